@@ -1,0 +1,1 @@
+"""Bench arithmetic: working solutions, chambers, storage boxes."""

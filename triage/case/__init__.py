@@ -1,0 +1,1 @@
+"""One specimen's record: models and a store that loses nothing."""

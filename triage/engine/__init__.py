@@ -1,0 +1,1 @@
+"""Forward chaining: rules compiled once to experta, consulted per case."""

@@ -1,0 +1,81 @@
+"""Errors that tell a person what is wrong, where it stands and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """A place in a file: path as shown to the user, line (1-based) and entry, each optional."""
+
+    file: str = ""
+    line: int | None = None
+    entry: str = ""
+
+    def __str__(self) -> str:
+        """Return ``file:line entry`` with the parts that are known."""
+        place = self.file if self.line is None else f"{self.file}:{self.line}"
+        return " ".join(part for part in (place, self.entry) if part)
+
+
+class TriageError(Exception):
+    """Bad input: one line that says what is wrong, where, and what to do.
+
+    Parameters
+    ----------
+    message what is wrong
+    where   place in a file, if there is one
+    mend    what to do about it, in the imperative
+    """
+
+    exit_code = 2
+
+    def __init__(self, message: str, where: Where | None = None, mend: str = "") -> None:
+        self.message = message
+        self.where = where or Where()
+        self.mend = mend
+        super().__init__(self.line())
+
+    def line(self) -> str:
+        """Return the whole error on one line: place, fault, mend."""
+        place = str(self.where)
+        text = f"{place}: {self.message}" if place else self.message
+        text = f"{text}; {self.mend}" if self.mend else text
+        return " ".join(text.split())
+
+
+class OutOfRange(TriageError):
+    """A number that is negative, not finite, or outside what a formula holds for."""
+
+
+class Faults(TriageError):
+    """Several faults of one run, each with its own place and mend."""
+
+    def __init__(self, faults: Sequence[TriageError]) -> None:
+        self.faults = tuple(faults)
+        super().__init__(f"{len(self.faults)} faults")
+
+    def line(self) -> str:
+        """Return every fault, one a line."""
+        return "\n".join(fault.line() for fault in self.faults)
+
+
+def raise_faults(faults: Sequence[TriageError]) -> None:
+    """Raise one fault as itself, several as ``Faults``, none not at all."""
+    if len(faults) == 1:
+        raise faults[0]
+    if faults:
+        raise Faults(faults)
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return a mend that names the nearest known word, or lists a few of them."""
+    names = sorted({str(name) for name in known})
+    near = get_close_matches(str(word), names, n=1, cutoff=0.6)
+    if near:
+        return f'did you mean "{near[0]}"?'
+    shown = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
+    return f"use one of: {shown}" if names else "nothing is defined here yet"

@@ -1,0 +1,1 @@
+"""How high the air goes: emission, room, judgement, inverse questions, ledger."""

@@ -1,0 +1,1 @@
+"""The knowledge of the trade: models, YAML with places, loading and checking."""

@@ -1,0 +1,1 @@
+"""From conclusions to ordered, complete steps."""

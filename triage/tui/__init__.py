@@ -1,0 +1,1 @@
+"""The interface at the scope."""

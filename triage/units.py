@@ -1,0 +1,47 @@
+"""Guards for numbers with units, used by every calculation before it calculates."""
+
+from __future__ import annotations
+
+import math
+
+from triage.errors import OutOfRange
+
+
+def finite(name: str, value: float, unit: str) -> float:
+    """Return ``value`` if it is a finite number, else raise ``OutOfRange`` naming it."""
+    number = float(value)
+    if not math.isfinite(number):
+        raise OutOfRange(f"{name} is {value}, not a finite number", mend=f"give {name} in {unit}")
+    return number
+
+
+def at_least(name: str, value: float, least: float, unit: str) -> float:
+    """Return ``value`` if it is finite and not below ``least`` [``unit``]."""
+    number = finite(name, value, unit)
+    if number < least:
+        raise OutOfRange(
+            f"{name} is {number:g} {unit}".rstrip(),
+            mend=f"it must be at least {least:g} {unit}".rstrip(),
+        )
+    return number
+
+
+def positive(name: str, value: float, unit: str) -> float:
+    """Return ``value`` if it is finite and above zero [``unit``]."""
+    number = finite(name, value, unit)
+    if number <= 0.0:
+        raise OutOfRange(
+            f"{name} is {number:g} {unit}".rstrip(), mend=f"it must be above zero {unit}".rstrip()
+        )
+    return number
+
+
+def within(name: str, value: float, least: float, most: float, unit: str) -> float:
+    """Return ``value`` if ``least <= value <= most`` [``unit``]."""
+    number = finite(name, value, unit)
+    if not least <= number <= most:
+        raise OutOfRange(
+            f"{name} is {number:g} {unit}".rstrip(),
+            mend=f"it must lie between {least:g} and {most:g} {unit}".rstrip(),
+        )
+    return number
