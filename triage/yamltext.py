@@ -1,0 +1,366 @@
+"""Read YAML text as plain values with line numbers, and write it back for people.
+
+Only what a person means by it is read: mappings, lists, text, numbers, ``true``/``false`` and
+``null`` (YAML 1.2 core). ``yes``, ``no``, ``on``, ``off`` and dates stay text. Nothing is ever
+constructed from a tag, and every way to make a small file huge is refused.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, NoReturn
+
+import yaml
+
+from triage.errors import TriageError, Where
+
+MAX_BYTES = 2_000_000
+MAX_DEPTH = 20
+MAX_NODES = 200_000
+_MAX_DIGITS = 40
+
+_Parser: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_Dumper: Any = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
+
+_INT = re.compile(r"[-+]?(?:0|[1-9][0-9]*)")
+_HEX = re.compile(r"0x[0-9a-fA-F]+|0o[0-7]+")
+_FLOAT = re.compile(r"[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?")
+_LEADING_ZERO = re.compile(r"[-+]?0[0-9]+")
+_SPECIAL: dict[str, Any] = {
+    **dict.fromkeys(("", "~", "null", "Null", "NULL")),
+    **dict.fromkeys(("true", "True", "TRUE"), True),
+    **dict.fromkeys(("false", "False", "FALSE"), False),
+    **dict.fromkeys((".inf", ".Inf", ".INF", "+.inf", "+.Inf", "+.INF"), float("inf")),
+    **dict.fromkeys(("-.inf", "-.Inf", "-.INF"), float("-inf")),
+    **dict.fromkeys((".nan", ".NaN", ".NAN"), float("nan")),
+}
+# Terminal control characters, and marks that reorder text on screen so that it reads as
+# something else than what is stored.
+_CONTROL = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]"
+)
+_TAB_INDENT = re.compile(r"^ *\t[ \t]*[^\s#]", re.MULTILINE)
+
+
+@dataclass(slots=True)
+class _Lines:
+    """Line of an entry and of everything below it, shaped like the data."""
+
+    line: int
+    below: dict[Any, _Lines] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Parsed:
+    """Plain values of one YAML document, and where each stands in the text."""
+
+    data: Any
+    _lines: _Lines | None = None
+
+    def line_of(self, path: tuple[Any, ...] = ()) -> int | None:
+        """Return the line (1-based) of the entry at ``path``, a tuple of keys and list indexes.
+
+        The nearest enclosing entry answers for one that is not there, so a missing key is
+        reported where its owner begins. None only for an empty text.
+        """
+        place = self._lines
+        if place is None:
+            return None
+        for step in path:
+            deeper = place.below.get(step)
+            if deeper is None:
+                break
+            place = deeper
+        return place.line
+
+
+def control_character(text: str) -> str:
+    """Return the first control or reordering character as ``U+001B``, or empty if none."""
+    found = _CONTROL.search(text)
+    return f"U+{ord(found.group()):04X}" if found else ""
+
+
+def read_text(path: str | os.PathLike[str], shown_as: str, *, max_bytes: int = MAX_BYTES) -> str:
+    """Return a file's text without changing its line ends.
+
+    Raises
+    ------
+    TriageError: missing, not a file, not readable, too large, or not UTF-8.
+    """
+    where = Where(shown_as)
+    source = Path(path)
+    try:
+        if source.is_dir():
+            raise TriageError("this is a folder, not a file", where, "name a file in it")
+        if source.exists() and not source.is_file():
+            raise TriageError("this is not an ordinary file", where, "name a YAML file")
+        with source.open("rb") as stream:
+            raw = stream.read(max_bytes + 1)
+    except FileNotFoundError:
+        raise TriageError("no such file", where, "check the name and the folder") from None
+    except (OSError, ValueError) as fault:
+        reason = getattr(fault, "strerror", None) or "the name is not valid"
+        raise TriageError(f"cannot be read: {reason}", where, "check the name and rights") from None
+    if len(raw) > max_bytes:
+        _refuse_size(where, max_bytes)
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        line = raw.count(b"\n", 0, fault.start) + 1
+        raise TriageError(
+            f"byte 0x{raw[fault.start]:02X} is not UTF-8 text",
+            Where(shown_as, line),
+            "save the file as UTF-8",
+        ) from None
+
+
+def parse_yaml(
+    text: str,
+    shown_as: str,
+    *,
+    max_bytes: int = MAX_BYTES,
+    max_depth: int = MAX_DEPTH,
+    max_nodes: int = MAX_NODES,
+) -> Parsed:
+    """Return the one document in ``text`` as plain values with their lines.
+
+    Parameters
+    ----------
+    text      YAML text
+    shown_as  file name as shown to the user in an error
+    max_bytes size limit of the text in UTF-8
+    max_depth levels of nesting allowed
+    max_nodes keys and values allowed
+
+    Returns
+    -------
+    Parsed; keys are always text, an empty text gives ``data`` None.
+
+    Raises
+    ------
+    TriageError: broken YAML, second document, tag, anchor, alias, merge key, key twice, key that
+    is not text, tab as indentation, control character, too large, too deep, too many entries.
+
+    Source
+    ------
+    Scalars: YAML 1.2.2, section 10.3 (core schema), with one departure: digits with a leading
+    zero stay text, because a catalogue number 0012 must not come back as 12.
+    """
+    where = Where(shown_as)
+    try:
+        size = len(text.encode("utf-8"))
+    except UnicodeEncodeError:
+        raise TriageError("not valid Unicode text", where, "save the file as UTF-8") from None
+    if size > max_bytes:
+        _refuse_size(where, max_bytes)
+    _refuse_raw_characters(text, shown_as)
+    builder = _Builder(shown_as, max_depth, max_nodes)
+    parser = _Parser(text)
+    try:
+        event = parser.get_event()
+        while event is not None and not isinstance(event, yaml.StreamEndEvent):
+            builder.take(event)
+            event = parser.get_event()
+    except yaml.YAMLError as fault:
+        _refuse_broken(fault, text, shown_as)
+    finally:
+        parser.dispose()
+    return Parsed(builder.data, builder.lines)
+
+
+def dump_yaml(content: Any) -> str:
+    """Return plain values as YAML for people: block style, keys in their order, UTF-8.
+
+    Text that another YAML reader could take for a truth value or a number is quoted.
+    """
+    text: str = yaml.dump(
+        content,
+        Dumper=_PlainDumper,
+        sort_keys=False,
+        allow_unicode=True,
+        default_flow_style=False,
+        width=100,
+    )
+    return text
+
+
+class _Builder:
+    """Build values and lines from parser events without recursion."""
+
+    def __init__(self, shown_as: str, max_depth: int, max_nodes: int) -> None:
+        self.data: Any = None
+        self.lines: _Lines | None = None
+        self._shown_as = shown_as
+        self._max_depth = max_depth
+        self._max_nodes = max_nodes
+        self._nodes = 0
+        self._documents = 0
+        # Each open collection: its value, its lines, the key waiting for a value and its line.
+        self._open: list[tuple[Any, _Lines]] = []
+        self._keys: list[tuple[str, int] | None] = []
+
+    def take(self, event: Any) -> None:
+        """Take the next event of the stream."""
+        line = int(event.start_mark.line) + 1
+        if isinstance(event, yaml.NodeEvent):
+            self._take_node(event, line)
+        elif isinstance(event, yaml.CollectionEndEvent):
+            self._open.pop()
+            self._keys.pop()
+        elif isinstance(event, yaml.DocumentStartEvent):
+            self._documents += 1
+            if self._documents > 1:
+                self._refuse("a second document begins here", line, "keep one document")
+
+    def _take_node(self, event: Any, line: int) -> None:
+        self._nodes += 1
+        if self._nodes > self._max_nodes:
+            self._refuse(f"more than {self._max_nodes} entries", line, "split the file")
+        if isinstance(event, yaml.AliasEvent) or event.anchor is not None:
+            self._refuse("anchors (&) and aliases (*) are not read", line, "write the entry out")
+        if event.tag is not None and event.tag != "!":
+            self._refuse(
+                f"the tag {event.tag!r} is not read", line, "remove it and put text in quotes"
+            )
+        if self._open and isinstance(self._open[-1][0], dict) and self._keys[-1] is None:
+            self._keys[-1] = (self._key(event, line), line)
+            return
+        if isinstance(event, yaml.ScalarEvent):
+            self._place(self._scalar(event, line), line)
+            return
+        content: Any = {} if isinstance(event, yaml.MappingStartEvent) else []
+        below = self._place(content, line)
+        if len(self._open) >= self._max_depth:
+            self._refuse(f"nested deeper than {self._max_depth} levels", line, "flatten the entry")
+        self._open.append((content, below))
+        self._keys.append(None)
+
+    def _key(self, event: Any, line: int) -> str:
+        if not isinstance(event, yaml.ScalarEvent):
+            self._refuse("a key must be one word", line, "quote it if it holds : , [ ] { or }")
+        key = str(event.value)
+        self._check_text(event, line)
+        if not key:
+            self._refuse("a key is missing before the colon", line, "name the entry")
+        if key == "<<" and _is_plain(event):
+            self._refuse("merge keys (<<) are not read", line, "write the entry out")
+        if key in self._open[-1][0]:
+            first = self._open[-1][1].below[key].line
+            self._refuse(
+                f'"{key}" stands twice', line, f"keep one; the first is in line {first}", key
+            )
+        return key
+
+    def _place(self, content: Any, line: int) -> _Lines:
+        if not self._open:
+            self.data, self.lines = content, _Lines(line)
+            return self.lines
+        owner, owner_lines = self._open[-1]
+        if isinstance(owner, dict):
+            key, key_line = self._keys[-1] or ("", line)
+            self._keys[-1] = None
+            owner[key] = content
+            lines = owner_lines.below[key] = _Lines(key_line)
+        else:
+            lines = owner_lines.below[len(owner)] = _Lines(line)
+            owner.append(content)
+        return lines
+
+    def _scalar(self, event: Any, line: int) -> Any:
+        text = str(event.value)
+        if not _is_plain(event):
+            self._check_text(event, line)
+            return text
+        if text in _SPECIAL:
+            return _SPECIAL[text]
+        if text[0] not in "+-.0123456789":
+            return text
+        is_int, is_hex = _INT.fullmatch(text), _HEX.fullmatch(text)
+        if not (is_int or is_hex or (_FLOAT.fullmatch(text) and not _LEADING_ZERO.match(text))):
+            return text
+        if len(text) > _MAX_DIGITS:
+            self._refuse("a number with too many digits", line, "shorten it or put it in quotes")
+        if is_int:
+            return int(text)
+        return int(text, 0) if is_hex else float(text)
+
+    def _check_text(self, event: Any, line: int) -> None:
+        # Only a double-quoted text can hold what the raw text does not.
+        found = control_character(event.value) if event.style == '"' else ""
+        if found:
+            self._refuse(f"the text holds a control character ({found})", line, "remove it")
+
+    def _refuse(self, message: str, line: int, mend: str, entry: str = "") -> NoReturn:
+        raise TriageError(message, Where(self._shown_as, line, entry), mend)
+
+
+def _is_plain(event: Any) -> bool:
+    return event.style in (None, "") and event.tag is None
+
+
+class _PlainDumper(_Dumper):  # type: ignore[misc]
+    """Writes dates unquoted (this reader keeps them as text) and long text as a block."""
+
+    def ignore_aliases(self, data: Any) -> bool:  # noqa: ARG002  (signature of the base class)
+        """Write a value out wherever it stands: this reader takes no aliases."""
+        return True
+
+
+def _dump_text(dumper: Any, text: str) -> Any:
+    style = "|" if "\n" in text else None
+    return dumper.represent_scalar("tag:yaml.org,2002:str", text, style=style)
+
+
+_PlainDumper.add_representer(str, _dump_text)
+_PlainDumper.yaml_implicit_resolvers = {
+    first: [(tag, rule) for tag, rule in rules if not tag.endswith(":timestamp")]
+    for first, rules in _Dumper.yaml_implicit_resolvers.items()
+}
+for _tag, _rule, _first in (
+    ("float", _FLOAT, "-+.0123456789"),
+    ("int", _HEX, "0"),
+    ("int", _LEADING_ZERO, "-+0"),
+):
+    _PlainDumper.add_implicit_resolver(
+        f"tag:yaml.org,2002:{_tag}", re.compile(f"(?:{_rule.pattern})$"), list(_first)
+    )
+
+
+def _refuse_size(where: Where, max_bytes: int) -> NoReturn:
+    raise TriageError(
+        f"larger than {max_bytes / 1e6:g} MB", where, "check that this is the right file"
+    )
+
+
+def _refuse_raw_characters(text: str, shown_as: str) -> None:
+    checks: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], str], str], ...] = (
+        (
+            _CONTROL,
+            lambda found: f"the text holds a control character (U+{ord(found.group()):04X})",
+            "remove it",
+        ),
+        (_TAB_INDENT, lambda _: "a tab stands in the indentation", "use spaces"),
+    )
+    for pattern, message, mend in checks:
+        found = pattern.search(text)
+        if found:
+            line = text.count("\n", 0, found.start()) + 1
+            raise TriageError(message(found), Where(shown_as, line), mend)
+
+
+def _refuse_broken(fault: yaml.YAMLError, text: str, shown_as: str) -> NoReturn:
+    mark = getattr(fault, "problem_mark", None) or getattr(fault, "context_mark", None)
+    problem = getattr(fault, "problem", None) or getattr(fault, "reason", None) or "unreadable"
+    line = mark.line + 1 if mark is not None else None
+    if line is None:
+        position = getattr(fault, "position", None)
+        line = text.encode().count(b"\n", 0, position) + 1 if isinstance(position, int) else None
+    raise TriageError(
+        f"broken YAML: {problem}",
+        Where(shown_as, line),
+        "check the indentation, colons and quotes here and in the line above",
+    ) from None
