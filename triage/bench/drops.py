@@ -79,10 +79,11 @@ def ml_to_drops(volume_ml: float, drops_per_ml: float, error_fraction: float) ->
     volume = drops_to_ml(count, rate, error_fraction)
     noun = "drop" if count == 1 else "drops"
     return Drops(
-        count, volume,
+        count,
+        volume,
         f"{count} {noun}, about {volume.ml:.2g} mL "
         f"({volume.least_ml:.2g} to {volume.most_ml:.2g} mL).",
-    )  # fmt: skip
+    )
 
 
 def least_measurable_ml(division_ml: float, error_fraction: float) -> float:

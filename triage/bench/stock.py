@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from triage.errors import OutOfRange, TriageError, did_you_mean
-from triage.units import at_least, positive, within
+from triage.units import positive, within
 
 Basis = Literal["v/v", "w/w", "w/v", "mol/L"]
 
-#: largest strength that makes sense on each basis; mol/L has none
+#: most a percentage can be; mol/L has no such bound
 _MOST_PERCENT = 100.0
 
 
@@ -130,9 +130,11 @@ def make_up(
     water = total - stock
     label = "mol/L" if basis == "mol/L" else f"% {basis}"
     return MakeUp(
-        stock, total, water,
+        stock,
+        total,
+        water,
         _volume_sentence(stock, total, water, f"{stock_strength:g} {label}", stock_goes_into_water),
-    )  # fmt: skip
+    )
 
 
 def _density_ratio(stock: float | None, target: float | None) -> float:
@@ -161,9 +163,7 @@ def _volume_sentence(
     )
 
 
-def weigh_up(
-    target_percent_w_w: float, stock_percent_w_w: float | None, total_g: float
-) -> WeighUp:
+def weigh_up(target_percent_w_w: float, stock_percent_w_w: float | None, total_g: float) -> WeighUp:
     """Return the masses of stock and water [g] for ``total_g`` of a weight-percent solution.
 
     Masses add up exactly, so both are given. Raises as ``make_up`` does.
@@ -216,7 +216,7 @@ def strong_acid_ph(acid_mol_per_l: float) -> float:
 
 def acid_ml_per_litre(ph: float, stock_mol_per_l: float | None) -> float:
     """Return the strong-acid stock [mL] in one litre of a bath of the given pH, 1 to 6."""
-    wanted = 10.0 ** -within("pH", ph, 1.0, 6.0, "")
+    wanted = math.pow(10.0, -within("pH", ph, 1.0, 6.0, ""))
     return stock_ml_per_litre(wanted, stock_mol_per_l)
 
 

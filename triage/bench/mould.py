@@ -1,0 +1,183 @@
+"""Time until mould grows: a model for clean wood, used only as the slow end of what may happen."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from triage.units import at_least, positive, within
+
+#: relative humidity under which the model grows nothing [%], whatever the temperature
+MODEL_FLOOR_PERCENT_RH = 80.0
+
+
+@dataclass(frozen=True, slots=True)
+class MouldClass:
+    """Constants of one material class: growth factors below and from index 1, and the ceiling."""
+
+    name: str
+    growth_below_1: float
+    growth_from_1: float
+    floor_percent_rh: float
+    ceiling_constants: tuple[float, float, float]
+
+
+VERY_SENSITIVE = MouldClass("very sensitive", 1.0, 2.0, 80.0, (1.0, 7.0, 2.0))
+SENSITIVE = MouldClass("sensitive", 0.578, 0.386, 80.0, (0.3, 6.0, 1.0))
+MEDIUM = MouldClass("medium", 0.072, 0.097, 85.0, (0.0, 5.0, 1.5))
+RESISTANT = MouldClass("resistant", 0.033, 0.014, 85.0, (0.0, 3.0, 1.0))
+
+#: steepness of the approach to the ceiling in the growth equation
+_STEEPNESS = 2.3
+
+
+def critical_rh_percent(temp_c: float) -> float:
+    """Return the humidity above which the model lets mould grow [%], 0 < T < 50 C.
+
+    Source: Hukka and Viitanen, Wood Sci. Technol. 33:475-485, 1999: a cubic up to 20 C, 80 above.
+    """
+    temp = within("temperature", temp_c, 0.1, 49.9, "C")
+    if temp > 20.0:
+        return MODEL_FLOOR_PERCENT_RH
+    cubic = ((-0.00267 * temp + 0.160) * temp - 3.13) * temp + 100.0
+    return max(MODEL_FLOOR_PERCENT_RH, cubic)
+
+
+def weeks_to_first_growth(
+    temp_c: float, rh_percent: float, wood: int = 0, surface: int = 0
+) -> float | None:
+    """Return the model's time until growth shows under a microscope [weeks], or None.
+
+    Parameters
+    ----------
+    temp_c     temperature [C], above 0 to below 50
+    rh_percent relative humidity [%], 0 to 100
+    wood       0 pine, 1 spruce
+    surface    0 resawn, 1 kiln-dried
+
+    Returns
+    -------
+    Weeks to index 1; None at or under the critical humidity, where the model says nothing.
+
+    Source
+    ------
+    Hukka and Viitanen 1999, equation for t_m, as read in an open Finnish data set.
+    """
+    rh = within("relative humidity", rh_percent, 0.0, 100.0, "%")
+    if rh <= critical_rh_percent(temp_c):
+        return None
+    within("wood class", wood, 0, 1, "")
+    within("surface class", surface, 0, 1, "")
+    return math.exp(
+        -0.68 * math.log(temp_c) - 13.9 * math.log(rh) + 0.14 * wood - 0.33 * surface + 66.02
+    )
+
+
+def ceiling_index(temp_c: float, rh_percent: float, material: MouldClass = VERY_SENSITIVE) -> float:
+    """Return the largest mould index the model reaches at a steady humidity, 0 or more."""
+    rh = within("relative humidity", rh_percent, 0.0, 100.0, "%")
+    critical = max(critical_rh_percent(temp_c), material.floor_percent_rh)
+    if rh <= critical:
+        return 0.0
+    a, b, c = material.ceiling_constants
+    x = (critical - rh) / (critical - 100.0)
+    return max(0.0, a + b * x - c * x * x)
+
+
+def mould_index(
+    days: float, temp_c: float, rh_percent: float, material: MouldClass = VERY_SENSITIVE
+) -> float:
+    """Return the mould index after ``days`` at a steady temperature and humidity, from 0.
+
+    Notes
+    -----
+    dM/dt = k1 (1 - exp(2.3 (M - Mmax)))/(7 tm). With v = exp(-2.3 (M - Mmax)) - 1 this becomes
+    dv/dt = -2.3 k1/(7 tm) v, so the solution is closed in each of the two stretches (M below 1,
+    M from 1). Index 1 shows under a microscope, 3 to the eye, 6 covers all.
+
+    Source
+    ------
+    Hukka and Viitanen 1999; class constants as read in an open Finnish data set.
+    """
+    time = at_least("time", days, 0.0, "days")
+    ceiling = ceiling_index(temp_c, rh_percent, material)
+    weeks = weeks_to_first_growth(temp_c, rh_percent)
+    if weeks is None or ceiling <= 0.0:
+        return 0.0
+    slow = _STEEPNESS * material.growth_below_1 / (7.0 * weeks)
+    fast = _STEEPNESS * material.growth_from_1 / (7.0 * weeks)
+    start = math.expm1(_STEEPNESS * ceiling)
+    if ceiling > 1.0:
+        at_one = math.expm1(_STEEPNESS * (ceiling - 1.0))
+        turn = math.log(start / at_one) / slow
+        if time > turn:
+            left = at_one * math.exp(-fast * (time - turn))
+            return ceiling - math.log1p(left) / _STEEPNESS
+    left = start * math.exp(-slow * time)
+    return max(0.0, ceiling - math.log1p(left) / _STEEPNESS)
+
+
+@dataclass(frozen=True, slots=True)
+class MouldLimit:
+    """Longest stay to plan in a damp chamber [days].
+
+    ``slow_estimate_days`` is the wood model's time, None where it says nothing. ``standing`` is
+    never "safe": either a suggestion built on the slow estimate, or unknown.
+    """
+
+    slow_estimate_days: float | None
+    stay_days: float
+    standing: Literal["suggestion", "unknown"]
+    sentence: str
+
+
+def mould_limit(
+    temp_c: float,
+    rh_percent: float,
+    *,
+    divisor: float,
+    cap_days_at_20_c: float,
+    has_inhibitor: bool,
+) -> MouldLimit:
+    """Return the longest stay to plan before mould must be expected.
+
+    Parameters
+    ----------
+    temp_c           chamber temperature [C], above 0 to below 50
+    rh_percent       chamber humidity [%]
+    divisor          what the wood model's time is divided by, >= 1 (a suggestion, no source)
+    cap_days_at_20_c longest stay without an inhibitor at 20 C [days], > 0 (a suggestion)
+    has_inhibitor    a mould inhibitor is in the chamber and not used up
+
+    Notes
+    -----
+    The model is for wood; an insect is food and carries spores, so its time is the slow end.
+    Above 20 C the cap shrinks as the model's time does, by (T/20)^-0.68. An inhibitor lifts the
+    cap but lengthens nothing else: no published figure says by how much. Where the model is
+    silent the cap stands, inhibitor or not.
+    """
+    share = 1.0 / at_least("divisor", divisor, 1.0, "")
+    cap = positive("cap", cap_days_at_20_c, "days")
+    weeks = weeks_to_first_growth(temp_c, rh_percent)
+    if temp_c > 20.0:
+        cap *= (temp_c / 20.0) ** -0.68
+    if weeks is None:
+        return MouldLimit(
+            None,
+            cap,
+            "unknown",
+            f"Whether mould grows here is unknown (some kinds grow below 80 % RH); "
+            f"plan at most {cap:.1f} days and look.",
+        )
+    slow = 7.0 * weeks
+    stay = slow * share
+    if not has_inhibitor:
+        stay = min(stay, cap)
+    return MouldLimit(
+        slow,
+        stay,
+        "suggestion",
+        f"Plan at most {stay:.1f} days (a suggestion without a source): on clean wood mould "
+        f"takes {slow:.1f} days here, on an insect less.",
+    )
