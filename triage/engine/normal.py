@@ -1,0 +1,382 @@
+"""Rules brought to one normal form: patterns as sets of allowed values, conclusions as fields.
+
+Everything that does not depend on the case (zones, taxa, deposits, methods) is resolved here,
+once, so that an engine only tests whether a value lies in a set and whether variables agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from triage.engine.vocabulary import (
+    CAUTIONS,
+    UNKNOWN,
+    StaticValue,
+    Vocabulary,
+    build_vocabulary,
+    static_tables,
+)
+from triage.errors import TriageError, did_you_mean, raise_faults
+from triage.knowledge.book import Knowledge
+from triage.knowledge.rules import FAMILIES, RESTRICTIVE, Family, Rule
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """One condition over facts: field -> allowed values, field -> variable, or its absence."""
+
+    kind: str
+    absent: bool
+    allowed: tuple[tuple[str, frozenset[str]], ...]
+    variables: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """One conclusion: constant fields, fields taken from variables, and methods as a set."""
+
+    kind: str
+    constants: tuple[tuple[str, Any], ...]
+    variables: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NormalRule:
+    """A rule ready for any engine."""
+
+    id: str
+    family: Family
+    patterns: tuple[Pattern, ...]
+    templates: tuple[Template, ...]
+
+
+# What each family may conclude: kind -> (required fields, optional fields).
+CONCLUSIONS: Mapping[Family, Mapping[str, tuple[frozenset[str], frozenset[str]]]] = {
+    Family.RECOGNISE: {
+        "evidence": (frozenset({"finding", "deposit", "weight"}), frozenset()),
+        "grade": (frozenset({"fragility"}), frozenset({"finding"})),
+        "state": (frozenset({"condition"}), frozenset()),
+    },
+    Family.GATE: {
+        "close": (frozenset({"stage"}), frozenset({"ask"})),
+        "refuse": (frozenset(), frozenset()),
+    },
+    Family.FORBID: {"forbid": (frozenset({"method"}), frozenset({"finding"}))},
+    Family.OFFER: {
+        "offer": (frozenset({"method"}), frozenset({"finding", "deposit", "condition"}))
+    },
+    Family.ORDER: {
+        "before": (frozenset({"earlier", "later"}), frozenset({"across"})),
+        "insert": (frozenset({"method", "first"}), frozenset()),
+        "apart": (frozenset({"zone"}), frozenset()),
+    },
+    Family.CAUTION: {"caution": (frozenset({"method", "kind"}), frozenset({"finding"}))},
+}
+METHOD_FIELDS = frozenset({"method", "earlier", "later"})
+
+
+class _Normaliser:
+    """Normalises the rules of one knowledge, gathering all faults."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self.knowledge = knowledge
+        self.vocabulary = build_vocabulary(knowledge)
+        self.static = static_tables(knowledge)
+        self.faults: list[TriageError] = []
+
+    def fault(self, rule: Rule, message: str, mend: str) -> None:
+        self.faults.append(TriageError(message, self.knowledge.where("rule", rule.id), mend))
+
+    def rule(self, rule: Rule, family: Family) -> NormalRule | None:
+        before = len(self.faults)
+        narrowed: dict[str, set[str]] = {}
+        kinds_of: dict[str, str] = {}
+        patterns: list[tuple[str, bool, Mapping[str, Any]]] = []
+        for entry in rule.when:
+            kind, fields, absent = self._split(rule, family, entry)
+            if kind in self.static:
+                self._narrow(rule, kind, fields, narrowed, kinds_of)
+            elif kind:
+                patterns.append((kind, absent, fields))
+        normal = [self._pattern(rule, family, *p, narrowed, kinds_of) for p in patterns]
+        if not normal:
+            self.fault(rule, "no pattern over facts", "add specimen, finding or another fact")
+        templates = [self._template(rule, family, c, narrowed, kinds_of, normal) for c in rule.conclusions()]
+        if len(self.faults) > before:
+            return None
+        return NormalRule(rule.id, family, tuple(normal), tuple(t for t in templates if t))
+
+    def _split(
+        self, rule: Rule, family: Family, entry: Mapping[str, Any]
+    ) -> tuple[str, Mapping[str, Any], bool]:
+        absent = "absent" in entry
+        inner = entry["absent"] if absent else entry
+        if not isinstance(inner, Mapping) or len(inner) != 1:
+            self.fault(rule, "a pattern needs exactly one kind", "write for example - finding: {zone: ?z}")
+            return "", {}, absent
+        kind, fields = next(iter(inner.items()))
+        known = {*self.vocabulary.kinds, *self.static}
+        if kind not in known:
+            self.fault(rule, f'unknown kind of fact "{kind}"', did_you_mean(kind, known))
+            return "", {}, absent
+        if not isinstance(fields, Mapping):
+            self.fault(rule, f'"{kind}" needs its fields in braces', f"write {kind}: {{...}}")
+            return "", {}, absent
+        source = self.vocabulary.later.get(kind)
+        if source is not None and FAMILIES.index(family) <= FAMILIES.index(source):
+            self.fault(rule, f'"{kind}" is only known after {source}', "use facts of earlier families")
+        if absent and family is Family.FORBID:
+            self.fault(rule, "an interlock must not depend on an absence", "remove absent")
+        return kind, fields, absent
+
+    def _narrow(
+        self,
+        rule: Rule,
+        kind: str,
+        fields: Mapping[str, Any],
+        narrowed: dict[str, set[str]],
+        kinds_of: dict[str, str],
+    ) -> None:
+        table = self.static[kind]
+        variable = fields.get("id")
+        if not (isinstance(variable, str) and variable.startswith("?")):
+            self.fault(rule, f"static pattern {kind} needs id: ?variable", "add id: ?m or the like")
+            return
+        if kinds_of.setdefault(variable, kind) != kind:
+            self.fault(rule, f"{variable} is both {kinds_of[variable]} and {kind}", "use two names")
+        ids = set(table)
+        known = set(next(iter(table.values()))) if table else set()
+        for raw, constraint in fields.items():
+            name = raw.replace("_", "-")
+            if name == "id":
+                continue
+            if name not in known:
+                self.fault(rule, f'{kind} has no field "{raw}"', did_you_mean(name, known))
+                continue
+            self._check_static(rule, kind, name, constraint)
+            test = self._static_test(rule, constraint, name)
+            ids &= {i for i, row in table.items() if test(row[name])}
+        narrowed[variable] = narrowed[variable] & ids if variable in narrowed else ids
+
+    def _check_static(self, rule: Rule, kind: str, name: str, constraint: Any) -> None:
+        """Report a literal that no entry of this kind has: most likely a typing error."""
+        values: set[str] = set()
+        for row in self.static[kind].values():
+            value = row[name]
+            values |= set(value) if isinstance(value, frozenset) else {str(value)}
+        extra = {
+            "surface": self.knowledge.traits,
+            "traits": self.knowledge.traits,
+            "hazard": self.knowledge.hazards,
+            "agent": self.knowledge.agents,
+            "needs": self.knowledge.equipment,
+            "technique": self.knowledge.techniques,
+        }.get(name, {})
+        values |= set(extra)
+        for literal in _literals(constraint):
+            if isinstance(literal, str) and not literal.startswith("?") and literal not in values:
+                self.fault(rule, f'{kind} {name} is never "{literal}"', did_you_mean(literal, values))
+
+    def _static_test(
+        self, rule: Rule, constraint: Any, name: str
+    ) -> Callable[[StaticValue], bool]:
+        order = tuple(self.knowledge.fragility) if name == "fragility" else ()
+
+        def holds(value: StaticValue, wanted: Any) -> bool:
+            return wanted in value if isinstance(value, frozenset) else value == wanted
+
+        def rank(value: Any) -> float:
+            return order.index(value) if value in order else float(value)
+
+        if not isinstance(constraint, Mapping):
+            return lambda value: holds(value, constraint)
+        ((word, wanted),) = constraint.items() if len(constraint) == 1 else (("", None),)
+        tests: dict[str, Callable[[StaticValue], bool]] = {
+            "one_of": lambda value: any(holds(value, w) for w in wanted),
+            "not": lambda value: not any(holds(value, w) for w in _listed(wanted)),
+            "at_least": lambda value: rank(value) >= rank(wanted),
+            "at_most": lambda value: rank(value) <= rank(wanted),
+            "above": lambda value: rank(value) > rank(wanted),
+            "below": lambda value: rank(value) < rank(wanted),
+        }
+        if word not in tests:
+            self.fault(rule, f'unknown constraint "{word}" on {name}', did_you_mean(word, tests))
+            return lambda _value: False
+        return tests[word]
+
+    def _pattern(
+        self,
+        rule: Rule,
+        family: Family,
+        kind: str,
+        absent: bool,
+        fields: Mapping[str, Any],
+        narrowed: Mapping[str, set[str]],
+        kinds_of: Mapping[str, str],
+    ) -> Pattern:
+        slots = self.vocabulary.kinds[kind]
+        allowed: list[tuple[str, frozenset[str]]] = []
+        variables: list[tuple[str, str]] = []
+        for name, constraint in fields.items():
+            if name not in slots:
+                self.fault(rule, f'{kind} has no field "{name}"', did_you_mean(name, slots))
+                continue
+            if family is Family.RECOGNISE and (kind, name) in self.vocabulary.derived:
+                self.fault(rule, f"{kind}.{name} is derived later", "use what was observed instead")
+            if isinstance(constraint, str) and constraint.startswith("?"):
+                variables.append((name, constraint[1:]))
+                if constraint in narrowed:
+                    if slots[name].about != kinds_of[constraint]:
+                        self.fault(rule, f"{constraint} is a {kinds_of[constraint]}, {kind}.{name} is not", "check the variable")
+                    unknown = {UNKNOWN} if family in RESTRICTIVE and slots[name].askable else set()
+                    allowed.append((name, frozenset(narrowed[constraint] | unknown)))
+                continue
+            allowed.append((name, self._allowed(rule, family, kind, name, constraint, absent)))
+        return Pattern(kind, absent, tuple(sorted(allowed)), tuple(sorted(variables)))
+
+    def _allowed(
+        self, rule: Rule, family: Family, kind: str, name: str, constraint: Any, absent: bool
+    ) -> frozenset[str]:
+        slot = self.vocabulary.kinds[kind][name]
+        domain = self.vocabulary.domain(kind, name)
+        if domain is None:
+            self.fault(rule, f"{kind}.{name} is an id", "bind it to a ?variable")
+            return frozenset()
+        for literal in _literals(constraint):
+            if literal not in domain:
+                self.fault(rule, f'{kind}.{name} is never "{literal}"', did_you_mean(str(literal), domain))
+                return frozenset()
+        word, wanted = ("one_of", [constraint])
+        if isinstance(constraint, Mapping):
+            word, wanted = next(iter(constraint.items())) if len(constraint) == 1 else ("", None)
+        ranks = {value: rank for rank, value in enumerate(slot.values or ())}
+        chosen = self._choose(rule, word, wanted, slot.values or (), ranks, ordered=slot.ordered)
+        listed = UNKNOWN in _literals(constraint) and word != "not"
+        # An absence in a restrictive family is not widened: that would make the rule weaker.
+        widened = family in RESTRICTIVE and slot.askable and not absent
+        return frozenset(chosen | ({UNKNOWN} if listed or widened else set()))
+
+    def _choose(
+        self,
+        rule: Rule,
+        word: str,
+        wanted: Any,
+        values: tuple[str, ...],
+        ranks: Mapping[str, int],
+        *,
+        ordered: bool,
+    ) -> set[str]:
+        if word == "one_of":
+            return {v for v in values if v in _listed(wanted)}
+        if word == "not":
+            return {v for v in values if v not in _listed(wanted)}
+        compare: dict[str, Callable[[int, int], bool]] = {
+            "at_least": lambda a, b: a >= b,
+            "at_most": lambda a, b: a <= b,
+            "above": lambda a, b: a > b,
+            "below": lambda a, b: a < b,
+        }
+        if word not in compare or not ordered or wanted not in ranks:
+            known = ["one_of", "not", *compare]
+            self.fault(rule, f'unknown constraint "{word}"', did_you_mean(word, known))
+            return set()
+        return {v for v in values if compare[word](ranks[v], ranks[wanted])}
+
+    def _template(
+        self,
+        rule: Rule,
+        family: Family,
+        conclusion: Mapping[str, Any],
+        narrowed: Mapping[str, set[str]],
+        kinds_of: Mapping[str, str],
+        patterns: list[Pattern],
+    ) -> Template | None:
+        allowed = CONCLUSIONS[family]
+        if len(conclusion) != 1 or next(iter(conclusion)) not in allowed:
+            name = next(iter(conclusion), "")
+            self.fault(rule, f'{family} cannot conclude "{name}"', did_you_mean(name, allowed))
+            return None
+        kind, fields = next(iter(conclusion.items()))
+        fields = dict(fields or {})
+        needed, optional = allowed[kind]
+        for name in sorted(needed - set(fields)):
+            self.fault(rule, f"{kind} lacks {name}", f"add {name}")
+        for name in sorted(set(fields) - needed - optional):
+            self.fault(rule, f'{kind} has no field "{name}"', did_you_mean(name, needed | optional))
+        bound = {v for p in patterns if not p.absent for _, v in p.variables}
+        constants: list[tuple[str, Any]] = []
+        variables: list[tuple[str, str]] = []
+        for name, value in sorted(fields.items()):
+            if name in METHOD_FIELDS:
+                constants.append((name, self._methods(rule, value, narrowed, kinds_of)))
+            elif isinstance(value, str) and value.startswith("?"):
+                if value[1:] not in bound:
+                    self.fault(rule, f"{value} is not bound by a pattern", "bind it in when")
+                variables.append((name, value[1:]))
+            else:
+                self._check_constant(rule, kind, name, value)
+                constants.append((name, value))
+        return Template(kind, tuple(constants), tuple(variables))
+
+    def _methods(
+        self, rule: Rule, value: Any, narrowed: Mapping[str, set[str]], kinds_of: Mapping[str, str]
+    ) -> tuple[str, ...]:
+        if isinstance(value, str) and value.startswith("?"):
+            if kinds_of.get(value) != "method":
+                self.fault(rule, f"{value} is not a method", "add - method: {id: " + value + "}")
+                return ()
+            return tuple(sorted(narrowed[value]))
+        names = [str(name) for name in _listed(value)]
+        for name in names:
+            if name not in self.knowledge.methods:
+                self.fault(rule, f'unknown method "{name}"', did_you_mean(name, self.knowledge.methods))
+        return tuple(sorted(set(names)))
+
+    def _check_constant(self, rule: Rule, kind: str, name: str, value: Any) -> None:
+        if kind == "evidence" and name == "weight":
+            if not isinstance(value, int | float) or isinstance(value, bool) or not -1 <= value < 1:
+                self.fault(rule, f"weight is {value}", "give a number from -1 to below 1")
+            return
+        tables: dict[str, Mapping[str, Any] | tuple[str, ...]] = {
+            "deposit": self.knowledge.deposits,
+            "fragility": self.knowledge.fragility,
+            "condition": self.knowledge.conditions,
+            "stage": tuple(self.vocabulary.kinds["closed"]["stage"].values or ()),
+            "ask": self.knowledge.questions,
+            "first": self.knowledge.methods,
+            "zone": self.knowledge.zones,
+            "kind": CAUTIONS,
+        }
+        if name in tables and value not in tables[name]:
+            self.fault(rule, f'unknown {name} "{value}"', did_you_mean(str(value), tables[name]))
+
+
+def _listed(value: Any) -> list[Any]:
+    return list(value) if isinstance(value, list | tuple) else [value]
+
+
+def _literals(constraint: Any) -> list[Any]:
+    if isinstance(constraint, Mapping):
+        return [literal for wanted in constraint.values() for literal in _listed(wanted)]
+    return [constraint]
+
+
+@dataclass(frozen=True)
+class NormalRules:
+    """All rules in normal form by family, with the vocabulary they speak."""
+
+    vocabulary: Vocabulary
+    by_family: Mapping[Family, tuple[NormalRule, ...]]
+
+
+def normalise(knowledge: Knowledge) -> NormalRules:
+    """Return all rules in normal form; raise every fault found, each with file and line."""
+    work = _Normaliser(knowledge)
+    by_family: dict[Family, tuple[NormalRule, ...]] = {}
+    for family in FAMILIES:
+        done = [work.rule(rule, family) for rule in knowledge.rules.get(family, ())]
+        by_family[family] = tuple(rule for rule in done if rule is not None)
+    raise_faults(work.faults)
+    return NormalRules(work.vocabulary, by_family)

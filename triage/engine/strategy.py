@@ -1,0 +1,46 @@
+"""Conflict resolution with one total order and exact removal.
+
+experta's own strategy looks only next to the place where a withdrawn activation should stand.
+When five or more share a key it misses some, and a rule fires although its negated condition
+no longer holds. Its order also depends on the hash seed. Here every activation has its own key.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from triage.engine.compat import Strategy
+
+Key = tuple[int, tuple[int, ...], str, tuple[tuple[str, str], ...]]
+
+
+class ExactStrategy(Strategy):  # type: ignore[misc]
+    """Keeps the agenda sorted by salience, fact ids, rule id and bindings."""
+
+    @staticmethod
+    def key(activation: Any) -> Key:
+        """Return the total key of an activation: equal only for equal activations."""
+        ids = tuple(sorted(fact["__factid__"] for fact in activation.facts))
+        bindings = tuple(
+            sorted(
+                (name, repr(value))
+                for name, value in activation.context.items()
+                if not isinstance(value, dict)
+            )
+        )
+        return (activation.rule.salience, ids, activation.rule.__name__, bindings)
+
+    def _update_agenda(self, agenda: Any, added: Any, removed: Any) -> None:
+        if not added and not removed:
+            return
+        standing = {self.key(activation): activation for activation in agenda.activations}
+        for activation in removed:
+            standing.pop(self.key(activation), None)
+        for activation in added:
+            activation.key = self.key(activation)
+            standing[activation.key] = activation
+        # The rightmost activation runs next: sort descending, so that the lowest fact ids and
+        # rule ids of the highest salience run first.
+        ordered = sorted(standing.items(), key=lambda item: item[0][1:], reverse=True)
+        ordered.sort(key=lambda item: item[0][0])
+        agenda.activations = [activation for _, activation in ordered]

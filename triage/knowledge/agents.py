@@ -1,0 +1,193 @@
+"""Agents (chemicals and materials): physical data, limits, hazards, gloves, mixes, disposal."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, StringConstraints, model_validator
+
+from triage.knowledge.base import Entry, Frozen, Id, Quantity, Sourced, Statement, Status, Text
+
+Cas = Annotated[str, StringConstraints(pattern=r"^\d{2,7}-\d{2}-\d$")]
+
+
+class Basis(StrEnum):
+    """Over what time a limit is meant."""
+
+    TWA = "twa"
+    STEL = "stel"
+    CEILING = "ceiling"
+    PEAK = "peak"
+    ACTION = "action"
+    IDLH = "idlh"
+
+
+class Authority(Entry):
+    """A body that sets limits, and where it holds."""
+
+    name: Text
+    jurisdiction: Text
+    legal: bool = Field(description="true if its limits are law somewhere, false if advice")
+
+
+class Limit(Sourced):
+    """One exposure limit of one authority."""
+
+    authority: Id
+    basis: Basis
+    value: float = Field(gt=0)
+    unit: Literal["ppm", "mg/m3"]
+    averaging_min: float = Field(ge=0, description="0 for a ceiling or IDLH")
+    edition: Text
+    in_force: bool = True
+
+
+class Physical(Frozen):
+    """Physical data; each number has unit and source, a missing one is unknown."""
+
+    molar_mass: Quantity | None = None
+    density: Quantity | None = None
+    boiling_point: Quantity | None = None
+    flash_point: Quantity | None = None
+    lower_explosive_limit: Quantity | None = None
+    upper_explosive_limit: Quantity | None = None
+    autoignition: Quantity | None = None
+    odour_threshold: Quantity | None = None
+    vapour_pressure: tuple[VapourPoint, ...] = ()
+
+
+class VapourPoint(Sourced):
+    """Vapour pressure at one temperature."""
+
+    temp_c: float
+    kpa: float = Field(gt=0)
+
+
+class Hansen(Sourced):
+    """Hansen parameters [MPa^0.5]; ``r0`` only where a source gives one."""
+
+    d: float
+    p: float
+    h: float
+    r0: float | None = None
+    known: Literal["measured", "stand-in", "weak"] = "measured"
+
+
+class HazardStatement(Sourced):
+    """One hazard statement code of the globally harmonised system."""
+
+    code: Annotated[str, StringConstraints(pattern=r"^(H\d{3}[A-Za-z]*|EUH\d{3}A?)$")]
+
+
+class Carcinogen(Sourced):
+    """What one body says about cancer."""
+
+    body: Text
+    category: Text
+
+
+class Glove(Sourced):
+    """A glove material against this agent."""
+
+    material: Id
+    verdict: Literal["holds", "splash", "fails"]
+    minutes: str = ""
+
+
+class Mix(Sourced):
+    """A mix that must not be made: with an agent id or an agent class."""
+
+    with_: Id = Field(alias="with")
+    product: Text
+
+
+class Attack(Sourced):
+    """A material that this agent harms."""
+
+    material: Id
+    how: Text
+
+
+class Notice(Sourced):
+    """A legal notice with place and date."""
+
+    jurisdiction: Text
+    date: Text
+    text: Text
+
+
+class Agent(Entry):
+    """A chemical or material, with all that is needed to use it or to refuse it."""
+
+    name: Text
+    cas: Cas | None = None
+    agent_class: Id
+    form: Literal["liquid", "solution", "solid", "gas", "none"]
+    status: Status
+    dispute: str = ""
+    water: Literal["mixes", "partly", "no", "dissolves", "not-applicable"]
+    strength_basis: Literal["v/v", "w/w", "w/v", "as-is"] = "as-is"
+    evaporating: Text | None = Field(None, description="what goes into the air, if not the agent itself")
+    vapour_of: Id | None = Field(None, description="agent whose limits judge the vapour")
+    vapour_share: Quantity | None = Field(
+        None, description="part of the liquid's mass that can become that vapour, 0-1"
+    )
+    physical: Physical = Physical()
+    limits: tuple[Limit, ...] = ()
+    no_limit_because: str = ""
+    hazards: tuple[Id, ...] = ()
+    h_statements: tuple[HazardStatement, ...] = ()
+    carcinogen: tuple[Carcinogen, ...] = ()
+    skin: tuple[Statement, ...] = ()
+    gloves: tuple[Glove, ...] = ()
+    breathing: tuple[Statement, ...] = ()
+    first_aid: tuple[Statement, ...] = ()
+    incompatible: tuple[Mix, ...] = ()
+    attacks: tuple[Attack, ...] = ()
+    disposal: tuple[Statement, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    hansen: Hansen | None = None
+    not_for: tuple[Id, ...] = Field((), description="personal circumstances, ids of circumstances.yaml")
+    ask_label: tuple[Statement, ...] = ()
+    never: bool = Field(False, description="listed only to be refused")
+
+    @model_validator(mode="after")
+    def limits_or_reason(self) -> Self:
+        """Refuse silence: an agent has limits or says why it has none."""
+        if not self.limits and not self.vapour_of and not self.no_limit_because:
+            msg = "no limits and no reason; add limits, vapour_of or no_limit_because"
+            raise ValueError(msg)
+        if self.status is Status.DISPUTED and not self.dispute:
+            msg = "status is disputed; say why under dispute"
+            raise ValueError(msg)
+        return self
+
+
+class Material(Entry):
+    """A support, seal, glue or varnish that agents may attack."""
+
+    name: Text
+    role: Literal["support", "box", "seal", "on-specimen", "optics", "glove", "pin", "label"]
+    hansen: Hansen | None = None
+
+
+class Circumstance(Entry):
+    """Something about the person or room that makes an agent unacceptable."""
+
+    name: Text
+    ask: Text
+
+
+class Hazard(Entry):
+    """A hazard flag with the sentence that is shown for it."""
+
+    name: Text
+    sentence: Text
+    grade: int = Field(ge=0, le=5, description="least grade of hazard to the person it implies")
+    flammable: bool = False
+    needs_eye_protection: bool = False
+    needs_ventilation: bool = False
+
+
+Physical.model_rebuild()

@@ -1,0 +1,138 @@
+"""The loaded knowledge: every entry by kind and id, where it stands, and a digest of it all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from pydantic import BaseModel
+
+from triage.errors import TriageError, Where, did_you_mean
+from triage.knowledge.agents import Agent, Authority, Circumstance, Hazard, Material
+from triage.knowledge.base import Source
+from triage.knowledge.judgement import Judgement
+from triage.knowledge.methods import Equipment, Method, Technique
+from triage.knowledge.rules import Family, Rule
+from triage.knowledge.specimen import (
+    BodyPlan,
+    Condition,
+    Deposit,
+    Fragility,
+    Question,
+    StopSign,
+    Taxon,
+    Term,
+    Trait,
+    Zone,
+)
+from triage.knowledge.tables import Dose, Gel, Salt
+
+# kind -> (model, file or folder below the rules folder). A folder holds one entry a file
+# (agents) or several files of the same kind (methods by stage).
+KINDS: Mapping[str, tuple[type[BaseModel], str]] = {
+    "source": (Source, "sources"),
+    "authority": (Authority, "authorities.yaml"),
+    "hazard": (Hazard, "hazards.yaml"),
+    "circumstance": (Circumstance, "circumstances.yaml"),
+    "material": (Material, "materials.yaml"),
+    "equipment": (Equipment, "equipment.yaml"),
+    "agent": (Agent, "agents"),
+    "technique": (Technique, "techniques.yaml"),
+    "method": (Method, "methods"),
+    "body-plan": (BodyPlan, "bodyplans.yaml"),
+    "zone": (Zone, "zones.yaml"),
+    "trait": (Trait, "traits.yaml"),
+    "fragility": (Fragility, "fragility.yaml"),
+    "taxon": (Taxon, "taxa.yaml"),
+    "deposit": (Deposit, "deposits.yaml"),
+    "condition": (Condition, "conditions.yaml"),
+    "question": (Question, "questions.yaml"),
+    "stop": (StopSign, "stops.yaml"),
+    "term": (Term, "glossary.yaml"),
+    "salt": (Salt, "salts.yaml"),
+    "gel": (Gel, "gels.yaml"),
+    "dose": (Dose, "doses.yaml"),
+}
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """All entries, in file order, with their places and the digest of the whole."""
+
+    sources: Mapping[str, Source]
+    authorities: Mapping[str, Authority]
+    hazards: Mapping[str, Hazard]
+    circumstances: Mapping[str, Circumstance]
+    materials: Mapping[str, Material]
+    equipment: Mapping[str, Equipment]
+    agents: Mapping[str, Agent]
+    techniques: Mapping[str, Technique]
+    methods: Mapping[str, Method]
+    body_plans: Mapping[str, BodyPlan]
+    zones: Mapping[str, Zone]
+    traits: Mapping[str, Trait]
+    fragility: Mapping[str, Fragility]
+    taxa: Mapping[str, Taxon]
+    deposits: Mapping[str, Deposit]
+    conditions: Mapping[str, Condition]
+    questions: Mapping[str, Question]
+    stops: Mapping[str, StopSign]
+    terms: Mapping[str, Term]
+    salts: Mapping[str, Salt]
+    gels: Mapping[str, Gel]
+    doses: Mapping[str, Dose]
+    rules: Mapping[Family, tuple[Rule, ...]]
+    judgement: Judgement
+    digest: str
+    places: Mapping[tuple[str, str], Where] = field(default_factory=dict, compare=False)
+
+    def where(self, kind: str, entry_id: str) -> Where:
+        """Return file, line and name of one entry, as far as known."""
+        return self.places.get((kind, entry_id), Where(entry=f'{kind} "{entry_id}"'))
+
+    def rule(self, rule_id: str) -> Rule:
+        """Return the rule with this id; an unknown id is a ``TriageError``."""
+        for rules in self.rules.values():
+            for rule in rules:
+                if rule.id == rule_id:
+                    return rule
+        names = [rule.id for rules in self.rules.values() for rule in rules]
+        raise TriageError(f'unknown rule "{rule_id}"', mend=did_you_mean(rule_id, names))
+
+    def require(self, kind: str, entry_id: str) -> BaseModel:
+        """Return the entry of this kind and id; an unknown id is a ``TriageError``."""
+        table = self.table(kind)
+        if entry_id not in table:
+            raise TriageError(f'unknown {kind} "{entry_id}"', mend=did_you_mean(entry_id, table))
+        return table[entry_id]
+
+    def table(self, kind: str) -> Mapping[str, BaseModel]:
+        """Return all entries of one kind, by id."""
+        table: Mapping[str, BaseModel] = getattr(self, ATTRIBUTES[kind])
+        return table
+
+
+ATTRIBUTES: Mapping[str, str] = {
+    "source": "sources",
+    "authority": "authorities",
+    "hazard": "hazards",
+    "circumstance": "circumstances",
+    "material": "materials",
+    "equipment": "equipment",
+    "agent": "agents",
+    "technique": "techniques",
+    "method": "methods",
+    "body-plan": "body_plans",
+    "zone": "zones",
+    "trait": "traits",
+    "fragility": "fragility",
+    "taxon": "taxa",
+    "deposit": "deposits",
+    "condition": "conditions",
+    "question": "questions",
+    "stop": "stops",
+    "term": "terms",
+    "salt": "salts",
+    "gel": "gels",
+    "dose": "doses",
+}

@@ -1,0 +1,43 @@
+"""The explicit judgements: order of harshness, thresholds of certainty, safety margins."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from triage.knowledge.base import Frozen, Sourced
+
+
+class Threshold(Sourced):
+    """A number that decides, with its reason."""
+
+    value: float
+    because: str
+
+
+class HarshnessOrder(Sourced):
+    """Keys by which rungs are sorted, most important first."""
+
+    keys: tuple[Literal["worst", "sum", "mechanical", "chemical", "person"], ...] = Field(min_length=1)
+    because: str
+
+
+class Judgement(Frozen):
+    """The whole of judgement.yaml."""
+
+    harshness_order: HarshnessOrder
+    suspected: Threshold = Field(description="certainty from which a deposit counts as suspected")
+    settled: Threshold = Field(description="certainty from which a reading may be settled")
+    lead: Threshold = Field(description="distance to the next candidate that settles a reading")
+    named: Threshold = Field(description="certainty given to a deposit that a person names")
+    most_certain: Threshold = Field(description="cap on combined certainty short of exclusion")
+    margin: Threshold = Field(description="share of a time-weighted limit used at home")
+    lel_share: Threshold = Field(description="share of the lower explosive limit that is allowed")
+    unchanged_passes: Threshold = Field(description="passes without change before reclassifying")
+    room_volume_m3: Threshold = Field(description="room assumed when the bench gives none")
+    near_field_radius_m: Threshold
+    air_speed_m_per_min: Threshold
+    mixing_factor: Threshold
+    burst_budget_s: Threshold
+    release_again_s: Threshold = Field(description="interruption after which a hold point asks again")

@@ -1,0 +1,125 @@
+"""Techniques and methods: what is done, how strong, how long, and when to stop."""
+
+from __future__ import annotations
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from triage.knowledge.base import Entry, Frozen, Grade, Id, Sourced, Statement, Text
+from triage.knowledge.specimen import Stage
+
+
+class Technique(Entry):
+    """How an agent or tool meets the specimen."""
+
+    name: Text
+    wet: Literal["dry", "humid", "wet"]
+    contact: Literal["none", "touch", "immersion"]
+    how: Text
+    tool: Text
+
+
+class Graded(Sourced):
+    """A harshness grade (0 none to 5 worst) with its reason."""
+
+    grade: Grade
+    because: Text
+
+
+class Harshness(Frozen):
+    """An explicit judgement in three kinds; never a formula."""
+
+    mechanical: Graded
+    chemical: Graded
+    person: Graded
+
+
+class Strength(Frozen):
+    """Working strength of one agent."""
+
+    value: float = Field(ge=0)
+    unit: Literal["% v/v", "% w/w", "% w/v", "drops/50 mL", "g", "mL", "as-is"]
+
+
+class Part(Frozen):
+    """One agent in a working solution."""
+
+    agent: Id
+    strength: Strength | None = None
+
+
+class Span(Frozen):
+    """A span with a start value and the most that is allowed."""
+
+    start: float = Field(ge=0)
+    most: float = Field(ge=0)
+
+    @model_validator(mode="after")
+    def ordered(self) -> Self:
+        """Refuse a start above the most."""
+        if self.start > self.most:
+            msg = f"start {self.start:g} is above most {self.most:g}"
+            raise ValueError(msg)
+        return self
+
+
+class Amount(Frozen):
+    """How much of the main agent's working liquid one pass takes [mL]."""
+
+    typical_ml: float = Field(gt=0)
+    least_ml: float = Field(gt=0)
+    open_share: float = Field(1.0, gt=0, le=1, description="part that may evaporate in the room")
+
+    @model_validator(mode="after")
+    def ordered(self) -> Self:
+        """Refuse a least amount above the typical one."""
+        if self.least_ml > self.typical_ml:
+            msg = f"least_ml {self.least_ml:g} is above typical_ml {self.typical_ml:g}"
+            raise ValueError(msg)
+        return self
+
+
+class Method(Entry):
+    """Agent, technique, strength and dwell: one rung that a plan may offer."""
+
+    name: Text
+    stage: Stage
+    technique: Id
+    agent: Id | None = None
+    with_: tuple[Part, ...] = Field((), alias="with", description="further agents in the liquid")
+    strength: Strength | None = None
+    temp_c: Span | None = None
+    dwell_s: Span | None = None
+    passes: int = Field(ge=1, le=20)
+    amount: Amount | None = None
+    tool: Text
+    do: tuple[Text, ...] = Field(min_length=1, description="what to do, one short step a line")
+    success: Text
+    stop_signs: tuple[Id, ...] = Field(min_length=1, description="ids of stops.yaml")
+    rinse: tuple[Text, ...] = ()
+    drying: str = ""
+    keep_away: tuple[Id, ...] = Field((), description="materials besides those the agents attack")
+    needs: tuple[Id, ...] = Field((), description="equipment, ids of equipment.yaml")
+    harshness: Harshness
+    evidence: tuple[Statement, ...] = ()
+    harmless: bool = Field(False, description="may be used while the deposit is not yet settled")
+    while_dry: bool = Field(False, description="may be used before the specimen is rehydrated")
+    burst_s: Span | None = None
+    test_spot: bool = Field(False, description="needs a hidden test spot first")
+    look_after_h: tuple[float, ...] = Field((), description="hours after which to look, chamber work")
+
+    @model_validator(mode="after")
+    def wet_agents_have_amounts(self) -> Self:
+        """Refuse an agent without an amount: its air could not be judged."""
+        if self.agent and self.amount is None and self.strength is not None:
+            msg = "an agent with a strength needs an amount"
+            raise ValueError(msg)
+        return self
+
+
+class Equipment(Entry):
+    """Something the bench may have or lack."""
+
+    name: Text
+    assumed: bool = Field(description="taken as present unless the bench says otherwise")

@@ -1,0 +1,129 @@
+"""What is looked at: zones, taxon groups, deposits, conditions, questions, stop signs."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from triage.knowledge.agents import Hansen
+from triage.knowledge.base import Entry, Frozen, Grade, Id, Statement, Text
+
+Stage = Literal["intake", "rehydrate", "relax", "examine", "clean", "set-and-dry", "keep"]
+STAGES: tuple[Stage, ...] = (
+    "intake",
+    "rehydrate",
+    "relax",
+    "examine",
+    "clean",
+    "set-and-dry",
+    "keep",
+)
+
+
+class Zone(Entry):
+    """A body part with its kind of surface, and what hurts it."""
+
+    name: Text
+    plans: tuple[Id, ...] = Field(description="body plans that have it, ids of bodyplans.yaml")
+    surface: tuple[Id, ...] = Field(min_length=1, description="what it is made of and carries")
+    hurts: tuple[Statement, ...] = Field(min_length=1)
+    gentle: tuple[Statement, ...] = ()
+    most_mechanical: Grade = 5
+    most_chemical: Grade = 5
+    ceiling_because: str = ""
+    test_spot: Text
+    rank: int = Field(description="order in which zones are worked, low first")
+
+
+class BodyPlan(Entry):
+    """A kind of animal outline on which zones are chosen."""
+
+    name: Text
+
+
+class Taxon(Entry):
+    """A taxon group: how fragile, and what is special about it."""
+
+    name: Text
+    plan: Id
+    fragility: Id
+    traits: tuple[Id, ...] = ()
+    changes: tuple[Statement, ...] = Field(min_length=1)
+    examples: str = ""
+
+
+class Trait(Entry):
+    """A property of a taxon group or surface that rules speak about."""
+
+    name: Text
+
+
+class Deposit(Entry):
+    """What a finding may be taken to be."""
+
+    name: Text
+    looks: Text
+    speaks_for: Text
+    guard: Literal["none", "protect", "hazard", "refuse", "accept"] = Field(
+        "none", description="protected feature, hazard gate, refusal at intake, accept as it is"
+    )
+    kind: Literal["loose", "film", "bound", "crystal", "living", "natural", "metal"]
+    confused_with: tuple[Id, ...] = ()
+    leave_it: str = Field("", description="why it is left where no ladder is permitted")
+    hansen: Hansen | None = None
+
+
+class Condition(Entry):
+    """A state of the whole specimen that a stage works on."""
+
+    name: Text
+    stage: Stage
+    full_stop: Text = Field(description="what to do when the ladder is used up")
+
+
+class Answer(Frozen):
+    """One possible answer to a question."""
+
+    id: Id
+    text: Text
+
+
+class Question(Entry):
+    """An observable sign, asked in words, answered with one key."""
+
+    about: Literal["specimen", "zone"]
+    ask: Text
+    how: Text = Field(description="how to find out, safely")
+    answers: tuple[Answer, ...] = Field(min_length=2)
+    seconds: int = Field(gt=0, description="what it costs in time")
+    risk: Literal["none", "touch", "micro-test"]
+    rank: int = Field(description="file order for asking everything")
+    stage: Stage = "examine"
+    gives: Literal["sign", "state", "provenance"] = "sign"
+
+
+class StopSign(Entry):
+    """What to see that means stop, what it means, and what to do then."""
+
+    see: Text
+    means: Text
+    then: Text
+
+
+class Term(Entry):
+    """A word of the trade and what it means here; synonyms are not used in names."""
+
+    term: Text
+    meaning: Text
+    not_: tuple[Text, ...] = Field((), alias="not")
+
+
+class Fragility(Entry):
+    """One grade of fragility with its ceilings; the order in the file is the order of grades."""
+
+    name: Text
+    typical: Text
+    most_mechanical: Grade
+    most_chemical: Grade
+    because: Text
