@@ -47,11 +47,17 @@ _TAB_INDENT = re.compile(r"^ *\t[ \t]*[^\s#]", re.MULTILINE)
 
 
 @dataclass(slots=True)
-class _Lines:
-    """Line of an entry and of everything below it, shaped like the data."""
+class Place:
+    """Where an entry stands, with everything below it in the order of the text.
+
+    ``line`` counts from 1 and ``column`` from 0: of the key in a mapping, of the content in a
+    list. ``flow`` tells ``{a: 1}`` from the block style.
+    """
 
     line: int
-    below: dict[Any, _Lines] = field(default_factory=dict)
+    column: int = 0
+    flow: bool = False
+    below: dict[Any, Place] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +65,7 @@ class Parsed:
     """Plain values of one YAML document, and where each stands in the text."""
 
     data: Any
-    _lines: _Lines | None = None
+    place: Place | None = None
 
     def line_of(self, path: tuple[Any, ...] = ()) -> int | None:
         """Return the line (1-based) of the entry at ``path``, a tuple of keys and list indexes.
@@ -67,7 +73,7 @@ class Parsed:
         The nearest enclosing entry answers for one that is not there, so a missing key is
         reported where its owner begins. None only for an empty text.
         """
-        place = self._lines
+        place = self.place
         if place is None:
             return None
         for step in path:
@@ -169,7 +175,7 @@ def parse_yaml(
         _refuse_broken(fault, text, shown_as)
     finally:
         parser.dispose()
-    return Parsed(builder.data, builder.lines)
+    return Parsed(builder.data, builder.place)
 
 
 def dump_yaml(content: Any) -> str:
@@ -193,15 +199,15 @@ class _Builder:
 
     def __init__(self, shown_as: str, max_depth: int, max_nodes: int) -> None:
         self.data: Any = None
-        self.lines: _Lines | None = None
+        self.place: Place | None = None
         self._shown_as = shown_as
         self._max_depth = max_depth
         self._max_nodes = max_nodes
         self._nodes = 0
         self._documents = 0
-        # Each open collection: its value, its lines, the key waiting for a value and its line.
-        self._open: list[tuple[Any, _Lines]] = []
-        self._keys: list[tuple[str, int] | None] = []
+        # Each open collection with its place, and the key (if any) that waits for its value.
+        self._open: list[tuple[Any, Place]] = []
+        self._keys: list[tuple[str, Place] | None] = []
 
     def take(self, event: Any) -> None:
         """Take the next event of the stream."""
@@ -227,16 +233,16 @@ class _Builder:
                 f"the tag {event.tag!r} is not read", line, "remove it and put text in quotes"
             )
         if self._open and isinstance(self._open[-1][0], dict) and self._keys[-1] is None:
-            self._keys[-1] = (self._key(event, line), line)
+            self._keys[-1] = (self._key(event, line), Place(line, event.start_mark.column))
             return
         if isinstance(event, yaml.ScalarEvent):
-            self._place(self._scalar(event, line), line)
+            self._put(self._scalar(event, line), event)
             return
         content: Any = {} if isinstance(event, yaml.MappingStartEvent) else []
-        below = self._place(content, line)
+        place = self._put(content, event)
         if len(self._open) >= self._max_depth:
             self._refuse(f"nested deeper than {self._max_depth} levels", line, "flatten the entry")
-        self._open.append((content, below))
+        self._open.append((content, place))
         self._keys.append(None)
 
     def _key(self, event: Any, line: int) -> str:
@@ -255,20 +261,21 @@ class _Builder:
             )
         return key
 
-    def _place(self, content: Any, line: int) -> _Lines:
+    def _put(self, content: Any, event: Any) -> Place:
+        place = Place(event.start_mark.line + 1, event.start_mark.column)
         if not self._open:
-            self.data, self.lines = content, _Lines(line)
-            return self.lines
-        owner, owner_lines = self._open[-1]
-        if isinstance(owner, dict):
-            key, key_line = self._keys[-1] or ("", line)
+            self.data, self.place = content, place
+        elif self._keys[-1] is not None:
+            key, place = self._keys[-1]
             self._keys[-1] = None
-            owner[key] = content
-            lines = owner_lines.below[key] = _Lines(key_line)
+            self._open[-1][0][key] = content
+            self._open[-1][1].below[key] = place
         else:
-            lines = owner_lines.below[len(owner)] = _Lines(line)
+            owner, owner_place = self._open[-1]
+            owner_place.below[len(owner)] = place
             owner.append(content)
-        return lines
+        place.flow = bool(getattr(event, "flow_style", False))
+        return place
 
     def _scalar(self, event: Any, line: int) -> Any:
         text = str(event.value)

@@ -1,0 +1,152 @@
+"""Change a case: every function returns a new one and leaves the old as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from triage.case.models import Attempt, Case, Finding, Override, Release, Timer
+from triage.case.reading import validated
+from triage.errors import TriageError
+
+
+def new_case(case_id: str, title: str = "", **fields: Any) -> Case:
+    """Return a case with nothing seen yet; ``fields`` are further keys of a case file."""
+    made: Case = validated(Case, {"format": 1, "id": case_id, "title": title, **fields})
+    return made
+
+
+def new_finding(finding_id: str, zone: str, **fields: Any) -> Finding:
+    """Return a finding; ``fields`` are the further keys of one."""
+    made: Finding = validated(Finding, {"id": finding_id, "zone": zone, **fields})
+    return made
+
+
+def new_attempt(attempt_id: str, at: datetime, step: str, outcome: str, **fields: Any) -> Attempt:
+    """Return an attempt; ``fields`` are the further keys of one."""
+    made: Attempt = validated(
+        Attempt, {"id": attempt_id, "at": at, "step": step, "outcome": outcome, **fields}
+    )
+    return made
+
+
+def with_title(case: Case, title: str) -> Case:
+    """Return the case under another title."""
+    return _with(case, title=title)
+
+
+def with_taxon(case: Case, taxon: str) -> Case:
+    """Return the case with its taxon group, or ``unknown``."""
+    return _with(case, taxon=taxon)
+
+
+def with_specimen(case: Case, **facts: Any) -> Case:
+    """Return the case with facts about the specimen added or replaced; None removes one."""
+    return _with(case, specimen=_merged(case.specimen, facts))
+
+
+def with_answer(case: Case, question: str, answer: str | None) -> Case:
+    """Return the case with an answer about the whole specimen; None takes it back."""
+    return _with(case, answers=_merged(case.answers, {question: answer}))
+
+
+def with_answers(case: Case, answers: Mapping[str, str | None]) -> Case:
+    """Return the case with several answers; None takes one back."""
+    return _with(case, answers=_merged(case.answers, answers))
+
+
+def with_finding(case: Case, finding: Finding) -> Case:
+    """Return the case with a finding added, or replaced where its id is already there."""
+    kept = tuple(finding if old.id == finding.id else old for old in case.findings)
+    if all(old.id != finding.id for old in case.findings):
+        kept = (*kept, finding)
+    return _with(case, findings=kept)
+
+
+def without_finding(case: Case, finding_id: str) -> Case:
+    """Return the case without a finding; refused once something was tried on it."""
+    case.finding(finding_id)
+    if any(attempt.finding == finding_id for attempt in case.attempts):
+        raise TriageError(
+            f'finding "{finding_id}" has recorded attempts', mend="mark it accepted instead"
+        )
+    return _with(case, findings=tuple(old for old in case.findings if old.id != finding_id))
+
+
+def with_sign(case: Case, finding_id: str, question: str, answer: str | None) -> Case:
+    """Return the case with one sign of a finding answered; None takes the answer back."""
+    finding = case.finding(finding_id)
+    return _with_changed(case, finding, signs=_merged(finding.signs, {question: answer}))
+
+
+def with_named(case: Case, finding_id: str, deposit: str | None) -> Case:
+    """Return the case with what a person takes a finding for; None leaves it to the rules."""
+    return _with_changed(case, case.finding(finding_id), named=deposit)
+
+
+def with_accepted(case: Case, finding_id: str, reason: str) -> Case:
+    """Return the case with a finding accepted as it is, for a reason."""
+    return _with_changed(case, case.finding(finding_id), accepted=True, reason=reason)
+
+
+def with_attempt(case: Case, attempt: Attempt) -> Case:
+    """Return the case with an attempt recorded behind all others."""
+    return _with(case, attempts=(*case.attempts, attempt))
+
+
+def with_correction(case: Case, attempt_id: str, at: datetime, **fields: Any) -> Case:
+    """Return the case with a record that replaces an earlier attempt, which stays on file.
+
+    Parameters
+    ----------
+    case       the case
+    attempt_id the attempt to correct
+    at         time of the correction
+    fields     what differs; ``outcome="not-done"`` undoes the attempt. Where the corrected outcome
+               was worse or damage and the new one is not, ``note`` must hold the reason.
+    """
+    original = case.attempt(attempt_id)
+    content = {**dict(original), "note": "", **fields}
+    content.update(id=case.next_attempt_id(), at=at, corrects=attempt_id)
+    return with_attempt(case, validated(Attempt, content))
+
+
+def with_release(case: Case, at: datetime, attempt_id: str, reason: str) -> Case:
+    """Return the case with a hold released by a person, for a written reason."""
+    case.attempt(attempt_id)
+    release = validated(Release, {"at": at, "attempt": attempt_id, "reason": reason})
+    return _with(case, releases=(*case.releases, release))
+
+
+def with_override(case: Case, at: datetime, kind: str, **fields: Any) -> Case:
+    """Return the case with a preference of the user added."""
+    override = validated(Override, {"at": at, "kind": kind, **fields})
+    return _with(case, overrides=(*case.overrides, override))
+
+
+def with_timer(case: Case, timer: Timer) -> Case:
+    """Return the case with a dwell timer running; one of the same step is replaced."""
+    return _with(case, timers=(*_others(case, timer.step), timer))
+
+
+def without_timer(case: Case, step: str) -> Case:
+    """Return the case without the timer of a step, if it has one."""
+    return _with(case, timers=_others(case, step))
+
+
+def _others(case: Case, step: str) -> tuple[Timer, ...]:
+    return tuple(timer for timer in case.timers if timer.step != step)
+
+
+def _with_changed(case: Case, finding: Finding, **changed: Any) -> Case:
+    return with_finding(case, validated(Finding, {**dict(finding), **changed}))
+
+
+def _with(case: Case, **changed: Any) -> Case:
+    made: Case = validated(Case, {**dict(case), **changed})
+    return made
+
+
+def _merged(old: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: held for key, held in {**old, **new}.items() if held is not None}

@@ -1,0 +1,209 @@
+"""The kinds of value a case file holds, each with a refusal that says what to write instead."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from datetime import datetime
+from pathlib import PurePosixPath
+from typing import Annotated, Any, get_args
+
+from pydantic import BeforeValidator
+from pydantic_core import PydanticCustomError
+
+from triage.case.frozen import FrozenMap
+from triage.errors import did_you_mean
+
+_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,63}")
+_ATTEMPT_ID = re.compile(r"a[1-9][0-9]{0,8}")
+_DRIVE = re.compile(r"[A-Za-z]:")
+_UNITS = {"amount_ml": "millilitres", "minutes": "minutes"}
+
+
+def refusal(message: str, mend: str = "") -> PydanticCustomError:
+    """Return an error for a validator to raise, with its mend apart from the message."""
+    # The template is filled by name so that braces in a user's text stay as they are.
+    return PydanticCustomError("triage", "{fault}", {"fault": message, "mend": mend})
+
+
+def shown(content: Any) -> str:
+    """Return a value as it is quoted in an error: short and on one line."""
+    text = str(content)
+    return text if len(text) <= 40 else f"{text[:37]}..."
+
+
+def one_of(known: Iterable[str]) -> BeforeValidator:
+    """Return a validator that lets only ``known`` words pass and names the nearest one."""
+    words = tuple(known)
+
+    def check(content: Any) -> Any:
+        if content is None or (isinstance(content, str) and content in words):
+            return content
+        raise refusal(f'unknown value "{shown(content)}"', did_you_mean(str(content), words))
+
+    return BeforeValidator(check)
+
+
+def words_of(literal: Any) -> tuple[str, ...]:
+    """Return the words of a ``Literal``."""
+    return tuple(str(word) for word in get_args(literal))
+
+
+def _check_id(content: Any) -> Any:
+    if not isinstance(content, str):
+        raise refusal(f'"{shown(content)}" is not an id', "write a word; put digits in quotes")
+    if not _ID.fullmatch(content):
+        raise refusal(
+            f'"{shown(content)}" is not an id',
+            "use small letters, digits and hyphens, at most 64, such as bumblebee-03",
+        )
+    return content
+
+
+def _check_attempt_id(content: Any) -> Any:
+    if not (isinstance(content, str) and _ATTEMPT_ID.fullmatch(content)):
+        raise refusal(f'"{shown(content)}" is not an attempt id', "write a1, a2, a3 and so on")
+    return content
+
+
+def _check_word(content: Any) -> Any:
+    if isinstance(content, str) and content.strip():
+        return content
+    if isinstance(content, str):
+        raise refusal("the text is empty", "name it, or remove the line")
+    raise refusal(f"{_kind(content)} where a word belongs", "write a word, in quotes if need be")
+
+
+def _to_text(content: Any) -> Any:
+    if content is None:
+        return ""
+    if isinstance(content, bool):
+        return "true" if content else "false"
+    if isinstance(content, int | float):
+        return str(content)
+    if not isinstance(content, str):
+        raise refusal(f"{_kind(content)} where text belongs", "write one text, in quotes")
+    return content
+
+
+def _to_answer(content: Any) -> Any:
+    # A plain true is what many editors make of "yes"; both mean the same answer.
+    if isinstance(content, bool):
+        return "yes" if content else "no"
+    if content is None:
+        return "unknown"
+    if isinstance(content, int) or (isinstance(content, float) and math.isfinite(content)):
+        return str(content)
+    return _check_word(content)
+
+
+def _to_answers(content: Any) -> Any:
+    if content is None:
+        return FrozenMap()
+    if not isinstance(content, dict):
+        raise refusal(f"{_kind(content)} where answers belong", "write question: answer on a line")
+    answers = {}
+    for question, answer in content.items():
+        try:
+            answers[question] = _to_answer(answer)
+        except PydanticCustomError as fault:
+            context = fault.context or {}
+            raise refusal(f"{question}: {context.get('fault')}", context.get("mend", "")) from None
+    return FrozenMap(answers)
+
+
+def _to_map(content: Any) -> Any:
+    if content is None:
+        return FrozenMap()
+    if not isinstance(content, dict):
+        raise refusal(f"{_kind(content)} where a mapping belongs", "write key: value, one a line")
+    return FrozenMap(content)
+
+
+def _to_items(content: Any) -> Any:
+    if content is None:
+        return ()
+    if not isinstance(content, tuple | list):
+        raise refusal(f"{_kind(content)} where a list belongs", "begin each entry with a hyphen")
+    return tuple(content)
+
+
+def _to_time(content: Any) -> Any:
+    if isinstance(content, datetime):
+        moment = content
+    else:
+        try:
+            moment = datetime.fromisoformat(content)
+        except (TypeError, ValueError):
+            raise refusal(
+                f'"{shown(content)}" is not a date with time',
+                "write it as 2026-03-02T10:15:00+01:00",
+            ) from None
+    if moment.tzinfo is None:
+        raise refusal(
+            f'"{shown(content)}" has no time zone', "add the offset, such as +01:00 at the end"
+        )
+    return moment
+
+
+def _to_photo(content: Any) -> Any:
+    if content is None:
+        return None
+    if not isinstance(content, str) or not content.strip():
+        raise refusal("a photo is named by its path", "write a path such as photos/before.jpg")
+    path = PurePosixPath(content)
+    if path.is_absolute() or _DRIVE.match(content) or "\\" in content or content.startswith("~"):
+        raise refusal(
+            f'the photo path "{shown(content)}" is not relative',
+            "write it from the folder of the case, with /",
+        )
+    if ".." in path.parts:
+        raise refusal(
+            f'the photo path "{shown(content)}" leaves the folder of the case',
+            "put the photo into that folder",
+        )
+    return content
+
+
+def quantity(name: str) -> BeforeValidator:
+    """Return a validator for a number that is finite and not negative, in the unit of ``name``."""
+    unit = _UNITS[name]
+
+    def check(content: Any) -> Any:
+        if content is None:
+            return None
+        if isinstance(content, bool) or not isinstance(content, int | float):
+            raise refusal(
+                f'"{shown(content)}" is not a plain number', f"write the number of {unit} alone"
+            )
+        try:
+            number = float(content)
+        except OverflowError:
+            number = math.inf
+        if not math.isfinite(number):
+            raise refusal(f"{shown(content)} is not a finite number", f"write it in {unit}")
+        if number < 0.0:
+            raise refusal(f"{shown(content)} is negative", f"write 0 or more {unit}")
+        return number
+
+    return BeforeValidator(check)
+
+
+def _kind(content: Any) -> str:
+    names = ((bool, "true or false"), (dict, "a mapping"), (tuple | list, "a list"))
+    for kind, name in names:
+        if isinstance(content, kind):
+            return name
+    return "nothing" if content is None else f'"{shown(content)}"'
+
+
+Id = Annotated[str, BeforeValidator(_check_id)]
+AttemptId = Annotated[str, BeforeValidator(_check_attempt_id)]
+Word = Annotated[str, BeforeValidator(_check_word)]
+Text = Annotated[str, BeforeValidator(_to_text)]
+Answers = Annotated[FrozenMap[str], BeforeValidator(_to_answers)]
+FreeMap = Annotated[FrozenMap[Any], BeforeValidator(_to_map)]
+Time = Annotated[datetime, BeforeValidator(_to_time)]
+Photo = Annotated[str | None, BeforeValidator(_to_photo)]
+ITEMS = BeforeValidator(_to_items)

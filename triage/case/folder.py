@@ -1,0 +1,180 @@
+"""List the cases of a folder quickly, by an index that is only ever a copy of the files."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import stat
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from triage import __version__
+from triage.case.store import SUFFIX, load_case, shown_path
+from triage.errors import TriageError, Where
+from triage.yamltext import control_character
+
+INDEX = ".index.json"
+NOT_CASES = frozenset({"bench.yaml"})
+# A file changed this shortly before the index was written may have changed again within one tick
+# of the file system's clock, so its entry is not trusted. 2 s is the coarsest clock in use (FAT).
+_TICK_NS = 2_000_000_000
+_MAX_INDEX_BYTES = 50_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class CaseEntry:
+    """One line of a case list; ``error`` holds the fault of a file that is not a case."""
+
+    id: str
+    title: str
+    path: Path
+    mtime_ns: int
+    error: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Stamp:
+    mtime_ns: int
+    size: int
+    ctime_ns: int
+
+
+def list_cases(folder: str | os.PathLike[str]) -> tuple[CaseEntry, ...]:
+    """Return the cases of a folder in the order of their ids, broken ones with their fault.
+
+    Raises
+    ------
+    TriageError: the folder is missing or cannot be read.
+
+    Notes
+    -----
+    A hidden index keeps title and fault of files whose times and size are unchanged. It is
+    rebuilt from the files whenever it is missing, old or damaged, and left out in a folder that
+    cannot be written to.
+    """
+    root = Path(folder)
+    stamps = _stamps(root)
+    index, index_ns = _read_index(root / INDEX)
+    entries: dict[str, CaseEntry] = {}
+    fresh = True
+    for name in sorted(stamps):
+        stamp = stamps[name]
+        known = index.get(name)
+        if known is not None and _is_same(known, stamp) and stamp.mtime_ns < index_ns - _TICK_NS:
+            entries[name] = CaseEntry(
+                name.removesuffix(SUFFIX), known[3], root / name, stamp.mtime_ns, known[4]
+            )
+        else:
+            fresh = False
+            entries[name] = _read_entry(root / name, stamp)
+    if not fresh or index.keys() != stamps.keys():
+        _write_index(root / INDEX, entries, stamps)
+    return tuple(sorted(entries.values(), key=lambda entry: entry.id))
+
+
+def is_case_name(name: str) -> bool:
+    """Return whether a file of this name in a case folder is taken for a case."""
+    return name.endswith(SUFFIX) and not name.startswith((".", "_")) and name not in NOT_CASES
+
+
+def photo_path(case_path: str | os.PathLike[str], photo: str) -> Path:
+    """Return where a photo named in a case stands.
+
+    Raises
+    ------
+    TriageError: the path, with links followed, leaves the folder of the case.
+    """
+    folder = Path(case_path).resolve().parent
+    path = folder / PurePosixPath(photo)
+    try:
+        inside = path.resolve().is_relative_to(folder)
+    except (OSError, RuntimeError, ValueError):
+        inside = False
+    if not inside:
+        raise TriageError(
+            f'the photo "{shown_path(Path(photo))}" lies outside the folder of the case',
+            Where(shown_path(Path(case_path))),
+            "put the photo into that folder",
+        )
+    return path
+
+
+def _stamps(root: Path) -> dict[str, _Stamp]:
+    stamps = {}
+    try:
+        with os.scandir(root) as found:
+            for item in found:
+                if not is_case_name(item.name):
+                    continue
+                try:
+                    status = item.stat()
+                except OSError:
+                    continue  # a dangling link, or gone since the folder was read
+                if not stat.S_ISDIR(status.st_mode):
+                    stamps[item.name] = _Stamp(
+                        status.st_mtime_ns, status.st_size, status.st_ctime_ns
+                    )
+    except OSError as fault:
+        raise TriageError(
+            f"the folder cannot be read: {fault.strerror}",
+            Where(shown_path(root)),
+            "check the name and rights",
+        ) from None
+    return stamps
+
+
+def _read_entry(path: Path, stamp: _Stamp) -> CaseEntry:
+    title = error = ""
+    try:
+        title = load_case(path, shown_as=shown_path(Path(path.name))).title
+    except TriageError as fault:
+        error = fault.line().splitlines()[0]
+    name = shown_path(Path(path.name)).removesuffix(SUFFIX)
+    return CaseEntry(name, title, path, stamp.mtime_ns, error)
+
+
+def _read_index(path: Path) -> tuple[dict[str, Any], int]:
+    """Return the index by file name and the time it was written; empty if it is unusable."""
+    try:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode) or status.st_size > _MAX_INDEX_BYTES:
+            return {}, 0
+        content = json.loads(path.read_bytes())
+        if content["version"] == __version__ and isinstance(content["cases"], dict):
+            return content["cases"], status.st_mtime_ns
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        pass
+    return {}, 0
+
+
+def _is_same(known: Any, stamp: _Stamp) -> bool:
+    return (
+        isinstance(known, list)
+        and len(known) == 5
+        and known[:3] == [stamp.mtime_ns, stamp.size, stamp.ctime_ns]
+        and all(isinstance(text, str) and not control_character(text) for text in known[3:])
+    )
+
+
+def _write_index(
+    path: Path, entries: Mapping[str, CaseEntry], stamps: Mapping[str, _Stamp]
+) -> None:
+    """Write the index, or leave it: a list must work in a folder that is read-only or full."""
+    cases = {
+        name: [stamp.mtime_ns, stamp.size, stamp.ctime_ns, entries[name].title, entries[name].error]
+        for name, stamp in stamps.items()
+    }
+    content = json.dumps({"version": __version__, "cases": cases}).encode("ascii")
+    with contextlib.suppress(OSError):
+        handle, temp = tempfile.mkstemp(prefix=".index-", suffix=".tmp", dir=path.parent)
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(content)
+            Path(temp).chmod(0o644)
+            Path(temp).replace(path)
+        except OSError:
+            Path(temp).unlink(missing_ok=True)

@@ -1,0 +1,304 @@
+"""One specimen's record: what was seen, what was tried, what a person released.
+
+All values are frozen; the functions that change a case return a new one (``changes``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import BaseModel, ConfigDict, ValidationInfo, model_validator
+
+from triage.case.fields import (
+    ITEMS,
+    Answers,
+    AttemptId,
+    FreeMap,
+    Id,
+    Photo,
+    Text,
+    Time,
+    Word,
+    one_of,
+    quantity,
+    refusal,
+    words_of,
+)
+from triage.case.frozen import FrozenMap, thawed
+from triage.errors import TriageError, did_you_mean
+
+Outcome = Literal["cleared", "better", "no-change", "worse", "damage", "not-done"]
+OUTCOMES = words_of(Outcome)
+HARMFUL = frozenset({"worse", "damage"})
+Side = Literal["left", "right", "both"]
+
+
+class Record(BaseModel):
+    """A frozen entry of a case file that keeps the keys it does not know."""
+
+    model_config = ConfigDict(frozen=True, extra="allow", arbitrary_types_allowed=True)
+
+    # Keys that are written even when they hold their default, so that a reader sees them.
+    ALWAYS: ClassVar[frozenset[str]] = frozenset()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _refuse_near_miss(cls, content: Any, info: ValidationInfo) -> Any:
+        """Refuse an unknown key that is a known one in another spelling or unit.
+
+        Unknown keys are kept, but an ``amount_l`` beside a missing ``amount_ml`` would silently
+        drop an amount from the day's exposure.
+        """
+        del info
+        if not isinstance(content, dict):
+            return content
+        known = {_squeezed(name): name for name in cls.model_fields}
+        for key in content:
+            if key in cls.model_fields:
+                continue
+            meant = known.get(_squeezed(key))
+            if meant is None and "amount_ml" in cls.model_fields and key.startswith("amount"):
+                meant = "amount_ml"
+            if meant is not None:
+                raise refusal(f'unknown key "{key}"', f'did you mean "{meant}"?')
+        return content
+
+    def plain(self) -> dict[str, Any]:
+        """Return the entry as YAML would hold it: defaults left out, unknown keys last."""
+        content: dict[str, Any] = {}
+        for name, field in type(self).model_fields.items():
+            held = getattr(self, name)
+            default = field.get_default(call_default_factory=True)
+            if name in self.ALWAYS or field.is_required() or held != default:
+                content[name] = _plain(held)
+        content.update(thawed(self.model_extra or {}))
+        return content
+
+
+class Finding(Record):
+    """What was seen in one zone."""
+
+    ALWAYS: ClassVar[frozenset[str]] = frozenset({"signs"})
+
+    id: Id
+    zone: Word
+    side: Annotated[Side | None, one_of(words_of(Side))] = None
+    named: Word | None = None
+    signs: Answers = FrozenMap()
+    accepted: bool = False
+    reason: Text = ""
+
+    @model_validator(mode="after")
+    def _accepted_has_reason(self) -> Finding:
+        if self.accepted and not self.reason.strip():
+            raise refusal("accepted as it is, without a reason", "write the reason")
+        return self
+
+
+class Attempt(Record):
+    """One pass with its outcome; never changed once recorded, only corrected by a later one."""
+
+    ALWAYS: ClassVar[frozenset[str]] = frozenset(
+        {"finding", "zone", "deposit", "method", "agent", "amount_ml", "minutes"}
+    )
+
+    id: AttemptId
+    at: Time
+    step: Word
+    finding: Word | None = None
+    zone: Word | None = None
+    deposit: Word | None = None
+    method: Word | None = None
+    agent: Word | None = None
+    outcome: Annotated[Outcome, one_of(OUTCOMES)]
+    amount_ml: Annotated[float | None, quantity("amount_ml")] = None
+    minutes: Annotated[float | None, quantity("minutes")] = None
+    note: Text = ""
+    photo_before: Photo = None
+    photo_after: Photo = None
+    observed: Text = ""
+    knowledge: Text = ""
+    corrects: AttemptId | None = None
+
+
+class Release(Record):
+    """A person's written decision to go on after a worse or damage outcome."""
+
+    at: Time
+    attempt: AttemptId
+    reason: Text
+
+    @model_validator(mode="after")
+    def _has_reason(self) -> Release:
+        if not self.reason.strip():
+            raise refusal("a release without a reason", "write why work may go on")
+        return self
+
+
+class Override(Record):
+    """A preference of the user; never touches an interlock."""
+
+    at: Time
+    kind: Word
+    finding: Word | None = None
+    method: Word | None = None
+    reason: Text = ""
+
+
+class Timer(Record):
+    """A running dwell timer, one per step."""
+
+    step: Word
+    started: Time
+    ends: Time
+    label: Text = ""
+
+
+class Case(Record):
+    """The whole record of one specimen; ``id`` is the name of its file."""
+
+    ALWAYS: ClassVar[frozenset[str]] = frozenset(
+        {"format", "title", "taxon", "answers", "findings", "attempts"}
+    )
+
+    format: Literal[1]
+    id: Id
+    title: Text = ""
+    invented: bool = False
+    taxon: Word = "unknown"
+    specimen: FreeMap = FrozenMap()
+    answers: Answers = FrozenMap()
+    findings: Annotated[tuple[Finding, ...], ITEMS] = ()
+    attempts: Annotated[tuple[Attempt, ...], ITEMS] = ()
+    releases: Annotated[tuple[Release, ...], ITEMS] = ()
+    overrides: Annotated[tuple[Override, ...], ITEMS] = ()
+    timers: Annotated[tuple[Timer, ...], ITEMS] = ()
+
+    @model_validator(mode="after")
+    def _holds_together(self) -> Case:
+        _refuse_twice("finding", (finding.id for finding in self.findings))
+        _refuse_twice("attempt", (attempt.id for attempt in self.attempts))
+        _refuse_twice("timer for step", (timer.step for timer in self.timers))
+        findings = {finding.id for finding in self.findings}
+        first_of: dict[str, str] = {}
+        counted: dict[str, Attempt] = {}
+        for attempt in self.attempts:
+            _refuse_unknown_finding(f'attempt "{attempt.id}"', attempt.finding, findings)
+            _count(attempt, first_of, counted)
+        for override in self.overrides:
+            _refuse_unknown_finding("an override", override.finding, findings)
+        harmful = {attempt.id for attempt in self.attempts if attempt.outcome in HARMFUL}
+        for release in self.releases:
+            if release.attempt not in harmful:
+                raise refusal(
+                    f'the release names "{release.attempt}", which holds nothing',
+                    "name an attempt whose outcome is worse or damage",
+                )
+        return self
+
+    def finding(self, finding_id: str) -> Finding:
+        """Return the finding with this id, else raise ``TriageError``."""
+        for finding in self.findings:
+            if finding.id == finding_id:
+                return finding
+        raise TriageError(
+            f'case "{self.id}" has no finding "{finding_id}"',
+            mend=did_you_mean(finding_id, (finding.id for finding in self.findings)),
+        )
+
+    def attempt(self, attempt_id: str) -> Attempt:
+        """Return the attempt with this id, else raise ``TriageError``."""
+        for attempt in self.attempts:
+            if attempt.id == attempt_id:
+                return attempt
+        raise TriageError(
+            f'case "{self.id}" has no attempt "{attempt_id}"',
+            mend=did_you_mean(attempt_id, (attempt.id for attempt in self.attempts)),
+        )
+
+    def effective_attempts(self) -> tuple[Attempt, ...]:
+        """Return the attempts as they count: a correction stands in the place of its original.
+
+        The place is that of the first attempt of the chain, so passes keep their order; of
+        several corrections the last one counts.
+        """
+        first_of: dict[str, str] = {}
+        counted: dict[str, Attempt] = {}
+        for attempt in self.attempts:
+            _count(attempt, first_of, counted)
+        return tuple(counted.values())
+
+    def held_by(self) -> tuple[str, ...]:
+        """Return the ids of the attempts that ended worse or in damage and are not released."""
+        released = {release.attempt for release in self.releases}
+        return tuple(
+            attempt.id
+            for attempt in self.effective_attempts()
+            if attempt.outcome in HARMFUL and attempt.id not in released
+        )
+
+    def next_attempt_id(self) -> str:
+        """Return an attempt id above every one in use."""
+        return f"a{1 + max((int(attempt.id[1:]) for attempt in self.attempts), default=0)}"
+
+    def next_finding_id(self) -> str:
+        """Return the first of f1, f2, ... that is not in use."""
+        used = {finding.id for finding in self.findings}
+        number = 1
+        while f"f{number}" in used:
+            number += 1
+        return f"f{number}"
+
+
+def _count(attempt: Attempt, first_of: dict[str, str], counted: dict[str, Attempt]) -> None:
+    """Put an attempt into the place of the one it corrects, else into a place of its own."""
+    if attempt.corrects is None:
+        first_of[attempt.id] = attempt.id
+        counted[attempt.id] = attempt
+        return
+    first = first_of.get(attempt.corrects)
+    if first is None:
+        raise refusal(
+            f'attempt "{attempt.id}" corrects "{attempt.corrects}", which does not stand before it',
+            did_you_mean(attempt.corrects, first_of),
+        )
+    # A correction may not be a silent way round a release.
+    before = counted[first].outcome
+    if before in HARMFUL and attempt.outcome not in HARMFUL and not attempt.note.strip():
+        raise refusal(
+            f'attempt "{attempt.id}" corrects the outcome {before} without a note',
+            "write the reason as its note",
+        )
+    first_of[attempt.id] = first
+    counted[first] = attempt
+
+
+def _refuse_twice(kind: str, names: Iterable[str]) -> None:
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            raise refusal(f'{kind} "{name}" stands twice', "give each its own")
+        seen.add(name)
+
+
+def _refuse_unknown_finding(owner: str, finding: str | None, known: set[str]) -> None:
+    if finding is not None and finding not in known:
+        raise refusal(
+            f'{owner} names the unknown finding "{finding}"', did_you_mean(finding, known)
+        )
+
+
+def _squeezed(key: str) -> str:
+    return key.casefold().replace("_", "").replace("-", "").replace(" ", "")
+
+
+def _plain(held: Any) -> Any:
+    if isinstance(held, Record):
+        return held.plain()
+    if isinstance(held, datetime):
+        return held.isoformat()
+    if isinstance(held, tuple):
+        return [_plain(inner) for inner in held]
+    return thawed(held)
