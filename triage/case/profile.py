@@ -1,0 +1,102 @@
+"""The user's bench: room, controls, stock, gloves, supports, and what is refused."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import ConfigDict, Field, ValidationError
+
+from triage.case.frozen import frozen
+from triage.case.models import Record
+from triage.case.reading import faults_of
+from triage.errors import TriageError, Where, raise_faults
+from triage.yamltext import parse_yaml, read_text
+
+Control = Literal["none", "window", "extraction", "hood", "outdoors", "unknown"]
+BENCH_FILE = "bench.yaml"
+
+
+class RoomProfile(Record):
+    """The room in which the work is done; a missing figure is unknown."""
+
+    volume_m3: Annotated[float, Field(gt=0.5, le=100_000)] | None = None
+    air_changes_per_h: Annotated[float, Field(ge=0, le=200)] | None = None
+    control: Control = "unknown"
+    temp_c: Annotated[float, Field(ge=-10, le=45)] = 20.0
+    altitude_m: Annotated[float, Field(ge=-400, le=5000)] = 0.0
+    ignition_sources: bool = True
+    place: Literal["home", "lab"] = "home"
+
+
+class Stock(Record):
+    """One bottle; ``strength`` in percent of the agent's own basis, None if it is not known."""
+
+    agent: str
+    strength: Annotated[float, Field(gt=0, le=100)] | None = None
+    ml: Annotated[float, Field(ge=0)] | None = None
+    label: str = ""
+
+
+class Refused(Record):
+    """An agent that is not available, not legal or not acceptable to this user."""
+
+    agent: str
+    because: str = "refused by the user"
+
+
+class Bench(Record):
+    """The whole bench file; a bench that says nothing is judged as the least favourable one."""
+
+    model_config = ConfigDict(frozen=True, extra="allow", arbitrary_types_allowed=True)
+
+    format: Literal[1] = 1
+    name: str = "unnamed bench"
+    invented: bool = False
+    room: RoomProfile = RoomProfile()
+    judge_by: str = "most-protective"
+    margin: Annotated[float, Field(gt=0, le=1)] | None = None
+    only_stock: bool = False
+    stock: tuple[Stock, ...] = ()
+    refused: tuple[Refused, ...] = ()
+    circumstances: tuple[str, ...] = ()
+    equipment: tuple[str, ...] = ()
+    lacking: tuple[str, ...] = ()
+    gloves: tuple[str, ...] = ()
+    supports: tuple[str, ...] = ()
+
+    def strength_of(self, agent: str) -> float | None:
+        """Return the strength [%] of the user's stock of an agent, None if not known."""
+        for stock in self.stock:
+            if stock.agent == agent:
+                return stock.strength
+        return None
+
+    def has_stock(self, agent: str) -> bool:
+        """Return whether the bench lists a bottle of this agent."""
+        return any(stock.agent == agent for stock in self.stock)
+
+
+def load_bench(path: str | os.PathLike[str], *, shown_as: str = "") -> Bench:
+    """Return the bench in a file.
+
+    Raises
+    ------
+    TriageError: missing or broken file, unknown value, number out of range; each fault with its
+    line and mend. Ids are checked against the knowledge later (``check_bench``).
+    """
+    shown = shown_as or Path(path).name
+    parsed = parse_yaml(read_text(path, shown), shown)
+    if not isinstance(parsed.data, dict):
+        raise TriageError("this is not a bench", Where(shown, 1), "a bench begins with format: 1")
+    try:
+        return Bench.model_validate(frozen(parsed.data))
+    except ValidationError as fault:
+        raise_faults(faults_of(fault, parsed, shown))
+        raise  # unreachable: a ValidationError holds at least one fault
+
+
+def bench_content(bench: Bench) -> dict[str, Any]:
+    """Return the bench as plain YAML values."""
+    return bench.plain()

@@ -1,0 +1,96 @@
+"""A case and a bench as facts: one wide fact each, every field present, ``unknown`` included."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from triage.case.models import Case
+from triage.case.profile import Bench
+from triage.engine.facts import Fact
+from triage.engine.vocabulary import NONE, UNKNOWN, Slot, Vocabulary
+from triage.errors import TriageError, Where, did_you_mean, raise_faults
+
+SPECIMEN = "specimen"
+BENCH = "bench"
+WORDS = frozenset({"zone", "taxon", "side", "named"})
+Locate = Callable[[tuple[str | int, ...]], Where]
+
+
+def _filled(
+    slots: Mapping[str, Slot], derived: frozenset[tuple[str, str]], kind: str, known: Mapping[str, str]
+) -> dict[str, str]:
+    filled: dict[str, str] = {}
+    for name, slot in slots.items():
+        if (kind, name) in derived:
+            continue
+        default = UNKNOWN if slot.askable else NONE
+        filled[name] = known.get(name, default)
+    return filled
+
+
+class _Checker:
+    """Takes over answers that the knowledge has, and notes the others as faults."""
+
+    def __init__(self, vocabulary: Vocabulary, locate: Locate) -> None:
+        self.kinds = vocabulary.kinds
+        self.locate = locate
+        self.faults: list[TriageError] = []
+
+    def take(
+        self, kind: str, given: Mapping[str, str], path: tuple[str | int, ...]
+    ) -> dict[str, str]:
+        """Return the answers that are known questions with known answers."""
+        slots = self.kinds[kind]
+        good: dict[str, str] = {}
+        for name, value in given.items():
+            slot = slots.get(name)
+            where = self.locate((*path, name))
+            if slot is None or (not slot.askable and name != "named"):
+                known = [n for n, s in slots.items() if s.askable]
+                mend = did_you_mean(name, known)
+                self.faults.append(TriageError(f'unknown question "{name}"', where, mend))
+            elif value != UNKNOWN and value not in (slot.values or ()):
+                mend = did_you_mean(value, (*(slot.values or ()), UNKNOWN))
+                what = f'unknown {name} "{value}"' if name in WORDS else f'"{value}" does not answer {name}'
+                self.faults.append(TriageError(what, where, mend))
+            else:
+                good[name] = value
+        return good
+
+
+def nowhere(path: tuple[str | int, ...]) -> Where:
+    """Return a place without file or line, for a case that was never in a file."""
+    return Where(entry=" ".join(str(step) for step in path))
+
+
+def facts_from(
+    case: Case, bench: Bench, vocabulary: Vocabulary, locate: Locate = nowhere
+) -> tuple[Fact, ...]:
+    """Return the facts of a case and a bench before anything is concluded.
+
+    ``locate`` gives the place in the case file for a path of keys and list indexes.
+
+    Raises
+    ------
+    TriageError: an answer, zone, taxon or deposit that the knowledge does not have; all of them.
+    """
+    kinds, derived = vocabulary.kinds, vocabulary.derived
+    checker = _Checker(vocabulary, locate)
+    answers = checker.take(SPECIMEN, case.answers, ("answers",))
+    answers |= checker.take(SPECIMEN, {"taxon": case.taxon}, ())
+    facts = [
+        Fact(SPECIMEN, SPECIMEN, _filled(kinds[SPECIMEN], derived, SPECIMEN, answers)),
+        Fact(BENCH, BENCH, {"control": bench.room.control}),
+    ]
+    for index, finding in enumerate(case.findings):
+        given = {"zone": finding.zone}
+        if finding.side is not None:
+            given["side"] = finding.side
+        if finding.named is not None:
+            given["named"] = finding.named
+        signs = checker.take("finding", given, ("findings", index))
+        signs |= checker.take("finding", finding.signs, ("findings", index, "signs"))
+        signs["id"] = finding.id
+        facts.append(Fact("finding", finding.id, _filled(kinds["finding"], derived, "finding", signs)))
+    raise_faults(checker.faults)
+    return tuple(facts)

@@ -1,0 +1,218 @@
+"""One consultation: facts through all families of rules to conclusions with their trail."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+
+from triage.case.models import Case
+from triage.case.profile import Bench
+from triage.engine.build import FamilyEngine, build_engine
+from triage.engine.casefacts import Locate, facts_from, nowhere
+from triage.engine.facts import Conclusion, Fact
+from triage.engine.normal import NormalRule, NormalRules, normalise
+from triage.engine.plain import evaluate
+from triage.engine.reading import (
+    Conflict,
+    GuardReach,
+    Reading,
+    conflicts_of,
+    group_evidence,
+    read_finding,
+)
+from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.knowledge.book import Knowledge
+from triage.knowledge.rules import FAMILIES, Family
+
+Runner = Callable[[Family, tuple[Fact, ...]], tuple[Conclusion, ...]]
+STRONG = 0.4
+LEFT_ALONE = frozenset({"protect", "accept"})
+
+
+@dataclass(frozen=True)
+class Conclusions:
+    """All that the rules concluded about one case, by family, with the facts they read."""
+
+    facts: tuple[Fact, ...]
+    by_family: Mapping[Family, tuple[Conclusion, ...]]
+    readings: tuple[Reading, ...]
+    conflicts: tuple[Conflict, ...]
+
+    def of(self, family: Family, kind: str = "") -> tuple[Conclusion, ...]:
+        """Return the conclusions of a family, of one kind if named."""
+        found = self.by_family.get(family, ())
+        return tuple(c for c in found if not kind or c.kind == kind)
+
+    def fact(self, key: str) -> Fact:
+        """Return the fact with this key."""
+        return next(fact for fact in self.facts if fact.key == key)
+
+    def readings_of(self, finding: str) -> tuple[Reading, ...]:
+        """Return the readings of one finding, the most certain first."""
+        return tuple(r for r in self.readings if r.finding == finding)
+
+    def settled(self, finding: str) -> Reading | None:
+        """Return the settled reading of a finding, if there is one."""
+        return next((r for r in self.readings_of(finding) if r.standing == "settled"), None)
+
+
+class Consultant:
+    """The compiled rulebase: engines built once, reset for every consultation."""
+
+    def __init__(self, knowledge: Knowledge, normal: NormalRules | None = None) -> None:
+        self.knowledge = knowledge
+        self.normal = normal or normalise(knowledge)
+        self.vocabulary = self.normal.vocabulary
+        self.guards = frozenset(d.id for d in knowledge.deposits.values() if d.guard != NONE)
+        self.reach = GuardReach(self.normal.by_family[Family.RECOGNISE], self.guards)
+        self._engines: dict[Family, FamilyEngine] = {}
+
+    def _engine(self, family: Family) -> FamilyEngine:
+        # Built at the first consultation: listing cases or showing help needs no engine.
+        if family not in self._engines:
+            rules = self.normal.by_family[family]
+            self._engines[family] = build_engine(f"{family.capitalize()}Engine", rules)
+        return self._engines[family]
+
+    def run_engine(self, family: Family, facts: tuple[Fact, ...]) -> tuple[Conclusion, ...]:
+        """Run one family by forward chaining in experta."""
+        return self._engine(family).consult(facts)
+
+    def run_plain(self, family: Family, facts: tuple[Fact, ...]) -> tuple[Conclusion, ...]:
+        """Run one family as a pure function; same conclusions, no agenda."""
+        return evaluate(self.normal.by_family[family], facts)
+
+    def consult(
+        self,
+        case: Case,
+        bench: Bench,
+        closed: Iterable[str] = (),
+        *,
+        locate: Locate = nowhere,
+        plain: bool = False,
+    ) -> Conclusions:
+        """Return all conclusions about a case on a bench.
+
+        Parameters
+        ----------
+        case    the record
+        bench   the user's bench
+        closed  ids of findings that attempts have cleared or a person has accepted
+        locate  gives the place of an answer in the case file, for errors
+        plain   use the pure function instead of experta (what-if, sweep)
+
+        Raises
+        ------
+        TriageError: the case names something the knowledge does not have.
+        """
+        facts = facts_from(case, bench, self.vocabulary, locate)
+        return self.consult_facts(facts, closed, self.run_plain if plain else self.run_engine)
+
+    def consult_facts(
+        self, facts: tuple[Fact, ...], closed: Iterable[str], run: Runner
+    ) -> Conclusions:
+        """Return all conclusions from first facts; each family runs to its end."""
+        recognised = run(Family.RECOGNISE, facts)
+        evidence = group_evidence(c for c in recognised if c.kind == "evidence")
+        specimen = next(fact for fact in facts if fact.kind == "specimen")
+        findings = [fact for fact in facts if fact.kind == "finding"]
+        readings = tuple(
+            reading
+            for finding in findings
+            for reading in read_finding(self.knowledge, self.reach, finding, specimen, evidence)
+        )
+        derived = self._derive(facts, recognised, readings, frozenset(closed))
+        by_family: dict[Family, tuple[Conclusion, ...]] = {Family.RECOGNISE: recognised}
+        for family in FAMILIES[1:]:
+            by_family[family] = run(family, derived)
+            if family is Family.GATE:
+                derived = (*derived, *_closed_facts(by_family[family]))
+        conflicts = conflicts_of(evidence, STRONG)
+        return Conclusions(derived, by_family, readings, conflicts)
+
+    def _derive(
+        self,
+        facts: tuple[Fact, ...],
+        recognised: tuple[Conclusion, ...],
+        readings: tuple[Reading, ...],
+        closed: frozenset[str],
+    ) -> tuple[Fact, ...]:
+        """Return the facts with what recognition gave: fragility, settled readings, states."""
+        settled = {r.finding: r.deposit for r in readings if r.standing == "settled"}
+        left = {
+            finding
+            for finding, deposit in settled.items()
+            if self.knowledge.deposits[deposit].guard in LEFT_ALONE
+        }
+        grades = tuple(self.knowledge.fragility)
+        whole = self._floor(facts, recognised, "", grades)
+        done: list[Fact] = []
+        findings = [fact.key for fact in facts if fact.kind == "finding"]
+        is_open = any(key not in closed and key not in left for key in findings)
+        for fact in facts:
+            fields = dict(fact.fields)
+            if fact.kind == "specimen":
+                fields["fragility"] = grades[whole]
+                fields["findings"] = "some" if findings else "none"
+                fields["cleaning"] = "open" if is_open else "done" if findings else "none"
+            elif fact.kind == "finding":
+                own = self._floor(facts, recognised, fact.key, grades)
+                fields["fragility"] = grades[max(own, whole)]
+                fields["settled"] = settled.get(fact.key, NONE)
+            done.append(Fact(fact.kind, fact.key, fields))
+        done += [f for r in readings if (f := self._reading_fact(r)) is not None]
+        conditions = sorted({c.get("condition") for c in recognised if c.kind == "state"})
+        done += [Fact("state", name, {"condition": name}) for name in conditions]
+        return tuple(done)
+
+    def _floor(
+        self,
+        facts: tuple[Fact, ...],
+        recognised: tuple[Conclusion, ...],
+        finding: str,
+        grades: tuple[str, ...],
+    ) -> int:
+        """Return the worst grade given to the specimen (finding ``""``) or to one finding."""
+        given = [
+            grades.index(c.get("fragility"))
+            for c in recognised
+            if c.kind == "grade" and c.get("finding", "") == finding
+        ]
+        if not finding:
+            taxon = next(f for f in facts if f.kind == "specimen").get("taxon")
+            known = self.knowledge.taxa.get(taxon)
+            # An unknown group is as fragile as the most fragile group there is.
+            worst = max(grades.index(t.fragility) for t in self.knowledge.taxa.values())
+            given.append(grades.index(known.fragility) if known else worst)
+        return max(given, default=0)
+
+    def _reading_fact(self, reading: Reading) -> Fact | None:
+        judgement = self.knowledge.judgement
+        reaches = (
+            reading.deposit in self.guards and reading.reach >= judgement.suspected.value - 1e-9
+        )
+        if reading.standing in ("excluded", "doubtful", "open") and not reaches:
+            return None
+        fields = {
+            "finding": reading.finding,
+            "zone": reading.zone,
+            "deposit": reading.deposit,
+            "standing": reading.standing,
+            "reach": "yes" if reaches else "no",
+        }
+        return Fact("reading", reading.key, fields)
+
+
+def _closed_facts(gates: tuple[Conclusion, ...]) -> tuple[Fact, ...]:
+    stages = sorted({c.get("stage") for c in gates if c.kind == "close"})
+    return tuple(Fact("closed", stage, {"stage": stage}) for stage in stages)
+
+
+def unanswered(finding: Fact) -> tuple[str, ...]:
+    """Return the fields of a finding that are unknown."""
+    return tuple(name for name, value in finding.fields.items() if value == UNKNOWN)
+
+
+def rule_fires(rule: NormalRule, facts: Iterable[Fact]) -> tuple[Conclusion, ...]:
+    """Return what one rule concludes from given facts, for the cases written beside it."""
+    return evaluate((rule,), tuple(facts))

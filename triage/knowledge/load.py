@@ -1,0 +1,208 @@
+"""Read the rules folder, check it as a whole, and return it with a digest.
+
+All faults of a run are gathered, each with file, line, entry and mend.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from triage.errors import TriageError, Where, did_you_mean, raise_faults
+from triage.knowledge.book import ATTRIBUTES, KINDS, Knowledge
+from triage.knowledge.checks import cross_check
+from triage.knowledge.judgement import Judgement
+from triage.knowledge.rules import FAMILIES, Family, Rule
+from triage.yamltext import Parsed, parse_yaml, read_text
+
+Raw = tuple[Any, Parsed, tuple[Any, ...], str]
+
+
+class _Reader:
+    """Reads entries of one rules folder and gathers faults and places."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.faults: list[TriageError] = []
+        self.places: dict[tuple[str, str], Where] = {}
+        self.raw: dict[str, Any] = {}
+
+    def parse(self, path: Path) -> Parsed | None:
+        """Return one parsed file, or None after noting the fault."""
+        shown = f"{self.folder.name}/{path.relative_to(self.folder).as_posix()}"
+        try:
+            parsed = parse_yaml(read_text(path, shown), shown)
+        except TriageError as fault:
+            self.faults.append(fault)
+            return None
+        self.raw[shown] = parsed.data
+        return parsed
+
+    def entries(self, kind: str, target: str) -> Iterator[Raw]:
+        """Yield each raw entry of a kind with its file and its path in it."""
+        place = self.folder / target
+        files = sorted(place.glob("*.yaml")) if place.is_dir() else [place]
+        if place.is_dir() and not files:
+            self.faults.append(TriageError("the folder is empty", Where(target), f"add a {kind}"))
+        for path in files:
+            parsed = self.parse(path)
+            if parsed is None:
+                continue
+            shown = f"{self.folder.name}/{path.relative_to(self.folder).as_posix()}"
+            if isinstance(parsed.data, list):
+                for index, entry in enumerate(parsed.data):
+                    yield entry, parsed, (index,), shown
+            elif isinstance(parsed.data, dict):
+                yield parsed.data, parsed, (), shown
+            elif parsed.data is not None:
+                self.faults.append(
+                    TriageError("a list of entries is expected", Where(shown, 1), "begin with - id:")
+                )
+
+    def table(self, kind: str, model: type[BaseModel], target: str) -> dict[str, Any]:
+        """Return all valid entries of a kind by id, in file order."""
+        table: dict[str, Any] = {}
+        for entry, parsed, path, shown in self.entries(kind, target):
+            made = self.validate(kind, model, entry, parsed, path, shown)
+            if made is None:
+                continue
+            entry_id = made.id  # type: ignore[attr-defined]
+            where = Where(shown, parsed.line_of(path), f'{kind} "{entry_id}"')
+            if entry_id in table:
+                first = self.places[kind, entry_id]
+                self.faults.append(
+                    TriageError(
+                        "this id is used twice",
+                        where,
+                        f"rename one; the first stands at {first.file}:{first.line}",
+                    )
+                )
+                continue
+            stem = Path(shown).stem
+            if not path and stem != entry_id:
+                self.faults.append(
+                    TriageError(f'the file is named "{stem}"', where, "name the file as its id")
+                )
+            table[entry_id] = made
+            self.places[kind, entry_id] = where
+        return table
+
+    def validate(
+        self,
+        kind: str,
+        model: type[BaseModel],
+        entry: Any,
+        parsed: Parsed,
+        path: tuple[Any, ...],
+        shown: str,
+    ) -> BaseModel | None:
+        """Return the validated entry, or None after noting each of its faults."""
+        name = entry.get("id", "") if isinstance(entry, Mapping) else ""
+        label = f'{kind} "{name}"' if name else kind
+        try:
+            return model.model_validate(entry)
+        except ValidationError as errors:
+            for error in errors.errors(include_url=False):
+                where = Where(shown, parsed.line_of((*path, *error["loc"])), label)
+                self.faults.append(explain(error, model, where))
+            return None
+
+
+def explain(error: Any, model: type[BaseModel], where: Where) -> TriageError:
+    """Return a validation error of pydantic in the words of this project."""
+    loc = ".".join(str(part) for part in error["loc"])
+    last = str(error["loc"][-1]) if error["loc"] else ""
+    if error["type"] == "extra_forbidden":
+        known = _keys_at(model, error["loc"][:-1])
+        return TriageError(f'unknown key "{loc}"', where, did_you_mean(last, known))
+    if error["type"] == "missing":
+        return TriageError(f'"{loc}" is missing', where, f"add {last}:")
+    message = str(error["msg"]).removeprefix("Value error, ")
+    given = error.get("input")
+    shown = f" (given: {given!r})" if isinstance(given, str | int | float | bool) else ""
+    text = f"{loc}: {message}{shown}" if loc else message
+    return TriageError(text, where, "correct the value")
+
+
+def _keys_at(model: type[BaseModel], loc: tuple[Any, ...]) -> list[str]:
+    """Return the keys that the model at a place inside another one knows."""
+    at: Any = model
+    for step in loc:
+        if isinstance(step, int) or not (isinstance(at, type) and issubclass(at, BaseModel)):
+            continue
+        field = at.model_fields.get(str(step))
+        at = _inner(field.annotation) if field else None
+    if not (isinstance(at, type) and issubclass(at, BaseModel)):
+        return []
+    return [field.alias or name for name, field in at.model_fields.items()]
+
+
+def _inner(annotation: Any) -> Any:
+    """Return the model inside Optional[...] or tuple[...], or the annotation itself."""
+    for part in getattr(annotation, "__args__", ()):
+        if isinstance(part, type) and issubclass(part, BaseModel):
+            return part
+        found = _inner(part)
+        if found is not None and found is not part:
+            return found
+    return annotation
+
+
+def digest_of(raw: Mapping[str, Any]) -> str:
+    """Return a digest of all values of all files; comments and layout do not count."""
+    text = json.dumps(raw, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def load_knowledge(folder: Path | str) -> Knowledge:
+    """Return the knowledge in a rules folder.
+
+    Parameters
+    ----------
+    folder  path of a rules folder
+
+    Raises
+    ------
+    TriageError: the folder is missing, or any entry is wrong; every fault is named with file,
+    line, entry and mend. Rules are checked further by ``triage.engine.normal.normalise``.
+    """
+    root = Path(folder)
+    if not root.is_dir():
+        raise TriageError("no such rules folder", Where(str(folder)), "check --rules")
+    reader = _Reader(root)
+    tables = {ATTRIBUTES[kind]: reader.table(kind, *where) for kind, where in KINDS.items()}
+    rules: dict[Family, tuple[Rule, ...]] = {}
+    seen: dict[str, Any] = {}
+    for family in FAMILIES:
+        table = reader.table("rule", Rule, f"{family}.yaml")
+        for rule_id in table:
+            if rule_id in seen:
+                reader.faults.append(
+                    TriageError("this id is used twice", reader.places["rule", rule_id], "rename one")
+                )
+        seen |= table
+        rules[family] = tuple(table.values())
+    judgement = _judgement(reader)
+    raise_faults(reader.faults)
+    knowledge = Knowledge(
+        **tables,
+        rules=rules,
+        judgement=judgement,
+        digest=digest_of(reader.raw),
+        places=reader.places,
+    )
+    raise_faults(cross_check(knowledge))
+    return knowledge
+
+
+def _judgement(reader: _Reader) -> Any:
+    parsed = reader.parse(reader.folder / "judgement.yaml")
+    if parsed is None:
+        return None
+    shown = f"{reader.folder.name}/judgement.yaml"
+    return reader.validate("judgement", Judgement, parsed.data, parsed, (), shown)

@@ -1,0 +1,306 @@
+"""What a plan is: complete steps, findings as read, what was ruled out, what would still help.
+
+All values are frozen and hold plain data, so that the same plan is shown on a screen, printed
+on a bench sheet or written as JSON, byte for byte.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+StepStatus = Literal["next", "then", "if-needed"]
+
+
+@dataclass(frozen=True, slots=True)
+class HarshnessGrades:
+    """Grades 0 (none) to 5 (worst) in three kinds."""
+
+    mechanical: int
+    chemical: int
+    person: int
+
+
+@dataclass(frozen=True, slots=True)
+class StopPoint:
+    """What to see that means stop."""
+
+    id: str
+    see: str
+    means: str
+    then: str
+
+
+@dataclass(frozen=True, slots=True)
+class CautionLine:
+    """One caution, its kind and the rule or entry behind it."""
+
+    kind: str
+    text: str
+    rule: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class MakeUpLine:
+    """How to make the working liquid up from the user's own stock."""
+
+    agent: str
+    target: str
+    stock: str
+    stock_ml: float | None
+    top_up_to_ml: float | None
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Protection:
+    """What to wear for this step."""
+
+    gloves: tuple[str, ...]
+    gloves_fail: tuple[str, ...]
+    eyes: tuple[str, ...]
+    breathing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LimitLine:
+    """The predicted level against one published limit."""
+
+    authority: str
+    basis: str
+    value: float
+    unit: str
+    edition: str
+    level_mg_per_m3: float
+    limit_mg_per_m3: float
+    ratio: float
+    judged: bool
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class AirLine:
+    """The air for this amount in this room, on top of the day so far.
+
+    Levels are at the face (near field), unfavourable end, in mg/m3 (``*_ppm`` in ppm or None).
+    """
+
+    verdict: Literal["ok", "over", "unknown"]
+    sentence: str
+    ventilation: str
+    peak_mg_per_m3: float
+    mean_15_min_mg_per_m3: float
+    mean_8_h_mg_per_m3: float
+    room_peak_mg_per_m3: float
+    peak_ppm: float | None
+    mean_8_h_ppm: float | None
+    limits: tuple[LimitLine, ...]
+    binding: str
+    factor: float
+    lel_fraction: float | None
+    can_ignite: bool | None
+    reentry_min: float | None
+    largest_ok_ml: float | None
+    flags: tuple[str, ...]
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RuledOut:
+    """A milder or otherwise earlier method that does not stand before this step, and why."""
+
+    method: str
+    rule: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Selectivity:
+    """Hansen distance of the agent to what should go and to what should stay."""
+
+    target: str
+    role: Literal["deposit", "on-specimen", "support", "box"]
+    ra: float
+    red: float | None
+    known: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One complete step; a step without a chemical carries None, never a missing field."""
+
+    id: str
+    status: StepStatus
+    stage: str
+    finding: str | None
+    zone: str | None
+    zone_name: str | None
+    side: str | None
+    deposit: str | None
+    deposit_name: str
+    method: str
+    name: str
+    agent: str | None
+    agent_name: str | None
+    technique: str
+    tool: str
+    harshness: HarshnessGrades
+    harshness_because: tuple[str, ...]
+    rung: int
+    rungs: int
+    passes: int
+    passes_done: int
+    dwell_s: float | None
+    dwell_most_s: float | None
+    burst_s: float | None
+    temp_c: tuple[float, float] | None
+    amount_ml: float | None
+    amount_because: str
+    make_up: tuple[MakeUpLine, ...]
+    do: tuple[str, ...]
+    success: str
+    stop_points: tuple[StopPoint, ...]
+    cautions: tuple[CautionLine, ...]
+    protection: Protection
+    air: AirLine | None
+    rinse: tuple[str, ...]
+    drying: str
+    keep_away: tuple[str, ...]
+    disposal: tuple[str, ...]
+    selectivity: tuple[Selectivity, ...]
+    look_after_h: tuple[float, ...]
+    hazardous: bool
+    hold: str
+    because: str
+    ruled_out: tuple[RuledOut, ...]
+    evidence: tuple[str, ...]
+    rules: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another deposit that the finding could be."""
+
+    deposit: str
+    name: str
+    certainty: float
+    standing: str
+
+
+@dataclass(frozen=True, slots=True)
+class FindingLine:
+    """One finding as it is read now.
+
+    ``state`` is open, cleared, accepted, left (protected), unsettled or stopped (ladder used up).
+    """
+
+    id: str
+    zone: str
+    zone_name: str
+    side: str | None
+    deposit: str | None
+    deposit_name: str
+    certainty: float
+    standing: str
+    state: Literal["open", "cleared", "accepted", "left", "unsettled", "stopped"]
+    alternatives: tuple[Alternative, ...]
+    fragility: str
+    leave_it: str
+
+
+@dataclass(frozen=True, slots=True)
+class Excluded:
+    """A method that is not offered for a finding (None: the whole case), with one rule."""
+
+    finding: str | None
+    zone: str | None
+    method: str
+    method_name: str
+    rule: str
+    because: str
+    interlock: bool
+    offered: bool
+
+
+@dataclass(frozen=True, slots=True)
+class QuestionLine:
+    """A question whose answer would still help."""
+
+    question: str
+    finding: str | None
+    ask: str
+    how: str
+    answers: tuple[tuple[str, str], ...]
+    risk: str
+    seconds: int
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class ConflictLine:
+    """Two observations that contradict each other about one deposit."""
+
+    finding: str
+    deposit: str
+    speaks_for: str
+    speaks_against: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """An outcome that holds the case until a person releases it with a reason."""
+
+    attempt: str
+    finding: str | None
+    outcome: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something the plan says that is not a step: a refusal, a closed gate, a full stop."""
+
+    kind: Literal["refused", "gate", "full-stop", "leave-it", "look-again", "air", "bench", "note"]
+    text: str
+    rule: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The whole plan of one case; a pure function of knowledge, case and bench."""
+
+    case: str
+    title: str
+    knowledge_digest: str
+    bench: str
+    stage: str
+    refused: tuple[Notice, ...]
+    held: tuple[Hold, ...]
+    findings: tuple[FindingLine, ...]
+    steps: tuple[Step, ...]
+    excluded: tuple[Excluded, ...]
+    questions: tuple[QuestionLine, ...]
+    conflicts: tuple[ConflictLine, ...]
+    notices: tuple[Notice, ...]
+
+    def step(self, step_id: str) -> Step | None:
+        """Return the step with this id, None if it is not in the plan."""
+        return next((step for step in self.steps if step.id == step_id), None)
+
+    def next_step(self) -> Step | None:
+        """Return the step to do now, None if there is none."""
+        return self.steps[0] if self.steps else None
+
+
+def plan_data(plan: Plan) -> dict[str, Any]:
+    """Return the plan as plain data in the documented form."""
+    return asdict(plan)
+
+
+def plan_json(plan: Plan) -> str:
+    """Return the plan as JSON, the same bytes for the same plan."""
+    return json.dumps(plan_data(plan), indent=2, ensure_ascii=False, sort_keys=False) + "\n"
