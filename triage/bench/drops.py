@@ -81,8 +81,8 @@ def ml_to_drops(volume_ml: float, drops_per_ml: float, error_fraction: float) ->
     return Drops(
         count,
         volume,
-        f"{count} {noun}, about {volume.ml:.2g} mL "
-        f"({volume.least_ml:.2g} to {volume.most_ml:.2g} mL).",
+        f"{count} {noun}, about {volume.ml:.3g} mL "
+        f"({volume.least_ml:.3g} to {volume.most_ml:.3g} mL).",
     )
 
 

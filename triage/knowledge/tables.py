@@ -5,16 +5,9 @@ from __future__ import annotations
 import math
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, StrictBool, model_validator
 
-from triage.units import finite
-
-
-def _must_be_finite(number: float) -> float:
-    return finite("value", number, "")
-
-
-Number = Annotated[float, AfterValidator(_must_be_finite)]
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Percent = Annotated[Number, Field(ge=0, le=100)]
 Id = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
 Text = Annotated[str, Field(min_length=1)]
@@ -141,7 +134,7 @@ class Gel(Row):
     id: Id
     name: Text
     capacity: Annotated[tuple[GelCapacity, ...], Field(min_length=2)]
-    is_fit_for_drying: bool
+    is_fit_for_drying: StrictBool
     held_when_fresh: Span | None = None
     caution: str = ""
     caution_source: Id | None = None
@@ -172,7 +165,7 @@ class Dose(Row):
     agent: Id | None = None
     figure: Figure | None = None
     span: Span | None = None
-    suggestion: bool = False
+    suggestion: StrictBool = False
     because: Text
     status: Status
     source: Id

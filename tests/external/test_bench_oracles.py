@@ -1,0 +1,396 @@
+"""Bench arithmetic by a second route: scipy, the chemicals library, pint, or an identity.
+
+No printed number was found for these; each test says which route stands in for it.
+"""
+
+import math
+from pathlib import Path
+
+import pytest
+import yaml
+from pydantic import TypeAdapter
+
+from triage.bench.chamber import vapour_density_mg_per_l, water_to_reach_mg
+from triage.bench.hansen import Hansen, Interval, blend, hansen_distance, relative_distance, verdict
+from triage.bench.mould import (
+    MEDIUM,
+    RESISTANT,
+    SENSITIVE,
+    VERY_SENSITIVE,
+    ceiling_index,
+    critical_rh_percent,
+    mould_index,
+    weeks_to_first_growth,
+)
+from triage.bench.pooling import pooled_rate, prior_from_groups, prior_of_strength
+from triage.bench.rates import (
+    JEFFREYS,
+    UNIFORM,
+    BetaPrior,
+    chance_of_success,
+    exact_interval,
+    predict,
+    rate,
+    wilson,
+)
+from triage.bench.stock import (
+    acid_ml_per_litre,
+    strengths_after_body_water,
+    strong_acid_ph,
+    weak_base_ph,
+)
+from triage.bench.storage import gel_for_box, opening_pulse_mg, saturation_mg_per_l, vapour_stock
+from triage.knowledge.tables import Dose, Gel
+
+RULES = Path(__file__).parents[2] / "rules"
+
+
+def read(name, kind):
+    rows = TypeAdapter(tuple[kind, ...]).validate_python(
+        yaml.safe_load((RULES / name).read_text(encoding="utf-8"))
+    )
+    return {row.id: row for row in rows}
+
+
+# --- pH: charge balance solved by scipy, with water's own ions in it ---------------------------
+
+
+def _ph_by_charge_balance(acid=0.0, base=0.0, kb=1.0):
+    from scipy.optimize import brentq
+
+    def charge(ph):
+        h = 10.0**-ph
+        oh = 1e-14 / h
+        return h + base * kb / (kb + oh) - oh - acid
+
+    return brentq(charge, 0, 14, xtol=1e-12)
+
+
+@pytest.mark.parametrize("acid", [0.1, 0.03, 0.01, 1e-3, 1e-5])
+def test_acid_ph_by_charge_balance(acid):
+    assert strong_acid_ph(acid) == pytest.approx(_ph_by_charge_balance(acid=acid), abs=0.001)
+
+
+@pytest.mark.parametrize("base", [1, 0.5, 0.1, 0.01])
+def test_ammonia_ph_by_charge_balance(base):
+    kb = read("doses.yaml", Dose)["ammonia-base-constant"].most
+    assert weak_base_ph(base, kb) == pytest.approx(
+        _ph_by_charge_balance(base=base, kb=kb), abs=0.001
+    )
+
+
+@pytest.mark.parametrize("ph", [1.5, 2.0, 2.5])
+def test_acid_bath_returns_its_ph(ph):
+    # identity: the mL per litre, taken back to mol/L, has the pH asked for
+    assert strong_acid_ph(acid_ml_per_litre(ph, 12.1) / 1000 * 12.1) == pytest.approx(ph)
+
+
+@pytest.mark.parametrize("changes", [1, 2, 5])
+def test_body_water_by_following_the_solute(changes):
+    # route: move the solute change by change instead of by the closed form
+    fluid, water, poured = 95.0, 0.75, 3.0
+    in_body = 0.0
+    for _ in range(changes):
+        strength = (poured * fluid + water * in_body) / (poured + water)
+        in_body = strength
+    assert strengths_after_body_water(fluid, poured, water, changes)[-1] == pytest.approx(strength)
+
+
+# --- mould: scipy's integrator ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("material", [VERY_SENSITIVE, SENSITIVE, MEDIUM, RESISTANT])
+@pytest.mark.parametrize(("temp", "rh"), [(20, 97), (20, 90), (10, 92), (30, 100), (5, 99)])
+def test_mould_index_by_integration(material, temp, rh):
+    from scipy.integrate import solve_ivp
+
+    weeks = weeks_to_first_growth(temp, rh)
+    ceiling = ceiling_index(temp, rh, material)
+
+    def growth(_, state):
+        k1 = material.growth_below_1 if state[0] < 1 else material.growth_from_1
+        return [k1 * max(1 - math.exp(2.3 * (state[0] - ceiling)), 0) / (7 * weeks)]
+
+    days = [5.0, 14.0, 28.0, 90.0]
+    solved = solve_ivp(growth, (0, 90), [0.0], t_eval=days, rtol=1e-9, atol=1e-10, max_step=0.05)
+    for day, index in zip(days, solved.y[0], strict=True):
+        assert mould_index(day, temp, rh, material) == pytest.approx(index, abs=2e-3)
+
+
+def test_critical_humidity_is_continuous_and_never_under_80():
+    # identity: the cubic meets 80 near 20 C (0.04 above it)
+    assert critical_rh_percent(20) == pytest.approx(80, abs=0.05)
+    assert all(critical_rh_percent(t) >= 80 for t in (0.5, 5, 10, 15, 20, 25, 40))
+    assert critical_rh_percent(0.1) == pytest.approx(100, abs=0.4)
+
+
+def test_mould_time_halves_as_the_exponents_say():
+    # identity: doubling the temperature shortens the time by 2^0.68
+    assert weeks_to_first_growth(10, 97) / weeks_to_first_growth(20, 97) == pytest.approx(2**0.68)
+    assert weeks_to_first_growth(20, 97, wood=1) / weeks_to_first_growth(20, 97) == (
+        pytest.approx(math.exp(0.14))
+    )
+
+
+# --- vapour and gel: chemicals and pint -------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("cas", "temp_c"), [("106-46-7", 20), ("106-46-7", 25), ("91-20-3", 20), ("108-95-2", 25)]
+)
+def test_saturation_by_the_reference_library(cas, temp_c):
+    # route: chemicals 1.5.2, mole fraction of the vapour taken to mg/m3
+    from chemicals import MW, ppmv_to_mgm3
+
+    kpa = {"106-46-7": 0.2, "91-20-3": 0.0066, "108-95-2": 0.045}[cas]
+    ppm = kpa / 101.325 * 1e6
+    expected = ppmv_to_mgm3(ppm, MW(cas), T=temp_c + 273.15, P=101325.0) / 1000
+    assert saturation_mg_per_l(kpa, MW(cas), temp_c) == pytest.approx(expected, rel=1e-6)
+
+
+def test_naphthalene_at_its_published_pressure():
+    # pressure 6.5 Pa at 20 C: Cornell pesticide profile, naphthalene, 1985; level by pint
+    import pint
+
+    unit = pint.UnitRegistry()
+    level = (6.5 * unit.Pa * 128.17 * unit.g / unit.mol) / (
+        unit.molar_gas_constant * 293.15 * unit.K
+    )
+    expected = level.to("mg/L").magnitude
+    assert saturation_mg_per_l(0.0065, 128.17, 20) == pytest.approx(expected, rel=1e-6)
+
+
+def test_old_doses_by_pint():
+    # USDA Farmers' Bulletin 1346: pounds and cubic feet
+    import pint
+
+    unit = pint.UnitRegistry()
+    doses = read("doses.yaml", Dose)
+    pound = (1 * unit.pound / unit.foot**3).to("g/m^3").magnitude
+    old = doses["store-old-dose-naphthalene"]
+    assert old.least == pytest.approx(0.5 / 13 * pound, rel=0.001)
+    assert old.most == pytest.approx(1 / 10 * pound, rel=0.001)
+    assert doses["store-old-dose-p-dichlorobenzene"].most == pytest.approx(0.1 * pound, rel=0.001)
+
+
+def test_old_dose_is_a_stock_not_a_level():
+    # identity: dose over saturation is the ratio, and the stock lasts ratio days at one change a day
+    doses = read("doses.yaml", Dose)
+    level = saturation_mg_per_l(0.168, 147.0, 20)
+    crystals = 5 * doses["store-old-dose-p-dichlorobenzene"].most
+    stock = vapour_stock(crystals, 5, level, 1.0)
+    assert stock.ratio == pytest.approx(doses["store-old-dose-p-dichlorobenzene"].most / level)
+    assert stock.lasts_days == pytest.approx(stock.ratio)
+    assert stock.saturates_mg == pytest.approx(opening_pulse_mg(5, level))
+
+
+def test_water_for_a_box_by_the_reference_library():
+    # route: chemicals' vapour pressure of water (IAPWS) and the ideal gas
+    from chemicals.iapws import iapws95_Psat
+
+    expected = 5 * iapws95_Psat(293.15) * 18.015 / (8.314462618 * 293.15)
+    assert water_to_reach_mg(5, 20, 0, 100) == pytest.approx(expected, rel=0.003)
+
+
+def test_gel_balance_closes():
+    # identity: water in gel at the end = water given off by air and insects
+    gel = read("gels.yaml", Gel)["narrow-pore-gel"]
+    need = gel_for_box(
+        gel, volume_l=5, temp_c=20, rh_start_percent=80, rh_end_percent=40,
+        free_water_mg=50, held_fraction=0.02, extra_fraction=0.5,
+    )  # fmt: skip
+    given_off = 50 + 5 * (vapour_density_mg_per_l(20, 80) - vapour_density_mg_per_l(20, 40))
+    taken_up = need.least_g * 1000 * (0.16 - 0.02)  # 0.16: halfway rule between the two rows
+    assert taken_up == pytest.approx(given_off)
+    assert need.advised_g == pytest.approx(1.5 * need.least_g)
+
+
+# --- Hansen: identities and the library's parameters -------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("other", "expected"),
+    [
+        ((16, 5, 7), 0.0),
+        ((17, 5, 7), 2.0),
+        ((16, 6, 7), 1.0),
+        ((16, 5, 8), 1.0),
+        ((16, 8, 11), 5.0),
+    ],
+)
+def test_distance_identities(other, expected):
+    found = hansen_distance(Hansen.at(16, 5, 7), Hansen.at(*other))
+    assert found.low == found.high == pytest.approx(expected)
+
+
+SOLVENTS = {
+    "water": "7732-18-5", "ethanol": "64-17-5", "isopropanol": "67-63-0",
+    "tetrachloroethylene": "127-18-4", "2-ethoxyethanol": "110-80-5",
+    "2-butoxyethanol": "111-76-2", "n-heptane": "142-82-5", "ethyl acetate": "141-78-6",
+    "acetone": "67-64-1", "toluene": "108-88-3", "d-limonene": "5989-27-5",
+    "cyclohexane": "110-82-7", "diethyl ether": "60-29-7", "n-decane": "124-18-5",
+}  # fmt: skip
+SOLUTES = {
+    "triolein": "122-32-7", "oleic acid": "112-80-1", "n-octadecane": "593-45-3",
+    "stearic acid": "57-11-4",
+}  # fmt: skip
+# distances worked out beforehand from the library's defaults, to three decimals
+DISTANCES = {
+    "water": (40.971, 38.451, 45.261, 38.963), "ethanol": (16.959, 14.505, 21.336, 14.982),
+    "isopropanol": (13.405, 10.728, 17.539, 11.298),
+    "tetrachloroethylene": (5.917, 8.247, 6.851, 7.212),
+    "2-ethoxyethanol": (11.324, 8.958, 15.775, 9.386),
+    "2-butoxyethanol": (9.192, 6.519, 13.339, 7.060), "n-heptane": (5.161, 6.946, 2.200, 6.719),
+    "ethyl acetate": (4.291, 2.722, 9.021, 2.809), "acetone": (7.681, 7.707, 12.665, 7.431),
+    "toluene": (4.817, 5.967, 4.025, 5.236), "d-limonene": (3.312, 3.220, 4.928, 2.632),
+    "cyclohexane": (5.099, 6.812, 0.825, 6.323), "diethyl ether": (3.431, 3.401, 6.634, 3.732),
+    "n-decane": (5.004, 6.829, 1.400, 6.525),
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def library_point():
+    from chemicals.solubility import hansen_delta_d, hansen_delta_h, hansen_delta_p
+
+    def point(cas):
+        return Hansen.at(
+            hansen_delta_d(cas) / 1000, hansen_delta_p(cas) / 1000, hansen_delta_h(cas) / 1000
+        )
+
+    return point
+
+
+@pytest.mark.parametrize("solvent", SOLVENTS)
+def test_distance_by_the_reference_library(library_point, solvent):
+    # parameters: chemicals 1.5.2
+    for solute, expected in zip(SOLUTES, DISTANCES[solvent], strict=True):
+        found = hansen_distance(library_point(SOLVENTS[solvent]), library_point(SOLUTES[solute]))
+        assert found.high == pytest.approx(expected, abs=0.001)
+
+
+def test_distance_by_numpy(library_point):
+    # route: norm of the scaled difference
+    import numpy as np
+
+    scale = np.array([2.0, 1.0, 1.0])
+    acrylic = np.array([18.6, 10.5, 7.5])
+    acetone = np.array([15.5, 10.4, 7.0])
+    found = relative_distance(library_point("67-64-1"), Hansen.at(*acrylic), Interval(8.6, 8.6))
+    assert found.low == pytest.approx(np.linalg.norm(scale * (acetone - acrylic)) / 8.6)
+    assert verdict(found, 0.1) == "likely"
+
+
+def test_red_interval_by_brute_force():
+    # route: every corner and a grid inside; the closed form must hold all and touch both ends
+    from itertools import product
+
+    import numpy as np
+
+    solvent, deposit = Hansen.at(16, 4, 6, 0.5), Hansen.at(17.2, 4.3, 9, 1.0)
+    found = relative_distance(solvent, deposit, Interval(5, 7))
+    grid = [
+        [np.linspace(part.low, part.high, 7) for part in (h.dispersion, h.polar, h.hydrogen)]
+        for h in (solvent, deposit)
+    ]
+    values = []
+    for radius in (5, 7):
+        gaps = [np.abs(a[:, None] - b[None, :]).ravel() for a, b in zip(*grid, strict=True)]
+        values += [
+            math.sqrt(4 * d * d + p * p + h * h) / radius
+            for d, p, h in product(*(sorted({gap.min(), gap.max()}) for gap in gaps))
+        ]
+    assert found.high == pytest.approx(max(values))
+    assert found.low <= min(values)
+    assert found.low == pytest.approx(min(values), abs=0.1)
+
+
+def test_half_and_half_blend():
+    # identity: the middle of two points is equally far from both
+    one, two = Hansen.at(15.5, 10.4, 7.0), Hansen.at(15.8, 8.8, 19.4)
+    middle = blend([(0.5, one), (0.5, two)])
+    assert middle.dispersion.low == pytest.approx(15.65)
+    assert hansen_distance(middle, one).low == pytest.approx(hansen_distance(middle, two).low)
+    assert hansen_distance(one, two).low == pytest.approx(2 * hansen_distance(middle, one).low)
+
+
+# --- k of n: scipy ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("prior", [UNIFORM, JEFFREYS, BetaPrior(1.4, 8.6, "rats")])
+@pytest.mark.parametrize(("worked", "tried"), [(7, 9), (0, 10), (10, 10), (0, 0), (4, 14)])
+def test_posterior_by_integration(prior, worked, tried):
+    # route: integrate the unnormalised posterior between the ends found
+    from scipy.integrate import quad
+    from scipy.stats import beta
+
+    found = rate(worked, tried, prior, least_trials=5)
+    a, b = prior.a + worked, prior.b + tried - worked
+    inside = quad(beta(a, b).pdf, found.low, found.high, epsabs=1e-9)[0]
+    assert inside == pytest.approx(0.95, abs=1e-6)
+    assert beta(a, b).cdf(found.low) == pytest.approx(0.025, abs=1e-9)
+    assert found.mean == pytest.approx(beta(a, b).mean())
+
+
+@pytest.mark.parametrize(
+    ("worked", "tried"), [(7, 9), (0, 10), (1, 29), (15, 148), (3, 10), (1, 2)]
+)
+@pytest.mark.parametrize("has_continuity", [False, True])
+def test_wilson_by_scipy(worked, tried, has_continuity):
+    from scipy.stats import binomtest
+
+    method = "wilsoncc" if has_continuity else "wilson"
+    expected = binomtest(worked, tried).proportion_ci(0.95, method=method)
+    assert wilson(worked, tried, has_continuity=has_continuity) == pytest.approx(
+        (expected.low, expected.high), abs=1e-9
+    )
+    exact = binomtest(worked, tried).proportion_ci(0.95, method="exact")
+    assert exact_interval(worked, tried) == pytest.approx((exact.low, exact.high), abs=1e-9)
+
+
+def test_prediction_by_mixing_binomials():
+    # route: integrate the binomial over the posterior instead of the closed law
+    from scipy.integrate import quad
+    from scipy.stats import beta, binom
+
+    known = rate(7, 9, UNIFORM, least_trials=5)
+    coming = predict(known, 6)
+    law = [
+        quad(lambda p, k=k: binom.pmf(k, 6, p) * beta.pdf(p, known.a, known.b), 0, 1)[0]
+        for k in range(7)
+    ]
+    assert sum(k * chance for k, chance in enumerate(law)) == pytest.approx(coming.mean, abs=1e-6)
+    assert sum(law[coming.low : coming.high + 1]) >= 0.95 - 1e-9
+    assert sum(law[: coming.low]) <= 0.025
+    assert chance_of_success(known, 6) == pytest.approx(1 - law[0], abs=1e-9)
+
+
+def test_fixed_prior_worked_example():
+    # Gelman et al., Bayesian Data Analysis, chapter 5, from memory: 4 of 14 under Beta(1.4, 8.6)
+    # gives Beta(5.4, 18.6) with mean 0.223 and standard deviation 0.083
+    from scipy.stats import beta
+
+    found = pooled_rate([(4, 14)], top=BetaPrior(1.4, 8.6, "rats"), strength=10, least_trials=5)
+    assert (found.a, found.b) == pytest.approx((5.4, 18.6))
+    assert found.mean == pytest.approx(0.223, abs=0.0025)
+    assert beta(found.a, found.b).std() == pytest.approx(0.083, abs=0.001)
+
+
+def test_moment_prior_is_found_again_in_simulated_groups():
+    # route: draw groups from a known beta by numpy, unequal sizes, and find its weight again
+    import numpy as np
+
+    rng = np.random.default_rng(20240611)
+    sizes = rng.integers(2, 30, 4000)
+    worked = rng.binomial(sizes, rng.beta(3.0, 5.0, 4000))
+    groups = [(int(k), int(n)) for k, n in zip(worked, sizes, strict=True)]
+    fit = prior_from_groups(groups, least_strength=0.1, most_strength=1000)
+    assert fit.prior.strength == pytest.approx(8.0, rel=0.08)
+    assert fit.prior.mean == pytest.approx(3 / 8, abs=0.01)
+
+
+def test_chain_of_levels_by_hand():
+    # identity: posterior mean of the coarse level, weighted as four trials, then the fine counts
+    found = pooled_rate([(30, 40), (1, 3)], top=UNIFORM, strength=4, least_trials=2)
+    coarse = (30 + 1) / (40 + 2)
+    assert found.mean == pytest.approx((4 * coarse + 1) / (4 + 3))
+    assert prior_of_strength(coarse, 4).mean == pytest.approx(coarse)

@@ -1,0 +1,289 @@
+"""What must hold for any input: conservation, monotony, bounds."""
+
+from pathlib import Path
+
+import pytest
+import yaml
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from pydantic import TypeAdapter
+
+from triage.bench.bursts import burst_budget, require_burst
+from triage.bench.chamber import look_times_h, salt_rh, vapour_density_mg_per_l
+from triage.bench.drops import drops_to_ml, ml_to_drops
+from triage.bench.hansen import Hansen, Interval, blend, hansen_distance, relative_distance, verdict
+from triage.bench.mould import mould_index, mould_limit, weeks_to_first_growth
+from triage.bench.pooling import pooled_rate, prior_from_groups
+from triage.bench.rates import UNIFORM, chance_of_success, predict, rate, wilson
+from triage.bench.stock import (
+    fluid_ml_for_strength,
+    make_up,
+    strengths_after_body_water,
+    strong_acid_ph,
+    weak_base_ph,
+    weigh_up,
+)
+from triage.bench.storage import crystals_for_mg, gel_for_box, vapour_stock
+from triage.errors import OutOfRange
+from triage.knowledge.tables import Gel, Salt
+
+RULES = Path(__file__).parents[2] / "rules"
+
+
+def read(name, kind):
+    return TypeAdapter(tuple[kind, ...]).validate_python(
+        yaml.safe_load((RULES / name).read_text(encoding="utf-8"))
+    )
+
+
+SALTS = read("salts.yaml", Salt)
+NARROW = next(gel for gel in read("gels.yaml", Gel) if gel.id == "narrow-pore-gel")
+
+percents = st.floats(0.01, 100)
+volumes = st.floats(0.01, 5000)
+
+
+@given(percents, percents, volumes, st.booleans())
+def test_dilution_conserves_solute(one, two, total_ml, water_first):
+    target, stock = sorted((one, two))
+    made = make_up(target, stock, total_ml, "v/v", stock_goes_into_water=water_first)
+    assert made.stock_ml * stock == pytest.approx(made.top_up_to_ml * target, rel=1e-9)
+    assert 0 < made.stock_ml <= made.top_up_to_ml * (1 + 1e-12)
+    assert made.stock_ml + made.water_about_ml == pytest.approx(total_ml)
+
+
+@given(percents, percents, volumes)
+def test_weaker_stock_is_always_refused(one, two, total_ml):
+    weak, strong = sorted((one, two))
+    assume(weak < strong)
+    with pytest.raises(OutOfRange, match="weaker"):
+        make_up(strong, weak, total_ml, "v/v")
+
+
+@given(percents, percents, volumes, st.floats(0.7, 1.2), st.floats(0.8, 1.2))
+def test_dilution_by_densities_conserves_mass(one, two, total_ml, dense_stock, dense_target):
+    target, stock = sorted((one, two))
+    assume(target * dense_target < stock * dense_stock * (1 - 1e-9))
+    made = make_up(
+        target, stock, total_ml, "w/w",
+        stock_density_g_per_ml=dense_stock, target_density_g_per_ml=dense_target,
+    )  # fmt: skip
+    assert made.stock_ml * dense_stock * stock == pytest.approx(total_ml * dense_target * target)
+
+
+@given(percents, percents, volumes)
+def test_weighing_conserves_solute_and_mass(one, two, total_g):
+    target, stock = sorted((one, two))
+    made = weigh_up(target, stock, total_g)
+    assert made.stock_g + made.water_g == pytest.approx(total_g)
+    assert made.stock_g * stock == pytest.approx(total_g * target)
+
+
+@given(percents, st.floats(0.1, 100), st.floats(0, 1), st.integers(1, 12))
+def test_changes_of_fluid_only_strengthen(stock, ratio, water, changes):
+    strengths = strengths_after_body_water(stock, ratio, water, changes)
+    assert list(strengths) == sorted(strengths)
+    assert all(0 <= s <= stock * (1 + 1e-12) for s in strengths)
+    assert len(strengths) == changes
+
+
+@given(st.floats(0.01, 50), st.floats(50, 90), st.floats(0.5, 9.9), st.floats(0.1, 1))
+def test_least_fluid_just_keeps_the_strength(mass, least, gap, water):
+    stock = least + gap
+    ml = fluid_ml_for_strength(mass, least, stock, water)
+    assert strengths_after_body_water(stock, ml / mass, water)[0] == pytest.approx(least)
+
+
+@given(st.floats(1e-6, 0.1), st.floats(1e-6, 0.1))
+def test_more_acid_is_never_less_acid(one, two):
+    low, high = sorted((one, two))
+    assert strong_acid_ph(high) <= strong_acid_ph(low)
+
+
+@given(st.floats(1e-4, 15), st.floats(1e-4, 15), st.floats(1e-6, 1e-3))
+def test_more_base_is_never_less_basic(one, two, kb):
+    low, high = sorted((one, two))
+    assert 8 <= weak_base_ph(low, kb) <= weak_base_ph(high, kb)
+
+
+@given(st.floats(1, 500), st.floats(5, 60), st.floats(0, 0.5))
+def test_drops_never_exceed_the_volume_asked_for(drops, per_ml, error):
+    volume = drops_to_ml(drops, per_ml, error)
+    assert volume.least_ml <= volume.ml <= volume.most_ml
+    counted = ml_to_drops(volume.ml, per_ml, error)
+    assert counted.volume.ml <= volume.ml * (1 + 1e-8)
+    assert volume.ml - counted.volume.ml < 1 / per_ml
+
+
+@given(st.lists(st.floats(0.1, 10), max_size=3), st.floats(0.1, 20))
+def test_bursts_never_pass_their_budget(done, wanted):
+    budget = burst_budget(done, 10, 3)
+    assert budget.bursts_left == 3 - len(done)
+    assert budget.used_s == pytest.approx(sum(done))
+    if budget.bursts_left and wanted <= 10:
+        after = require_burst(wanted, done, 10, 3)
+        assert after.bursts_left == budget.bursts_left - 1
+        assert after.used_s <= 3 * 10
+    else:
+        with pytest.raises(OutOfRange):
+            require_burst(wanted, done, 10, 3)
+
+
+@given(st.sampled_from(SALTS), st.floats(-20, 120))
+def test_salts_answer_inside_their_range_or_refuse(salt, temp):
+    try:
+        found = salt_rh(salt, temp)
+    except OutOfRange as error:
+        assert error.mend
+        return
+    assert 5 < found.rh_percent < 100
+    assert found.plus_minus_percent is None or 0 < found.plus_minus_percent <= 2
+
+
+@given(st.floats(0, 50), st.floats(0, 50), percents)
+def test_warmer_air_holds_more(one, two, rh):
+    low, high = sorted((one, two))
+    assert vapour_density_mg_per_l(low, rh) <= vapour_density_mg_per_l(high, rh) + 1e-12
+
+
+@given(st.floats(0.5, 200), st.floats(0.1, 10), st.floats(0.5, 500))
+def test_looks_rise_and_leave_no_long_gap(first, per_day, until):
+    looks = look_times_h(first, per_day, until)
+    assert list(looks) == sorted(set(looks))
+    assert looks[-1] == until
+    for before, after in zip((first, *looks), looks, strict=False):
+        assert after - before <= 24 / per_day + 1e-6
+
+
+@given(st.floats(1, 49), st.floats(0, 100), st.floats(1, 10), st.floats(0.5, 10), st.booleans())
+def test_mould_stay_never_passes_the_slow_estimate_or_the_cap(temp, rh, divisor, cap, inhibitor):
+    limit = mould_limit(temp, rh, divisor=divisor, cap_days_at_20_c=cap, has_inhibitor=inhibitor)
+    assert limit.stay_days > 0
+    if limit.slow_estimate_days is None:
+        assert limit.standing == "unknown"
+        assert "unknown" in limit.sentence
+        assert limit.stay_days <= cap
+    else:
+        assert limit.stay_days <= limit.slow_estimate_days / divisor * (1 + 1e-12)
+        assert inhibitor or limit.stay_days <= cap
+        assert "suggestion" in limit.sentence
+    assert "safe" not in limit.sentence
+
+
+@given(st.floats(1, 49), st.floats(81, 100), st.floats(81, 100))
+def test_damper_is_never_slower(temp, one, two):
+    low, high = sorted((one, two))
+    slow, fast = weeks_to_first_growth(temp, low), weeks_to_first_growth(temp, high)
+    if slow is not None:
+        assert fast is not None
+        assert fast <= slow * (1 + 1e-12)
+
+
+@given(st.floats(1, 49), st.floats(0, 100), st.floats(0, 400), st.floats(0, 400))
+def test_mould_index_grows_with_time_up_to_six(temp, rh, one, two):
+    early, late = sorted((one, two))
+    before, after = mould_index(early, temp, rh), mould_index(late, temp, rh)
+    assert -1e-12 <= before <= after + 1e-9
+    assert after <= 6.0 + 1e-9
+
+
+@given(st.floats(20, 90), st.floats(20, 90), st.floats(0, 1000), st.floats(0.1, 100))
+def test_drier_ends_take_more_gel(one, two, free_mg, volume):
+    dry, damp = sorted((one, two))
+
+    def gel(end):
+        return gel_for_box(
+            NARROW, volume_l=volume, temp_c=20, rh_start_percent=95, rh_end_percent=end,
+            free_water_mg=free_mg, held_fraction=0.02, extra_fraction=0.5,
+        )  # fmt: skip
+
+    assert gel(dry).advised_g >= gel(damp).advised_g * (1 - 1e-12)
+    assert gel(dry).advised_g >= gel(dry).least_g > 0
+
+
+@given(st.floats(0.1, 100), st.floats(0.01, 50), st.floats(0.001, 5), st.floats(0, 1000))
+def test_crystals_last_at_least_the_days_they_were_sized_for(volume, level, changes, days):
+    crystals = crystals_for_mg(days, volume, level, changes)
+    stock = vapour_stock(crystals, volume, level, changes)
+    assert stock.lasts_days >= days * (1 - 1e-9)
+    assert crystals >= stock.saturates_mg
+
+
+parameters = st.floats(0, 45)
+triplets = st.builds(Hansen.at, parameters, parameters, parameters, st.floats(0, 3))
+
+
+@given(triplets, triplets, triplets)
+def test_distance_is_a_metric_on_its_ends(one, two, three):
+    assert hansen_distance(one, two) == hansen_distance(two, one)
+    assert hansen_distance(one, one).low == 0
+    longest = hansen_distance(one, three).high
+    assert longest <= hansen_distance(one, two).high + hansen_distance(two, three).high + 1e-9
+
+
+@given(triplets, triplets, st.floats(0.5, 20), st.floats(0, 5), st.floats(0, 0.9))
+def test_verdict_needs_the_whole_range(solvent, deposit, radius, width, margin):
+    red = relative_distance(solvent, deposit, Interval(radius, radius + width))
+    said = verdict(red, margin)
+    assert red.low <= red.high
+    assert (said == "likely") == (red.high < 1 - margin)
+    assert (said == "unlikely") == (red.low > 1 + margin)
+
+
+@given(triplets, triplets, st.floats(0, 1))
+def test_blend_lies_between_its_liquids(one, two, share):
+    mixed = blend([(share, one), (1 - share, two)])
+    for part in ("dispersion", "polar", "hydrogen"):
+        ends = [getattr(one, part), getattr(two, part)]
+        assert getattr(mixed, part).low >= min(e.low for e in ends) - 1e-9
+        assert getattr(mixed, part).high <= max(e.high for e in ends) + 1e-9
+
+
+counts = st.integers(0, 60).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n)))
+
+
+@given(counts)
+def test_interval_holds_the_mean_and_shrinks_words_for_few(count):
+    worked, tried = count
+    found = rate(worked, tried, UNIFORM, least_trials=5)
+    assert 0 <= found.low <= found.mean <= found.high <= 1
+    assert ("%" in found.sentence) == (tried >= 5)
+
+
+@given(counts)
+def test_wilson_is_a_mirror(count):
+    worked, tried = count
+    assume(tried > 0)
+    low, high = wilson(worked, tried)
+    assert 0 <= low <= worked / tried <= high <= 1
+    assert wilson(tried - worked, tried) == pytest.approx((1 - high, 1 - low))
+
+
+@given(counts, st.integers(1, 20))
+def test_predictions_stay_inside_the_uses(count, uses):
+    known = rate(*count, UNIFORM, least_trials=5)
+    coming = predict(known, uses)
+    # counts are whole, so a mean below one may lie outside the range, but by less than one use
+    assert 0 <= coming.low <= coming.high <= uses
+    assert coming.low - 1 < coming.mean < coming.high + 1
+    # one exactly only where the rest is below the last digit of a float
+    assert known.mean - 1e-12 <= chance_of_success(known, uses) <= 1
+    assert chance_of_success(known, uses) <= chance_of_success(known, uses + 1)
+
+
+@given(st.lists(counts, min_size=2, max_size=8))
+def test_learnt_prior_stays_in_its_bounds(groups):
+    tried = [n for _, n in groups if n]
+    assume(len(tried) >= 2 and sum(tried) > len(tried))
+    fit = prior_from_groups(groups, least_strength=1, most_strength=20)
+    assert 1 - 1e-9 <= fit.prior.strength <= 20 + 1e-9
+    assert 0 < fit.prior.mean < 1
+
+
+@given(counts, counts, st.floats(0.5, 50))
+def test_pooling_pulls_towards_the_coarser_rate(coarse, fine, strength):
+    assume(fine[1] > 0)
+    above = rate(*coarse, UNIFORM, least_trials=5).mean
+    own = fine[0] / fine[1]
+    pooled = pooled_rate([coarse, fine], top=UNIFORM, strength=strength, least_trials=5).mean
+    assert min(above, own) - 1e-12 <= pooled <= max(above, own) + 1e-12

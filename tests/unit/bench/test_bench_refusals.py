@@ -1,0 +1,179 @@
+"""Bad input to the bench arithmetic: one line that says what is wrong and what to do."""
+
+import math
+from pathlib import Path
+
+import pytest
+import yaml
+from pydantic import TypeAdapter
+
+from triage.bench import bursts, chamber, drops, hansen, mould, pooling, rates, stock, storage
+from triage.errors import OutOfRange, TriageError
+from triage.knowledge.tables import Gel, Salt
+
+RULES = Path(__file__).parents[3] / "rules"
+
+
+def read(name, kind):
+    rows = TypeAdapter(tuple[kind, ...]).validate_python(
+        yaml.safe_load((RULES / name).read_text(encoding="utf-8"))
+    )
+    return {row.id: row for row in rows}
+
+
+SALTS = read("salts.yaml", Salt)
+GELS = read("gels.yaml", Gel)
+NARROW, WIDE = GELS["narrow-pore-gel"], GELS["wide-pore-gel"]
+RATE = rates.rate(3, 7, rates.UNIFORM, least_trials=5)
+
+
+def box(gel=NARROW, **changed):
+    numbers = {
+        "volume_l": 5, "temp_c": 20, "rh_start_percent": 80, "rh_end_percent": 40,
+        "free_water_mg": 50, "held_fraction": 0.02, "extra_fraction": 0.5, **changed,
+    }  # fmt: skip
+    return storage.gel_for_box(gel, **numbers)
+
+
+REFUSED = [
+    # stock
+    (lambda: stock.make_up(70, 50, 100, "v/v"),
+     ("the stock (50 v/v) is weaker than the target (70 v/v); "
+     "use a stronger stock or a weaker working solution")),
+    (lambda: stock.make_up(70, None, 100, "v/v"),
+     ("the strength of the stock is unknown; "
+     "read it off the label; without it no working strength can be promised")),
+    (lambda: stock.make_up(1, 25, 100, "v/v", stock_basis="w/w"),
+     ("the stock is given in w/w and the target in v/v; "
+     "give both on the same basis; they differ by the densities")),
+    (lambda: stock.make_up(1, 25, 100, "w/w"),
+     ("strengths by mass cannot be measured by volume without both densities; "
+     "weigh it, or give the densities of stock and solution in g/mL")),
+    (lambda: stock.make_up(1, 25, 100, "vol"), 'unknown basis "vol"; use one of: mol/L, v/v, w/v, w/w'),
+    (lambda: stock.make_up(70, 95, 0, "v/v"), "total volume is 0 mL; it must be above zero mL"),
+    (lambda: stock.make_up(70, 95, -5, "v/v"), "total volume is -5 mL; it must be above zero mL"),
+    (lambda: stock.make_up(70, 101, 5, "v/v"),
+     "stock strength is 101 % v/v; it must lie between 0 and 100 % v/v"),
+    (lambda: stock.make_up(0, 95, 5, "v/v"), "target strength is 0 % v/v; it must be above zero % v/v"),
+    (lambda: stock.make_up(math.nan, 95, 5, "v/v"),
+     "target strength is nan, not a finite number; give target strength in % v/v"),
+    (lambda: stock.make_up(24, 25, 5, "w/w", stock_density_g_per_ml=0.8, target_density_g_per_ml=1),
+     "by these densities more stock than solution would be needed; check both densities and strengths"),
+    (lambda: stock.weigh_up(1, None, 5),
+     ("the strength of the stock is unknown; "
+     "read it off the label; without it no working strength can be promised")),
+    (lambda: stock.strong_acid_ph(1), "acid concentration is 1 mol/L; it must lie between 1e-06 and 0.1 mol/L"),
+    (lambda: stock.acid_ml_per_litre(7, 12), "pH is 7; it must lie between 1 and 6"),
+    (lambda: stock.acid_ml_per_litre(1, 0.01),
+     ("the stock (0.01 mol/L) is weaker than the target (0.1 mol/L); "
+     "use a stronger stock or a weaker working solution")),
+    (lambda: stock.weak_base_ph(1e-9, 1e-5),
+     "the base is too dilute for this formula; treat the bath as plain water"),
+    (lambda: stock.molarity(37, 0, 36), "density is 0 g/mL; it must be above zero g/mL"),
+    (lambda: stock.strengths_after_body_water(95, 3, 0.7, 0), "changes is 0; pour on at least once"),
+    (lambda: stock.fluid_ml_for_strength(1, 80, 70, 0.7),
+     ("no amount of 70 % fluid stays at 80 % in a moist specimen; "
+     "use a stronger fluid or accept a weaker end")),
+    # drops
+    (lambda: drops.ml_per_drop(5, 1), "5 drops are too few to calibrate by; count at least ten"),
+    (lambda: drops.ml_to_drops(0.01, 20, 0.15),
+     ("0.01 mL is less than one drop; "
+     "make up a weaker solution and take more of it, or wet a fine brush")),
+    (lambda: drops.require_measurable(0.05, 0.1, 0.1),
+     ("0.05 mL cannot be measured with divisions of 0.1 mL; "
+     "make up a larger batch, or use a finer tool; the least here is 1 mL")),
+    (lambda: drops.drops_to_ml(0, 20, 0.15), "number of drops is 0 drops; it must be above zero drops"),
+    # bursts
+    (lambda: bursts.require_burst(5, [5, 5, 5], 10, 3),
+     "no burst is left for this specimen; choose another method"),
+    (lambda: bursts.require_burst(12, [], 10, 3),
+     "a burst of 12 s is longer than 10 s; set at most 10 s and look before the next"),
+    (lambda: bursts.burst_budget([5, 11], 10, 3),
+     "burst 2 lasted 11 s, longer than 10 s; stop here and look for damage"),
+    (lambda: bursts.burst_budget([5] * 4, 10, 3),
+     "4 bursts were given, 3 are allowed; stop here and look for damage"),
+    (lambda: bursts.burst_budget([0], 10, 3), "burst 1 is 0 s; it must be above zero s"),
+    (lambda: bursts.burst_budget([], 10, -1), "most bursts is -1; give zero or more"),
+    # chamber and mould
+    (lambda: chamber.salt_rh(SALTS["sodium-bromide"], 40),
+     ("no humidity is known over sodium bromide at 40 C; "
+     "choose a temperature inside the table, or another salt")),
+    (lambda: chamber.salt_rh(SALTS["potassium-carbonate"], 45),
+     ("no humidity is known over potassium carbonate at 45 C; "
+     "choose a temperature inside the table, or another salt")),
+    (lambda: chamber.salt_rh(SALTS["sodium-chloride"], math.inf),
+     "temperature is inf, not a finite number; give temperature in C"),
+    (lambda: chamber.vapour_density_mg_per_l(60, 50), "temperature is 60 C; it must lie between 0 and 50 C"),
+    (lambda: chamber.vapour_density_mg_per_l(20, 101),
+     "relative humidity is 101 %; it must lie between 0 and 100 %"),
+    (lambda: chamber.water_to_reach_mg(5, 20, 90, 40),
+     "the air is to end drier (40 %) than it starts (90 %); size a drying gel instead"),
+    (lambda: chamber.look_times_h(24, 90, 1e6), "the plan has too many looks; plan a shorter stay"),
+    (lambda: chamber.look_times_h(0, 2, 96), "first look is 0 h; it must be above zero h"),
+    (lambda: mould.weeks_to_first_growth(0, 97), "temperature is 0 C; it must lie between 0.1 and 49.9 C"),
+    (lambda: mould.mould_limit(20, 97, divisor=0.5, cap_days_at_20_c=3, has_inhibitor=False),
+     "divisor is 0.5; it must be at least 1"),
+    # storage
+    (lambda: box(rh_end_percent=15), "final humidity is 15 %; it must lie between 20 and 90 %"),
+    (lambda: box(rh_end_percent=85), "the box is to end damper (85 %) than it starts; give an end humidity below the start"),
+    (lambda: box(WIDE), "wide-pore silica gel (type B) takes up too little below 50 % RH; use a gel made for drying"),
+    (lambda: box(held_fraction=0.2), "the gel already holds what it can at 40 % RH; dry the gel first, or take fresh gel"),
+    (lambda: storage.saturation_mg_per_l(0, 147, 20), "vapour pressure is 0 kPa; it must be above zero kPa"),
+    (lambda: storage.vapour_stock(10, 5, 10, -1), "air changes of the box is -1 1/day; it must be at least 0 1/day"),
+    (lambda: storage.fluid_ml_per_g(10, 0), "specimen mass is 0 g; it must be above zero g"),
+    # Hansen
+    (lambda: hansen.blend([(0.5, hansen.Hansen.at(16, 5, 7))]),
+     "the volume shares add up to 0.5; give shares that add up to 1"),
+    (lambda: hansen.blend([]), "the volume shares add up to 0; give shares that add up to 1"),
+    (lambda: hansen.Interval(2, 1), "interval 2 to 1 is upside down; swap its ends"),
+    (lambda: hansen.relative_distance(
+        hansen.Hansen.at(16, 5, 7), hansen.Hansen.at(16, 5, 7), hansen.Interval(0, 5)),
+     "interaction radius is 0 MPa^0.5; it must be above zero MPa^0.5"),
+    (lambda: hansen.Hansen.at(16, -1, 7), "Hansen parameter is -1 MPa^0.5; it must be at least 0 MPa^0.5"),
+    (lambda: hansen.verdict(hansen.Interval(0, 1), 1), "margin is 1; give a margin below 1"),
+    # rates and pooling
+    (lambda: rates.rate(5, 3, rates.UNIFORM, least_trials=5), "5 of 3 cannot be; give 0 <= worked <= tried"),
+    (lambda: rates.rate(-1, 3, rates.UNIFORM, least_trials=5), "-1 of 3 cannot be; give 0 <= worked <= tried"),
+    (lambda: rates.rate(1.5, 3, rates.UNIFORM, least_trials=5), "1.5 of 3 is not a count; give whole numbers"),
+    (lambda: rates.wilson(0, 0), "no trial was made; try at least once"),
+    (lambda: rates.predict(RATE, 0), "uses is 0; predict at least one use"),
+    (lambda: rates.BetaPrior(0, 1, "edge"), "prior a is 0; it must be above zero"),
+    (lambda: pooling.prior_of_strength(1, 4), "prior mean is 1 fraction; it must lie between 1e-09 and 1 fraction"),
+    (lambda: pooling.prior_from_groups([(1, 2)], least_strength=1, most_strength=9),
+     "too few groups to learn a prior from; use a prior of fixed strength instead"),
+    (lambda: pooling.prior_from_groups([(1, 1), (0, 1)], least_strength=1, most_strength=9),
+     "too few groups to learn a prior from; use a prior of fixed strength instead"),
+    (lambda: pooling.prior_from_groups([(3, 2), (1, 2)], least_strength=1, most_strength=9),
+     "3 of 2 cannot be; give 0 <= worked <= tried"),
+    (lambda: pooling.prior_from_groups([(1, 2), (1, 2)], least_strength=9, most_strength=1),
+     "the prior's bounds are upside down; swap least and most strength"),
+    (lambda: pooling.pooled_rate([], top=rates.UNIFORM, strength=4, least_trials=5),
+     "no level to pool; give at least the finest level's counts"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("call", "line"), REFUSED, ids=[line[:48] for _, line in REFUSED])
+def test_refusal_is_one_clear_line(call, line):
+    with pytest.raises(TriageError) as caught:
+        call()
+    assert caught.value.line() == line
+
+
+@pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda x: stock.make_up(70, 95, x, "v/v"),
+        lambda x: stock.weak_base_ph(x, 1e-5),
+        lambda x: drops.drops_to_ml(x, 20, 0.15),
+        lambda x: bursts.burst_budget([x], 10, 3),
+        lambda x: chamber.vapour_density_mg_per_l(20, x),
+        lambda x: mould.mould_index(x, 20, 97),
+        lambda x: storage.opening_pulse_mg(5, x),
+        lambda x: hansen.Hansen.at(x, 1, 1),
+        lambda x: rates.BetaPrior(1, x, "odd"),
+    ],
+)
+def test_numbers_that_are_not_finite_are_refused(call, bad):
+    with pytest.raises(OutOfRange):
+        call(bad)

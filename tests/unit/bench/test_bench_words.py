@@ -1,0 +1,150 @@
+"""What the bench arithmetic says to the user, and what it costs to import."""
+
+import subprocess
+import sys
+
+import pytest
+
+from triage.bench.bursts import burst_budget
+from triage.bench.chamber import look_times_h, next_look_h
+from triage.bench.drops import ml_to_drops
+from triage.bench.hansen import Interval, verdict
+from triage.bench.mould import mould_index, mould_limit, weeks_to_first_growth
+from triage.bench.pooling import prior_from_groups
+from triage.bench.rates import JEFFREYS, UNIFORM, rate
+from triage.bench.stock import make_up, parts, weigh_up
+from triage.bench.storage import fluid_ml_per_g, vapour_stock
+
+
+def test_dilution_tops_up_to_the_mark():
+    said = make_up(70, 95, 100, "v/v").sentence
+    assert said == (
+        "Measure 73.7 mL of the 95 % v/v stock and top up with water to the 100 mL mark "
+        "(about 26.3 mL; the mark decides)."
+    )
+
+
+def test_acid_goes_into_water():
+    said = make_up(0.03, 12.1, 1000, "mol/L", stock_goes_into_water=True).sentence
+    assert said.index("water") < said.index("add 2.48 mL of the 12.1 mol/L stock")
+    assert "never pour water onto the stock" in said
+
+
+def test_stock_of_the_right_strength_is_used_as_it_is():
+    assert make_up(70, 70, 50, "v/v").sentence == "Use 50 mL of the 70 % v/v stock as it is."
+    assert weigh_up(10, 10, 5).sentence.endswith("and use it as it is.")
+    assert parts(70, 95, "v/v") == (70, 95)
+
+
+def test_drops_name_their_range():
+    assert ml_to_drops(0.3, 20, 0.15).sentence == "6 drops, about 0.3 mL (0.255 to 0.345 mL)."
+    assert ml_to_drops(0.05, 20, 0.15).sentence.startswith("1 drop, ")
+
+
+def test_burst_budget_counts_down():
+    assert (
+        burst_budget([], 10, 3).sentence == "3 bursts left, each at most 10 s; look after each one."
+    )
+    assert burst_budget([5, 8], 10, 3).sentence.startswith("1 burst left")
+    spent = burst_budget([5, 8, 10], 10, 3)
+    assert (spent.bursts_left, spent.used_s, spent.longest_next_s) == (0, 23, 0)
+    assert spent.sentence == "No burst is left (23 s used)."
+
+
+def test_looks_after_a_day_then_twice_a_day():
+    assert look_times_h(24, 2, 72) == (24, 36, 48, 60, 72)
+    assert look_times_h(24, 2, 10) == (10,)
+    assert next_look_h(36, 24, 2, 72) == 48
+    assert next_look_h(0, 24, 2, 72) == 24
+    assert next_look_h(72, 24, 2, 72) is None
+
+
+def test_dry_air_is_unknown_not_safe():
+    limit = mould_limit(20, 70, divisor=3, cap_days_at_20_c=3, has_inhibitor=True)
+    assert limit.standing == "unknown"
+    assert limit.stay_days == 3
+    assert weeks_to_first_growth(20, 80) is None
+    assert mould_index(365, 20, 80) == 0
+
+
+def test_cap_holds_without_inhibitor_and_shrinks_in_the_warm():
+    def stay(temp, has_inhibitor):
+        return mould_limit(
+            temp, 90, divisor=3, cap_days_at_20_c=3, has_inhibitor=has_inhibitor
+        ).stay_days
+
+    assert stay(20, False) == 3
+    assert stay(15, False) == 3
+    assert stay(30, False) < 3
+    assert stay(20, True) > 3
+
+
+def test_crystals_speak_of_lifetime():
+    assert vapour_stock(10, 5, 10, 0.1).sentence == (
+        "Too little to saturate the box: that takes 50 mg."
+    )
+    assert "lasts until it is opened" in vapour_stock(500, 5, 10, 0).sentence
+    assert vapour_stock(500, 5, 10, 0).lasts_days is None
+    assert vapour_stock(500, 5, 10, 0.5).sentence.endswith("lasts about 20 days.")
+    assert fluid_ml_per_g(30, 2) == 15
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [
+        (0.2, 0.8, "likely"), (1.2, 2, "unlikely"), (0.95, 1.05, "borderline"),
+        (0.5, 1.5, "cannot-say"), (0.95, 1.2, "cannot-say"),
+    ],
+)  # fmt: skip
+def test_verdict_on_a_range(low, high, said):
+    assert verdict(Interval(low, high), 0.1) == said
+
+
+def test_few_trials_get_no_percentage():
+    assert rate(0, 0, UNIFORM, least_trials=5).sentence == "never tried"
+    assert rate(3, 4, UNIFORM, least_trials=5).sentence == (
+        "worked 3 of 4 times; too few for a percentage"
+    )
+    assert rate(7, 9, UNIFORM, least_trials=5).sentence == (
+        "worked 7 of 9 times: about 73% (44% to 93%, uniform prior)"
+    )
+    assert "Jeffreys prior" in rate(7, 9, JEFFREYS, least_trials=5).sentence
+
+
+def test_groups_alike_get_the_strongest_prior_allowed():
+    fit = prior_from_groups([(2, 4), (2, 4), (2, 4)], least_strength=1, most_strength=12)
+    assert fit.correlation < 0
+    assert fit.is_bounded
+    assert fit.prior.strength == pytest.approx(12)
+
+
+def test_groups_all_won_or_lost_get_the_weakest_prior_allowed():
+    fit = prior_from_groups([(4, 4), (0, 4), (4, 4), (0, 4)], least_strength=2, most_strength=12)
+    assert fit.is_bounded
+    assert fit.prior.strength == pytest.approx(2)
+
+
+def test_success_everywhere_is_not_certainty():
+    fit = prior_from_groups([(4, 4), (6, 6)], least_strength=2, most_strength=12)
+    assert fit.prior.mean == pytest.approx(10.5 / 11)
+
+
+def test_importing_the_bench_does_not_load_scipy_or_numpy():
+    names = [
+        "stock",
+        "drops",
+        "bursts",
+        "chamber",
+        "mould",
+        "storage",
+        "hansen",
+        "rates",
+        "pooling",
+    ]
+    code = (
+        "import sys\n"
+        + "".join(f"import triage.bench.{name}\n" for name in names)
+        + "print(sorted({'scipy', 'numpy', 'textual', 'experta'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
