@@ -1,0 +1,100 @@
+"""The releases of one day in one room, as plain columns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from triage.errors import OutOfRange, did_you_mean
+from triage.exposure.maths import Floats
+from triage.exposure.substance import Substance
+from triage.units import within
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """One attempt as the air sees it.
+
+    Parameters
+    ----------
+    minute_of_day when it began [min]; a day that runs past midnight may go on beyond 1440
+    amount_mg     mass put down [mg], >= 0: everything counts as evaporated
+    agent         key of the substance
+    release_min   minutes over which it gave off its vapour, 0 to 1440; 0 = at once
+    """
+
+    minute_of_day: float
+    amount_mg: float
+    agent: str
+    release_min: float = 0.0
+
+    def __post_init__(self) -> None:
+        within(f"{self.agent}: minute of the day", self.minute_of_day, 0.0, 2880.0, "min")
+        within(f"{self.agent}: amount", self.amount_mg, 0.0, 1e9, "mg")
+        within(f"{self.agent}: release time", self.release_min, 0.0, 1440.0, "min")
+
+
+@dataclass(frozen=True, slots=True)
+class DayLedger:
+    """All releases of the day, earliest first, with the substances they name.
+
+    Raises
+    ------
+    OutOfRange: a release names an agent that is not among the substances.
+    """
+
+    releases: tuple[Release, ...] = ()
+    substances: tuple[Substance, ...] = ()
+
+    def __post_init__(self) -> None:
+        known = {substance.key for substance in self.substances}
+        for release in self.releases:
+            if release.agent not in known:
+                raise OutOfRange(
+                    f'agent "{release.agent}" of the day is unknown',
+                    mend=did_you_mean(release.agent, known),
+                )
+        ordered = sorted(self.releases, key=lambda each: (each.minute_of_day, each.agent))
+        object.__setattr__(self, "releases", tuple(ordered))
+
+    @classmethod
+    def from_columns(
+        cls,
+        minute_of_day: Iterable[float],
+        amount_mg: Iterable[float],
+        agent: Iterable[str],
+        substances: Iterable[Substance],
+        release_min: Iterable[float] | None = None,
+    ) -> DayLedger:
+        """Return a ledger from columns of equal length."""
+        minutes, amounts, agents = list(minute_of_day), list(amount_mg), list(agent)
+        lasts = [0.0] * len(minutes) if release_min is None else list(release_min)
+        if not len(minutes) == len(amounts) == len(agents) == len(lasts):
+            raise OutOfRange("columns differ in length", mend="give one value per release in each")
+        rows = zip(minutes, amounts, agents, lasts, strict=True)
+        return cls(tuple(Release(*row) for row in rows), tuple(substances))
+
+    @property
+    def last_min(self) -> float:
+        """Minute at which the last release began; 0 for an empty day."""
+        return max((each.minute_of_day for each in self.releases), default=0.0)
+
+    def agents(self) -> tuple[str, ...]:
+        """Return the keys that were used, sorted."""
+        return tuple(sorted({each.agent for each in self.releases}))
+
+    def substance(self, key: str) -> Substance:
+        """Return one of the substances by key."""
+        return next(each for each in self.substances if each.key == key)
+
+    def columns(self) -> tuple[Floats, Floats, Floats]:
+        """Return minute of day [min], amount [mg] and release time [min], each shape (n,)."""
+        table = [(r.minute_of_day, r.amount_mg, r.release_min) for r in self.releases]
+        minute, amount, last = np.array(table, dtype=np.float64).reshape(-1, 3).T
+        return minute.copy(), amount.copy(), last.copy()
+
+    def weights(self, per_agent: dict[str, float]) -> Floats:
+        """Return amount times a factor of its agent, 0 for agents without one, shape (n,)."""
+        return np.array([r.amount_mg * per_agent.get(r.agent, 0.0) for r in self.releases])

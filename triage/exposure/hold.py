@@ -1,0 +1,140 @@
+"""Hold a step against limits, the additive rule over agents, and the flammable limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from triage.exposure.flammable import lel_fraction
+from triage.exposure.limits import allowed_fraction, judged_limits, strictest_per_window
+from triage.exposure.step import StepOnDay, Yardstick
+from triage.exposure.substance import Limit
+from triage.exposure.superpose import Superposition
+from triage.exposure.verdict import JUST_OVER, LimitRatio, MixtureRatio, Span, Word
+
+LEL_SHARE = 0.10
+"""Share of the lower flammable limit that hand work may reach (Washington WAC 296-304-03009(2))."""
+
+
+@dataclass(frozen=True)
+class Terms:
+    """How the step is to be judged."""
+
+    margin: float
+    judge_by: str | None
+    no_limit_ok: bool
+    lel_share: float
+    ignition_source: bool
+    temp_c: float
+
+
+@dataclass(frozen=True)
+class Tests:
+    """Everything the step was held against."""
+
+    judged: tuple[Limit, ...]
+    ratios: tuple[LimitRatio, ...]
+    mixture: tuple[MixtureRatio, ...]
+    lel_fraction: float | None
+    worst: float
+    largest_ml: float
+
+    @property
+    def is_limited(self) -> bool:
+        """Whether any working limit stands; a danger-to-life level alone is none."""
+        return any(limit.basis != "idlh" for limit in self.judged)
+
+
+def hold(
+    step: StepOnDay,
+    amount: float,
+    terms: Terms,
+    levels: dict[float, tuple[Span, Span]],
+    drawn: Superposition | None,
+) -> Tests:
+    """Hold the step against its limits, the additive rule and the flammable limit."""
+    judged = judged_limits(step.substance, terms.judge_by)
+    ratios = []
+    for limit in step.substance.limits:
+        window = limit.window_min
+        found = levels.get(window) or step.level(window, amount, drawn)
+        ratio, allowed = (
+            found[1].high / limit.value_mg_per_m3,
+            allowed_fraction(limit, terms.margin),
+        )
+        ratios.append(
+            LimitRatio(limit, found[1].high, ratio, allowed, ratio / allowed, limit in judged)
+        )
+    ratios.sort(key=lambda each: (-each.factor, each.limit.authority, each.limit.basis))
+    yardsticks = [_limit_yardstick(step, each) for each in ratios if each.is_judged]
+    mixture, summed = _mixture(step, amount, terms, judged)
+    fire = _fire_yardstick(step, terms)
+    factors = [each.factor for each in ratios if each.is_judged]
+    factors += [each.factor for each in mixture]
+    lel = None
+    if fire is not None:
+        factors.append(fire.factor(amount))
+        lel = factors[-1] * terms.lel_share
+        yardsticks.append(fire)
+    largest = min((each.largest_ml() for each in yardsticks + summed), default=np.inf)
+    return Tests(judged, tuple(ratios), mixture, lel, max(factors, default=0.0), largest)
+
+
+def _limit_yardstick(step: StepOnDay, ratio: LimitRatio) -> Yardstick:
+    per_level = 1.0 / (ratio.limit.value_mg_per_m3 * ratio.allowed_fraction)
+    return step.yardstick(
+        ratio.limit.window_min,
+        {step.substance.key: per_level},
+        step.source.cap_mg_per_m3 * per_level,
+        caps_sum=True,
+    )
+
+
+def _mixture(
+    step: StepOnDay, amount: float, terms: Terms, judged: tuple[Limit, ...]
+) -> tuple[tuple[MixtureRatio, ...], list[Yardstick]]:
+    """Return the additive rule per averaging window over the step and the day's other agents."""
+    own, ratios, yardsticks = strictest_per_window(judged, terms.margin), [], []
+    others = {}
+    for key in step.ledger.agents():
+        if key != step.substance.key:
+            limits = judged_limits(step.ledger.substance(key), terms.judge_by)
+            others[key] = strictest_per_window(limits, terms.margin)
+    for window in sorted(own, reverse=True):
+        per_agent = {key: 1.0 / each[window] for key, each in others.items() if window in each}
+        if not per_agent:
+            continue
+        per_agent[step.substance.key] = 1.0 / own[window]
+        cap = step.source.cap_mg_per_m3 / own[window]
+        test = step.yardstick(window, per_agent, cap, caps_sum=False)
+        yardsticks.append(test)
+        ratios.append(MixtureRatio(window, test.factor(amount), tuple(sorted(per_agent))))
+    return tuple(ratios), yardsticks
+
+
+def _fire_yardstick(step: StepOnDay, terms: Terms) -> Yardstick | None:
+    """Return the test against a share of the lower flammable limit, all vapours of the day."""
+    per_agent = {}
+    for each in (*step.ledger.substances, step.substance):
+        if each.lel_percent is not None and each.molar_mass_g_per_mol is not None:
+            per_level = lel_fraction(
+                1.0,
+                each.molar_mass_g_per_mol,
+                each.lel_percent,
+                terms.temp_c,
+                step.room.pressure_kpa,
+            )
+            per_agent[each.key] = per_level / terms.lel_share
+    if step.substance.key not in per_agent:
+        return None
+    cap = step.source.cap_mg_per_m3 * per_agent[step.substance.key]
+    return step.yardstick(0.0, per_agent, cap, caps_sum=False)
+
+
+def word_of(tests: Tests, terms: Terms, *, can_ignite: bool | None, has_lel: bool) -> Word:
+    """Return the verdict; a flammable gas without a known flash point counts as able to light."""
+    lights = can_ignite or (can_ignite is None and has_lel)
+    if tests.worst > JUST_OVER or (terms.ignition_source and lights):
+        return "over"
+    return "ok" if tests.is_limited or terms.no_limit_ok else "unknown"

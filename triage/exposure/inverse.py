@@ -1,0 +1,213 @@
+"""The questions asked backwards: how much, how much air, how long, which control."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from scipy.optimize import brentq
+
+from triage.errors import OutOfRange
+from triage.exposure.day import DayLedger, Release
+from triage.exposure.emission import total_mass_mg
+from triage.exposure.gas import ATM_KPA, LIMIT_TEMP_C, molar_volume_l
+from triage.exposure.judge import judge_release
+from triage.exposure.room import minutes_to_fall
+from triage.exposure.space import Room
+from triage.exposure.substance import Substance
+from triage.exposure.verdict import AirVerdict
+from triage.units import positive, within
+
+SMALLER = 0.999
+"""A found amount is shown a little smaller, so that rounding never lifts it over the limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """A way to keep the air clean.
+
+    Parameters
+    ----------
+    name                as shown
+    cost_rank           lower is cheaper; equal ranks go by name
+    air_changes_per_h   air changes with it; None leaves the room's
+    captured_fraction   share of the release taken away at the source and led outside, 0 to 1
+    air_speed_m_per_min air speed before the face with it; None leaves the room's
+    outdoors            the work is done outdoors
+    """
+
+    name: str
+    cost_rank: float
+    air_changes_per_h: float | None = None
+    captured_fraction: float = 0.0
+    air_speed_m_per_min: float | None = None
+    outdoors: bool = False
+
+    def applied_to(self, room: Room) -> Room:
+        """Return the room with this control; a control never makes the stated air worse."""
+        changes = room.air_changes_per_h
+        if self.air_changes_per_h is not None:
+            changes = max(self.air_changes_per_h, changes or 0.0)
+        speed = room.air_speed_m_per_min
+        if self.air_speed_m_per_min is not None:
+            speed = max(self.air_speed_m_per_min, speed)
+        return replace(
+            room,
+            air_changes_per_h=changes,
+            captured_fraction=max(self.captured_fraction, room.captured_fraction),
+            air_speed_m_per_min=speed,
+            outdoors=self.outdoors or room.outdoors,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class ControlChoice:
+    """The cheapest control that makes a release ok, with the verdict under it."""
+
+    control: Control
+    verdict: AirVerdict
+
+
+def cheapest_control(
+    controls: Iterable[Control],
+    substance: Substance,
+    amount_ml: float,
+    room: Room,
+    minutes: float,
+    **terms: Any,
+) -> ControlChoice | None:
+    """Return the cheapest control under which the release is ok; None if none of them serves.
+
+    Parameters
+    ----------
+    controls the choices; doing nothing can be one of them (rank 0)
+    terms    passed on to ``judge_release`` (temp_c, ledger, margin, judge_by, ...)
+    """
+    for control in sorted(controls, key=lambda each: (each.cost_rank, each.name)):
+        verdict = judge_release(substance, amount_ml, control.applied_to(room), minutes, **terms)
+        if verdict.verdict == "ok":
+            return ControlChoice(control, verdict)
+    return None
+
+
+def largest_pass_ml(substance: Substance, room: Room, minutes: float, **terms: Any) -> float | None:
+    """Return the largest single amount that is ok now [mL]; None = no limit, or none binds."""
+    return judge_release(substance, 0.0, room, minutes, **terms).largest_ok_ml
+
+
+def largest_day_ml(
+    substance: Substance,
+    room: Room,
+    minutes: float,
+    passes: int = 1,
+    every_min: float = 0.0,
+    **terms: Any,
+) -> float | None:
+    """Return the largest amount for a day of equal passes [mL in all].
+
+    Parameters
+    ----------
+    minutes   release time of each pass [min]
+    passes    how many, 1 to 500; the first starts when the day's ledger ends
+    every_min from start to start [min]; 0 = all at once, the safest reading
+    terms     passed on to ``judge_release``; its ledger counts before the first pass
+
+    Returns
+    -------
+    Total of all passes; None = no limit to go by, or none binds.
+
+    Raises
+    ------
+    OutOfRange: no density (an amount has no meaning then), or an input out of range.
+    """
+    count = int(within("passes", passes, 1, 500, ""))
+    gap = within("time between passes", every_min, 0.0, 1440.0, "min")
+    before: DayLedger = terms.pop("ledger", None) or DayLedger()
+    single = largest_pass_ml(substance, room, minutes, ledger=before, **terms)
+    if single is None or count == 1 or single == 0.0:
+        return single
+    if substance.density_g_per_ml is None:
+        raise OutOfRange(f"{substance.key}: no density is known", mend="add it with its source")
+    strength = terms.get("strength_fraction", 1.0)
+    known = {each.key: each for each in (*before.substances, substance)}
+    start, per_ml = (
+        before.last_min,
+        float(total_mass_mg(1.0, substance.density_g_per_ml)) * strength,
+    )
+
+    def factor(each_ml: float) -> float:
+        earlier = tuple(
+            Release(start + k * gap, each_ml * per_ml, substance.key, minutes)
+            for k in range(count - 1)
+        )
+        ledger = DayLedger((*before.releases, *earlier), tuple(known.values()))
+        moment = start + (count - 1) * gap
+        return judge_release(
+            substance, each_ml, room, minutes, ledger=ledger, at_min=moment, **terms
+        ).exceeded_by
+
+    if factor(single) <= 1.0:
+        return single * count
+    return float(brentq(lambda each: factor(each) - 1.0, 0.0, single)) * count * SMALLER
+
+
+def least_air_changes(
+    substance: Substance,
+    amount_ml: float,
+    room: Room,
+    minutes: float,
+    most_per_h: float = 60.0,
+    **terms: Any,
+) -> float | None:
+    """Return the least air changes that make the release ok [1/h]; None if even the most do not.
+
+    Notes
+    -----
+    The peak of a release at once, and the addition at the face, do not fall with air changes.
+    """
+    most = within("most air changes", most_per_h, 0.0, 500.0, "1/h")
+
+    def excess(changes: float) -> float:
+        there = replace(room, air_changes_per_h=changes)
+        return judge_release(substance, amount_ml, there, minutes, **terms).exceeded_by - 1.0
+
+    if excess(0.0) <= 0.0:
+        return 0.0
+    if excess(most) > 0.0:
+        return None
+    found = float(brentq(excess, 0.0, most, xtol=1e-9))
+    return min(found / SMALLER, most)
+
+
+def minutes_until_reentry(level_mg_per_m3: float, allowed_mg_per_m3: float, room: Room) -> float:
+    """Return minutes of airing at the unfavourable end of the air changes; infinite = never."""
+    low = room.band.air_changes_factor[0]
+    allowed = positive("allowed level", allowed_mg_per_m3, "mg/m3")
+    return minutes_to_fall(level_mg_per_m3, allowed, room.decay_per_min * low)
+
+
+def dilution_flow_m3_per_h(
+    ml_per_h: float,
+    density_g_per_ml: float,
+    molar_mass_g_per_mol: float,
+    limit_ppm: float,
+    *,
+    mixing_factor: float = 1.0,
+    temp_c: float = LIMIT_TEMP_C,
+    pressure_kpa: float = ATM_KPA,
+) -> float:
+    """Return the fresh air that holds a steady evaporation at a limit [m3/h].
+
+    Source
+    ------
+    University of Toledo, industrial ventilation formula sheet, chapter X (403 form), in SI.
+    """
+    mol_per_h = (
+        positive("evaporation", ml_per_h, "mL/h")
+        * positive("density", density_g_per_ml, "g/mL")
+        / positive("molar mass", molar_mass_g_per_mol, "g/mol")
+    )
+    vapour_m3_per_h = mol_per_h * float(molar_volume_l(temp_c, pressure_kpa)) / 1000.0
+    parts = positive("limit", limit_ppm, "ppm") * 1e-6
+    return vapour_m3_per_h / parts * within("mixing factor", mixing_factor, 1.0, 10.0, "")

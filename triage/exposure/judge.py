@@ -1,0 +1,195 @@
+"""Judge one release in one room on top of the day: figures, limits, fire, re-entry, amount."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from triage.exposure import wording
+from triage.exposure.day import DayLedger
+from triage.exposure.gas import ppm_from_mg_per_m3
+from triage.exposure.hold import LEL_SHARE, Terms, Tests, hold, word_of
+from triage.exposure.limits import judged_limits, strictest_per_window
+from triage.exposure.room import minutes_to_fall
+from triage.exposure.space import Room, draw_spread
+from triage.exposure.step import HIGH, StepOnDay, source_of
+from triage.exposure.substance import DAY_MIN, SHORT_MIN, Limit, Substance
+from triage.exposure.superpose import Superposition
+from triage.exposure.verdict import (
+    JUST_OVER,
+    AirVerdict,
+    Figures,
+    Level,
+    Span,
+    Word,
+)
+from triage.units import within
+
+
+def judge_release(
+    substance: Substance,
+    amount_ml: float,
+    room: Room,
+    minutes: float,
+    temp_c: float | None = None,
+    *,
+    ledger: DayLedger | None = None,
+    margin: float = 0.1,
+    judge_by: str | None = None,
+    seed: int | None = None,
+    at_min: float | None = None,
+    no_limit_ok: bool = False,
+    strength_fraction: float = 1.0,
+    lel_share: float = LEL_SHARE,
+    ignition_source: bool = False,
+    draws: int = 10_000,
+) -> AirVerdict:
+    """Judge one release in one room on top of the day's earlier releases.
+
+    Parameters
+    ----------
+    substance         the agent; every figure and limit comes with it
+    amount_ml         put down in this pass [mL], >= 0
+    room              room, ventilation and spread of the uncertain inputs
+    minutes           shortest time in which it can evaporate [min], 0 to 1440; 0 = at once
+    temp_c            of the liquid [C]; None takes the room's
+    ledger            the day so far; None = nothing was released before
+    margin            share of an 8 h limit that may be used, 0 to 1
+    judge_by          authority whose limits count; None = the most protective
+    seed              None: band by interval arithmetic (exact corners); a number: 5 to 95 % of
+                      ``draws`` seeded Monte Carlo draws
+    at_min            minute of the day of this step; None = with the last release of the day
+    no_limit_ok       call a release without any published limit ok instead of unknown
+    strength_fraction mass fraction of the agent in the liquid, 0 to 1
+    lel_share         share of the lower flammable limit that may be reached
+    ignition_source   a flame, spark or hot lamp is near
+
+    Returns
+    -------
+    AirVerdict, judged at the face and at the unfavourable end of the band.
+
+    Raises
+    ------
+    OutOfRange: an input is out of range, or neither density nor molar mass is known.
+    """
+    amount = within("amount", amount_ml, 0.0, 1e6, "mL")
+    last = within("minutes of release", minutes, 0.0, 1440.0, "min")
+    temp = within("temperature", room.temp_c if temp_c is None else temp_c, -20.0, 60.0, "C")
+    within("share of the flammable limit", lel_share, 1e-6, 1.0, "")
+    within("margin", margin, 1e-6, 1.0, "")
+    terms = Terms(margin, judge_by, no_limit_ok, lel_share, ignition_source, temp)
+    if substance.airborne == "none":
+        return _nothing_airborne(substance)
+    source = source_of(substance, temp, strength_fraction)
+    step = StepOnDay(substance, source, room, last, ledger=ledger or DayLedger(), at_min=at_min)
+    drawn = None
+    if seed is not None:
+        drawn = step.superposition(draw_spread(room, seed, draws))
+    return _verdict(step, amount, last, terms, drawn)
+
+
+def _verdict(
+    step: StepOnDay, amount: float, minutes: float, terms: Terms, drawn: Superposition | None
+) -> AirVerdict:
+    substance = step.substance
+    levels = {w: step.level(w, amount, drawn) for w in (0.0, SHORT_MIN, DAY_MIN)}
+    tests = hold(step, amount, terms, levels, drawn)
+    flash = substance.flash_point_c
+    can_ignite = None if flash is None else flash <= terms.temp_c
+    word = word_of(tests, terms, can_ignite=can_ignite, has_lel=substance.lel_percent is not None)
+    largest: float | None = None
+    if tests.is_limited and step.source.is_bounded_by_mass:
+        # A cap by saturation can allow more than the straight line through the origin.
+        most = max(tests.largest_ml, amount) if word == "ok" else tests.largest_ml
+        largest = most if np.isfinite(most) else None
+    return AirVerdict(
+        verdict=word,
+        room=_figures(substance, [levels[w][0] for w in (0.0, SHORT_MIN, DAY_MIN)]),
+        near=_figures(substance, [levels[w][1] for w in (0.0, SHORT_MIN, DAY_MIN)]),
+        ratios=tests.ratios,
+        binding=next((ratio for ratio in tests.ratios if ratio.is_judged), None),
+        exceeded_by=tests.worst,
+        mixture=tests.mixture,
+        lel_fraction=tests.lel_fraction,
+        can_ignite=can_ignite,
+        reentry_min=_reentry(step, amount, terms, tests.judged),
+        largest_ok_ml=largest,
+        flags=substance.all_flags(),
+        sentence=_sentence(word, tests, substance, levels[0.0][1].high, largest),
+        assumptions=_assumptions(step, minutes, terms, tests.judged),
+    )
+
+
+def _reentry(
+    step: StepOnDay, amount: float, terms: Terms, judged: tuple[Limit, ...]
+) -> float | None:
+    """Return minutes of airing, as if all of the step had evaporated at its end; None = never."""
+    allowed = {}
+    for each in (*step.ledger.substances, step.substance):
+        own = each.key == step.substance.key
+        limits = judged if own else judged_limits(each, terms.judge_by)
+        found = strictest_per_window(limits, terms.margin)
+        if found:
+            allowed[each.key] = 1.0 / found.get(DAY_MIN, min(found.values()))
+    if step.substance.key not in allowed:
+        return None
+    day, per_ml = step.weights(allowed)
+    on_day = step.corners.at_starts(day, 0.0)[0][step.place, HIGH]
+    own_level = step.corners.at_starts(per_ml, 0.0)[0][step.place, HIGH] * amount
+    cap = step.source.cap_mg_per_m3 * allowed[step.substance.key]
+    index = float(on_day + min(own_level, cap))
+    minutes = minutes_to_fall(index, 1.0, float(step.corners.spread.decay_per_min[HIGH]))
+    return minutes if np.isfinite(minutes) else None
+
+
+def _figures(substance: Substance, spans: list[Span]) -> Figures:
+    molar = substance.molar_mass_g_per_mol if substance.airborne == "vapour" else None
+    per_mg = None if molar is None else float(ppm_from_mg_per_m3(1.0, molar))
+    return Figures(*(Level(span, None if per_mg is None else span.times(per_mg)) for span in spans))
+
+
+def _sentence(
+    word: Word, tests: Tests, substance: Substance, peak: float, largest: float | None
+) -> str:
+    binding = next((each for each in tests.ratios if each.is_judged), None)
+    if word == "unknown":
+        return wording.no_limit(substance, peak)
+    if word == "ok":
+        return wording.within_limits(binding)
+    if tests.worst <= JUST_OVER:
+        return wording.ignition()
+    if binding is not None and binding.factor >= tests.worst:
+        return wording.over_limit(binding, largest)
+    summed = max(tests.mixture, key=lambda each: each.factor, default=None)
+    if summed is not None and summed.factor >= tests.worst:
+        return wording.over_mixture(summed.factor, summed.window_min, largest)
+    return wording.over_fire(tests.lel_fraction or 0.0, largest)
+
+
+def _assumptions(
+    step: StepOnDay, minutes: float, terms: Terms, judged: tuple[Limit, ...]
+) -> tuple[str, ...]:
+    notes = step.source.notes
+    if terms.judge_by is not None and terms.judge_by not in {limit.authority for limit in judged}:
+        notes += (f"{terms.judge_by} has no limit for it: judged by every authority.",)
+    return wording.assumptions(step.room, minutes, notes)
+
+
+def _nothing_airborne(substance: Substance) -> AirVerdict:
+    zero = Level(Span(0.0, 0.0, 0.0), None)
+    figures = Figures(zero, zero, zero)
+    return AirVerdict(
+        verdict="ok",
+        room=figures,
+        near=figures,
+        ratios=(),
+        binding=None,
+        exceeded_by=0.0,
+        mixture=(),
+        lel_fraction=None,
+        can_ignite=None,
+        reentry_min=0.0,
+        largest_ok_ml=None,
+        flags=substance.all_flags(),
+        sentence=wording.nothing_airborne(),
+        assumptions=("Nothing leaves the liquid as vapour.",),
+    )

@@ -1,0 +1,75 @@
+"""Small functions of exponentials that stay exact where the plain form loses its digits."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from triage.errors import OutOfRange
+
+Floats = NDArray[np.float64]
+_SERIES_BELOW = 1e-2
+
+
+def checked(
+    name: str,
+    value: ArrayLike,
+    unit: str,
+    least: float = 0.0,
+    most: float = np.inf,
+    *,
+    above_least: bool = False,
+) -> Floats:
+    """Return ``value`` as a float array if every entry is finite and in range.
+
+    Parameters
+    ----------
+    name, unit  as shown in the error
+    value       a number or an array of any shape
+    least, most the range; ``above_least`` leaves ``least`` itself out
+
+    Raises
+    ------
+    OutOfRange: an entry is not finite or lies outside; the message names the worst one.
+    """
+    array = np.asarray(value, dtype=np.float64)
+    if array.size == 0:
+        raise OutOfRange(f"{name} is empty", mend=f"give {name} in {unit}")
+    if not np.isfinite(array).all():
+        raise OutOfRange(f"{name} is not a finite number", mend=f"give {name} in {unit}")
+    low, high = float(array.min()), float(array.max())
+    if low < least or (above_least and low <= least):
+        word = "above" if above_least else "at least"
+        raise OutOfRange(
+            f"{name} is {low:g} {unit}".rstrip(),
+            mend=f"it must be {word} {least:g} {unit}".rstrip(),
+        )
+    if high > most:
+        raise OutOfRange(
+            f"{name} is {high:g} {unit}".rstrip(),
+            mend=f"it must be at most {most:g} {unit}".rstrip(),
+        )
+    return array
+
+
+def phi1(x: ArrayLike) -> Floats:
+    """Return ``(1 - exp(-x)) / x``, 1 at zero: the mean of a decay over its first ``x`` lives."""
+    x = np.asarray(x, dtype=np.float64)
+    safe = np.where(x == 0.0, 1.0, x)
+    return np.where(x == 0.0, 1.0, -np.expm1(-safe) / safe)
+
+
+def phi2(x: ArrayLike) -> Floats:
+    """Return ``(1 - phi1(x)) / x``, 1/2 at zero: the mean of a build-up, by series when small."""
+    x = np.asarray(x, dtype=np.float64)
+    safe = np.where(np.abs(x) < _SERIES_BELOW, 1.0, x)
+    series = 0.5 - x / 6 + x**2 / 24 - x**3 / 120 + x**4 / 720
+    return np.where(np.abs(x) < _SERIES_BELOW, series, (1.0 - phi1(safe)) / safe)
+
+
+def phi1_slope(x: ArrayLike) -> Floats:
+    """Return the derivative of ``phi1``, -1/2 at zero, by series when small."""
+    x = np.asarray(x, dtype=np.float64)
+    safe = np.where(np.abs(x) < _SERIES_BELOW, 1.0, x)
+    series = -0.5 + x / 3 - x**2 / 8 + x**3 / 30 - x**4 / 144
+    return np.where(np.abs(x) < _SERIES_BELOW, series, (np.exp(-safe) - phi1(safe)) / safe)

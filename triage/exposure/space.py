@@ -1,0 +1,154 @@
+"""The room as the arithmetic sees it, and the spread of its uncertain inputs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from triage.errors import OutOfRange
+from triage.exposure.gas import pressure_at_altitude_kpa
+from triage.exposure.maths import Floats
+from triage.exposure.near_field import TwoZones, half_sphere_m3, near_flow_m3_per_min
+from triage.exposure.room import decay_per_min
+from triage.units import within
+
+LEAST_AIR_SPEED = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """How far the uncertain inputs may be off (defaults are judgement, without a document).
+
+    Parameters
+    ----------
+    air_changes_factor least and most of true over stated air changes
+    near_flow_factor   the same for the flow that clears the air before the face
+    evaporated_share   least and most of the amount that evaporates; the middle figure takes the
+                       most, which is the total-evaporation bound when it is 1
+    """
+
+    air_changes_factor: tuple[float, float] = (0.5, 2.0)
+    near_flow_factor: tuple[float, float] = (0.5, 2.0)
+    evaporated_share: tuple[float, float] = (0.5, 1.0)
+
+    def __post_init__(self) -> None:
+        for name in ("air_changes_factor", "near_flow_factor"):
+            low, high = getattr(self, name)
+            within(f"least {name}", low, 0.01, 1.0, "")
+            within(f"most {name}", high, 1.0, 100.0, "")
+        low, high = self.evaporated_share
+        within("most evaporated share", high, 0.0, 1.0, "")
+        within("least evaporated share", low, 0.0, high, "")
+
+
+EXACT = Band((1.0, 1.0), (1.0, 1.0), (1.0, 1.0))
+"""No uncertainty: everything evaporates, air as stated."""
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """A room with one bench.
+
+    Parameters
+    ----------
+    volume_m3               [m3], > 0
+    air_changes_per_h       [1/h], 0 to 500; None = not known, counts as none
+    mixing_factor           K, 1 to 10
+    near_field_radius_m     of the half sphere that holds source and face [m], 0.1 to 2
+    air_speed_m_per_min     random air speed at the bench [m/min], 0.1 to 300; default for a
+                            still room from memory
+    temp_c, altitude_m      [C], -20 to 60; [m], -500 to 6000
+    band                    spread of the uncertain inputs
+    outdoors                no room to fill: only the near field counts
+    captured_fraction       share of the release taken away at the source, 0 to 1
+    """
+
+    volume_m3: float
+    air_changes_per_h: float | None = None
+    mixing_factor: float = 1.0
+    near_field_radius_m: float = 0.5
+    air_speed_m_per_min: float = 3.6
+    temp_c: float = 20.0
+    altitude_m: float = 0.0
+    band: Band = field(default_factory=Band)
+    outdoors: bool = False
+    captured_fraction: float = 0.0
+
+    def __post_init__(self) -> None:
+        within("room volume", self.volume_m3, 1e-9, 1e7, "m3")
+        decay_per_min(self.air_changes_per_h, self.mixing_factor)
+        within("near-field radius", self.near_field_radius_m, 0.1, 2.0, "m")
+        within("air speed", self.air_speed_m_per_min, LEAST_AIR_SPEED, 300.0, "m/min")
+        within("room temperature", self.temp_c, -20.0, 60.0, "C")
+        within("altitude", self.altitude_m, -500.0, 6000.0, "m")
+        within("captured fraction", self.captured_fraction, 0.0, 1.0, "")
+        if not self.outdoors and self.near_m3 >= self.volume_m3:
+            raise OutOfRange(
+                f"a near field of {self.near_m3:.3g} m3 does not fit into {self.volume_m3:g} m3",
+                mend="give a smaller near-field radius or the volume of the room, not of a box",
+            )
+
+    @property
+    def near_m3(self) -> float:
+        """Volume of the near field [m3]."""
+        return half_sphere_m3(self.near_field_radius_m)
+
+    @property
+    def near_flow_m3_per_min(self) -> float:
+        """Air exchanged between near field and room [m3/min]."""
+        return near_flow_m3_per_min(self.near_field_radius_m, self.air_speed_m_per_min)
+
+    @property
+    def decay_per_min(self) -> float:
+        """Effective decay of the room level [1/min]; 0 if the air changes are not known."""
+        return decay_per_min(self.air_changes_per_h, self.mixing_factor)
+
+    @property
+    def pressure_kpa(self) -> float:
+        """Air pressure at the room's altitude [kPa]."""
+        return pressure_at_altitude_kpa(self.altitude_m)
+
+    def zones(self, spread: Spread | None = None, draw: int = 0) -> TwoZones:
+        """Return the two zones, as stated or for one draw of a spread."""
+        decay = self.decay_per_min if spread is None else float(spread.decay_per_min[draw])
+        flow = self.near_flow_m3_per_min if spread is None else float(spread.near_flow[draw])
+        return TwoZones(self.near_m3, self.volume_m3 - self.near_m3, flow, decay * self.volume_m3)
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Draws of the uncertain inputs, each of shape (n,)."""
+
+    decay_per_min: Floats
+    near_flow: Floats
+    share: Floats
+
+
+def corners(room: Room) -> Spread:
+    """Return (favourable, stated, unfavourable) inputs, shape (3,).
+
+    Every level falls with both flows and rises with the share, so the corners bound it exactly.
+    """
+    band, decay, flow = room.band, room.decay_per_min, room.near_flow_m3_per_min
+    kept = 1.0 - room.captured_fraction
+    return Spread(
+        decay * np.array([band.air_changes_factor[1], 1.0, band.air_changes_factor[0]]),
+        flow * np.array([band.near_flow_factor[1], 1.0, band.near_flow_factor[0]]),
+        kept * np.array([band.evaporated_share[0], *[band.evaporated_share[1]] * 2]),
+    )
+
+
+def draw_spread(room: Room, seed: int, draws: int = 10_000) -> Spread:
+    """Return seeded Monte Carlo draws: triangular between the corners, mode as stated."""
+    count = int(within("draws", draws, 1, 10_000_000, ""))
+    random = np.random.default_rng(seed)
+    ends = corners(room)
+
+    def spread(values: Floats) -> Floats:
+        low, high = float(values.min()), float(values.max())
+        if low == high:
+            return np.full(count, low)
+        return random.triangular(low, float(values[1]), high, count)
+
+    return Spread(spread(ends.decay_per_min), spread(ends.near_flow), spread(ends.share))

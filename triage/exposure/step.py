@@ -1,0 +1,149 @@
+"""One release placed among those of the day: its source, its levels, its tests."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from triage.errors import OutOfRange
+from triage.exposure.day import DayLedger
+from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
+from triage.exposure.maths import Floats
+from triage.exposure.space import Room, Spread, corners
+from triage.exposure.substance import Substance
+from triage.exposure.superpose import Superposition
+from triage.exposure.verdict import Span, span_of
+from triage.units import within
+
+HIGH = 2
+"""Index of the unfavourable corner."""
+_UNBOUNDED_MG_PER_ML = 1e200
+"""Stands for an unknown mass: saturation alone bounds the level then."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """Mass per mL, the most that air can hold (infinite if not known), and remarks."""
+
+    mg_per_ml: float
+    cap_mg_per_m3: float
+    notes: tuple[str, ...]
+
+    @property
+    def is_bounded_by_mass(self) -> bool:
+        """Whether the amount matters; without a density only saturation bounds the level."""
+        return self.mg_per_ml < _UNBOUNDED_MG_PER_ML
+
+
+@dataclass(frozen=True)
+class Yardstick:
+    """A test of the step: index from the day and per mL at the face, (n, 3); above 1 is over."""
+
+    window_min: float
+    day: Floats
+    per_ml: Floats
+    cap: float
+    caps_sum: bool
+
+    def factor(self, amount_ml: float) -> float:
+        """Return the unfavourable index with this amount."""
+        own = amount_ml * self.per_ml[:, HIGH] if amount_ml > 0.0 else 0.0
+        if self.caps_sum:
+            return float(np.minimum(self.day[:, HIGH] + own, self.cap).max())
+        return float((self.day[:, HIGH] + np.minimum(own, self.cap)).max())
+
+    def largest_ml(self) -> float:
+        """Return the largest amount within 1: exact, the index is linear at each start."""
+        if self.caps_sum and self.cap <= 1.0:
+            return np.inf
+        room_left = np.maximum(1.0 - self.day[:, HIGH], 0.0)
+        slope = self.per_ml[:, HIGH]
+        safe = np.where(slope > 0.0, slope, 1.0)
+        return float(np.where(slope > 0.0, room_left / safe, np.inf).min())
+
+
+class StepOnDay:
+    """The step placed among the day's releases, for the corners and, with a seed, for draws."""
+
+    def __init__(
+        self,
+        substance: Substance,
+        source: Source,
+        room: Room,
+        minutes: float,
+        *,
+        ledger: DayLedger,
+        at_min: float | None,
+    ) -> None:
+        self.substance, self.source, self.room, self.ledger = substance, source, room, ledger
+        minute, _, last = ledger.columns()
+        moment = ledger.last_min if at_min is None else within("minute", at_min, 0.0, 2880.0, "min")
+        self.place = int(np.searchsorted(minute, moment, side="right"))
+        self.minute = np.insert(minute, self.place, moment)
+        self.last = np.insert(last, self.place, minutes)
+        self.corners = self.superposition(corners(room))
+
+    def superposition(self, spread: Spread) -> Superposition:
+        """Return the superposition of day and step for a spread of the inputs."""
+        return Superposition(self.minute, self.last, self.room, spread)
+
+    def weights(self, per_agent: dict[str, float]) -> tuple[Floats, Floats]:
+        """Return weights of the day without the step, and of 1 mL of the step, each (n,)."""
+        day = np.insert(self.ledger.weights(per_agent), self.place, 0.0)
+        step = np.zeros_like(day)
+        step[self.place] = per_agent[self.substance.key] * self.source.mg_per_ml
+        return day, step
+
+    def yardstick(
+        self, window_min: float, per_agent: dict[str, float], cap: float, *, caps_sum: bool
+    ) -> Yardstick:
+        """Return a test whose index is ``sum(level x per_agent)`` at the face."""
+        day, step = self.weights(per_agent)
+        per_ml = self.corners.at_starts(step, window_min)[1]
+        on_day = self.corners.at_starts(day, window_min)[1] if day.any() else np.zeros_like(per_ml)
+        return Yardstick(window_min, on_day, per_ml, cap, caps_sum)
+
+    def level(
+        self, window_min: float, amount_ml: float, drawn: Superposition | None
+    ) -> tuple[Span, Span]:
+        """Return (room, near) spans of this agent's level [mg/m3]."""
+        day, step = self.weights({self.substance.key: 1.0})
+        total = day + amount_ml * step if amount_ml > 0.0 else day
+        cap = self.source.cap_mg_per_m3
+        exact = [np.minimum(each, cap) for each in self.corners.worst(total, window_min)]
+        if drawn is None:
+            return span_of(exact[0]), span_of(exact[1])
+        many = [np.minimum(each, cap) for each in drawn.worst(total, window_min)]
+        return span_of(exact[0], many[0]), span_of(exact[1], many[1])
+
+
+def source_of(substance: Substance, temp_c: float, strength_fraction: float) -> Source:
+    """Return mass per mL and saturation cap of an agent at a temperature and mass fraction."""
+    strength = within("strength", strength_fraction, 0.0, 1.0, "")
+    molar, density = substance.molar_mass_g_per_mol, substance.density_g_per_ml
+    if molar is None and density is None:
+        raise OutOfRange(
+            f"{substance.key}: neither density nor molar mass is known",
+            mend="add one of them with its source; without it no air level can be given",
+        )
+    cap, notes = np.inf, []
+    if substance.airborne == "vapour" and molar is not None and substance.vapour_points:
+        coldest = min(substance.vapour_points)[0]
+        try:
+            kpa = vapour_kpa_at(substance.vapour_points, max(temp_c, coldest))
+            cap = float(saturation_mg_per_m3(kpa, molar, temp_c))
+            if temp_c < coldest:
+                notes.append(f"Saturation taken at {coldest:g} C: colder air holds less.")
+        except OutOfRange:
+            notes.append("No vapour pressure at this temperature: no cap by saturation.")
+    else:
+        notes.append("No vapour pressure is known: no cap by saturation.")
+    if density is not None:
+        return Source(density * 1000.0 * strength, cap, tuple(notes))
+    if not np.isfinite(cap):
+        raise OutOfRange(
+            f"{substance.key}: no density, and no vapour pressure at {temp_c:g} C",
+            mend="add the density with its source",
+        )
+    return Source(_UNBOUNDED_MG_PER_ML, cap, (*notes, "No density: the air is taken as saturated."))

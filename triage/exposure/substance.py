@@ -1,0 +1,116 @@
+"""What the arithmetic must know of an agent: molar mass, density, vapour, fire data, limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from triage.errors import OutOfRange
+from triage.units import at_least, finite, positive, within
+
+Basis = Literal["twa", "stel", "ceiling", "peak", "idlh"]
+Airborne = Literal["vapour", "dust", "none"]
+DAY_MIN = 480.0
+SHORT_MIN = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One published air limit of one authority.
+
+    Parameters
+    ----------
+    authority       id of the body that set it, as shown to the user
+    basis           twa (8 h mean), stel (15 min mean), ceiling, peak or idlh (never exceed)
+    value_mg_per_m3 the limit [mg/m3], > 0; a limit in ppm is converted at 25 C and 1 atm first
+    averaging_min   time over which the level is averaged [min]; None takes the custom of the basis
+                    (480, 15, 0, 0, 0); a twa is never averaged over more than 480
+    edition, source where it stands
+    skin            the authority adds a skin notation
+    flags           further remarks of this authority, passed through
+    """
+
+    authority: str
+    basis: Basis
+    value_mg_per_m3: float
+    averaging_min: float | None = None
+    edition: str = ""
+    source: str = ""
+    skin: bool = False
+    flags: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.basis not in get_args(Basis):
+            raise OutOfRange(
+                f'limit basis "{self.basis}" is unknown', mend=f"use one of {get_args(Basis)}"
+            )
+        positive(f"limit of {self.authority}", self.value_mg_per_m3, "mg/m3")
+        if self.averaging_min is not None:
+            within("averaging time", self.averaging_min, 0.0, 1440.0, "min")
+
+    @property
+    def window_min(self) -> float:
+        """Time over which the level is averaged before it is held against the limit [min].
+
+        Peak and IDLH figures are held against the instantaneous level, whatever duration the
+        authority adds: that errs to the safe side. 0 means no averaging.
+        """
+        if self.basis in {"peak", "idlh"}:
+            return 0.0
+        if self.basis == "twa":
+            return min(self.averaging_min or DAY_MIN, DAY_MIN)
+        if self.basis == "stel":
+            return self.averaging_min or SHORT_MIN
+        return self.averaging_min or 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Substance:
+    """An agent as the air arithmetic sees it; every figure comes from the knowledge files.
+
+    Parameters
+    ----------
+    key                  id of the agent
+    molar_mass_g_per_mol [g/mol]; None for a mixture without one (no ppm, no saturation then)
+    density_g_per_ml     [g/mL] of the liquid or crystal as used
+    vapour_points        ((temp_c, kPa), ...) vapour pressure; its ends are the range it holds for
+    lel_percent          lower flammable limit [% by volume]; None: none or not known
+    flash_point_c        [C]; None: none or not known
+    limits               all published limits, every authority
+    flags                carcinogen, reproductive, skin ...: passed through to the verdict
+    airborne             "vapour"; "dust" (ppm has no meaning); "none" (nothing leaves the liquid)
+    """
+
+    key: str
+    molar_mass_g_per_mol: float | None = None
+    density_g_per_ml: float | None = None
+    vapour_points: tuple[tuple[float, float], ...] = ()
+    lel_percent: float | None = None
+    flash_point_c: float | None = None
+    limits: tuple[Limit, ...] = ()
+    flags: tuple[str, ...] = ()
+    airborne: Airborne = "vapour"
+
+    def __post_init__(self) -> None:
+        if self.airborne not in get_args(Airborne):
+            raise OutOfRange(
+                f'{self.key}: airborne form "{self.airborne}" is unknown',
+                mend=f"use one of {get_args(Airborne)}",
+            )
+        if self.molar_mass_g_per_mol is not None:
+            at_least(f"{self.key}: molar mass", self.molar_mass_g_per_mol, 1.0, "g/mol")
+        if self.density_g_per_ml is not None:
+            positive(f"{self.key}: density", self.density_g_per_ml, "g/mL")
+        if self.lel_percent is not None:
+            within(f"{self.key}: lower flammable limit", self.lel_percent, 1e-6, 100.0, "%")
+        if self.flash_point_c is not None:
+            finite(f"{self.key}: flash point", self.flash_point_c, "C")
+
+    def all_flags(self) -> tuple[str, ...]:
+        """Return the agent's flags with those of its limits, sorted, each once."""
+        found = set(self.flags)
+        for limit in self.limits:
+            found.update(limit.flags)
+            if limit.skin:
+                found.add("skin")
+        return tuple(sorted(found))

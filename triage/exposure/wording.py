@@ -1,0 +1,132 @@
+"""Plain sentences for a judgement of the air."""
+
+from __future__ import annotations
+
+from triage.exposure.space import Room
+from triage.exposure.substance import Limit, Substance
+from triage.exposure.verdict import LimitRatio
+
+MOST_CHARACTERS = 139
+_BASIS = {
+    "twa": "8 h limit",
+    "stel": "short-term limit",
+    "ceiling": "ceiling",
+    "peak": "peak limit",
+    "idlh": "danger-to-life level",
+}
+
+
+def number(value: float) -> str:
+    """Return a figure with two to three digits, never in powers of ten."""
+    if value == 0.0:
+        return "0"
+    if abs(value) >= 100.0:
+        return f"{value:.0f}"
+    digits = 2
+    while abs(value) < 10.0 ** (1 - digits) * 10 and digits < 6:
+        digits += 1
+    return f"{value:.{digits - 1}f}".rstrip("0").rstrip(".") or "0"
+
+
+def limit_name(limit: Limit) -> str:
+    """Return a limit as the user knows it: authority and kind."""
+    return f"{limit.authority} {_BASIS[limit.basis]}"
+
+
+def clipped(*choices: str) -> str:
+    """Return the first sentence that is short enough, else the last one cut to length."""
+    for text in choices:
+        if len(text) <= MOST_CHARACTERS:
+            return text
+    return choices[-1][: MOST_CHARACTERS - 3].rstrip() + "..."
+
+
+def _mend(largest_ok_ml: float | None) -> str:
+    if largest_ok_ml is None or largest_ok_ml < 1e-4:
+        return "use another agent or work outdoors"
+    # Rounded down: the amount that is shown must itself be within the limit.
+    step = 10.0 ** (len(str(int(largest_ok_ml))) - 3) if largest_ok_ml >= 1.0 else 1e-4
+    shown = int(largest_ok_ml / step) * step
+    return f"use at most {shown:.4f}".rstrip("0").rstrip(".") + " mL or more air"
+
+
+def over_limit(ratio: LimitRatio, largest_ok_ml: float | None) -> str:
+    """Return the sentence for a limit that is exceeded: which, by what factor, what to do."""
+    share = ratio.allowed_fraction
+    what = limit_name(ratio.limit)
+    part = f"the {what}" if share == 1.0 else f"{number(share * 100)} % of the {what}"
+    head = f"Too much: {number(ratio.factor)} times {part} at the face"
+    mend = _mend(largest_ok_ml)
+    return clipped(
+        f"{head}; {mend}.", f"Too much: {number(ratio.factor)} times the {what}; {mend}."
+    )
+
+
+def over_mixture(factor: float, window_min: float, largest_ok_ml: float | None) -> str:
+    """Return the sentence for the additive rule."""
+    kind = "peak" if window_min == 0.0 else f"{number(window_min)} min"
+    return clipped(
+        f"Too much together with today's other agents: {number(factor)} times the summed {kind} "
+        f"limits; {_mend(largest_ok_ml)}."
+    )
+
+
+def over_fire(fraction: float, largest_ok_ml: float | None) -> str:
+    """Return the sentence for vapour that comes near its lower flammable limit."""
+    return clipped(
+        f"Fire: vapour at the face reaches {number(fraction * 100)} % of the lower flammable "
+        f"limit; {_mend(largest_ok_ml)}."
+    )
+
+
+def ignition() -> str:
+    """Return the sentence for a source of ignition beside a liquid that can flash."""
+    return "Fire: this liquid can flash at the room's temperature; remove every source of ignition."
+
+
+def within_limits(ratio: LimitRatio | None) -> str:
+    """Return the sentence for a release that is ok."""
+    if ratio is None:
+        return "No limit is exceeded."
+    percent = number(ratio.ratio * 100)
+    return clipped(
+        f"Within limits: at most {percent} % of the {limit_name(ratio.limit)} at the face."
+    )
+
+
+def no_limit(substance: Substance, peak_mg_per_m3: float) -> str:
+    """Return the sentence for an agent without a published limit."""
+    return clipped(
+        f"No published limit for {substance.key}: up to {number(peak_mg_per_m3)} mg/m3 at the "
+        "face cannot be judged.",
+        "No published limit is known: the level at the face cannot be judged.",
+    )
+
+
+def nothing_airborne() -> str:
+    """Return the sentence for a liquid that gives off nothing."""
+    return "Gives off no vapour; do not spray it and do not raise dust."
+
+
+def assumptions(room: Room, minutes: float, notes: tuple[str, ...]) -> tuple[str, ...]:
+    """Return what the figures rest on, in words."""
+    share = room.band.evaporated_share[1]
+    found = [f"{number(share * 100)} % of the liquid evaporates, for the room all at once."]
+    if minutes > 0.0:
+        found.append(f"At the face it evaporates evenly over {number(minutes)} min.")
+    if room.outdoors:
+        found.append("Outdoors: no room fills up, only the air before the face counts.")
+    elif room.air_changes_per_h is None:
+        found.append("Air changes are not known, so none are counted.")
+    else:
+        found.append(
+            f"{number(room.air_changes_per_h)} air changes per hour, mixing factor "
+            f"{number(room.mixing_factor)}."
+        )
+    found.append(
+        f"Face within {number(room.near_field_radius_m)} m, air moving "
+        f"{number(room.air_speed_m_per_min)} m/min."
+    )
+    if room.captured_fraction > 0.0:
+        found.append(f"{number(room.captured_fraction * 100)} % is captured at the source.")
+    return (*found, *notes)
