@@ -318,7 +318,10 @@ class _PlainDumper(_Dumper):  # type: ignore[misc]
 
 
 def _dump_text(dumper: Any, text: str) -> Any:
-    style = "|" if "\n" in text else None
+    style = None
+    if "\n" in text:
+        # A block is easiest to read, but not where blanks or line ends at its edges matter.
+        style = '"' if text[0] in " \t\n" or text.endswith("\n\n") else "|"
     return dumper.represent_scalar("tag:yaml.org,2002:str", text, style=style)
 
 

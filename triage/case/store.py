@@ -75,13 +75,19 @@ def update_case(
     """
     source = Path(path)
     named = shown_path(source)
-    target = _resolved(source, named)
+    _read(source)  # a faulty file is refused before a lock file is made beside it
+    # A linked case file is replaced where it really stands, or the link would be lost.
+    target = source.resolve()
     with _locked(target, named, timeout_s):
         text, parsed, old = _read(source)
         new = change(old)
         if new == old:
             return old
         _refuse_loss(old, new, named)
+        if not os.access(target, os.W_OK):
+            raise TriageError(
+                "nothing was changed: the file is read-only", Where(named), "make it writable"
+            )
         _replace_file(target, _text_for(text, parsed, old, new, named), named)
         return new
 
@@ -126,17 +132,6 @@ def _read(path: Path, shown_as: str = "") -> tuple[str, Parsed, Case]:
             f'rename the file to "{case.id}{SUFFIX}" or change the id',
         )
     return text, parsed, case
-
-
-def _resolved(path: Path, named: str) -> Path:
-    # A linked case file is replaced where it really stands, or the link would be lost.
-    try:
-        target = path.resolve(strict=True)
-    except (OSError, RuntimeError, ValueError):
-        target = path
-    if not target.is_file():
-        read_text(path, named)  # says what is wrong, before a lock file is made
-    return target
 
 
 @contextlib.contextmanager

@@ -1,0 +1,247 @@
+"""Cases read back as they were written, whatever stands in them and however they are laid out."""
+
+from __future__ import annotations
+
+import tempfile
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from triage.case.changes import (
+    new_attempt,
+    new_case,
+    new_finding,
+    with_answer,
+    with_attempt,
+    with_finding,
+    with_release,
+    with_sign,
+)
+from triage.case.models import OUTCOMES, Case, Record
+from triage.case.store import case_text, create_case, load_case, update_case
+from triage.errors import TriageError
+from triage.yamltext import control_character, dump_yaml, parse_yaml
+
+AWKWARD = [
+    *("yes", "no", "on", "off", "true", "null", "~", "NO", "Yes", ".inf", ".nan", "=", "<<"),
+    *("1", "0012", "1e3", "1_0", "12:30", "2026-01-01", "0x1f", "+1", ".5", "0o17", "0b1"),
+    *("-", "#", ":", "?", "!", "&", "*", "|", "%", "@", "`", "...", "---"),
+]
+texts = st.one_of(
+    st.sampled_from(AWKWARD),
+    st.sampled_from(
+        ["", " lead", "trail ", "\n", "\n\nx", "x\n", " \n x", "a\r\nb", "a: b", "# x", "é ü 虫 🐝"]
+    ),
+    st.text(alphabet=" \n\tab:#-'\"{}[],&*!|>%@`0123.e+_~", max_size=14),
+    st.text(max_size=30),
+).filter(
+    lambda text: not control_character(text) and not any("\ud800" <= c <= "\udfff" for c in text)
+)
+values = st.recursive(
+    st.one_of(
+        st.none(), st.booleans(), st.integers(-(10**30), 10**30), st.floats(allow_nan=False), texts
+    ),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(texts.filter(bool), inner, max_size=3)
+    ),
+    max_leaves=8,
+)
+words = st.from_regex(r"[a-z0-9][a-z0-9-]{0,12}", fullmatch=True)
+answers = st.dictionaries(words, words, max_size=4)
+moments = st.builds(
+    lambda moment, minutes: moment.replace(tzinfo=timezone(timedelta(minutes=minutes))),
+    st.datetimes(min_value=datetime(1990, 1, 1), max_value=datetime(2200, 1, 1)),  # noqa: DTZ001
+    st.integers(-720, 840),
+)
+amounts = st.none() | st.floats(0, 1e6) | st.integers(0, 1000).map(float)
+
+
+def unknown_keys(model: type[Record]) -> st.SearchStrategy[dict[str, Any]]:
+    keys = texts.filter(bool).map(lambda text: f"x {text}")
+    del model
+    return st.dictionaries(keys, values, max_size=2)
+
+
+@st.composite
+def cases(draw: st.DrawFn) -> Case:
+    case = new_case(
+        draw(words),
+        draw(texts),
+        invented=draw(st.booleans()),
+        specimen=draw(
+            st.dictionaries(words, values.filter(lambda held: held is not None), max_size=2)
+        ),
+        answers=draw(answers),
+        **draw(unknown_keys(Case)),
+    )
+    for number in range(draw(st.integers(0, 3))):
+        side = draw(st.sampled_from([None, "left", "right", "both"]))
+        case = with_finding(
+            case,
+            new_finding(
+                f"f{number}",
+                draw(words),
+                side=side,
+                signs=draw(answers),
+                **draw(unknown_keys(Case)),
+            ),
+        )
+    for _ in range(draw(st.integers(0, 3))):
+        case = with_attempt(case, draw(attempts(case)))
+    return case
+
+
+@st.composite
+def attempts(draw: st.DrawFn, case: Case) -> Any:
+    return new_attempt(
+        case.next_attempt_id(),
+        draw(moments),
+        draw(words),
+        draw(st.sampled_from(OUTCOMES)),
+        finding=draw(st.sampled_from([None, *(finding.id for finding in case.findings)])),
+        amount_ml=draw(amounts),
+        minutes=draw(amounts),
+        note=draw(texts),
+        **draw(unknown_keys(Case)),
+    )
+
+
+@settings(max_examples=300, deadline=None)
+@given(values)
+def test_plain_values_come_back(held: Any) -> None:
+    back = parse_yaml(dump_yaml(held), "x").data
+    assert back == held
+    assert repr(back) == repr(held)  # 1, 1.0 and true are equal, and are not the same
+
+
+@settings(max_examples=100, deadline=None)
+@given(cases())
+def test_a_case_comes_back(case: Case) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = create_case(folder, case)
+        back = load_case(path)
+        assert back == case
+        assert list(back.plain()) == list(case.plain())
+        assert case_text(back) == case_text(case)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.data(), cases())
+def test_a_change_touches_only_what_it_says(data: st.DataObject, case: Case) -> None:
+    attempt = data.draw(attempts(case))
+    question, answer = data.draw(words), data.draw(words)
+
+    def change(old: Case) -> Case:
+        new = with_answer(with_attempt(old, attempt), question, answer)
+        new = with_finding(new, new_finding("late", "antenna"))
+        for held in new.held_by():
+            new = with_release(new, attempt.at, held, "looked again")
+        return with_sign(new, new.findings[0].id, question, answer)
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = create_case(folder, case)
+        marked = path.read_text(encoding="utf-8").replace("\nanswers:", "\n# by hand\nanswers:", 1)
+        path.write_bytes(marked.encode())
+        if load_case(path) != case:  # the mark fell into a text: nothing to compare then
+            return
+        expected = change(case)
+        assert update_case(path, change) == expected
+        assert load_case(path) == expected
+        assert expected.attempts[:-1] == case.attempts
+        assert b"# by hand" in path.read_bytes()
+
+
+@settings(max_examples=60, deadline=None)
+@given(cases(), st.lists(st.sampled_from(OUTCOMES), min_size=1, max_size=6))
+def test_a_hold_ends_only_by_a_release(case: Case, outcomes: list[str]) -> None:
+    at = datetime(2026, 3, 2, tzinfo=timezone.utc)  # noqa: UP017
+    for outcome in outcomes:
+        case = with_attempt(case, new_attempt(case.next_attempt_id(), at, "s", outcome))
+        last = case.attempts[-1].id
+        assert (last in case.held_by()) == (outcome in {"worse", "damage"})
+    for attempt_id in case.held_by():
+        before = case.held_by()
+        case = with_release(case, at, attempt_id, "looked again")
+        assert case.held_by() == tuple(held for held in before if held != attempt_id)
+    assert case.held_by() == ()
+
+
+SEED = case_text(
+    with_attempt(
+        with_finding(
+            new_case("card", "Card: 'x'", answers={"a": "no"}, kept=[1, {"b": 2.5}]),
+            new_finding("f1", "eye", signs={"sheen": "wet"}),
+        ),
+        new_attempt("a1", datetime(2026, 3, 2, tzinfo=timezone.utc), "s", "better", note="a\nb"),  # noqa: UP017
+    )
+).encode()
+pieces = st.sampled_from(
+    [
+        *(b"\t", b"\x00", b"\xff", b"\x1b", b"\n", b"\r", b"\xe2\x80\xae", b"\xf0\x9f"),
+        *(b"&a ", b"*a", b"[", b"]", b"{", b"}", b": ", b"- ", b"'", b'"', b"<<: ", b"? ", b"#"),
+        *(b"!!python/object:os.system ", b"|", b">", b"%YAML 9.9\n", b"---\n", b"..."),
+        *(b"1e999", b".nan", b"0x", b"[" * 500, b"{a: " * 200, b"- " * 500, b"9" * 5000),
+    ]
+)
+cuts = st.lists(
+    st.tuples(st.integers(0, len(SEED)), st.integers(0, 12), pieces | st.binary(max_size=6)),
+    max_size=5,
+)
+
+
+def mutated(changes: list[tuple[int, int, bytes]]) -> bytes:
+    raw = SEED
+    for start, length, piece in changes:
+        raw = raw[:start] + piece + raw[start + length :]
+    return raw
+
+
+def read_or_refuse(raw: bytes, path: Path) -> bool:
+    """Return whether the bytes are a case; anything but a clear refusal raises."""
+    path.write_bytes(raw)
+    try:
+        case = load_case(path)
+    except TriageError as fault:
+        lines = fault.line().splitlines()
+        assert all(line.startswith(str(path)) and control_character(line) == "" for line in lines)
+        assert path.read_bytes() == raw
+        return False
+    grown = update_case(path, lambda old: with_answer(old, "fuzz", "yes"))
+    assert load_case(path) == grown
+    assert grown.attempts == case.attempts
+    return True
+
+
+def fuzz(count: int) -> tuple[int, int]:
+    tally = [0, 0]
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "card.yaml"
+
+        @settings(
+            max_examples=count,
+            deadline=None,
+            suppress_health_check=list(HealthCheck),
+            database=None,
+        )
+        @given(st.one_of(cuts.map(mutated), st.binary(max_size=200)))
+        def run(raw: bytes) -> None:
+            tally[read_or_refuse(raw, path)] += 1
+
+        run()
+    return tally[0], tally[1]
+
+
+def test_any_bytes_are_read_or_refused_sample() -> None:
+    refused, read = fuzz(400)
+    assert refused
+    assert read
+
+
+@pytest.mark.slow
+def test_any_bytes_are_read_or_refused() -> None:
+    refused, read = fuzz(50_000)
+    print(f"{refused + read} inputs: {refused} refused in a line, {read} read, 0 tracebacks")

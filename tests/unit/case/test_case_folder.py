@@ -1,0 +1,146 @@
+"""The case list is quick, and its index is never believed against the files."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from triage.case import folder as folder_module
+from triage.case.changes import new_case, with_title
+from triage.case.folder import INDEX, list_cases
+from triage.case.store import create_case, update_case
+from triage.errors import TriageError
+
+LONG_AGO = 1_700_000_000
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    for number in range(5):
+        path = create_case(tmp_path, new_case(f"card-{number}", f"Card {number}"))
+        os.utime(path, (LONG_AGO, LONG_AGO))
+    return tmp_path
+
+
+@pytest.fixture
+def read_files(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Names of the case files that are really read."""
+    names: list[str] = []
+    real = folder_module.load_case
+
+    def noted(path: Path, *, shown_as: str = "") -> object:
+        names.append(path.name)
+        return real(path, shown_as=shown_as)
+
+    monkeypatch.setattr(folder_module, "load_case", noted)
+    return names
+
+
+def titles(folder: Path) -> list[str]:
+    return [entry.title for entry in list_cases(folder)]
+
+
+def test_a_second_list_reads_no_case_file(folder: Path, read_files: list[str]) -> None:
+    first = list_cases(folder)
+    assert [entry.id for entry in first] == [f"card-{n}" for n in range(5)]
+    assert [entry.title for entry in first] == [f"Card {n}" for n in range(5)]
+    assert first[0].path == folder / "card-0.yaml"
+    assert len(read_files) == 5
+    assert list_cases(folder) == first
+    assert len(read_files) == 5
+
+
+def test_only_a_changed_file_is_read_again(folder: Path, read_files: list[str]) -> None:
+    list_cases(folder)
+    read_files.clear()
+    update_case(folder / "card-2.yaml", lambda case: with_title(case, "Kard 2"))
+    assert titles(folder)[2] == "Kard 2"
+    assert read_files == ["card-2.yaml"]
+    # Same size and same time as before, changed all the same: the file's own clock tells.
+    stamp = (folder / "card-3.yaml").stat()
+    text = (folder / "card-3.yaml").read_text(encoding="utf-8")
+    (folder / "card-3.yaml").write_text(text.replace("Card", "Kard"), encoding="utf-8")
+    os.utime(folder / "card-3.yaml", ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
+    assert titles(folder)[3] == "Kard 3"
+
+
+def test_a_file_as_young_as_the_index_is_not_believed(folder: Path, read_files: list[str]) -> None:
+    path = create_case(folder, new_case("young", "Young"))
+    list_cases(folder)
+    read_files.clear()
+    list_cases(folder)
+    assert read_files == [path.name]
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda _: "",
+        lambda _: "[]",
+        lambda _: "{",
+        lambda _: "[" * 100_000,
+        lambda _: "\x00\xff",
+        lambda text: text.replace('"version": "', '"version": "0'),
+        lambda text: text.replace("Card 1", r"\u001b[2J"),
+        lambda text: text.replace('"Card 1"', "7"),
+        lambda text: json.dumps({**json.loads(text), "cases": {"card-1.yaml": [1]}}),
+        lambda text: json.dumps({**json.loads(text), "cases": {"gone.yaml": [1, 2, 3, "", ""]}}),
+    ],
+)
+def test_a_spoiled_index_is_rebuilt(folder: Path, spoil: Callable[[str], str]) -> None:
+    expected = list_cases(folder)
+    index = folder / INDEX
+    index.write_text(spoil(index.read_text(encoding="utf-8")), encoding="utf-8")
+    assert list_cases(folder) == expected
+    content = json.loads(index.read_text(encoding="utf-8"))
+    assert sorted(content["cases"]) == [f"card-{n}.yaml" for n in range(5)]
+
+
+def test_an_index_that_cannot_be_written_is_done_without(folder: Path) -> None:
+    (folder / INDEX).mkdir()
+    assert titles(folder) == [f"Card {n}" for n in range(5)]
+    assert (folder / INDEX).is_dir()
+    assert not list(folder.glob(".index-*"))
+
+
+def test_removed_and_renamed_files_leave_the_list(folder: Path) -> None:
+    list_cases(folder)
+    (folder / "card-0.yaml").unlink()
+    (folder / "card-1.yaml").rename(folder / "card-9.yaml")
+    entries = list_cases(folder)
+    assert [entry.id for entry in entries] == ["card-2", "card-3", "card-4", "card-9"]
+    assert "rename the file" in entries[-1].error
+
+
+def test_broken_files_are_listed_with_their_fault(folder: Path) -> None:
+    (folder / "bad.yaml").write_text("format: 1\nid: bad\ntitle: 'x\n", encoding="utf-8")
+    (folder / "Big Name.yaml").write_text("format: 1\nid: Big Name\n", encoding="utf-8")
+    (folder / "esc\x1b[2J.yaml").write_text("format: 1\nid: x\n", encoding="utf-8")
+    os.mkfifo(folder / "pipe.yaml")
+    for _ in range(2):
+        faults = {entry.id: entry.error for entry in list_cases(folder) if entry.error}
+        assert set(faults) == {"bad", "Big Name", "esc?[2J", "pipe"}
+        assert faults["bad"].startswith("bad.yaml:")
+        assert "broken YAML" in faults["bad"]
+        assert "is not an id" in faults["Big Name"]
+        assert not any("\x1b" in text or "\n" in text for text in faults.values())
+
+
+def test_other_files_are_no_cases(folder: Path) -> None:
+    for name in ("bench.yaml", ".hidden.yaml", "_draft.yaml", "notes.txt", "old.yml"):
+        (folder / name).write_text("x", encoding="utf-8")
+    (folder / "sub.yaml").mkdir()
+    (folder / "gone.yaml").symlink_to(folder / "nowhere")
+    assert [entry.id for entry in list_cases(folder)] == [f"card-{n}" for n in range(5)]
+
+
+def test_a_missing_folder_is_told(tmp_path: Path) -> None:
+    with pytest.raises(TriageError, match="the folder cannot be read: No such file"):
+        list_cases(tmp_path / "gone")
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    with pytest.raises(TriageError, match="the folder cannot be read: Not a directory"):
+        list_cases(tmp_path / "file")
