@@ -114,7 +114,7 @@ class _Normaliser:
         absent = "absent" in entry
         inner = entry["absent"] if absent else entry
         if not isinstance(inner, Mapping) or len(inner) != 1:
-            self.fault(rule, "a pattern needs exactly one kind", "write for example - finding: {zone: ?z}")
+            self.fault(rule, "a pattern needs exactly one kind", "write for example - finding: {zone: $z}")
             return "", {}, absent
         kind, fields = next(iter(inner.items()))
         known = {*self.vocabulary.kinds, *self.static}
@@ -141,8 +141,8 @@ class _Normaliser:
     ) -> None:
         table = self.static[kind]
         variable = fields.get("id")
-        if not (isinstance(variable, str) and variable.startswith("?")):
-            self.fault(rule, f"static pattern {kind} needs id: ?variable", "add id: ?m or the like")
+        if not _is_variable(variable):
+            self.fault(rule, f"static pattern {kind} needs id: $variable", "add id: $m or the like")
             return
         if kinds_of.setdefault(variable, kind) != kind:
             self.fault(rule, f"{variable} is both {kinds_of[variable]} and {kind}", "use two names")
@@ -176,7 +176,7 @@ class _Normaliser:
         }.get(name, {})
         values |= set(extra)
         for literal in _literals(constraint):
-            if isinstance(literal, str) and not literal.startswith("?") and literal not in values:
+            if isinstance(literal, str) and not _is_variable(literal) and literal not in values:
                 self.fault(rule, f'{kind} {name} is never "{literal}"', did_you_mean(literal, values))
 
     def _static_test(
@@ -225,7 +225,7 @@ class _Normaliser:
                 continue
             if family is Family.RECOGNISE and (kind, name) in self.vocabulary.derived:
                 self.fault(rule, f"{kind}.{name} is derived later", "use what was observed instead")
-            if isinstance(constraint, str) and constraint.startswith("?"):
+            if _is_variable(constraint):
                 variables.append((name, constraint[1:]))
                 if constraint in narrowed:
                     if slots[name].about != kinds_of[constraint]:
@@ -242,7 +242,7 @@ class _Normaliser:
         slot = self.vocabulary.kinds[kind][name]
         domain = self.vocabulary.domain(kind, name)
         if domain is None:
-            self.fault(rule, f"{kind}.{name} is an id", "bind it to a ?variable")
+            self.fault(rule, f"{kind}.{name} is an id", "bind it to a $variable")
             return frozenset()
         for literal in _literals(constraint):
             if literal not in domain:
@@ -311,7 +311,7 @@ class _Normaliser:
         for name, value in sorted(fields.items()):
             if name in METHOD_FIELDS:
                 constants.append((name, self._methods(rule, value, narrowed, kinds_of)))
-            elif isinstance(value, str) and value.startswith("?"):
+            elif _is_variable(value):
                 if value[1:] not in bound:
                     self.fault(rule, f"{value} is not bound by a pattern", "bind it in when")
                 variables.append((name, value[1:]))
@@ -323,7 +323,7 @@ class _Normaliser:
     def _methods(
         self, rule: Rule, value: Any, narrowed: Mapping[str, set[str]], kinds_of: Mapping[str, str]
     ) -> tuple[str, ...]:
-        if isinstance(value, str) and value.startswith("?"):
+        if _is_variable(value):
             if kinds_of.get(value) != "method":
                 self.fault(rule, f"{value} is not a method", "add - method: {id: " + value + "}")
                 return ()
@@ -351,6 +351,11 @@ class _Normaliser:
         }
         if name in tables and value not in tables[name]:
             self.fault(rule, f'unknown {name} "{value}"', did_you_mean(str(value), tables[name]))
+
+
+def _is_variable(word: Any) -> bool:
+    """Return whether a word in a pattern is a variable, written ``$z`` (``"?z"`` in quotes too)."""
+    return isinstance(word, str) and len(word) > 1 and word[0] in "$?"
 
 
 def _listed(value: Any) -> list[Any]:

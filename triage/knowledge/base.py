@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
-Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]*$", max_length=80)]
+Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9.-]*$", max_length=80)]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 Grade = Annotated[int, Field(ge=0, le=5)]
 

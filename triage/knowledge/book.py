@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from triage.errors import TriageError, Where, did_you_mean
 from triage.knowledge.agents import Agent, Authority, Circumstance, Hazard, Material
+from triage.knowledge.air import AirControl
 from triage.knowledge.base import Source
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.methods import Equipment, Method, Technique
@@ -52,6 +53,7 @@ KINDS: Mapping[str, tuple[type[BaseModel], str]] = {
     "salt": (Salt, "salts.yaml"),
     "gel": (Gel, "gels.yaml"),
     "dose": (Dose, "doses.yaml"),
+    "control": (AirControl, "controls.yaml"),
 }
 
 
@@ -81,6 +83,7 @@ class Knowledge:
     salts: Mapping[str, Salt]
     gels: Mapping[str, Gel]
     doses: Mapping[str, Dose]
+    controls: Mapping[str, AirControl]
     rules: Mapping[Family, tuple[Rule, ...]]
     judgement: Judgement
     digest: str
@@ -135,4 +138,5 @@ ATTRIBUTES: Mapping[str, str] = {
     "salt": "salts",
     "gel": "gels",
     "dose": "doses",
+    "control": "controls",
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
 
 from pydantic import Field
@@ -80,6 +81,9 @@ class Condition(Entry):
     name: Text
     stage: Stage
     full_stop: Text = Field(description="what to do when the ladder is used up")
+    when_cleared: Mapping[Id, Id] = Field(
+        default_factory=dict, description="answers that a cleared attempt gives: question -> answer"
+    )
 
 
 class Answer(Frozen):

@@ -1,0 +1,85 @@
+"""What the commands share: options, opening the workshop, printing as text or JSON."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from triage.errors import TriageError, did_you_mean
+
+if TYPE_CHECKING:
+    from triage.service import Workshop
+
+Arguments = argparse.Namespace
+Subparsers = Any
+
+
+def add_folders(parser: argparse.ArgumentParser) -> None:
+    """Add the options that say where cases, rules and bench are."""
+    parser.add_argument("--cases", type=Path, metavar="DIR", help="folder of the cases")
+    parser.add_argument("--rules", type=Path, metavar="DIR", help="rules folder to use instead")
+    parser.add_argument("--bench", type=Path, metavar="FILE", help="bench file to use instead")
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """Add the option for output that a program reads."""
+    parser.add_argument("--json", action="store_true", help="print JSON")
+
+
+def command(
+    subparsers: Subparsers, name: str, text: str, example: str
+) -> argparse.ArgumentParser:
+    """Add a command with its one-line help and an example."""
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        name,
+        help=text,
+        description=text[0].upper() + text[1:] + ".",
+        epilog=f"example: triage {example}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    add_folders(parser)
+    return parser
+
+
+def workshop_of(arguments: Arguments, case: str | None = None) -> Workshop:
+    """Return the workshop for the folders named on the command line.
+
+    A case given as a path brings its own folder, so that its bench and its day are used.
+    """
+    from triage.service import open_workshop
+
+    folder = arguments.cases
+    if folder is None and case is not None and Path(case).suffix == ".yaml":
+        folder = Path(case).parent
+    return open_workshop(cases=folder, rules=arguments.rules, bench=arguments.bench)
+
+
+def print_json(content: Any) -> None:
+    """Print plain data as JSON, the same bytes for the same data."""
+    sys.stdout.write(json.dumps(content, indent=2, ensure_ascii=False, default=str) + "\n")
+
+
+def pairs(words: list[str]) -> dict[str, str]:
+    """Return ``question=answer`` words as a mapping.
+
+    Raises
+    ------
+    TriageError: a word without an equals sign.
+    """
+    found = {}
+    for word in words:
+        name, sign, value = word.partition("=")
+        if not sign or not name or not value:
+            raise TriageError(f'"{word}" is not question=answer', mend="write for example puff=moves")
+        found[name] = value
+    return found
+
+
+def one_of(word: str, known: list[str], what: str) -> str:
+    """Return a word if it is known, else raise with the nearest one."""
+    if word not in known:
+        raise TriageError(f'unknown {what} "{word}"', mend=did_you_mean(word, known))
+    return word

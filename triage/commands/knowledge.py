@@ -1,0 +1,52 @@
+"""Commands about the knowledge: check it, print JSON Schemas for editors."""
+
+from __future__ import annotations
+
+
+from triage.commands.common import Arguments, Subparsers, command, print_json
+from triage.errors import raise_faults
+
+
+def add_commands(subparsers: Subparsers) -> None:
+    """Add the commands of this module."""
+    check = command(
+        subparsers, "check", "check the rules folder and run the cases beside each rule", "check --rules rules"
+    )
+    check.set_defaults(run=run_check)
+    schema = command(
+        subparsers, "schema", "print the JSON Schema of a kind of knowledge file or of the plan", "schema agent"
+    )
+    schema.add_argument("kind", nargs="?", help="kind of entry; all kinds are listed without one")
+    schema.set_defaults(run=run_schema)
+
+
+def run_check(arguments: Arguments) -> int:
+    """Check the knowledge; every fault stands on one line with its mend."""
+    from triage import places
+    from triage.engine.consult import Consultant
+    from triage.engine.rulecases import failed_cases
+    from triage.knowledge.load import load_knowledge
+
+    folder = arguments.rules or places.rules_folder()
+    knowledge = load_knowledge(folder)
+    consultant = Consultant(knowledge)
+    raise_faults(failed_cases(consultant))
+    count = sum(len(rules) for rules in knowledge.rules.values())
+    cases = sum(len(rule.cases) for rules in knowledge.rules.values() for rule in rules)
+    print(f"{folder}: {len(knowledge.places)} entries, {count} rules, {cases} rule cases: no fault")
+    print(f"digest {knowledge.digest}")
+    return 0
+
+
+def run_schema(arguments: Arguments) -> int:
+    """Print one JSON Schema, or the kinds there are."""
+    from triage.knowledge.schema import schema_of, schemas
+
+    if arguments.kind is None:
+        for name in schemas():
+            print(name)
+        return 0
+    print_json(schema_of(arguments.kind))
+    return 0
+
+

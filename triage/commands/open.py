@@ -1,0 +1,33 @@
+"""Open the interface: on the user's cases, on one case, or on a copy of the demo."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from triage import places
+from triage.commands.common import Arguments, workshop_of
+
+
+def copy_demo(target: Path) -> Path:
+    """Copy the demo cases into the user's own folder, leaving files that are there already."""
+    target.mkdir(parents=True, exist_ok=True)
+    for source in sorted(places.demo_folder().rglob("*")):
+        place = target / source.relative_to(places.demo_folder())
+        if source.is_dir():
+            place.mkdir(exist_ok=True)
+        elif not place.exists():
+            shutil.copyfile(source, place)
+    return target
+
+
+def open_interface(arguments: Arguments) -> int:
+    """Open the interface and return the exit code when it is left."""
+    if arguments.demo:
+        arguments.cases = copy_demo(places.demo_copy_folder())
+    workshop = workshop_of(arguments, arguments.case)
+    case = workshop.load(arguments.case) if arguments.case else None
+    from triage.tui.app import run_app
+
+    run_app(workshop, case)
+    return 0

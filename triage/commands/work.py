@@ -1,0 +1,259 @@
+"""Commands of the work itself: list, new, see, answer, plan, record, release, accept, undo."""
+
+from __future__ import annotations
+
+import sys
+
+from triage.commands.common import (
+    Arguments,
+    Subparsers,
+    add_json,
+    command,
+    pairs,
+    print_json,
+    workshop_of,
+)
+from triage.errors import TriageError
+
+OUTCOME_WORDS = "cleared | better | no-change | worse | damage | not-done"
+
+
+def add_commands(subparsers: Subparsers) -> None:
+    """Add the commands of this module."""
+    listing = command(subparsers, "list", "list the cases, held ones first", "list --cases cases")
+    add_json(listing)
+    listing.set_defaults(run=run_list)
+
+    new = command(subparsers, "new", "begin a case", 'new "Hoverfly, plate 4" --taxon flies')
+    new.add_argument("title", help="what is on the bench, in a few words")
+    new.add_argument("--taxon", default="unknown", help="taxon group (triage handbook lists them)")
+    new.add_argument("--id", dest="case_id", help="id of the case; made from the title by default")
+    add_json(new)
+    new.set_defaults(run=run_new)
+
+    answer = command(
+        subparsers,
+        "answer",
+        "answer questions about the whole specimen",
+        "answer hoverfly-plate-4 hydration=supple cracks=none",
+    )
+    answer.add_argument("case", help="id or file of the case")
+    answer.add_argument("answers", nargs="+", metavar="QUESTION=ANSWER")
+    answer.set_defaults(run=run_answer)
+
+    see = command(
+        subparsers,
+        "see",
+        "record what is seen in a zone",
+        "see hoverfly-plate-4 --zone thorax-hairy sheen=wet-gloss blotter=oil-spot",
+    )
+    see.add_argument("case", help="id or file of the case")
+    see.add_argument("--zone", help="zone of a new finding")
+    see.add_argument("--side", choices=("left", "right", "both"), help="side of a new finding")
+    see.add_argument("--finding", help="id of a finding to add signs to")
+    see.add_argument("--named", metavar="DEPOSIT", help="what you take it for, if you know")
+    see.add_argument("signs", nargs="*", metavar="QUESTION=ANSWER")
+    see.set_defaults(run=run_see)
+
+    plan = command(subparsers, "plan", "print the plan of a case", "plan hoverfly-plate-4 --whole")
+    plan.add_argument("case", help="id or file of the case")
+    plan.add_argument("--whole", action="store_true", help="every step in full")
+    add_json(plan)
+    plan.set_defaults(run=run_plan)
+
+    record = command(
+        subparsers,
+        "record",
+        "record an attempt on a step",
+        "record hoverfly-plate-4 --step f1-blot-dry --outcome better",
+    )
+    record.add_argument("case", help="id or file of the case")
+    record.add_argument("--step", required=True, help="id of the step in the plan")
+    record.add_argument("--outcome", required=True, metavar="OUTCOME", help=OUTCOME_WORDS)
+    record.add_argument("--ml", type=float, help="amount used [mL]; the plan's amount by default")
+    record.add_argument("--minutes", type=float, help="time taken [min]")
+    record.add_argument("--note", default="", help="anything worth remembering")
+    record.add_argument("--observed", default="", help="what was seen at a hold point")
+    record.add_argument("--photo-before", help="photo beside the case, relative path")
+    record.add_argument("--photo-after", help="photo beside the case, relative path")
+    record.set_defaults(run=run_record)
+    _add_after(subparsers)
+
+
+def _add_after(subparsers: Subparsers) -> None:
+    release = command(
+        subparsers, "release", "release a hold with a reason", 'release wasp-02 a3 --reason "..."'
+    )
+    release.add_argument("case", help="id or file of the case")
+    release.add_argument("attempt", help="id of the attempt that holds it")
+    release.add_argument("--reason", required=True, help="why work may go on")
+    release.set_defaults(run=run_release)
+
+    accept = command(
+        subparsers, "accept", "accept a finding as it is", 'accept wasp-02 f1 --reason "stain stays"'
+    )
+    accept.add_argument("case", help="id or file of the case")
+    accept.add_argument("finding", help="id of the finding")
+    accept.add_argument("--reason", required=True, help="why it may stay")
+    accept.set_defaults(run=run_accept)
+
+    skip = command(
+        subparsers, "skip", "skip a method with a reason", 'skip wasp-02 blot-dry --finding f1 --reason "..."'
+    )
+    skip.add_argument("case", help="id or file of the case")
+    skip.add_argument("method", help="id of the method")
+    skip.add_argument("--finding", help="id of the finding")
+    skip.add_argument("--reason", required=True, help="why it is skipped")
+    skip.set_defaults(run=run_skip)
+
+    undo = command(
+        subparsers, "undo", "take the last attempt back by a correction", 'undo wasp-02 --reason "wrong key"'
+    )
+    undo.add_argument("case", help="id or file of the case")
+    undo.add_argument("--reason", required=True, help="why")
+    undo.set_defaults(run=run_undo)
+
+
+def run_list(arguments: Arguments) -> int:
+    """Print the cases of the folder."""
+    workshop = workshop_of(arguments)
+    lines = workshop.list_cases()
+    if arguments.json:
+        print_json(
+            [
+                {
+                    "id": c.id,
+                    "title": c.title,
+                    "path": str(c.path),
+                    "stage": c.stage,
+                    "next_step": c.next_step,
+                    "held": c.held,
+                    "running": c.running,
+                    "fault": c.fault,
+                }
+                for c in lines
+            ]
+        )
+        return 0
+    if not lines:
+        print(f"no cases in {workshop.cases}")
+        print('begin one with: triage new "what is on the bench"   or look at the demo: triage --demo')
+    for line in lines:
+        if line.fault:
+            print(f"{line.id}  BROKEN  {line.fault}")
+            continue
+        held = "HELD  " if line.held else ""
+        running = f"  running: {line.running}" if line.running else ""
+        print(f"{line.id}  {held}{line.stage}  next: {line.next_step or '-'}{running}  {line.title}")
+    return 0
+
+
+def run_new(arguments: Arguments) -> int:
+    """Create a case and say what to do next."""
+    workshop = workshop_of(arguments)
+    case = workshop.new(arguments.title, arguments.taxon, arguments.case_id)
+    path = workshop.path_of(case.id)
+    if arguments.json:
+        print_json({"id": case.id, "path": str(path)})
+    else:
+        print(f"case {case.id} begun: {path}")
+        print(f"next: triage plan {case.id}   or answer at the scope: triage {path}")
+    return 0
+
+
+def run_answer(arguments: Arguments) -> int:
+    """Record answers about the whole specimen."""
+    workshop = workshop_of(arguments, arguments.case)
+    answers = pairs(arguments.answers)
+    workshop.answer_all(arguments.case, None, answers)
+    print(f"recorded: {', '.join(f'{q} = {a}' for q, a in answers.items())}")
+    return 0
+
+
+def run_see(arguments: Arguments) -> int:
+    """Record signs of a finding, adding it first if a zone is given."""
+    workshop = workshop_of(arguments, arguments.case)
+    signs = pairs(arguments.signs)
+    if (arguments.zone is None) == (arguments.finding is None):
+        raise TriageError("give --zone for a new finding or --finding for one there is", mend="one of the two")
+    finding = workshop.see(
+        arguments.case,
+        zone=arguments.zone,
+        finding=arguments.finding,
+        side=arguments.side,
+        named=arguments.named,
+        signs=signs,
+    )
+    plan = workshop.plan(workshop.load(arguments.case))
+    line = next(f for f in plan.findings if f.id == finding)
+    sure = f", certainty {line.certainty:.2f}, {line.standing}" if line.deposit else ""
+    print(f"finding {finding} in {line.zone_name}: {line.deposit_name}{sure}")
+    return 0
+
+
+def run_plan(arguments: Arguments) -> int:
+    """Print the plan."""
+    from triage.plan.model import plan_json
+    from triage.plantext import plan_text
+
+    workshop = workshop_of(arguments, arguments.case)
+    plan = workshop.plan(workshop.load(arguments.case))
+    sys.stdout.write(plan_json(plan) if arguments.json else plan_text(plan, whole=arguments.whole))
+    return 0
+
+
+def run_record(arguments: Arguments) -> int:
+    """Record an attempt and print the next step."""
+    from triage.plantext import step_head
+
+    workshop = workshop_of(arguments, arguments.case)
+    case = workshop.record(
+        arguments.case,
+        arguments.step,
+        arguments.outcome,
+        amount_ml=arguments.ml,
+        minutes=arguments.minutes,
+        note=arguments.note,
+        observed=arguments.observed,
+        photo_before=arguments.photo_before,
+        photo_after=arguments.photo_after,
+    )
+    print(f"recorded as {case.attempts[-1].id}: {arguments.step} {arguments.outcome}")
+    plan = workshop.plan(case)
+    for hold in plan.held:
+        print(hold.sentence)
+    following = plan.next_step()
+    print(step_head(following) if following else f"stage: {plan.stage}; no step to do now")
+    return 0
+
+
+def run_release(arguments: Arguments) -> int:
+    """Release a hold."""
+    workshop = workshop_of(arguments, arguments.case)
+    workshop.release(arguments.case, arguments.attempt, arguments.reason)
+    print(f"released {arguments.attempt}: {arguments.reason}")
+    return 0
+
+
+def run_accept(arguments: Arguments) -> int:
+    """Accept a finding as it is."""
+    workshop = workshop_of(arguments, arguments.case)
+    workshop.accept(arguments.case, arguments.finding, arguments.reason)
+    print(f"accepted {arguments.finding} as it is: {arguments.reason}")
+    return 0
+
+
+def run_skip(arguments: Arguments) -> int:
+    """Skip a method."""
+    workshop = workshop_of(arguments, arguments.case)
+    workshop.skip(arguments.case, arguments.finding, arguments.method, arguments.reason)
+    print(f"skipped {arguments.method}: {arguments.reason}")
+    return 0
+
+
+def run_undo(arguments: Arguments) -> int:
+    """Take the last attempt back."""
+    workshop = workshop_of(arguments, arguments.case)
+    case = workshop.undo(arguments.case, arguments.reason)
+    print(f"recorded as {case.attempts[-1].id}: {case.attempts[-1].corrects} counts as not done")
+    return 0

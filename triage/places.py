@@ -1,0 +1,43 @@
+"""Where things live: the carried rules and demo cases, the user's cases and bench."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from platformdirs import user_data_path
+
+HOME_VARIABLE = "TRIAGE_HOME"
+_HERE = Path(__file__).resolve().parent
+
+
+def carried(name: str) -> Path:
+    """Return a folder that comes with the program: beside it in a checkout, inside it in a wheel."""
+    inside = _HERE / "_carried" / name
+    return inside if inside.is_dir() else _HERE.parent / name
+
+
+def rules_folder() -> Path:
+    """Return the folder of the knowledge that comes with the program."""
+    return carried("rules")
+
+
+def demo_folder() -> Path:
+    """Return the folder of the demo cases that come with the program."""
+    return carried("cases")
+
+
+def home_folder() -> Path:
+    """Return the user's own folder: ``TRIAGE_HOME``, else the platform's place for user data."""
+    named = os.environ.get(HOME_VARIABLE, "")
+    return Path(named).expanduser() if named else user_data_path("triage", appauthor=False)
+
+
+def cases_folder() -> Path:
+    """Return the folder of the user's cases (it need not exist yet)."""
+    return home_folder() / "cases"
+
+
+def demo_copy_folder() -> Path:
+    """Return the folder into which the demo cases are copied before they are worked on."""
+    return home_folder() / "demo"

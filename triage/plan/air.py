@@ -1,0 +1,189 @@
+"""The air of a step: judged for this amount in this room, lowered, or left out with the mend."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from triage.case.profile import Bench
+from triage.exposure.day import DayLedger
+from triage.exposure.inverse import cheapest_control
+from triage.exposure.judge import judge_release
+from triage.exposure.space import Room
+from triage.exposure.substance import Substance
+from triage.exposure.verdict import AirVerdict
+from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Method
+from triage.plan.model import AirLine, LimitLine
+from triage.plan.substances import (
+    bare_room,
+    controls_of,
+    limit_mg_per_m3,
+    room_of,
+    strength_fraction,
+    substance_of,
+)
+
+MOST_PROTECTIVE = "most-protective"
+ROUND_DOWN = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class AirChoice:
+    """What the air allows: an amount with its line, or nothing and the reason.
+
+    ``amount_ml`` is None when the step has no volatile agent; ``refused`` is empty when it may
+    be offered.
+    """
+
+    amount_ml: float | None
+    because: str
+    line: AirLine | None
+    refused: str
+
+
+class AirJudge:
+    """Judges the releases of one bench on one day; results are kept for the life of a plan."""
+
+    def __init__(self, knowledge: Knowledge, bench: Bench, day: DayLedger) -> None:
+        self.knowledge = knowledge
+        self.bench = bench
+        self.day = day
+        self.room = room_of(knowledge, bench)
+        margin = knowledge.judgement.margin.value
+        self.margin = bench.margin if bench.margin is not None else margin
+        self._kept: dict[str, AirChoice] = {}
+        self._substances: dict[str, Substance] = {}
+
+    def substance(self, agent: str) -> Substance:
+        """Return an agent as the arithmetic sees it."""
+        if agent not in self._substances:
+            self._substances[agent] = substance_of(self.knowledge, self.knowledge.agents[agent])
+        return self._substances[agent]
+
+    def judge(
+        self, substance: Substance, amount_ml: float, minutes: float, share: float, room: Room
+    ) -> AirVerdict:
+        """Return the verdict on one release in one room on top of the day."""
+        judge_by = None if self.bench.judge_by == MOST_PROTECTIVE else self.bench.judge_by
+        return judge_release(
+            substance,
+            amount_ml,
+            room,
+            minutes,
+            ledger=self.day,
+            margin=self.margin,
+            judge_by=judge_by,
+            no_limit_ok=True,
+            strength_fraction=share,
+            lel_share=self.knowledge.judgement.lel_share.value,
+            # A liquid that can flash near a flame is cautioned about in words on its step; the
+            # planner does not know whether the lamp is lit at that moment.
+            ignition_source=False,
+        )
+
+    def choose(self, method: Method) -> AirChoice:
+        """Return the amount of a method's main agent that the air allows, and how it is judged."""
+        if method.id not in self._kept:
+            self._kept[method.id] = self._choose(method)
+        return self._kept[method.id]
+
+    def _choose(self, method: Method) -> AirChoice:
+        if method.agent is None or method.amount is None:
+            amount = method.amount.typical_ml if method.amount else None
+            return AirChoice(amount, "", None, "")
+        substance = self.substance(method.agent)
+        share = strength_fraction(method.strength) * method.amount.open_share
+        minutes = 0.0
+        typical, least = method.amount.typical_ml, method.amount.least_ml
+        verdict = self.judge(substance, typical, minutes, share, self.room)
+        if verdict.verdict != "over":
+            return AirChoice(typical, "", self.line(method.agent, verdict), "")
+        largest = verdict.largest_ok_ml or 0.0
+        # Rounded down to what a pipette can measure, never up over the limit.
+        lowered = int(largest * ROUND_DOWN) / ROUND_DOWN
+        if lowered >= least:
+            smaller = self.judge(substance, lowered, minutes, share, self.room)
+            if smaller.verdict != "over":
+                because = f"lowered from {typical:g} mL: {verdict.sentence}"
+                return AirChoice(lowered, because, self.line(method.agent, smaller), "")
+        mend = self._mend(substance, least, minutes, share)
+        return AirChoice(None, "", self.line(method.agent, verdict), f"{verdict.sentence} {mend}")
+
+    def _mend(self, substance: Substance, least: float, minutes: float, share: float) -> str:
+        judge_by = None if self.bench.judge_by == MOST_PROTECTIVE else self.bench.judge_by
+        choice = cheapest_control(
+            controls_of(self.knowledge),
+            substance,
+            least,
+            bare_room(self.knowledge, self.bench),
+            minutes,
+            ledger=self.day,
+            margin=self.margin,
+            judge_by=judge_by,
+            no_limit_ok=True,
+            strength_fraction=share,
+        )
+        if choice is None:
+            return "No control listed here makes even the least amount acceptable; use another agent."
+        name = self.knowledge.controls[choice.control.name].name
+        return f"It becomes possible with: {name}, at most {least:g} mL a pass."
+
+    def line(self, agent_id: str, verdict: AirVerdict) -> AirLine:
+        """Return a verdict as the plan shows it, with every published limit."""
+        near, room = verdict.near, verdict.room
+        mean = near.mean_8_h
+        control = self.knowledge.controls.get(self.bench.room.control)
+        ventilation = control.sentence if control else "Ventilation is not known: judged as none."
+        binding = verdict.binding
+        limits = self._limit_lines(agent_id, verdict)
+        return AirLine(
+            verdict=verdict.verdict,
+            sentence=verdict.sentence,
+            ventilation=ventilation,
+            peak_mg_per_m3=_short(near.peak.mg_per_m3.high),
+            mean_15_min_mg_per_m3=_short(near.mean_15_min.mg_per_m3.high),
+            mean_8_h_mg_per_m3=_short(mean.mg_per_m3.high),
+            room_peak_mg_per_m3=_short(room.peak.mg_per_m3.high),
+            peak_ppm=_short(near.peak.ppm.high) if near.peak.ppm else None,
+            mean_8_h_ppm=_short(mean.ppm.high) if mean.ppm else None,
+            limits=limits,
+            binding=f"{binding.limit.authority} {binding.limit.basis}" if binding else "",
+            factor=_short(verdict.exceeded_by),
+            lel_fraction=None if verdict.lel_fraction is None else _short(verdict.lel_fraction),
+            can_ignite=verdict.can_ignite,
+            reentry_min=None if verdict.reentry_min is None else _short(verdict.reentry_min),
+            largest_ok_ml=None if verdict.largest_ok_ml is None else _short(verdict.largest_ok_ml),
+            flags=verdict.flags,
+            assumptions=verdict.assumptions,
+        )
+
+    def _limit_lines(self, agent_id: str, verdict: AirVerdict) -> tuple[LimitLine, ...]:
+        agent = self.knowledge.agents[agent_id]
+        vapour = self.knowledge.agents[agent.vapour_of] if agent.vapour_of else agent
+        mass = self.substance(agent_id).molar_mass_g_per_mol
+        by_key = {(r.limit.authority, r.limit.basis): r for r in verdict.ratios}
+        lines = []
+        for limit in vapour.limits:
+            found = by_key.get((limit.authority, limit.basis.value))
+            value = limit_mg_per_m3(limit, mass) or 0.0
+            lines.append(
+                LimitLine(
+                    authority=self.knowledge.authorities[limit.authority].name,
+                    basis=limit.basis.value,
+                    value=limit.value,
+                    unit=limit.unit,
+                    edition=limit.edition,
+                    level_mg_per_m3=_short(found.level_mg_per_m3) if found else 0.0,
+                    limit_mg_per_m3=_short(value),
+                    ratio=_short(found.ratio) if found else 0.0,
+                    judged=bool(found and found.is_judged),
+                    source=limit.source,
+                )
+            )
+        return tuple(lines)
+
+
+def _short(number: float) -> float:
+    """Return a figure with four significant digits: more would pretend to know."""
+    return float(f"{number:.4g}")
+

@@ -1,0 +1,142 @@
+"""What the attempts so far mean for one finding or one condition of the whole specimen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from triage.case.models import HARMFUL, Attempt, Case
+
+SKIP = "skip-method"
+INSERT = "-before-"
+# Outcomes that use up a pass; "not done" does not.
+PASSES = frozenset({"cleared", "better", "no-change", "worse", "damage"})
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What a ladder works on: a finding, or a condition of the whole specimen."""
+
+    key: str
+    finding: str | None
+    condition: str | None = None
+
+    def owns(self, attempt: Attempt) -> bool:
+        """Return whether an attempt was made on this target."""
+        if self.finding is not None:
+            return attempt.finding == self.finding
+        return attempt.finding is None and attempt.deposit == self.condition
+
+
+def finding_target(finding: str) -> Target:
+    """Return the target of a finding."""
+    return Target(finding, finding)
+
+
+def condition_target(condition: str) -> Target:
+    """Return the target of a condition; its key cannot be a finding id of the store (f1, f2)."""
+    return Target(f"case-{condition}", None, condition)
+
+
+def step_id(target: Target, method: str) -> str:
+    """Return the stable id of the step that uses a method on a target."""
+    return f"{target.key}-{method}"
+
+
+def insert_id(target: Target, first: str, what: str) -> str:
+    """Return the id of a step that must stand before another, such as a test spot."""
+    return f"{target.key}-{first}{INSERT}{what}"
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """What was tried on one target.
+
+    ``passes`` counts by method; ``harmed`` are methods after which it got worse or was damaged;
+    ``skipped`` are methods a person chose to skip, with the reason; ``inserts`` are the ids of
+    inserted steps that went well.
+    """
+
+    cleared_by: str | None = None
+    passes: Mapping[str, int] = field(default_factory=dict)
+    last: Mapping[str, str] = field(default_factory=dict)
+    harmed: frozenset[str] = frozenset()
+    failed_inserts: frozenset[str] = frozenset()
+    inserts: frozenset[str] = frozenset()
+    skipped: Mapping[str, str] = field(default_factory=dict)
+    unchanged: int = 0
+
+    def done(self, method: str) -> int:
+        """Return how many passes of a method have been made."""
+        return self.passes.get(method, 0)
+
+
+def progress_of(case: Case, target: Target) -> Progress:
+    """Return the progress on a target from the case's effective attempts and overrides."""
+    attempts = [a for a in case.effective_attempts() if target.owns(a)]
+    passes: dict[str, int] = {}
+    last: dict[str, str] = {}
+    harmed: set[str] = set()
+    good: set[str] = set()
+    failed: set[str] = set()
+    cleared: str | None = None
+    for attempt in attempts:
+        if INSERT in attempt.step:
+            # The newest result of a test spot counts.
+            good.discard(attempt.step)
+            failed.discard(attempt.step)
+            if attempt.outcome in HARMFUL:
+                failed.add(attempt.step)
+            elif attempt.outcome != "not-done":
+                good.add(attempt.step)
+            continue
+        method = attempt.method or ""
+        last[method] = attempt.outcome
+        if attempt.outcome in PASSES:
+            passes[method] = passes.get(method, 0) + 1
+        if attempt.outcome in HARMFUL:
+            harmed.add(method)
+        if attempt.outcome == "cleared":
+            cleared = attempt.id
+        elif attempt.outcome in PASSES:
+            cleared = None
+    return Progress(
+        cleared_by=cleared,
+        passes=passes,
+        last=last,
+        harmed=frozenset(harmed),
+        failed_inserts=frozenset(failed),
+        inserts=frozenset(good),
+        skipped=_skips(case, target),
+        unchanged=_unchanged_in_a_row(attempts),
+    )
+
+
+def _skips(case: Case, target: Target) -> dict[str, str]:
+    return {
+        override.method: override.reason
+        for override in case.overrides
+        if override.kind == SKIP
+        and override.method
+        and override.finding == target.finding
+        and override.reason.strip()
+    }
+
+
+def _unchanged_in_a_row(attempts: Iterable[Attempt]) -> int:
+    """Return how many passes in a row, up to the last, changed nothing."""
+    count = 0
+    for attempt in attempts:
+        if INSERT in attempt.step or attempt.outcome == "not-done":
+            continue
+        count = count + 1 if attempt.outcome == "no-change" else 0
+    return count
+
+
+def closed_findings(case: Case) -> frozenset[str]:
+    """Return the findings that an attempt cleared or a person accepted as they are."""
+    return frozenset(
+        finding.id
+        for finding in case.findings
+        if finding.accepted or progress_of(case, finding_target(finding.id)).cleared_by
+    )

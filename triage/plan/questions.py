@@ -1,0 +1,144 @@
+"""Which questions would still help: those whose answer could open a gate or lift an interlock."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from triage.engine.consult import Conclusions, Consultant
+from triage.engine.facts import Conclusion, Fact
+from triage.engine.vocabulary import UNKNOWN
+from triage.knowledge.book import Knowledge
+from triage.knowledge.rules import Family
+from triage.plan.model import QuestionLine
+
+Wanted = tuple[str, str | None, str]
+
+
+def open_fields(consultant: Consultant, conclusion: Conclusion, facts: dict[str, Fact]) -> Iterator[tuple[str, str]]:
+    """Yield (fact key, field) for each unknown answer on which a conclusion rests."""
+    family = next(f for f, rules in consultant.normal.by_family.items() for r in rules if r.id == conclusion.rule)
+    rule = next(r for r in consultant.normal.by_family[family] if r.id == conclusion.rule)
+    positive = [p for p in rule.patterns if not p.absent]
+    for pattern, key in zip(positive, conclusion.facts, strict=True):
+        for name, _ in pattern.allowed:
+            if facts[key].get(name) == UNKNOWN:
+                yield key, name
+
+
+def _from_gates(knowledge: Knowledge, conclusions: Conclusions) -> Iterator[Wanted]:
+    specimen = conclusions.fact("specimen")
+    for conclusion in conclusions.of(Family.GATE, "close"):
+        ask = conclusion.get("ask")
+        if ask and specimen.get(ask) == UNKNOWN:
+            yield ask, None, knowledge.rule(conclusion.rule).because
+
+
+def _from_forbids(consultant: Consultant, conclusions: Conclusions, shown: frozenset[str]) -> Iterator[Wanted]:
+    facts = {fact.key: fact for fact in conclusions.facts}
+    for conclusion in conclusions.of(Family.FORBID, "forbid"):
+        if not shown & set(conclusion.get("method")):
+            continue
+        because = consultant.knowledge.rule(conclusion.rule).because
+        for key, name in open_fields(consultant, conclusion, facts):
+            if name in consultant.knowledge.questions:
+                yield name, key if facts[key].kind == "finding" else None, because
+            elif name == "taxon":
+                yield name, None, because
+
+
+def _from_readings(consultant: Consultant, conclusions: Conclusions, open_findings: Iterable[str]) -> Iterator[Wanted]:
+    """Yield the unanswered questions that tell the candidates of a finding apart."""
+    useful = _questions_of_evidence(consultant)
+    knowledge = consultant.knowledge
+    for finding in sorted(open_findings):
+        fact = conclusions.fact(finding)
+        settled = conclusions.settled(finding)
+        blocked = [
+            r
+            for r in conclusions.readings_of(finding)
+            if r.deposit in consultant.guards
+            and r.reach >= knowledge.judgement.suspected.value
+            and (settled is None or r.deposit != settled.deposit)
+        ]
+        candidates = {r.deposit for r in blocked}
+        if settled is None:
+            candidates |= {r.deposit for r in conclusions.readings_of(finding) if r.certainty > 0}
+            candidates = candidates or set(knowledge.deposits)
+        if not candidates:
+            continue
+        for question in knowledge.questions.values():
+            if question.about != "zone" or fact.get(question.id) != UNKNOWN:
+                continue
+            about = useful.get(question.id, frozenset()) & candidates
+            if about:
+                names = sorted(knowledge.deposits[d].name for d in about)
+                more = "" if len(names) <= 3 else f" and {len(names) - 3} more"
+                yield question.id, finding, f"It speaks for or against: {', '.join(names[:3])}{more}."
+
+
+def _questions_of_evidence(consultant: Consultant) -> dict[str, frozenset[str]]:
+    """Return question -> deposits that its answers speak for or against."""
+    found: dict[str, set[str]] = {}
+    for rule in consultant.normal.by_family[Family.RECOGNISE]:
+        deposits = {dict(t.constants).get("deposit") for t in rule.templates if t.kind == "evidence"}
+        for pattern in rule.patterns:
+            for name, _ in pattern.allowed:
+                found.setdefault(name, set()).update(d for d in deposits if d)
+    return {name: frozenset(deposits) for name, deposits in found.items()}
+
+
+RISKS = {"none": 0, "touch": 1, "micro-test": 2}
+
+
+def questions_for(
+    consultant: Consultant,
+    conclusions: Conclusions,
+    shown: frozenset[str],
+    open_findings: Iterable[str],
+) -> tuple[QuestionLine, ...]:
+    """Return the questions that would still help, each once, safest and cheapest first.
+
+    Parameters
+    ----------
+    shown         methods that were offered; only interlocks on these are worth a question
+    open_findings findings that are neither cleared nor accepted nor left alone
+    """
+    knowledge = consultant.knowledge
+    wanted: dict[tuple[str | None, str], str] = {}
+    sources = (
+        *_from_gates(knowledge, conclusions),
+        *_from_forbids(consultant, conclusions, shown),
+        *_from_readings(consultant, conclusions, open_findings),
+    )
+    for name, finding, because in sources:
+        wanted.setdefault((finding, name), because)
+    lines = [_line(knowledge, name, finding, why) for (finding, name), why in wanted.items()]
+    return tuple(sorted(lines, key=lambda q: _rank(knowledge, q)))
+
+
+def _rank(knowledge: Knowledge, line: QuestionLine) -> tuple[object, ...]:
+    question = knowledge.questions.get(line.question)
+    order = (RISKS[question.risk], question.rank) if question else (0, 0)
+    return (line.finding is not None, line.finding or "", *order, line.question)
+
+
+def _line(knowledge: Knowledge, name: str, finding: str | None, because: str) -> QuestionLine:
+    if name == "taxon":
+        answers = tuple((t.id, t.name) for t in knowledge.taxa.values())
+        return QuestionLine(
+            "taxon", None, "Which group is it?", "Look at the whole animal.", answers, "none", 10, because
+        )
+    question = knowledge.questions[name]
+    return QuestionLine(
+        question=name,
+        finding=finding,
+        ask=question.ask,
+        how=question.how,
+        answers=tuple((a.id, a.text) for a in question.answers),
+        risk=question.risk,
+        seconds=question.seconds,
+        because=because,
+    )
+
+
+

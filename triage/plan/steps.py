@@ -1,0 +1,276 @@
+"""Complete a step: everything a person needs to do it, and to stop in time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from triage.bench.stock import make_up
+from triage.case.profile import Bench
+from triage.engine.consult import Conclusions
+from triage.engine.vocabulary import agent_ids
+from triage.errors import TriageError
+from triage.knowledge.agents import Agent
+from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Method, Strength
+from triage.knowledge.rules import Family
+from triage.plan.air import AirChoice
+from triage.plan.ladder import Ladder, applies, grades
+from triage.plan.model import (
+    CautionLine,
+    HarshnessGrades,
+    MakeUpLine,
+    Protection,
+    RuledOut,
+    Step,
+    StepStatus,
+    StopPoint,
+)
+from triage.plan.ordering import Item
+from triage.plan.selectivity import selectivity_of
+
+LEAST_MAKE_UP_ML = 10.0
+HAZARD_GRADE = 3
+MILDER_SHOWN = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What steps are completed with: the knowledge, the bench and what was concluded."""
+
+    knowledge: Knowledge
+    bench: Bench
+    conclusions: Conclusions
+
+
+def _target_text(agent: Agent, strength: Strength | None) -> str:
+    if strength is None or strength.unit == "as-is":
+        return f"{agent.name}, as it is"
+    return f"{agent.name} {strength.value:g} {strength.unit}"
+
+
+def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: float) -> MakeUpLine:
+    target = _target_text(agent, strength)
+    basis = strength.unit.removeprefix("% ")
+    shown = "strength not known" if stock is None else f"{stock:g} % {agent.strength_basis}"
+    try:
+        densities: dict[str, float] = {}
+        density = agent.physical.density
+        if basis == "w/w" and density is not None and density.value is not None:
+            # Dilute solutions are close to water; the stock's density stands in the knowledge.
+            densities = {
+                "stock_density_g_per_ml": density.value,
+                "target_density_g_per_ml": 1.0,
+            }
+        made = make_up(
+            strength.value,
+            stock,
+            total_ml,
+            basis,  # type: ignore[arg-type]
+            stock_basis=agent.strength_basis if agent.strength_basis != "as-is" else None,  # type: ignore[arg-type]
+            stock_goes_into_water=agent.agent_class == "acid",
+            **densities,
+        )
+    except TriageError as fault:
+        sentence = f"Cannot be worked out: {fault.message}; {fault.mend}."
+        return MakeUpLine(agent.id, target, shown, None, None, sentence)
+    return MakeUpLine(
+        agent.id, target, shown, round(made.stock_ml, 3), round(made.top_up_to_ml, 3), made.sentence
+    )
+
+
+def make_up_lines(
+    knowledge: Knowledge, bench: Bench, method: Method, amount_ml: float | None
+) -> tuple[MakeUpLine, ...]:
+    """Return how to make the working liquid up from the user's stock, one line for each agent."""
+    parts = [(method.agent, method.strength)] if method.agent else []
+    parts += [(part.agent, part.strength) for part in method.with_]
+    needed = (amount_ml or 0.0) * method.passes
+    total_ml = max(LEAST_MAKE_UP_ML, needed)
+    lines = []
+    for agent_id, strength in parts:
+        agent = knowledge.agents[agent_id]
+        if strength is not None and strength.unit.startswith("%"):
+            lines.append(_diluted(agent, strength, bench.strength_of(agent_id), total_ml))
+            continue
+        text = _target_text(agent, strength)
+        lines.append(MakeUpLine(agent_id, text, "as it is", None, None, f"Use {text}."))
+    return tuple(lines)
+
+
+def protection_of(knowledge: Knowledge, agents: Sequence[Agent]) -> Protection:
+    """Return what to wear for these agents; the safety data sheet goes before it."""
+    holds: list[str] = []
+    fails: list[str] = []
+    eyes: list[str] = []
+    breathing: list[str] = []
+    for agent in agents:
+        for glove in agent.gloves:
+            name = knowledge.materials[glove.material].name
+            minutes = f" ({glove.minutes})" if glove.minutes else ""
+            note = ", splash only" if glove.verdict == "splash" else ""
+            text = f"{agent.name}: {name}{note}{minutes}"
+            (fails if glove.verdict == "fails" else holds).append(text)
+        if any(knowledge.hazards[h].needs_eye_protection for h in agent.hazards):
+            eyes.append(f"{agent.name}: tight goggles")
+        breathing += [f"{agent.name}: {line.text}" for line in agent.breathing]
+    return Protection(tuple(holds), tuple(fails), tuple(eyes), tuple(breathing))
+
+
+def caution_lines(
+    setting: Setting, ladder: Ladder, method_id: str, agents: Sequence[Agent]
+) -> tuple[CautionLine, ...]:
+    """Return the cautions of a step: those of the rules, then mixes and notices of its agents."""
+    knowledge = setting.knowledge
+    lines = []
+    for conclusion in setting.conclusions.of(Family.CAUTION, "caution"):
+        if applies(conclusion, ladder.target) and method_id in conclusion.get("method"):
+            rule = knowledge.rule(conclusion.rule)
+            lines.append(CautionLine(conclusion.get("kind"), rule.because, rule.id, rule.source))
+    for agent in agents:
+        for mix in agent.incompatible:
+            other = knowledge.agents[mix.with_].name if mix.with_ in knowledge.agents else mix.with_
+            text = f"Never mix {agent.name} with {other}: {mix.product}."
+            lines.append(CautionLine("mixing", text, f"agent:{agent.id}", mix.source))
+        for notice in agent.notices:
+            text = f"{notice.jurisdiction}, {notice.date}: {notice.text}"
+            lines.append(CautionLine("legal", text, f"agent:{agent.id}", notice.source))
+        for label in agent.ask_label:
+            lines.append(CautionLine("stop", label.text, f"agent:{agent.id}", label.source))
+    return tuple(dict.fromkeys(lines))
+
+
+def keep_away(knowledge: Knowledge, bench: Bench, method: Method, agents: Sequence[Agent]) -> tuple[str, ...]:
+    """Return what the step would harm, what is on this bench first."""
+    found = {attack.material: attack.how for agent in agents for attack in agent.attacks}
+    found |= {material: "keep away" for material in method.keep_away if material not in found}
+    ordered = sorted(found, key=lambda m: (m not in bench.supports, m))
+    return tuple(
+        f"{knowledge.materials[m].name} ({found[m]})" + (" - on your bench" if m in bench.supports else "")
+        for m in ordered
+    )
+
+
+def _is_hazardous(method: Method, agents: Iterable[Agent], knowledge: Knowledge) -> bool:
+    worst = max((knowledge.hazards[h].grade for a in agents for h in a.hazards), default=0)
+    return method.harshness.person.grade >= HAZARD_GRADE or worst >= HAZARD_GRADE
+
+
+def _hold_prompt(knowledge: Knowledge, method: Method, ladder: Ladder, *, hazardous: bool) -> str:
+    """Return what must be observed and written down before this step opens, empty if nothing."""
+    unchanged = int(knowledge.judgement.unchanged_passes.value)
+    if ladder.progress.unchanged >= unchanged:
+        return f"{ladder.progress.unchanged} passes changed nothing. Look again: what makes you sure of the deposit?"
+    if ladder.progress.harmed:
+        return "It got worse here before. What do you see now, and why is it safe to go on?"
+    if hazardous or method.test_spot:
+        return "What did the hidden test spot show?"
+    return ""
+
+
+def _why(setting: Setting, ladder: Ladder, method: Method, item: Item) -> tuple[str, tuple[RuledOut, ...]]:
+    knowledge = setting.knowledge
+    if item.inserted:
+        return f"It stands before the next step on {_problem_name(knowledge, ladder)}.", ()
+    earlier = [
+        RuledOut(bar.method, bar.rule, bar.because)
+        for bar in ladder.barred
+        if bar.method in ladder.offered
+    ]
+    done = [m for m in ladder.offered if ladder.progress.done(m)]
+    problem = _problem_name(knowledge, ladder)
+    if ladder.progress.last.get(method.id) == "better":
+        text = f"It helped: the same step again on {problem}."
+    elif done:
+        names = ", ".join(knowledge.methods[m].name for m in sorted(done))
+        text = f"The least harsh step left for {problem}; already tried: {names}."
+    elif item.rung == 1:
+        text = f"The least harsh step that may remove {problem}."
+    else:
+        text = f"Only if the milder steps leave {problem} behind."
+    return text, tuple(earlier[:MILDER_SHOWN])
+
+
+def _problem_name(knowledge: Knowledge, ladder: Ladder) -> str:
+    if ladder.target.condition is not None:
+        return knowledge.conditions[ladder.target.condition].name
+    if ladder.problem is None:
+        return "what has not been identified yet"
+    return knowledge.deposits[ladder.problem].name
+
+
+def complete_step(
+    setting: Setting,
+    item: Item,
+    ladder: Ladder,
+    choice: AirChoice,
+    status: StepStatus,
+    *,
+    side: str | None,
+    rules: tuple[str, ...],
+) -> Step:
+    """Return the complete step for one rung or inserted step of a ladder."""
+    knowledge, bench = setting.knowledge, setting.bench
+    method = knowledge.methods[item.method]
+    technique = knowledge.techniques[method.technique]
+    agents = [knowledge.agents[a] for a in agent_ids(knowledge, method.id)]
+    hazardous = _is_hazardous(method, agents, knowledge)
+    because, ruled_out = _why(setting, ladder, method, item)
+    harshness = method.harshness
+    cautions = caution_lines(setting, ladder, method.id, agents)
+    stops = [knowledge.stops[s] for s in method.stop_signs]
+    zone = knowledge.zones.get(item.zone or "")
+    mechanical, chemical, person = grades(method)
+    return Step(
+        id=item.step,
+        status=status,
+        stage=method.stage,
+        finding=ladder.target.finding,
+        zone=item.zone,
+        zone_name=zone.name if zone else None,
+        side=side,
+        deposit=ladder.problem,
+        deposit_name=_problem_name(knowledge, ladder),
+        method=method.id,
+        name=method.name,
+        agent=method.agent,
+        agent_name=knowledge.agents[method.agent].name if method.agent else None,
+        technique=technique.id,
+        tool=method.tool,
+        harshness=HarshnessGrades(mechanical, chemical, person),
+        harshness_because=(
+            f"mechanical {mechanical}: {harshness.mechanical.because}",
+            f"chemical {chemical}: {harshness.chemical.because}",
+            f"to the person {person}: {harshness.person.because}",
+        ),
+        rung=item.rung,
+        rungs=len(ladder.rungs),
+        passes=1 if item.inserted else method.passes,
+        passes_done=0 if item.inserted else ladder.progress.done(method.id),
+        dwell_s=method.dwell_s.start if method.dwell_s else None,
+        dwell_most_s=method.dwell_s.most if method.dwell_s else None,
+        burst_s=method.burst_s.start if method.burst_s else None,
+        temp_c=(method.temp_c.start, method.temp_c.most) if method.temp_c else None,
+        amount_ml=choice.amount_ml,
+        amount_because=choice.because,
+        make_up=make_up_lines(knowledge, bench, method, choice.amount_ml),
+        do=tuple(method.do),
+        success=method.success,
+        stop_points=tuple(StopPoint(s.id, s.see, s.means, s.then) for s in stops),
+        cautions=cautions,
+        protection=protection_of(knowledge, agents),
+        air=choice.line,
+        rinse=tuple(method.rinse),
+        drying=method.drying,
+        keep_away=keep_away(knowledge, bench, method, agents),
+        disposal=tuple(line.text for agent in agents for line in agent.disposal),
+        selectivity=selectivity_of(knowledge, bench, method, ladder.problem),
+        look_after_h=tuple(method.look_after_h),
+        hazardous=hazardous,
+        hold="" if item.inserted else _hold_prompt(knowledge, method, ladder, hazardous=hazardous),
+        because=because,
+        ruled_out=ruled_out,
+        evidence=tuple(f"{line.text} ({line.source})" for line in method.evidence),
+        rules=tuple(sorted({*rules, *(c.rule for c in cautions if ":" not in c.rule)})),
+        sources=tuple(dict.fromkeys([method.source, *(line.source for line in method.evidence)])),
+    )

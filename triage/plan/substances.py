@@ -1,0 +1,127 @@
+"""Agents and benches of the knowledge as the air arithmetic sees them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from triage.case.profile import Bench
+from triage.exposure.gas import mg_per_m3_from_ppm
+from triage.exposure.inverse import Control
+from triage.exposure.space import Room
+from triage.exposure.substance import Limit, Substance
+from triage.knowledge.agents import Agent, Basis, Physical
+from triage.knowledge.agents import Limit as PublishedLimit
+from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Strength
+
+BASES = {
+    Basis.TWA: "twa",
+    Basis.STEL: "stel",
+    Basis.CEILING: "ceiling",
+    Basis.PEAK: "peak",
+    Basis.IDLH: "idlh",
+}
+PERCENT = 100.0
+
+
+def limit_mg_per_m3(limit: PublishedLimit, molar_mass_g_per_mol: float | None) -> float | None:
+    """Return a published limit in mg/m3; None if it is in ppm and no molar mass is known."""
+    if limit.unit == "mg/m3":
+        return limit.value
+    if molar_mass_g_per_mol is None:
+        return None
+    return float(mg_per_m3_from_ppm(limit.value, molar_mass_g_per_mol))
+
+
+def _value(physical: Physical, name: str) -> float | None:
+    quantity = getattr(physical, name)
+    return quantity.value if quantity is not None else None
+
+
+def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
+    """Return an agent as the air arithmetic sees it; limits are those of its vapour."""
+    vapour = knowledge.agents[agent.vapour_of] if agent.vapour_of else agent
+    mass = _value(vapour.physical, "molar_mass")
+    limits = []
+    for limit in vapour.limits:
+        value = limit_mg_per_m3(limit, mass)
+        if value is None or limit.basis not in BASES or not limit.in_force:
+            continue
+        limits.append(
+            Limit(
+                authority=limit.authority,
+                basis=BASES[limit.basis],  # type: ignore[arg-type]
+                value_mg_per_m3=value,
+                averaging_min=limit.averaging_min or None,
+                edition=limit.edition,
+                source=limit.source,
+            )
+        )
+    points = tuple((p.temp_c, p.kpa) for p in vapour.physical.vapour_pressure)
+    flags = tuple(sorted({*agent.hazards, *(("skin",) if agent.skin else ())}))
+    return Substance(
+        key=agent.id,
+        molar_mass_g_per_mol=mass,
+        density_g_per_ml=_value(agent.physical, "density"),
+        vapour_points=points,
+        lel_percent=_value(vapour.physical, "lower_explosive_limit"),
+        flash_point_c=_value(agent.physical, "flash_point"),
+        limits=tuple(limits),
+        flags=flags,
+        airborne="vapour" if _evaporates(agent) else "none",
+    )
+
+
+def _evaporates(agent: Agent) -> bool:
+    """Return whether the agent can reach the air: it has vapour data or limits."""
+    return bool(agent.physical.vapour_pressure or agent.limits or agent.vapour_of)
+
+
+def strength_fraction(strength: Strength | None) -> float:
+    """Return the share of the liquid that is the agent, 1 where the strength is not a percent."""
+    if strength is None or not strength.unit.startswith("%"):
+        return 1.0
+    return min(strength.value / PERCENT, 1.0)
+
+
+def control_of(knowledge: Knowledge, name: str) -> Control | None:
+    """Return a control for the arithmetic, None if it is unknown (which counts as none)."""
+    entry = knowledge.controls.get(name)
+    if entry is None:
+        return None
+    return Control(
+        name=entry.id,
+        cost_rank=float(entry.cost_rank),
+        air_changes_per_h=entry.air_changes_per_h,
+        captured_fraction=entry.captured_fraction,
+        air_speed_m_per_min=entry.air_speed_m_per_min,
+        outdoors=entry.outdoors,
+    )
+
+
+def controls_of(knowledge: Knowledge) -> tuple[Control, ...]:
+    """Return every control, cheapest first."""
+    found = [control_of(knowledge, name) for name in knowledge.controls]
+    known: Iterable[Control] = (control for control in found if control is not None)
+    return tuple(sorted(known, key=lambda c: (c.cost_rank, c.name)))
+
+
+def bare_room(knowledge: Knowledge, bench: Bench) -> Room:
+    """Return the bench's room without its control; unknown air changes count as none."""
+    judgement, room = knowledge.judgement, bench.room
+    return Room(
+        volume_m3=room.volume_m3 or judgement.room_volume_m3.value,
+        air_changes_per_h=room.air_changes_per_h,
+        mixing_factor=judgement.mixing_factor.value,
+        near_field_radius_m=judgement.near_field_radius_m.value,
+        air_speed_m_per_min=judgement.air_speed_m_per_min.value,
+        temp_c=room.temp_c,
+        altitude_m=room.altitude_m,
+    )
+
+
+def room_of(knowledge: Knowledge, bench: Bench) -> Room:
+    """Return the bench's room with the control in use; an unknown control counts as none."""
+    control = control_of(knowledge, bench.room.control)
+    room = bare_room(knowledge, bench)
+    return control.applied_to(room) if control else room

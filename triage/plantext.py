@@ -1,0 +1,166 @@
+"""A plan as plain lines: for a terminal, a log or a screen reader. No box characters, no colour."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+
+from triage.plan.model import AirLine, FindingLine, Plan, QuestionLine, Step
+
+WIDTH = 92
+STATES = {
+    "open": "to clean",
+    "cleared": "cleared",
+    "accepted": "accepted as it is",
+    "left": "left alone: it belongs there",
+    "unsettled": "not identified yet",
+    "stopped": "stopped: nothing permitted is left",
+}
+STATUS = {"next": "NEXT", "then": "then", "if-needed": "only if the one before fails"}
+
+
+def _wrapped(text: str, indent: str = "  ", first: str | None = None) -> Iterator[str]:
+    yield from textwrap.wrap(
+        text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent
+    )
+
+
+def _listed(label: str, lines: tuple[str, ...]) -> Iterator[str]:
+    for line in lines:
+        yield from _wrapped(f"{label}: {line}", "      ", "    ")
+
+
+def duration(seconds: float) -> str:
+    """Return a time span in words: 30 s, 2 min, 24 h."""
+    if seconds < 120:
+        return f"{seconds:g} s"
+    if seconds < 2 * 3600:
+        return f"{seconds / 60:g} min"
+    return f"{seconds / 3600:g} h"
+
+
+def finding_text(finding: FindingLine) -> Iterator[str]:
+    """Yield one finding: where, what it is taken to be, how sure, and what it could be."""
+    side = f", {finding.side}" if finding.side else ""
+    sure = f" (certainty {finding.certainty:.2f}, {finding.standing})" if finding.deposit else ""
+    yield from _wrapped(
+        f"{finding.id} {finding.zone_name}{side}: {finding.deposit_name}{sure} - {STATES[finding.state]}"
+    )
+    if finding.alternatives:
+        others = ", ".join(f"{a.name} {a.certainty:.2f}" for a in finding.alternatives)
+        yield from _wrapped(f"could also be: {others}", "      ", "    ")
+
+
+def air_text(air: AirLine) -> Iterator[str]:
+    """Yield the air of a step: one sentence, the level, and every published limit."""
+    yield from _wrapped(f"air: {air.sentence}", "      ", "    ")
+    yield from _wrapped(
+        f"at the face, unfavourable end: peak {air.peak_mg_per_m3:g} mg/m3, 15 min "
+        f"{air.mean_15_min_mg_per_m3:g}, 8 h {air.mean_8_h_mg_per_m3:g}",
+        "      ",
+    )
+    for limit in air.limits:
+        if not limit.ratio:
+            continue
+        mark = "judged" if limit.judged else "shown"
+        yield from _wrapped(
+            f"{limit.authority} {limit.basis} {limit.value:g} {limit.unit} ({limit.edition}): "
+            f"{limit.ratio:.2g} of it [{mark}]",
+            "        ",
+            "      ",
+        )
+    yield from _wrapped(f"ventilation: {air.ventilation}", "      ", "    ")
+    if air.reentry_min:
+        yield f"    air the room for {air.reentry_min:.0f} min before staying in it"
+
+
+def step_head(step: Step) -> str:
+    """Return the first line of a step."""
+    where = step.zone_name or "whole specimen"
+    side = f", {step.side}" if step.side else ""
+    return f"{STATUS[step.status]}: {step.name} - {where}{side} [{step.id}]"
+
+
+def step_text(step: Step) -> Iterator[str]:
+    """Yield one complete step as lines."""
+    yield from _wrapped(step_head(step), "    ", "  ")
+    h = step.harshness
+    yield (
+        f"    rung {step.rung} of {step.rungs}; harshness: mechanical {h.mechanical}, "
+        f"chemical {h.chemical}, to the person {h.person}"
+    )
+    yield from _listed("why", (step.because,))
+    if step.hold:
+        yield from _listed("HOLD POINT", (step.hold,))
+    yield from _listed("make up", tuple(line.sentence for line in step.make_up))
+    yield f"    tool: {step.tool}"
+    yield from _listed("do", step.do)
+    if step.dwell_s is not None:
+        most = f", at most {duration(step.dwell_most_s)}" if step.dwell_most_s else ""
+        yield f"    dwell: {duration(step.dwell_s)}{most}; pass {step.passes_done + 1} of {step.passes}"
+    if step.amount_ml is not None:
+        note = f" ({step.amount_because})" if step.amount_because else ""
+        yield from _wrapped(f"amount: {step.amount_ml:g} mL a pass{note}", "      ", "    ")
+    yield from _listed("done when", (step.success,))
+    yield from _listed("STOP if", tuple(f"{s.see} - {s.then}" for s in step.stop_points))
+    yield from _listed("rinse", step.rinse)
+    if step.drying:
+        yield from _listed("dry", (step.drying,))
+    yield from _listed("gloves", step.protection.gloves)
+    yield from _listed("gloves that fail", step.protection.gloves_fail)
+    yield from _listed("eyes", step.protection.eyes)
+    yield from _listed("breathing", step.protection.breathing)
+    if step.air is not None:
+        yield from air_text(step.air)
+    yield from _listed("keep away", step.keep_away)
+    yield from _listed("caution", tuple(f"[{c.kind}] {c.text}" for c in step.cautions))
+    yield from _listed("waste", step.disposal)
+
+
+def question_text(question: QuestionLine) -> Iterator[str]:
+    """Yield one open question with its answers."""
+    whose = question.finding or "specimen"
+    answers = ", ".join(answer for answer, _ in question.answers)
+    yield from _wrapped(f"{whose} {question.question}: {question.ask} [{answers}]", "    ", "  ")
+    yield from _wrapped(f"how: {question.how}", "      ", "    ")
+
+
+def plan_text(plan: Plan, *, whole: bool = False) -> str:
+    """Return the plan as text: the next step in full, the others by name unless ``whole``."""
+    lines = [f"case {plan.case}: {plan.title}".rstrip(": "), f"stage: {plan.stage}"]
+    lines += [f"bench: {plan.bench}; knowledge {plan.knowledge_digest}"]
+    for notice in (*plan.refused, *plan.notices):
+        lines += _wrapped(f"{notice.kind.upper()}: {notice.text} [{notice.rule}]", "  ", "")
+    for hold in plan.held:
+        lines += _wrapped(f"HELD: {hold.sentence} (attempt {hold.attempt})", "  ", "")
+    for conflict in plan.conflicts:
+        lines += _wrapped(f"CONTRADICTION in {conflict.finding}: {conflict.sentence}", "  ", "")
+    if plan.findings:
+        lines += ["", "findings"]
+        for finding in plan.findings:
+            lines += finding_text(finding)
+    if plan.questions:
+        lines += ["", "questions that would help"]
+        for question in plan.questions[: None if whole else 4]:
+            lines += question_text(question)
+    lines += ["", "steps" if plan.steps else "no step to do now"]
+    for place, step in enumerate(plan.steps):
+        if whole or place == 0:
+            lines += step_text(step)
+        else:
+            lines += _wrapped(step_head(step), "    ", "  ")
+    ruled = [e for e in plan.excluded if e.offered]
+    if ruled:
+        lines += ["", "ruled out"]
+        for excluded in ruled:
+            where = excluded.finding or "case"
+            lines += _wrapped(
+                f"{where} {excluded.method_name}: {excluded.because} [{excluded.rule}]", "    ", "  "
+            )
+    lines += ["", CLOSING]
+    return "\n".join(lines) + "\n"
+
+
+CLOSING = (
+    "The safety data sheet, local rules and licensed practice come before this plan. If in doubt, stop."
+)
