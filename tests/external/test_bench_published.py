@@ -16,7 +16,7 @@ from triage.bench.chamber import (
     vapour_density_mg_per_l,
 )
 from triage.bench.drops import drops_to_ml, ml_per_drop
-from triage.bench.mould import weeks_to_first_growth
+from triage.bench.mould import ceiling_index, critical_rh_percent, weeks_to_first_growth
 from triage.bench.pooling import prior_from_groups
 from triage.bench.rates import UNIFORM, exact_interval, rate, wilson
 from triage.bench.stock import grams_per_litre, make_up, molarity, stock_ml_per_litre
@@ -244,6 +244,18 @@ def test_mould_time_is_of_the_published_order(temp, rh, band_weeks):
     assert low <= weeks_to_first_growth(temp, rh) <= high
 
 
+@pytest.mark.parametrize(("temp", "rh"), [(20, 79), (10, 82), (5, 88)])
+def test_growth_starts_where_another_table_starts_it(temp, rh):
+    # the same 2017 table, second-hand: slow growth begins at these humidities
+    assert critical_rh_percent(temp) == pytest.approx(rh, abs=1.1)
+
+
+def test_index_scale_ends_at_six():
+    # the index runs to 6, full cover (Hukka and Viitanen 1999): reached only at 100 %
+    assert ceiling_index(20, 100) == pytest.approx(6)
+    assert ceiling_index(20, 99) < 6
+
+
 # --- gel and doses ---------------------------------------------------------------------------
 
 
@@ -316,19 +328,19 @@ def test_placenta_praevia():
 
 
 @pytest.mark.parametrize(
-    ("worked", "tried", "level", "has_continuity", "low", "high"),
+    ("worked", "tried", "level", "has_continuity", "ends"),
     [
         # SciPy 1.17.1, test file of binomtest, values from R 3.6.2 prop.test
-        (3, 10, 0.95, False, 0.1077913, 0.6032219),
-        (3, 10, 0.99, False, 0.07956632, 0.6799753),
-        (3, 10, 0.95, True, 0.08094782, 0.64632928),
-        (0, 10, 0.95, False, 0.0, 0.2775328),
-        (10, 10, 0.95, False, 0.7224672, 1.0),
+        (3, 10, 0.95, False, (0.1077913, 0.6032219)),
+        (3, 10, 0.99, False, (0.07956632, 0.6799753)),
+        (3, 10, 0.95, True, (0.08094782, 0.64632928)),
+        (0, 10, 0.95, False, (0.0, 0.2775328)),
+        (10, 10, 0.95, False, (0.7224672, 1.0)),
     ],
 )
-def test_wilson_from_r(worked, tried, level, has_continuity, low, high):
+def test_wilson_from_r(worked, tried, level, has_continuity, ends):
     found = wilson(worked, tried, level=level, has_continuity=has_continuity)
-    assert found == pytest.approx((low, high), abs=1e-6)
+    assert found == pytest.approx(ends, abs=1e-6)
 
 
 @pytest.mark.parametrize(

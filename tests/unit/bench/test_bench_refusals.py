@@ -74,6 +74,14 @@ REFUSED = [
     (lambda: stock.fluid_ml_for_strength(1, 80, 70, 0.7),
      ("no amount of 70 % fluid stays at 80 % in a moist specimen; "
      "use a stronger fluid or accept a weaker end")),
+    (
+        lambda: stock.fluid_ml_for_strength(1, 70, 95, 1.05),
+        "body water is 1.05 mL/g; it must lie between 0 and 1 mL/g",
+    ),
+    (
+        lambda: stock.strengths_after_body_water(95, 3, 1.05),
+        "body water is 1.05 mL/g; it must lie between 0 and 1 mL/g",
+    ),
     # drops
     (lambda: drops.ml_per_drop(5, 1), "5 drops are too few to calibrate by; count at least ten"),
     (lambda: drops.ml_to_drops(0.01, 20, 0.15),
