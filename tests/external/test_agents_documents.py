@@ -3,8 +3,9 @@
 Sources: NIOSH, Documentation for IDLH concentrations, 1994 (each page states the REL, the OSHA
 PEL and the 1993-94 TLV); NIOSH Pocket Guide (ethyl alcohol); OSHA sampling pages (tetrachloro-
 ethylene, toluene, acetone, Stoddard solvent, cyclohexane, hydrogen peroxide, potassium
-hydroxide); 40 CFR 751.603 (tetrachloroethylene); CCOHS records (odour); AIHA 2025 (hydrogen
-chloride).
+hydroxide, hydrogen chloride); 40 CFR 751.603 (tetrachloroethylene); CCOHS records (odour); AIHA
+2025 (hydrogen chloride); Directive 2004/37/EC Annex III and Directive 91/322/EEC Annex; German
+accident insurers' data sheet (2-ethoxyethanol).
 """
 
 from __future__ import annotations
@@ -92,6 +93,41 @@ naphthalene             osha  twa     10     ppm   480
 naphthalene             niosh twa     10     ppm   480
 naphthalene             niosh stel    15     ppm   15
 naphthalene             niosh idlh    250    ppm   0
+acetic-acid             osha  twa     10     ppm   480
+acetic-acid             niosh twa     10     ppm   480
+acetic-acid             niosh stel    15     ppm   15
+dpg-methyl-ether        osha  twa     100    ppm   480
+dpg-methyl-ether        niosh twa     100    ppm   480
+dpg-methyl-ether        niosh stel    150    ppm   15
+dpg-methyl-ether        niosh idlh    600    ppm   0
+dpg-methyl-ether        eu-ioelv twa  50     ppm   480
+amyl-acetate            osha  twa     100    ppm   480
+amyl-acetate            niosh twa     100    ppm   480
+amyl-acetate            niosh idlh    1000   ppm   0
+camphor                 osha  twa     2      mg/m3 480
+camphor                 niosh twa     2      mg/m3 480
+silica-gel              niosh twa     6      mg/m3 480
+silica-gel              niosh idlh    3000   mg/m3 0
+silica-gel-cobalt       osha  twa     0.1    mg/m3 480
+silica-gel-cobalt       niosh twa     0.05   mg/m3 480
+silica-gel-cobalt       niosh idlh    20     mg/m3 0
+benzene                 osha  twa     1      ppm   480
+benzene                 osha  stel    5      ppm   15
+benzene                 niosh twa     0.1    ppm   480
+benzene                 niosh idlh    500    ppm   0
+benzene                 eu-cmd twa    0.2    ppm   480
+carbon-tetrachloride    osha  twa     10     ppm   480
+carbon-tetrachloride    osha  peak    200    ppm   5
+carbon-tetrachloride    niosh stel    2      ppm   60
+trichloroethylene       osha  twa     100    ppm   480
+trichloroethylene       osha  ceiling 200    ppm   0
+trichloroethylene       niosh twa     25     ppm   480
+trichloroethylene       eu-cmd twa    10     ppm   480
+trichloroethylene       eu-cmd stel   30     ppm   15
+naphthalene             eu-ioelv twa  10     ppm   480
+hydrochloric-acid-dilute acgih ceiling 2     ppm   0
+ethoxyethanol-2         de-agw twa    2      ppm   480
+hypochlorite            niosh idlh    10     ppm   0
 hypochlorite            osha  ceiling 1      ppm   0
 hypochlorite            niosh ceiling 0.5    ppm   15
 """
@@ -135,6 +171,12 @@ PRINTED_PAIRS = {
     "naphthalene": (10, 50),
     "hypochlorite": (1, 3),
     "white-spirit": (100, 525),
+    "acetic-acid": (10, 25),
+    "dpg-methyl-ether": (50, 308),
+    "amyl-acetate": (100, 525),
+    "carbon-tetrachloride": (2, 12.6),
+    "trichloroethylene": (10, 54.7),
+    "benzene": (0.2, 0.66),
 }
 
 
