@@ -12,6 +12,9 @@ from triage.exposure.near_field import two_zone_levels
 from triage.exposure.space import Room, corners
 from triage.units import within
 
+AT_ONCE_MIN = 1e-6
+"""A shorter release counts as one at once [min]."""
+
 
 @dataclass(frozen=True, slots=True)
 class Curve:
@@ -94,13 +97,13 @@ def _levels(
         near = _one_box(amount / room.near_m3, last, rate, minutes)
         return near, np.zeros_like(near)
     zones = room.zones(spread, draw)
-    if last == 0.0:
+    if last < AT_ONCE_MIN:
         return two_zone_levels(zones, 0.0, minutes, 0.0, (amount / room.near_m3, 0.0))
     return two_zone_levels(zones, amount / last, minutes, last)
 
 
 def _one_box(level: float, last: float, rate: float, minutes: Floats) -> Floats:
-    if last == 0.0:
+    if last < AT_ONCE_MIN:
         return np.asarray(level * np.exp(-rate * minutes))
     on = np.minimum(minutes, last)
     built = level / last * -np.expm1(-rate * on) / rate

@@ -28,7 +28,7 @@ def drops_to_ml(drops: float, drops_per_ml: float = 20.0, spread: float = 0.15) 
     Parameters
     ----------
     drops        count, >= 0
-    drops_per_ml 20 for water from a standard dropper; alcohol from a fine tip gives 30 to 40
+    drops_per_ml 20 for a standard dropper; a fine tip and a light liquid give 30 to 40
     spread       fraction either way, 0 to 1
 
     Source
@@ -99,7 +99,8 @@ def transfer_still_m_per_s(molar_mass_g_per_mol: float) -> float:
 
     Source
     ------
-    Benzene and toluene evaporation exercise of a chemical process safety text (answers only).
+    Evaporation exercise on a mix of two solvents, from a chemical process safety text (answers
+    read second-hand).
     """
     molar = at_least("molar mass", molar_mass_g_per_mol, 1.0, "g/mol")
     return float(0.0083 * (18.0 / molar) ** (1 / 3))

@@ -15,7 +15,7 @@ from triage.exposure.superpose import Superposition
 from triage.exposure.verdict import JUST_OVER, Span, Word, span_of
 from triage.units import within
 
-_CHUNK = 500
+_CHUNK = 1000
 """Draws taken together: 50 releases of them stay in the processor's own memory."""
 
 

@@ -14,6 +14,8 @@ from triage.exposure.maths import Floats, checked, phi1, phi1_slope, phi2
 from triage.units import at_least, within
 
 MOST_AIR_CHANGES_PER_H = 500.0
+LEAST_DECAY_PER_MIN = 1e-12
+"""Slower than this counts as no air at all when a time is asked for."""
 
 
 def decay_per_min(air_changes_per_h: float | None, mixing_factor: float = 1.0) -> float:
@@ -192,7 +194,9 @@ def minutes_to_fall(start_mg_per_m3: float, target_mg_per_m3: float, decay: floa
     rate = at_least("decay", decay, 0.0, "1/min")
     if start <= target:
         return 0.0
-    return float(np.log(start / target) / rate) if rate > 0.0 and target > 0.0 else float("inf")
+    if rate < LEAST_DECAY_PER_MIN or target == 0.0:
+        return float("inf")
+    return float(np.log(start / target) / rate)
 
 
 def worst_window_mean(minutes: ArrayLike, dose: ArrayLike, window_min: float) -> float:

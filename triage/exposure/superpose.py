@@ -74,9 +74,23 @@ class Superposition:
             room *= self.spread.share / (self.decay * (window_min * self.room.volume_m3))
         overlap = self._overlap(window_min)
         if window_min == 0.0:
-            return room, room + overlap @ (weight[:, None] * self.near_unit)
-        local = (overlap @ weight) / window_min
+            return room, room + self._beside_each_start(weight, overlap)
+        local = (overlap * weight).sum(axis=1) / window_min
         return room, room + np.multiply.outer(local, self.window_unit)
+
+    def _beside_each_start(self, weight: Floats, overlap: Floats) -> Floats:
+        """Return what the releases under way at each start add at the face, shape (n, d).
+
+        A loop over the few pairs that overlap: a matrix product would wake the threads of the
+        linear algebra library, which on a busy machine costs several times the arithmetic.
+        """
+        local = weight[:, None] * self.near_unit
+        total = local.copy()
+        pairs = overlap * (weight != 0.0)
+        np.fill_diagonal(pairs, 0.0)
+        for start, other in np.argwhere(pairs):
+            total[start] += local[other]
+        return total
 
     def worst(self, weight: Floats, window_min: float) -> tuple[Floats, Floats]:
         """Return the highest (room, near) over all starts, each shape (d,)."""
