@@ -1,6 +1,6 @@
 """Bench arithmetic against printed numbers; the document stands beside each row.
 
-Rows marked "second-hand" were read in a copy or transcription of the document.
+Rows marked "second-hand" were read in a copy of the document.
 """
 
 from pathlib import Path
@@ -311,7 +311,7 @@ def test_standard_dropper_lies_in_the_range_shown(mg_per_drop):
 
 
 def test_drops_grow_with_the_tip():
-    # Eschbaum 1895, transcription: 50 drops from a 6.56 mm tip weigh 5.00 g of water
+    # Eschbaum 1895, second-hand: 50 drops from a 6.56 mm tip weigh 5.00 g of water
     assert ml_per_drop(50, 5.00) * 1000 == pytest.approx(100)
 
 
