@@ -1,0 +1,295 @@
+"""Facts of the trade about what is seen, each beside its source, against the rulebase.
+
+Titles in full stand in rules/sources/trade.yaml. ``common practice`` marks what no document backs.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from triage.engine.consult import Consultant
+from triage.engine.facts import Fact
+from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.knowledge.book import Knowledge
+from triage.knowledge.load import load_knowledge
+from triage.knowledge.rules import Family
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def knowledge() -> Knowledge:
+    return load_knowledge(ROOT / "rules")
+
+
+@pytest.fixture(scope="module")
+def consultant(knowledge: Knowledge) -> Consultant:
+    return Consultant(knowledge)
+
+
+def _concluded(
+    consultant: Consultant, taxon: str = UNKNOWN, **specimen: str
+) -> dict[str, set[str]]:
+    """Return stages closed, refusals, and grades for a specimen with one finding."""
+    given = {name.replace("_", "-"): value for name, value in specimen.items()} | {"taxon": taxon}
+    facts = []
+    for kind, known in (("specimen", given), ("bench", {}), ("finding", {"id": "f1"})):
+        fields = {
+            name: known.get(name, UNKNOWN if slot.askable else NONE)
+            for name, slot in consultant.vocabulary.kinds[kind].items()
+            if (kind, name) not in consultant.vocabulary.derived
+        }
+        assert set(known) <= set(fields)
+        facts.append(Fact(kind, "f1" if kind == "finding" else kind, fields))
+    found = consultant.consult_facts(tuple(facts), (), consultant.run_plain)
+    return {
+        "closed": {c.get("stage") for c in found.of(Family.GATE, "close")},
+        "asked": {c.get("ask") for c in found.of(Family.GATE, "close") if "ask" in dict(c.fields)},
+        "refused": {c.rule for c in found.of(Family.GATE, "refuse")},
+        "fragility": {found.fact("specimen").get("fragility")},
+    }
+
+
+# Accepted in every respect that intake asks about.
+SOUND = {
+    "worth_it": "yes",
+    "whole": "whole",
+    "lacquered": "no",
+    "old_poison_signs": "no",
+    "live_pest_signs": "no",
+    "urticating_hairs": "no",
+    "mouldy_smell": "no",
+}
+
+
+def test_sound_specimen_passes_intake(consultant: Consultant) -> None:
+    found = _concluded(consultant, "beetles", **SOUND)
+    assert "intake" not in found["closed"]
+    assert not found["refused"]
+
+
+@pytest.mark.parametrize("fault", [{"lacquered": "yes"}, {"whole": "emptied-or-cut"}])
+def test_lacquered_emptied_or_cut_is_refused(consultant: Consultant, fault: dict[str, str]) -> None:
+    """Reject lacquered, emptied or cut specimens. Source: common practice."""
+    found = _concluded(consultant, "beetles", **(SOUND | fault))
+    assert found["refused"]
+    assert "intake" in found["closed"]
+
+
+def test_negative_home_test_opens_nothing(consultant: Consultant, knowledge: Knowledge) -> None:
+    """Kits for arsenic err both ways, the mercury spot test is unsuitable.
+
+    Source: Strekopytov, Spectroscopy Europe 27(4), 2015.
+    """
+    found = _concluded(
+        consultant, "beetles", **(SOUND | {"old_poison_signs": "yes", "age": "since-1990"})
+    )
+    assert "intake" in found["closed"]
+    asked = " ".join(q.id + " " + q.ask for q in knowledge.questions.values())
+    assert not re.search(r"arsenic|mercury|spot test|test kit", asked)
+
+
+def test_live_pests_stop_everything_until_frozen(consultant: Consultant) -> None:
+    """-20 C, 72 h: 48 h was not always enough. Source: museum curator, collections list, 1999."""
+    assert (
+        "live-pest-signs"
+        in _concluded(consultant, "beetles", **(SOUND | {"live_pest_signs": "yes"}))["asked"]
+    )
+    assert (
+        "intake"
+        not in _concluded(consultant, "beetles", **(SOUND | {"live_pest_signs": "frozen"}))[
+            "closed"
+        ]
+    )
+
+
+def test_dead_caterpillars_still_sting(consultant: Consultant, knowledge: Knowledge) -> None:
+    """Source: University of Georgia, extension text on stinging caterpillars."""
+    assert "urticating" in knowledge.taxa["hairy-caterpillars"].traits
+    sound = {k: v for k, v in SOUND.items() if k != "urticating_hairs"}
+    assert "urticating-hairs" in _concluded(consultant, "hairy-caterpillars", **sound)["asked"]
+    assert (
+        "urticating-hairs" in _concluded(consultant, "bees-wasps", urticating_hairs="yes")["asked"]
+    )
+
+
+def test_ready_when_it_gives_to_the_gentlest_touch(consultant: Consultant) -> None:
+    """Wings, legs, antennae give under the gentlest touch. Source: common practice."""
+    for state in ("dry", "damp-not-ready", "too-wet", "over-relaxed", UNKNOWN):
+        assert "rehydrate" in _concluded(consultant, "beetles", **SOUND, hydration=state)["closed"]
+    assert (
+        "rehydrate" not in _concluded(consultant, "beetles", **SOUND, hydration="supple")["closed"]
+    )
+
+
+def test_dry_when_nothing_moves(consultant: Consultant) -> None:
+    """Set and dried when no part moves at a touch. Source: common practice."""
+    assert "set-and-dry" in _concluded(consultant, "beetles", set_firm="moves")["closed"]
+    assert "set-and-dry" not in _concluded(consultant, "beetles", set_firm="firm")["closed"]
+
+
+STURDY = {"size": "large", "hydration": "supple", "age": "since-1990", "cracks": "none"}
+
+
+def test_ethanol_of_90_percent_makes_brittle(consultant: Consultant, knowledge: Knowledge) -> None:
+    """Brittle from 90 % up; thin-cuticled species lose parts. Source: Marquina et al., PeerJ 9:e10799, 2021."""
+    assert "90 %" in knowledge.questions["old-ethanol-strong"].ask
+    grades = list(knowledge.fragility)
+
+    def grade(taxon: str, answer: str) -> int:
+        found = _concluded(consultant, taxon, **STURDY, old_ethanol_strong=answer)
+        return grades.index(found["fragility"].pop())
+
+    assert grade("beetles", "yes") > grade("beetles", "no")
+    assert grade("small-wasps", "yes") > grade("small-wasps", "no")
+    assert grade("small-wasps", "yes") > grade("beetles", "yes")
+
+
+def test_over_relaxed_is_worse_than_dry(consultant: Consultant, knowledge: Knowledge) -> None:
+    """Antennae and tarsi drop first in the damp. Source: coleopterist society, preserving insects."""
+    grades = list(knowledge.fragility)
+    found = [
+        grades.index(
+            _concluded(consultant, "beetles", **(STURDY | {"hydration": h}))["fragility"].pop()
+        )
+        for h in ("supple", "dry", "over-relaxed")
+    ]
+    assert found == sorted(set(found))
+    for zone in ("antenna", "tarsus"):
+        assert "coleopterist-preserving" in {h.source for h in knowledge.zones[zone].hurts}
+
+
+def test_ultrasonic_destroys_fragile_insects(knowledge: Knowledge) -> None:
+    """Only the sturdiest grade leaves room for bursts. Source: SEM cleaning comparison, about 2017."""
+    grades = list(knowledge.fragility.values())
+    bursts = [m for m in knowledge.methods.values() if m.technique == "ultrasonic-burst"]
+    assert bursts
+    for method in bursts:
+        for grade in grades[1:]:
+            assert method.harshness.mechanical.grade > grade.most_mechanical, grade.id
+
+
+def test_warmth_look_stays_where_wax_is_plastic(knowledge: Knowledge) -> None:
+    """Beeswax is plastic at 32-35 C and melts at 62-70 C.
+
+    Source: trade page on beeswax; Museum of Fine Arts materials encyclopaedia.
+    """
+    low, high = map(int, re.findall(r"\d+", knowledge.questions["warmth"].how)[:2])
+    assert 32 <= low <= high <= 35
+
+
+def test_airing_temperature(knowledge: Knowledge) -> None:
+    """About 80 F with good ventilation. Source: Hawks, Conservation DistList 20:33, 2006."""
+    (named,) = re.findall(r"(\d+) C", knowledge.questions["airing"].how)
+    assert float(named) == pytest.approx((80 - 32) * 5 / 9, abs=1)
+
+
+def test_ocelli_and_eyes_carry_no_wax_crystals(
+    knowledge: Knowledge, consultant: Consultant
+) -> None:
+    """Ommatidia and ocelli alone were free of wax crystals.
+
+    Source: Gorb, Tynkkynen and Kotiaho, International Journal of Odonatology 12:205-221, 2009.
+    """
+    assert "waxy" not in knowledge.zones["ocelli"].surface
+    rule = knowledge.rule("recognise-zone-eye")
+    weights = {c["evidence"]["deposit"]: c["evidence"]["weight"] for c in rule.conclusions()}
+    assert weights["natural-bloom"] < 0
+    assert weights["own-wax"] < 0
+
+
+def test_eye_coat_is_protein_and_wax(knowledge: Knowledge) -> None:
+    """Retinin and corneal wax. Source: Kryuchkov et al., Nature, 17 September 2020."""
+    eye = knowledge.zones["compound-eye"]
+    said = {h.source: h.text for h in eye.hurts}
+    assert re.search("protein and wax", said["corneal-coat-2020"])
+    assert "waxy" in eye.surface
+
+
+def test_eyes_good_after_2_h_dented_after_12_h(knowledge: Knowledge) -> None:
+    """Source: macro-photography web guide on restoring insects, 2017."""
+    said = {h.source: h.text for h in knowledge.zones["compound-eye"].hurts}["macro-eyes-2017"]
+    assert re.findall(r"(\d+) h", said) == ["2", "12"]
+
+
+def test_acetone_loosens_scales_above_1_h(knowledge: Knowledge) -> None:
+    """Source: practitioner's note, Degreasing specimens (giant silk moths)."""
+    said = {h.source: h.text for h in knowledge.zones["wing-scaled"].hurts}["degreasing-moths"]
+    assert re.search(r"above 1 h", said)
+
+
+def test_resilin_glow_is_no_deposit(knowledge: Knowledge) -> None:
+    """Resilin fluoresces at 420 nm by nature. Source: Arthropod Structure and Development 29:75-83, 2000."""
+    rule = knowledge.rule("recognise-uv-look-blue-joints-only")
+    assert all(c["evidence"]["weight"] < 0 for c in rule.conclusions())
+    assert "resilin" in knowledge.zones["wing-hinge"].surface
+
+
+def test_joints_hold_resilin_that_dry_solvents_harden(knowledge: Knowledge) -> None:
+    """It shrinks in absolute ethanol and acetone. Source: compendium entry on resilin (Weis-Fogh 1960)."""
+    for zone in ("leg-joint", "wing-hinge"):
+        assert "resilin" in knowledge.zones[zone].surface
+        assert "resilin-compendium" in {h.source for h in knowledge.zones[zone].hurts}
+
+
+def test_pruinose_dragonflies_reflect_uv(knowledge: Knowledge) -> None:
+    """Source: Futahashi et al., eLife 8:e43045, 2019."""
+    assert "own-bloom" in knowledge.taxa["dragonflies"].traits
+    rule = knowledge.rule("recognise-uv-look-bright-uv")
+    assert {c["evidence"]["deposit"] for c in rule.conclusions()} >= {"natural-bloom"}
+
+
+def test_colour_that_comes_and_goes_with_damp(knowledge: Knowledge) -> None:
+    """Hercules beetle: damp black, dry khaki-green, reversible. Source: Hinton and Jarman, Nature 238, 1972."""
+    taxon = knowledge.taxa["beetles-metallic"]
+    assert "water-dependent-colour" in taxon.traits
+    (said,) = [c.text for c in taxon.changes if c.source == "hinton-jarman-1972"]
+    assert "dry khaki-green" in said
+    assert "damp black" in said
+
+
+def test_clean_scales_do_not_wet_with_water_but_with_surfactant(knowledge: Knowledge) -> None:
+    """Source: account of wetting a Morpho wing with alcohol and with water."""
+    wing = knowledge.zones["wing-scaled"]
+    assert "morpho-wetting" in {h.source for h in wing.hurts}
+    wash = [m for m in knowledge.methods.values() if m.agent == "detergent-neutral"]
+    assert wash
+    assert all(m.harshness.chemical.grade > wing.most_chemical for m in wash)
+
+
+def test_alkali_leaves_silica_and_lime(knowledge: Knowledge) -> None:
+    """Potassium hydroxide dissolves organic dirt, not silica or lime. Source: SEM cleaning comparison, about 2017."""
+    against = {
+        c["evidence"]["deposit"]: c["evidence"]["weight"]
+        for c in knowledge.rule("recognise-ammonia-drop-milky-lift").conclusions()
+    }
+    assert against["lime-crust"] < 0
+    assert "sem-cleaning-2017" in knowledge.deposits["lime-crust"].note
+
+
+def test_mould_is_not_promised_away(knowledge: Knowledge) -> None:
+    """A mouldy specimen is beyond restoring. Source: USDA manual (ed. Schauff), section 2.2.2."""
+    mould = knowledge.deposits["mould"]
+    assert mould.source == "schauff-usda-manual"
+    assert "cannot be brought back" in mould.leave_it
+
+
+def test_mould_grows_above_65_percent(knowledge: Knowledge) -> None:
+    """Source: Texas conservation emergency group, 2019."""
+    rule = knowledge.rule("recognise-damp-before-no")
+    assert re.search(r"above about 65 % relative humidity", rule.because)
+    assert rule.source == "texas-mould-2019"
+
+
+def test_mercury_ended_before_the_year_that_clears(knowledge: Knowledge) -> None:
+    """Mercuric chloride was used until the mid-1980s. Source: Collection Forum 30, from p. 51."""
+    (year,) = re.findall(r"\d{4}", knowledge.questions["age"].answers[1].text)
+    assert int(year) > 1986
+
+
+def test_three_passes_without_change(knowledge: Knowledge) -> None:
+    """Reclassify, never go stronger. Source: judgement of the trade."""
+    assert "do not go stronger" in knowledge.stops["three-unchanged"].then

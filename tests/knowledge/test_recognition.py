@@ -1,0 +1,177 @@
+"""A person who knows no names reaches the deposit by answering what is seen."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from triage.engine.consult import Consultant
+from triage.engine.facts import Fact
+from triage.engine.reading import Reading, combine
+from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.knowledge.book import Knowledge
+from triage.knowledge.load import load_knowledge
+from triage.yamltext import parse_yaml
+
+ROOT = Path(__file__).parents[2]
+EXAMPLES: list[dict[str, Any]] = parse_yaml(
+    (Path(__file__).parent / "recognition_examples.yaml").read_text(encoding="utf-8"),
+    "recognition_examples.yaml",
+).data
+
+
+@pytest.fixture(scope="module")
+def knowledge() -> Knowledge:
+    return load_knowledge(ROOT / "rules")
+
+
+@pytest.fixture(scope="module")
+def consultant(knowledge: Knowledge) -> Consultant:
+    return Consultant(knowledge)
+
+
+def _wide(consultant: Consultant, kind: str, key: str, given: dict[str, str]) -> Fact:
+    """Return a fact with every observable field; what is not given is unknown."""
+    vocabulary = consultant.vocabulary
+    fields = {}
+    for name, slot in vocabulary.kinds[kind].items():
+        if (kind, name) not in vocabulary.derived:
+            fields[name] = given.get(name, UNKNOWN if slot.askable else NONE)
+    assert set(given) <= set(fields), set(given) - set(fields)
+    return Fact(kind, key, fields)
+
+
+def read(
+    consultant: Consultant,
+    signs: dict[str, str],
+    *,
+    zone: str = UNKNOWN,
+    taxon: str = UNKNOWN,
+    specimen: dict[str, str] | None = None,
+) -> dict[str, Reading]:
+    """Return the readings of one finding by deposit."""
+    facts = (
+        _wide(consultant, "specimen", "specimen", {**(specimen or {}), "taxon": taxon}),
+        _wide(consultant, "bench", "bench", {}),
+        _wide(consultant, "finding", "f1", {**signs, "id": "f1", "zone": zone}),
+    )
+    found = consultant.consult_facts(facts, (), consultant.run_plain)
+    return {reading.deposit: reading for reading in found.readings}
+
+
+@pytest.mark.parametrize(
+    "example", EXAMPLES, ids=lambda e: f"{e['deposit']}-{e['taxon']}-{e['zone']}"
+)
+def test_answers_settle_the_deposit(
+    example: dict[str, Any], consultant: Consultant, knowledge: Knowledge
+) -> None:
+    readings = read(
+        consultant,
+        example["signs"],
+        zone=example["zone"],
+        taxon=example["taxon"],
+        specimen=example["specimen"],
+    )
+    assert readings[example["deposit"]].standing == "settled"
+    if example.get("guard"):
+        return
+    within_reach = {
+        name
+        for name, reading in readings.items()
+        if knowledge.deposits[name].guard != NONE
+        and reading.reach >= knowledge.judgement.suspected.value
+    }
+    assert within_reach == set()
+
+
+def test_every_deposit_has_an_example(knowledge: Knowledge) -> None:
+    assert {example["deposit"] for example in EXAMPLES} == set(knowledge.deposits)
+
+
+# "Unknown white = bloom until shown otherwise": common practice.
+@pytest.mark.parametrize("colour", ["white", "grey"])
+@pytest.mark.parametrize("more", [{}, {"sheen": "dull"}, {"texture": "smooth-film"}])
+def test_unknown_white_film_may_be_bloom(
+    colour: str, more: dict[str, str], consultant: Consultant, knowledge: Knowledge
+) -> None:
+    bloom = read(consultant, {"colour": colour, **more})["natural-bloom"]
+    assert bloom.reach >= knowledge.judgement.suspected.value
+    if more:
+        assert bloom.standing in {"suspected", "likely", "settled"}
+
+
+def test_no_answer_at_all_leaves_every_guard_in_reach(
+    consultant: Consultant, knowledge: Knowledge
+) -> None:
+    readings = read(consultant, {})
+    guards = {name for name, d in knowledge.deposits.items() if d.guard != NONE}
+    assert len(guards) == 6
+    assert all(readings[g].reach >= knowledge.judgement.suspected.value for g in guards)
+
+
+def test_bloom_that_is_seen_outlives_a_sign_that_excludes_it(consultant: Consultant) -> None:
+    """A contradiction about a protected feature never frees the way."""
+    signs = {"texture": "even-bloom", "symmetry": "both-sides", "blotter": "oil-spot"}
+    bloom = read(consultant, signs)["natural-bloom"]
+    assert bloom.standing not in {"excluded", "doubtful", "open"}
+
+
+def test_stubborn_paste_is_told_apart_by_drops(consultant: Consultant) -> None:
+    """Heptane: wax. Ethanol: fatty acids. Ammonia, neither of the others: soaps. Judgement."""
+    paste = {"setae": "stiff-clumps", "texture": "paste", "dry-brush": "smears"}
+    wax = {"ethanol-drop": "nothing", "heptane-drop": "clears"}
+    fat = {"ethanol-drop": "clears", "heptane-drop": "nothing"}
+    soap = {"ethanol-drop": "nothing", "heptane-drop": "nothing", "ammonia-drop": "milky-lift"}
+    for drops, deposit in (
+        (wax, "waxy-matting"),
+        (fat, "fatty-matting"),
+        (soap, "soap-mixed-matting"),
+    ):
+        readings = read(consultant, {**paste, **drops}, zone="thorax-hairy", taxon="bees-wasps")
+        assert readings[deposit].standing == "settled", deposit
+
+
+def test_combining_by_hand() -> None:
+    """Two signs for, one against, by the published rule worked on paper.
+
+    0.6 and 0.5: 0.6 + 0.5 * 0.4 = 0.8; with -0.4: (0.8 - 0.4) / (1 - 0.4) = 0.6667.
+    Source: Shortliffe and Buchanan 1975 with the later rule for opposite signs (from memory).
+    """
+    assert combine([0.6, 0.5]) == pytest.approx(0.8)
+    assert combine([0.6, 0.5, -0.4]) == pytest.approx(0.6667, abs=1e-4)
+
+
+def test_questions_cost_more_the_later_they_are_asked(knowledge: Knowledge) -> None:
+    """Free looks before touch, touch before micro-tests, for what is seen on a zone."""
+    order = ["none", "touch", "micro-test"]
+    risks: dict[str, list[int]] = {}
+    for question in knowledge.questions.values():
+        if question.about == "zone" and question.id != "airing":
+            risks.setdefault(question.risk, []).append(question.rank)
+    assert max(risks["none"]) < min(risks["touch"])
+    assert max(risks["touch"]) < min(risks["micro-test"])
+    assert set(risks) == set(order)
+
+
+def test_every_answer_is_heard(knowledge: Knowledge) -> None:
+    """Each answer about a zone speaks for or against something, or is a bare stop sign."""
+    heard: dict[str, set[str]] = {}
+    for rules in knowledge.rules.values():
+        for rule in rules:
+            for pattern in rule.when:
+                for name, value in pattern.get("finding", {}).items():
+                    values = value.get("one_of", [value]) if isinstance(value, dict) else [value]
+                    heard.setdefault(name, set()).update(str(v) for v in values)
+    silent = {
+        (question.id, answer.id)
+        for question in knowledge.questions.values()
+        if question.about == "zone"
+        for answer in question.answers
+        if answer.id not in heard.get(question.id, set())
+    }
+    # Colour that moves tells of the insect's pigment, not of the deposit.
+    assert silent <= {
+        (drop, "colour-moves") for drop in ("ethanol-drop", "heptane-drop", "ammonia-drop")
+    }
