@@ -365,10 +365,10 @@ def _refuse_raw_characters(text: str, shown_as: str) -> None:
 def _refuse_broken(fault: yaml.YAMLError, text: str, shown_as: str) -> NoReturn:
     mark = getattr(fault, "problem_mark", None) or getattr(fault, "context_mark", None)
     problem = getattr(fault, "problem", None) or getattr(fault, "reason", None) or "unreadable"
-    line = mark.line + 1 if mark is not None else None
-    if line is None:
-        position = getattr(fault, "position", None)
-        line = text.encode().count(b"\n", 0, position) + 1 if isinstance(position, int) else None
+    line = None
+    if mark is not None:
+        # A fault at the very end is marked behind the last line, where nobody can look.
+        line = min(mark.line + 1, max(1, len(text.splitlines())))
     raise TriageError(
         f"broken YAML: {problem}",
         Where(shown_as, line),
