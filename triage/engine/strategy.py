@@ -21,11 +21,12 @@ class ExactStrategy(Strategy):  # type: ignore[misc]
     def key(activation: Any) -> Key:
         """Return the total key of an activation: equal only for equal activations."""
         ids = tuple(sorted(fact["__factid__"] for fact in activation.facts))
+        # Which fact stands in which place counts too: a rule with the same kind twice is met by
+        # (a, b) and by (b, a), which hold the same facts.
         bindings = tuple(
             sorted(
-                (name, repr(value))
+                (name, str(value["__factid__"]) if isinstance(value, dict) else repr(value))
                 for name, value in activation.context.items()
-                if not isinstance(value, dict)
             )
         )
         return (activation.rule.salience, ids, activation.rule.__name__, bindings)

@@ -1,0 +1,69 @@
+"""The order and the removal of activations, on the smallest cases."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.support.engines import engine_of
+from triage.engine.facts import Fact
+from triage.engine.normal import NormalRule, Pattern, Template
+from triage.knowledge.rules import Family
+
+SAID = (Template("said", (), ()),)
+
+
+@pytest.mark.parametrize("matcher", ["join", "rete"])
+def test_same_kind_twice_is_met_in_both_orders(matcher):
+    """Two facts in two places are two activations, though they hold the same facts.
+
+    The key once left out which fact stands where, and one of the two was lost.
+    """
+    rule = NormalRule(
+        "twice", Family.GATE, (Pattern("k", False, (), ()), Pattern("k", False, (), ())), SAID
+    )
+    facts = (Fact("k", "one", {"a": "u"}), Fact("k", "two", {"a": "v"}))
+    found = engine_of((rule,), matcher).consult(facts)
+    assert {c.facts for c in found} == {
+        ("one", "one"),
+        ("one", "two"),
+        ("two", "one"),
+        ("two", "two"),
+    }
+
+
+@pytest.mark.parametrize("matcher", ["join", "rete"])
+def test_firing_order_follows_facts_then_rule_ids(matcher):
+    rules = tuple(
+        NormalRule(name, Family.GATE, (Pattern("k", False, (), ()),), SAID)
+        for name in ("rule-b", "rule-a")
+    )
+    engine = engine_of(rules, matcher)
+    engine.consult((Fact("k", "second", {"a": "v"}), Fact("k", "first", {"a": "u"})))
+    assert [(c.facts[0], c.rule) for c in engine.concluded] == [
+        ("second", "rule-a"),
+        ("second", "rule-b"),
+        ("first", "rule-a"),
+        ("first", "rule-b"),
+    ]
+
+
+def test_engine_is_clean_after_a_fault_in_an_action():
+    rule = NormalRule("one", Family.GATE, (Pattern("k", False, (), ()),), SAID)
+    engine = engine_of((rule,))
+    facts = (Fact("k", "one", {"a": "u"}),)
+
+    class Broken(list):
+        def append(self, _item):
+            raise RuntimeError("broken action")
+
+    def run_broken(*_):
+        engine.concluded = Broken()
+        return original()
+
+    original = engine.run
+    engine.run = run_broken
+    with pytest.raises(RuntimeError, match="broken action"):
+        engine.consult(facts)
+    engine.run = original
+    assert [c.rule for c in engine.consult(facts)] == ["one"]
+    assert not engine.agenda.activations
