@@ -1,0 +1,1 @@
+"""Generators and second implementations shared by the tests."""
