@@ -67,7 +67,13 @@ def hold(
             LimitRatio(limit, found[1].high, ratio, allowed, ratio / allowed, limit in judged)
         )
     ratios.sort(key=lambda each: (-each.factor, each.limit.authority, each.limit.basis))
-    yardsticks = [_limit_yardstick(step, each) for each in ratios if each.is_judged]
+    # A limit above saturation cannot be exceeded by this agent: it does not bound the amount.
+    yardsticks = [
+        _limit_yardstick(step, each)
+        for each in ratios
+        if each.is_judged
+        and step.source.cap_mg_per_m3 > each.limit.value_mg_per_m3 * each.allowed_fraction
+    ]
     mixture, summed = _mixture(step, amount, terms, judged)
     fire = _fire_yardstick(step, terms)
     factors = [each.factor for each in ratios if each.is_judged]
@@ -82,13 +88,8 @@ def hold(
 
 
 def _limit_yardstick(step: StepOnDay, ratio: LimitRatio) -> Yardstick:
-    per_level = 1.0 / (ratio.limit.value_mg_per_m3 * ratio.allowed_fraction)
-    return step.yardstick(
-        ratio.limit.window_min,
-        {step.substance.key: per_level},
-        step.source.cap_mg_per_m3 * per_level,
-        caps_sum=True,
-    )
+    allowed = ratio.limit.value_mg_per_m3 * ratio.allowed_fraction
+    return step.own(ratio.limit.window_min, 1.0 / allowed)
 
 
 def _mixture(
@@ -106,8 +107,7 @@ def _mixture(
         if not per_agent:
             continue
         per_agent[step.substance.key] = 1.0 / own[window]
-        cap = step.source.cap_mg_per_m3 / own[window]
-        test = step.yardstick(window, per_agent, cap, caps_sum=False)
+        test = step.mixed(window, per_agent)
         yardsticks.append(test)
         ratios.append(MixtureRatio(window, test.factor(amount), tuple(sorted(per_agent))))
     return tuple(ratios), yardsticks
@@ -128,8 +128,7 @@ def _fire_yardstick(step: StepOnDay, terms: Terms) -> Yardstick | None:
             per_agent[each.key] = per_level / terms.lel_share
     if step.substance.key not in per_agent:
         return None
-    cap = step.source.cap_mg_per_m3 * per_agent[step.substance.key]
-    return step.yardstick(0.0, per_agent, cap, caps_sum=False)
+    return step.mixed(0.0, per_agent)
 
 
 def word_of(tests: Tests, terms: Terms, *, can_ignite: bool | None, has_lel: bool) -> Word:

@@ -8,7 +8,6 @@ from typing import Any
 
 from scipy.optimize import brentq
 
-from triage.errors import OutOfRange
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.emission import total_mass_mg
 from triage.exposure.gas import ATM_KPA, LIMIT_TEMP_C, molar_volume_l
@@ -119,7 +118,7 @@ def largest_day_ml(
 
     Raises
     ------
-    OutOfRange: no density (an amount has no meaning then), or an input out of range.
+    OutOfRange: an input is out of range.
     """
     count = int(within("passes", passes, 1, 500, ""))
     gap = within("time between passes", every_min, 0.0, 1440.0, "min")
@@ -127,14 +126,10 @@ def largest_day_ml(
     single = largest_pass_ml(substance, room, minutes, ledger=before, **terms)
     if single is None or count == 1 or single == 0.0:
         return single
-    if substance.density_g_per_ml is None:
-        raise OutOfRange(f"{substance.key}: no density is known", mend="add it with its source")
-    strength = terms.get("strength_fraction", 1.0)
+    # An amount was found, so a density is known: without one there is no largest amount.
+    whole = float(total_mass_mg(1.0, substance.density_g_per_ml or 0.0))
+    start, per_ml = before.last_min, whole * terms.get("strength_fraction", 1.0)
     known = {each.key: each for each in (*before.substances, substance)}
-    start, per_ml = (
-        before.last_min,
-        float(total_mass_mg(1.0, substance.density_g_per_ml)) * strength,
-    )
 
     def factor(each_ml: float) -> float:
         earlier = tuple(
@@ -147,7 +142,7 @@ def largest_day_ml(
             substance, each_ml, room, minutes, ledger=ledger, at_min=moment, **terms
         ).exceeded_by
 
-    if factor(single) <= 1.0:
+    if factor(single) <= 1.0:  # no pass adds to another: the day holds as many as it has time for
         return single * count
     return float(brentq(lambda each: factor(each) - 1.0, 0.0, single)) * count * SMALLER
 

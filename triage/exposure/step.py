@@ -16,6 +16,7 @@ from triage.exposure.superpose import Superposition
 from triage.exposure.verdict import Span, span_of
 from triage.units import within
 
+_Places = tuple[Floats, Floats]
 HIGH = 2
 """Index of the unfavourable corner."""
 _UNBOUNDED_MG_PER_ML = 1e200
@@ -38,29 +39,27 @@ class Source:
 
 @dataclass(frozen=True)
 class Yardstick:
-    """A test of the step: index from the day and per mL at the face, (n, 3); above 1 is over."""
+    """A test of the step: index from the day and per mL at the face; above 1 is over.
 
-    window_min: float
+    Parameters
+    ----------
+    day, per_ml unfavourable index at each start, shape (n,); linear in the amount
+    cap         most that the step itself can add to the index
+    """
+
     day: Floats
     per_ml: Floats
     cap: float
-    caps_sum: bool
 
     def factor(self, amount_ml: float) -> float:
         """Return the unfavourable index with this amount."""
-        own = amount_ml * self.per_ml[:, HIGH] if amount_ml > 0.0 else 0.0
-        if self.caps_sum:
-            return float(np.minimum(self.day[:, HIGH] + own, self.cap).max())
-        return float((self.day[:, HIGH] + np.minimum(own, self.cap)).max())
+        return float((self.day + np.minimum(amount_ml * self.per_ml, self.cap)).max())
 
     def largest_ml(self) -> float:
-        """Return the largest amount within 1: exact, the index is linear at each start."""
-        if self.caps_sum and self.cap <= 1.0:
-            return np.inf
-        room_left = np.maximum(1.0 - self.day[:, HIGH], 0.0)
-        slope = self.per_ml[:, HIGH]
-        safe = np.where(slope > 0.0, slope, 1.0)
-        return float(np.where(slope > 0.0, room_left / safe, np.inf).min())
+        """Return the largest amount within 1: exact but for the cap, which only allows more."""
+        room_left = np.maximum(1.0 - self.day, 0.0)
+        safe = np.where(self.per_ml > 0.0, self.per_ml, 1.0)
+        return float(np.where(self.per_ml > 0.0, room_left / safe, np.inf).min())
 
 
 class StepOnDay:
@@ -83,6 +82,7 @@ class StepOnDay:
         self.minute = np.insert(minute, self.place, moment)
         self.last = np.insert(last, self.place, minutes)
         self.corners = self.superposition(corners(room))
+        self._levels: dict[float, tuple[_Places, _Places]] = {}
 
     def superposition(self, spread: Spread) -> Superposition:
         """Return the superposition of day and step for a spread of the inputs."""
@@ -95,27 +95,47 @@ class StepOnDay:
         step[self.place] = per_agent[self.substance.key] * self.source.mg_per_ml
         return day, step
 
-    def yardstick(
-        self, window_min: float, per_agent: dict[str, float], cap: float, *, caps_sum: bool
-    ) -> Yardstick:
+    def mixed(self, window_min: float, per_agent: dict[str, float]) -> Yardstick:
         """Return a test whose index is ``sum(level x per_agent)`` at the face."""
         day, step = self.weights(per_agent)
-        per_ml = self.corners.at_starts(step, window_min)[1]
-        on_day = self.corners.at_starts(day, window_min)[1] if day.any() else np.zeros_like(per_ml)
-        return Yardstick(window_min, on_day, per_ml, cap, caps_sum)
+        per_ml = self.corners.at_starts(step, window_min)[1][:, HIGH]
+        on_day = np.zeros_like(per_ml)
+        if day.any():
+            on_day = self.corners.at_starts(day, window_min)[1][:, HIGH]
+        cap = self.source.cap_mg_per_m3 * per_agent[self.substance.key]
+        return Yardstick(on_day, per_ml, cap)
+
+    def own(self, window_min: float, per_level: float) -> Yardstick:
+        """Return a test of this agent's level alone, ``level x per_level`` at the face."""
+        (_, day), (_, per_ml) = self._own_levels(window_min)
+        cap = self.source.cap_mg_per_m3 * per_level
+        return Yardstick(day[:, HIGH] * per_level, per_ml[:, HIGH] * per_level, cap)
 
     def level(
         self, window_min: float, amount_ml: float, drawn: Superposition | None
     ) -> tuple[Span, Span]:
         """Return (room, near) spans of this agent's level [mg/m3]."""
-        day, step = self.weights({self.substance.key: 1.0})
-        total = day + amount_ml * step if amount_ml > 0.0 else day
         cap = self.source.cap_mg_per_m3
-        exact = [np.minimum(each, cap) for each in self.corners.worst(total, window_min)]
+        on_day, per_ml = self._own_levels(window_min)
+        exact = [
+            np.minimum((day + amount_ml * unit).max(axis=0), cap)
+            for day, unit in zip(on_day, per_ml, strict=True)
+        ]
         if drawn is None:
             return span_of(exact[0]), span_of(exact[1])
-        many = [np.minimum(each, cap) for each in drawn.worst(total, window_min)]
+        day, step = self.weights({self.substance.key: 1.0})
+        many = [np.minimum(e, cap) for e in drawn.worst(day + amount_ml * step, window_min)]
         return span_of(exact[0], many[0]), span_of(exact[1], many[1])
+
+    def _own_levels(self, window_min: float) -> tuple[_Places, _Places]:
+        """Return (room, near) of the day and of 1 mL, each (n, 3); worked out once a window."""
+        if window_min not in self._levels:
+            day, step = self.weights({self.substance.key: 1.0})
+            per_ml = self.corners.at_starts(step, window_min)
+            nothing = np.zeros_like(per_ml[0])
+            on_day = self.corners.at_starts(day, window_min) if day.any() else (nothing, nothing)
+            self._levels[window_min] = on_day, per_ml
+        return self._levels[window_min]
 
 
 def source_of(substance: Substance, temp_c: float, strength_fraction: float) -> Source:

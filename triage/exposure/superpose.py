@@ -74,9 +74,13 @@ class Superposition:
             room *= self.spread.share / (self.decay * (window_min * self.room.volume_m3))
         overlap = self._overlap(window_min)
         if window_min == 0.0:
-            return room, room + self._beside_each_start(weight, overlap)
+            near = self._beside_each_start(weight, overlap)
+            near += room
+            return room, near
         local = (overlap * weight).sum(axis=1) / window_min
-        return room, room + np.multiply.outer(local, self.window_unit)
+        near = np.multiply.outer(local, self.window_unit)
+        near += room
+        return room, near
 
     def _beside_each_start(self, weight: Floats, overlap: Floats) -> Floats:
         """Return what the releases under way at each start add at the face, shape (n, d).
@@ -106,9 +110,11 @@ class Superposition:
         last, fall = self._ends[window_min]
         content, total = self.states(weight), np.cumsum(weight)
         # What was there, plus what came, less what is left: it must have been carried away.
-        gone = content - content[last] * fall
-        gone += (total[last] - total)[:, None]
-        return np.asarray(gone)
+        left = content[last]
+        left *= fall
+        content -= left
+        content += (total[last] - total)[:, None]
+        return content
 
     def _overlap(self, window_min: float) -> Floats:
         """Return the largest share of release k that a window beside start i can hold, (n, n)."""

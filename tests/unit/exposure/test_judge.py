@@ -367,6 +367,25 @@ def test_a_day_of_passes_holds_more_when_they_are_spread():
     assert last.verdict == "ok"
 
 
+def test_a_day_of_one_pass_and_a_day_without_bound():
+    one = largest_pass_ml(ACETONE, OUR_ROOM, 5.0)
+    assert largest_day_ml(ACETONE, OUR_ROOM, 5.0) == one
+    bare = replace(ACETONE, limits=(), lel_percent=None)
+    assert largest_day_ml(bare, OUR_ROOM, 5.0, 5) is None
+    peak_only = replace(ACETONE, limits=(Limit("a", "ceiling", 500.0),), lel_percent=None)
+    outside = Room(30.0, outdoors=True)
+    single = largest_pass_ml(peak_only, outside, 5.0)
+    assert largest_day_ml(peak_only, outside, 5.0, 5, 60.0) == pytest.approx(5 * single)
+    spent = DayLedger((Release(0.0, 1e7, "acetone"),), (ACETONE,))
+    assert largest_day_ml(ACETONE, OUR_ROOM, 5.0, 5, ledger=spent) == 0.0
+
+
+def test_a_limit_above_saturation_bounds_no_amount():
+    high = replace(ACETONE, limits=(Limit("a", "ceiling", 1e6),), lel_percent=None)
+    found = judge_release(high, 1000.0, OUR_ROOM, 1.0)
+    assert (found.verdict, found.largest_ok_ml) == ("ok", None)
+
+
 def test_minutes_until_reentry_take_the_unfavourable_air():
     where = Room(30.0, 2.0, band=Band((0.5, 2.0)))
     assert minutes_until_reentry(100.0, 10.0, where) == pytest.approx(138.0, abs=0.5)  # as at 1/h
@@ -436,6 +455,9 @@ def test_a_day_with_an_agent_without_limits_is_unknown():
     day = DayLedger((Release(600.0, 1.0, "acetone"),), (bare,))
     assert judge_day(day, OUR_ROOM).verdict == "unknown"
     assert judge_day(day, OUR_ROOM, no_limit_ok=True).verdict == "ok"
+    far_off = replace(ACETONE, limits=(Limit("n", "idlh", 6000.0), Limit("n", "twa", 590.0)))
+    columns = DayLedger.from_columns([600.0], [1.0], ["acetone"], [far_off])
+    assert judge_day(columns, OUR_ROOM).verdict == "ok"
     deadly = replace(ACETONE, limits=(Limit("n", "idlh", 0.01),))
     day = DayLedger((Release(600.0, 1.0, "acetone"),), (deadly,))
     assert judge_day(day, OUR_ROOM, no_limit_ok=True).verdict == "over"

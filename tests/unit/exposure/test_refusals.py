@@ -85,6 +85,8 @@ BAD = {
     "molar volume at absolute zero": lambda: gas.molar_volume_l(-273.15),
     "molar volume in vacuum": lambda: gas.molar_volume_l(25.0, 0.0),
     "ppm of nothing": lambda: gas.ppm_from_mg_per_m3(1.0, 0.0),
+    "one of many is not a number": lambda: gas.ppm_from_mg_per_m3([1.0, np.nan], 50.0),
+    "air pressure of the deep sea": lambda: gas.molar_volume_l(25.0, [101.0, 5000.0]),
     "negative ppm": lambda: gas.mg_per_m3_from_ppm(-1.0, 50.0),
     "empty array": lambda: gas.mg_per_m3_from_ppm([], 50.0),
     "pool without vapour pressure": lambda: emission.pool_rate_mg_per_s(
