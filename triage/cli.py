@@ -126,5 +126,3 @@ def main(words: Sequence[str] | None = None) -> int:
 
 if __name__ == "__main__":
     sys.exit(main())
-
-

@@ -12,7 +12,7 @@ _HERE = Path(__file__).resolve().parent
 
 
 def carried(name: str) -> Path:
-    """Return a folder that comes with the program: beside it in a checkout, inside it in a wheel."""
+    """Return a folder that comes with the program: beside it in a checkout, inside a wheel."""
     inside = _HERE / "_carried" / name
     return inside if inside.is_dir() else _HERE.parent / name
 

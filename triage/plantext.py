@@ -43,9 +43,8 @@ def finding_text(finding: FindingLine) -> Iterator[str]:
     """Yield one finding: where, what it is taken to be, how sure, and what it could be."""
     side = f", {finding.side}" if finding.side else ""
     sure = f" (certainty {finding.certainty:.2f}, {finding.standing})" if finding.deposit else ""
-    yield from _wrapped(
-        f"{finding.id} {finding.zone_name}{side}: {finding.deposit_name}{sure} - {STATES[finding.state]}"
-    )
+    where = f"{finding.id} {finding.zone_name}{side}"
+    yield from _wrapped(f"{where}: {finding.deposit_name}{sure} - {STATES[finding.state]}")
     if finding.alternatives:
         others = ", ".join(f"{a.name} {a.certainty:.2f}" for a in finding.alternatives)
         yield from _wrapped(f"could also be: {others}", "      ", "    ")
@@ -97,7 +96,8 @@ def step_text(step: Step) -> Iterator[str]:
     yield from _listed("do", step.do)
     if step.dwell_s is not None:
         most = f", at most {duration(step.dwell_most_s)}" if step.dwell_most_s else ""
-        yield f"    dwell: {duration(step.dwell_s)}{most}; pass {step.passes_done + 1} of {step.passes}"
+        count = f"pass {step.passes_done + 1} of {step.passes}"
+        yield f"    dwell: {duration(step.dwell_s)}{most}; {count}"
     if step.amount_ml is not None:
         note = f" ({step.amount_because})" if step.amount_because else ""
         yield from _wrapped(f"amount: {step.amount_ml:g} mL a pass{note}", "      ", "    ")
@@ -125,42 +125,53 @@ def question_text(question: QuestionLine) -> Iterator[str]:
     yield from _wrapped(f"how: {question.how}", "      ", "    ")
 
 
+def _head(plan: Plan) -> Iterator[str]:
+    yield f"case {plan.case}: {plan.title}".rstrip(": ")
+    yield f"stage: {plan.stage}"
+    yield f"bench: {plan.bench}; knowledge {plan.knowledge_digest}"
+    for notice in (*plan.refused, *plan.notices):
+        yield from _wrapped(f"{notice.kind.upper()}: {notice.text} [{notice.rule}]", "  ", "")
+    for hold in plan.held:
+        yield from _wrapped(f"HELD: {hold.sentence} (attempt {hold.attempt})", "  ", "")
+    for conflict in plan.conflicts:
+        yield from _wrapped(f"CONTRADICTION in {conflict.finding}: {conflict.sentence}", "  ", "")
+
+
+def _seen(plan: Plan, shown: int | None) -> Iterator[str]:
+    if plan.findings:
+        yield from ("", "findings")
+        for finding in plan.findings:
+            yield from finding_text(finding)
+    if plan.questions:
+        yield from ("", "questions that would help")
+        for question in plan.questions[:shown]:
+            yield from question_text(question)
+
+
+def _ruled_out(plan: Plan) -> Iterator[str]:
+    ruled = [e for e in plan.excluded if e.offered]
+    if ruled:
+        yield from ("", "ruled out")
+    for excluded in ruled:
+        text = f"{excluded.finding or 'case'} {excluded.method_name}: {excluded.because}"
+        yield from _wrapped(f"{text} [{excluded.rule}]", "    ", "  ")
+
+
 def plan_text(plan: Plan, *, whole: bool = False) -> str:
     """Return the plan as text: the next step in full, the others by name unless ``whole``."""
-    lines = [f"case {plan.case}: {plan.title}".rstrip(": "), f"stage: {plan.stage}"]
-    lines += [f"bench: {plan.bench}; knowledge {plan.knowledge_digest}"]
-    for notice in (*plan.refused, *plan.notices):
-        lines += _wrapped(f"{notice.kind.upper()}: {notice.text} [{notice.rule}]", "  ", "")
-    for hold in plan.held:
-        lines += _wrapped(f"HELD: {hold.sentence} (attempt {hold.attempt})", "  ", "")
-    for conflict in plan.conflicts:
-        lines += _wrapped(f"CONTRADICTION in {conflict.finding}: {conflict.sentence}", "  ", "")
-    if plan.findings:
-        lines += ["", "findings"]
-        for finding in plan.findings:
-            lines += finding_text(finding)
-    if plan.questions:
-        lines += ["", "questions that would help"]
-        for question in plan.questions[: None if whole else 4]:
-            lines += question_text(question)
+    lines = [*_head(plan), *_seen(plan, None if whole else QUESTIONS_SHOWN)]
     lines += ["", "steps" if plan.steps else "no step to do now"]
     for place, step in enumerate(plan.steps):
         if whole or place == 0:
             lines += step_text(step)
         else:
             lines += _wrapped(step_head(step), "    ", "  ")
-    ruled = [e for e in plan.excluded if e.offered]
-    if ruled:
-        lines += ["", "ruled out"]
-        for excluded in ruled:
-            where = excluded.finding or "case"
-            lines += _wrapped(
-                f"{where} {excluded.method_name}: {excluded.because} [{excluded.rule}]", "    ", "  "
-            )
-    lines += ["", CLOSING]
+    lines += [*_ruled_out(plan), "", CLOSING]
     return "\n".join(lines) + "\n"
 
 
+QUESTIONS_SHOWN = 4
 CLOSING = (
-    "The safety data sheet, local rules and licensed practice come before this plan. If in doubt, stop."
+    "The safety data sheet, local rules and licensed practice come before this plan. "
+    "If in doubt, stop."
 )

@@ -91,7 +91,7 @@ class Workshop:
         return list_cases(self.cases) if self.cases.is_dir() else ()
 
     def list_cases(self, details: int = DETAILS) -> tuple[CaseLine, ...]:
-        """Return all cases, held first, then the newest; the newest ``details`` with their stage."""
+        """Return all cases, held first, then the newest; ``details`` of them with their stage."""
         entries = sorted(self.entries(), key=lambda e: (-e.mtime_ns, e.id))
         day = self.day() if entries else DayLedger()
         lines = [
@@ -212,9 +212,7 @@ class Workshop:
             self.path_of(case), lambda old: self._answered(old, None, question, value)
         )
 
-    def add_finding(
-        self, case: str | Path, zone: str, side: str | None = None
-    ) -> tuple[Case, str]:
+    def add_finding(self, case: str | Path, zone: str, side: str | None = None) -> tuple[Case, str]:
         """Add a finding in a zone; return the case and the id of the finding."""
         self.knowledge.require("zone", zone)
         added: list[str] = []
@@ -233,14 +231,14 @@ class Workshop:
             self.path_of(case), lambda old: self._answered(old, finding, question, value)
         )
 
-    def answer_all(
-        self, case: str | Path, finding: str | None, answers: Mapping[str, str]
-    ) -> Case:
+    def answer_all(self, case: str | Path, finding: str | None, answers: Mapping[str, str]) -> Case:
         """Record several answers in one write; a wrong one leaves the case as it was."""
 
         def change(old: Case) -> Case:
             for question, answer in answers.items():
-                old = self._answered(old, finding, question, None if answer == "unknown" else answer)
+                old = self._answered(
+                    old, finding, question, None if answer == "unknown" else answer
+                )
             return old
 
         return update_case(self.path_of(case), change)
@@ -383,10 +381,17 @@ class Workshop:
         def change(old: Case) -> Case:
             counted = [a for a in old.effective_attempts() if a.outcome != "not-done"]
             if not counted:
-                raise TriageError(f'case "{old.id}" has no attempt to undo', mend="record one first")
+                raise TriageError(
+                    f'case "{old.id}" has no attempt to undo', mend="record one first"
+                )
             last = max(counted, key=lambda a: int(a.id[1:]))
             return changes.with_correction(
-                old, last.id, self.clock(), outcome="not-done", note=reason, amount_ml=last.amount_ml
+                old,
+                last.id,
+                self.clock(),
+                outcome="not-done",
+                note=reason,
+                amount_ml=last.amount_ml,
             )
 
         return update_case(self.path_of(case), change)

@@ -29,9 +29,7 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print JSON")
 
 
-def command(
-    subparsers: Subparsers, name: str, text: str, example: str
-) -> argparse.ArgumentParser:
+def command(subparsers: Subparsers, name: str, text: str, example: str) -> argparse.ArgumentParser:
     """Add a command with its one-line help and an example."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         name,
@@ -73,7 +71,9 @@ def pairs(words: list[str]) -> dict[str, str]:
     for word in words:
         name, sign, value = word.partition("=")
         if not sign or not name or not value:
-            raise TriageError(f'"{word}" is not question=answer', mend="write for example puff=moves")
+            raise TriageError(
+                f'"{word}" is not question=answer', mend="write for example puff=moves"
+            )
         found[name] = value
     return found
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 from triage.commands.common import Arguments, Subparsers, command, print_json
 from triage.errors import raise_faults
 
@@ -10,11 +9,17 @@ from triage.errors import raise_faults
 def add_commands(subparsers: Subparsers) -> None:
     """Add the commands of this module."""
     check = command(
-        subparsers, "check", "check the rules folder and run the cases beside each rule", "check --rules rules"
+        subparsers,
+        "check",
+        "check the rules folder and run the cases beside each rule",
+        "check --rules rules",
     )
     check.set_defaults(run=run_check)
     schema = command(
-        subparsers, "schema", "print the JSON Schema of a kind of knowledge file or of the plan", "schema agent"
+        subparsers,
+        "schema",
+        "print the JSON Schema of a kind of knowledge file or of the plan",
+        "schema agent",
     )
     schema.add_argument("kind", nargs="?", help="kind of entry; all kinds are listed without one")
     schema.set_defaults(run=run_schema)
@@ -48,5 +53,3 @@ def run_schema(arguments: Arguments) -> int:
         return 0
     print_json(schema_of(arguments.kind))
     return 0
-
-

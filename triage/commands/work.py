@@ -90,7 +90,10 @@ def _add_after(subparsers: Subparsers) -> None:
     release.set_defaults(run=run_release)
 
     accept = command(
-        subparsers, "accept", "accept a finding as it is", 'accept wasp-02 f1 --reason "stain stays"'
+        subparsers,
+        "accept",
+        "accept a finding as it is",
+        'accept wasp-02 f1 --reason "stain stays"',
     )
     accept.add_argument("case", help="id or file of the case")
     accept.add_argument("finding", help="id of the finding")
@@ -98,7 +101,10 @@ def _add_after(subparsers: Subparsers) -> None:
     accept.set_defaults(run=run_accept)
 
     skip = command(
-        subparsers, "skip", "skip a method with a reason", 'skip wasp-02 blot-dry --finding f1 --reason "..."'
+        subparsers,
+        "skip",
+        "skip a method with a reason",
+        'skip wasp-02 blot-dry --finding f1 --reason "..."',
     )
     skip.add_argument("case", help="id or file of the case")
     skip.add_argument("method", help="id of the method")
@@ -107,7 +113,10 @@ def _add_after(subparsers: Subparsers) -> None:
     skip.set_defaults(run=run_skip)
 
     undo = command(
-        subparsers, "undo", "take the last attempt back by a correction", 'undo wasp-02 --reason "wrong key"'
+        subparsers,
+        "undo",
+        "take the last attempt back by a correction",
+        'undo wasp-02 --reason "wrong key"',
     )
     undo.add_argument("case", help="id or file of the case")
     undo.add_argument("--reason", required=True, help="why")
@@ -137,14 +146,18 @@ def run_list(arguments: Arguments) -> int:
         return 0
     if not lines:
         print(f"no cases in {workshop.cases}")
-        print('begin one with: triage new "what is on the bench"   or look at the demo: triage --demo')
+        print(
+            'begin one with: triage new "what is on the bench"   or look at the demo: triage --demo'
+        )
     for line in lines:
         if line.fault:
             print(f"{line.id}  BROKEN  {line.fault}")
             continue
         held = "HELD  " if line.held else ""
         running = f"  running: {line.running}" if line.running else ""
-        print(f"{line.id}  {held}{line.stage}  next: {line.next_step or '-'}{running}  {line.title}")
+        print(
+            f"{line.id}  {held}{line.stage}  next: {line.next_step or '-'}{running}  {line.title}"
+        )
     return 0
 
 
@@ -175,7 +188,9 @@ def run_see(arguments: Arguments) -> int:
     workshop = workshop_of(arguments, arguments.case)
     signs = pairs(arguments.signs)
     if (arguments.zone is None) == (arguments.finding is None):
-        raise TriageError("give --zone for a new finding or --finding for one there is", mend="one of the two")
+        raise TriageError(
+            "give --zone for a new finding or --finding for one there is", mend="one of the two"
+        )
     finding = workshop.see(
         arguments.case,
         zone=arguments.zone,

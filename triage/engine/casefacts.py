@@ -17,7 +17,10 @@ Locate = Callable[[tuple[str | int, ...]], Where]
 
 
 def _filled(
-    slots: Mapping[str, Slot], derived: frozenset[tuple[str, str]], kind: str, known: Mapping[str, str]
+    slots: Mapping[str, Slot],
+    derived: frozenset[tuple[str, str]],
+    kind: str,
+    known: Mapping[str, str],
 ) -> dict[str, str]:
     filled: dict[str, str] = {}
     for name, slot in slots.items():
@@ -51,7 +54,11 @@ class _Checker:
                 self.faults.append(TriageError(f'unknown question "{name}"', where, mend))
             elif value != UNKNOWN and value not in (slot.values or ()):
                 mend = did_you_mean(value, (*(slot.values or ()), UNKNOWN))
-                what = f'unknown {name} "{value}"' if name in WORDS else f'"{value}" does not answer {name}'
+                what = (
+                    f'unknown {name} "{value}"'
+                    if name in WORDS
+                    else f'"{value}" does not answer {name}'
+                )
                 self.faults.append(TriageError(what, where, mend))
             else:
                 good[name] = value
@@ -91,6 +98,8 @@ def facts_from(
         signs = checker.take("finding", given, ("findings", index))
         signs |= checker.take("finding", finding.signs, ("findings", index, "signs"))
         signs["id"] = finding.id
-        facts.append(Fact("finding", finding.id, _filled(kinds["finding"], derived, "finding", signs)))
+        facts.append(
+            Fact("finding", finding.id, _filled(kinds["finding"], derived, "finding", signs))
+        )
     raise_faults(checker.faults)
     return tuple(facts)

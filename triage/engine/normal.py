@@ -103,7 +103,9 @@ class _Normaliser:
         normal = [self._pattern(rule, family, *p, narrowed, kinds_of) for p in patterns]
         if not normal:
             self.fault(rule, "no pattern over facts", "add specimen, finding or another fact")
-        templates = [self._template(rule, family, c, narrowed, kinds_of, normal) for c in rule.conclusions()]
+        templates = [
+            self._template(rule, family, c, narrowed, kinds_of, normal) for c in rule.conclusions()
+        ]
         if len(self.faults) > before:
             return None
         return NormalRule(rule.id, family, tuple(normal), tuple(t for t in templates if t))
@@ -114,7 +116,9 @@ class _Normaliser:
         absent = "absent" in entry
         inner = entry["absent"] if absent else entry
         if not isinstance(inner, Mapping) or len(inner) != 1:
-            self.fault(rule, "a pattern needs exactly one kind", "write for example - finding: {zone: $z}")
+            self.fault(
+                rule, "a pattern needs exactly one kind", "write for example - finding: {zone: $z}"
+            )
             return "", {}, absent
         kind, fields = next(iter(inner.items()))
         known = {*self.vocabulary.kinds, *self.static}
@@ -126,7 +130,9 @@ class _Normaliser:
             return "", {}, absent
         source = self.vocabulary.later.get(kind)
         if source is not None and FAMILIES.index(family) <= FAMILIES.index(source):
-            self.fault(rule, f'"{kind}" is only known after {source}', "use facts of earlier families")
+            self.fault(
+                rule, f'"{kind}" is only known after {source}', "use facts of earlier families"
+            )
         if absent and family is Family.FORBID:
             self.fault(rule, "an interlock must not depend on an absence", "remove absent")
         return kind, fields, absent
@@ -140,7 +146,7 @@ class _Normaliser:
         kinds_of: dict[str, str],
     ) -> None:
         table = self.static[kind]
-        variable = fields.get("id")
+        variable: Any = fields.get("id")
         if not _is_variable(variable):
             self.fault(rule, f"static pattern {kind} needs id: $variable", "add id: $m or the like")
             return
@@ -166,7 +172,8 @@ class _Normaliser:
         for row in self.static[kind].values():
             value = row[name]
             values |= set(value) if isinstance(value, frozenset) else {str(value)}
-        extra = {
+        extra: Mapping[str, Any] = {
+            "agent-class": {agent.agent_class: "" for agent in self.knowledge.agents.values()},
             "surface": self.knowledge.traits,
             "traits": self.knowledge.traits,
             "hazard": self.knowledge.hazards,
@@ -177,11 +184,11 @@ class _Normaliser:
         values |= set(extra)
         for literal in _literals(constraint):
             if isinstance(literal, str) and not _is_variable(literal) and literal not in values:
-                self.fault(rule, f'{kind} {name} is never "{literal}"', did_you_mean(literal, values))
+                self.fault(
+                    rule, f'{kind} {name} is never "{literal}"', did_you_mean(literal, values)
+                )
 
-    def _static_test(
-        self, rule: Rule, constraint: Any, name: str
-    ) -> Callable[[StaticValue], bool]:
+    def _static_test(self, rule: Rule, constraint: Any, name: str) -> Callable[[StaticValue], bool]:
         order = tuple(self.knowledge.fragility) if name == "fragility" else ()
 
         def holds(value: StaticValue, wanted: Any) -> bool:
@@ -192,7 +199,7 @@ class _Normaliser:
 
         if not isinstance(constraint, Mapping):
             return lambda value: holds(value, constraint)
-        ((word, wanted),) = constraint.items() if len(constraint) == 1 else (("", None),)
+        word, wanted = _only(constraint)
         tests: dict[str, Callable[[StaticValue], bool]] = {
             "one_of": lambda value: any(holds(value, w) for w in wanted),
             "not": lambda value: not any(holds(value, w) for w in _listed(wanted)),
@@ -229,7 +236,11 @@ class _Normaliser:
                 variables.append((name, constraint[1:]))
                 if constraint in narrowed:
                     if slots[name].about != kinds_of[constraint]:
-                        self.fault(rule, f"{constraint} is a {kinds_of[constraint]}, {kind}.{name} is not", "check the variable")
+                        self.fault(
+                            rule,
+                            f"{constraint} is a {kinds_of[constraint]}, {kind}.{name} is not",
+                            "check the variable",
+                        )
                     unknown = {UNKNOWN} if family in RESTRICTIVE and slots[name].askable else set()
                     allowed.append((name, frozenset(narrowed[constraint] | unknown)))
                 continue
@@ -246,11 +257,13 @@ class _Normaliser:
             return frozenset()
         for literal in _literals(constraint):
             if literal not in domain:
-                self.fault(rule, f'{kind}.{name} is never "{literal}"', did_you_mean(str(literal), domain))
+                self.fault(
+                    rule, f'{kind}.{name} is never "{literal}"', did_you_mean(str(literal), domain)
+                )
                 return frozenset()
-        word, wanted = ("one_of", [constraint])
-        if isinstance(constraint, Mapping):
-            word, wanted = next(iter(constraint.items())) if len(constraint) == 1 else ("", None)
+        word, wanted = (
+            _only(constraint) if isinstance(constraint, Mapping) else ("one_of", [constraint])
+        )
         ranks = {value: rank for rank, value in enumerate(slot.values or ())}
         chosen = self._choose(rule, word, wanted, slot.values or (), ranks, ordered=slot.ordered)
         listed = UNKNOWN in _literals(constraint) and word != "not"
@@ -331,7 +344,9 @@ class _Normaliser:
         names = [str(name) for name in _listed(value)]
         for name in names:
             if name not in self.knowledge.methods:
-                self.fault(rule, f'unknown method "{name}"', did_you_mean(name, self.knowledge.methods))
+                self.fault(
+                    rule, f'unknown method "{name}"', did_you_mean(name, self.knowledge.methods)
+                )
         return tuple(sorted(set(names)))
 
     def _check_constant(self, rule: Rule, kind: str, name: str, value: Any) -> None:
@@ -356,6 +371,11 @@ class _Normaliser:
 def _is_variable(word: Any) -> bool:
     """Return whether a word in a pattern is a variable, written ``$z`` (``"?z"`` in quotes too)."""
     return isinstance(word, str) and len(word) > 1 and word[0] in "$?"
+
+
+def _only(constraint: Mapping[str, Any]) -> tuple[str, Any]:
+    """Return the one word of a constraint and what it wants; an empty word if it is not one."""
+    return next(iter(constraint.items())) if len(constraint) == 1 else ("", None)
 
 
 def _listed(value: Any) -> list[Any]:

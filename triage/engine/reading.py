@@ -211,18 +211,25 @@ def _with_standings(
     judgement = knowledge.judgement
     ranked = sorted(readings, key=lambda r: (-r[1], r[0]))
     lead = ranked[0][1] - (ranked[1][1] if len(ranked) > 1 else 0.0) if ranked else 0.0
+    is_settled = (
+        bool(ranked)
+        and ranked[0][1] >= judgement.settled.value
+        and lead >= judgement.lead.value - 1e-9
+    )
     made = []
     for place, (deposit, certainty, reached, pieces) in enumerate(ranked):
+        guard = knowledge.deposits[deposit].guard != NONE
+        counts = judgement.rival.value if is_settled and not guard else judgement.suspected.value
         if certainty <= EXCLUDES:
             standing = "excluded"
         elif certainty < -judgement.suspected.value:
             standing = "doubtful"
-        elif certainty < judgement.suspected.value:
+        elif is_settled and place == 0:
+            standing = "settled"
+        elif certainty < counts:
             standing = "open"
         elif certainty < judgement.settled.value:
             standing = "suspected"
-        elif place == 0 and lead >= judgement.lead.value - 1e-9:
-            standing = "settled"
         else:
             standing = "likely"
         made.append(

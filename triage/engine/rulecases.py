@@ -13,6 +13,7 @@ from triage.engine.vocabulary import NONE, UNKNOWN, Slot
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.rules import Rule, RuleCase
 
+
 def _default(slot: Slot) -> str:
     if slot.askable:
         return UNKNOWN
@@ -24,7 +25,7 @@ def _default(slot: Slot) -> str:
 
 
 def facts_of_case(consultant: Consultant, rule: NormalRule, case: RuleCase) -> tuple[Fact, ...]:
-    """Return the facts of a rule case; a fact that the rule reads but the case leaves out is unknown."""
+    """Return the facts of a rule case; what the rule reads but the case leaves out is unknown."""
     kinds = consultant.vocabulary.kinds
     given = {kind: fields for kind, fields in case.given.items() if kind != "method"}
     for kind in given:
@@ -46,7 +47,9 @@ def _fact(slots: Mapping[str, Slot], kind: str, row: Mapping[str, Any], index: i
             raise TriageError(f'{kind} has no field "{name}"', mend=did_you_mean(name, slots))
         values = slots[name].values
         if values is not None and value != UNKNOWN and value not in values:
-            raise TriageError(f'{kind}.{name} is never "{value}"', mend=did_you_mean(str(value), values))
+            raise TriageError(
+                f'{kind}.{name} is never "{value}"', mend=did_you_mean(str(value), values)
+            )
     fields = {name: str(row.get(name, _default(slot))) for name, slot in slots.items()}
     return Fact(kind, f"{kind}-{index}", fields)
 

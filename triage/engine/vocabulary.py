@@ -135,9 +135,7 @@ def static_tables(knowledge: Knowledge) -> Mapping[str, Mapping[str, Mapping[str
             t.id: {"traits": frozenset(t.traits), "fragility": t.fragility, "plan": t.plan}
             for t in knowledge.taxa.values()
         },
-        "deposit": {
-            d.id: {"guard": d.guard, "kind": d.kind} for d in knowledge.deposits.values()
-        },
+        "deposit": {d.id: {"guard": d.guard, "kind": d.kind} for d in knowledge.deposits.values()},
         "method": {m: _method_fields(knowledge, m) for m in knowledge.methods},
     }
 

@@ -128,7 +128,9 @@ class Agent(Entry):
     dispute: str = ""
     water: Literal["mixes", "partly", "no", "dissolves", "not-applicable"]
     strength_basis: Literal["v/v", "w/w", "w/v", "as-is"] = "as-is"
-    evaporating: Text | None = Field(None, description="what goes into the air, if not the agent itself")
+    evaporating: Text | None = Field(
+        None, description="what goes into the air, if not the agent itself"
+    )
     vapour_of: Id | None = Field(None, description="agent whose limits judge the vapour")
     vapour_share: Quantity | None = Field(
         None, description="part of the liquid's mass that can become that vapour, 0-1"
@@ -148,7 +150,9 @@ class Agent(Entry):
     disposal: tuple[Statement, ...] = ()
     notices: tuple[Notice, ...] = ()
     hansen: Hansen | None = None
-    not_for: tuple[Id, ...] = Field((), description="personal circumstances, ids of circumstances.yaml")
+    not_for: tuple[Id, ...] = Field(
+        (), description="personal circumstances, ids of circumstances.yaml"
+    )
     ask_label: tuple[Statement, ...] = ()
     never: bool = Field(False, description="listed only to be refused")
 

@@ -77,5 +77,7 @@ class Source(Frozen):
     title: Text
     section: str = ""
     year: int | str | None = None
-    read: str = Field("", description="how much of it was opened: whole, passage, abstract, not opened")
+    read: str = Field(
+        "", description="how much of it was opened: whole, passage, abstract, not opened"
+    )
     note: str = ""

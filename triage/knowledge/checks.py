@@ -116,7 +116,7 @@ def _answers_twice(question: Question) -> str:
     return next((i for i in ids if ids.count(i) > 1), "")
 
 
-def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
+def _question_faults(k: Knowledge) -> Iterator[TriageError]:
     for question in k.questions.values():
         twice = _answers_twice(question)
         where = k.where("question", question.id)
@@ -124,27 +124,48 @@ def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
             yield TriageError(f'answer "{twice}" stands twice', where, "give each its own id")
         if any(answer.id == "unknown" for answer in question.answers):
             yield TriageError('"unknown" is always an answer', where, "remove it from the list")
+
+
+def _method_faults(k: Knowledge) -> Iterator[TriageError]:
     for method in k.methods.values():
+        where = k.where("method", method.id)
         agents = [method.agent] if method.agent else []
         agents += [part.agent for part in method.with_]
-        for agent_id in agents:
-            agent = k.agents[agent_id]
-            where = k.where("method", method.id)
+        for agent in (k.agents[agent_id] for agent_id in agents):
             if agent.never:
-                yield TriageError(f'"{agent_id}" is never used', where, "choose another agent")
+                yield TriageError(f'"{agent.id}" is never used', where, "choose another agent")
             if agent.status is Status.DRAFT:
-                yield TriageError(f'"{agent_id}" is a draft', where, "check the agent first")
-    for rules in k.rules.values():
-        for rule in rules:
-            kinds = {case.expect for case in rule.cases}
-            if kinds != {"fires", "silent"}:
-                where = k.where("rule", rule.id)
-                yield TriageError("needs a case that fires and one that is silent", where, "add it")
-            if rule.ask and rule.ask not in k.questions:
-                where = k.where("rule", rule.id)
-                yield TriageError(
-                    f'unknown question "{rule.ask}"', where, did_you_mean(rule.ask, k.questions)
-                )
+                yield TriageError(f'"{agent.id}" is a draft', where, "check the agent first")
+
+
+def _rule_faults(k: Knowledge) -> Iterator[TriageError]:
+    for rule in (rule for rules in k.rules.values() for rule in rules):
+        where = k.where("rule", rule.id)
+        if {case.expect for case in rule.cases} != {"fires", "silent"}:
+            yield TriageError("needs a case that fires and one that is silent", where, "add it")
+        if rule.ask and rule.ask not in k.questions:
+            mend = did_you_mean(rule.ask, k.questions)
+            yield TriageError(f'unknown question "{rule.ask}"', where, mend)
+
+
+def _condition_faults(k: Knowledge) -> Iterator[TriageError]:
+    for condition in k.conditions.values():
+        where = k.where("condition", condition.id)
+        for name, answer in condition.when_cleared.items():
+            question = k.questions.get(name)
+            if question is None:
+                mend = did_you_mean(name, k.questions)
+                yield TriageError(f'unknown question "{name}"', where, mend)
+            elif answer not in [a.id for a in question.answers]:
+                mend = did_you_mean(answer, [a.id for a in question.answers])
+                yield TriageError(f'"{answer}" does not answer {name}', where, mend)
+
+
+def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
+    yield from _question_faults(k)
+    yield from _method_faults(k)
+    yield from _rule_faults(k)
+    yield from _condition_faults(k)
 
 
 def cross_check(knowledge: Knowledge) -> list[TriageError]:

@@ -19,7 +19,9 @@ class Threshold(Sourced):
 class HarshnessOrder(Sourced):
     """Keys by which rungs are sorted, most important first."""
 
-    keys: tuple[Literal["worst", "sum", "mechanical", "chemical", "person"], ...] = Field(min_length=1)
+    keys: tuple[Literal["worst", "sum", "mechanical", "chemical", "person"], ...] = Field(
+        min_length=1
+    )
     because: str
 
 
@@ -29,6 +31,9 @@ class Judgement(Frozen):
     harshness_order: HarshnessOrder
     suspected: Threshold = Field(description="certainty from which a deposit counts as suspected")
     settled: Threshold = Field(description="certainty from which a reading may be settled")
+    rival: Threshold = Field(
+        description="certainty from which another deposit still counts beside a settled reading"
+    )
     lead: Threshold = Field(description="distance to the next candidate that settles a reading")
     named: Threshold = Field(description="certainty given to a deposit that a person names")
     most_certain: Threshold = Field(description="cap on combined certainty short of exclusion")
@@ -40,4 +45,6 @@ class Judgement(Frozen):
     air_speed_m_per_min: Threshold
     mixing_factor: Threshold
     burst_budget_s: Threshold
-    release_again_s: Threshold = Field(description="interruption after which a hold point asks again")
+    release_again_s: Threshold = Field(
+        description="interruption after which a hold point asks again"
+    )

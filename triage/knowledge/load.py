@@ -61,7 +61,9 @@ class _Reader:
                 yield parsed.data, parsed, (), shown
             elif parsed.data is not None:
                 self.faults.append(
-                    TriageError("a list of entries is expected", Where(shown, 1), "begin with - id:")
+                    TriageError(
+                        "a list of entries is expected", Where(shown, 1), "begin with - id:"
+                    )
                 )
 
     def table(self, kind: str, model: type[BaseModel], target: str) -> dict[str, Any]:
@@ -183,7 +185,9 @@ def load_knowledge(folder: Path | str) -> Knowledge:
         for rule_id in table:
             if rule_id in seen:
                 reader.faults.append(
-                    TriageError("this id is used twice", reader.places["rule", rule_id], "rename one")
+                    TriageError(
+                        "this id is used twice", reader.places["rule", rule_id], "rename one"
+                    )
                 )
         seen |= table
         rules[family] = tuple(table.values())

@@ -107,7 +107,9 @@ class Method(Entry):
     while_dry: bool = Field(False, description="may be used before the specimen is rehydrated")
     burst_s: Span | None = None
     test_spot: bool = Field(False, description="needs a hidden test spot first")
-    look_after_h: tuple[float, ...] = Field((), description="hours after which to look, chamber work")
+    look_after_h: tuple[float, ...] = Field(
+        (), description="hours after which to look, chamber work"
+    )
 
     @model_validator(mode="after")
     def wet_agents_have_amounts(self) -> Self:

@@ -15,7 +15,11 @@ from triage.knowledge.rules import Rule
 
 def schemas() -> Mapping[str, type[BaseModel]]:
     """Return the model of each kind of knowledge entry, by kind."""
-    return {**{kind: model for kind, (model, _) in KINDS.items()}, "rule": Rule, "judgement": Judgement}
+    return {
+        **{kind: model for kind, (model, _) in KINDS.items()},
+        "rule": Rule,
+        "judgement": Judgement,
+    }
 
 
 def schema_of(kind: str) -> dict[str, Any]:
@@ -29,4 +33,10 @@ def schema_of(kind: str) -> dict[str, Any]:
         return entry
     definitions = entry.pop("$defs", {})
     uri = entry.pop("$schema")
-    return {"$schema": uri, "title": f"{kind} entries", "type": "array", "items": entry, "$defs": definitions}
+    return {
+        "$schema": uri,
+        "title": f"{kind} entries",
+        "type": "array",
+        "items": entry,
+        "$defs": definitions,
+    }

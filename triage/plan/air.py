@@ -124,7 +124,9 @@ class AirJudge:
             strength_fraction=share,
         )
         if choice is None:
-            return "No control listed here makes even the least amount acceptable; use another agent."
+            return (
+                "No control listed here makes even the least amount acceptable; use another agent."
+            )
         name = self.knowledge.controls[choice.control.name].name
         return f"It becomes possible with: {name}, at most {least:g} mL a pass."
 
@@ -161,7 +163,7 @@ class AirJudge:
         agent = self.knowledge.agents[agent_id]
         vapour = self.knowledge.agents[agent.vapour_of] if agent.vapour_of else agent
         mass = self.substance(agent_id).molar_mass_g_per_mol
-        by_key = {(r.limit.authority, r.limit.basis): r for r in verdict.ratios}
+        by_key = {(r.limit.authority, str(r.limit.basis)): r for r in verdict.ratios}
         lines = []
         for limit in vapour.limits:
             found = by_key.get((limit.authority, limit.basis.value))
@@ -186,4 +188,3 @@ class AirJudge:
 def _short(number: float) -> float:
     """Return a figure with four significant digits: more would pretend to know."""
     return float(f"{number:.4g}")
-

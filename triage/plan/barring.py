@@ -19,7 +19,11 @@ def check_bench(knowledge: Knowledge, bench: Bench, shown_as: str = "bench") -> 
     """Raise every id in a bench that the knowledge does not have, each with a mend."""
     faults = []
     named: list[tuple[str, Iterable[str], Iterable[str]]] = [
-        ("agent", [s.agent for s in bench.stock] + [r.agent for r in bench.refused], knowledge.agents),
+        (
+            "agent",
+            [s.agent for s in bench.stock] + [r.agent for r in bench.refused],
+            knowledge.agents,
+        ),
         ("circumstance", bench.circumstances, knowledge.circumstances),
         ("equipment", (*bench.equipment, *bench.lacking), knowledge.equipment),
         ("glove material", bench.gloves, knowledge.materials),

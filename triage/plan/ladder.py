@@ -149,7 +149,9 @@ def _barred_by_attempts(
         spots = {method, *agent_ids(knowledge, method)}
         if any(step.rsplit("-before-", 1)[-1] in spots for step in progress.failed_inserts):
             found.append(
-                Barred(method, "test-spot-failed", "The hidden test spot went badly.", interlock=True)
+                Barred(
+                    method, "test-spot-failed", "The hidden test spot went badly.", interlock=True
+                )
             )
     return found
 
@@ -174,6 +176,6 @@ def recheck(ladders: Iterable[Ladder], second: Iterable[Conclusion]) -> None:
                 wrong = set(ladder.rungs) & set(conclusion.get("method"))
                 if wrong:
                     raise InterlockBroken(
-                        f"{sorted(wrong)[0]} is forbidden by {conclusion.rule} but was planned",
+                        f"{min(wrong)} is forbidden by {conclusion.rule} but was planned",
                         mend="report this; the plan is withheld",
                     )

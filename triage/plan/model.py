@@ -11,6 +11,10 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 StepStatus = Literal["next", "then", "if-needed"]
+FindingState = Literal["open", "cleared", "accepted", "left", "unsettled", "stopped"]
+NoticeKind = Literal[
+    "refused", "gate", "full-stop", "leave-it", "look-again", "air", "bench", "note"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +209,7 @@ class FindingLine:
     deposit_name: str
     certainty: float
     standing: str
-    state: Literal["open", "cleared", "accepted", "left", "unsettled", "stopped"]
+    state: FindingState
     alternatives: tuple[Alternative, ...]
     fragility: str
     leave_it: str
@@ -264,7 +268,7 @@ class Hold:
 class Notice:
     """Something the plan says that is not a step: a refusal, a closed gate, a full stop."""
 
-    kind: Literal["refused", "gate", "full-stop", "leave-it", "look-again", "air", "bench", "note"]
+    kind: NoticeKind
     text: str
     rule: str
 

@@ -26,7 +26,7 @@ class Item:
 def _key(knowledge: Knowledge, item: Item, apart: frozenset[str]) -> tuple[object, ...]:
     method = knowledge.methods[item.method]
     wet = WETNESS[knowledge.techniques[method.technique].wet]
-    zone = knowledge.zones[item.zone] if item.zone in knowledge.zones else None
+    zone = knowledge.zones.get(item.zone or "")
     # Zones that are worked by themselves come after the others: first what could shed on them.
     return (item.zone in apart, wet, zone.rank if zone else 0, item.target, item.rung, item.step)
 

@@ -14,9 +14,16 @@ from triage.plan.model import QuestionLine
 Wanted = tuple[str, str | None, str]
 
 
-def open_fields(consultant: Consultant, conclusion: Conclusion, facts: dict[str, Fact]) -> Iterator[tuple[str, str]]:
+def open_fields(
+    consultant: Consultant, conclusion: Conclusion, facts: dict[str, Fact]
+) -> Iterator[tuple[str, str]]:
     """Yield (fact key, field) for each unknown answer on which a conclusion rests."""
-    family = next(f for f, rules in consultant.normal.by_family.items() for r in rules if r.id == conclusion.rule)
+    family = next(
+        f
+        for f, rules in consultant.normal.by_family.items()
+        for r in rules
+        if r.id == conclusion.rule
+    )
     rule = next(r for r in consultant.normal.by_family[family] if r.id == conclusion.rule)
     positive = [p for p in rule.patterns if not p.absent]
     for pattern, key in zip(positive, conclusion.facts, strict=True):
@@ -25,15 +32,20 @@ def open_fields(consultant: Consultant, conclusion: Conclusion, facts: dict[str,
                 yield key, name
 
 
-def _from_gates(knowledge: Knowledge, conclusions: Conclusions) -> Iterator[Wanted]:
+def _from_gates(
+    knowledge: Knowledge, conclusions: Conclusions, stage: str
+) -> Iterator[Wanted]:
+    """Yield the questions that open the gate of the present stage; later ones can wait."""
     specimen = conclusions.fact("specimen")
     for conclusion in conclusions.of(Family.GATE, "close"):
         ask = conclusion.get("ask")
-        if ask and specimen.get(ask) == UNKNOWN:
+        if ask and conclusion.get("stage") == stage and specimen.get(ask) == UNKNOWN:
             yield ask, None, knowledge.rule(conclusion.rule).because
 
 
-def _from_forbids(consultant: Consultant, conclusions: Conclusions, shown: frozenset[str]) -> Iterator[Wanted]:
+def _from_forbids(
+    consultant: Consultant, conclusions: Conclusions, shown: frozenset[str]
+) -> Iterator[Wanted]:
     facts = {fact.key: fact for fact in conclusions.facts}
     for conclusion in conclusions.of(Family.FORBID, "forbid"):
         if not shown & set(conclusion.get("method")):
@@ -46,7 +58,9 @@ def _from_forbids(consultant: Consultant, conclusions: Conclusions, shown: froze
                 yield name, None, because
 
 
-def _from_readings(consultant: Consultant, conclusions: Conclusions, open_findings: Iterable[str]) -> Iterator[Wanted]:
+def _from_readings(
+    consultant: Consultant, conclusions: Conclusions, open_findings: Iterable[str]
+) -> Iterator[Wanted]:
     """Yield the unanswered questions that tell the candidates of a finding apart."""
     useful = _questions_of_evidence(consultant)
     knowledge = consultant.knowledge
@@ -73,14 +87,20 @@ def _from_readings(consultant: Consultant, conclusions: Conclusions, open_findin
             if about:
                 names = sorted(knowledge.deposits[d].name for d in about)
                 more = "" if len(names) <= 3 else f" and {len(names) - 3} more"
-                yield question.id, finding, f"It speaks for or against: {', '.join(names[:3])}{more}."
+                yield (
+                    question.id,
+                    finding,
+                    f"It speaks for or against: {', '.join(names[:3])}{more}.",
+                )
 
 
 def _questions_of_evidence(consultant: Consultant) -> dict[str, frozenset[str]]:
     """Return question -> deposits that its answers speak for or against."""
     found: dict[str, set[str]] = {}
     for rule in consultant.normal.by_family[Family.RECOGNISE]:
-        deposits = {dict(t.constants).get("deposit") for t in rule.templates if t.kind == "evidence"}
+        deposits = {
+            dict(t.constants).get("deposit") for t in rule.templates if t.kind == "evidence"
+        }
         for pattern in rule.patterns:
             for name, _ in pattern.allowed:
                 found.setdefault(name, set()).update(d for d in deposits if d)
@@ -93,6 +113,7 @@ RISKS = {"none": 0, "touch": 1, "micro-test": 2}
 def questions_for(
     consultant: Consultant,
     conclusions: Conclusions,
+    stage: str,
     shown: frozenset[str],
     open_findings: Iterable[str],
 ) -> tuple[QuestionLine, ...]:
@@ -100,13 +121,14 @@ def questions_for(
 
     Parameters
     ----------
+    stage         the present stage
     shown         methods that were offered; only interlocks on these are worth a question
     open_findings findings that are neither cleared nor accepted nor left alone
     """
     knowledge = consultant.knowledge
     wanted: dict[tuple[str | None, str], str] = {}
     sources = (
-        *_from_gates(knowledge, conclusions),
+        *_from_gates(knowledge, conclusions, stage),
         *_from_forbids(consultant, conclusions, shown),
         *_from_readings(consultant, conclusions, open_findings),
     )
@@ -126,7 +148,14 @@ def _line(knowledge: Knowledge, name: str, finding: str | None, because: str) ->
     if name == "taxon":
         answers = tuple((t.id, t.name) for t in knowledge.taxa.values())
         return QuestionLine(
-            "taxon", None, "Which group is it?", "Look at the whole animal.", answers, "none", 10, because
+            "taxon",
+            None,
+            "Which group is it?",
+            "Look at the whole animal.",
+            answers,
+            "none",
+            10,
+            because,
         )
     question = knowledge.questions[name]
     return QuestionLine(
@@ -139,6 +168,3 @@ def _line(knowledge: Knowledge, name: str, finding: str | None, because: str) ->
         seconds=question.seconds,
         because=because,
     )
-
-
-

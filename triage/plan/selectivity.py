@@ -18,9 +18,7 @@ def _point(given: Hansen) -> Point:
     return Point.at(given.d, given.p, given.h)
 
 
-def _line(
-    agent: Hansen, target: Hansen, name: str, role: str
-) -> Selectivity:
+def _line(agent: Hansen, target: Hansen, name: str, role: str) -> Selectivity:
     known = WORDS[max(RANK[agent.known], RANK[target.known])]
     distance = hansen_distance(_point(agent), _point(target))
     red = None
@@ -55,6 +53,8 @@ def selectivity_of(
 def _role(material: Material, bench: Bench) -> str:
     if material.role == "on-specimen":
         return "on-specimen"
-    if material.role in ("support", "box") and (material.id in bench.supports or not bench.supports):
+    if material.role in ("support", "box") and (
+        material.id in bench.supports or not bench.supports
+    ):
         return material.role
     return ""

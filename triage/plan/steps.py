@@ -67,7 +67,7 @@ def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: fl
             stock,
             total_ml,
             basis,  # type: ignore[arg-type]
-            stock_basis=agent.strength_basis if agent.strength_basis != "as-is" else None,  # type: ignore[arg-type]
+            stock_basis=None if agent.strength_basis == "as-is" else agent.strength_basis,
             stock_goes_into_water=agent.agent_class == "acid",
             **densities,
         )
@@ -135,18 +135,23 @@ def caution_lines(
         for notice in agent.notices:
             text = f"{notice.jurisdiction}, {notice.date}: {notice.text}"
             lines.append(CautionLine("legal", text, f"agent:{agent.id}", notice.source))
-        for label in agent.ask_label:
-            lines.append(CautionLine("stop", label.text, f"agent:{agent.id}", label.source))
+        lines += [
+            CautionLine("stop", label.text, f"agent:{agent.id}", label.source)
+            for label in agent.ask_label
+        ]
     return tuple(dict.fromkeys(lines))
 
 
-def keep_away(knowledge: Knowledge, bench: Bench, method: Method, agents: Sequence[Agent]) -> tuple[str, ...]:
+def keep_away(
+    knowledge: Knowledge, bench: Bench, method: Method, agents: Sequence[Agent]
+) -> tuple[str, ...]:
     """Return what the step would harm, what is on this bench first."""
     found = {attack.material: attack.how for agent in agents for attack in agent.attacks}
     found |= {material: "keep away" for material in method.keep_away if material not in found}
     ordered = sorted(found, key=lambda m: (m not in bench.supports, m))
     return tuple(
-        f"{knowledge.materials[m].name} ({found[m]})" + (" - on your bench" if m in bench.supports else "")
+        f"{knowledge.materials[m].name} ({found[m]})"
+        + (" - on your bench" if m in bench.supports else "")
         for m in ordered
     )
 
@@ -160,7 +165,10 @@ def _hold_prompt(knowledge: Knowledge, method: Method, ladder: Ladder, *, hazard
     """Return what must be observed and written down before this step opens, empty if nothing."""
     unchanged = int(knowledge.judgement.unchanged_passes.value)
     if ladder.progress.unchanged >= unchanged:
-        return f"{ladder.progress.unchanged} passes changed nothing. Look again: what makes you sure of the deposit?"
+        return (
+            f"{ladder.progress.unchanged} passes changed nothing. Look again: what makes you sure "
+            "of the deposit?"
+        )
     if ladder.progress.harmed:
         return "It got worse here before. What do you see now, and why is it safe to go on?"
     if hazardous or method.test_spot:
@@ -168,7 +176,9 @@ def _hold_prompt(knowledge: Knowledge, method: Method, ladder: Ladder, *, hazard
     return ""
 
 
-def _why(setting: Setting, ladder: Ladder, method: Method, item: Item) -> tuple[str, tuple[RuledOut, ...]]:
+def _why(
+    setting: Setting, ladder: Ladder, method: Method, item: Item
+) -> tuple[str, tuple[RuledOut, ...]]:
     knowledge = setting.knowledge
     if item.inserted:
         return f"It stands before the next step on {_problem_name(knowledge, ladder)}.", ()

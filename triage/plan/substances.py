@@ -73,7 +73,10 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
 
 
 def _evaporates(agent: Agent) -> bool:
-    """Return whether the agent can reach the air: it has vapour data or limits."""
+    """Return whether the agent can reach the air: it has vapour data or limits, and a share."""
+    share = agent.vapour_share
+    if share is not None and share.value == 0.0:
+        return False
     return bool(agent.physical.vapour_pressure or agent.limits or agent.vapour_of)
 
 

@@ -1,0 +1,179 @@
+"""What is to be done in which order: ladders, gates and order of work, without the details.
+
+Enough for what-if questions and for the sweep; ``planner`` completes the steps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from triage.case.models import Case
+from triage.case.profile import Bench
+from triage.engine.casefacts import Locate, nowhere
+from triage.engine.consult import Conclusions, Consultant
+from triage.engine.vocabulary import agent_ids
+from triage.knowledge.book import Knowledge
+from triage.knowledge.rules import Family
+from triage.knowledge.specimen import STAGES
+from triage.plan.air import AirJudge
+from triage.plan.barring import bench_bars
+from triage.plan.ladder import Ladder, build_ladder, forbidden, offers_for, recheck
+from triage.plan.ordering import Item, arrange
+from triage.plan.outcomes import (
+    Target,
+    closed_findings,
+    condition_target,
+    finding_target,
+    insert_id,
+    progress_of,
+    step_id,
+)
+
+DONE = "done"
+ORDER: tuple[str, ...] = (*STAGES, DONE)
+CLEAN_STAGES = frozenset({"examine", "clean"})
+
+
+@dataclass(frozen=True)
+class Skeleton:
+    """A plan before its steps are completed: enough for what-if questions and for the sweep."""
+
+    conclusions: Conclusions
+    stage: str
+    refused: tuple[str, ...]
+    ladders: tuple[Ladder, ...]
+    items: tuple[Item, ...]
+    closed: frozenset[str]
+    held: tuple[str, ...]
+
+    def ladder(self, target: str) -> Ladder:
+        """Return the ladder of a target key."""
+        return next(ladder for ladder in self.ladders if ladder.target.key == target)
+
+
+class SkeletonMaker:
+    """Makes the skeleton of a plan with one compiled rulebase."""
+
+    def __init__(self, consultant: Consultant) -> None:
+        self.consultant = consultant
+        self.knowledge: Knowledge = consultant.knowledge
+
+    def skeleton(
+        self,
+        case: Case,
+        bench: Bench,
+        judge: AirJudge,
+        *,
+        locate: Locate = nowhere,
+        plain: bool = False,
+    ) -> Skeleton:
+        """Return what is to be done in which order, without the details of each step."""
+        closed = closed_findings(case)
+        conclusions = self.consultant.consult(case, bench, closed, locate=locate, plain=plain)
+        stage = _stage(conclusions)
+        refused = tuple(c.rule for c in conclusions.of(Family.GATE, "refuse"))
+        ladders = self._ladders(case, bench, judge, conclusions)
+        if not plain:
+            # Second lock: the interlocks are worked out again by a different evaluator.
+            recheck(ladders, self.consultant.run_plain(Family.FORBID, conclusions.facts))
+        held = case.held_by()
+        queues = [] if refused or held else self._queues(conclusions, ladders, stage, closed)
+        items = arrange(self.knowledge, queues, conclusions.of(Family.ORDER))
+        return Skeleton(conclusions, stage, refused, ladders, items, closed, held)
+
+    def _ladders(
+        self,
+        case: Case,
+        bench: Bench,
+        judge: AirJudge,
+        conclusions: Conclusions,
+    ) -> tuple[Ladder, ...]:
+        ladders = []
+        for finding in case.findings:
+            settled = conclusions.settled(finding.id)
+            problem = settled.deposit if settled else None
+            target = finding_target(finding.id)
+            ladders.append(
+                self._ladder(case, bench, judge, conclusions, target, finding.zone, problem)
+            )
+        for conclusion in conclusions.of(Family.RECOGNISE, "state"):
+            condition = conclusion.get("condition")
+            target = condition_target(condition)
+            if all(ladder.target != target for ladder in ladders):
+                ladders.append(
+                    self._ladder(case, bench, judge, conclusions, target, None, condition)
+                )
+        return tuple(ladders)
+
+    def _ladder(
+        self,
+        case: Case,
+        bench: Bench,
+        judge: AirJudge,
+        conclusions: Conclusions,
+        target: Target,
+        zone: str | None,
+        problem: str | None,
+    ) -> Ladder:
+        offered = offers_for(conclusions, target, problem)
+        barred = forbidden(conclusions.of(Family.FORBID), target, self.knowledge)
+        barred += bench_bars(self.knowledge, bench, offered, judge)
+        progress = progress_of(case, target)
+        return build_ladder(self.knowledge, target, zone, problem, offered, barred, progress)
+
+    def _queues(
+        self,
+        conclusions: Conclusions,
+        ladders: Sequence[Ladder],
+        stage: str,
+        closed: frozenset[str],
+    ) -> list[list[Item]]:
+        reached = ORDER.index(stage)
+        clean = ORDER.index("clean")
+        queues = []
+        for ladder in ladders:
+            if ladder.progress.cleared_by or ladder.target.key in closed:
+                continue
+            rungs = ladder.rungs
+            if ladder.target.condition is not None:
+                # Work on a state of the specimen belongs to its own stage and to no later one.
+                if self.knowledge.conditions[ladder.target.condition].stage != stage:
+                    continue
+            elif reached > clean:
+                continue
+            elif stage not in CLEAN_STAGES:
+                # Behind a closed gate only air and dry tools, and not before intake is passed.
+                rungs = tuple(
+                    m for m in rungs if reached > 0 and self.knowledge.methods[m].while_dry
+                )
+            queues.append(self._queue(conclusions, ladder, rungs))
+        return queues
+
+    def _queue(self, conclusions: Conclusions, ladder: Ladder, rungs: Iterable[str]) -> list[Item]:
+        inserts = [
+            (frozenset(c.get("method")), c.get("first"))
+            for c in conclusions.of(Family.ORDER, "insert")
+        ]
+        queue: list[Item] = []
+        seen: set[str] = set()
+        for place, method in enumerate(rungs, start=1):
+            agents = agent_ids(self.knowledge, method)
+            what = agents[0] if agents else method
+            for methods, first in inserts:
+                inserted = insert_id(ladder.target, first, what)
+                if method in methods and inserted not in ladder.progress.inserts | seen:
+                    seen.add(inserted)
+                    queue.append(
+                        Item(inserted, ladder.target.key, ladder.zone, first, place, inserted=True)
+                    )
+            queue.append(
+                Item(step_id(ladder.target, method), ladder.target.key, ladder.zone, method, place)
+            )
+        return queue
+
+
+def _stage(conclusions: Conclusions) -> str:
+    """Return the first stage whose gate is not open, or ``done``."""
+    closed = {c.get("stage") for c in conclusions.of(Family.GATE, "close")}
+    return next((stage for stage in STAGES if stage in closed), DONE)
