@@ -47,7 +47,7 @@ def _mend(largest_ok_ml: float | None) -> str:
     # Rounded down: the amount that is shown must itself be within the limit.
     step = 10.0 ** (len(str(int(largest_ok_ml))) - 3) if largest_ok_ml >= 1.0 else 1e-4
     shown = int(largest_ok_ml / step) * step
-    return f"use at most {shown:.4f}".rstrip("0").rstrip(".") + " mL or more air"
+    return f"use at most {shown:.4f}".rstrip("0").rstrip(".") + " mL or get more fresh air"
 
 
 def over_limit(ratio: LimitRatio, largest_ok_ml: float | None) -> str:
@@ -64,7 +64,7 @@ def over_limit(ratio: LimitRatio, largest_ok_ml: float | None) -> str:
 
 def over_mixture(factor: float, window_min: float, largest_ok_ml: float | None) -> str:
     """Return the sentence for the additive rule."""
-    kind = "peak" if window_min == 0.0 else f"{number(window_min)} min"
+    kind = {0.0: "peak", 480.0: "8 h"}.get(window_min, f"{number(window_min)} min")
     return clipped(
         f"Too much together with today's other agents: {number(factor)} times the summed {kind} "
         f"limits; {_mend(largest_ok_ml)}."
@@ -127,6 +127,12 @@ def assumptions(room: Room, minutes: float, notes: tuple[str, ...]) -> tuple[str
         f"Face within {number(room.near_field_radius_m)} m, air moving "
         f"{number(room.air_speed_m_per_min)} m/min."
     )
+    worst = room.band.air_changes_factor[0], room.band.near_flow_factor[0]
+    if min(worst) < 1.0:
+        found.append(
+            f"Judged at the unfavourable end: {number(worst[0])} of the air changes, "
+            f"{number(worst[1])} of the flow at the face."
+        )
     if room.captured_fraction > 0.0:
         found.append(f"{number(room.captured_fraction * 100)} % is captured at the source.")
     return (*found, *notes)
