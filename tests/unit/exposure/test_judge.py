@@ -461,3 +461,12 @@ def test_a_day_with_an_agent_without_limits_is_unknown():
     deadly = replace(ACETONE, limits=(Limit("n", "idlh", 0.01),))
     day = DayLedger((Release(600.0, 1.0, "acetone"),), (deadly,))
     assert judge_day(day, OUR_ROOM, no_limit_ok=True).verdict == "over"
+
+
+def test_the_sentence_says_when_it_is_the_sum_that_is_too_much():
+    day = DayLedger((Release(600.0, 6000.0, "toluene", 10.0),), (TOLUENE,))
+    found = judge_release(ACETONE, 1.0, OUR_ROOM, 10.0, ledger=day)
+    assert found.verdict == "over"
+    assert found.binding.factor < 1.0 < found.mixture[0].factor == found.exceeded_by
+    assert "together" in found.sentence
+    assert "8 h" in found.sentence
