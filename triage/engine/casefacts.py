@@ -47,11 +47,12 @@ class _Checker:
         good: dict[str, str] = {}
         for name, value in given.items():
             slot = slots.get(name)
-            where = self.locate((*path, name))
             if slot is None or (not slot.askable and name != "named"):
                 known = [n for n, s in slots.items() if s.askable]
                 mend = did_you_mean(name, known)
-                self.faults.append(TriageError(f'unknown question "{name}"', where, mend))
+                self.faults.append(
+                    TriageError(f'unknown question "{name}"', self.locate((*path, name)), mend)
+                )
             elif value != UNKNOWN and value not in (slot.values or ()):
                 mend = did_you_mean(value, (*(slot.values or ()), UNKNOWN))
                 what = (
@@ -59,7 +60,7 @@ class _Checker:
                     if name in WORDS
                     else f'"{value}" does not answer {name}'
                 )
-                self.faults.append(TriageError(what, where, mend))
+                self.faults.append(TriageError(what, self.locate((*path, name)), mend))
             else:
                 good[name] = value
         return good

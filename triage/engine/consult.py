@@ -25,7 +25,11 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import FAMILIES, Family
 
 Runner = Callable[[Family, tuple[Fact, ...]], tuple[Conclusion, ...]]
+# Evidence on both sides from which a contradiction is shown: always if both are very strong,
+# else where the deposit is still counted among the candidates.
 STRONG = 0.4
+VERY_STRONG = 0.6
+COUNTED = frozenset({"suspected", "likely", "settled"})
 LEFT_ALONE = frozenset({"protect", "accept"})
 
 
@@ -127,7 +131,12 @@ class Consultant:
             by_family[family] = run(family, derived)
             if family is Family.GATE:
                 derived = (*derived, *_closed_facts(by_family[family]))
-        conflicts = conflicts_of(evidence, STRONG)
+        counted = {(r.finding, r.deposit) for r in readings if r.standing in COUNTED}
+        conflicts = tuple(
+            c
+            for c in conflicts_of(evidence, STRONG)
+            if c.strength >= VERY_STRONG or (c.finding, c.deposit) in counted
+        )
         return Conclusions(derived, by_family, readings, conflicts)
 
     def _derive(

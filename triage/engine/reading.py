@@ -83,6 +83,11 @@ class Conflict:
     for_it: Conclusion
     against_it: Conclusion
 
+    @property
+    def strength(self) -> float:
+        """Return the weight of the weaker side."""
+        return float(min(self.for_it.get("weight"), -self.against_it.get("weight")))
+
 
 def _strongest(evidence: Sequence[Conclusion], sign: int) -> Conclusion | None:
     found = [c for c in evidence if c.get("weight") * sign > 0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from pydantic import BaseModel
 
@@ -95,12 +96,16 @@ class Knowledge:
 
     def rule(self, rule_id: str) -> Rule:
         """Return the rule with this id; an unknown id is a ``TriageError``."""
-        for rules in self.rules.values():
-            for rule in rules:
-                if rule.id == rule_id:
-                    return rule
-        names = [rule.id for rules in self.rules.values() for rule in rules]
-        raise TriageError(f'unknown rule "{rule_id}"', mend=did_you_mean(rule_id, names))
+        rule = self.rule_index.get(rule_id)
+        if rule is None:
+            mend = did_you_mean(rule_id, self.rule_index)
+            raise TriageError(f'unknown rule "{rule_id}"', mend=mend)
+        return rule
+
+    @cached_property
+    def rule_index(self) -> Mapping[str, Rule]:
+        """Return every rule by id."""
+        return {rule.id: rule for rules in self.rules.values() for rule in rules}
 
     def require(self, kind: str, entry_id: str) -> BaseModel:
         """Return the entry of this kind and id; an unknown id is a ``TriageError``."""

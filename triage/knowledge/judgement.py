@@ -45,6 +45,9 @@ class Judgement(Frozen):
     air_speed_m_per_min: Threshold
     mixing_factor: Threshold
     burst_budget_s: Threshold
+    least_release_min: Threshold = Field(
+        description="shortest time in which the liquid of one pass can evaporate"
+    )
     release_again_s: Threshold = Field(
         description="interruption after which a hold point asks again"
     )

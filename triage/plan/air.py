@@ -25,6 +25,7 @@ from triage.plan.substances import (
 
 MOST_PROTECTIVE = "most-protective"
 ROUND_DOWN = 100.0
+LONGEST_RELEASE_MIN = 480.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +82,12 @@ class AirJudge:
             ignition_source=False,
         )
 
+    def release_min(self, method: Method) -> float:
+        """Return the shortest time in which the liquid of one pass can evaporate [min]."""
+        least = self.knowledge.judgement.least_release_min.value
+        dwell = method.dwell_s.start / 60.0 if method.dwell_s else 0.0
+        return min(max(least, dwell), LONGEST_RELEASE_MIN)
+
     def choose(self, method: Method) -> AirChoice:
         """Return the amount of a method's main agent that the air allows, and how it is judged."""
         if method.id not in self._kept:
@@ -93,7 +100,7 @@ class AirJudge:
             return AirChoice(amount, "", None, "")
         substance = self.substance(method.agent)
         share = strength_fraction(method.strength) * method.amount.open_share
-        minutes = 0.0
+        minutes = self.release_min(method)
         typical, least = method.amount.typical_ml, method.amount.least_ml
         verdict = self.judge(substance, typical, minutes, share, self.room)
         if verdict.verdict != "over":

@@ -39,6 +39,13 @@ class Planner:
         self.consultant = consultant
         self.knowledge: Knowledge = consultant.knowledge
         self.maker = SkeletonMaker(consultant)
+        self._judge: AirJudge | None = None
+
+    def judge(self, bench: Bench, day: DayLedger) -> AirJudge:
+        """Return the air judge of a bench on a day; the last is kept, it costs most of a plan."""
+        if self._judge is None or (self._judge.bench, self._judge.day) != (bench, day):
+            self._judge = AirJudge(self.knowledge, bench, day)
+        return self._judge
 
     def plan(
         self, case: Case, bench: Bench, day: DayLedger | None = None, *, locate: Locate = nowhere
@@ -57,7 +64,7 @@ class Planner:
         TriageError: the case or bench names something unknown.
         InterlockBroken: the second lock found a forbidden step; no plan is given.
         """
-        judge = AirJudge(self.knowledge, bench, day or DayLedger())
+        judge = self.judge(bench, day or DayLedger())
         skeleton = self.maker.skeleton(case, bench, judge, locate=locate)
         setting = Setting(self.knowledge, bench, skeleton.conclusions)
         steps = self._steps(case, judge, skeleton, setting)
