@@ -1,0 +1,234 @@
+"""The program at the scope: services in, screens wired, timers rung; nothing else."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from importlib import import_module
+from typing import ClassVar
+
+from textual.app import App, SystemCommand
+from textual.binding import Binding, BindingType
+from textual.command import CommandPalette
+from textual.filter import LineFilter, Monochrome, NoColor
+from textual.screen import Screen
+
+from triage.case.models import Case
+from triage.plan.model import Step
+from triage.service import Clock, Workshop
+from triage.tui.messages import (
+    CaseBegun,
+    CaseChanged,
+    CaseChosen,
+    FindingChosen,
+    LookingChosen,
+    PlaceChosen,
+    StepChosen,
+    TimerEnded,
+    TimerWarned,
+)
+from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.bench import BenchScreen
+from triage.tui.screens.cases import CasesScreen
+from triage.tui.screens.handbook import HandbookScreen
+from triage.tui.screens.helping import HelpScreen
+from triage.tui.screens.observe import ObserveScreen
+from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.questions import QuestionScreen
+from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.walk import WalkScreen
+from triage.tui.services import Services
+from triage.tui.timerwatch import Alarm, TimerWatch
+from triage.tui.words import clock_words
+
+NAME = "triage"
+HELP_MORE = (
+    "Esc stops everything, on every screen. It never goes on; Enter never stops.\n"
+    "Nothing is kept in the program: what was recorded is on disk at once.\n"
+    "Signs: X held or refused, ! caution, @ timer, ? to be answered, > where you stand."
+)
+
+
+class TriageApp(App[None]):
+    """Wire screens and services together.
+
+    Parameters
+    ----------
+    workshop the services of every face
+    clock    the time now, with its zone; that of the workshop if none is given
+    case     id of a case to open at once
+    """
+
+    TITLE = NAME
+    CSS_PATH = "app.tcss"
+    ENABLE_COMMAND_PALETTE = True
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]  # noqa: RUF012  (as declared above)
+    COMMAND_PALETTE_BINDING = "ctrl+p"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "stop", "STOP", key_display="Esc", priority=True),
+        Binding("question_mark", "keys", "Keys", key_display="?"),
+        Binding("ctrl+q", "quit", "End", show=False),
+    ]
+
+    def __init__(
+        self, workshop: Workshop, clock: Clock | None = None, case: str | None = None
+    ) -> None:
+        super().__init__()
+        # The convention: NO_COLOR counts only when it is set and not empty.
+        self.no_color = bool(os.environ.get("NO_COLOR"))
+        if os.environ.get("TRIAGE_REDUCED_MOTION"):
+            self.animation_level = "none"
+        self._background = ThreadPoolExecutor(max_workers=1, thread_name_prefix="workshop")
+        self.services = Services(workshop, clock or workshop.clock, self._background)
+        self.watch_timers = TimerWatch()
+        self._first_case = case
+        self._title_shown = ""
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """Return the filters of each line; without colour, grey is a colour too."""
+        filters = [item for item in super().get_line_filters() if not isinstance(item, Monochrome)]
+        return [*filters, NoColor()] if self.no_color else filters
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Return the commands of the palette: the places of this program, then the common ones."""
+        yield SystemCommand("Cases", "All cases", self._to_cases)
+        yield SystemCommand("Bench", "Room, stock, gloves", lambda: self._place("bench", None))
+        yield SystemCommand("Handbook", "Look things up", lambda: self._place("handbook", None))
+        yield from super().get_system_commands(screen)
+
+    def on_mount(self) -> None:
+        """Open the first screen and begin to watch the timers."""
+        self.push_screen(CasesScreen(self.services))
+        if self._first_case is not None:
+            self.push_screen(PlanScreen(self.services, self._first_case))
+        self.set_interval(0.25, self.look_at_timers)
+
+    def on_unmount(self) -> None:
+        """Let the last act end."""
+        self._background.shutdown(wait=True)
+
+    # -- ways between screens ------------------------------------------------------------------
+
+    def on_case_chosen(self, event: CaseChosen) -> None:
+        """Open a case at its plan."""
+        self.push_screen(PlanScreen(self.services, event.case))
+
+    def on_case_begun(self, event: CaseBegun) -> None:
+        """Open a new case where it is looked at, its plan behind."""
+        self.push_screen(PlanScreen(self.services, event.case))
+        self.push_screen(ObserveScreen(self.services, event.case))
+
+    def on_looking_chosen(self, event: LookingChosen) -> None:
+        """Look at the specimen."""
+        self.push_screen(ObserveScreen(self.services, event.case))
+
+    def on_finding_chosen(self, event: FindingChosen) -> None:
+        """Ask about one finding."""
+        self.push_screen(QuestionScreen(self.services, event.case, event.finding))
+
+    def on_step_chosen(self, event: StepChosen) -> None:
+        """Work on a step."""
+        self.push_screen(WalkScreen(self.services, event.case, event.step))
+
+    def on_place_chosen(self, event: PlaceChosen) -> None:
+        """Go to a screen that belongs to no case."""
+        self._place(event.place, event.case)
+
+    def _place(self, place: str, case: str | None) -> None:
+        if place == "bench":
+            self.push_screen(BenchScreen(self.services))
+        elif place == "handbook":
+            self.push_screen(HandbookScreen(self.services))
+        elif place == "air":
+            self._air(case)
+
+    def _air(self, case: str | None) -> None:
+        try:
+            screen = import_module("triage.tui.screens.air").AirScreen(self.services, case)
+        except ModuleNotFoundError:
+            self.notify("There is no air screen in this version; the plan names the air.")
+            return
+        self.push_screen(screen)
+
+    def _to_cases(self) -> None:
+        while len(self.screen_stack) > 2:  # the default screen, the cases
+            self.pop_screen()
+
+    # -- keys that work everywhere -------------------------------------------------------------
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Leave the stop key to the palette while it is open, and to itself when stopped."""
+        if action == "stop":
+            return not isinstance(self.screen, CommandPalette | StopScreen)
+        return super().check_action(action, parameters)
+
+    def _step_at_hand(self) -> Step | None:
+        for screen in reversed(self.screen_stack):
+            if isinstance(screen, WalkScreen):
+                return screen.step
+        return None
+
+    def action_stop(self) -> None:
+        """Stop everything."""
+        running = self.watch_timers.running(self.services.clock())
+        self.push_screen(StopScreen(self._step_at_hand(), has_timers=bool(running)))
+
+    def action_keys(self) -> None:
+        """Show the keys that work here."""
+        if not isinstance(self.screen, HelpScreen):
+            self.push_screen(HelpScreen(self.screen.active_bindings, HELP_MORE))
+
+    # -- timers --------------------------------------------------------------------------------
+
+    def on_case_changed(self, event: CaseChanged) -> None:
+        """Watch the timers of the case as they are now."""
+        self.watch_timers.see(event.case)
+        self.look_at_timers()
+
+    def look_at_timers(self) -> None:
+        """Say what is running; warn and ring once each."""
+        now = self.services.clock()
+        running = self.watch_timers.running(now)
+        self._say_running(running)
+        for alarm in self.watch_timers.news(now):
+            self._ring(alarm)
+
+    def _say_running(self, running: Sequence[Alarm]) -> None:
+        text = ""
+        if running:
+            first = running[0]
+            word = "OVER" if first.is_over else "left"
+            more = f" +{len(running) - 1}" if len(running) > 1 else ""
+            text = f"@ {clock_words(first.seconds)} {word}{more}"
+        for screen in self.screen_stack:
+            if isinstance(screen, ServiceScreen):
+                screen.show_running(text)
+        self._set_terminal_title(f"{text} {NAME}".strip())
+
+    def _ring(self, alarm: Alarm) -> None:
+        self.bell()
+        if alarm.is_over:
+            words = f"Time is over: {alarm.label}. Take it out, rinse, look, then record."
+            told: TimerEnded | TimerWarned = TimerEnded(
+                alarm.case, alarm.step, alarm.label, int(-alarm.seconds)
+            )
+        else:
+            words = f"{clock_words(alarm.seconds)} left: {alarm.label}. Get the rinse ready."
+            told = TimerWarned(alarm.case, alarm.step, alarm.label, int(alarm.seconds))
+        self.notify(words, severity="warning", timeout=15, markup=False)
+        self.screen.post_message(told)
+
+    def _set_terminal_title(self, title: str) -> None:
+        if title == self._title_shown:
+            return
+        self._title_shown = title
+        self.title = title
+        # The framework has no call for the title of the terminal window (OSC 2).
+        if self._driver is not None and not self.is_headless:
+            self._driver.write(f"\x1b]2;{title}\x07")
+
+
+def run_app(workshop: Workshop, case: Case | str | None = None) -> None:
+    """Run the interface until the user ends it; open a case at once if one is named."""
+    TriageApp(workshop, case=case.id if isinstance(case, Case) else case).run()

@@ -1,0 +1,123 @@
+"""Entries of the knowledge in words, made from the entries themselves, whatever their kind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any
+
+from pydantic import BaseModel
+from textual.content import Content
+
+from triage.knowledge.book import KINDS, Knowledge
+
+NAMES = ("name", "term", "title", "ask", "see", "because", "id")
+
+
+@dataclass(frozen=True)
+class EntryText:
+    """One entry: its name, its fields in words, and all of it in small letters to search."""
+
+    id: str
+    name: str
+    lines: tuple[tuple[int, str, str], ...]
+    place: str
+    searched: str
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """All entries of one kind."""
+
+    kind: str
+    entries: tuple[EntryText, ...]
+
+
+def shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
+    """Return all entries by kind, the rules by family behind them."""
+    found = []
+    for kind in KINDS:
+        table = knowledge.table(kind)
+        if table:
+            entries = tuple(_entry(knowledge, kind, key, held) for key, held in table.items())
+            found.append(Shelf(kind, entries))
+    for family, rules in knowledge.rules.items():
+        if rules:
+            entries = tuple(_entry(knowledge, "rule", rule.id, rule) for rule in rules)
+            found.append(Shelf(f"rule: {family}", entries))
+    return tuple(found)
+
+
+def _entry(knowledge: Knowledge, kind: str, key: str, held: BaseModel) -> EntryText:
+    content = held.model_dump(mode="python", by_alias=True, exclude_defaults=True)
+    lines = tuple(_lines(content, 0))
+    name = next((str(content[field]) for field in NAMES if content.get(field)), key)
+    text = " ".join((key, *(f"{field} {said}" for _, field, said in lines)))
+    return EntryText(key, name, lines, str(knowledge.where(kind, key)), text.casefold())
+
+
+def _lines(content: Any, depth: int) -> Iterator[tuple[int, str, str]]:
+    for field, held in content.items():
+        shown = str(field).replace("_", " ")
+        if isinstance(held, Enum):
+            yield depth, shown, str(held.value)
+        elif isinstance(held, dict):
+            yield depth, shown, ""
+            yield from _lines(held, depth + 1)
+        elif isinstance(held, (list, tuple)):
+            yield from _listed(shown, held, depth)
+        elif held not in ("", None):
+            yield depth, shown, _said(held)
+
+
+def _listed(
+    shown: str, held: list[Any] | tuple[Any, ...], depth: int
+) -> Iterator[tuple[int, str, str]]:
+    if all(not isinstance(item, (dict, list, tuple)) for item in held):
+        if held:
+            yield depth, shown, ", ".join(_said(item) for item in held)
+        return
+    yield depth, shown, ""
+    for item in held:
+        if isinstance(item, dict):
+            yield depth + 1, "-", _sentence(item)
+        else:
+            yield depth + 1, "-", str(item)
+
+
+def _sentence(item: dict[str, Any]) -> str:
+    """Return one entry of a list on one line: its text first, its source in brackets."""
+    said = [str(item["text"])] if item.get("text") else []
+    said += [
+        f"{field.replace('_', ' ')} {_said(held)}"
+        for field, held in item.items()
+        if field not in {"text", "source"} and held not in ("", None)
+    ]
+    source = f" [{item['source']}]" if item.get("source") else ""
+    return ", ".join(said) + source
+
+
+def _said(held: Any) -> str:
+    if isinstance(held, Enum):
+        return str(held.value)
+    if isinstance(held, bool):
+        return "yes" if held else "no"
+    if isinstance(held, float):
+        return f"{held:g}"
+    if isinstance(held, dict):
+        return ", ".join(f"{field} {_said(inner)}" for field, inner in held.items())
+    return str(held)
+
+
+def entry_text(entry: EntryText) -> Content:
+    """Return one entry to be read."""
+    parts: list[Content | str | tuple[str, str]] = [(f"{entry.name}\n\n", "bold")]
+    for depth, field, said in entry.lines:
+        indent = "  " * depth
+        if field == "-":
+            parts.append(f"{indent}- {said}\n")
+        else:
+            parts += [f"{indent}", (f"{field}: ", "bold"), f"{said}\n"]
+    parts.append(f"\nStands in {entry.place}")
+    return Content.assemble(*parts)

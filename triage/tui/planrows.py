@@ -1,0 +1,178 @@
+"""The rows of the plan screen, made from a plan; which parts are opened is told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from rich.table import Table
+from rich.text import Text
+
+from triage.plan.model import Excluded, FindingLine, Notice, Plan, Step
+from triage.tui.hanging import BOLD, hanging
+from triage.tui.words import (
+    NOTICE_SIGNS,
+    OUTCOME_WORDS,
+    STATE_SIGNS,
+    STATUS_SIGNS,
+    finding_words,
+    harshness_line,
+    percent,
+)
+
+WHOLE = "whole"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row; at most one of step, opens, question, attempt, detail is what Enter acts on."""
+
+    id: str
+    prompt: Table | Text
+    is_title: bool = False
+    is_now: bool = False
+    step: str | None = None
+    opens: str = ""
+    question: str = ""
+    finding: str | None = None
+    attempt: str = ""
+    detail: str = field(default="", compare=False)
+
+
+def plan_rows(plan: Plan, opened: frozenset[str]) -> tuple[Row, ...]:
+    """Return all rows of a plan; no two have the same id."""
+    return (
+        *_hold_rows(plan),
+        *_notice_rows("refused", plan.refused),
+        *_ladder_rows(plan, opened),
+        *_question_rows(plan),
+        *_notice_rows("notice", plan.notices),
+    )
+
+
+def _hold_rows(plan: Plan) -> Iterator[Row]:
+    for hold in plan.held:
+        word = OUTCOME_WORDS.get(hold.outcome, hold.outcome)
+        yield Row(
+            f"hold-{hold.attempt}",
+            hanging(
+                "X",
+                (f"HELD after {word} ({hold.attempt})", BOLD),
+                hold.sentence,
+                "Enter or r: release with a written reason",
+            ),
+            attempt=hold.attempt,
+        )
+
+
+def _notice_rows(name: str, notices: tuple[Notice, ...]) -> Iterator[Row]:
+    for number, notice in enumerate(notices):
+        sign, _, word = NOTICE_SIGNS.get(notice.kind, f"i {notice.kind}").partition(" ")
+        rule = f"\n\nRule: {notice.rule}" if notice.rule else ""
+        yield Row(
+            f"{name}-{number}",
+            hanging(sign, f"{word}: {notice.text}"),
+            detail=f"{word}\n\n{notice.text}{rule}",
+        )
+
+
+def _ladder_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:
+    now = plan.next_step()
+    groups: list[str | None] = []
+    for step in plan.steps:
+        if step.finding not in groups:
+            groups.append(step.finding)
+    groups += [line.id for line in plan.findings if line.id not in groups]
+    if None not in groups and any(item.finding is None for item in plan.excluded):
+        groups.append(None)
+    lines = {line.id: line for line in plan.findings}
+    for finding in groups:
+        yield _group_title(finding, lines.get(finding or ""))
+        steps = [step for step in plan.steps if step.finding == finding]
+        for step in steps:
+            yield _step_row(step, is_now=now is not None and step.id == now.id)
+        left_out = [item for item in plan.excluded if item.finding == finding]
+        yield from _excluded_rows(finding, left_out, opened)
+        leave_it = lines[finding].leave_it if finding in lines else ""
+        if leave_it and not steps:
+            yield Row(
+                f"leave-{finding}", hanging("  #", f"if it stays: {leave_it}"), detail=leave_it
+            )
+
+
+def _title(row_id: str, text: str, more: str = "") -> Row:
+    return Row(row_id, Text.assemble((text, "bold underline"), more), is_title=True)
+
+
+def _group_title(finding: str | None, line: FindingLine | None) -> Row:
+    if line is None:
+        return _title(f"title-{finding or WHOLE}", "Whole specimen")
+    sure = f"  {percent(line.certainty)} {line.standing}" if line.deposit else ""
+    return _title(f"title-{line.id}", finding_words(line), f"{sure}  [{STATE_SIGNS[line.state]}]")
+
+
+def _step_row(step: Step, *, is_now: bool) -> Row:
+    sign = "> NOW" if is_now else STATUS_SIGNS.get(step.status, "")
+    style = BOLD if is_now else ""
+    marks = [
+        *(["! HAZARD, checklist first"] if step.hazardous else []),
+        *(["| HOLD POINT"] if step.hold else []),
+    ]
+    return Row(
+        f"step-{step.id}",
+        hanging(
+            f"{sign:<11}{step.rung}/{step.rungs}",
+            (step.name, style),
+            f"{harshness_line(step.harshness)} · pass {step.passes_done + 1}/{step.passes}",
+            *(["   ".join(marks)] if marks else []),
+            width=16,
+        ),
+        is_now=is_now,
+        step=step.id,
+    )
+
+
+def _excluded_rows(
+    finding: str | None, left_out: list[Excluded], opened: frozenset[str]
+) -> Iterator[Row]:
+    if not left_out:
+        return
+    key = f"out-{finding or WHOLE}"
+    is_open = key in opened
+    by_rule: dict[tuple[str, str], list[Excluded]] = {}
+    for item in left_out:
+        by_rule.setdefault((item.rule, item.because), []).append(item)
+    methods = len({item.method for item in left_out})
+    does = "hides" if is_open else "shows why"
+    yield Row(
+        key,
+        hanging("  v" if is_open else "  +", f"{methods} methods ruled out; Enter {does}"),
+        opens=key,
+    )
+    if not is_open:
+        return
+    for (rule, because), items in by_rule.items():
+        kind = "never" if any(item.interlock for item in items) else "not now"
+        names = ", ".join(dict.fromkeys(item.method_name for item in items))
+        yield Row(
+            f"{key}-{rule}-{len(because)}-{items[0].method}",
+            hanging("    x", (f"{kind}: {because}", BOLD), names, width=6),
+            detail=f"{kind}: {because}\n\nRule: {rule}\n\nIt rules out:\n"
+            + "\n".join(dict.fromkeys(f"- {item.method_name}" for item in items)),
+        )
+
+
+def _question_rows(plan: Plan) -> Iterator[Row]:
+    if not plan.questions:
+        return
+    yield _title("title-questions", "Would still help to know")
+    lines = {line.id: line for line in plan.findings}
+    for number, question in enumerate(plan.questions):
+        line = lines.get(question.finding or "")
+        where = f"{line.zone_name}: " if line else ""
+        yield Row(
+            f"question-{number}",
+            hanging("  ?", f"{where}{question.ask}", question.because),
+            question=question.question,
+            finding=question.finding,
+        )

@@ -1,0 +1,171 @@
+"""The cases: held ones first, with stage, next step and what is running."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import partial
+from typing import ClassVar
+
+from rich.table import Table
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from triage.case.models import Case
+from triage.service import CaseLine
+from triage.tui.hanging import BOLD, hanging
+from triage.tui.messages import CaseBegun, CaseChanged, CaseChosen, PlaceChosen
+from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.newcase import NewCaseScreen
+from triage.tui.words import stage_word
+
+EMPTY = (
+    "No case here yet.\n\n"
+    "n   begin a new case: a name, the kind of animal, and you are at the first question\n"
+    "D   make a demo case, marked as invented, to try the whole way\n"
+)
+
+
+def case_prompt(line: CaseLine, running: str) -> Table:
+    """Return the lines of one case."""
+    if line.fault:
+        return hanging("X", (f"CANNOT BE READ  {line.path.name}", BOLD), line.fault, width=9)
+    sign = "X HELD" if line.held else ("@ TIMER" if running else "")
+    doing = f"{stage_word(line.stage)}: {line.next_step or 'nothing to do now'}"
+    more = [f"@ {running}"] if running else []
+    return hanging(sign, (line.title or line.id, BOLD), doing, *more, width=9)
+
+
+class CasesScreen(ServiceScreen):
+    """All cases; typing after ``/`` narrows them, Enter opens one."""
+
+    PLACE = "Cases"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "open", "Open"),
+        Binding("n", "new", "New case"),
+        Binding("slash", "filter", "Filter", key_display="/"),
+        Binding("o", "bench", "Bench"),
+        Binding("h", "handbook", "Handbook"),
+        Binding("D", "demo", "Demo case", show=False),
+        Binding("f5", "reload", "Read again", show=False),
+        Binding("down", "into_list", "Into the list", show=False),
+        Binding("q", "leave", "End"),
+    ]
+
+    lines: tuple[CaseLine, ...] = ()
+
+    def parts(self) -> Iterable[Widget]:
+        """Return filter line and list."""
+        yield Input(placeholder="type a part of a name, stage or step", id="filter")
+        yield Static(Content(EMPTY), id="empty")
+        yield OptionList(id="cases")
+
+    def on_mount(self) -> None:
+        """Read the cases."""
+        self.query_one("#filter").display = False
+        self.query_one("#empty").display = False
+        self.query_one("#cases").focus()
+        self.action_reload()
+
+    def on_screen_resume(self) -> None:
+        """Read the cases again on coming back."""
+        self.action_reload()
+
+    def action_reload(self) -> None:
+        """Read the cases again."""
+        self.serve(self.services.workshop.list_cases, self._show)
+
+    def _show(self, lines: tuple[CaseLine, ...]) -> None:
+        self.lines = tuple(sorted(lines, key=lambda line: (not line.held, not line.running)))
+        self.query_one("#empty").display = not lines
+        self.query_one("#cases").display = bool(lines)
+        self._fill()
+        for line in self.lines:
+            if line.running and not line.fault:
+                self.serve(partial(self.services.workshop.load, line.id), self._saw)
+
+    def _saw(self, case: Case) -> None:
+        self.post_message(CaseChanged(case))
+
+    def _fill(self) -> None:
+        wanted = self.query_one("#filter", Input).value.casefold().split()
+        listed = self.query_one("#cases", OptionList)
+        before = listed.highlighted_option.id if listed.highlighted_option else None
+        shown = [line for line in self.lines if _matches(line, wanted)]
+        listed.set_options(
+            Option(case_prompt(line, line.running), id=line.path.name) for line in shown
+        )
+        names = [line.path.name for line in shown]
+        if names:
+            listed.highlighted = names.index(before) if before in names else 0
+        self.show_place(f"Cases: {len(shown)} of {len(self.lines)}")
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Narrow the list while typing."""
+        del event
+        self._fill()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Open the first case that is left."""
+        del event
+        self.action_open()
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Open the case under the cursor."""
+        del event
+        self.action_open()
+
+    def action_into_list(self) -> None:
+        """Leave the filter line for the list."""
+        self.query_one("#cases").focus()
+
+    def action_filter(self) -> None:
+        """Open the filter line."""
+        line = self.query_one("#filter", Input)
+        line.display = True
+        line.focus()
+
+    def action_open(self) -> None:
+        """Open the case under the cursor."""
+        option = self.query_one("#cases", OptionList).highlighted_option
+        line = next((line for line in self.lines if option and line.path.name == option.id), None)
+        if line is None:
+            return
+        if line.fault:
+            self.show_fault(line.fault)
+            return
+        self.post_message(CaseChosen(line.id))
+
+    def action_new(self) -> None:
+        """Begin a new case."""
+        self.app.push_screen(NewCaseScreen(self.services), self._begun)
+
+    def _begun(self, case: str | None) -> None:
+        if case is not None:
+            self.post_message(CaseBegun(case))
+
+    def action_bench(self) -> None:
+        """Go to the bench."""
+        self.post_message(PlaceChosen("bench"))
+
+    def action_handbook(self) -> None:
+        """Go to the handbook."""
+        self.post_message(PlaceChosen("handbook"))
+
+    def action_leave(self) -> None:
+        """Leave the filter line first, then the program."""
+        line = self.query_one("#filter", Input)
+        if line.display:
+            line.value = ""
+            line.display = False
+            self.query_one("#cases").focus()
+            return
+        self.app.exit()
+
+
+def _matches(line: CaseLine, wanted: list[str]) -> bool:
+    said = f"{line.title} {line.id} {line.stage} {line.next_step}".casefold()
+    said += " held" if line.held else ""
+    return all(word in said for word in wanted)

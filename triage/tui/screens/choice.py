@@ -1,0 +1,77 @@
+"""Choose one of several things with one key, the mouse, or the list."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Footer, OptionList, Static
+from textual.widgets.option_list import Option
+
+from triage.tui.hanging import hanging
+from triage.tui.screens.base import Question
+
+KEYS = "123456789bcdefhijkmnorstuvwxy"
+
+
+class ChoiceScreen(Question[str | None]):
+    """Ask for one of several things; the answer is its id, None if left.
+
+    Parameters
+    ----------
+    title   what is asked
+    choices id and text of each, in order
+    keys    one key for each, as far as they go; else digits, then letters
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("q", "leave", "Back without choosing"),
+        Binding("enter", "pick", "Choose", show=True),
+    ]
+
+    def __init__(self, title: str, choices: Sequence[tuple[str, str]], keys: str = KEYS) -> None:
+        super().__init__()
+        self._title = title
+        self._choices = tuple(choices)
+        self._keys = keys
+
+    def compose(self) -> ComposeResult:
+        """Lay out the question and its answers."""
+        with Vertical(classes="window"):
+            yield Static(Content(self._title), classes="window-title")
+            yield OptionList(
+                *(
+                    Option(hanging(self._key(index), text, width=3), id=choice)
+                    for index, (choice, text) in enumerate(self._choices)
+                ),
+                id="choices",
+            )
+        yield Footer(compact=True, show_command_palette=False)
+
+    def _key(self, index: int) -> str:
+        return self._keys[index] if index < len(self._keys) else " "
+
+    def on_key(self, event: events.Key) -> None:
+        """Take the key of a choice."""
+        sign = event.character or ""
+        at = self._keys.find(sign) if sign else -1
+        if 0 <= at < len(self._choices):
+            event.stop()
+            self.dismiss(self._choices[at][0])
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Take the choice under the cursor."""
+        self.dismiss(event.option.id)
+
+    def action_pick(self) -> None:
+        """Take the choice under the cursor."""
+        self.query_one(OptionList).action_select()
+
+    def action_leave(self) -> None:
+        """Answer nothing."""
+        self.dismiss(None)

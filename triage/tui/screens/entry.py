@@ -1,0 +1,43 @@
+"""Ask for one value to be typed."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Footer, Input, Static
+
+from triage.tui.screens.base import Question
+
+
+class EntryScreen(Question[str | None]):
+    """Ask for one value; Enter takes it, an empty one means not known."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("f10", "leave", "Back, change nothing")]
+
+    def __init__(self, ask: str, value: str) -> None:
+        super().__init__()
+        self._ask = ask
+        self._value = value
+
+    def compose(self) -> ComposeResult:
+        """Lay out the question and the line."""
+        with Vertical(classes="window"):
+            yield Static(Content(self._ask), classes="window-title")
+            yield Input(self._value, id="value")
+        yield Footer(compact=True, show_command_palette=False)
+
+    def on_mount(self) -> None:
+        """Start on the line."""
+        self.query_one("#value", Input).focus()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Take the value."""
+        self.dismiss(event.value.strip())
+
+    def action_leave(self) -> None:
+        """Change nothing."""
+        self.dismiss(None)

@@ -1,0 +1,82 @@
+"""Begin a case: the kind of animal, then a name that is already filled in."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from triage.case.models import Case
+from triage.tui.screens.base import Question, Served
+from triage.tui.services import Services
+from triage.tui.widgets.faultline import FaultLine
+
+
+class NewCaseScreen(Question[str | None], Served):
+    """Ask for taxon group and title; the answer is the id of the new case."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f10", "leave", "Back, no case"),
+        Binding("q", "leave", "Back, no case", show=False),
+    ]
+
+    def __init__(self, services: Services) -> None:
+        super().__init__()
+        self.services = services
+        self._taxon = "unknown"
+
+    def compose(self) -> ComposeResult:
+        """Lay out the groups, then the name."""
+        taxa = self.services.workshop.knowledge.taxa
+        with Vertical(classes="window -tall"):
+            yield Static(Content("New case: what is it?"), classes="window-title")
+            yield FaultLine(id="fault")
+            yield OptionList(
+                Option(Content("not known (the plan is then as careful as it can be)"), "unknown"),
+                *(
+                    Option(Content(f"{taxon.name}{_examples(taxon.examples)}"), taxon.id)
+                    for taxon in taxa.values()
+                ),
+                id="taxa",
+            )
+            yield Static(Content("Name (Enter begins the case)"), id="title-label")
+            yield Input(self._suggested(), id="title")
+        yield Footer(compact=True, show_command_palette=False)
+
+    def _suggested(self) -> str:
+        return f"specimen {self.services.clock():%Y-%m-%d %H%M%S}"
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Take the group, go on to the name."""
+        self._taxon = event.option.id or "unknown"
+        title = self.query_one("#title", Input)
+        title.focus()
+        title.action_select_all()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Begin the case."""
+        title, taxon = event.value.strip(), self._taxon
+        self.run_worker(
+            self.served(lambda: self.services.workshop.new(title, taxon), self._begun),
+            group="service",
+        )
+
+    def _begun(self, case: Case) -> None:
+        self.dismiss(case.id)
+
+    def show_fault(self, text: str) -> None:
+        """Show what went wrong."""
+        self.query_one("#fault", FaultLine).show(text)
+
+    def action_leave(self) -> None:
+        """Begin nothing."""
+        self.dismiss(None)
+
+
+def _examples(examples: str) -> str:
+    return f" ({examples})" if examples else ""

@@ -1,0 +1,220 @@
+"""Look at the specimen: choose a zone on the drawing, by key, with the mouse, or in the list."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from rich.table import Table
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+from textual.widget import Widget
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+from triage.case.models import Case
+from triage.plan.model import Plan
+from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
+from triage.tui.hanging import hanging
+from triage.tui.messages import CaseChanged, FindingChosen, PlaceChosen
+from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.services import Services
+from triage.tui.widgets.animal import AnimalDrawing
+from triage.tui.words import STATE_SIGNS, percent, zone_words
+
+WHOLE = "whole-specimen"
+SIDES = (("left", "its left"), ("right", "its right"), ("both", "both sides"))
+NEW = "new-finding"
+
+
+class ObserveScreen(ServiceScreen):
+    """Zones of one animal with what was found on each."""
+
+    PLACE = "Look at the specimen"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "choose", "Choose zone"),
+        Binding("g", "whole", "Whole specimen"),
+        Binding("m", "animal", "Other drawing", show=False),
+        Binding("a", "air", "Air", show=False),
+        Binding("p,q", "leave", "Plan"),
+    ]
+
+    def __init__(self, services: Services, case_id: str) -> None:
+        super().__init__(services)
+        self.case_id = case_id
+        self.case: Case | None = None
+        self.plan: Plan | None = None
+        self.drawing: Drawing | None = None
+        self._body_plan = ""
+
+    def parts(self) -> Iterable[Widget]:
+        """Return drawing and list."""
+        yield Horizontal(
+            AnimalDrawing(None, id="animal"),
+            OptionList(id="zones"),
+            id="observing",
+        )
+
+    def on_mount(self) -> None:
+        """Start in the list."""
+        self.query_one("#zones").focus()
+
+    def on_screen_resume(self) -> None:
+        """Read the case again on coming back."""
+        self.serve(self._read, self._show)
+
+    def _read(self) -> tuple[Case, Plan]:
+        case = self.services.workshop.load(self.case_id)
+        return case, self.services.workshop.plan(case)
+
+    def _show(self, read: tuple[Case, Plan]) -> None:
+        self.case, self.plan = read
+        self.post_message(CaseChanged(self.case))
+        taxon = self.services.workshop.knowledge.taxa.get(self.case.taxon)
+        if not self._body_plan and taxon is not None:
+            self._body_plan = taxon.plan
+        self._take_drawing()
+        self.show_place(f"{self.case.title or self.case.id}: look, choose a zone")
+
+    def _take_drawing(self) -> None:
+        self.drawing = load_drawing(self._body_plan) if self._body_plan else None
+        self.query_one(AnimalDrawing).show(self.drawing)
+        self._fill()
+        if not self._body_plan:
+            self.action_animal()
+
+    def _zones(self) -> list[str]:
+        drawn = [zone.zone for zone in self.drawing.zones] if self.drawing else []
+        known = self.services.workshop.knowledge.zones.values()
+        here = [zone.id for zone in known if not self._body_plan or self._body_plan in zone.plans]
+        return [zone for zone in drawn if zone in here] + [
+            zone for zone in here if zone not in drawn
+        ]
+
+    def _fill(self) -> None:
+        listed = self.query_one("#zones", OptionList)
+        at = listed.highlighted
+        listed.set_options(
+            [
+                Option(hanging("g", f"whole specimen{self._open_questions()}", width=3), id=WHOLE),
+                *(Option(self._zone_prompt(zone), id=zone) for zone in self._zones()),
+            ]
+        )
+        listed.highlighted = at if at is not None and at < listed.option_count else 0
+
+    def _open_questions(self) -> str:
+        if self.plan is None:
+            return ""
+        count = sum(1 for question in self.plan.questions if question.finding is None)
+        return f"  ({count} to ask)" if count else "  (nothing to ask)"
+
+    def _zone_prompt(self, zone_id: str) -> Table:
+        drawn = self.drawing.by_zone(zone_id) if self.drawing else None
+        lines = [self.services.workshop.knowledge.zones[zone_id].name]
+        for found in self.plan.findings if self.plan else ():
+            if found.zone == zone_id:
+                side = f"{found.side}: " if found.side else ""
+                sure = f" {percent(found.certainty)}" if found.deposit else ""
+                lines.append(f"{STATE_SIGNS[found.state]} {side}{found.deposit_name}{sure}")
+        return hanging(drawn.key if drawn else "", *lines, width=3)
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Mark the zone on the drawing."""
+        self.query_one(AnimalDrawing).choose(event.option.id or "")
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Choose the zone under the cursor."""
+        self._choose(event.option.id or WHOLE, None)
+
+    def action_choose(self) -> None:
+        """Choose the zone under the cursor."""
+        self.query_one("#zones", OptionList).action_select()
+
+    def on_key(self, event: events.Key) -> None:
+        """Choose a zone by the key that stands on the drawing."""
+        zone = self.drawing.by_key(event.character or "") if self.drawing else None
+        if zone is not None:
+            event.stop()
+            self._choose(zone.zone, None)
+
+    def on_animal_drawing_zone_clicked(self, event: AnimalDrawing.ZoneClicked) -> None:
+        """Choose a zone, and its side, by a click."""
+        self._choose(event.zone.zone, event.side)
+
+    def action_whole(self) -> None:
+        """Ask about the whole specimen."""
+        self.post_message(FindingChosen(self.case_id, None))
+
+    def action_air(self) -> None:
+        """Go to the air of the day."""
+        self.post_message(PlaceChosen("air", self.case_id))
+
+    def action_animal(self) -> None:
+        """Choose which animal is drawn; the case is not changed."""
+        plans = self.services.workshop.knowledge.body_plans
+        choices = [
+            (plan, plans[plan].name if plan in plans else plan) for plan in [*plans, *drawn_plans()]
+        ]
+        self.app.push_screen(
+            ChoiceScreen("Which drawing comes nearest?", list(dict(choices).items())),
+            self._drawn,
+        )
+
+    def _drawn(self, plan: str | None) -> None:
+        if plan is not None:
+            self._body_plan = plan
+            self._take_drawing()
+
+    def _choose(self, zone_id: str, side: str | None) -> None:
+        if zone_id == WHOLE:
+            self.action_whole()
+            return
+        drawn: DrawnZone | None = self.drawing.by_zone(zone_id) if self.drawing else None
+        found = [line for line in self.plan.findings if line.zone == zone_id] if self.plan else []
+        if side is not None:
+            found = [line for line in found if line.side in {side, "both", None}]
+        if found:
+            choices = [(line.id, _old(line.id, line.deposit_name, line.side)) for line in found]
+            self.app.push_screen(
+                ChoiceScreen(
+                    "Look again at, or note something else?",
+                    [*choices, (NEW, "something else, a new finding here")],
+                ),
+                lambda answer: self._found(answer, zone_id, side, drawn),
+            )
+            return
+        self._ask_side(zone_id, side, drawn)
+
+    def _found(
+        self, answer: str | None, zone_id: str, side: str | None, drawn: DrawnZone | None
+    ) -> None:
+        if answer == NEW:
+            self._ask_side(zone_id, side, drawn)
+        elif answer is not None:
+            self.post_message(FindingChosen(self.case_id, answer))
+
+    def _ask_side(self, zone_id: str, side: str | None, drawn: DrawnZone | None) -> None:
+        if side is not None or drawn is None or not drawn.paired:
+            self._add(zone_id, side)
+            return
+        name = self.services.workshop.knowledge.zones[zone_id].name
+        self.app.push_screen(
+            ChoiceScreen(f"{zone_words(name, None)}: which side of the animal?", SIDES, "lrb"),
+            lambda answer: self._add(zone_id, answer) if answer else None,
+        )
+
+    def _add(self, zone_id: str, side: str | None) -> None:
+        self.serve(
+            lambda: self.services.workshop.add_finding(self.case_id, zone_id, side),
+            lambda added: self._added(*added),
+        )
+
+    def _added(self, case: Case, finding: str) -> None:
+        self.case = case
+        self.post_message(FindingChosen(self.case_id, finding))
+
+
+def _old(finding: str, deposit_name: str, side: str | None) -> str:
+    return f"{finding}: {deposit_name}{f' ({side})' if side else ''}"

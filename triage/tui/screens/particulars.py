@@ -1,0 +1,104 @@
+"""Amount, minutes, note and photos of a pass; all optional."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widgets import Footer, Input, Static
+
+from triage.tui.screens.base import Question
+from triage.tui.widgets.faultline import FaultLine
+
+
+@dataclass(frozen=True)
+class Particulars:
+    """What is recorded with an outcome besides the outcome."""
+
+    amount_ml: float | None = None
+    minutes: float | None = None
+    note: str = ""
+    photo_before: str = ""
+    photo_after: str = ""
+
+
+FIELDS = (
+    ("amount_ml", "Amount used, mL"),
+    ("minutes", "Minutes (empty: measured)"),
+    ("note", "Note"),
+    ("photo_before", "Photo before, path"),
+    ("photo_after", "Photo after, path"),
+)
+
+
+class ParticularsScreen(Question[Particulars | None]):
+    """Ask for the particulars; Enter in any line keeps them all."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f10", "leave", "Back, change nothing"),
+        Binding("down", "app.focus_next", "Next line", show=False),
+        Binding("up", "app.focus_previous", "Line before", show=False),
+    ]
+
+    def __init__(self, particulars: Particulars) -> None:
+        super().__init__()
+        self._particulars = particulars
+
+    def compose(self) -> ComposeResult:
+        """Lay out one line for each."""
+        with VerticalScroll(classes="window", can_focus=False):
+            yield Static(
+                Content("For this pass (Enter keeps all, down and up change the line)"),
+                classes="window-title",
+            )
+            yield FaultLine(id="fault")
+            for name, label in FIELDS:
+                held = getattr(self._particulars, name)
+                yield Static(Content(label))
+                yield Input("" if held is None else _shown(held), id=name, compact=True)
+        yield Footer(compact=True, show_command_palette=False)
+
+    def on_mount(self) -> None:
+        """Start on the note, the amount is filled in already."""
+        self.query_one("#note", Input).focus()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Keep all lines if the numbers are numbers and the photos are there."""
+        del event
+        told = {name: self.query_one(f"#{name}", Input).value.strip() for name, _ in FIELDS}
+        numbers: dict[str, float | None] = {}
+        for name, label in FIELDS[:2]:
+            try:
+                numbers[name] = float(told[name].replace(",", ".")) if told[name] else None
+            except ValueError:
+                self._refuse(name, f'{label}: "{told[name]}" is no number; write digits, as 2.5')
+                return
+            if (numbers[name] or 0) < 0:
+                self._refuse(name, f"{label}: below zero; write what was used")
+                return
+        self.dismiss(
+            replace(
+                self._particulars,
+                amount_ml=numbers["amount_ml"],
+                minutes=numbers["minutes"],
+                note=told["note"],
+                photo_before=told["photo_before"],
+                photo_after=told["photo_after"],
+            )
+        )
+
+    def _refuse(self, name: str, text: str) -> None:
+        self.query_one("#fault", FaultLine).show(text)
+        self.query_one(f"#{name}", Input).focus()
+
+    def action_leave(self) -> None:
+        """Change nothing."""
+        self.dismiss(None)
+
+
+def _shown(held: object) -> str:
+    return f"{held:g}" if isinstance(held, float) else str(held)

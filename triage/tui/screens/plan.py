@@ -1,0 +1,241 @@
+"""The plan: the ladder of each finding, where one stands on it, what was ruled out and why."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+from triage.case.models import Case
+from triage.plan.model import Plan
+from triage.tui.messages import (
+    CaseChanged,
+    FindingChosen,
+    LookingChosen,
+    PlaceChosen,
+    StepChosen,
+)
+from triage.tui.planrows import Row, plan_rows
+from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.reason import ReasonScreen
+from triage.tui.services import Services
+from triage.tui.steptext import step_text
+from triage.tui.words import OUTCOME_WORDS, stage_word
+
+
+class PlanScreen(ServiceScreen):
+    """Rows to walk through: holds and notices, ladders, questions; Enter acts on a row."""
+
+    PLACE = "Plan"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "act", "Open"),
+        Binding("s", "walk", "Start next step"),
+        Binding("l", "look", "Look"),
+        Binding("e", "explain", "Explain"),
+        Binding("r", "release", "Release hold"),
+        Binding("z", "undo", "Undo"),
+        Binding("k", "skip", "Skip this method", show=False),
+        Binding("a", "air", "Air", show=False),
+        Binding("o", "bench", "Bench", show=False),
+        Binding("h", "handbook", "Handbook", show=False),
+        Binding("q", "leave", "Cases"),
+    ]
+
+    def __init__(self, services: Services, case_id: str) -> None:
+        super().__init__(services)
+        self.case_id = case_id
+        self.case: Case | None = None
+        self.plan: Plan | None = None
+        self._rows: tuple[Row, ...] = ()
+        self._opened: set[str] = set()
+
+    def parts(self) -> Iterable[Widget]:
+        """Return the rows."""
+        yield OptionList(id="rows")
+
+    def on_mount(self) -> None:
+        """Start in the rows."""
+        self.query_one("#rows").focus()
+
+    def on_screen_resume(self) -> None:
+        """Plan again on coming back."""
+        self.serve(self._read, lambda read: self._show(*read))
+
+    def _read(self) -> tuple[Case, Plan]:
+        case = self.services.workshop.load(self.case_id)
+        return case, self.services.workshop.plan(case)
+
+    def _show(self, case: Case, plan: Plan) -> None:
+        self.case, self.plan = case, plan
+        self.post_message(CaseChanged(case))
+        self._fill()
+        self.show_place(f"{case.title or case.id}: {stage_word(plan.stage)}")
+
+    def _fill(self) -> None:
+        if self.plan is None:
+            return
+        listed = self.query_one("#rows", OptionList)
+        before = listed.highlighted_option.id if listed.highlighted_option else None
+        self._rows = plan_rows(self.plan, frozenset(self._opened))
+        listed.set_options(
+            Option(row.prompt, id=row.id, disabled=row.is_title) for row in self._rows
+        )
+        ids = [row.id for row in self._rows]
+        now = next((at for at, row in enumerate(self._rows) if row.is_now), None)
+        first = next((at for at, row in enumerate(self._rows) if not row.is_title), None)
+        listed.highlighted = ids.index(before) if before in ids else (now or first)
+
+    def row(self) -> Row | None:
+        """Return the row under the cursor."""
+        option = self.query_one("#rows", OptionList).highlighted_option
+        return next((row for row in self._rows if option and row.id == option.id), None)
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Act on the row that was chosen."""
+        del event
+        self._act()
+
+    def action_act(self) -> None:
+        """Act on the row under the cursor."""
+        self._act()
+
+    def _act(self) -> None:
+        row = self.row()
+        if row is None or self.plan is None:
+            return
+        if row.step is not None and row.is_now:
+            self.post_message(StepChosen(self.case_id, row.step))
+        elif row.step is not None:
+            self.action_explain()
+        elif row.opens:
+            self._opened ^= {row.opens}
+            self._fill()
+        elif row.question:
+            self.post_message(FindingChosen(self.case_id, row.finding))
+        elif row.attempt:
+            self._release(row.attempt)
+        elif row.detail:
+            self.app.push_screen(DetailScreen("In full", Content(row.detail)))
+
+    def action_walk(self) -> None:
+        """Work on the next step."""
+        if self.plan is None:
+            return
+        if self.plan.next_step() is None:
+            self.show_fault(_no_step(self.plan))
+            return
+        self.post_message(StepChosen(self.case_id))
+
+    def action_look(self) -> None:
+        """Look at the specimen again."""
+        self.post_message(LookingChosen(self.case_id))
+
+    def action_explain(self) -> None:
+        """Say everything about the row under the cursor."""
+        row = self.row()
+        if row is None or self.plan is None:
+            return
+        step = self.plan.step(row.step) if row.step else None
+        if step is not None:
+            self.app.push_screen(DetailScreen(step.name, step_text(step)))
+        elif row.detail:
+            self.app.push_screen(DetailScreen("In full", Content(row.detail)))
+
+    def action_release(self) -> None:
+        """Release the first hold."""
+        if self.plan is None or not self.plan.held:
+            self.show_fault("nothing is held; there is nothing to release")
+            return
+        self._release(self.plan.held[0].attempt)
+
+    def _release(self, attempt: str) -> None:
+        held = self.plan.held if self.plan else ()
+        hold = next((item for item in held if item.attempt == attempt), None)
+        if hold is None:
+            return
+        told = (
+            hold.sentence,
+            f"Recorded as: {OUTCOME_WORDS.get(hold.outcome, hold.outcome)} ({hold.attempt}).",
+            "The reason stays in the record with its time.",
+        )
+        self.app.push_screen(
+            ReasonScreen("Release the hold", told, "Why may work go on?"),
+            lambda reason: self._released(attempt, reason),
+        )
+
+    def _released(self, attempt: str, reason: str | None) -> None:
+        if reason is not None:
+            self._change(lambda: self.services.workshop.release(self.case_id, attempt, reason))
+
+    def action_undo(self) -> None:
+        """Take the last record back by a correction."""
+        if self.case is None or not self.case.attempts:
+            self.show_fault("nothing is recorded yet; there is nothing to undo")
+            return
+        last = self.case.attempts[-1]
+        told = (
+            (
+                f"Last record {last.id}: {OUTCOME_WORDS.get(last.outcome, last.outcome)}, "
+                f"{last.method or last.step}, {last.at:%Y-%m-%d %H:%M}."
+            ),
+            "It is not deleted: a correction is written behind it.",
+        )
+        self.app.push_screen(
+            ReasonScreen("Undo the last record", told, "What was wrong with it?"), self._undone
+        )
+
+    def _undone(self, reason: str | None) -> None:
+        if reason is not None:
+            self._change(lambda: self.services.workshop.undo(self.case_id, reason))
+
+    def action_skip(self) -> None:
+        """Set a method aside for this finding, with a reason."""
+        row = self.row()
+        step = self.plan.step(row.step) if self.plan and row and row.step else None
+        if step is None:
+            self.show_fault("no step is chosen; move to a step, then press k")
+            return
+        finding, method = step.finding, step.method
+        self.app.push_screen(
+            ReasonScreen(f"Skip: {step.name}", (step.because,), "Why not this one?"),
+            lambda reason: self._skipped(finding, method, reason),
+        )
+
+    def _skipped(self, finding: str | None, method: str, reason: str | None) -> None:
+        if reason is not None:
+            self._change(lambda: self.services.workshop.skip(self.case_id, finding, method, reason))
+
+    def _change(self, change: Callable[[], Case]) -> None:
+        def act() -> tuple[Case, Plan]:
+            case = change()
+            return case, self.services.workshop.plan(case)
+
+        self.serve(act, lambda read: self._show(*read))
+
+    def action_air(self) -> None:
+        """Go to the air of the day."""
+        self.post_message(PlaceChosen("air", self.case_id))
+
+    def action_bench(self) -> None:
+        """Go to the bench."""
+        self.post_message(PlaceChosen("bench"))
+
+    def action_handbook(self) -> None:
+        """Go to the handbook."""
+        self.post_message(PlaceChosen("handbook"))
+
+
+def _no_step(plan: Plan) -> str:
+    if plan.held:
+        return "the case is held; press r and write why work may go on"
+    if plan.refused:
+        return f"the case is refused: {plan.refused[0].text}"
+    if plan.questions:
+        return "no step is open yet; press l and answer what is asked"
+    return "nothing is left to do; press l to look at the specimen again"

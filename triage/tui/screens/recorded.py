@@ -1,0 +1,104 @@
+"""What was recorded and what the plan says now; no outcome key works here."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.content import Content
+from textual.style import Style
+from textual.widgets import Footer, Static
+
+from triage.case.models import Case
+from triage.errors import TriageError
+from triage.plan.model import Plan, Step
+from triage.tui.screens.base import Question
+from triage.tui.screens.reason import ReasonScreen
+from triage.tui.services import Services
+from triage.tui.widgets.faultline import FaultLine
+from triage.tui.words import OUTCOME_WORDS, amount_words, step_place
+
+BOLD = Style(bold=True)
+
+
+def recorded_text(case: Case, plan: Plan, before: Step | None) -> Content:
+    """Return the last record and what follows from it, in words."""
+    last = case.attempts[-1]
+    minutes = "" if last.minutes is None else f", {last.minutes:g} min"
+    parts: list[Content | str | tuple[str, Style]] = [
+        (f"Recorded: {OUTCOME_WORDS.get(last.outcome, last.outcome)}\n", BOLD),
+        (
+            f"{before.name if before else last.method or last.step}, "
+            f"{amount_words(last.amount_ml)}{minutes}\n\n"
+        ),
+    ]
+    step = plan.next_step()
+    if plan.held:
+        parts.append(("X THE CASE IS HELD\n", BOLD))
+        parts += [f"{hold.sentence}\n" for hold in plan.held]
+        parts.append("Nothing is offered until it is released with a written reason.\n")
+    elif step is None:
+        parts.append(("Nothing is left to do here.\n", BOLD))
+        parts += [f"{notice.text}\n" for notice in plan.notices]
+    else:
+        parts.append(("Next: ", BOLD))
+        parts += [(f"{step.name}\n", BOLD), f"{step_place(step)}\n{step.because}\n"]
+    return Content.assemble(*parts)
+
+
+class RecordedScreen(Question[bool]):
+    """Show the record; Enter goes on to the next step, ``z`` undoes, ``q`` goes to the plan."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "go_on", "Next step"),
+        Binding("z", "undo", "Undo this record"),
+        Binding("q", "leave", "Plan"),
+    ]
+
+    def __init__(self, services: Services, case: Case, plan: Plan, before: Step | None) -> None:
+        super().__init__()
+        self.services = services
+        self._case = case
+        self._plan = plan
+        self._before = before
+
+    def compose(self) -> ComposeResult:
+        """Lay out the record."""
+        with Vertical(classes="window"):
+            yield FaultLine(id="fault")
+            with VerticalScroll(classes="window-told", can_focus=False):
+                yield Static(recorded_text(self._case, self._plan, self._before))
+        yield Footer(compact=True, show_command_palette=False)
+
+    def action_go_on(self) -> None:
+        """Go on to the next step, or to the plan if there is none."""
+        self.dismiss(self._plan.next_step() is not None)
+
+    def action_leave(self) -> None:
+        """Go to the plan."""
+        self.dismiss(False)
+
+    def action_undo(self) -> None:
+        """Undo by a correction with a reason."""
+        self.app.push_screen(
+            ReasonScreen(
+                "Undo the last record",
+                ("It is not deleted: a correction is written behind it.",),
+                "What was wrong with it?",
+            ),
+            self._undone,
+        )
+
+    def _undone(self, reason: str | None) -> None:
+        if reason is not None:
+            self.run_worker(self._undo(reason), group="service")
+
+    async def _undo(self, reason: str) -> None:
+        try:
+            await self.services.run(lambda: self.services.workshop.undo(self._case.id, reason))
+        except (TriageError, OSError) as fault:
+            self.query_one("#fault", FaultLine).show(str(fault))
+        else:
+            self.dismiss(True)

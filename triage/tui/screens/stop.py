@@ -1,0 +1,58 @@
+"""Stop: the tool off the specimen, the program at rest, nothing lost."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.content import Content
+from textual.widgets import Footer, Static
+
+from triage.plan.model import Step
+from triage.tui.screens.base import Question
+from triage.tui.widgets.headline import Headline
+
+
+def stop_text(step: Step | None, has_timers: bool) -> str:
+    """Return what to do now, with the stop points of the step at hand."""
+    lines = ["Take the tool off the specimen. Put the lid on the liquid."]
+    if step is not None:
+        lines.append("")
+        for point in step.stop_points:
+            lines += [f"! {point.see}", f"  means: {point.means}", f"  then: {point.then}"]
+    lines += ["", "All that was recorded is on disk."]
+    if has_timers:
+        lines.append("A running timer goes on; its end stands in the case.")
+    lines += ["", "r  go on where you were", "x  end the program"]
+    return "\n".join(lines)
+
+
+class StopScreen(Question[bool]):
+    """Everything stands still; ``r`` goes on, ``x`` ends the program. Enter does nothing."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("r", "resume", "Go on"),
+        Binding("x", "end", "End the program"),
+    ]
+
+    def __init__(self, step: Step | None, has_timers: bool) -> None:
+        super().__init__()
+        self._text = stop_text(step, has_timers)
+
+    def compose(self) -> ComposeResult:
+        """Lay out the word and what to do."""
+        with Vertical(classes="window -tall -stopped"):
+            yield Headline("STOPPED", id="stopped")
+            with VerticalScroll(classes="window-told"):
+                yield Static(Content(self._text))
+        yield Footer(compact=True, show_command_palette=False)
+
+    def action_resume(self) -> None:
+        """Go on."""
+        self.dismiss(True)
+
+    def action_end(self) -> None:
+        """End the program."""
+        self.app.exit()

@@ -1,0 +1,360 @@
+"""One step filling the screen: made ready, released by what is seen, timed, recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import ContentSwitcher, Input, Static
+
+from triage.case.models import Case, Timer
+from triage.plan.model import Plan, Step
+from triage.tui.messages import CaseChanged, PlaceChosen, TimerEnded, TimerWarned
+from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.particulars import Particulars, ParticularsScreen
+from triage.tui.screens.reason import is_in_words
+from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.services import Services
+from triage.tui.steptext import doing_text, step_text
+from triage.tui.widgets.burst import BurstTimer
+from triage.tui.widgets.checklist import Checklist
+from triage.tui.widgets.countdown import Countdown
+from triage.tui.widgets.headline import Headline
+from triage.tui.widgets.outcomes import OutcomeBar
+from triage.tui.widgets.stoppoints import StopPoints
+from triage.tui.words import OUTCOME_KEYS, span_words, stage_word, step_place
+
+INTERRUPTED_S = 30
+LOOK_AGAIN_S_PER_H = 3600
+
+
+class WalkScreen(ServiceScreen):
+    """Work through one step: checklist, hold point, the step itself, its outcome."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *(
+            Binding(key, f"outcome('{outcome}')", f"Record: {word}", show=False)
+            for key, outcome, word in OUTCOME_KEYS
+        ),
+        *(Binding(str(number), f"tick({number})", "Tick", show=False) for number in range(1, 10)),
+        Binding("enter", "open_step", "Ready, open", show=False),
+        Binding("t", "timer", "Timer"),
+        Binding("u", "burst", "Burst"),
+        Binding("m", "particulars", "Amount, note, photo"),
+        Binding("e", "explain", "Why this"),
+        Binding("a", "air", "Air", show=False),
+        Binding("q", "leave", "Plan"),
+    ]
+
+    def __init__(self, services: Services, case_id: str, step_id: str | None = None) -> None:
+        super().__init__(services)
+        self.case_id = case_id
+        self.step_id = step_id
+        self.case: Case | None = None
+        self.plan: Plan | None = None
+        self.step: Step | None = None
+        self.observed = ""
+        self.particulars = Particulars()
+        self._busy = True
+        self._left_at: datetime | None = None
+        self._opened_at: datetime | None = None
+
+    def parts(self) -> Iterable[Widget]:
+        """Return headline, the three panels, timers, stop points and outcome keys."""
+        yield Headline(id="headline")
+        yield Horizontal(
+            ContentSwitcher(
+                VerticalScroll(Static("", id="waiting-text"), id="waiting"),
+                VerticalScroll(Checklist(id="checklist"), id="ready"),
+                VerticalScroll(Static("", id="hold-text"), Input(id="observed"), id="hold"),
+                VerticalScroll(Static("", id="doing"), id="work"),
+                initial="waiting",
+                id="panels",
+            ),
+            Vertical(
+                Countdown(self.services.clock, id="countdown"),
+                BurstTimer(self.services.clock, id="burst"),
+                StopPoints(id="stops"),
+                id="watching",
+            ),
+            id="walking",
+        )
+        yield OutcomeBar(id="outcomes")
+
+    def on_mount(self) -> None:
+        """Read the case."""
+        self.query_one(BurstTimer).display = False
+        self._load(self.step_id)
+
+    @property
+    def panel(self) -> str:
+        """Which panel is open: waiting, ready, hold or work."""
+        return self.query_one("#panels", ContentSwitcher).current or "waiting"
+
+    def _load(self, step_id: str | None) -> None:
+        def act() -> tuple[Case, Plan]:
+            case = self.services.workshop.load(self.case_id)
+            return case, self.services.workshop.plan(case)
+
+        self.serve(act, lambda read: self.take(read[0], read[1], step_id))
+
+    def take(self, case: Case, plan: Plan, step_id: str | None) -> None:
+        """Show a step of a plan, the next one if none is named."""
+        self._busy = False
+        self.case, self.plan = case, plan
+        self.post_message(CaseChanged(case))
+        step = plan.step(step_id) if step_id else plan.next_step()
+        if step is None:
+            step = plan.next_step()
+        if step is None:
+            self.dismiss()
+            return
+        self.step = step
+        self.observed = ""
+        self.particulars = Particulars(amount_ml=step.amount_ml)
+        self._opened_at = None
+        self.query_one(Headline).show(step.name)
+        self.query_one(StopPoints).show(step.stop_points)
+        self.query_one("#doing", Static).update(doing_text(step))
+        self.query_one(Checklist).show(step)
+        self.query_one("#hold-text", Static).update(_hold_text(step))
+        self.query_one(BurstTimer).ready(step.burst_s)
+        self.refresh_bindings()
+        self.show_place(
+            f"{case.title or case.id} · {stage_word(step.stage)} · rung {step.rung}/{step.rungs}"
+            f" · pass {step.passes_done + 1}/{step.passes}"
+        )
+        self._show_timer()
+        self._enter()
+
+    def _enter(self) -> None:
+        """Begin at the checklist, the hold point or the work, as the step demands."""
+        if self.step is None:
+            return
+        if self.step.hazardous and not self.query_one(Checklist).is_ready:
+            self._open("ready")
+        elif self.step.hold and not self.observed:
+            self._open("hold")
+        else:
+            self._open("work")
+
+    def _open(self, panel: str) -> None:
+        self.query_one("#panels", ContentSwitcher).current = panel
+        self.query_one(OutcomeBar).show(is_open=panel == "work")
+        if panel == "work" and self._opened_at is None:
+            self._opened_at = self.services.clock()
+        if panel == "hold":
+            line = self.query_one("#observed", Input)
+            line.value = ""
+            line.focus()
+        else:
+            self.query_one(f"#{panel}").focus()
+
+    # -- making ready --------------------------------------------------------------------------
+
+    def action_tick(self, number: int) -> None:
+        """Tick one line of the checklist, or take the tick away."""
+        if self.panel == "ready":
+            self.query_one(Checklist).toggle(number)
+
+    def action_open_step(self) -> None:
+        """Go on from the checklist once every line is ticked."""
+        if self.panel != "ready":
+            return
+        if self.query_one(Checklist).is_ready:
+            self._enter()
+        else:
+            self.show_fault("not every line is ticked; press the number of each when it is done")
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Take what was seen; words are needed, a repeated key is no answer."""
+        if event.input.id != "observed":
+            return
+        if not is_in_words(event.value):
+            self.show_fault("what was seen is missing; write it in words, then Enter")
+            return
+        self.observed = event.value.strip()
+        self._enter()
+
+    # -- interruptions -------------------------------------------------------------------------
+
+    def on_screen_suspend(self) -> None:
+        """Note when the screen was left."""
+        self._left_at = self.services.clock()
+        self.query_one(BurstTimer).halt()
+
+    def on_screen_resume(self) -> None:
+        """Ask again for what must be ready if the screen was left for long."""
+        left_at, self._left_at = self._left_at, None
+        if left_at is None or self.step is None or self._busy:
+            return
+        away_s = (self.services.clock() - left_at).total_seconds()
+        if away_s > INTERRUPTED_S and (self.step.hazardous or self.step.hold):
+            confirmed = self.observed or "the checklist"
+            self.observed = ""
+            self.query_one(Checklist).clear()
+            self._enter()
+            self.show_fault(
+                f"you were away for {span_words(round(away_s))}; confirmed before: {confirmed}; "
+                "confirm it again before going on"
+            )
+
+    # -- time ----------------------------------------------------------------------------------
+
+    def _timer(self) -> Timer | None:
+        if self.case is None or self.step is None:
+            return None
+        step_id = self.step.id
+        return next((timer for timer in self.case.timers if timer.step == step_id), None)
+
+    def _dwell_s(self) -> float | None:
+        if self.step is None:
+            return None
+        if self.step.dwell_s is not None:
+            return self.step.dwell_s
+        if self.step.look_after_h:
+            return self.step.look_after_h[0] * LOOK_AGAIN_S_PER_H
+        return None
+
+    def _show_timer(self) -> None:
+        timer, dwell_s = self._timer(), self._dwell_s()
+        idle = f"t  start {span_words(dwell_s)}" if dwell_s else "No dwell in this step"
+        self.query_one(Countdown).show(timer.ends if timer else None, idle)
+
+    def action_timer(self) -> None:
+        """Start the dwell, or stop it."""
+        step, dwell_s = self.step, self._dwell_s()
+        if step is None or self._busy:
+            return
+        workshop = self.services.workshop
+        if self._timer() is not None:
+            self.serve(lambda: workshop.stop_timer(self.case_id, step.id), self._timed)
+        elif dwell_s is None:
+            self.show_fault("this step has no dwell; there is nothing to time")
+        elif self.panel != "work":
+            self.show_fault("the step is not open yet; first answer what stands on the left")
+        else:
+            label = f"{step.name}: {step_place(step)}"
+            self.serve(
+                lambda: workshop.start_timer(self.case_id, step.id, dwell_s, label), self._timed
+            )
+
+    def _timed(self, case: Case) -> None:
+        self.case = case
+        self.post_message(CaseChanged(case))
+        self._show_timer()
+
+    def on_timer_warned(self, event: TimerWarned) -> None:
+        """Be right at once when the warning comes."""
+        del event
+        self.query_one(Countdown).refresh_time()
+
+    def on_timer_ended(self, event: TimerEnded) -> None:
+        """Be right at once when the time is over."""
+        del event
+        self.query_one(Countdown).refresh_time()
+
+    def action_burst(self) -> None:
+        """Start one burst."""
+        if self.panel == "work":
+            self.query_one(BurstTimer).start()
+
+    def on_burst_timer_burst_ended(self, event: BurstTimer.BurstEnded) -> None:
+        """Ring: the bath is to be switched off."""
+        del event
+        self.app.bell()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the burst key only where there are bursts."""
+        del parameters
+        return not (action == "burst" and (self.step is None or self.step.burst_s is None))
+
+    # -- the outcome ---------------------------------------------------------------------------
+
+    def action_particulars(self) -> None:
+        """Set amount, minutes, note and photos before recording."""
+        if self.step is not None:
+            self.app.push_screen(ParticularsScreen(self.particulars), self._particularised)
+
+    def _particularised(self, particulars: Particulars | None) -> None:
+        if particulars is not None:
+            self.particulars = particulars
+
+    def _minutes(self) -> float | None:
+        if self.particulars.minutes is not None:
+            return self.particulars.minutes
+        timer = self._timer()
+        since = timer.started if timer else self._opened_at
+        if since is None:
+            return None
+        return round((self.services.clock() - since).total_seconds() / 60, 1)
+
+    def action_outcome(self, outcome: str) -> None:
+        """Record the outcome of this pass."""
+        step = self.step
+        if step is None or self._busy:
+            return
+        if self.panel != "work" and outcome != "not-done":
+            self.show_fault("the step is not open yet; only x (not done) can be recorded now")
+            return
+        self._busy = True
+        self.serve(self._recording(step, outcome), lambda read: self._recorded(*read))
+
+    def _recording(self, step: Step, outcome: str) -> Callable[[], tuple[Case, Plan]]:
+        told, minutes, observed = self.particulars, self._minutes(), self.observed
+        workshop = self.services.workshop
+
+        def act() -> tuple[Case, Plan]:
+            case = workshop.record(
+                self.case_id,
+                step.id,
+                outcome,
+                amount_ml=None if outcome == "not-done" else told.amount_ml,
+                minutes=minutes,
+                note=told.note,
+                observed=observed,
+                photo_before=told.photo_before or None,
+                photo_after=told.photo_after or None,
+            )
+            return case, workshop.plan(case)
+
+        return act
+
+    def show_fault(self, text: str) -> None:
+        """Show the fault and take keys again."""
+        self._busy = False
+        super().show_fault(text)
+
+    def _recorded(self, case: Case, plan: Plan) -> None:
+        self.post_message(CaseChanged(case))
+        before = self.step
+        self.app.push_screen(RecordedScreen(self.services, case, plan, before), self._go_on)
+
+    def _go_on(self, goes_on: bool | None) -> None:
+        if goes_on:
+            self._load(None)
+        else:
+            self.dismiss()
+
+    def action_explain(self) -> None:
+        """Say everything about the step."""
+        if self.step is not None:
+            self.app.push_screen(DetailScreen(self.step.name, step_text(self.step)))
+
+    def action_air(self) -> None:
+        """Go to the air of the day."""
+        self.post_message(PlaceChosen("air", self.case_id))
+
+
+def _hold_text(step: Step) -> Content:
+    return Content.assemble(
+        ("HOLD POINT\n\n", "bold"),
+        (f"{step.hold}\n\n", "bold"),
+        "What do you see? Write it in words, then Enter. Nothing opens on Enter alone.",
+    )

@@ -1,0 +1,66 @@
+"""A countdown to an end time; the time itself stands in the case, not here."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Digits, Static
+
+from triage.service import Clock
+from triage.tui.timerwatch import WARN_S
+from triage.tui.words import clock_words
+
+
+class Countdown(Vertical):
+    """Show the time left in large digits and in words; below zero, the time over."""
+
+    def __init__(self, clock: Clock, **more: Any) -> None:
+        super().__init__(**more)
+        self._clock = clock
+        self._ends: datetime | None = None
+        self._idle = ""
+
+    def compose(self) -> ComposeResult:
+        """Lay out words and digits."""
+        yield Static("", id="timer-words")
+        yield Digits("", id="timer-digits")
+
+    def on_mount(self) -> None:
+        """Look at the clock often enough to be right within a second."""
+        self.set_interval(0.25, self.refresh_time)
+        self.refresh_time()
+
+    def show(self, ends: datetime | None, idle: str) -> None:
+        """Count down to an end time, or say ``idle`` when there is none."""
+        self._ends = ends
+        self._idle = idle
+        if self.is_mounted:
+            self.refresh_time()
+
+    @property
+    def seconds_left(self) -> float | None:
+        """Seconds to the end, None without a timer."""
+        return None if self._ends is None else (self._ends - self._clock()).total_seconds()
+
+    def refresh_time(self) -> None:
+        """Show the difference to the clock."""
+        words = self.query_one("#timer-words", Static)
+        digits = self.query_one("#timer-digits", Digits)
+        left_s = self.seconds_left
+        digits.display = left_s is not None
+        if left_s is None:
+            words.update(Content(self._idle))
+            return
+        digits.update(clock_words(left_s))
+        if left_s <= 0:
+            words.update(Content("TIME IS OVER, since"))
+        elif left_s <= WARN_S:
+            words.update(Content("Nearly over, left"))
+        else:
+            words.update(Content("Running, left"))
+        self.set_class(left_s <= 0, "-over")
+        self.set_class(0 < left_s <= WARN_S, "-soon")

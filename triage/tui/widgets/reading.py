@@ -1,0 +1,69 @@
+"""What a finding is taken to be now, how sure, and what else it could be."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.style import Style
+from textual.widgets import Static
+
+from triage.plan.model import FindingLine, Plan
+from triage.tui.words import NOTICE_SIGNS, STATE_SIGNS, bar, percent, stage_word
+
+BOLD = Style(bold=True)
+
+
+def reading_of(line: FindingLine, conflicts: tuple[str, ...]) -> Content:
+    """Return the reading of one finding in words."""
+    parts: list[Content | str | tuple[str, Style]] = [
+        ("Reading now\n", BOLD),
+        (f"{line.deposit_name}\n", BOLD),
+        f"{bar(line.certainty)} {percent(line.certainty)}\n{line.standing}\n",
+        f"{STATE_SIGNS[line.state]}\n",
+    ]
+    if line.alternatives:
+        parts.append(("\nIt could also be\n", BOLD))
+        parts += [
+            f"{other.name}\n{bar(other.certainty)} {percent(other.certainty)}\n"
+            for other in line.alternatives
+        ]
+    if conflicts:
+        parts.append(("\n! These do not agree\n", BOLD))
+        parts += [f"{sentence}\n" for sentence in conflicts]
+    parts.append(f"\nFragility: {line.fragility}\n")
+    if line.leave_it:
+        parts.append(f"\nIf it stays: {line.leave_it}")
+    return Content.assemble(*parts)
+
+
+def reading_of_whole(plan: Plan) -> Content:
+    """Return stage, gates and notices of the whole specimen in words."""
+    parts: list[Content | str | tuple[str, Style]] = [
+        ("Stage\n", BOLD),
+        f"{stage_word(plan.stage)}\n",
+    ]
+    for notice in (*plan.refused, *plan.notices):
+        parts.append((f"\n{NOTICE_SIGNS.get(notice.kind, notice.kind)}\n", BOLD))
+        parts.append(f"{notice.text}\n")
+    return Content.assemble(*parts)
+
+
+class Reading(VerticalScroll):
+    """The reading beside the questions; scrolls, never takes the keys."""
+
+    can_focus = False
+
+    def compose(self) -> ComposeResult:
+        """Lay out one text."""
+        yield Static("", id="reading-text")
+
+    def show(self, plan: Plan, finding: str | None) -> None:
+        """Show one finding, or the whole specimen."""
+        line = next((line for line in plan.findings if line.id == finding), None)
+        if line is None:
+            text = reading_of_whole(plan)
+        else:
+            conflicts = [item.sentence for item in plan.conflicts if item.finding == finding]
+            text = reading_of(line, tuple(conflicts))
+        self.query_one("#reading-text", Static).update(text)

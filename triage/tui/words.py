@@ -1,0 +1,134 @@
+"""Words and signs for what the plan holds; nothing is said by colour alone."""
+
+from __future__ import annotations
+
+from triage.plan.model import FindingLine, HarshnessGrades, Step
+
+OUTCOME_KEYS: tuple[tuple[str, str, str], ...] = (
+    ("c", "cleared", "cleared"),
+    ("b", "better", "better"),
+    ("n", "no-change", "no change"),
+    ("w", "worse", "worse"),
+    ("d", "damage", "damage"),
+    ("x", "not-done", "not done"),
+)
+OUTCOME_WORDS = {outcome: word for _, outcome, word in OUTCOME_KEYS}
+
+STAGE_WORDS = {
+    "intake": "intake",
+    "rehydrate": "rehydrate",
+    "relax": "relax",
+    "examine": "examine",
+    "clean": "clean",
+    "set-and-dry": "set and dry",
+    "keep": "keep",
+}
+GRADE_WORDS = ("none", "slight", "mild", "middling", "strong", "worst")
+STATUS_SIGNS = {"next": "> NOW", "then": "  then", "if-needed": "  if needed"}
+STATE_SIGNS = {
+    "open": "o open",
+    "cleared": "+ cleared",
+    "accepted": "= left as it is",
+    "left": "# protected",
+    "unsettled": "? unsettled",
+    "stopped": "x ladder used up",
+}
+NOTICE_SIGNS = {
+    "refused": "X REFUSED",
+    "gate": "| GATE",
+    "full-stop": "X FULL STOP",
+    "leave-it": "# LEAVE IT",
+    "look-again": "@ LOOK AGAIN",
+    "air": "! AIR",
+    "bench": "i BENCH",
+    "note": "i NOTE",
+}
+
+
+def stage_word(stage: str) -> str:
+    """Return the stage as it is said."""
+    return STAGE_WORDS.get(stage, stage)
+
+
+def grade_word(grade: int) -> str:
+    """Return a grade of harshness as word and number."""
+    word = GRADE_WORDS[grade] if 0 <= grade < len(GRADE_WORDS) else "?"
+    return f"{word} {grade}/5"
+
+
+def harshness_line(grades: HarshnessGrades) -> str:
+    """Return the three grades in short form."""
+    return f"rub {grades.mechanical} · attack {grades.chemical} · hazard {grades.person} (of 5)"
+
+
+def percent(certainty: float) -> str:
+    """Return a certainty 0-1 in whole percent."""
+    return f"{round(100 * certainty)} %"
+
+
+def bar(certainty: float, width: int = 10) -> str:
+    """Return a certainty 0-1 as a bar of plain signs."""
+    filled = round(max(0.0, min(1.0, certainty)) * width)
+    return "#" * filled + "-" * (width - filled)
+
+
+def zone_words(zone_name: str | None, side: str | None) -> str:
+    """Return zone and side as they are said."""
+    if not zone_name:
+        return "whole specimen"
+    return f"{zone_name}, {side}" if side else zone_name
+
+
+def finding_words(line: FindingLine) -> str:
+    """Return where a finding is and what it is taken to be."""
+    return f"{zone_words(line.zone_name, line.side)}: {line.deposit_name}"
+
+
+def amount_words(amount_ml: float | None) -> str:
+    """Return an amount with its unit."""
+    return "no liquid" if amount_ml is None else f"{amount_ml:g} mL"
+
+
+def span_words(seconds: float | None) -> str:
+    """Return a length of time in the unit a person would use."""
+    if seconds is None:
+        return "no set time"
+    if seconds < 120:
+        return f"{seconds:g} s"
+    if seconds < 2 * 3600:
+        return f"{seconds / 60:g} min"
+    return f"{seconds / 3600:g} h"
+
+
+def clock_words(seconds: float) -> str:
+    """Return seconds as h:mm:ss or m:ss, never below zero."""
+    whole = max(0, int(seconds + 0.999) if seconds > 0 else int(-seconds))
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
+
+
+def step_place(step: Step) -> str:
+    """Return where a step works and at what."""
+    where = zone_words(step.zone_name, step.side)
+    return f"{where}: {step.deposit_name}" if step.deposit_name else where
+
+
+def preparation(step: Step) -> tuple[str, ...]:
+    """Return what must be ready before a step opens, one line each to be ticked."""
+    lines = []
+    if step.protection.gloves:
+        lines.append(f"Gloves on: {', '.join(step.protection.gloves)}")
+    if step.protection.eyes:
+        lines.append(f"Eyes: {', '.join(step.protection.eyes)}")
+    if step.protection.breathing:
+        lines.append(f"Breathing: {', '.join(step.protection.breathing)}")
+    if step.air is not None:
+        lines.append(f"Air: {step.air.ventilation or step.air.sentence}")
+        if step.air.can_ignite:
+            lines.append("No flame, no spark, no hot lamp near")
+    if step.keep_away:
+        lines.append(f"Out of the way: {', '.join(step.keep_away)}")
+    lines += [f"Made up: {line.sentence}" for line in step.make_up]
+    lines.append("Stop points read")
+    return tuple(lines)
