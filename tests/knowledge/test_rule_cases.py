@@ -1,0 +1,67 @@
+"""Every case that stands beside a rule, and each rule alone in experta against the pure form."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import pytest
+
+from tests.support.knowledge import consultant, shipped
+from triage.engine.build import build_engine
+from triage.engine.normal import NormalRule
+from triage.engine.plain import evaluate
+from triage.engine.rulecases import facts_of_case, failed_cases, fires
+
+RULES = {rule.id: (family, rule) for family, rules in shipped().rules.items() for rule in rules}
+CASES = [
+    pytest.param(rule.id, number, id=f"{rule.id}-{number}")
+    for _, rule in RULES.values()
+    for number in range(1, len(rule.cases) + 1)
+]
+
+
+@cache
+def normal() -> dict[str, NormalRule]:
+    return {rule.id: rule for rules in consultant().normal.by_family.values() for rule in rules}
+
+
+@pytest.mark.parametrize(("rule_id", "number"), CASES)
+def test_rule_case(rule_id, number):
+    case = RULES[rule_id][1].cases[number - 1]
+    facts = facts_of_case(consultant(), normal()[rule_id], case)
+    found = fires(evaluate((normal()[rule_id],), facts), case.given.get("method"))
+    assert found == (case.expect == "fires")
+
+
+@pytest.mark.parametrize("rule_id", list(RULES))
+def test_rule_alone_in_experta(rule_id):
+    """Built alone into an engine, a rule concludes what the pure form concludes, case by case."""
+    rule = normal()[rule_id]
+    engine = build_engine("Alone", (rule,))
+    for case in RULES[rule_id][1].cases:
+        facts = facts_of_case(consultant(), rule, case)
+        assert engine.consult(facts) == evaluate((rule,), facts)
+
+
+def test_the_command_finds_no_failed_case():
+    assert failed_cases(consultant()) == []
+
+
+def test_a_wrong_case_is_reported_with_its_place():
+    """A case that expects the opposite must be reported, or all of the above could not fail."""
+    family, rule = next(iter(RULES.values()))
+    flipped = [
+        case.model_copy(update={"expect": "silent" if case.expect == "fires" else "fires"})
+        for case in rule.cases
+    ]
+    knowledge = shipped()
+    wrong = rule.model_copy(update={"cases": tuple(flipped)})
+    rules = {**knowledge.rules, family: (wrong, *knowledge.rules[family][1:])}
+    from dataclasses import replace
+
+    from triage.engine.consult import Consultant
+
+    faults = failed_cases(Consultant(replace(knowledge, rules=rules)))
+    assert len(faults) == len(flipped)
+    assert faults[0].where.file.endswith(f"{family}.yaml")
+    assert faults[0].where.line

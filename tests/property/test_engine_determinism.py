@@ -1,0 +1,66 @@
+"""The same case gives the same plan to the byte, whatever the process, the order, the hash seed."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+
+from tests.support.case_gen import drawn
+from tests.support.knowledge import RULES, consultant
+from triage.case.store import create_case
+
+ROOT = RULES.parent
+SEEDS = tuple(range(12))
+
+
+def in_process(words, hash_seed: int) -> bytes:
+    environment = {**os.environ, "PYTHONHASHSEED": str(hash_seed), "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        [sys.executable, *words], cwd=ROOT, env=environment, capture_output=True, check=False
+    )
+    assert done.returncode == 0, done.stderr.decode()[-2000:]
+    return done.stdout
+
+
+@pytest.fixture
+def rules(tmp_path):
+    """A copy, so that all processes read the same knowledge while someone edits the files."""
+    return shutil.copytree(RULES, tmp_path / "rules")
+
+
+def outputs(rules, count: int) -> set[bytes]:
+    def shuffled_plans(number: int) -> bytes:
+        words = ["-m", "tests.support.plan_shuffled", str(rules), str(number), *map(str, SEEDS)]
+        return in_process(words, 1000 + 7919 * number)
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return set(pool.map(shuffled_plans, range(count)))
+
+
+def test_shuffled_facts_rules_and_hash_seeds_give_one_plan(rules):
+    found = outputs(rules, 4)
+    assert len(found) == 1
+    (printed,) = found
+    # Something was planned, or the bytes would agree about nothing.
+    assert printed.count(b'"method":') > len(SEEDS)
+
+
+@pytest.mark.slow
+def test_one_plan_over_50_processes(rules):
+    assert len(outputs(rules, 50)) == 1
+
+
+def test_the_command_prints_the_same_plan_in_each_process(tmp_path, rules):
+    case, _ = drawn(consultant(), 3)
+    cases = tmp_path / "cases"
+    cases.mkdir()
+    create_case(cases, case)
+    words = ["-m", "triage", "plan", case.id, "--json", "--cases", str(cases)]
+    printed = {in_process([*words, "--rules", str(rules)], seed) for seed in (0, 1, 4242)}
+    assert len(printed) == 1
+    assert case.id.encode() in next(iter(printed))

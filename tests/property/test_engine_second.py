@@ -1,0 +1,61 @@
+"""CLIPS, an engine by other people, draws the same conclusions from the same rules and facts."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+
+import pytest
+
+from tests.support.case_gen import drawn
+from tests.support.clips_engine import ClipsEngine
+from tests.support.knowledge import consultant, shipped
+from tests.support.naive import naive
+from tests.support.random_rules import FIELDS, KINDS, chooser, draw_facts, draw_rules
+from tests.support.three_engines import Tally, compare
+from triage.knowledge.rules import FAMILIES
+
+SAMPLE = 200
+FULL = 10_000
+
+
+@pytest.mark.parametrize("seed", range(100))
+def test_clips_agrees_on_random_rules(seed):
+    """First the exporter itself: rules without meaning, against the naive evaluator."""
+    choose = chooser(50_000 + seed)
+    rules, facts = draw_rules(choose), draw_facts(choose)
+    engine = ClipsEngine(dict.fromkeys(KINDS, FIELDS), rules)
+    assert set(engine.consult(facts)) == naive(rules, facts)
+
+
+def test_three_engines_agree_on_generated_cases():
+    tally = compare(range(SAMPLE))
+    assert tally.differing == []
+    # The comparison would be empty if the drawn cases reached nothing.
+    assert all(tally.conclusions[family] > SAMPLE / 10 for family in FAMILIES), tally.conclusions
+    assert tally.settled > SAMPLE / 4
+
+
+def test_generated_cases_are_a_function_of_their_seed():
+    assert drawn(consultant(), 5) == drawn(consultant(), 5)
+    assert drawn(consultant(), 5) != drawn(consultant(), 6)
+
+
+@pytest.mark.slow
+def test_three_engines_agree_on_10000_cases(capsys):
+    """The full run; prints what it covered and how long each engine took."""
+    size = 250
+    parts = [range(start, start + size) for start in range(0, FULL, size)]
+    total = Tally()
+    with multiprocessing.get_context("spawn").Pool(os.cpu_count()) as pool:
+        for tally in pool.imap_unordered(compare, parts):
+            total.add(tally)
+    count = sum(len(rules) for rules in shipped().rules.values())
+    with capsys.disabled():
+        print(f"\n{total.cases} cases, {sum(total.conclusions.values())} conclusions", end="")
+        print(f" {dict(total.conclusions)}; {total.settled} findings settled;", end=" ")
+        print(f"{len(total.fired)} of {count} rules fired")
+        for name, seconds in total.seconds.items():
+            print(f"{name:8} {seconds:8.1f} s, {1000 * seconds / total.cases:.2f} ms a case")
+    assert total.cases == FULL
+    assert total.differing == []

@@ -1,0 +1,87 @@
+"""Cases and benches for tests, built in one line."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from triage.case import changes
+from triage.case.models import Case
+from triage.case.profile import Bench
+from triage.knowledge.book import Knowledge
+from triage.plan.model import Plan
+from triage.plan.planner import Planner
+
+# A specimen that has passed intake, is supple, and has nothing stuck.
+SOUND = {
+    "worth-it": "yes",
+    "photographed-before": "yes",
+    "whole": "whole",
+    "lacquered": "no",
+    "old-poison-signs": "no",
+    "age": "since-1990",
+    "live-pest-signs": "no",
+    "urticating-hairs": "no",
+    "mouldy-smell": "no",
+    "size": "large",
+    "cracks": "none",
+    "missing-parts": "none",
+    "pest-holes": "none",
+    "pin": "none",
+    "hydration": "supple",
+    "joints-stuck": "none",
+    "relaxed-before": "never",
+    "old-ethanol-strong": "no",
+    "pollen-wanted": "no",
+    "storage-wanted": "dry",
+}
+
+
+def case_with(
+    taxon: str, zone: str, signs: dict[str, str], *, named: str | None = None, **answers: str
+) -> Case:
+    """Return a sound case with one finding."""
+    known = {**SOUND, **{name.replace("_", "-"): value for name, value in answers.items()}}
+    finding: dict[str, Any] = {"id": "f1", "zone": zone, "signs": signs}
+    if named:
+        finding["named"] = named
+    return changes.new_case("x", "test", taxon=taxon, answers=known, findings=[finding])
+
+
+def full_bench(knowledge: Knowledge, **room: Any) -> Bench:
+    """Return a laboratory bench with a hood, every tool, and the whole limit allowed."""
+    given = {"control": "hood", "volume_m3": 60, "air_changes_per_h": 6, "place": "lab", **room}
+    return Bench.model_validate(
+        {"name": "laboratory", "room": given, "equipment": tuple(knowledge.equipment), "margin": 1.0}
+    )
+
+
+def rungs(plan: Plan) -> list[str]:
+    """Return the methods of the first finding's ladder, without inserted steps."""
+    return [s.method for s in plan.steps if s.finding == "f1" and "-before-" not in s.id]
+
+
+def walk(planner: Planner, case: Case, bench: Bench, outcome: str, most: int = 200) -> list[str]:
+    """Return the methods used when every step ends with the same outcome, until none is left."""
+    from datetime import UTC, datetime, timedelta
+
+    start = datetime(2026, 3, 4, 8, 0, tzinfo=UTC)
+    used: list[str] = []
+    for number in range(most):
+        step = planner.plan(case, bench).next_step()
+        if step is None or step.finding != "f1":
+            return used
+        attempt = changes.new_attempt(
+            f"a{number + 1}",
+            start + timedelta(minutes=number),
+            step.id,
+            "no-change" if "-before-" in step.id else outcome,
+            finding=step.finding,
+            zone=step.zone,
+            deposit=step.deposit,
+            method=step.method,
+            agent=step.agent,
+        )
+        case = changes.with_attempt(case, attempt)
+        used.append(step.method)
+    msg = f"the ladder does not end after {most} steps"
+    raise AssertionError(msg)

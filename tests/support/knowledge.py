@@ -1,0 +1,31 @@
+"""The knowledge that the project ships, loaded and compiled once for all tests of a process."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from triage.engine.consult import Consultant
+from triage.knowledge.book import Knowledge
+from triage.knowledge.load import load_knowledge
+from triage.plan.planner import Planner
+
+RULES = Path(__file__).resolve().parents[2] / "rules"
+
+
+@cache
+def shipped() -> Knowledge:
+    """Return the shipped knowledge."""
+    return load_knowledge(RULES)
+
+
+@cache
+def consultant() -> Consultant:
+    """Return the compiled rulebase of the shipped knowledge."""
+    return Consultant(shipped())
+
+
+@cache
+def planner() -> Planner:
+    """Return a planner on the shipped knowledge."""
+    return Planner(consultant())

@@ -1,0 +1,76 @@
+"""Three engines on the same generated cases: experta, the pure evaluator, and CLIPS."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+
+from tests.support.case_gen import drawn
+from tests.support.clips_engine import ClipsEngine, clips_engine
+from tests.support.knowledge import consultant as shipped_consultant
+from triage.engine.casefacts import facts_from
+from triage.engine.consult import Consultant
+from triage.knowledge.rules import Family
+
+ENGINES = ("experta", "plain", "clips")
+
+
+@dataclass
+class Tally:
+    """What a run of the comparison found."""
+
+    cases: int = 0
+    conclusions: Counter[str] = field(default_factory=Counter)
+    fired: set[str] = field(default_factory=set)
+    settled: int = 0
+    seconds: dict[str, float] = field(default_factory=lambda: dict.fromkeys(ENGINES, 0.0))
+    differing: list[str] = field(default_factory=list)
+
+    def add(self, other: Tally) -> None:
+        self.cases += other.cases
+        self.conclusions += other.conclusions
+        self.fired |= other.fired
+        self.settled += other.settled
+        self.differing += other.differing
+        for name, seconds in other.seconds.items():
+            self.seconds[name] += seconds
+
+
+def clips_engines(consultant: Consultant) -> dict[Family, ClipsEngine]:
+    return {
+        family: clips_engine(consultant.vocabulary, rules)
+        for family, rules in consultant.normal.by_family.items()
+    }
+
+
+def compare(seeds, consultant: Consultant | None = None) -> Tally:
+    """Consult each seed's case with each engine, family by family, on the same facts."""
+    consultant = consultant or shipped_consultant()
+    engines = clips_engines(consultant)
+    tally = Tally()
+    runs = {
+        "experta": consultant.run_engine,
+        "plain": consultant.run_plain,
+        "clips": lambda family, facts: engines[family].consult(facts),
+    }
+    for seed in seeds:
+        case, bench = drawn(consultant, seed)
+
+        def run(family, facts, seed=seed):
+            answers = {}
+            for name, engine in runs.items():
+                start = time.perf_counter()
+                answers[name] = engine(family, facts)
+                tally.seconds[name] += time.perf_counter() - start
+            if not answers["experta"] == answers["plain"] == answers["clips"]:
+                tally.differing.append(f"seed {seed}, family {family}")
+            tally.conclusions[str(family)] += len(answers["plain"])
+            tally.fired |= {c.rule for c in answers["plain"]}
+            return answers["clips"]
+
+        facts = facts_from(case, bench, consultant.vocabulary)
+        done = consultant.consult_facts(facts, (), run)
+        tally.settled += sum(r.standing == "settled" for r in done.readings)
+        tally.cases += 1
+    return tally
