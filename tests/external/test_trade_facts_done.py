@@ -1,0 +1,265 @@
+"""Facts of the trade about what is done, each beside its source, against methods and interlocks.
+
+Titles in full stand in rules/sources/trade.yaml. ``common practice`` marks what no document backs.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from triage.engine.consult import Consultant
+from triage.engine.facts import Fact
+from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.knowledge.book import Knowledge
+from triage.knowledge.load import load_knowledge
+from triage.knowledge.methods import Method, Span
+from triage.knowledge.rules import Family
+
+ROOT = Path(__file__).parents[2]
+HOUR_S = 3600.0
+
+
+@pytest.fixture(scope="module")
+def knowledge() -> Knowledge:
+    return load_knowledge(ROOT / "rules")
+
+
+@pytest.fixture(scope="module")
+def consultant(knowledge: Knowledge) -> Consultant:
+    return Consultant(knowledge)
+
+
+def dwell(method: Method) -> Span:
+    assert method.dwell_s is not None
+    return method.dwell_s
+
+
+def temp(method: Method) -> Span:
+    assert method.temp_c is not None
+    return method.temp_c
+
+
+def strength(method: Method) -> float:
+    assert method.strength is not None
+    return method.strength.value
+
+
+def facts(
+    consultant: Consultant, given: dict[str, dict[str, str]], reading: dict[str, str] | None = None
+) -> tuple[Fact, ...]:
+    """Return the facts of one specimen, bench and finding; all not given is unknown."""
+    found = []
+    for kind in ("specimen", "bench", "finding"):
+        fields = {
+            name: UNKNOWN if slot.askable else NONE
+            for name, slot in consultant.vocabulary.kinds[kind].items()
+        } | given.get(kind, {})
+        found.append(Fact(kind, "f1" if kind == "finding" else kind, fields))
+    if reading:
+        found.append(Fact("reading", "r1", reading))
+    return tuple(found)
+
+
+def forbidden(
+    consultant: Consultant,
+    *,
+    reading: dict[str, str] | None = None,
+    **given: dict[str, str],
+) -> frozenset[str]:
+    """Return all methods an interlock takes away, worked out by the second evaluator."""
+    sturdy = {"id": "f1", "zone": "elytra", "fragility": "robust", "settled": "oily-film"}
+    given["finding"] = sturdy | given.get("finding", {})
+    found = consultant.run_plain(Family.FORBID, facts(consultant, given, reading))
+    return frozenset(method for c in found for method in c.get("method"))
+
+
+SOFT = {"hydration": "supple", "taxon": "beetles", "pin": "none", "old-poison-signs": "no"}
+
+
+# --- numbers -------------------------------------------------------------------------------
+def test_acid_vapour_dose_and_time(knowledge: Knowledge) -> None:
+    """0.5-0.7 mL for a 1 L box, at least 6-8 h. Source: nhm-chalcidoidea-relaxing."""
+    method = knowledge.methods["chamber-acetic"]
+    assert method.amount is not None
+    assert 0.5 <= method.amount.least_ml <= method.amount.typical_ml <= 0.7
+    assert dwell(method).start >= 6 * HOUR_S
+
+
+def test_hot_water_is_for_beetles_and_bugs(knowledge: Knowledge, consultant: Consultant) -> None:
+    """60-70 C softens beetles and bugs, never wings. Source: korea-arboretum-specimens."""
+    method = knowledge.methods["warm-water-soak-beetle"]
+    assert (temp(method).start, temp(method).most) == (60, 70)
+    for taxon in knowledge.taxa:
+        barred = method.id in forbidden(consultant, specimen=SOFT | {"taxon": taxon})
+        assert barred == (taxon not in {"beetles", "beetles-metallic", "true-bugs"})
+
+
+@pytest.mark.parametrize("chamber", ["chamber-water-thymol", "chamber-water-phenol"])
+def test_chamber_is_watched(knowledge: Knowledge, chamber: str) -> None:
+    """First look after 24 h, then twice a day. Source: common practice."""
+    looks = knowledge.methods[chamber].look_after_h
+    assert looks[0] == 24
+    assert all(later - earlier <= 12 for earlier, later in pairwise(looks))
+
+
+def test_large_beetles_take_three_to_four_days(knowledge: Knowledge) -> None:
+    """Source: common practice."""
+    span = dwell(knowledge.methods["chamber-water-thymol-large"])
+    assert (span.start, span.most) == (72 * HOUR_S, 96 * HOUR_S)
+
+
+def test_back_to_the_chamber_after_the_ammonia_dip(knowledge: Knowledge) -> None:
+    """6-24 h. Source: common practice."""
+    looks = knowledge.methods["dip-ammonia-surfactant"].look_after_h
+    assert (min(looks), max(looks)) == (6, 24)
+
+
+def test_pepsin_lasts_two_hours_at_most(knowledge: Knowledge) -> None:
+    """Pepsin at joints 1-2 h. Source: common practice."""
+    span = dwell(knowledge.methods["pepsin-joint"])
+    assert (span.start, span.most) == (HOUR_S, 2 * HOUR_S)
+
+
+def test_ultrasonic_burst(knowledge: Knowledge) -> None:
+    """5-10 s. Source: common practice."""
+    span = knowledge.methods["ultrasonic-burst"].burst_s
+    assert span is not None
+    assert (span.start, span.most) == (5, 10)
+
+
+def test_eyes_soak_two_hours_at_most(knowledge: Knowledge) -> None:
+    """2 h restored eyes, 12 h dented them. Source: macro-eyes-2017."""
+    assert dwell(knowledge.methods["eye-soak-warm-surfactant"]).most <= 2 * HOUR_S
+
+
+def test_ammonia_stays_far_below_the_microscopists_strength(knowledge: Knowledge) -> None:
+    """Ammonium hydroxide and water 1:1 is the upper bound. Source: nhm-chalcidoidea-sem."""
+    used = [m for m in knowledge.methods.values() if m.agent == "ammonia-solution"]
+    assert used
+    assert all(strength(method) <= 3 for method in used)
+
+
+def test_acetone_is_brief(knowledge: Knowledge) -> None:
+    """Scales loosen beyond 1 h; washed bees get about 30 s. degreasing-moths, usgs-bee-lab-2017."""
+    used = [m for m in knowledge.methods.values() if m.agent == "acetone"]
+    assert used
+    assert all(dwell(method).most <= 30 for method in used)
+
+
+def test_hydrocarbons_stay_below_the_stripping_time(knowledge: Knowledge) -> None:
+    """About 15 min strips surface lipids. Source: hydrocarbon-extraction."""
+    used = [m for m in knowledge.methods.values() if m.agent in {"heptane", "naphtha-dearomatised"}]
+    assert used
+    assert all(dwell(method).most * method.passes < 15 * 60 for method in used)
+
+
+def test_bee_wash(knowledge: Knowledge) -> None:
+    """About 1 min of shaking. Source: usgs-bee-lab-2017."""
+    assert dwell(knowledge.methods["wash-detergent-shake"]).most <= 60
+
+
+def test_storage_strength(knowledge: Knowledge, consultant: Consultant) -> None:
+    """70-80 %, brittle from 90 %; small wasps 95 %. Sources: marquina-2021, ars-hymenoptera."""
+    for method in knowledge.methods.values():
+        if method.technique != "vial-wet":
+            continue
+        for taxon in knowledge.taxa:
+            free = method.id not in forbidden(consultant, specimen=SOFT | {"taxon": taxon})
+            if free and taxon != "small-wasps":
+                assert 70 <= strength(method) <= 80, (method.id, taxon)
+
+
+def test_alcohol_ladder(knowledge: Knowledge) -> None:
+    """70, 85, 95, 100 % at half an hour or more each. Source: byu-drying-2009."""
+    assert dwell(knowledge.methods["set-dry-alcohol-ladder"]).start >= 4 * 0.5 * HOUR_S
+
+
+def test_freezing_time(knowledge: Knowledge) -> None:
+    """72 h at -20 C, since 48 h was not always enough. Source: museum-freezing-1999."""
+    assert dwell(knowledge.methods["freeze-quarantine"]).start >= 72 * HOUR_S
+
+
+def test_airing_temperature(knowledge: Knowledge) -> None:
+    """About 80 F, ventilated. Source: hawks-naphthalene-2006."""
+    assert temp(knowledge.methods["air-out"]).most <= (80 - 32) * 5 / 9 + 0.5
+
+
+def test_warm_blotting_stays_below_melting_wax(knowledge: Knowledge) -> None:
+    """Plastic at 32-35 C, melts at 62-70 C. Sources: beeswax-trade, mfa-beeswax."""
+    span = temp(knowledge.methods["blot-warm"])
+    assert (span.start, span.most) == (32, 35)
+
+
+# --- relations -----------------------------------------------------------------------------
+def test_no_metal_pin_in_alcohol(consultant: Consultant) -> None:
+    """Source: museum-tags-2024 and common practice."""
+    wet = {"keep-wet-ethanol", "change-alcohol"}
+    for pin in ("steel-stainless", "steel-plain", "brass", "unknown-metal", UNKNOWN):
+        assert wet <= forbidden(consultant, specimen=SOFT | {"taxon": "spiders", "pin": pin})
+    assert not wet & forbidden(consultant, specimen=SOFT | {"taxon": "spiders"})
+
+
+@pytest.mark.parametrize("eye", ["compound-eye", "ocelli"])
+def test_eyes_get_water_and_mild_surfactant_only(
+    knowledge: Knowledge, consultant: Consultant, eye: str
+) -> None:
+    """No chlorinated solvent, no solvent at all on eyes. Source: common practice."""
+    barred = forbidden(consultant, specimen=SOFT, finding={"zone": eye}, bench={"control": "hood"})
+    for method in knowledge.methods.values():
+        wet = knowledge.techniques[method.technique].wet != "dry"
+        if method.stage == "clean" and wet and method.id not in barred and method.agent:
+            assert knowledge.agents[method.agent].agent_class in {"water", "surfactant"}
+    assert "eye-brush-surfactant" not in barred
+
+
+def test_ultrasonic_destroys_fragile_insects(knowledge: Knowledge, consultant: Consultant) -> None:
+    """Source: sem-cleaning-2017."""
+    for grade in list(knowledge.fragility)[1:]:
+        assert "ultrasonic-burst" in forbidden(
+            consultant,
+            specimen=SOFT | {"cracks": "none", "size": "large"},
+            finding={"zone": "elytra", "fragility": grade},
+        )
+
+
+def test_nothing_wet_on_a_dry_specimen(knowledge: Knowledge, consultant: Consultant) -> None:
+    """Source: common practice; dry insects snap when handled, ross-unmounted."""
+    for state in ("dry", "damp-not-ready", "too-wet", "over-relaxed", UNKNOWN):
+        barred = forbidden(consultant, specimen=SOFT | {"hydration": state})
+        for method in knowledge.methods.values():
+            if method.stage == "clean" and knowledge.techniques[method.technique].wet != "dry":
+                assert method.id in barred
+
+
+@pytest.mark.parametrize("deposit", ["natural-bloom", "own-wax"])
+@pytest.mark.parametrize(("standing", "reach"), [("open", "yes"), ("suspected", "no")])
+def test_natural_wax_gets_air_only(
+    knowledge: Knowledge, consultant: Consultant, deposit: str, standing: str, reach: str
+) -> None:
+    """Bloom is the insect's own. Sources: namib-bloom-1985, futahashi-2019, gorb-2009."""
+    reading = {"finding": "f1", "zone": "elytra", "deposit": deposit}
+    reading |= {"standing": standing, "reach": reach}
+    barred = forbidden(consultant, specimen=SOFT, reading=reading)
+    left = {m.id for m in knowledge.methods.values() if m.stage == "clean"} - barred
+    assert {knowledge.methods[m].technique for m in left} <= {"puffer", "look"}
+
+
+def test_neutral_rinse_stands_before_pepsin(consultant: Consultant) -> None:
+    """Pepsin is dead above about pH 6. Source: from memory."""
+    given = (*facts(consultant, {}), Fact("state", "s", {"condition": "stuck-joints"}))
+    inserts = {
+        method: c.get("first")
+        for c in consultant.run_plain(Family.ORDER, given)
+        if c.kind == "insert"
+        for method in c.get("method")
+    }
+    assert inserts["pepsin-joint"] == "rinse-neutral"
+
+
+def test_brittle_agents_ask_for_posing_first(knowledge: Knowledge) -> None:
+    """Resilin hardens in absolute ethanol and acetone. Source: resilin-compendium."""
+    for name in ("acetone-dip", "ethanol-90-brush", "set-dry-alcohol-ladder"):
+        assert any("pose" in line.lower() for line in knowledge.methods[name].do)
