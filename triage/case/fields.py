@@ -21,10 +21,17 @@ _DRIVE = re.compile(r"[A-Za-z]:")
 _UNITS = {"amount_ml": "millilitres", "minutes": "minutes"}
 
 
-def refusal(message: str, mend: str = "") -> PydanticCustomError:
-    """Return an error for a validator to raise, with its mend apart from the message."""
+def refusal(message: str, mend: str = "", path: tuple[Any, ...] = ()) -> PydanticCustomError:
+    """Return an error for a validator to raise.
+
+    Parameters
+    ----------
+    message what is wrong
+    mend    what to do about it
+    path    keys and indexes from the entry that is checked to the one that is at fault
+    """
     # The template is filled by name so that braces in a user's text stay as they are.
-    return PydanticCustomError("triage", "{fault}", {"fault": message, "mend": mend})
+    return PydanticCustomError("triage", "{fault}", {"fault": message, "mend": mend, "path": path})
 
 
 def shown(content: Any) -> str:

@@ -5,7 +5,6 @@ All values are frozen; the functions that change a case return a new one (``chan
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -178,23 +177,19 @@ class Case(Record):
 
     @model_validator(mode="after")
     def _holds_together(self) -> Case:
-        _refuse_twice("finding", (finding.id for finding in self.findings))
-        _refuse_twice("attempt", (attempt.id for attempt in self.attempts))
-        _refuse_twice("timer for step", (timer.step for timer in self.timers))
-        findings = {finding.id for finding in self.findings}
-        first_of: dict[str, str] = {}
-        counted: dict[str, Attempt] = {}
-        for attempt in self.attempts:
-            _refuse_unknown_finding(f'attempt "{attempt.id}"', attempt.finding, findings)
-            _count(attempt, first_of, counted)
-        for override in self.overrides:
-            _refuse_unknown_finding("an override", override.finding, findings)
+        for kind, name in (("findings", "id"), ("attempts", "id"), ("timers", "step")):
+            _refuse_twice(kind, name, [getattr(item, name) for item in getattr(self, kind)])
+        known = [finding.id for finding in self.findings]
+        for kind in ("attempts", "overrides"):
+            _refuse_unknown_finding(kind, [item.finding for item in getattr(self, kind)], known)
+        _counted(self.attempts)
         harmful = {attempt.id for attempt in self.attempts if attempt.outcome in HARMFUL}
-        for release in self.releases:
+        for index, release in enumerate(self.releases):
             if release.attempt not in harmful:
                 raise refusal(
-                    f'the release names "{release.attempt}", which holds nothing',
+                    f'"{release.attempt}" holds nothing',
                     "name an attempt whose outcome is worse or damage",
+                    ("releases", index, "attempt"),
                 )
         return self
 
@@ -224,11 +219,7 @@ class Case(Record):
         The place is that of the first attempt of the chain, so passes keep their order; of
         several corrections the last one counts.
         """
-        first_of: dict[str, str] = {}
-        counted: dict[str, Attempt] = {}
-        for attempt in self.attempts:
-            _count(attempt, first_of, counted)
-        return tuple(counted.values())
+        return tuple(_counted(self.attempts).values())
 
     def held_by(self) -> tuple[str, ...]:
         """Return the ids of the attempts that ended worse or in damage and are not released."""
@@ -252,42 +243,49 @@ class Case(Record):
         return f"f{number}"
 
 
-def _count(attempt: Attempt, first_of: dict[str, str], counted: dict[str, Attempt]) -> None:
-    """Put an attempt into the place of the one it corrects, else into a place of its own."""
-    if attempt.corrects is None:
-        first_of[attempt.id] = attempt.id
-        counted[attempt.id] = attempt
-        return
-    first = first_of.get(attempt.corrects)
-    if first is None:
-        raise refusal(
-            f'attempt "{attempt.id}" corrects "{attempt.corrects}", which does not stand before it',
-            did_you_mean(attempt.corrects, first_of),
-        )
-    # A correction may not be a silent way round a release.
-    before = counted[first].outcome
-    if before in HARMFUL and attempt.outcome not in HARMFUL and not attempt.note.strip():
-        raise refusal(
-            f'attempt "{attempt.id}" corrects the outcome {before} without a note',
-            "write the reason as its note",
-        )
-    first_of[attempt.id] = first
-    counted[first] = attempt
+def _counted(attempts: tuple[Attempt, ...]) -> dict[str, Attempt]:
+    """Return the attempt that counts in the place of each first one; refuse a bad correction."""
+    first_of: dict[str, str] = {}
+    counted: dict[str, Attempt] = {}
+    for index, attempt in enumerate(attempts):
+        first = attempt.id
+        if attempt.corrects is not None:
+            if attempt.corrects not in first_of:
+                raise refusal(
+                    f'no attempt "{attempt.corrects}" stands before this one',
+                    did_you_mean(attempt.corrects, first_of),
+                    ("attempts", index, "corrects"),
+                )
+            first = first_of[attempt.corrects]
+            before = counted[first].outcome
+            # A correction may not be a silent way round a release.
+            if before in HARMFUL and attempt.outcome not in HARMFUL and not attempt.note.strip():
+                raise refusal(
+                    f"the outcome {before} is corrected without a note",
+                    "write the reason as its note",
+                    ("attempts", index),
+                )
+        first_of[attempt.id] = first
+        counted[first] = attempt
+    return counted
 
 
-def _refuse_twice(kind: str, names: Iterable[str]) -> None:
+def _refuse_twice(kind: str, name: str, held: list[str]) -> None:
     seen: set[str] = set()
-    for name in names:
-        if name in seen:
-            raise refusal(f'{kind} "{name}" stands twice', "give each its own")
-        seen.add(name)
+    for index, word in enumerate(held):
+        if word in seen:
+            raise refusal(f'"{word}" stands twice', "give each its own", (kind, index, name))
+        seen.add(word)
 
 
-def _refuse_unknown_finding(owner: str, finding: str | None, known: set[str]) -> None:
-    if finding is not None and finding not in known:
-        raise refusal(
-            f'{owner} names the unknown finding "{finding}"', did_you_mean(finding, known)
-        )
+def _refuse_unknown_finding(kind: str, named: list[str | None], known: list[str]) -> None:
+    for index, finding in enumerate(named):
+        if finding is not None and finding not in known:
+            raise refusal(
+                f'unknown finding "{finding}"',
+                did_you_mean(finding, known),
+                (kind, index, "finding"),
+            )
 
 
 def _squeezed(key: str) -> str:

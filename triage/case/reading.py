@@ -64,7 +64,7 @@ def faults_of(fault: ValidationError, parsed: Parsed, shown_as: str) -> list[Tri
     """Return what pydantic found as lines for the user: place, entry, fault, mend."""
     found = []
     for error in fault.errors(include_url=False)[:MOST_FAULTS]:
-        path = tuple(error["loc"])
+        path = (*error["loc"], *(error.get("ctx") or {}).get("path", ()))
         message, mend = _told(error, path, parsed)
         where = Where(shown_as, parsed.line_of(path), _entry(path, parsed.data))
         found.append(TriageError(message, where, mend))
