@@ -1,0 +1,51 @@
+from __future__ import annotations
+
+import os
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+from triage.engine.consult import Consultant
+from triage.knowledge.book import Knowledge
+from triage.knowledge.load import load_knowledge
+from triage.plan.planner import Planner
+from triage.service import Workshop, open_workshop
+
+ROOT = Path(__file__).resolve().parents[1]
+NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
+
+slow = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
+settings.register_profile("dev", deadline=None, suppress_health_check=slow)
+settings.register_profile("ci", deadline=None, suppress_health_check=slow, derandomize=True)
+settings.load_profile("ci" if os.environ.get("CI") else "dev")
+
+
+@pytest.fixture(scope="session")
+def knowledge() -> Knowledge:
+    return load_knowledge(ROOT / "rules")
+
+
+@pytest.fixture(scope="session")
+def consultant(knowledge: Knowledge) -> Consultant:
+    return Consultant(knowledge)
+
+
+@pytest.fixture(scope="session")
+def planner(consultant: Consultant) -> Planner:
+    return Planner(consultant)
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Path:
+    """A copy of the demo cases that a test may change."""
+    folder = tmp_path / "cases"
+    shutil.copytree(ROOT / "cases", folder)
+    return folder
+
+
+@pytest.fixture
+def workshop(demo: Path) -> Workshop:
+    return open_workshop(cases=demo, clock=lambda: NOON)
