@@ -121,7 +121,7 @@ def _step_row(step: Step, *, is_now: bool) -> Row:
     return Row(
         f"step-{step.id}",
         hanging(
-            f"{sign:<11}{step.rung}/{step.rungs}",
+            f"{sign:<12}{step.rung}/{step.rungs}",
             (step.name, style),
             f"{harshness_line(step.harshness)} · pass {step.passes_done + 1}/{step.passes}",
             *(["   ".join(marks)] if marks else []),

@@ -32,7 +32,10 @@ def sentence(text: str) -> str:
 
 def doing_text(step: Step) -> Content:
     """Return what is done in this step, the part that is read while working."""
-    parts: list[Part] = [(f"{sentence(step_place(step))}\n\n", BOLD)]
+    parts: list[Part] = [
+        (f"{sentence(step.name)}\n", BOLD),
+        f"{sentence(step_place(step))}\n\n",
+    ]
     parts += [(f"{number}. {line}\n", BOLD) for number, line in enumerate(step.do, 1)]
     parts.append("\n")
     if step.dwell_s is not None:

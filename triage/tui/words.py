@@ -114,11 +114,27 @@ def step_place(step: Step) -> str:
     return f"{where}: {step.deposit_name}" if step.deposit_name else where
 
 
+def gloves_words(gloves: tuple[str, ...]) -> str:
+    """Return gloves told as "agent: glove", first those that hold against every agent."""
+    by_agent: dict[str, list[str]] = {}
+    for told in gloves:
+        agent, _, glove = told.rpartition(": ")
+        by_agent.setdefault(agent, []).append(glove)
+    kinds = list(by_agent.values())
+    for_all = [glove for glove in kinds[0] if all(glove in held for held in kinds)]
+    if for_all:
+        return " or ".join(for_all)
+    return "; ".join(
+        f"{agent}: {' or '.join(held)}" if agent else " or ".join(held)
+        for agent, held in by_agent.items()
+    )
+
+
 def preparation(step: Step) -> tuple[str, ...]:
     """Return what must be ready before a step opens, one line each to be ticked."""
     lines = []
     if step.protection.gloves:
-        lines.append(f"Gloves on: {', '.join(step.protection.gloves)}")
+        lines.append(f"Gloves on: {gloves_words(step.protection.gloves)}")
     if step.protection.eyes:
         lines.append(f"Eyes: {', '.join(step.protection.eyes)}")
     if step.protection.breathing:

@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.css.query import NoMatches
 from textual.screen import ModalScreen, Screen
 from textual.widget import Widget
-from textual.widgets import Footer
+from textual.widgets import Footer, Input
 
 from triage.errors import TriageError
 from triage.tui.services import Services
@@ -47,7 +47,10 @@ class Served:
 class ServiceScreen(Screen[None], Served):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("q", "leave", "Back")]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("q", "leave", "Back"),
+        Binding("f9", "leave_line", "Out of the line", key_display="F9"),
+    ]
     PLACE = ""
 
     def __init__(self, services: Services) -> None:
@@ -91,9 +94,19 @@ class ServiceScreen(Screen[None], Served):
         except NoMatches:
             return
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the key that leaves a line only while a line is written."""
+        if action == "leave_line":
+            return isinstance(self.focused, Input)
+        return super().check_action(action, parameters)
+
     def action_leave(self) -> None:
         """Go back to the screen before."""
         self.dismiss()
+
+    def action_leave_line(self) -> None:
+        """Leave the line that is being written; letters are keys again."""
+        self.action_leave()
 
 
 class Question(ModalScreen[Answered]):
@@ -101,4 +114,5 @@ class Question(ModalScreen[Answered]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "app.stop", "STOP", key_display="Esc"),
+        Binding("question_mark", "app.keys", "Keys", show=False),
     ]

@@ -16,6 +16,7 @@ from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.entry import EntryScreen
 from triage.tui.services import Services
+from triage.tui.widgets.actionlist import ActionList
 
 
 class BenchScreen(ServiceScreen):
@@ -23,7 +24,6 @@ class BenchScreen(ServiceScreen):
 
     PLACE = "Bench"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "change", "Change"),
         Binding("delete,minus", "remove", "Take away", key_display="-"),
         Binding("q", "leave", "Back"),
     ]
@@ -35,7 +35,7 @@ class BenchScreen(ServiceScreen):
 
     def parts(self) -> Iterable[Widget]:
         """Return the rows."""
-        yield OptionList(id="bench-rows")
+        yield ActionList(id="bench-rows")
 
     def on_mount(self) -> None:
         """Show the bench."""

@@ -14,11 +14,13 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case
+from triage.commands.open import copy_demo
 from triage.service import CaseLine
 from triage.tui.hanging import BOLD, hanging
 from triage.tui.messages import CaseBegun, CaseChanged, CaseChosen, PlaceChosen
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.newcase import NewCaseScreen
+from triage.tui.widgets.actionlist import ActionList
 from triage.tui.words import stage_word
 
 EMPTY = (
@@ -43,7 +45,6 @@ class CasesScreen(ServiceScreen):
 
     PLACE = "Cases"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "open", "Open"),
         Binding("n", "new", "New case"),
         Binding("slash", "filter", "Filter", key_display="/"),
         Binding("o", "bench", "Bench"),
@@ -60,7 +61,7 @@ class CasesScreen(ServiceScreen):
         """Return filter line and list."""
         yield Input(placeholder="type a part of a name, stage or step", id="filter")
         yield Static(Content(EMPTY), id="empty")
-        yield OptionList(id="cases")
+        yield ActionList(id="cases")
 
     def on_mount(self) -> None:
         """Read the cases."""
@@ -145,6 +146,16 @@ class CasesScreen(ServiceScreen):
     def _begun(self, case: str | None) -> None:
         if case is not None:
             self.post_message(CaseBegun(case))
+
+    def action_demo(self) -> None:
+        """Put copies of the demo cases beside the user's own."""
+        folder = self.services.workshop.cases
+
+        def act() -> tuple[CaseLine, ...]:
+            copy_demo(folder)
+            return self.services.workshop.list_cases()
+
+        self.serve(act, self._show)
 
     def action_bench(self) -> None:
         """Go to the bench."""

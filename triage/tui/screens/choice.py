@@ -15,6 +15,7 @@ from textual.widgets.option_list import Option
 
 from triage.tui.hanging import hanging
 from triage.tui.screens.base import Question
+from triage.tui.widgets.actionlist import ActionList
 
 KEYS = "123456789bcdefhijkmnorstuvwxy"
 
@@ -31,7 +32,6 @@ class ChoiceScreen(Question[str | None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("q", "leave", "Back without choosing"),
-        Binding("enter", "pick", "Choose", show=True),
     ]
 
     def __init__(self, title: str, choices: Sequence[tuple[str, str]], keys: str = KEYS) -> None:
@@ -44,7 +44,7 @@ class ChoiceScreen(Question[str | None]):
         """Lay out the question and its answers."""
         with Vertical(classes="window"):
             yield Static(Content(self._title), classes="window-title")
-            yield OptionList(
+            yield ActionList(
                 *(
                     Option(hanging(self._key(index), text, width=3), id=choice)
                     for index, (choice, text) in enumerate(self._choices)

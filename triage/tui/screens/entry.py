@@ -16,7 +16,9 @@ from triage.tui.screens.base import Question
 class EntryScreen(Question[str | None]):
     """Ask for one value; Enter takes it, an empty one means not known."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("f10", "leave", "Back, change nothing")]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f9", "leave", "Back, change nothing", key_display="F9")
+    ]
 
     def __init__(self, ask: str, value: str) -> None:
         super().__init__()

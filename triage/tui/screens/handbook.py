@@ -16,6 +16,7 @@ from triage.tui.entrytext import Shelf, entry_text, shelves
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
+from triage.tui.widgets.actionlist import ActionList
 
 MOST_SHOWN = 300
 
@@ -42,7 +43,7 @@ class HandbookScreen(ServiceScreen):
         """Return search line, entries and text."""
         yield Input(placeholder="search all entries", id="search")
         yield Horizontal(
-            OptionList(id="entries"),
+            ActionList(id="entries"),
             VerticalScroll(Static("", id="entry"), id="entry-scroll", can_focus=False),
             id="handbook",
         )

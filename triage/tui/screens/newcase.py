@@ -14,6 +14,7 @@ from textual.widgets.option_list import Option
 from triage.case.models import Case
 from triage.tui.screens.base import Question, Served
 from triage.tui.services import Services
+from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.faultline import FaultLine
 
 
@@ -21,7 +22,7 @@ class NewCaseScreen(Question[str | None], Served):
     """Ask for taxon group and title; the answer is the id of the new case."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f10", "leave", "Back, no case"),
+        Binding("f9", "leave", "Back, no case", key_display="F9"),
         Binding("q", "leave", "Back, no case", show=False),
     ]
 
@@ -36,7 +37,7 @@ class NewCaseScreen(Question[str | None], Served):
         with Vertical(classes="window -tall"):
             yield Static(Content("New case: what is it?"), classes="window-title")
             yield FaultLine(id="fault")
-            yield OptionList(
+            yield ActionList(
                 Option(Content("not known (the plan is then as careful as it can be)"), "unknown"),
                 *(
                     Option(Content(f"{taxon.name}{_examples(taxon.examples)}"), taxon.id)

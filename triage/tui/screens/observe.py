@@ -21,6 +21,7 @@ from triage.tui.messages import CaseChanged, FindingChosen, PlaceChosen
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
+from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.animal import AnimalDrawing
 from triage.tui.words import STATE_SIGNS, percent, zone_words
 
@@ -34,7 +35,6 @@ class ObserveScreen(ServiceScreen):
 
     PLACE = "Look at the specimen"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "choose", "Choose zone"),
         Binding("g", "whole", "Whole specimen"),
         Binding("m", "animal", "Other drawing", show=False),
         Binding("a", "air", "Air", show=False),
@@ -53,7 +53,7 @@ class ObserveScreen(ServiceScreen):
         """Return drawing and list."""
         yield Horizontal(
             AnimalDrawing(None, id="animal"),
-            OptionList(id="zones"),
+            ActionList(id="zones"),
             id="observing",
         )
 

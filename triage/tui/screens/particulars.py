@@ -39,7 +39,7 @@ class ParticularsScreen(Question[Particulars | None]):
     """Ask for the particulars; Enter in any line keeps them all."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f10", "leave", "Back, change nothing"),
+        Binding("f9", "leave", "Back, change nothing", key_display="F9"),
         Binding("down", "app.focus_next", "Next line", show=False),
         Binding("up", "app.focus_previous", "Line before", show=False),
     ]

@@ -26,6 +26,7 @@ from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
 from triage.tui.steptext import step_text
+from triage.tui.widgets.actionlist import ActionList
 from triage.tui.words import OUTCOME_WORDS, stage_word
 
 
@@ -34,11 +35,10 @@ class PlanScreen(ServiceScreen):
 
     PLACE = "Plan"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "act", "Open"),
-        Binding("s", "walk", "Start next step"),
+        Binding("s", "walk", "Start"),
         Binding("l", "look", "Look"),
         Binding("e", "explain", "Explain"),
-        Binding("r", "release", "Release hold"),
+        Binding("r", "release", "Release"),
         Binding("z", "undo", "Undo"),
         Binding("k", "skip", "Skip this method", show=False),
         Binding("a", "air", "Air", show=False),
@@ -57,7 +57,7 @@ class PlanScreen(ServiceScreen):
 
     def parts(self) -> Iterable[Widget]:
         """Return the rows."""
-        yield OptionList(id="rows")
+        yield ActionList(id="rows")
 
     def on_mount(self) -> None:
         """Start in the rows."""
@@ -75,6 +75,7 @@ class PlanScreen(ServiceScreen):
         self.case, self.plan = case, plan
         self.post_message(CaseChanged(case))
         self._fill()
+        self.refresh_bindings()
         self.show_place(f"{case.title or case.id}: {stage_word(plan.stage)}")
 
     def _fill(self) -> None:
@@ -90,6 +91,14 @@ class PlanScreen(ServiceScreen):
         now = next((at for at, row in enumerate(self._rows) if row.is_now), None)
         first = next((at for at, row in enumerate(self._rows) if not row.is_title), None)
         listed.highlighted = ids.index(before) if before in ids else (now or first)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer release and undo only where there is something to release or undo."""
+        if action == "release":
+            return self.plan is not None and bool(self.plan.held)
+        if action == "undo":
+            return self.case is not None and bool(self.case.attempts)
+        return super().check_action(action, parameters)
 
     def row(self) -> Row | None:
         """Return the row under the cursor."""

@@ -22,6 +22,7 @@ from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
+from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.reading import Reading
 from triage.tui.words import zone_words
 
@@ -69,7 +70,7 @@ class QuestionScreen(ServiceScreen):
         yield Horizontal(
             VerticalScroll(
                 Static("", id="ask"),
-                OptionList(id="answers"),
+                ActionList(id="answers"),
                 Static("", id="ask-cost"),
                 id="asking",
             ),

@@ -33,7 +33,7 @@ class ReasonScreen(Question[str | None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+q", "leave", "Leave", show=False),
-        Binding("f10", "leave", "Back without writing"),
+        Binding("f9", "leave", "Back without writing", key_display="F9"),
     ]
 
     def __init__(self, title: str, told: tuple[str, ...], label: str) -> None:
@@ -49,7 +49,7 @@ class ReasonScreen(Question[str | None]):
             with VerticalScroll(classes="window-told"):
                 yield Static(Content("\n".join(self._told)))
             yield FaultLine(id="fault")
-            yield Static(Content(f"{self._label} (Enter writes it, F10 goes back)"))
+            yield Static(Content(f"{self._label} (Enter writes it, F9 goes back)"))
             yield Input(id="reason", placeholder="in your own words")
         yield Footer(compact=True, show_command_palette=False)
 

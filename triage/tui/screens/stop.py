@@ -17,15 +17,16 @@ from triage.tui.widgets.headline import Headline
 
 def stop_text(step: Step | None, has_timers: bool) -> str:
     """Return what to do now, with the stop points of the step at hand."""
-    lines = ["Take the tool off the specimen. Put the lid on the liquid."]
+    lines = [
+        "Take the tool off the specimen. Put the lid on the liquid.",
+        "r  go on where you were      x  end the program (all is on disk)",
+    ]
     if step is not None:
         lines.append("")
         for point in step.stop_points:
             lines += [f"! {point.see}", f"  means: {point.means}", f"  then: {point.then}"]
-    lines += ["", "All that was recorded is on disk."]
     if has_timers:
-        lines.append("A running timer goes on; its end stands in the case.")
-    lines += ["", "r  go on where you were", "x  end the program"]
+        lines += ["", "A running timer goes on; its end stands in the case."]
     return "\n".join(lines)
 
 

@@ -16,6 +16,7 @@ from triage.case.models import Case, Timer
 from triage.plan.model import Plan, Step
 from triage.tui.messages import CaseChanged, PlaceChosen, TimerEnded, TimerWarned
 from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.particulars import Particulars, ParticularsScreen
 from triage.tui.screens.reason import is_in_words
@@ -28,7 +29,7 @@ from triage.tui.widgets.countdown import Countdown
 from triage.tui.widgets.headline import Headline
 from triage.tui.widgets.outcomes import OutcomeBar
 from triage.tui.widgets.stoppoints import StopPoints
-from triage.tui.words import OUTCOME_KEYS, span_words, stage_word, step_place
+from triage.tui.words import OUTCOME_KEYS, clock_words, span_words, stage_word, step_place
 
 INTERRUPTED_S = 30
 LOOK_AGAIN_S_PER_H = 3600
@@ -146,7 +147,8 @@ class WalkScreen(ServiceScreen):
 
     def _open(self, panel: str) -> None:
         self.query_one("#panels", ContentSwitcher).current = panel
-        self.query_one(OutcomeBar).show(is_open=panel == "work")
+        self.query_one(OutcomeBar).show(panel)
+        self._make_room()
         if panel == "work" and self._opened_at is None:
             self._opened_at = self.services.clock()
         if panel == "hold":
@@ -155,6 +157,18 @@ class WalkScreen(ServiceScreen):
             line.focus()
         else:
             self.query_one(f"#{panel}").focus()
+
+    def _make_room(self) -> None:
+        """Keep the stop points in view; the headline is large only where it leaves them room."""
+        self.query_one(Headline).set_large(is_large=self.panel == "work")
+
+    def on_stop_points_crowded(self) -> None:
+        """Make the headline small: stop points come before large type."""
+        self.query_one(Headline).set_large(is_large=False)
+
+    def on_resize(self) -> None:
+        """Give room again in the new size."""
+        self._make_room()
 
     # -- making ready --------------------------------------------------------------------------
 
@@ -233,8 +247,9 @@ class WalkScreen(ServiceScreen):
         if step is None or self._busy:
             return
         workshop = self.services.workshop
-        if self._timer() is not None:
-            self.serve(lambda: workshop.stop_timer(self.case_id, step.id), self._timed)
+        timer = self._timer()
+        if timer is not None:
+            self._ask_stop_timer(step, timer)
         elif dwell_s is None:
             self.show_fault("this step has no dwell; there is nothing to time")
         elif self.panel != "work":
@@ -244,6 +259,24 @@ class WalkScreen(ServiceScreen):
             self.serve(
                 lambda: workshop.start_timer(self.case_id, step.id, dwell_s, label), self._timed
             )
+
+    def _ask_stop_timer(self, step: Step, timer: Timer) -> None:
+        """Stop a timer that is over at once, a running one only when told so."""
+        left_s = (timer.ends - self.services.clock()).total_seconds()
+        if left_s <= 0:
+            self._stop_timer(step)
+            return
+        self.app.push_screen(
+            ChoiceScreen(
+                f"The timer has {clock_words(left_s)} left. Stop it?",
+                (("keep", "let it run"), ("stop", "stop it, the time so far is not kept")),
+                "k0",
+            ),
+            lambda answer: self._stop_timer(step) if answer == "stop" else None,
+        )
+
+    def _stop_timer(self, step: Step) -> None:
+        self.serve(lambda: self.services.workshop.stop_timer(self.case_id, step.id), self._timed)
 
     def _timed(self, case: Case) -> None:
         self.case = case
@@ -272,8 +305,9 @@ class WalkScreen(ServiceScreen):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the burst key only where there are bursts."""
-        del parameters
-        return not (action == "burst" and (self.step is None or self.step.burst_s is None))
+        if action == "burst":
+            return self.step is not None and self.step.burst_s is not None
+        return super().check_action(action, parameters)
 
     # -- the outcome ---------------------------------------------------------------------------
 

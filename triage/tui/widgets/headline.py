@@ -13,6 +13,8 @@ from textual.widgets import Static
 FONT = Path(__file__).parent.parent / "fonts" / "large.txt"
 ROWS = 5
 MOST_LINES = 2
+# Below this height the stop points need the room.
+LEAST_HEIGHT = 24
 # Two rows of ink stand in one line of the terminal.
 HALVES = {"..": " ", "#.": "\u2580", ".#": "\u2584", "##": "\u2588"}
 
@@ -65,13 +67,19 @@ def large_text(text: str, width: int, most_lines: int = MOST_LINES) -> str | Non
 class Headline(Static):
     """One short text, as large as the width allows.
 
-    The large form is drawn with blocks; the plain text stands in the tooltip and above it on
-    request of ``plain``, because blocks say nothing to a screen reader.
+    The large form is drawn with blocks, which say nothing to a screen reader; so what it says
+    must stand in words elsewhere on the screen too.
     """
 
     def __init__(self, text: str = "", **more: Any) -> None:
         super().__init__("", **more)
         self._text = text
+        self._is_large = True
+
+    def set_large(self, *, is_large: bool) -> None:
+        """Draw large where it fits, or plain to leave room."""
+        self._is_large = is_large
+        self._draw()
 
     def show(self, text: str) -> None:
         """Take another text."""
@@ -94,7 +102,7 @@ class Headline(Static):
 
     def _draw(self) -> None:
         width = self.container_size.width - 2
-        lines = 1 if self.app.size.height < 30 else MOST_LINES
-        large = large_text(self._text, width, lines) if width > 0 else None
+        can_be_large = self._is_large and width > 0 and self.app.size.height >= LEAST_HEIGHT
+        large = large_text(self._text, width) if can_be_large else None
         self.set_class(large is None, "-plain")
         self.update(Content(self._text if large is None else large))
