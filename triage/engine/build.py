@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from triage.engine.compat import AS, MATCH, NOT, ExpertaFact, ExpertaRule, KnowledgeEngine, P
+from triage.engine.compat import (
+    AS,
+    MATCH,
+    NOT,
+    Agenda,
+    ExpertaFact,
+    ExpertaRule,
+    FactList,
+    KnowledgeEngine,
+    P,
+)
 from triage.engine.facts import Conclusion, Fact, sorted_conclusions
+from triage.engine.indexed import RuleIndex
 from triage.engine.matcher import JoinMatcher
 from triage.engine.normal import NormalRule, Pattern
-from triage.engine.plain import conclude
 from triage.engine.strategy import ExactStrategy
 
 
@@ -17,6 +27,10 @@ class _Declared(ExpertaFact):  # type: ignore[misc]
     """A fact of a case inside experta; ``plain`` is the value it was made from."""
 
     plain: Fact
+
+    def update(self, mapping: Mapping[str, Any]) -> None:
+        """Take the fields over as they are: strings and conditions need no freezing."""
+        dict.update(self, mapping)
 
 
 def field_name(name: str) -> str:
@@ -31,11 +45,22 @@ def kind_class(kind: str, known: dict[str, Any]) -> Any:
     return known[kind]
 
 
-def to_experta(fact: Fact, classes: dict[str, Any]) -> Any:
-    """Return the experta fact for a plain one."""
-    declared = kind_class(fact.kind, classes)(
-        **{field_name(name): value for name, value in fact.fields.items()}
-    )
+Read = Mapping[str, tuple[tuple[str, str], ...]]
+
+
+def to_experta(fact: Fact, classes: dict[str, Any], read: Read | None = None) -> Any:
+    """Return the experta fact for a plain one.
+
+    ``read`` gives, for each kind, the fields that the rules of the engine read with their names
+    in experta; the others are left out, and the key keeps facts apart that look alike.
+    """
+    values = fact.fields
+    if read is None:
+        fields = {field_name(name): value for name, value in values.items()}
+    else:
+        fields = {name: values[plain] for plain, name in read[fact.kind] if plain in values}
+        fields["key"] = fact.key
+    declared = kind_class(fact.kind, classes)(**fields)
     declared.plain = fact
     return declared
 
@@ -58,11 +83,12 @@ def _action(rule: NormalRule) -> Callable[..., None]:
     """Return the right-hand side of one rule; it only reports what it concluded."""
     count = sum(not pattern.absent for pattern in rule.patterns)
 
+    places = [f"fact_{i}" for i in range(count)]
+
     def act(engine: Any, **context: Any) -> None:
-        matched = tuple(context[f"fact_{i}"].plain for i in range(count))
-        binding = {k: v for k, v in context.items() if not k.startswith("fact_")}
-        for template in rule.templates:
-            engine.concluded.append(conclude(template, rule.id, (binding, matched)))
+        facts = tuple([context[place].plain.key for place in places])
+        for conclusion in engine.index.drawn(rule.id, context, facts):
+            engine.concluded.append(conclusion)
 
     act.__name__ = rule.id
     return act
@@ -73,7 +99,8 @@ class FamilyEngine(KnowledgeEngine):  # type: ignore[misc]
 
     __matcher__ = JoinMatcher
     __strategy__ = ExactStrategy
-    normal_rules: tuple[NormalRule, ...] = ()
+    index: RuleIndex
+    read: Read
     classes: dict[str, Any]
     concluded: list[Conclusion]
 
@@ -88,14 +115,34 @@ class FamilyEngine(KnowledgeEngine):  # type: ignore[misc]
             self._deffacts = list(super().get_deffacts())
         return self._deffacts
 
+    def reset(self, **given: Any) -> None:
+        """Empty the agenda and the facts; our matcher needs no initial fact to start from."""
+        if self.__matcher__ is not JoinMatcher:
+            super().reset(**given)
+            return
+        self.agenda = Agenda()
+        self.facts = FactList()
+        self.matcher.reset()
+        self.running = False
+
+    def load(self, facts: Iterable[Any]) -> None:
+        """Declare facts in one go, then bring the agenda up to date once."""
+        for fact in facts:
+            self.facts.declare(fact)
+        added, removed = self.get_activations()
+        self.strategy.update_agenda(self.agenda, added, removed)
+
     def consult(self, facts: Iterable[Fact]) -> tuple[Conclusion, ...]:
         """Run the family over these facts and return its conclusions, sorted."""
         self.concluded = []
         self.reset()
         try:
-            declared = [to_experta(fact, self.classes) for fact in facts]
-            if declared:
-                self.declare(*declared)
+            declared = [
+                to_experta(fact, self.classes, self.read)
+                for fact in facts
+                if fact.kind in self.read
+            ]
+            self.load(declared)
             self.run()
         except BaseException:
             # A half-run agenda must not leak into the next consult.
@@ -109,7 +156,17 @@ def build_engine(
 ) -> FamilyEngine:
     """Return an engine whose class holds these rules as experta rules."""
     classes: dict[str, Any] = {}
-    body: dict[str, Any] = {"normal_rules": rules, "classes": classes, "__matcher__": matcher}
+    index = RuleIndex(rules)
+    read = {
+        kind: tuple((name, field_name(name)) for name in index.read_fields(kind))
+        for kind in index.conditions
+    }
+    body: dict[str, Any] = {
+        "index": index,
+        "read": read,
+        "classes": classes,
+        "__matcher__": matcher,
+    }
     for rule in rules:
         positive = [p for p in rule.patterns if not p.absent]
         negative = [p for p in rule.patterns if p.absent]

@@ -22,9 +22,11 @@ try:
     from experta.abstract import Matcher as _Matcher
     from experta.abstract import Strategy as _Strategy
     from experta.activation import Activation as _Activation
+    from experta.agenda import Agenda as _Agenda
     from experta.conditionalelement import NOT as _NOT
     from experta.engine import KnowledgeEngine as _KnowledgeEngine
     from experta.fact import Fact as _Fact
+    from experta.factlist import FactList as _FactList
     from experta.fieldconstraint import P as _P
     from experta.matchers import ReteMatcher as _ReteMatcher
     from experta.rule import Rule as _Rule
@@ -41,9 +43,11 @@ for _handler in list(_root.handlers):
 Matcher: Any = _Matcher
 Strategy: Any = _Strategy
 Activation: Any = _Activation
+Agenda: Any = _Agenda
 NOT: Any = _NOT
 KnowledgeEngine: Any = _KnowledgeEngine
 ExpertaFact: Any = _Fact
+FactList: Any = _FactList
 P: Any = _P
 ReteMatcher: Any = _ReteMatcher
 ExpertaRule: Any = _Rule

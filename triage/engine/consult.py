@@ -10,6 +10,7 @@ from triage.case.profile import Bench
 from triage.engine.build import FamilyEngine, build_engine
 from triage.engine.casefacts import Locate, facts_from, nowhere
 from triage.engine.facts import Conclusion, Fact
+from triage.engine.indexed import RuleIndex
 from triage.engine.normal import NormalRule, NormalRules, normalise
 from triage.engine.plain import evaluate
 from triage.engine.reading import (
@@ -70,6 +71,12 @@ class Consultant:
         self.guards = frozenset(d.id for d in knowledge.deposits.values() if d.guard != NONE)
         self.reach = GuardReach(self.normal.by_family[Family.RECOGNISE], self.guards)
         self._engines: dict[Family, FamilyEngine] = {}
+        self._indexes: dict[Family, RuleIndex] = {}
+        self.grades = {grade: rank for rank, grade in enumerate(knowledge.fragility)}
+        # An unknown group is as fragile as the most fragile group there is.
+        self.worst_group = max(
+            (self.grades[t.fragility] for t in knowledge.taxa.values()), default=0
+        )
 
     def _engine(self, family: Family) -> FamilyEngine:
         # Built at the first consultation: listing cases or showing help needs no engine.
@@ -83,8 +90,18 @@ class Consultant:
         return self._engine(family).consult(facts)
 
     def run_plain(self, family: Family, facts: tuple[Fact, ...]) -> tuple[Conclusion, ...]:
-        """Run one family as a pure function; same conclusions, no agenda."""
+        """Run one family as an indexed pure function; same conclusions, no agenda."""
+        return self.index(family).evaluate(facts)
+
+    def run_unindexed(self, family: Family, facts: tuple[Fact, ...]) -> tuple[Conclusion, ...]:
+        """Run one family by the plainest evaluator, which shares no index with the engines."""
         return evaluate(self.normal.by_family[family], facts)
+
+    def index(self, family: Family) -> RuleIndex:
+        """Return the index over the rules of a family, built when it is first asked for."""
+        if family not in self._indexes:
+            self._indexes[family] = RuleIndex(self.normal.by_family[family])
+        return self._indexes[family]
 
     def consult(
         self,
@@ -154,7 +171,8 @@ class Consultant:
             if self.knowledge.deposits[deposit].guard in LEFT_ALONE
         }
         grades = tuple(self.knowledge.fragility)
-        whole = self._floor(facts, recognised, "", grades)
+        floors = self._floors(facts, recognised)
+        whole = floors[""]
         done: list[Fact] = []
         findings = [fact.key for fact in facts if fact.kind == "finding"]
         is_open = any(key not in closed and key not in left for key in findings)
@@ -165,8 +183,7 @@ class Consultant:
                 fields["findings"] = "some" if findings else "none"
                 fields["cleaning"] = "open" if is_open else "done" if findings else "none"
             elif fact.kind == "finding":
-                own = self._floor(facts, recognised, fact.key, grades)
-                fields["fragility"] = grades[max(own, whole)]
+                fields["fragility"] = grades[max(floors.get(fact.key, 0), whole)]
                 fields["settled"] = settled.get(fact.key, NONE)
             done.append(Fact(fact.kind, fact.key, fields))
         done += [f for r in readings if (f := self._reading_fact(r)) is not None]
@@ -174,26 +191,19 @@ class Consultant:
         done += [Fact("state", name, {"condition": name}) for name in conditions]
         return tuple(done)
 
-    def _floor(
-        self,
-        facts: tuple[Fact, ...],
-        recognised: tuple[Conclusion, ...],
-        finding: str,
-        grades: tuple[str, ...],
-    ) -> int:
-        """Return the worst grade given to the specimen (finding ``""``) or to one finding."""
-        given = [
-            grades.index(c.get("fragility"))
-            for c in recognised
-            if c.kind == "grade" and c.get("finding", "") == finding
-        ]
-        if not finding:
-            taxon = next(f for f in facts if f.kind == "specimen").get("taxon")
-            known = self.knowledge.taxa.get(taxon)
-            # An unknown group is as fragile as the most fragile group there is.
-            worst = max(grades.index(t.fragility) for t in self.knowledge.taxa.values())
-            given.append(grades.index(known.fragility) if known else worst)
-        return max(given, default=0)
+    def _floors(
+        self, facts: tuple[Fact, ...], recognised: tuple[Conclusion, ...]
+    ) -> dict[str, int]:
+        """Return the worst grade given to the specimen (``""``) and to each finding."""
+        taxon = next(f for f in facts if f.kind == "specimen").get("taxon")
+        known = self.knowledge.taxa.get(taxon)
+        floors = {"": self.grades[known.fragility] if known else self.worst_group}
+        for conclusion in recognised:
+            if conclusion.kind == "grade":
+                whose = conclusion.get("finding", "")
+                grade = self.grades[conclusion.get("fragility")]
+                floors[whose] = max(floors.get(whose, 0), grade)
+        return floors
 
     def _reading_fact(self, reading: Reading) -> Fact | None:
         judgement = self.knowledge.judgement

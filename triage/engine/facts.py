@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 
@@ -25,22 +25,34 @@ class Conclusion:
     """What one rule concluded, and the facts that it matched.
 
     ``fields`` is sorted; method fields are tuples of ids. ``facts`` are keys of the matched
-    facts in pattern order.
+    facts in pattern order. ``text`` is ``repr(fields)`` where it was kept for sorting.
     """
 
     kind: str
     rule: str
     fields: tuple[tuple[str, Any], ...]
     facts: tuple[str, ...]
+    text: str = field(default="", compare=False, repr=False)
 
     def get(self, name: str, default: Any = None) -> Any:
         """Return the value of a field, or ``default``."""
-        for field, value in self.fields:
-            if field == name:
+        for known, value in self.fields:
+            if known == name:
                 return value
         return default
 
 
+def order_of(conclusion: Conclusion) -> tuple[str, str, str, tuple[str, ...]]:
+    """Return the sort key of a conclusion: total, and the same for every engine."""
+    text = conclusion.text or repr(conclusion.fields)
+    return conclusion.kind, conclusion.rule, text, conclusion.facts
+
+
 def sorted_conclusions(conclusions: Iterable[Conclusion]) -> tuple[Conclusion, ...]:
     """Return conclusions without duplicates in one total order, whatever order they fired in."""
-    return tuple(sorted(set(conclusions), key=lambda c: (c.kind, c.rule, repr(c.fields), c.facts)))
+    found: list[Conclusion] = []
+    for conclusion in sorted(conclusions, key=order_of):
+        # Equal ones stand side by side; hashing their long lists of methods would cost more.
+        if not found or conclusion != found[-1]:
+            found.append(conclusion)
+    return tuple(found)

@@ -12,24 +12,21 @@ from typing import Any
 
 from triage.engine.compat import Activation, Matcher
 from triage.engine.facts import Fact
-from triage.engine.normal import NormalRule
-from triage.engine.plain import matches
+from triage.engine.indexed import RuleIndex
 
-Signature = tuple[tuple[int, ...], tuple[tuple[str, str], ...]]
+# The ids of the matched facts in the order of the patterns: they determine every variable.
+Signature = tuple[int, ...]
 
 
 class JoinMatcher(Matcher):  # type: ignore[misc]
-    """Finds the activations of an engine whose class carries ``normal_rules``."""
+    """Finds the activations of an engine whose class carries the index of its rules."""
 
     def __init__(self, engine: Any) -> None:
         super().__init__(engine)
         # Reading a rule from the engine binds it to the engine, which is then passed twice on a
         # call; a copy with the same conditions is unbound. experta's own matcher copies too.
-        named = {rule.__name__: rule.new_conditions(*rule) for rule in engine.get_rules()}
-        self.rules: list[tuple[NormalRule, Any, frozenset[str]]] = [
-            (rule, named[rule.id], frozenset(p.kind for p in rule.patterns))
-            for rule in engine.normal_rules
-        ]
+        self.rules = {rule.__name__: rule.new_conditions(*rule) for rule in engine.get_rules()}
+        self.index: RuleIndex = engine.index
         self.facts: dict[str, dict[int, tuple[Fact, Any]]] = {}
         self.standing: dict[str, dict[Signature, Any]] = {}
 
@@ -40,6 +37,8 @@ class JoinMatcher(Matcher):  # type: ignore[misc]
 
     def changes(self, adding: Any = None, deleting: Any = None) -> tuple[list[Any], list[Any]]:
         """Take in added and deleted facts; return the activations that came and went."""
+        if not adding and not deleting:
+            return [], []
         touched: set[str] = set()
         for fact in deleting or ():
             plain = getattr(fact, "plain", None)
@@ -58,27 +57,25 @@ class JoinMatcher(Matcher):  # type: ignore[misc]
         return added, removed
 
     def _rematch(self, touched: set[str], added: list[Any], removed: list[Any]) -> None:
-        grouped = {kind: [plain for plain, _ in rows.values()] for kind, rows in self.facts.items()}
         declared = {
             id(plain): fact for rows in self.facts.values() for plain, fact in rows.values()
         }
-        for rule, experta_rule, kinds in self.rules:
-            if touched.isdisjoint(kinds):
-                continue
-            before = self.standing.get(rule.id, {})
-            now: dict[Signature, Any] = {}
-            for binding, matched in matches(rule, grouped):
-                facts = [declared[id(plain)] for plain in matched]
-                signature = (
-                    tuple(fact["__factid__"] for fact in facts),
-                    tuple(sorted(binding.items())),
-                )
-                activation = before.get(signature)
-                if activation is None:
-                    context = dict(binding)
-                    context.update({f"fact_{i}": fact for i, fact in enumerate(facts)})
-                    activation = Activation(experta_rule, facts, context)
-                    added.append(activation)
-                now[signature] = activation
-            removed.extend(old for key, old in before.items() if key not in now)
-            self.standing[rule.id] = now
+        plain_facts = [plain for rows in self.facts.values() for plain, _ in rows.values()]
+        now: dict[str, dict[Signature, Any]] = {}
+        for rule, binding, matched in self.index.matches(plain_facts, touched):
+            facts = [declared[id(plain)] for plain in matched]
+            signature = tuple([fact["__factid__"] for fact in facts])
+            activation = self.standing.get(rule.id, {}).get(signature)
+            if activation is None:
+                context: dict[str, Any] = dict(binding)
+                for place, fact in enumerate(facts):
+                    context[f"fact_{place}"] = fact
+                activation = Activation(self.rules[rule.id], facts, context)
+                activation.signature = signature
+                added.append(activation)
+            now.setdefault(rule.id, {})[signature] = activation
+        for rule_id in self.index.reading(touched):
+            after = now.get(rule_id, {})
+            before = self.standing.get(rule_id, {})
+            removed.extend(old for key, old in before.items() if key not in after)
+            self.standing[rule_id] = after

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.normal import NormalRule
@@ -39,8 +40,14 @@ def combine(weights: Iterable[float], most: float = 1.0) -> float:
     23:351-379, 1975, with the later rule for evidence of opposite sign (van Melle, 1979):
     x+y(1-x); x+y(1+x); (x+y)/(1-min(|x|,|y|)).
     """
+    return _combined(tuple(sorted(weights)), most)
+
+
+@lru_cache(maxsize=65_536)
+def _combined(weights: tuple[float, ...], most: float) -> float:
+    """Return the combination of sorted weights; the same few sets come again and again."""
     total = 0.0
-    for weight in sorted(weights):
+    for weight in weights:
         if weight <= EXCLUDES:
             return EXCLUDES
         if total >= 0 and weight >= 0:
@@ -86,12 +93,13 @@ class Conflict:
     @property
     def strength(self) -> float:
         """Return the weight of the weaker side."""
-        return float(min(self.for_it.get("weight"), -self.against_it.get("weight")))
+        return min(weight_of(self.for_it), -weight_of(self.against_it))
 
 
-def _strongest(evidence: Sequence[Conclusion], sign: int) -> Conclusion | None:
-    found = [c for c in evidence if c.get("weight") * sign > 0]
-    return max(found, key=lambda c: (c.get("weight") * sign, c.rule), default=None)
+def weight_of(evidence: Conclusion) -> float:
+    """Return the weight of a piece of evidence; its fields are deposit, finding, weight."""
+    weight: float = evidence.fields[2][1]
+    return weight
 
 
 def conflicts_of(
@@ -99,72 +107,78 @@ def conflicts_of(
 ) -> tuple[Conflict, ...]:
     """Return each deposit for which strong evidence stands on both sides."""
     found = []
-    for (finding, deposit), pieces in sorted(evidence.items()):
-        good, bad = _strongest(pieces, 1), _strongest(pieces, -1)
-        if good and bad and min(good.get("weight"), -bad.get("weight")) >= strong:
+    for (finding, deposit), pieces in evidence.items():
+        weights = [weight_of(piece) for piece in pieces]
+        if min(max(weights), -min(weights)) >= strong:
+            good = max(pieces, key=lambda c: (weight_of(c), c.rule))
+            bad = max(pieces, key=lambda c: (-weight_of(c), c.rule))
             found.append(Conflict(finding, deposit, good, bad))
-    return tuple(found)
+    return tuple(sorted(found, key=lambda c: (c.finding, c.deposit)))
 
 
 def group_evidence(evidence: Iterable[Conclusion]) -> dict[tuple[str, str], list[Conclusion]]:
     """Return evidence by (finding, deposit)."""
     grouped: dict[tuple[str, str], list[Conclusion]] = defaultdict(list)
     for conclusion in evidence:
-        grouped[conclusion.get("finding"), conclusion.get("deposit")].append(conclusion)
+        # Fields are sorted: deposit, finding, weight.
+        (_, deposit), (_, finding), _ = conclusion.fields
+        grouped[finding, deposit].append(conclusion)
     return dict(grouped)
 
 
-@dataclass(frozen=True, slots=True)
-class _Possible:
-    """A rule that could still speak for a guard deposit, and the questions it asks."""
-
-    rule: NormalRule
-    deposit: str
-    weight: float
+Asked = tuple[tuple[str, str, frozenset[str]], ...]
 
 
 class GuardReach:
     """Works out how certain a guard deposit could still become; built once per knowledge."""
 
     def __init__(self, rules: Iterable[NormalRule], guards: frozenset[str]) -> None:
-        self.possible: dict[str, list[_Possible]] = defaultdict(list)
+        # For each guard deposit the rules that could speak for it: what they ask, their weight.
+        self.possible: dict[str, dict[Asked, float]] = defaultdict(dict)
         for rule in rules:
+            asked = _asked(rule)
+            if asked is None:
+                continue
             for template in rule.templates:
                 constants = dict(template.constants)
                 deposit = constants.get("deposit")
                 if template.kind != "evidence" or deposit not in guards:
                     continue
-                if constants["weight"] > 0 and "named" not in _asked(rule):
-                    self.possible[deposit].append(_Possible(rule, deposit, constants["weight"]))
+                if constants["weight"] > 0:
+                    known = self.possible[deposit]
+                    known[asked] = max(known.get(asked, 0.0), constants["weight"])
 
     def open_weights(self, deposit: str, finding: Fact, specimen: Fact) -> list[float]:
         """Return the best weight that each unanswered question could still add."""
+        facts = {"finding": finding.fields, "specimen": specimen.fields}
         best: dict[tuple[str, ...], float] = {}
-        for possible in self.possible.get(deposit, ()):
-            asked = _still_open(possible.rule, finding, specimen)
-            if asked:
-                best[asked] = max(best.get(asked, 0.0), possible.weight)
-        return [best[asked] for asked in sorted(best)]
+        for asked, weight in self.possible.get(deposit, {}).items():
+            unanswered = _still_open(asked, facts)
+            if unanswered:
+                best[unanswered] = max(best.get(unanswered, 0.0), weight)
+        return [best[unanswered] for unanswered in sorted(best)]
 
 
-def _asked(rule: NormalRule) -> set[str]:
-    return {name for pattern in rule.patterns for name, _ in pattern.allowed}
-
-
-def _still_open(rule: NormalRule, finding: Fact, specimen: Fact) -> tuple[str, ...]:
-    """Return the unanswered fields that could make the rule fire, empty if none could."""
-    unanswered: list[str] = []
+def _asked(rule: NormalRule) -> Asked | None:
+    """Return what a rule asks of finding and specimen, None if an answer cannot make it fire."""
+    asked = []
     for pattern in rule.patterns:
-        fact = {"finding": finding, "specimen": specimen}.get(pattern.kind)
-        if fact is None or pattern.absent:
+        if pattern.absent or pattern.kind not in ("finding", "specimen"):
+            return None
+        asked += [(pattern.kind, name, allowed) for name, allowed in pattern.allowed]
+    return None if any(name == "named" for _, name, _ in asked) else tuple(asked)
+
+
+def _still_open(asked: Asked, facts: Mapping[str, Mapping[str, str]]) -> tuple[str, ...]:
+    """Return the unanswered fields that could make a rule fire, empty if none could."""
+    unanswered: list[str] = []
+    for kind, name, allowed in asked:
+        value = facts[kind][name]
+        if value in allowed:
+            continue
+        if value != UNKNOWN:
             return ()
-        for name, allowed in pattern.allowed:
-            value = fact.get(name)
-            if value in allowed:
-                continue
-            if value != UNKNOWN:
-                return ()
-            unanswered.append(name)
+        unanswered.append(name)
     return tuple(unanswered)
 
 
@@ -183,7 +197,7 @@ def read_finding(
     for deposit in knowledge.deposits.values():
         pieces = tuple(evidence.get((finding.key, deposit.id), ()))
         guard = deposit.guard != NONE
-        weights = [c.get("weight") for c in pieces]
+        weights = [weight_of(c) for c in pieces]
         if named == deposit.id:
             weights.append(judgement.named.value)
         if not weights and not guard:

@@ -11,7 +11,7 @@ from typing import Any
 
 from triage.engine.compat import Strategy
 
-Key = tuple[int, tuple[int, ...], str, tuple[tuple[str, str], ...]]
+Key = tuple[int, tuple[int, ...], str, tuple[Any, ...]]
 
 
 class ExactStrategy(Strategy):  # type: ignore[misc]
@@ -23,6 +23,9 @@ class ExactStrategy(Strategy):  # type: ignore[misc]
         ids = tuple(sorted(fact["__factid__"] for fact in activation.facts))
         # Which fact stands in which place counts too: a rule with the same kind twice is met by
         # (a, b) and by (b, a), which hold the same facts.
+        places = getattr(activation, "signature", None)
+        if places is not None:
+            return (activation.rule.salience, ids, activation.rule.__name__, places)
         bindings = tuple(
             sorted(
                 (name, str(value["__factid__"]) if isinstance(value, dict) else repr(value))
@@ -34,7 +37,7 @@ class ExactStrategy(Strategy):  # type: ignore[misc]
     def _update_agenda(self, agenda: Any, added: Any, removed: Any) -> None:
         if not added and not removed:
             return
-        standing = {self.key(activation): activation for activation in agenda.activations}
+        standing = {activation.key: activation for activation in agenda.activations}
         for activation in removed:
             standing.pop(self.key(activation), None)
         for activation in added:

@@ -76,7 +76,8 @@ class SkeletonMaker:
         ladders = self._ladders(case, bench, judge, conclusions)
         if not plain:
             # Second lock: the interlocks are worked out again by a different evaluator.
-            recheck(ladders, self.consultant.run_plain(Family.FORBID, conclusions.facts))
+            second = self.consultant.run_unindexed(Family.FORBID, conclusions.facts)
+            recheck(ladders, second)
         held = case.held_by()
         queues = [] if refused or held else self._queues(conclusions, ladders, stage, closed)
         items = arrange(self.knowledge, queues, conclusions.of(Family.ORDER))

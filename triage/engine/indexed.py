@@ -1,0 +1,252 @@
+"""The rules of one family as an index: which conditions a fact meets, found by its values.
+
+Each different condition over a kind of fact is one bit. A fact's bits are the intersection, over
+its fields, of the bits that allow its value; so the cost of a fact does not grow with the number
+of rules that ask about it. Conclusions are made once for each match and kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from triage.engine.facts import Conclusion, Fact, order_of
+from triage.engine.normal import NormalRule, Pattern
+
+Binding = dict[str, str]
+Made = tuple[Conclusion, ...]
+Lists = Mapping[str, Mapping[int, Sequence[Fact]]]
+# More matches than a bench session makes; beyond it the store starts anew.
+KEPT = 20_000
+
+
+class _Part(NamedTuple):
+    """One pattern of a rule: its kind, the bit of its condition, and its variables."""
+
+    kind: str
+    bit: int
+    variables: tuple[tuple[str, str], ...]
+
+
+@dataclass
+class _Compiled:
+    """One rule with its patterns as bits, and the conclusions it has made so far."""
+
+    rule: NormalRule
+    positive: tuple[_Part, ...]
+    absent: tuple[_Part, ...]
+    # Whether one fact decides: no join, no absence, no variable that must agree.
+    alone: bool
+    names: tuple[str, ...]
+    kinds: frozenset[str]
+    made: dict[tuple[str, ...], Made] = field(default_factory=dict)
+
+
+class _Conditions:
+    """The different conditions over one kind, and the bits that each value of a field meets."""
+
+    def __init__(self) -> None:
+        self.bits: dict[tuple[tuple[str, frozenset[str]], ...], int] = {}
+        self.tables: tuple[tuple[str, dict[str, int], int], ...] = ()
+
+    def bit(self, pattern: Pattern) -> int:
+        return self.bits.setdefault(pattern.allowed, len(self.bits))
+
+    def close(self) -> None:
+        """Build the tables once all conditions are known."""
+        fields: dict[str, dict[int, frozenset[str]]] = {}
+        for allowed, bit in self.bits.items():
+            for name, values in allowed:
+                known = fields.setdefault(name, {})
+                known[bit] = known[bit] & values if bit in known else values
+        every = (1 << len(self.bits)) - 1
+        tables = []
+        for name, asked in sorted(fields.items()):
+            free = every
+            for bit in asked:
+                free &= ~(1 << bit)
+            by_value: dict[str, int] = {}
+            for bit, values in asked.items():
+                for value in values:
+                    by_value[value] = by_value.get(value, free) | 1 << bit
+            tables.append((name, by_value, free))
+        self.tables = tuple(tables)
+
+    def met(self, fact: Fact) -> int:
+        """Return the conditions that a fact meets, as bits."""
+        bits = (1 << len(self.bits)) - 1
+        fields = fact.fields
+        for name, by_value, free in self.tables:
+            bits &= by_value.get(fields.get(name, ""), free)
+            if not bits:
+                break
+        return bits
+
+
+class RuleIndex:
+    """Matches one family of rules; built once, used for every consultation."""
+
+    def __init__(self, rules: Iterable[NormalRule]) -> None:
+        self.conditions: dict[str, _Conditions] = {}
+        self.compiled = tuple(self._compile(rule) for rule in rules)
+        self.by_id = tuple(sorted(self.compiled, key=lambda c: c.rule.id))
+        self.named = {compiled.rule.id: compiled for compiled in self.compiled}
+        for conditions in self.conditions.values():
+            conditions.close()
+        self._count = 0
+
+    def _compile(self, rule: NormalRule) -> _Compiled:
+        positive = tuple(self._part(p) for p in rule.patterns if not p.absent)
+        absent = tuple(self._part(p) for p in rule.patterns if p.absent)
+        names = [variable for part in positive for _, variable in part.variables]
+        alone = len(positive) == 1 and not absent and len(set(names)) == len(names)
+        kinds = frozenset(pattern.kind for pattern in rule.patterns)
+        return _Compiled(rule, positive, absent, alone, tuple(dict.fromkeys(names)), kinds)
+
+    def _part(self, pattern: Pattern) -> _Part:
+        conditions = self.conditions.setdefault(pattern.kind, _Conditions())
+        return _Part(pattern.kind, conditions.bit(pattern), pattern.variables)
+
+    def read_fields(self, kind: str) -> tuple[str, ...]:
+        """Return the fields of a kind on which any rule of the family depends, sorted."""
+        conditions = self.conditions.get(kind)
+        if conditions is None:
+            return ()
+        bound = {
+            name
+            for compiled in self.compiled
+            for part in (*compiled.positive, *compiled.absent)
+            if part.kind == kind
+            for name, _ in part.variables
+        }
+        return tuple(sorted(bound | {name for name, _, _ in conditions.tables}))
+
+    def lists(self, facts: Iterable[Fact]) -> Lists:
+        """Return kind -> condition -> the facts that meet it, in the order given."""
+        found: dict[str, dict[int, list[Fact]]] = {}
+        for fact in facts:
+            conditions = self.conditions.get(fact.kind)
+            if conditions is None:
+                continue
+            by_bit = found.setdefault(fact.kind, {})
+            bits = conditions.met(fact)
+            while bits:
+                low = bits & -bits
+                by_bit.setdefault(low.bit_length() - 1, []).append(fact)
+                bits ^= low
+        return found
+
+    def reading(self, kinds: AbstractSet[str]) -> list[str]:
+        """Return the rules that read at least one of these kinds of fact."""
+        return [c.rule.id for c in self.compiled if not c.kinds.isdisjoint(kinds)]
+
+    def matches(
+        self, facts: Iterable[Fact], touched: AbstractSet[str]
+    ) -> Iterator[tuple[NormalRule, Binding, list[Fact]]]:
+        """Yield every way in which the facts meet a rule that reads a touched kind of fact."""
+        lists = self.lists(facts)
+        for compiled in self.compiled:
+            if not compiled.kinds.isdisjoint(touched):
+                for binding, matched in _joined(compiled, lists):
+                    yield compiled.rule, binding, matched
+
+    def drawn(self, rule_id: str, binding: Binding, facts: tuple[str, ...]) -> Made:
+        """Return what a rule concludes from one match."""
+        compiled = self.named[rule_id]
+        key = (*facts, *[binding[name] for name in compiled.names])
+        made = compiled.made.get(key)
+        return made or self._make(compiled, key, binding, facts)
+
+    def evaluate(self, facts: Iterable[Fact]) -> tuple[Conclusion, ...]:
+        """Return all conclusions over these facts, each once, in the order of all engines."""
+        lists = self.lists(facts)
+        by_kind: dict[str, list[Conclusion]] = {}
+        for compiled in self.by_id:
+            first = compiled.positive[0]
+            if first.bit not in lists.get(first.kind, ()):
+                continue
+            last: Conclusion | None = None
+            # Rules come by id, so sorting the few conclusions of each rule sorts them all.
+            for piece in sorted(self._conclusions(compiled, lists), key=order_of):
+                if last is None or piece != last:
+                    by_kind.setdefault(piece.kind, []).append(piece)
+                last = piece
+        return tuple([c for kind in sorted(by_kind) for c in by_kind[kind]])
+
+    def _conclusions(self, compiled: _Compiled, lists: Lists) -> list[Conclusion]:
+        found: list[Conclusion] = []
+        if compiled.alone:
+            kind, bit, variables = compiled.positive[0]
+            for fact in lists[kind][bit]:
+                fields = fact.fields
+                key = (fact.key, *[fields[name] for name, _ in variables])
+                made = compiled.made.get(key)
+                if made is None:
+                    binding = {variable: fields[name] for name, variable in variables}
+                    made = self._make(compiled, key, binding, (fact.key,))
+                found += made
+            return found
+        for binding, matched in _joined(compiled, lists):
+            facts = tuple([fact.key for fact in matched])
+            found += self.drawn(compiled.rule.id, binding, facts)
+        return found
+
+    def _make(
+        self, compiled: _Compiled, key: tuple[str, ...], binding: Binding, facts: tuple[str, ...]
+    ) -> Made:
+        if self._count >= KEPT:
+            for other in self.compiled:
+                other.made = {}
+            self._count = 0
+        made = []
+        for template in compiled.rule.templates:
+            bound = [(name, binding[variable]) for name, variable in template.variables]
+            fields = tuple(sorted([*template.constants, *bound], key=_first))
+            made.append(Conclusion(template.kind, compiled.rule.id, fields, facts, repr(fields)))
+        kept = compiled.made[key] = tuple(made)
+        self._count += 1
+        return kept
+
+
+def _first(pair: tuple[str, object]) -> str:
+    return pair[0]
+
+
+def _joined(compiled: _Compiled, lists: Lists) -> list[tuple[Binding, list[Fact]]]:
+    """Return every match of one rule: patterns joined in order, then absences taken out."""
+    for part in compiled.positive:
+        if part.bit not in lists.get(part.kind, ()):
+            return []
+    found: list[tuple[Binding, list[Fact]]] = [({}, [])]
+    for kind, bit, variables in compiled.positive:
+        found = [
+            ({**binding, **added}, [*matched, fact])
+            for binding, matched in found
+            for fact in lists[kind][bit]
+            if (added := _agreed(variables, fact, binding)) is not None
+        ]
+    for kind, bit, variables in compiled.absent:
+        facts = lists.get(kind, {}).get(bit, ())
+        found = [
+            match
+            for match in found
+            if not any(_agreed(variables, fact, match[0]) is not None for fact in facts)
+        ]
+    return found
+
+
+def _agreed(
+    variables: tuple[tuple[str, str], ...], fact: Fact, binding: Mapping[str, str]
+) -> Binding | None:
+    """Return what a fact adds to a binding, None if a variable would take two values."""
+    added: Binding = {}
+    for name, variable in variables:
+        value = fact.fields[name]
+        bound = binding.get(variable, added.get(variable))
+        if bound is None:
+            added[variable] = value
+        elif bound != value:
+            return None
+    return added
