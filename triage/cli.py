@@ -11,6 +11,7 @@ import traceback
 from collections.abc import Sequence
 
 from triage import __version__
+from triage.commands.common import Parser, add_folders
 from triage.errors import TriageError
 
 GROUPS = ("work", "look", "knowledge")
@@ -35,7 +36,7 @@ INTERRUPTED = 130
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser with all commands."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="triage",
         usage=USAGE,
         description=TEXT,
@@ -50,9 +51,7 @@ def build_parser() -> argparse.ArgumentParser:
 
 def interface_arguments(words: Sequence[str]) -> argparse.Namespace | None:
     """Return the arguments for the interface, None if the words name a command."""
-    from triage.commands.common import add_folders
-
-    parser = argparse.ArgumentParser(prog="triage", usage=USAGE, add_help=False)
+    parser = Parser(prog="triage", usage=USAGE, add_help=False)
     parser.add_argument("case", nargs="?")
     parser.add_argument("--demo", action="store_true")
     parser.add_argument("--plain", action="store_true")
@@ -89,9 +88,15 @@ def run(words: Sequence[str]) -> int:
             from triage.commands.open import open_interface
 
             return open_interface(arguments)
-    parsed = build_parser().parse_args(words)
+    parser = build_parser()
+    # argparse ends a list of words at the first option; question=answer words may come after one.
+    parsed, rest = parser.parse_known_args(words)
+    if rest and hasattr(parsed, "pairs") and not any(word.startswith("-") for word in rest):
+        parsed.pairs = [*parsed.pairs, *rest]
+    elif rest:
+        parser.error(f"unrecognised: {' '.join(rest)}")
     if not hasattr(parsed, "run"):
-        build_parser().print_help()
+        parser.print_help()
         return 0
     code: int = parsed.run(parsed)
     return code

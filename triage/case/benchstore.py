@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from triage.case.profile import Bench, bench_content, load_bench
-from triage.case.store import locked_replace
+from triage.case.store import replace_text
 from triage.yamltext import dump_yaml
 
 
@@ -18,4 +18,4 @@ def write_bench(path: Path, bench: Bench) -> None:
     """
     if path.exists():
         load_bench(path)
-    locked_replace(path, dump_yaml(bench_content(bench)))
+    replace_text(path, dump_yaml(bench_content(bench)))

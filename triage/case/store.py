@@ -107,6 +107,18 @@ def create_case(
     return path
 
 
+def replace_text(path: Path, text: str, *, timeout_s: float = LOCK_TIMEOUT_S) -> None:
+    """Put a text into the place of a file in one step, under the lock of that file.
+
+    Raises
+    ------
+    TriageError: locked, read-only or full; the file stays as it was.
+    """
+    named = shown_path(path)
+    with _locked(path, named, timeout_s):
+        _replace_file(path, text, named)
+
+
 def case_text(case: Case) -> str:
     """Return a whole case as the text of its file."""
     return dump_yaml(case.plain())

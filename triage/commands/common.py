@@ -6,7 +6,7 @@ import argparse
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from triage.errors import TriageError, did_you_mean
 
@@ -15,6 +15,14 @@ if TYPE_CHECKING:
 
 Arguments = argparse.Namespace
 Subparsers = Any
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose complaint is one line, like every other fault of the input."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raise what is wrong with the words, and where help is."""
+        raise TriageError(f"{self.prog}: {message}", mend=f"see {self.prog} --help")
 
 
 def add_folders(parser: argparse.ArgumentParser) -> None:

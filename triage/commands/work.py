@@ -38,7 +38,7 @@ def add_commands(subparsers: Subparsers) -> None:
         "answer hoverfly-plate-4 hydration=supple cracks=none",
     )
     answer.add_argument("case", help="id or file of the case")
-    answer.add_argument("answers", nargs="+", metavar="QUESTION=ANSWER")
+    answer.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER")
     answer.set_defaults(run=run_answer)
 
     see = command(
@@ -52,7 +52,7 @@ def add_commands(subparsers: Subparsers) -> None:
     see.add_argument("--side", choices=("left", "right", "both"), help="side of a new finding")
     see.add_argument("--finding", help="id of a finding to add signs to")
     see.add_argument("--named", metavar="DEPOSIT", help="what you take it for, if you know")
-    see.add_argument("signs", nargs="*", metavar="QUESTION=ANSWER")
+    see.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER")
     see.set_defaults(run=run_see)
 
     plan = command(subparsers, "plan", "print the plan of a case", "plan hoverfly-plate-4 --whole")
@@ -177,7 +177,7 @@ def run_new(arguments: Arguments) -> int:
 def run_answer(arguments: Arguments) -> int:
     """Record answers about the whole specimen."""
     workshop = workshop_of(arguments, arguments.case)
-    answers = pairs(arguments.answers)
+    answers = pairs(arguments.pairs)
     workshop.answer_all(arguments.case, None, answers)
     print(f"recorded: {', '.join(f'{q} = {a}' for q, a in answers.items())}")
     return 0
@@ -186,7 +186,7 @@ def run_answer(arguments: Arguments) -> int:
 def run_see(arguments: Arguments) -> int:
     """Record signs of a finding, adding it first if a zone is given."""
     workshop = workshop_of(arguments, arguments.case)
-    signs = pairs(arguments.signs)
+    signs = pairs(arguments.pairs)
     if (arguments.zone is None) == (arguments.finding is None):
         raise TriageError(
             "give --zone for a new finding or --finding for one there is", mend="one of the two"

@@ -6,8 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from scipy.optimize import brentq
-
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.emission import total_mass_mg
 from triage.exposure.gas import ATM_KPA, LIMIT_TEMP_C, molar_volume_l
@@ -171,6 +169,8 @@ def least_air_changes(
         return 0.0
     if excess(most) > 0.0:
         return None
+    from scipy.optimize import brentq  # noqa: PLC0415  (as above)
+
     found = float(brentq(excess, 0.0, most, xtol=1e-9))
     return min(found / SMALLER, most)
 

@@ -1,0 +1,246 @@
+"""The command line as a user meets it: a process, its output, its exit code, the file."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import yaml
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def triage(*words: str, home: Path, stdin: str = "") -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "triage", *words],
+        capture_output=True,
+        text=True,
+        input=stdin,
+        check=False,
+        env={"PATH": "/usr/bin:/bin", "TRIAGE_HOME": str(home), "PYTHONPATH": str(ROOT), "NO_COLOR": "1"},
+        cwd=home,
+    )
+
+
+def one_line(result: subprocess.CompletedProcess[str]) -> str:
+    assert result.returncode == 2, result.stderr
+    assert "Traceback" not in result.stderr
+    assert result.stdout == ""
+    lines = result.stderr.strip().splitlines()
+    assert len(lines) == 1, result.stderr
+    return lines[0]
+
+
+def test_whole_job_without_a_terminal(tmp_path: Path) -> None:
+    begun = triage("new", "Hoverfly, plate 4", "--taxon", "flies", home=tmp_path)
+    assert begun.returncode == 0, begun.stderr
+    case = "hoverfly-plate-4"
+    answers = [
+        "worth-it=yes", "photographed-before=yes", "whole=whole", "lacquered=no", "old-poison-signs=no",
+        "age=since-1990", "live-pest-signs=no", "urticating-hairs=no", "mouldy-smell=no", "size=medium",
+        "cracks=none", "missing-parts=none", "pest-holes=none", "hydration=supple", "joints-stuck=none",
+    ]
+    assert triage("answer", case, *answers, home=tmp_path).returncode == 0
+    seen = triage(
+        "see", case, "--zone", "thorax-hairy", "colour=mixed-grains", "texture=grains", "puff=moves", home=tmp_path
+    )
+    assert "loose dust" in seen.stdout
+    plan = json.loads(triage("plan", case, "--json", home=tmp_path).stdout)
+    assert plan["stage"] == "clean"
+    first = plan["steps"][0]
+    assert first["method"] == "puff-air"
+    done = triage("record", case, "--step", first["id"], "--outcome", "no-change", "--minutes", "1", home=tmp_path)
+    assert done.returncode == 0, done.stderr
+    for _ in range(first["passes"] - 1):
+        triage("record", case, "--step", first["id"], "--outcome", "no-change", home=tmp_path)
+    again = json.loads(triage("plan", case, "--json", home=tmp_path).stdout)
+    assert again["steps"][0]["method"] != "puff-air"
+    # Three passes in a row changed nothing: going on is a hold point.
+    go_on = ["record", case, "--step", again["steps"][0]["id"], "--outcome", "damage"]
+    assert "hold point" in one_line(triage(*go_on, home=tmp_path))
+    hurt = triage(*go_on, "--observed", "still loose grains at x40", home=tmp_path)
+    assert "Held" in hurt.stdout
+    held = json.loads(triage("plan", case, "--json", home=tmp_path).stdout)
+    assert held["steps"] == []
+    assert held["held"]
+    refused = triage("record", case, "--step", "f1-brush-single-hair", "--outcome", "cleared", home=tmp_path)
+    assert "release" in one_line(refused)
+    attempt = held["held"][0]["attempt"]
+    freed = triage("release", case, attempt, "--reason", "only one seta, seen at x40", home=tmp_path)
+    assert freed.returncode == 0
+    assert json.loads(triage("plan", case, "--json", home=tmp_path).stdout)["held"] == []
+    listed = triage("list", home=tmp_path)
+    assert case in listed.stdout
+
+
+REQUIRED = {
+    "case", "knowledge_digest", "stage", "held", "findings", "steps", "excluded", "questions",
+}
+STEP_KEYS = {
+    "id", "stage", "zone", "deposit", "method", "agent", "technique", "harshness", "passes", "dwell_s",
+    "amount_ml", "make_up", "success", "stop_points", "cautions", "protection", "air", "rinse", "because", "rules",
+}
+
+
+@pytest.mark.parametrize("path", sorted(p for p in (ROOT / "cases").glob("*.yaml") if p.stem != "bench"), ids=lambda p: p.stem)
+def test_plan_json_has_every_documented_key(path: Path, tmp_path: Path) -> None:
+    result = triage("plan", str(path), "--json", home=tmp_path)
+    assert result.returncode == 0, result.stderr
+    plan = json.loads(result.stdout)
+    assert set(plan) >= REQUIRED
+    for step in plan["steps"]:
+        assert set(step) >= STEP_KEYS
+        assert set(step["harshness"]) == {"mechanical", "chemical", "person"}
+    for finding in plan["findings"]:
+        assert set(finding) >= {"zone", "deposit", "certainty", "alternatives"}
+    for excluded in plan["excluded"]:
+        assert set(excluded) >= {"zone", "method", "rule", "because"}
+    assert triage("plan", str(path), "--json", home=tmp_path).stdout == result.stdout
+
+
+GOOD = """\
+format: 1
+id: x
+taxon: beetles
+answers: {hydration: supple}
+findings:
+- id: f1
+  zone: elytra
+  signs: {puff: moves}
+attempts: []
+"""
+WRONG = {
+    "zone": (GOOD.replace("zone: elytra", "zone: elitra"), "x.yaml:7", 'did you mean "elytra"'),
+    "answer": (GOOD.replace("puff: moves", "puff: move"), "x.yaml:8", 'did you mean "moves"'),
+    "question": (GOOD.replace("puff: moves", "puf: moves"), "x.yaml:8", 'did you mean "puff"'),
+    "taxon": (GOOD.replace("taxon: beetles", "taxon: beatles"), "x.yaml:3", 'did you mean "beetles"'),
+    "hydration": (GOOD.replace("supple}", "soft}"), "x.yaml:4", "hydration"),
+    "yaml": (GOOD.replace("answers: {", "answers: ["), "x.yaml:4", "YAML"),
+    "format": (GOOD.replace("format: 1", "format: 7"), "x.yaml:1", "format"),
+    "negative amount": (
+        GOOD.replace(
+            "attempts: []",
+            "attempts:\n- {id: a1, at: '2026-03-02T10:15:00+01:00', step: f1-puff-air, finding: f1, outcome: better, amount_ml: -2}",
+        ),
+        "x.yaml:10",
+        "amount_ml",
+    ),
+    "unit in a number": (
+        GOOD.replace(
+            "attempts: []",
+            "attempts:\n- {id: a1, at: '2026-03-02T10:15:00+01:00', step: f1-puff-air, finding: f1, outcome: better, amount_ml: 3 ml}",
+        ),
+        "x.yaml:10",
+        "amount_ml",
+    ),
+    "outcome": (
+        GOOD.replace(
+            "attempts: []",
+            "attempts:\n- {id: a1, at: '2026-03-02T10:15:00+01:00', step: f1-puff-air, finding: f1, outcome: clear}",
+        ),
+        "x.yaml:10",
+        "cleared",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", sorted(WRONG))
+def test_bad_case_file_is_one_line_with_place_and_mend(name: str, tmp_path: Path) -> None:
+    text, place, mend = WRONG[name]
+    path = tmp_path / "x.yaml"
+    path.write_text(text, encoding="utf-8")
+    line = one_line(triage("plan", str(path), home=tmp_path))
+    assert place in line
+    assert mend in line
+    assert path.read_text(encoding="utf-8") == text
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["plan", "nowhere"], 'no case "nowhere"'),
+        (["plan", "nowhere.yaml"], "no such file"),
+        (["new", "x", "--taxon", "beatles"], 'did you mean "beetles"'),
+        (["list", "--rules", "nowhere"], "no such rules folder"),
+        (["list", "--bench", "nowhere.yaml"], "no such file"),
+    ],
+)
+def test_bad_words_are_one_line(words: list[str], says: str, tmp_path: Path) -> None:
+    assert says in one_line(triage(*words, home=tmp_path))
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--step", "f1-puf-air", "--outcome", "better"], 'did you mean "f1-puff-air"'),
+        (["--step", "f1-puff-air", "--outcome", "bettr"], 'did you mean "better"'),
+        (["--step", "f1-puff-air", "--outcome", "better", "--ml", "-1"], "amount_ml"),
+        (["--step", "f1-puff-air", "--outcome", "better", "--ml", "nan"], "amount_ml"),
+        (["--step", "f1-puff-air", "--outcome", "better", "--photo-after", "no.jpg"], 'no photo "no.jpg"'),
+        (["--step", "f1-puff-air", "--outcome", "better", "--photo-after", "../no.jpg"], "photo"),
+    ],
+)
+def test_bad_record_leaves_the_file(words: list[str], says: str, tmp_path: Path, demo: Path) -> None:
+    path = demo / "skimmer-plate-8.yaml"
+    text = path.read_text(encoding="utf-8").replace("f2", "f1x").replace("- id: f1\n", "- id: f2\n").replace("f1x", "f1")
+    path.write_text(text, encoding="utf-8")
+    assert says in one_line(triage("record", str(path), *words, home=tmp_path))
+    assert path.read_text(encoding="utf-8") == text
+
+
+def test_bad_bench_is_one_line(tmp_path: Path, demo: Path) -> None:
+    bench = tmp_path / "bench.yaml"
+    case = str(demo / "skimmer-plate-8.yaml")
+    for text, says in [
+        ("format: 1\nstock:\n- {agent: ethanoll}\n", 'did you mean "ethanol"'),
+        ("format: 1\nroom: {volume_m3: -3}\n", "bench.yaml:2"),
+        ("format: 1\nroom: {control: windw}\n", "bench.yaml:2"),
+        ("- 1\n", "not a bench"),
+    ]:
+        bench.write_text(text, encoding="utf-8")
+        assert says in one_line(triage("plan", case, "--bench", str(bench), home=tmp_path))
+
+
+def test_hold_point_needs_an_observation(tmp_path: Path, demo: Path) -> None:
+    path = demo / "rose-chafer-plate-1.yaml"
+    plan = json.loads(triage("plan", str(path), "--json", home=tmp_path).stdout)
+    held = next(s for s in plan["steps"] if s["hold"])
+    words = ["record", str(path), "--step", held["id"], "--outcome", "better"]
+    assert "hold point" in one_line(triage(*words, home=tmp_path))
+    done = triage(*words, "--observed", "no colour on the paper after 10 s", home=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert yaml.safe_load(path.read_text(encoding="utf-8"))["attempts"][0]["observed"]
+
+
+def test_undo_is_an_appended_correction(tmp_path: Path, demo: Path) -> None:
+    path = demo / "bumblebee-plate-3.yaml"
+    triage("record", str(path), "--step", "f1-blot-dry", "--outcome", "cleared", home=tmp_path)
+    assert triage("undo", str(path), "--reason", "wrong key", home=tmp_path).returncode == 0
+    attempts = yaml.safe_load(path.read_text(encoding="utf-8"))["attempts"]
+    assert [a["outcome"] for a in attempts] == ["cleared", "not-done"]
+    assert attempts[1]["corrects"] == "a1"
+
+
+def test_help_fits_one_screen_and_needs_no_engine() -> None:
+    code = (
+        "import sys; from triage.cli import main\n"
+        "try:\n    main(['--help'])\nexcept SystemExit: pass\n"
+        "assert not {'experta', 'textual', 'numpy', 'scipy'} & set(sys.modules), sorted(sys.modules)\n"
+    )
+    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT)
+    assert result.returncode == 0, result.stderr
+    assert "order of work" in result.stdout
+    assert len(result.stdout.splitlines()) <= 60
+
+
+def test_version(tmp_path: Path) -> None:
+    assert triage("--version", home=tmp_path).stdout.startswith("triage ")
+
+
+def test_check_says_no_fault(tmp_path: Path) -> None:
+    result = triage("check", home=tmp_path)
+    assert result.returncode == 0, result.stderr
+    assert "no fault" in result.stdout
