@@ -71,13 +71,21 @@ class SkeletonMaker:
         """Return what is to be done in which order, without the details of each step."""
         closed = closed_findings(case)
         conclusions = self.consultant.consult(case, bench, closed, locate=locate, plain=plain)
-        stage = _stage(conclusions)
-        refused = tuple(c.rule for c in conclusions.of(Family.GATE, "refuse"))
-        ladders = self._ladders(case, bench, judge, conclusions)
+        made = self.from_conclusions(case, bench, judge, conclusions)
         if not plain:
             # Second lock: the interlocks are worked out again by a different evaluator.
             second = self.consultant.run_unindexed(Family.FORBID, conclusions.facts)
-            recheck(ladders, second)
+            recheck(made.ladders, second)
+        return made
+
+    def from_conclusions(
+        self, case: Case, bench: Bench, judge: AirJudge, conclusions: Conclusions
+    ) -> Skeleton:
+        """Return the skeleton that follows from conclusions already drawn about a case."""
+        closed = closed_findings(case)
+        stage = _stage(conclusions)
+        refused = tuple(c.rule for c in conclusions.of(Family.GATE, "refuse"))
+        ladders = self._ladders(case, bench, judge, conclusions)
         held = case.held_by()
         queues = [] if refused or held else self._queues(conclusions, ladders, stage, closed)
         items = arrange(self.knowledge, queues, conclusions.of(Family.ORDER))
