@@ -23,6 +23,8 @@ from triage.case.store import SUFFIX, create_case, load_case, update_case
 from triage.engine.consult import Consultant
 from triage.errors import TriageError, Where, did_you_mean
 from triage.exposure.day import DayLedger
+from triage.history.advice import with_evidence
+from triage.history.record import FolderRecord
 from triage.knowledge.book import Knowledge
 from triage.knowledge.load import load_knowledge
 from triage.plan.barring import check_bench
@@ -83,6 +85,7 @@ class Workshop:
         self.clock = clock
         self.consultant = Consultant(knowledge)
         self.planner = Planner(self.consultant)
+        self.folder_record = FolderRecord(cases, knowledge)
 
     # -- cases ------------------------------------------------------------------------------
 
@@ -172,8 +175,10 @@ class Workshop:
         return day_ledger(self.knowledge, cases, now)
 
     def plan(self, case: Case) -> Plan:
-        """Return the plan of a case on this bench, on top of the day."""
-        return self.planner.plan(case, self.bench, self.day(), locate=self._locator(case))
+        """Return the plan of a case on this bench, on top of the day, with its own record."""
+        plan = self.planner.plan(case, self.bench, self.day(), locate=self._locator(case))
+        evidence = self.folder_record.evidence()
+        return plan if evidence is None else with_evidence(plan, case.taxon, evidence)
 
     def plan_if(self, case: Case, *, finding: str | None, question: str, answer: str) -> Plan:
         """Return the plan that an answer would give, without recording it."""

@@ -1,0 +1,371 @@
+"""How often a method worked here: k of n with an honest interval, leaning on coarser groups.
+
+A trial is one finding treated with one method, all its passes together: three passes on one eye
+are not three witnesses. It worked if a pass cleared or bettered the finding and none harmed it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from triage.bench.pooling import prior_of_strength
+from triage.bench.rates import BetaPrior, Rate, rate
+from triage.case.models import HARMFUL, OUTCOMES
+from triage.history.columns import Columns, Flags, Ints, Reals
+from triage.knowledge.book import Knowledge
+from triage.knowledge.tables import Dose
+from triage.plan.outcomes import PASSES
+
+#: what each level adds, coarsest first
+LEVELS = ("method", "deposit", "zone", "taxon")
+COARSER = ("with any deposit", "on this deposit anywhere", "on this deposit in this zone")
+Key = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """How counts become a rate: prior, interval, least trials for a percentage, leaning."""
+
+    top: BetaPrior
+    level: float
+    least_trials: int
+    lean: float
+    least_lean: float
+    most_lean: float
+    skip_below: float
+
+
+def terms_of(knowledge: Knowledge) -> Terms:
+    """Return the terms that stand in the knowledge."""
+    each_way = dose(knowledge, "rate-prior-each-way").least
+    bounds = dose(knowledge, "rate-lean-bounds")
+    return Terms(
+        top=BetaPrior(each_way, each_way, "uniform" if each_way == 1.0 else "even"),
+        level=dose(knowledge, "rate-level").least,
+        least_trials=int(dose(knowledge, "rate-least-trials").least),
+        lean=dose(knowledge, "rate-lean").least,
+        least_lean=bounds.least,
+        most_lean=bounds.most,
+        skip_below=dose(knowledge, "rate-skip-below").least,
+    )
+
+
+def dose(knowledge: Knowledge, dose_id: str) -> Dose:
+    """Return one entry of the dose table, else raise ``TriageError``."""
+    knowledge.require("dose", dose_id)
+    return knowledge.doses[dose_id]
+
+
+@dataclass(frozen=True, slots=True)
+class Trials:
+    """Trials as columns: group words of each level and whether it worked, shape (n,) each."""
+
+    words: tuple[Any, ...]
+    worked: Flags
+
+
+def trials_of(columns: Columns) -> Trials:
+    """Return the trials that the attempts amount to.
+
+    Notes
+    -----
+    Steps that stand before another (test spots) and passes that were not done are no trials.
+    Demo cases are left out beside real ones; a folder of demo cases only speaks for itself.
+    """
+    counts = np.isin(columns.outcome, [OUTCOMES.index(word) for word in sorted(PASSES)])
+    kept = counts & ~columns.inserted & (columns.method != "")
+    if not columns.invented.all():
+        kept &= ~columns.invented
+    some = columns.taken(kept)
+    if some.size == 0:
+        return Trials(tuple(some.method for _ in LEVELS), np.zeros(0, dtype=np.bool_))
+    # A condition of the whole specimen has no finding: its deposit tells the targets apart.
+    _, first, group = np.unique(
+        _numbered(some.case, some.finding, some.deposit, some.method),
+        return_index=True,
+        return_inverse=True,
+    )
+    good = np.isin(some.outcome, [OUTCOMES.index("cleared"), OUTCOMES.index("better")])
+    bad = np.isin(some.outcome, [OUTCOMES.index(word) for word in sorted(HARMFUL)])
+    moved = np.bincount(group, good) > 0
+    harmed = np.bincount(group, bad) > 0
+    words = (some.method, some.deposit, some.zone, some.taxon)
+    return Trials(tuple(word[first] for word in words), moved & ~harmed)
+
+
+def _numbered(*words: Any) -> Ints:
+    """Return one number for each distinct tuple of words, shape (n,)."""
+    number = np.zeros(words[0].size, dtype=np.int64)
+    for column in words:
+        _, codes = np.unique(column, return_inverse=True)
+        number = number * (int(codes.max(initial=0)) + 1) + codes
+        # Kept dense, so that the product of four vocabularies cannot overflow.
+        _, number = np.unique(number, return_inverse=True)
+    return number
+
+
+@dataclass(frozen=True, slots=True)
+class _Level:
+    """Groups of one level: their keys, counts, and the number of each one's parent."""
+
+    keys: tuple[Key, ...]
+    worked: Reals
+    tried: Reals
+    parent: Ints
+
+
+def _levels(trials: Trials) -> tuple[_Level, ...]:
+    levels = []
+    above: Ints = np.zeros(trials.worked.size, dtype=np.int64)
+    for depth in range(len(LEVELS)):
+        _, first, group = np.unique(
+            _numbered(*trials.words[: depth + 1]), return_index=True, return_inverse=True
+        )
+        columns = [trials.words[level][first].tolist() for level in range(depth + 1)]
+        levels.append(
+            _Level(
+                tuple(zip(*columns, strict=True)),
+                np.bincount(group, trials.worked, first.size).astype(np.float64),
+                np.bincount(group, minlength=first.size).astype(np.float64),
+                above[first],
+            )
+        )
+        above = group
+    return tuple(levels)
+
+
+def learnt_lean(parents: Ints, worked: Reals, tried: Reals, terms: Terms) -> float:
+    """Return the weight in trials that a parent's mean deserves for its children.
+
+    Parameters
+    ----------
+    parents       number of each group's parent, shape (groups,)
+    worked, tried counts of each group, shape (groups,)
+
+    Notes
+    -----
+    The moment estimate of ``bench.pooling.prior_from_groups``, its sums taken over all parents:
+    r = sum(S/pq - sum(1 - n_i/n)) / sum(sum n_i(1 - n_i/n) - sum(1 - n_i/n)), weight 1/r - 1.
+    Parents whose children all worked or all failed say nothing about spread.
+    """
+    if parents.size == 0:
+        return terms.lean
+    count = int(parents.max()) + 1
+    total = np.bincount(parents, tried, count)
+    mean = np.divide(
+        np.bincount(parents, worked, count), total, out=np.zeros(count), where=total > 0
+    )
+    chance = mean * (1.0 - mean)
+    spread = np.bincount(parents, tried * (worked / tried - mean[parents]) ** 2, count)
+    by_chance = np.bincount(parents, 1.0 - tried / total[parents], count)
+    by_group = np.bincount(parents, tried * (1.0 - tried / total[parents]), count)
+    children = np.bincount(parents, minlength=count)
+    useful = (children > 1) & (total > children) & (chance > 0)
+    room = float((by_group - by_chance)[useful].sum())
+    if room <= 0.0:
+        return terms.lean
+    found = float((spread[useful] / chance[useful] - by_chance[useful]).sum()) / room
+    wanted = np.inf if found <= 0.0 else 1.0 / found - 1.0
+    return float(min(max(wanted, terms.least_lean), terms.most_lean))
+
+
+def carried_strength(weight: Any, lean: Any) -> Any:
+    """Return the weight of a prior whose mean is itself known from ``weight`` trials only.
+
+    Notes
+    -----
+    With p given m ~ Beta(m s, (1 - m) s) and m ~ Beta of weight t, the variance of p is
+    m(1 - m) (t + s + 1)/((t + 1)(s + 1)); the beta with that mean and variance has the weight
+    t s/(t + s + 1).
+    """
+    return weight * lean / (weight + lean + 1.0)
+
+
+def told_upward(tried: Any, lean: Any) -> Any:
+    """Return the share of a group's trials that counts as witness for the group above it.
+
+    Notes
+    -----
+    Trials of one group resemble each other: with correlation r = 1/(s + 1), n of them weigh as
+    n/(1 + (n - 1) r) = n (s + 1)/(n + s) independent ones (the design effect of a cluster).
+    """
+    return (lean + 1.0) / (tried + lean)
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The rate of one method in one group, with what it leans on."""
+
+    method: str
+    deposit: str
+    zone: str
+    taxon: str
+    rate: Rate
+    coarser: tuple[int, int]
+    coarser_name: str
+    text: str
+
+
+class Evidence:
+    """Counts of a folder at every level, and rates from them; made once, asked often."""
+
+    def __init__(self, trials: Trials, terms: Terms) -> None:
+        self.terms = terms
+        self._made = _levels(trials)
+        self.leans = tuple(
+            learnt_lean(level.parent, level.worked, level.tried, terms) for level in self._made[1:]
+        )
+
+    @cached_property
+    def _at(self) -> tuple[Mapping[Key, int], ...]:
+        return tuple({key: n for n, key in enumerate(level.keys)} for level in self._made)
+
+    @property
+    def size(self) -> int:
+        """Number of trials."""
+        return int(self._made[0].tried.sum())
+
+    @property
+    def groups(self) -> tuple[Key, ...]:
+        """Every group of the finest level that was tried: method, deposit, zone, taxon."""
+        return self._made[-1].keys
+
+    def counts(self, *key: str) -> tuple[int, int]:
+        """Return (worked, tried) of a group; fewer words name a coarser one."""
+        number = self._at[len(key) - 1].get(key)
+        if number is None:
+            return 0, 0
+        level = self._made[len(key) - 1]
+        return int(level.worked[number]), int(level.tried[number])
+
+    def group(self, method: str, deposit: str | None, zone: str | None, taxon: str) -> Group:
+        """Return the rate of a method for this deposit, zone and taxon group."""
+        key = (method, deposit or "", zone or "", taxon)
+        chain = [self.counts(*key[: depth + 1]) for depth in range(len(LEVELS))]
+        a, b = self._prior_of(key)
+        prior = prior_of_strength(a / (a + b), a + b)
+        terms = self.terms
+        found = rate(*chain[-1], prior, level=terms.level, least_trials=terms.least_trials)
+        low, high = credible_interval(found.a, found.b, terms.level)
+        found = replace(found, low=float(low), high=float(high))
+        coarser, name = _coarser(chain)
+        return Group(*key, found, coarser, name, _text(found, coarser, name, terms))
+
+    def _prior_of(self, key: Key) -> tuple[float, float]:
+        """Return the prior (a, b) of a finest group, tried or not."""
+        a, b = self.terms.top.a, self.terms.top.b
+        for depth, lean in enumerate(self.leans):
+            above = self._at[depth].get(key[: depth + 1])
+            if above is None:
+                break  # nothing is known below here: the prior of the level above is handed on
+            own = self._at[depth + 1].get(key[: depth + 2])
+            if own is not None:
+                a, b = (float(p[own]) for p in self._priors[depth + 1])
+            else:
+                told = self._told[depth]
+                prior_a, prior_b = self._priors[depth]
+                a, b = _handed_down(
+                    prior_a[above] + told[0][above], prior_b[above] + told[1][above], lean
+                )
+        return float(a), float(b)
+
+    @cached_property
+    def _told(self) -> tuple[tuple[Reals, Reals], ...]:
+        """Return what the groups below say of each group: worked and not, per level above."""
+        found: list[tuple[Reals, Reals]] = []
+        worked, failed = self._made[-1].worked, self._made[-1].tried - self._made[-1].worked
+        for level, above, lean in zip(
+            self._made[:0:-1], self._made[-2::-1], self.leans[::-1], strict=True
+        ):
+            share = told_upward(worked + failed, lean)
+            size = above.tried.size
+            worked = np.bincount(level.parent, worked * share, size).astype(np.float64)
+            failed = np.bincount(level.parent, failed * share, size).astype(np.float64)
+            found.append((worked, failed))
+        return tuple(found[::-1])
+
+    @cached_property
+    def _priors(self) -> tuple[tuple[Reals, Reals], ...]:
+        """Return the prior (a, b) of every group of every level, from all but its own trials."""
+        top = self.terms.top
+        size = self._made[0].tried.size
+        found = [(np.full(size, top.a), np.full(size, top.b))]
+        finest = self._made[-1]
+        own_counts = (finest.worked, finest.tried - finest.worked)
+        for depth, (level, lean) in enumerate(zip(self._made[1:], self.leans, strict=True)):
+            own = self._told[depth + 1] if depth + 1 < len(self._told) else own_counts
+            share = told_upward(own[0] + own[1], lean)
+            above_a, above_b = found[depth]
+            told = self._told[depth]
+            a = above_a[level.parent] + np.maximum(told[0][level.parent] - own[0] * share, 0.0)
+            b = above_b[level.parent] + np.maximum(told[1][level.parent] - own[1] * share, 0.0)
+            handed = _handed_down(a, b, lean)
+            # An only child is its parent under a longer name: nothing spreads between them.
+            alone = np.bincount(level.parent)[level.parent] == 1
+            found.append(
+                (
+                    np.where(alone, above_a[level.parent], handed[0]),
+                    np.where(alone, above_b[level.parent], handed[1]),
+                )
+            )
+        return tuple(found)
+
+    def intervals(self) -> tuple[Reals, Reals, Reals]:
+        """Return mean and interval ends [fractions] of every finest group, shape (groups,) each."""
+        finest = self._made[-1]
+        a = self._priors[-1][0] + finest.worked
+        b = self._priors[-1][1] + finest.tried - finest.worked
+        return a / (a + b), *credible_interval(a, b, self.terms.level)
+
+
+def credible_interval(a: Any, b: Any, level: float) -> tuple[Any, Any]:
+    """Return the ends [fractions] between which a Beta(a, b) rate lies with probability ``level``.
+
+    Notes
+    -----
+    Equal tails, except where the density is highest at an edge (a or b at most 1): there the
+    interval begins at 0 or ends at 1, as the interval of highest density does. Equal tails would
+    never hold a rate of exactly 0, which is what a method that cannot work has.
+    """
+    from scipy.special import betaincinv  # noqa: PLC0415  scipy is slow to import
+
+    a, b = np.asarray(a), np.asarray(b)
+    at_0 = (a <= 1.0) & (a <= b)
+    at_1 = (b <= 1.0) & ~at_0
+    tail = 1.0 - level
+    low = np.where(at_0, 0.0, betaincinv(a, b, np.where(at_1, tail, tail / 2.0)))
+    high = np.where(at_1, 1.0, betaincinv(a, b, np.where(at_0, level, 1.0 - tail / 2.0)))
+    return low, high
+
+
+def _handed_down(a: Any, b: Any, lean: float) -> tuple[Any, Any]:
+    weight = a + b
+    strength = carried_strength(weight, lean)
+    return a / weight * strength, b / weight * strength
+
+
+def _coarser(chain: list[tuple[int, int]]) -> tuple[tuple[int, int], str]:
+    """Return what the nearest coarser group with other trials adds, and its name."""
+    for depth in range(len(chain) - 2, -1, -1):
+        worked, tried = chain[depth][0] - chain[-1][0], chain[depth][1] - chain[-1][1]
+        if tried:
+            return (worked, tried), COARSER[depth]
+    return (0, 0), ""
+
+
+def _text(found: Rate, coarser: tuple[int, int], name: str, terms: Terms) -> str:
+    wider = f"; {coarser[0]} of {coarser[1]} {name} otherwise" if name else ""
+    if found.tried == 0:
+        return f"never tried here on this{wider}" if wider else ""
+    times = "time" if found.tried == 1 else "times"
+    text = f"worked {found.worked} of {found.tried} {times} here"
+    if found.tried < terms.least_trials:
+        return f"{text}, too few for a percentage{wider}"
+    return f"{text}, {terms.level:.0%} interval {found.low:.0%} to {found.high:.0%}{wider}".replace(
+        "%", " %"
+    )

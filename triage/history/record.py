@@ -1,0 +1,47 @@
+"""The record of one folder as the faces ask for it: evidence that is read again only if it must."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from triage.history.evidence import Evidence, terms_of, trials_of
+from triage.history.index import Index, Stamp, folder_stamps, load_index
+from triage.knowledge.book import Knowledge
+
+
+class FolderRecord:
+    """Evidence of a folder, kept as long as no case file changes.
+
+    Parameters
+    ----------
+    folder    folder of the cases; one that is not there yet has an empty record
+    knowledge says how counts become rates
+    """
+
+    def __init__(self, folder: Path, knowledge: Knowledge) -> None:
+        self.folder = folder
+        self.knowledge = knowledge
+        self._stamps: dict[str, Stamp] | None = None
+        self._evidence: Evidence | None = None
+        self._index: Index | None = None
+
+    def index(self) -> Index | None:
+        """Return the attempts of the folder as columns, None without a folder."""
+        self._refresh()
+        return self._index
+
+    def evidence(self) -> Evidence | None:
+        """Return the evidence of the folder as it stands now, None without a folder."""
+        self._refresh()
+        if self._evidence is None and self._index is not None:
+            self._evidence = Evidence(trials_of(self._index.columns), terms_of(self.knowledge))
+        return self._evidence
+
+    def _refresh(self) -> None:
+        if not self.folder.is_dir():
+            self._index = self._evidence = self._stamps = None
+            return
+        stamps = folder_stamps(self.folder)
+        if self._index is None or stamps != self._stamps:
+            self._index, self._evidence = load_index(self.folder), None
+            self._stamps = stamps
