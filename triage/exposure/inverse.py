@@ -142,6 +142,8 @@ def largest_day_ml(
 
     if factor(single) <= 1.0:  # no pass adds to another: the day holds as many as it has time for
         return single * count
+    from scipy.optimize import brentq  # noqa: PLC0415  (slow to import, seldom needed)
+
     return float(brentq(lambda each: factor(each) - 1.0, 0.0, single)) * count * SMALLER
 
 

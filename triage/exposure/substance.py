@@ -28,6 +28,7 @@ class Limit:
     edition, source where it stands
     skin            the authority adds a skin notation
     flags           further remarks of this authority, passed through
+    shown_as        the authority's name in a sentence; its id if empty
     """
 
     authority: str
@@ -38,6 +39,7 @@ class Limit:
     source: str = ""
     skin: bool = False
     flags: tuple[str, ...] = ()
+    shown_as: str = ""
 
     def __post_init__(self) -> None:
         if self.basis not in get_args(Basis):

@@ -30,7 +30,7 @@ def number(value: float) -> str:
 
 def limit_name(limit: Limit) -> str:
     """Return a limit as the user knows it: authority and kind."""
-    return f"{limit.authority} {_BASIS[limit.basis]}"
+    return f"{limit.shown_as or limit.authority} {_BASIS[limit.basis]}"
 
 
 def clipped(*choices: str) -> str:

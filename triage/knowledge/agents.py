@@ -27,6 +27,7 @@ class Authority(Entry):
     """A body that sets limits, and where it holds."""
 
     name: Text
+    short: Text = Field(description="the name in a sentence")
     jurisdiction: Text
     legal: bool = Field(description="true if its limits are law somewhere, false if advice")
 

@@ -50,6 +50,7 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
         limits.append(
             Limit(
                 authority=limit.authority,
+                shown_as=knowledge.authorities[limit.authority].short,
                 basis=BASES[limit.basis],  # type: ignore[arg-type]
                 value_mg_per_m3=value,
                 averaging_min=limit.averaging_min or None,
