@@ -11,6 +11,7 @@ from triage.engine.consult import Conclusions
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError
 from triage.knowledge.agents import Agent
+from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method, Strength
 from triage.knowledge.rules import Family
@@ -32,6 +33,19 @@ from triage.plan.selectivity import selectivity_of
 LEAST_MAKE_UP_ML = 10.0
 HAZARD_GRADE = 3
 MILDER_SHOWN = 6
+# What must be read before the bottle is opened stands first.
+CAUTION_ORDER = (
+    "stop",
+    "breathing",
+    "ventilation",
+    "ignition",
+    "gloves",
+    "eyes",
+    "mixing",
+    "specimen",
+    "disposal",
+    "legal",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,10 +142,7 @@ def caution_lines(
             rule = knowledge.rule(conclusion.rule)
             lines.append(CautionLine(conclusion.get("kind"), rule.because, rule.id, rule.source))
     for agent in agents:
-        for mix in agent.incompatible:
-            other = knowledge.agents[mix.with_].name if mix.with_ in knowledge.agents else mix.with_
-            text = f"Never mix {agent.name} with {other}: {mix.product}."
-            lines.append(CautionLine("mixing", text, f"agent:{agent.id}", mix.source))
+        lines += _mixes(knowledge, agent)
         for notice in agent.notices:
             text = f"{notice.jurisdiction}, {notice.date}: {notice.text}"
             lines.append(CautionLine("legal", text, f"agent:{agent.id}", notice.source))
@@ -139,7 +150,35 @@ def caution_lines(
             CautionLine("stop", label.text, f"agent:{agent.id}", label.source)
             for label in agent.ask_label
         ]
-    return tuple(dict.fromkeys(lines))
+    return tuple(sorted(dict.fromkeys(lines), key=lambda line: CAUTION_ORDER.index(line.kind)))
+
+
+def _mixes(knowledge: Knowledge, agent: Agent) -> list[CautionLine]:
+    """Return the mixes to avoid, one line for all partners with the same product."""
+    partners: dict[tuple[str, str], list[str]] = {}
+    for mix in agent.incompatible:
+        other = knowledge.agents.get(mix.with_)
+        if other is not None and other.status is Status.DRAFT:
+            continue  # no method may use a draft, so it is on no bench of this tool
+        names = [other.name] if other else _members(knowledge, mix.with_)
+        partners.setdefault((mix.product, mix.source), []).extend(names)
+    return [
+        CautionLine(
+            "mixing",
+            f"Never mix {agent.name} with {' or '.join(dict.fromkeys(names))}: {product}.",
+            f"agent:{agent.id}",
+            source,
+        )
+        for (product, source), names in partners.items()
+    ]
+
+
+def _members(knowledge: Knowledge, agent_class: str) -> list[str]:
+    return [
+        a.name
+        for a in knowledge.agents.values()
+        if a.agent_class == agent_class and a.status is not Status.DRAFT
+    ]
 
 
 def keep_away(
