@@ -142,7 +142,15 @@ class Consultant:
             for finding in findings
             for reading in read_finding(self.knowledge, self.reach, finding, specimen, evidence)
         )
-        derived = self._derive(facts, recognised, readings, frozenset(closed))
+        settled = {r.finding: r.deposit for r in readings if r.standing == "settled"}
+        derived = self.derive(
+            facts,
+            self._floors(facts, recognised),
+            settled,
+            [fact for r in readings if (fact := self.reading_fact(r)) is not None],
+            {c.get("condition") for c in recognised if c.kind == "state"},
+            frozenset(closed),
+        )
         by_family: dict[Family, tuple[Conclusion, ...]] = {Family.RECOGNISE: recognised}
         for family in FAMILIES[1:]:
             by_family[family] = run(family, derived)
@@ -156,22 +164,32 @@ class Consultant:
         )
         return Conclusions(derived, by_family, readings, conflicts)
 
-    def _derive(
+    def derive(
         self,
         facts: tuple[Fact, ...],
-        recognised: tuple[Conclusion, ...],
-        readings: tuple[Reading, ...],
+        floors: Mapping[str, int],
+        settled: Mapping[str, str],
+        readings: Iterable[Fact],
+        conditions: Iterable[str],
         closed: frozenset[str],
     ) -> tuple[Fact, ...]:
-        """Return the facts with what recognition gave: fragility, settled readings, states."""
-        settled = {r.finding: r.deposit for r in readings if r.standing == "settled"}
+        """Return the facts with what recognition gave: fragility, settled readings, states.
+
+        Parameters
+        ----------
+        facts      as observed
+        floors     worst fragility given to the specimen (``""``) and to findings, as ranks
+        settled    finding -> deposit, where the reading is settled
+        readings   the readings that rules may read, as facts
+        conditions states of the whole specimen
+        closed     findings that are cleared or accepted
+        """
         left = {
             finding
             for finding, deposit in settled.items()
             if self.knowledge.deposits[deposit].guard in LEFT_ALONE
         }
         grades = tuple(self.knowledge.fragility)
-        floors = self._floors(facts, recognised)
         whole = floors[""]
         done: list[Fact] = []
         findings = [fact.key for fact in facts if fact.kind == "finding"]
@@ -186,18 +204,21 @@ class Consultant:
                 fields["fragility"] = grades[max(floors.get(fact.key, 0), whole)]
                 fields["settled"] = settled.get(fact.key, NONE)
             done.append(Fact(fact.kind, fact.key, fields))
-        done += [f for r in readings if (f := self._reading_fact(r)) is not None]
-        conditions = sorted({c.get("condition") for c in recognised if c.kind == "state"})
-        done += [Fact("state", name, {"condition": name}) for name in conditions]
+        done += readings
+        done += [Fact("state", name, {"condition": name}) for name in sorted(conditions)]
         return tuple(done)
+
+    def floor_of_group(self, taxon: str) -> int:
+        """Return how fragile a taxon group is, as a rank."""
+        known = self.knowledge.taxa.get(taxon)
+        return self.grades[known.fragility] if known else self.worst_group
 
     def _floors(
         self, facts: tuple[Fact, ...], recognised: tuple[Conclusion, ...]
     ) -> dict[str, int]:
         """Return the worst grade given to the specimen (``""``) and to each finding."""
         taxon = next(f for f in facts if f.kind == "specimen").get("taxon")
-        known = self.knowledge.taxa.get(taxon)
-        floors = {"": self.grades[known.fragility] if known else self.worst_group}
+        floors = {"": self.floor_of_group(taxon)}
         for conclusion in recognised:
             if conclusion.kind == "grade":
                 whose = conclusion.get("finding", "")
@@ -205,7 +226,8 @@ class Consultant:
                 floors[whose] = max(floors.get(whose, 0), grade)
         return floors
 
-    def _reading_fact(self, reading: Reading) -> Fact | None:
+    def reading_fact(self, reading: Reading) -> Fact | None:
+        """Return what rules may read of a reading, None if there is nothing to it."""
         judgement = self.knowledge.judgement
         reaches = (
             reading.deposit in self.guards and reading.reach >= judgement.suspected.value - 1e-9

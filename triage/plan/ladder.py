@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 from triage.engine.consult import Conclusions
@@ -118,10 +119,9 @@ def build_ladder(
     progress: Progress,
 ) -> Ladder:
     """Return the ladder of a target: offered, not barred, sorted by harshness, not used up."""
-    barred = [*barred, *_barred_by_attempts(knowledge, offered, progress)]
+    barred = [*barred, *barred_by_attempts(knowledge, offered, progress)]
     out = {bar.method for bar in barred}
-    rungs = sorted((m for m in offered if m not in out), key=harshness_key(knowledge))
-    left = tuple(m for m in rungs if progress.done(m) < knowledge.methods[m].passes)
+    left = rungs_left(knowledge, offered, out, progress)
     return Ladder(
         target,
         zone,
@@ -134,9 +134,18 @@ def build_ladder(
     )
 
 
-def _barred_by_attempts(
+def rungs_left(
+    knowledge: Knowledge, offered: Iterable[str], out: AbstractSet[str], progress: Progress
+) -> tuple[str, ...]:
+    """Return the offered methods that nothing excludes, least harsh first, not used up."""
+    rungs = sorted((m for m in offered if m not in out), key=harshness_key(knowledge))
+    return tuple(m for m in rungs if progress.done(m) < knowledge.methods[m].passes)
+
+
+def barred_by_attempts(
     knowledge: Knowledge, offered: Iterable[str], progress: Progress
 ) -> list[Barred]:
+    """Return what earlier attempts and the user's own choices exclude."""
     found = []
     for method in offered:
         if method in progress.harmed:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from triage.engine.facts import Conclusion
 from triage.knowledge.book import Knowledge
 
+Queue = TypeVar("Queue", bound=Sequence["Item"])
 WETNESS = {"dry": 0, "humid": 1, "wet": 2}
 
 
@@ -41,38 +43,63 @@ def arrange(
     the same group (apart or not). Where such rules block each other, the lowest key goes first,
     so a ladder is never turned round.
     """
-    orders = list(orders)
-    apart = frozenset(str(c.get("zone")) for c in orders if c.kind == "apart")
-    across = [
-        (frozenset(c.get("earlier")), frozenset(c.get("later")))
-        for c in orders
-        if c.kind == "before" and c.get("across")
-    ]
+    rules = order_rules(orders)
     waiting = [list(queue) for queue in queues if queue]
     arranged: list[Item] = []
     while any(waiting):
-        heads = [queue[0] for queue in waiting if queue]
-        free = [head for head in heads if not _blocked(head, waiting, across, apart)]
-        chosen = min(free or heads, key=lambda item: _key(knowledge, item, apart))
+        chosen, queue = _next(knowledge, waiting, rules)
         arranged.append(chosen)
-        for queue in waiting:
-            if queue and queue[0] is chosen:
-                queue.pop(0)
+        queue.pop(0)
     return tuple(arranged)
 
 
-def _blocked(
-    head: Item,
-    waiting: Sequence[Sequence[Item]],
-    across: Iterable[tuple[frozenset[str], frozenset[str]]],
-    apart: frozenset[str],
-) -> bool:
-    for earlier, later in across:
-        if head.method not in later:
-            continue
-        for queue in waiting:
-            for item in queue:
-                same_group = (item.zone in apart) == (head.zone in apart)
-                if item.target != head.target and same_group and item.method in earlier:
-                    return True
-    return False
+@dataclass(frozen=True, slots=True)
+class OrderRules:
+    """What orders across targets: zones done apart, and methods that go before others."""
+
+    apart: frozenset[str]
+    across: tuple[tuple[frozenset[str], frozenset[str]], ...]
+
+
+def order_rules(orders: Iterable[Conclusion]) -> OrderRules:
+    """Return what the conclusions of the order rules say about different targets."""
+    orders = list(orders)
+    return OrderRules(
+        frozenset(str(c.get("zone")) for c in orders if c.kind == "apart"),
+        tuple(
+            (frozenset(c.get("earlier")), frozenset(c.get("later")))
+            for c in orders
+            if c.kind == "before" and c.get("across")
+        ),
+    )
+
+
+def first_item(
+    knowledge: Knowledge, queues: Sequence[Sequence[Item]], rules: OrderRules
+) -> Item | None:
+    """Return the item that ``arrange`` would put first, None if there is none."""
+    waiting = [queue for queue in queues if queue]
+    return _next(knowledge, waiting, rules)[0] if waiting else None
+
+
+def _next(knowledge: Knowledge, waiting: Sequence[Queue], rules: OrderRules) -> tuple[Item, Queue]:
+    """Return the item to do next, and the queue whose head it is."""
+    standing = [queue for queue in waiting if queue]
+    free = [queue for queue in standing if not _blocked(queue[0], standing, rules)]
+    chosen = min(free or standing, key=lambda queue: _key(knowledge, queue[0], rules.apart))
+    return chosen[0], chosen
+
+
+def _blocked(head: Item, waiting: Sequence[Sequence[Item]], rules: OrderRules) -> bool:
+    held = [earlier for earlier, later in rules.across if head.method in later]
+    if not held:
+        return False
+    return any(
+        item.method in earlier
+        for queue in waiting
+        # All items of a queue have one target and one zone.
+        if queue[0].target != head.target
+        and (queue[0].zone in rules.apart) == (head.zone in rules.apart)
+        for item in queue
+        for earlier in held
+    )

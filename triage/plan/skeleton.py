@@ -6,6 +6,7 @@ Enough for what-if questions and for the sweep; ``planner`` completes the steps.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 from triage.case.models import Case
@@ -21,6 +22,7 @@ from triage.plan.barring import bench_bars
 from triage.plan.ladder import Ladder, build_ladder, forbidden, offers_for, recheck
 from triage.plan.ordering import Item, arrange
 from triage.plan.outcomes import (
+    Progress,
     Target,
     closed_findings,
     condition_target,
@@ -138,51 +140,74 @@ class SkeletonMaker:
         stage: str,
         closed: frozenset[str],
     ) -> list[list[Item]]:
-        reached = ORDER.index(stage)
-        clean = ORDER.index("clean")
-        queues = []
-        for ladder in ladders:
-            if ladder.progress.cleared_by or ladder.target.key in closed:
-                continue
-            rungs = ladder.rungs
-            if ladder.target.condition is not None:
-                # Work on a state of the specimen belongs to its own stage and to no later one.
-                if self.knowledge.conditions[ladder.target.condition].stage != stage:
-                    continue
-            elif reached > clean:
-                continue
-            elif stage not in CLEAN_STAGES:
-                # Behind a closed gate only air and dry tools, and not before intake is passed.
-                rungs = tuple(
-                    m for m in rungs if reached > 0 and self.knowledge.methods[m].while_dry
-                )
-            queues.append(self._queue(conclusions, ladder, rungs))
-        return queues
-
-    def _queue(self, conclusions: Conclusions, ladder: Ladder, rungs: Iterable[str]) -> list[Item]:
         inserts = [
             (frozenset(c.get("method")), c.get("first"))
             for c in conclusions.of(Family.ORDER, "insert")
         ]
-        queue: list[Item] = []
-        seen: set[str] = set()
-        for place, method in enumerate(rungs, start=1):
-            agents = agent_ids(self.knowledge, method)
-            what = agents[0] if agents else method
-            for methods, first in inserts:
-                inserted = insert_id(ladder.target, first, what)
-                if method in methods and inserted not in ladder.progress.inserts | seen:
-                    seen.add(inserted)
-                    queue.append(
-                        Item(inserted, ladder.target.key, ladder.zone, first, place, inserted=True)
-                    )
-            queue.append(
-                Item(step_id(ladder.target, method), ladder.target.key, ladder.zone, method, place)
+        queues = []
+        for ladder in ladders:
+            rungs = now_rungs(
+                self.knowledge, stage, ladder.target, ladder.rungs, ladder.progress, closed
             )
-        return queue
+            if rungs is not None:
+                done = ladder.progress.inserts
+                queues.append(
+                    queue_of(self.knowledge, inserts, ladder.target, ladder.zone, rungs, done)
+                )
+        return queues
+
+
+def now_rungs(
+    knowledge: Knowledge,
+    stage: str,
+    target: Target,
+    rungs: tuple[str, ...],
+    progress: Progress,
+    closed: frozenset[str],
+) -> tuple[str, ...] | None:
+    """Return the rungs of a ladder that may be worked at this stage, None if it rests."""
+    reached = ORDER.index(stage)
+    if progress.cleared_by or target.key in closed:
+        return None
+    if target.condition is not None:
+        # Work on a state of the specimen belongs to its own stage and to no later one.
+        return rungs if knowledge.conditions[target.condition].stage == stage else None
+    if reached > ORDER.index("clean"):
+        return None
+    if stage not in CLEAN_STAGES:
+        # Behind a closed gate only air and dry tools, and not before intake is passed.
+        return tuple(m for m in rungs if reached > 0 and knowledge.methods[m].while_dry)
+    return rungs
+
+
+def queue_of(
+    knowledge: Knowledge,
+    inserts: Sequence[tuple[frozenset[str], str]],
+    target: Target,
+    zone: str | None,
+    rungs: Iterable[str],
+    done: frozenset[str],
+) -> list[Item]:
+    """Return the steps of one ladder in order, each with what must stand before it."""
+    queue: list[Item] = []
+    seen: set[str] = set()
+    for place, method in enumerate(rungs, start=1):
+        agents = agent_ids(knowledge, method)
+        what = agents[0] if agents else method
+        for methods, first in inserts:
+            inserted = insert_id(target, first, what)
+            if method in methods and inserted not in done | seen:
+                seen.add(inserted)
+                queue.append(Item(inserted, target.key, zone, first, place, inserted=True))
+        queue.append(Item(step_id(target, method), target.key, zone, method, place))
+    return queue
 
 
 def _stage(conclusions: Conclusions) -> str:
     """Return the first stage whose gate is not open, or ``done``."""
-    closed = {c.get("stage") for c in conclusions.of(Family.GATE, "close")}
+    return first_closed({c.get("stage") for c in conclusions.of(Family.GATE, "close")})
+
+
+def first_closed(closed: AbstractSet[str]) -> str:
+    """Return the first stage whose gate is not open, or ``done``."""
     return next((stage for stage in STAGES if stage in closed), DONE)
