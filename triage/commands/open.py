@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import sys
 from pathlib import Path
 
 from triage import places
@@ -27,7 +29,18 @@ def open_interface(arguments: Arguments) -> int:
         arguments.cases = copy_demo(places.demo_copy_folder())
     workshop = workshop_of(arguments, arguments.case)
     case = workshop.load(arguments.case) if arguments.case else None
+    if arguments.plain or is_plain_terminal():
+        from triage.plain.dialogue import Dialogue
+        from triage.plain.session import PlainSession
+
+        PlainSession(workshop, Dialogue(sys.stdin, sys.stdout)).run(case.id if case else None)
+        return 0
     from triage.tui.app import run_app
 
     run_app(workshop, case)
     return 0
+
+
+def is_plain_terminal() -> bool:
+    """Return whether the output cannot draw: no terminal, or one that calls itself dumb."""
+    return os.environ.get("TERM") == "dumb" or not sys.stdout.isatty()

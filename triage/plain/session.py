@@ -1,0 +1,236 @@
+"""A whole session in plain lines: choose a case, answer, work through the plan, record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from triage.case.models import OUTCOMES, Case
+from triage.errors import TriageError
+from triage.plain.dialogue import Dialogue, Stopped
+from triage.plan.model import Plan, QuestionLine, Step
+from triage.plantext import duration, finding_text, plan_text, step_head, step_text
+from triage.service import Workshop
+
+OUTCOME_TEXT = {
+    "cleared": "cleared: it is off",
+    "better": "better, not yet off",
+    "no-change": "no change",
+    "worse": "worse",
+    "damage": "damage",
+    "not-done": "not done",
+}
+# A puff of two seconds needs no clock.
+LEAST_TIMED_S = 20.0
+CHECKLIST = (
+    "gloves and eye protection on as listed above",
+    "air as listed above running, face away from the vapour",
+    "what it would harm is out of the way",
+)
+
+
+class PlainSession:
+    """One session on a workshop; every act goes through the same services as the interface."""
+
+    def __init__(self, workshop: Workshop, dialogue: Dialogue) -> None:
+        self.workshop = workshop
+        self.ask = dialogue
+
+    def run(self, case_id: str | None = None) -> None:
+        """Run until the user stops or the input ends."""
+        try:
+            while True:
+                chosen = case_id or self._choose_case()
+                case_id = None
+                self._work(chosen)
+        except Stopped:
+            self.ask.say("stopped; everything recorded is on disk")
+
+    # -- choosing ---------------------------------------------------------------------------
+
+    def _choose_case(self) -> str:
+        lines = [line for line in self.workshop.list_cases() if not line.fault]
+        for broken in (line for line in self.workshop.list_cases() if line.fault):
+            self.ask.say(f"broken, left as it is: {broken.fault}")
+        choices = [
+            (
+                line.id,
+                f"{line.id}: {'HELD, ' if line.held else ''}{line.stage}; "
+                f"next {line.next_step or 'nothing'}; {line.title}",
+            )
+            for line in lines
+        ]
+        choices.append(("", "begin a new case"))
+        chosen = self.ask.choose("cases", choices)
+        return chosen or self._new_case()
+
+    def _new_case(self) -> str:
+        title = self.ask.words("what is on the bench, in a few words")
+        taxa = [(t.id, t.name) for t in self.workshop.knowledge.taxa.values()]
+        taxon = self.ask.choose("which group is it?", [*taxa, ("unknown", "cannot tell")])
+        return self.workshop.new(title, taxon).id
+
+    # -- one case ---------------------------------------------------------------------------
+
+    def _work(self, case_id: str) -> None:
+        while True:
+            case = self.workshop.load(case_id)
+            plan = self.workshop.plan(case)
+            self._summary(plan)
+            action = self.ask.choose("what now?", self._actions(case, plan))
+            if action == "leave":
+                return
+            try:
+                self._act(action, case, plan)
+            except TriageError as fault:
+                self.ask.fault(fault)
+
+    def _summary(self, plan: Plan) -> None:
+        self.ask.say("", f"case {plan.case}: {plan.title}", f"stage: {plan.stage}")
+        for notice in (*plan.refused, *plan.notices):
+            self.ask.say(f"{notice.kind}: {notice.text}")
+        for hold in plan.held:
+            self.ask.say(f"held: {hold.sentence}")
+        for conflict in plan.conflicts:
+            self.ask.say(f"contradiction in {conflict.finding}: {conflict.sentence}")
+        for finding in plan.findings:
+            self.ask.text(finding_text(finding))
+        step = plan.next_step()
+        self.ask.say(step_head(step) if step else "no step to do now")
+
+    def _actions(self, case: Case, plan: Plan) -> list[tuple[str, str]]:
+        actions = []
+        step = plan.next_step()
+        if step:
+            actions.append(("step", f"do the next step: {step.name}"))
+        if plan.held:
+            actions.append(("release", "release the hold, with a reason"))
+        if plan.questions:
+            actions.append(("answer", f"answer questions, {len(plan.questions)} would help"))
+        actions.append(("find", "say that something is seen in a zone"))
+        actions.append(("plan", "read the whole plan"))
+        if any(f.state in ("open", "unsettled", "stopped") for f in plan.findings):
+            actions.append(("accept", "accept a finding as it is, with a reason"))
+        if case.attempts:
+            actions.append(("undo", "take the last record back, with a reason"))
+        actions.append(("leave", "leave this case"))
+        return actions
+
+    def _act(self, action: str, case: Case, plan: Plan) -> None:
+        acts: dict[str, Callable[[], None]] = {
+            "step": lambda: self._step(case, plan.steps[0]),
+            "release": lambda: self._release(case, plan),
+            "answer": lambda: self._answer(case, plan),
+            "find": lambda: self._find(case),
+            "plan": lambda: self.ask.text(plan_text(plan, whole=True).splitlines()),
+            "accept": lambda: self._accept(case, plan),
+            "undo": lambda: self._undo(case),
+        }
+        acts[action]()
+
+    # -- observing --------------------------------------------------------------------------
+
+    def _answer(self, case: Case, plan: Plan) -> None:
+        while plan.questions:
+            question = plan.questions[0]
+            answer = self._one_answer(question)
+            if answer == "back":
+                return
+            if answer == "unknown":
+                # Asked again only when the user comes back: one question is put once a round.
+                plan = replace(plan, questions=plan.questions[1:])
+                continue
+            if question.finding is None:
+                case = self.workshop.answer(case.id, question.question, answer)
+            else:
+                case = self.workshop.sign(case.id, question.finding, question.question, answer)
+            asked = {(q.finding, q.question) for q in plan.questions}
+            plan = self.workshop.plan(case)
+            for finding in plan.findings:
+                if finding.id == question.finding:
+                    self.ask.text(finding_text(finding))
+            left = tuple(q for q in plan.questions if (q.finding, q.question) in asked)
+            plan = replace(plan, questions=left)
+
+    def _one_answer(self, question: QuestionLine) -> str:
+        whose = question.finding or "whole specimen"
+        choices = [
+            *question.answers,
+            ("unknown", "cannot tell"),
+            ("why", "why do you ask, and how do I find out?"),
+            ("back", "back to the case"),
+        ]
+        while True:
+            answer = self.ask.choose(f"{whose}: {question.ask}", choices)
+            if answer != "why":
+                return answer
+            self.ask.say(f"why: {question.because}", f"how: {question.how}")
+
+    def _find(self, case: Case) -> None:
+        knowledge = self.workshop.knowledge
+        taxon = knowledge.taxa.get(case.taxon)
+        zones = [
+            (z.id, z.name) for z in knowledge.zones.values() if not taxon or taxon.plan in z.plans
+        ]
+        zone = self.ask.choose("in which zone?", zones)
+        sides = [("left", "left"), ("right", "right"), ("both", "both"), ("", "no side")]
+        side = self.ask.choose("on which side?", sides)
+        _, finding = self.workshop.add_finding(case.id, zone, side or None)
+        self.ask.say(f"finding {finding} added; now answer the questions about it")
+
+    def _accept(self, case: Case, plan: Plan) -> None:
+        choices = [
+            (f.id, f"{f.id} {f.zone_name}: {f.deposit_name}")
+            for f in plan.findings
+            if f.state in ("open", "unsettled", "stopped")
+        ]
+        finding = self.ask.choose("which finding?", choices)
+        self.workshop.accept(case.id, finding, self.ask.words("why may it stay"))
+
+    # -- working ----------------------------------------------------------------------------
+
+    def _step(self, case: Case, step: Step) -> None:
+        self.ask.text(step_text(step))
+        if step.hazardous and not self._is_prepared():
+            self.ask.say("not opened: the preparation is not complete")
+            return
+        observed = self.ask.words(step.hold) if step.hold else ""
+        if step.dwell_s is not None and step.dwell_s >= LEAST_TIMED_S:
+            self._dwell(case, step)
+        choices = [(outcome, OUTCOME_TEXT[outcome]) for outcome in OUTCOMES]
+        outcome = self.ask.choose(
+            "what came of it?", [*choices, ("back", "nothing yet, back to the case")]
+        )
+        if outcome == "back":
+            return
+        amount = step.amount_ml
+        if amount is not None and outcome != "not-done":
+            amount = self.ask.number("amount used in mL", amount)
+        note = self.ask.listen("note, or Enter for none")
+        self.workshop.record(
+            case.id, step.id, outcome, amount_ml=amount, note=note, observed=observed
+        )
+        self.ask.say(f"recorded: {step.name}, {OUTCOME_TEXT[outcome]}")
+
+    def _is_prepared(self) -> bool:
+        return all(self.ask.yes(f"ready? {item};") for item in CHECKLIST)
+
+    def _dwell(self, case: Case, step: Step) -> None:
+        seconds = step.dwell_s or 0.0
+        running = next((t for t in case.timers if t.step == step.id), None)
+        if running is None:
+            if not self.ask.yes(f"start the timer of {duration(seconds)};"):
+                return
+            case = self.workshop.start_timer(case.id, step.id, seconds, step.name)
+            running = next(t for t in case.timers if t.step == step.id)
+        left = (running.ends - self.workshop.clock()).total_seconds()
+        ends = running.ends.strftime("%H:%M:%S")
+        self.ask.say(f"ends at {ends}, in {duration(round(left))}" if left > 0 else "time is over")
+
+    def _release(self, case: Case, plan: Plan) -> None:
+        choices = [(h.attempt, f"{h.attempt}: {h.sentence}") for h in plan.held]
+        attempt = self.ask.choose("which hold?", choices)
+        self.workshop.release(case.id, attempt, self.ask.words("why may work go on"))
+
+    def _undo(self, case: Case) -> None:
+        self.workshop.undo(case.id, self.ask.words("why is it taken back"))
