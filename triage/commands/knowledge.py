@@ -45,11 +45,17 @@ def run_check(arguments: Arguments) -> int:
 
 def run_schema(arguments: Arguments) -> int:
     """Print one JSON Schema, or the kinds there are."""
+    from pydantic import TypeAdapter
+
     from triage.knowledge.schema import schema_of, schemas
+    from triage.plan.model import Plan
 
     if arguments.kind is None:
-        for name in schemas():
+        for name in (*schemas(), "plan"):
             print(name)
+        return 0
+    if arguments.kind == "plan":
+        print_json(TypeAdapter(Plan).json_schema(mode="serialization"))
         return 0
     print_json(schema_of(arguments.kind))
     return 0

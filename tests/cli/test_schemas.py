@@ -1,0 +1,48 @@
+"""The schemas that the program prints hold for the files and output it ships and makes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+import yaml
+from pydantic import TypeAdapter
+
+from triage.knowledge.book import KINDS
+from triage.knowledge.schema import schema_of
+from triage.plan.model import Plan, plan_json
+from triage.service import Workshop
+from triage.yamltext import parse_yaml
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_knowledge_files_fit_their_schema(kind: str) -> None:
+    schema = schema_of(kind)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    place = ROOT / "rules" / KINDS[kind][1]
+    files = sorted(place.glob("*.yaml")) if place.is_dir() else [place]
+    assert files
+    for path in files:
+        jsonschema.validate(parse_yaml(path.read_text(encoding="utf-8"), path.name).data, schema)
+
+
+def test_schema_refuses_a_wrong_entry() -> None:
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate([{"id": "x", "name": "y"}], schema_of("zone"))
+
+
+def test_plan_json_fits_its_schema(workshop: Workshop) -> None:
+    schema: dict[str, Any] = TypeAdapter(Plan).json_schema(mode="serialization")
+    for entry in workshop.entries():
+        plan = workshop.plan(workshop.load(entry.id))
+        jsonschema.validate(json.loads(plan_json(plan)), schema)
+
+
+def test_demo_data_are_marked_as_invented() -> None:
+    for path in sorted((ROOT / "cases").glob("*.yaml")):
+        assert yaml.safe_load(path.read_text(encoding="utf-8"))["invented"] is True, path.name
