@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from triage.case.profile import Bench
-from triage.exposure.day import DayLedger
+from triage.exposure.day import DayLedger, Release
 from triage.exposure.inverse import cheapest_control
 from triage.exposure.judge import judge_release
 from triage.exposure.space import Room
 from triage.exposure.substance import Substance
 from triage.exposure.verdict import AirVerdict
 from triage.knowledge.book import Knowledge
-from triage.knowledge.methods import Method
+from triage.knowledge.methods import Amount, Method
 from triage.plan.model import AirLine, LimitLine
 from triage.plan.substances import (
     bare_room,
@@ -53,6 +53,7 @@ class AirJudge:
         margin = knowledge.judgement.margin.value
         self.margin = bench.margin if bench.margin is not None else margin
         self._kept: dict[str, AirChoice] = {}
+        self._judged: dict[str, tuple[float | None, AirVerdict, AirVerdict]] = {}
         self._substances: dict[str, Substance] = {}
 
     def substance(self, agent: str) -> Substance:
@@ -62,7 +63,13 @@ class AirJudge:
         return self._substances[agent]
 
     def judge(
-        self, substance: Substance, amount_ml: float, minutes: float, share: float, room: Room
+        self,
+        substance: Substance,
+        amount_ml: float,
+        minutes: float,
+        share: float,
+        room: Room,
+        day: DayLedger | None = None,
     ) -> AirVerdict:
         """Return the verdict on one release in one room on top of the day."""
         judge_by = None if self.bench.judge_by == MOST_PROTECTIVE else self.bench.judge_by
@@ -71,7 +78,7 @@ class AirJudge:
             amount_ml,
             room,
             minutes,
-            ledger=self.day,
+            ledger=self.day if day is None else day,
             margin=self.margin,
             judge_by=judge_by,
             no_limit_ok=True,
@@ -94,27 +101,74 @@ class AirJudge:
             self._kept[method.id] = self._choose(method)
         return self._kept[method.id]
 
+    def permits(self, method: Method) -> bool:
+        """Return whether the air allows some amount of a method; the reason is not worked out."""
+        if method.id in self._kept:
+            return not self._kept[method.id].refused
+        if method.agent is None or method.amount is None or self._is_plain(method.agent):
+            return True
+        return self._amounts(method, method.agent, method.amount)[0] is not None
+
+    def _is_plain(self, agent: str) -> bool:
+        """Return whether an agent is neither hazardous nor limited, such as water."""
+        entry = self.knowledge.agents[agent]
+        return not entry.hazards and not entry.limits
+
+    def _with_others(self, method: Method, amount_ml: float, minutes: float) -> DayLedger:
+        """Return the day with what the further agents in the liquid give off at the same time."""
+        releases, substances = [], []
+        for part in method.with_:
+            substance = self.substance(part.agent)
+            if substance.airborne == "none" or self._is_plain(part.agent):
+                continue
+            if part.strength is None or not part.strength.unit.startswith("%"):
+                continue
+            density = substance.density_g_per_ml or 1.0
+            mass_mg = amount_ml * density * strength_fraction(part.strength) * 1000.0
+            releases.append(Release(self.day.last_min, mass_mg, substance.key, minutes))
+            substances.append(substance)
+        if not releases:
+            return self.day
+        known = {s.key: s for s in (*self.day.substances, *substances)}
+        return DayLedger((*self.day.releases, *releases), tuple(known.values()))
+
+    def _amounts(
+        self, method: Method, agent: str, amount: Amount
+    ) -> tuple[float | None, AirVerdict, AirVerdict]:
+        """Return the allowed amount (None: not even the least), its verdict, the typical one's."""
+        if method.id not in self._judged:
+            substance = self.substance(agent)
+            share = strength_fraction(method.strength) * amount.open_share
+            minutes = self.release_min(method)
+            day = self._with_others(method, amount.typical_ml, minutes)
+            typical = self.judge(substance, amount.typical_ml, minutes, share, self.room, day)
+            found: tuple[float | None, AirVerdict, AirVerdict] = (None, typical, typical)
+            if typical.verdict != "over":
+                found = (amount.typical_ml, typical, typical)
+            else:
+                # Rounded down to what a pipette can measure, never up over the limit.
+                lowered = int((typical.largest_ok_ml or 0.0) * ROUND_DOWN) / ROUND_DOWN
+                if lowered >= amount.least_ml:
+                    smaller = self.judge(substance, lowered, minutes, share, self.room, day)
+                    if smaller.verdict != "over":
+                        found = (lowered, smaller, typical)
+            self._judged[method.id] = found
+        return self._judged[method.id]
+
     def _choose(self, method: Method) -> AirChoice:
-        if method.agent is None or method.amount is None:
+        if method.agent is None or method.amount is None or self._is_plain(method.agent):
             amount = method.amount.typical_ml if method.amount else None
             return AirChoice(amount, "", None, "")
-        substance = self.substance(method.agent)
+        allowed, verdict, typical = self._amounts(method, method.agent, method.amount)
+        line = self.line(method.agent, verdict)
+        if allowed is not None:
+            lowered = allowed < method.amount.typical_ml
+            text = f"lowered from {method.amount.typical_ml:g} mL: {typical.sentence}"
+            return AirChoice(allowed, text if lowered else "", line, "")
         share = strength_fraction(method.strength) * method.amount.open_share
         minutes = self.release_min(method)
-        typical, least = method.amount.typical_ml, method.amount.least_ml
-        verdict = self.judge(substance, typical, minutes, share, self.room)
-        if verdict.verdict != "over":
-            return AirChoice(typical, "", self.line(method.agent, verdict), "")
-        largest = verdict.largest_ok_ml or 0.0
-        # Rounded down to what a pipette can measure, never up over the limit.
-        lowered = int(largest * ROUND_DOWN) / ROUND_DOWN
-        if lowered >= least:
-            smaller = self.judge(substance, lowered, minutes, share, self.room)
-            if smaller.verdict != "over":
-                because = f"lowered from {typical:g} mL: {verdict.sentence}"
-                return AirChoice(lowered, because, self.line(method.agent, smaller), "")
-        mend = self._mend(substance, least, minutes, share)
-        return AirChoice(None, "", self.line(method.agent, verdict), f"{verdict.sentence} {mend}")
+        mend = self._mend(self.substance(method.agent), method.amount.least_ml, minutes, share)
+        return AirChoice(None, "", line, f"{verdict.sentence} {mend}")
 
     def _mend(self, substance: Substance, least: float, minutes: float, share: float) -> str:
         judge_by = None if self.bench.judge_by == MOST_PROTECTIVE else self.bench.judge_by

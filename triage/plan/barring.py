@@ -74,10 +74,8 @@ def equipment_at_hand(knowledge: Knowledge, bench: Bench) -> frozenset[str]:
     return frozenset((assumed | set(bench.equipment)) - set(bench.lacking))
 
 
-def bench_bars(
-    knowledge: Knowledge, bench: Bench, methods: Iterable[str], judge: AirJudge
-) -> list[Barred]:
-    """Return what the bench excludes among these methods, with a reason for each."""
+def bars_without_air(knowledge: Knowledge, bench: Bench, methods: Iterable[str]) -> list[Barred]:
+    """Return what the bench excludes apart from the air: agents, gloves, equipment."""
     found: list[Barred] = []
     at_hand = equipment_at_hand(knowledge, bench)
     for method_id in sorted(methods):
@@ -95,7 +93,17 @@ def bench_bars(
             if need not in at_hand:
                 name = knowledge.equipment[need].name
                 found.append(Barred(method_id, "bench-lacks", f"Needs {name}.", interlock=False))
-        refused = judge.choose(method).refused
+    return found
+
+
+def bench_bars(
+    knowledge: Knowledge, bench: Bench, methods: Iterable[str], judge: AirJudge
+) -> list[Barred]:
+    """Return what the bench excludes among these methods, with a reason for each."""
+    methods = sorted(methods)
+    found = bars_without_air(knowledge, bench, methods)
+    for method_id in methods:
+        refused = judge.choose(knowledge.methods[method_id]).refused
         if refused:
             found.append(Barred(method_id, "air-limit", refused, interlock=True))
     return found
