@@ -1,0 +1,192 @@
+"""The calculators as a user meets them; figures beside their printed or hand-worked source."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.knowledge import consultant, shipped
+
+from triage.cli import main
+
+ROOT = Path(__file__).resolve().parents[2]
+BENCH = ("--bench", str(ROOT / "cases" / "bench.yaml"))
+
+
+@pytest.fixture(autouse=True)
+def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
+    # Read and compiled once: the calculators differ, the rules folder does not.
+    monkeypatch.setattr("triage.service.load_knowledge", lambda _: shipped())
+    monkeypatch.setattr("triage.service.Consultant", lambda _: consultant())
+
+
+def answered(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
+    assert main([*words, "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def figure(answer: dict[str, Any], name: str) -> float:
+    return next(f["value"] for f in answer["figures"] if f["name"] == name)
+
+
+def test_dilution_of_a_printed_example(capsys: pytest.CaptureFixture[str]) -> None:
+    """Histology note on preservatives: 70 mL of 95 % made up to 95 mL is 70 %."""
+    answer = answered(capsys, "mix", "ethanol", "--to", "70", "--stock", "95", "--ml", "95")
+    assert figure(answer, "stock") == pytest.approx(70.0)
+    assert "the mark decides" in answer["sentence"]
+
+
+def test_mass_of_stock_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
+    """50 g of 3 % from 25 %: 6 g of stock holds the 1.5 g that is needed."""
+    answer = answered(capsys, "mix", "ammonia-solution", "--to", "3", "--stock", "25", "--grams", "50")
+    assert figure(answer, "stock") == pytest.approx(6.0)
+    # Weak-base formula by hand: c = 30/17.031 = 1.7615 mol/L, x = sqrt(1.8e-5 c) = 5.63e-3, pH 11.75.
+    assert figure(answer, "pH, about") == pytest.approx(11.75, abs=0.06)
+
+
+def test_acid_for_a_bath_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
+    """10 % w/w at 1.05 g/mL is 105 g/L over 36.461 = 2.880 mol/L; pH 2 of 1 L takes 3.47 mL."""
+    answer = answered(capsys, "mix", "hydrochloric-acid-dilute", "--to-ph", "2", "--stock", "10", "--ml", "1000")
+    assert figure(answer, "acid stock") == pytest.approx(3.472, abs=0.002)
+
+
+def test_humidity_over_a_salt_of_the_standard(capsys: pytest.CaptureFixture[str]) -> None:
+    """OIML R 121, table 1: sodium chloride at 25 C, 75.3 +/- 0.2 % RH."""
+    answer = answered(capsys, "chamber", "--litres", "1", "--temp", "25", "--salt", "sodium-chloride")
+    assert figure(answer, "relative humidity") == pytest.approx(75.3, abs=0.2)
+
+
+def test_water_of_a_damp_litre(capsys: pytest.CaptureFixture[str]) -> None:
+    """Handbook table of saturated air: 17.3 g/m3 at 20 C; half of it is there already."""
+    answer = answered(capsys, "chamber", "--litres", "1", "--temp", "20", "--rh", "50")
+    assert figure(answer, "water the air takes up") == pytest.approx(17.3 / 2.0, rel=0.01)
+
+
+def test_gel_by_the_packing_rule(capsys: pytest.CaptureFixture[str]) -> None:
+    """Supplier guides after BS 1133-19: 170 g for a cubic metre, so 17 g for 100 L."""
+    answer = answered(capsys, "box", "--litres", "100")
+    assert figure(answer, "packing rule") == pytest.approx(17.0)
+
+
+def test_opening_a_box_lets_its_air_out(capsys: pytest.CaptureFixture[str]) -> None:
+    """Ideal gas by hand: 0.006593 kPa x 128.171 / (8.314 x 293.15) = 0.3467 mg/L, ten litres of it."""
+    answer = answered(capsys, "box", "--litres", "10", "--fumigant", "naphthalene", "--grams", "5")
+    assert figure(answer, "leaves when opened, at most") == pytest.approx(3.467, rel=1e-3)
+
+
+def test_alcohol_after_one_change_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
+    """One change thins 80 % by 0.8 mL of water to 10 mL of fluid: 80 x 10/10.8."""
+    answer = answered(capsys, "alcohol", "--stock", "80", "--fluid", "10", "--water", "0.8")
+    assert figure(answer, "strength after change 1") == pytest.approx(74.07, abs=0.01)
+
+
+def test_bursts_left(capsys: pytest.CaptureFixture[str]) -> None:
+    answer = answered(capsys, "bursts", "8", "10")
+    assert figure(answer, "bursts left") == 1
+    assert figure(answer, "longest next burst") == 10.0
+
+
+def test_air_of_a_closed_room_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
+    """2 mL of ethyl acetate at 0.9006 g/mL in 30 m3: 60.0 mg/m3 in the room once all is in the air."""
+    answer = answered(capsys, "air", "ethyl-acetate", "--ml", "2", "--volume", "30", "--air-changes", "0")
+    peak = next(each for each in answer["levels"] if (each["place"], each["window"]) == ("room", "peak"))
+    assert peak["high_mg_per_m3"] == pytest.approx(2.0 * 900.6 / 30.0, rel=0.01)
+    assert {limit["edition"] for limit in answer["air"]["limits"]}
+    assert all(limit["source"] and limit["authority"] for limit in answer["air"]["limits"])
+
+
+def test_over_a_limit_names_limit_factor_mend_and_control(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["air", "limonene", "--ml", "5", "--volume", "12", "--control", "none"]) == 0
+    first, *rest = capsys.readouterr().out.splitlines()
+    assert first.startswith("Too much: ")
+    assert "times" in first
+    assert "limit" in first
+    assert "It becomes acceptable with:" in " ".join(rest)
+
+
+def test_largest_amount_is_itself_acceptable(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ("air", "heptane", "--volume", "20", "--control", "window")
+    largest = answered(capsys, *words, "--ml", "50")["largest_pass_ml"]
+    assert answered(capsys, *words, "--ml", str(largest * 0.999))["verdict"] == "ok"
+    assert answered(capsys, *words, "--ml", str(largest * 1.02))["verdict"] == "over"
+
+
+def test_least_fresh_air_is_enough_and_no_less(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ("air", "limonene", "--ml", "1", "--volume", "30")
+    least = answered(capsys, *words)["least_air_changes_per_h"]
+    assert answered(capsys, *words, "--air-changes", str(least * 1.01))["verdict"] == "ok"
+    assert answered(capsys, *words, "--air-changes", str(least * 0.95))["verdict"] == "over"
+
+
+def test_curve_without_colour_has_no_codes_and_is_told_in_words(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["air", "ethyl-acetate", "--ml", "2", "--curve", *BENCH]) == 0
+    out = capsys.readouterr().out
+    assert "\x1b" not in out
+    assert "highest at the face:" in out
+    assert "* face" in out
+
+
+def test_today_on_every_case_counts(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    answer = answered(capsys, "day-air")
+    assert answer["sentence"] == "Nothing was released into this room today."
+    assert answer["bars"] == []
+
+
+@pytest.mark.parametrize("words", ["air ethyl-acetate --ml 2", "mix ethanol --to 70 --stock 96 --ml 10", "day-air"])
+def test_same_question_same_bytes(capsys: pytest.CaptureFixture[str], words: str) -> None:
+    texts = []
+    for _ in range(2):
+        main([*words.split(), "--json"])
+        texts.append(capsys.readouterr().out)
+    assert texts[0] == texts[1]
+
+
+BAD = [
+    ("air nosuch --ml 1", "unknown agent"),
+    ("air ethanl --ml 1", 'did you mean "ethanol"?'),
+    ("air ethanol --ml 0", "above zero"),
+    ("air ethanol --ml -3", "above zero"),
+    ("air ethanol --ml nan", "finite"),
+    ("air ethanol --ml abc", "not a number"),
+    ("air ethanol", "--ml"),
+    ("air ethanol --ml 1 --volume 0", "room volume"),
+    ("air ethanol --ml 1 --volume -5", "room volume"),
+    ("air ethanol --ml 1 --air-changes -1", "air changes"),
+    ("air ethanol --ml 1 --air-changes 5000", "air changes"),
+    ("air ethanol --ml 1 --air-changes inf", "air changes"),
+    ("air ethanol --ml 1 --control fan", "unknown control"),
+    ("air ethanol --ml 1 --judge-by nobody", "unknown authority"),
+    ("air ethanol --ml 1 --minutes -1", "minutes"),
+    ("air ethanol --ml 1 --strength 0", "strength"),
+    ("air ethanol --ml 1 --passes 0", "passes"),
+    ("air ethanol --ml 1 --bench nosuch.yaml", "nosuch.yaml"),
+    ("mix ethanol --to 99 --stock 50 --ml 10", "weaker than the target"),
+    ("mix ethanol --to 70 --ml 10", "not known"),
+    ("mix ethanol --to 70 --stock 96 --ml 0", "total volume"),
+    ("mix ethanol --to 70 --stock 96 --grams 5 --basis v/v", "by mass only"),
+    ("mix acetic-acid --to-ph 2 --ml 10 --stock 5", "a pH is worked out only for"),
+    ("mix hydrochloric-acid-dilute --to-ph 9 --ml 10 --stock 5", "pH"),
+    ("chamber --litres 0", "box volume"),
+    ("chamber --litres 2 --temp 70", "temperature"),
+    ("chamber --litres 2 --salt sodium-chlorid", 'did you mean "sodium-chloride"?'),
+    ("chamber --litres 2 --salt potassium-nitrate --temp 2", "no humidity is known"),
+    ("box --litres 8 --rh 20 --to-rh 50", "damper"),
+    ("box --litres 8 --to-rh 1", "humidity"),
+    ("box --litres 8 --fumigant naphthalene --temp 40", "vapour pressure"),
+    ("alcohol --stock 80 --fluid 0", "fluid per gram"),
+    ("alcohol --stock 180 --fluid 10", "fluid strength"),
+    ("bursts 30", "longer than"),
+    ("bursts 8 8 8 8", "are allowed"),
+]
+
+
+@pytest.mark.parametrize(("words", "says"), BAD)
+def test_bad_input_is_one_line(capsys: pytest.CaptureFixture[str], words: str, says: str) -> None:
+    assert main(words.split()) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert len(told.err.strip().splitlines()) == 1, told.err
+    assert says in told.err

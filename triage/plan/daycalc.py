@@ -1,0 +1,138 @@
+"""Today's ledger of the air as lines and bars: what was released, and how much of it is allowed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from triage.case.profile import Bench
+from triage.exposure.day import DayLedger
+from triage.exposure.ledger import DayVerdict, judge_day
+from triage.exposure.wording import number
+from triage.knowledge.book import Knowledge
+from triage.plan.air import MOST_PROTECTIVE, AirJudge
+from triage.plan.aircalc import room_words
+from triage.plan.answers import short, titled
+
+WINDOW_WORDS = {0.0: "peak", 15.0: "15 min", 480.0: "8 h"}
+
+
+@dataclass(frozen=True, slots=True)
+class DayBar:
+    """How full one averaging window is; 1 is all that is allowed.
+
+    ``low`` to ``share`` is the band; ``share`` its unfavourable end, which counts.
+    """
+
+    window: str
+    low: float
+    share: float
+    agents: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AgentLine:
+    """One agent's day at the face, unfavourable end."""
+
+    agent: str
+    name: str
+    total_mg: float
+    peak_mg_per_m3: float
+    mean_15_min_mg_per_m3: float
+    mean_8_h_mg_per_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class ReleaseLine:
+    """One attempt of today as the air saw it."""
+
+    time: str
+    agent: str
+    amount_mg: float
+
+
+@dataclass(frozen=True, slots=True)
+class DayAnswer:
+    """The day so far: sentence, bars per averaging window, agents, releases."""
+
+    sentence: str
+    verdict: str
+    room: str
+    bars: tuple[DayBar, ...]
+    agents: tuple[AgentLine, ...]
+    releases: tuple[ReleaseLine, ...]
+    unlimited: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+def answer_day(knowledge: Knowledge, bench: Bench, day: DayLedger) -> DayAnswer:
+    """Return the day's ledger judged in the bench's room."""
+    judge = AirJudge(knowledge, bench, day)
+    by = None if bench.judge_by == MOST_PROTECTIVE else bench.judge_by
+    found = judge_day(day, judge.room, judge.margin, by)
+    bars = tuple(
+        DayBar(
+            WINDOW_WORDS.get(each.window_min, f"{each.window_min:g} min"),
+            short(each.index.low),
+            short(each.index.high),
+            each.agents,
+        )
+        for each in found.indices
+    )
+    agents = tuple(
+        AgentLine(
+            each.agent,
+            knowledge.agents[each.agent].name,
+            short(each.total_mg),
+            short(each.peak.high),
+            short(each.mean_15_min.high),
+            short(each.mean_8_h.high),
+        )
+        for each in found.agents
+    )
+    sources = [limit.source for each in day.substances for limit in each.limits]
+    return DayAnswer(
+        sentence=_sentence(day, found, bars),
+        verdict=found.verdict,
+        room=room_words(knowledge, bench, judge.room),
+        bars=bars,
+        agents=agents,
+        releases=_releases(day),
+        unlimited=found.unlimited,
+        assumptions=(
+            f"{judge.margin:g} of an 8 h limit may be used; all agents are added up.",
+            "All that was put down counts as evaporated at once, at the unfavourable end.",
+            "Attempts on all cases in this folder count, corrected ones as corrected.",
+        ),
+        sources=titled(knowledge, (*sources, "judgement")),
+    )
+
+
+def _releases(day: DayLedger) -> tuple[ReleaseLine, ...]:
+    return tuple(
+        ReleaseLine(
+            f"{int(each.minute_of_day) // 60:02d}:{int(each.minute_of_day) % 60:02d}",
+            each.agent,
+            short(each.amount_mg),
+        )
+        for each in day.releases
+    )
+
+
+def _sentence(day: DayLedger, found: DayVerdict, bars: tuple[DayBar, ...]) -> str:
+    count = len(day.releases)
+    if not count:
+        return "Nothing was released into this room today."
+    releases = "1 release" if count == 1 else f"{count} releases"
+    if not bars:
+        return f"{releases} today, none of an agent with a published limit: cannot be judged."
+    fullest = bars[0]
+    percent = number(fullest.share * 100)
+    if found.verdict == "over" and fullest.share <= 1.0:
+        return "Too much today: a peak limit or danger-to-life level was passed; air the room."
+    if found.verdict == "over":
+        return (
+            f"Too much today: {number(fullest.share)} times what is allowed for {fullest.window}; "
+            "air the room and release no more."
+        )
+    return f"{releases} today: {fullest.window} stands at {percent} % of what is allowed."
