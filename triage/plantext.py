@@ -148,13 +148,21 @@ def _seen(plan: Plan, shown: int | None) -> Iterator[str]:
             yield from question_text(question)
 
 
-def _ruled_out(plan: Plan) -> Iterator[str]:
-    ruled = [e for e in plan.excluded if e.offered]
+def _ruled_out(plan: Plan, *, whole: bool) -> Iterator[str]:
+    """Yield what was offered and ruled out: with every reason, or each method with the first."""
+    ruled = [e for e in plan.excluded if e.offered and (whole or e.finding)]
     if ruled:
         yield from ("", "ruled out")
+    shown: set[tuple[str | None, str]] = set()
     for excluded in ruled:
+        key = (excluded.finding, excluded.method)
+        if key in shown and not whole:
+            continue
+        shown.add(key)
+        count = sum((e.finding, e.method) == key for e in ruled) - 1
+        more = "" if whole or not count else f" and {count} more"
         text = f"{excluded.finding or 'case'} {excluded.method_name}: {excluded.because}"
-        yield from _wrapped(f"{text} [{excluded.rule}]", "    ", "  ")
+        yield from _wrapped(f"{text} [{excluded.rule}]{more}", "    ", "  ")
 
 
 def plan_text(plan: Plan, *, whole: bool = False) -> str:
@@ -166,7 +174,7 @@ def plan_text(plan: Plan, *, whole: bool = False) -> str:
             lines += step_text(step)
         else:
             lines += _wrapped(step_head(step), "    ", "  ")
-    lines += [*_ruled_out(plan), "", CLOSING]
+    lines += [*_ruled_out(plan, whole=whole), "", CLOSING]
     return "\n".join(lines) + "\n"
 
 

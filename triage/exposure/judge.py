@@ -151,7 +151,9 @@ def _sentence(
     word: Word, tests: Tests, substance: Substance, peak: float, largest: float | None
 ) -> str:
     binding = next((each for each in tests.ratios if each.is_judged), None)
-    if word == "unknown":
+    # Without any limit nothing was held against one; the sentence must not sound like it.
+    is_unjudged = not substance.limits and tests.lel_fraction is None
+    if word == "unknown" or (word == "ok" and is_unjudged):
         return wording.no_limit(substance, peak)
     if word == "ok":
         return wording.within_limits(binding)

@@ -8,7 +8,7 @@ from typing import TextIO
 from triage.errors import TriageError
 
 
-class Stopped(Exception):  # noqa: N818  (an event of the dialogue, not a fault)
+class Stopped(Exception):
     """The user asked to stop, or the input ended."""
 
 

@@ -49,16 +49,13 @@ class PlainSession:
     # -- choosing ---------------------------------------------------------------------------
 
     def _choose_case(self) -> str:
-        lines = [line for line in self.workshop.list_cases() if not line.fault]
-        for broken in (line for line in self.workshop.list_cases() if line.fault):
-            self.ask.say(f"broken, left as it is: {broken.fault}")
+        listed = self.workshop.list_cases()
+        lines = [line for line in listed if not line.fault]
+        self.ask.say(*(f"broken, left as it is: {line.fault}" for line in listed if line.fault))
+        held = {True: "HELD, ", False: ""}
         choices = [
-            (
-                line.id,
-                f"{line.id}: {'HELD, ' if line.held else ''}{line.stage}; "
-                f"next {line.next_step or 'nothing'}; {line.title}",
-            )
-            for line in lines
+            (line.id, f"{line.id}: {held[line.held]}{line.stage}; next {step}; {line.title}")
+            for line, step in ((line, line.next_step or "nothing") for line in lines)
         ]
         choices.append(("", "begin a new case"))
         chosen = self.ask.choose("cases", choices)

@@ -210,8 +210,10 @@ def _hold_prompt(knowledge: Knowledge, method: Method, ladder: Ladder, *, hazard
         )
     if ladder.progress.harmed:
         return "It got worse here before. What do you see now, and why is it safe to go on?"
-    if hazardous or method.test_spot:
+    if method.test_spot:
         return "What did the hidden test spot show?"
+    if hazardous and knowledge.techniques[method.technique].contact != "none":
+        return "What do you see now that makes this step needed?"
     return ""
 
 

@@ -81,6 +81,10 @@ def test_offered_as_it_is_lowered_or_left_out(
         assert choice.amount_ml is None
         assert says_limit_factor_and_mend(choice.refused), choice.refused
         return
+    if choice.line is None:  # neither hazardous nor limited, such as water
+        assert not KNOWLEDGE.agents[method.agent].limits
+        assert not KNOWLEDGE.agents[method.agent].hazards
+        return
     assert choice.line.verdict != "over"
     assert method.amount.least_ml <= choice.amount_ml <= method.amount.typical_ml
     for limit in choice.line.limits:
