@@ -230,13 +230,14 @@ def _why(
     ]
     done = [m for m in ladder.offered if ladder.progress.done(m)]
     problem = _problem_name(knowledge, ladder)
+    verb = "help with this state:" if ladder.target.condition else "remove"
     if ladder.progress.last.get(method.id) == "better":
         text = f"It helped: the same step again on {problem}."
     elif done:
         names = ", ".join(knowledge.methods[m].name for m in sorted(done))
         text = f"The least harsh step left for {problem}; already tried: {names}."
     elif item.rung == 1:
-        text = f"The least harsh step that may remove {problem}."
+        text = f"The least harsh step that may {verb} {problem}."
     else:
         text = f"Only if the milder steps leave {problem} behind."
     return text, tuple(earlier[:MILDER_SHOWN])
