@@ -44,6 +44,7 @@ from triage.tui.words import clock_words
 
 NAME = "triage"
 HELP_MORE = (
+    "Arrows, PgUp and PgDn move; Enter acts on the row under the cursor; ctrl+p finds anything.\n"
     "Esc stops everything, on every screen. It never goes on; Enter never stops.\n"
     "Nothing is kept in the program: what was recorded is on disk at once.\n"
     "Signs: X held or refused, ! caution, @ timer, ? to be answered, > where you stand."

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from typing import Any, get_args
 
 from pydantic import ValidationError
+from rich.table import Table
 from textual.content import Content
 
 from triage.case.profile import Bench, Control, bench_content
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
+from triage.tui.hanging import beside
 
 ROOM = (
     ("volume_m3", "Room volume, m3", "Room volume in m3 (empty: not known)"),
@@ -28,7 +30,7 @@ class BenchRow:
     """One row: where it stands in the bench, its value, and how a new one is asked for."""
 
     id: str
-    prompt: Content
+    prompt: Content | Table
     path: tuple[str, ...] = ()
     value: str = ""
     ask: str = ""
@@ -66,7 +68,7 @@ def bench_rows(bench: Bench, knowledge: Knowledge) -> tuple[BenchRow, ...]:
 
 
 def _row(path: tuple[str, ...], label: str, shown: str, **more: Any) -> BenchRow:
-    return BenchRow("/".join(path), Content(f"  {label:<28}{shown}"), path=path, **more)
+    return BenchRow("/".join(path), beside(f"  {label}", shown), path=path, **more)
 
 
 def _room_rows(bench: Bench) -> Iterator[BenchRow]:

@@ -12,6 +12,8 @@ from textual.content import Content
 
 from triage.knowledge.book import KINDS, Knowledge
 
+# What is looked up most stands first; the other kinds follow in the order of the knowledge.
+FIRST = ("deposit", "zone", "agent", "method", "technique", "taxon", "term")
 NAMES = ("name", "term", "title", "ask", "see", "because", "id")
 
 
@@ -37,7 +39,7 @@ class Shelf:
 def shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
     """Return all entries by kind, the rules by family behind them."""
     found = []
-    for kind in KINDS:
+    for kind in sorted(KINDS, key=_place):
         table = knowledge.table(kind)
         if table:
             entries = tuple(_entry(knowledge, kind, key, held) for key, held in table.items())
@@ -47,6 +49,10 @@ def shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
             entries = tuple(_entry(knowledge, "rule", rule.id, rule) for rule in rules)
             found.append(Shelf(f"rule: {family}", entries))
     return tuple(found)
+
+
+def _place(kind: str) -> int:
+    return FIRST.index(kind) if kind in FIRST else len(FIRST) + (kind == "source")
 
 
 def _entry(knowledge: Knowledge, kind: str, key: str, held: BaseModel) -> EntryText:

@@ -8,6 +8,15 @@ from rich.text import Text
 BOLD = "bold"
 
 
+def beside(label: str, said: str, width: int = 32) -> Table:
+    """Return a row of a label and what is said to it, each wrapped in its own column."""
+    row = Table.grid(expand=True, padding=(0, 1))
+    row.add_column(width=width)
+    row.add_column(ratio=1)
+    row.add_row(Text(label), Text(said))
+    return row
+
+
 def hanging(sign: str, *lines: tuple[str, str] | str, width: int = 4) -> Table:
     """Return a row whose text never runs under its sign.
 

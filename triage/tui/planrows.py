@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from rich.table import Table
 from rich.text import Text
 
+from triage.case.models import Timer
 from triage.plan.model import Excluded, FindingLine, Notice, Plan, Step
 from triage.tui.hanging import BOLD, hanging
 from triage.tui.words import (
@@ -25,7 +26,7 @@ WHOLE = "whole"
 
 @dataclass(frozen=True)
 class Row:
-    """One row; at most one of step, opens, question, attempt, detail is what Enter acts on."""
+    """One row; Enter acts on its step, opens, question, attempt, timer or detail."""
 
     id: str
     prompt: Table | Text
@@ -36,13 +37,17 @@ class Row:
     question: str = ""
     finding: str | None = None
     attempt: str = ""
+    timer: str = ""
     detail: str = field(default="", compare=False)
 
 
-def plan_rows(plan: Plan, opened: frozenset[str]) -> tuple[Row, ...]:
+def plan_rows(
+    plan: Plan, opened: frozenset[str], timers: tuple[Timer, ...] = ()
+) -> tuple[Row, ...]:
     """Return all rows of a plan; no two have the same id."""
     return (
         *_hold_rows(plan),
+        *_timer_rows(plan, timers),
         *_notice_rows("refused", plan.refused),
         *_ladder_rows(plan, opened),
         *_question_rows(plan),
@@ -62,6 +67,17 @@ def _hold_rows(plan: Plan) -> Iterator[Row]:
                 "Enter or r: release with a written reason",
             ),
             attempt=hold.attempt,
+        )
+
+
+def _timer_rows(plan: Plan, timers: tuple[Timer, ...]) -> Iterator[Row]:
+    for timer in timers:
+        here = plan.step(timer.step) is not None
+        what = "Enter stops it" if here else "its step is no longer in the plan; Enter stops it"
+        yield Row(
+            f"timer-{timer.step}",
+            hanging("@", f"TIMER to {timer.ends:%Y-%m-%d %H:%M}: {timer.label}", what),
+            timer=timer.step,
         )
 
 

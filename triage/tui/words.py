@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from triage.plan.model import FindingLine, HarshnessGrades, Step
+from triage.plan.model import FindingLine, HarshnessGrades, Plan, Step
 
 OUTCOME_KEYS: tuple[tuple[str, str, str], ...] = (
     ("c", "cleared", "cleared"),
@@ -148,3 +148,14 @@ def preparation(step: Step) -> tuple[str, ...]:
     lines += [f"Made up: {line.sentence}" for line in step.make_up]
     lines.append("Stop points read")
     return tuple(lines)
+
+
+def no_step_words(plan: Plan) -> str:
+    """Return why there is no step to do, and what to do about it."""
+    if plan.held:
+        return "the case is held; press r and write why work may go on"
+    if plan.refused:
+        return f"the case is refused: {plan.refused[0].text}"
+    if plan.questions:
+        return "no step is open yet; press l and answer what is asked"
+    return "nothing is left to do; press l to look at the specimen again"

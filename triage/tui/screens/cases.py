@@ -35,7 +35,8 @@ def case_prompt(line: CaseLine, running: str) -> Table:
     if line.fault:
         return hanging("X", (f"CANNOT BE READ  {line.path.name}", BOLD), line.fault, width=9)
     sign = "X HELD" if line.held else ("@ TIMER" if running else "")
-    doing = f"{stage_word(line.stage)}: {line.next_step or 'nothing to do now'}"
+    following = line.next_step or ("release it first" if line.held else "nothing to do now")
+    doing = f"{stage_word(line.stage)}: {following}"
     more = [f"@ {running}"] if running else []
     return hanging(sign, (line.title or line.id, BOLD), doing, *more, width=9)
 

@@ -11,18 +11,26 @@ from textual.keys import format_key
 from triage.tui.screens.detail import DetailScreen
 
 # Keys that lists and inputs bring along and that need no line in the help.
+OURS = "triage."
+MOVING = ("cursor_", "page_", "scroll", "first", "last")
 QUIET = frozenset({"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+q"})
 
 
 def keys_text(bindings: Mapping[str, ActiveBinding]) -> str:
-    """Return one line for each thing a key does, all its keys before it."""
+    """Return one line for each thing a key does, all its keys before it; STOP comes first."""
     doing: dict[str, list[str]] = {}
     for key, active in bindings.items():
-        if active.enabled and key not in QUIET and active.binding.description:
+        ours = type(active.node).__module__.startswith(OURS)
+        if active.binding.action.startswith(MOVING):
+            continue
+        if active.enabled and key not in QUIET and active.binding.description and ours:
             shown = active.binding.key_display or format_key(key)
             doing.setdefault(active.binding.description, []).append(shown)
     width = max((len(_joined(keys)) for keys in doing.values()), default=0)
-    return "\n".join(f"{_joined(keys):<{width}}  {what}" for what, keys in doing.items())
+    lines = [
+        (what.upper() != what, f"{_joined(keys):<{width}}  {what}") for what, keys in doing.items()
+    ]
+    return "\n".join(line for _, line in sorted(lines, key=lambda pair: pair[0]))
 
 
 def _joined(keys: list[str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -77,8 +78,8 @@ class ParticularsScreen(Question[Particulars | None]):
             except ValueError:
                 self._refuse(name, f'{label}: "{told[name]}" is no number; write digits, as 2.5')
                 return
-            if (numbers[name] or 0) < 0:
-                self._refuse(name, f"{label}: below zero; write what was used")
+            if not 0 <= (numbers[name] or 0) < math.inf:
+                self._refuse(name, f'{label}: "{told[name]}" cannot be; write what was used')
                 return
         self.dismiss(
             replace(

@@ -22,12 +22,13 @@ from triage.tui.messages import (
 )
 from triage.tui.planrows import Row, plan_rows
 from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
 from triage.tui.steptext import step_text
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.words import OUTCOME_WORDS, stage_word
+from triage.tui.words import OUTCOME_WORDS, no_step_words, stage_word
 
 
 class PlanScreen(ServiceScreen):
@@ -83,7 +84,9 @@ class PlanScreen(ServiceScreen):
             return
         listed = self.query_one("#rows", OptionList)
         before = listed.highlighted_option.id if listed.highlighted_option else None
-        self._rows = plan_rows(self.plan, frozenset(self._opened))
+        self._rows = plan_rows(
+            self.plan, frozenset(self._opened), self.case.timers if self.case else ()
+        )
         listed.set_options(
             Option(row.prompt, id=row.id, disabled=row.is_title) for row in self._rows
         )
@@ -129,15 +132,27 @@ class PlanScreen(ServiceScreen):
             self.post_message(FindingChosen(self.case_id, row.finding))
         elif row.attempt:
             self._release(row.attempt)
+        elif row.timer:
+            self._ask_stop_timer(row.timer)
         elif row.detail:
             self.app.push_screen(DetailScreen("In full", Content(row.detail)))
+
+    def _ask_stop_timer(self, step: str) -> None:
+        def stop(answer: str | None) -> None:
+            if answer == "stop":
+                self._change(lambda: self.services.workshop.stop_timer(self.case_id, step))
+
+        self.app.push_screen(
+            ChoiceScreen("Stop this timer?", (("keep", "let it run"), ("stop", "stop it")), "k0"),
+            stop,
+        )
 
     def action_walk(self) -> None:
         """Work on the next step."""
         if self.plan is None:
             return
         if self.plan.next_step() is None:
-            self.show_fault(_no_step(self.plan))
+            self.show_fault(no_step_words(self.plan))
             return
         self.post_message(StepChosen(self.case_id))
 
@@ -238,13 +253,3 @@ class PlanScreen(ServiceScreen):
     def action_handbook(self) -> None:
         """Go to the handbook."""
         self.post_message(PlaceChosen("handbook"))
-
-
-def _no_step(plan: Plan) -> str:
-    if plan.held:
-        return "the case is held; press r and write why work may go on"
-    if plan.refused:
-        return f"the case is refused: {plan.refused[0].text}"
-    if plan.questions:
-        return "no step is open yet; press l and answer what is asked"
-    return "nothing is left to do; press l to look at the specimen again"

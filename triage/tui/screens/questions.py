@@ -28,6 +28,8 @@ from triage.tui.words import zone_words
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
+# Letters that mean something else here are left out.
+ANSWER_KEYS = "123456789cdfghijkmnoprstv"
 RISK_WORDS = {
     "none": "looking only",
     "touch": "needs a touch",
@@ -46,7 +48,10 @@ class QuestionScreen(ServiceScreen):
 
     PLACE = "Questions"
     BINDINGS: ClassVar[list[BindingType]] = [
-        *(Binding(str(key), f"answer({key})", "Answer", show=False) for key in range(1, 10)),
+        *(
+            Binding(key, f"answer({number})", "Answer", show=False)
+            for number, key in enumerate(ANSWER_KEYS, 1)
+        ),
         Binding("u,0", "cannot_tell", "Can't tell", key_display="u"),
         Binding("w", "why", "Why"),
         Binding("b", "back", "Before"),
@@ -121,10 +126,8 @@ class QuestionScreen(ServiceScreen):
         answers.set_options(
             [
                 *(
-                    Option(
-                        hanging(str(number), f"{text}{_mark(given == answer)}", width=3), id=answer
-                    )
-                    for number, (answer, text) in enumerate(question.answers, 1)
+                    Option(hanging(_key(at), text, *_mark(given == answer), width=3), id=answer)
+                    for at, (answer, text) in enumerate(question.answers)
                 ),
                 Option(hanging("u", "cannot tell", width=3), id=CANNOT_TELL),
             ]
@@ -243,5 +246,9 @@ class QuestionScreen(ServiceScreen):
         self.serve(act, lambda read: self._take(*read))
 
 
-def _mark(given: bool) -> str:
-    return "   < answered so before" if given else ""
+def _key(at: int) -> str:
+    return ANSWER_KEYS[at] if at < len(ANSWER_KEYS) else ""
+
+
+def _mark(given: bool) -> tuple[str, ...]:
+    return ("< your answer so far",) if given else ()

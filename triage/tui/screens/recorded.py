@@ -18,7 +18,7 @@ from triage.tui.screens.base import Question
 from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
 from triage.tui.widgets.faultline import FaultLine
-from triage.tui.words import OUTCOME_WORDS, amount_words, step_place
+from triage.tui.words import OUTCOME_WORDS, amount_words, no_step_words, step_place
 
 BOLD = Style(bold=True)
 
@@ -38,10 +38,12 @@ def recorded_text(case: Case, plan: Plan, before: Step | None) -> Content:
     if plan.held:
         parts.append(("X THE CASE IS HELD\n", BOLD))
         parts += [f"{hold.sentence}\n" for hold in plan.held]
-        parts.append("Nothing is offered until it is released with a written reason.\n")
     elif step is None:
-        parts.append(("Nothing is left to do here.\n", BOLD))
-        parts += [f"{notice.text}\n" for notice in plan.notices]
+        parts += [
+            ("No step is open now.\n", BOLD),
+            f"{no_step_words(plan)}\n",
+            *(f"{notice.text}\n" for notice in plan.notices),
+        ]
     else:
         parts.append(("Next: ", BOLD))
         parts += [(f"{step.name}\n", BOLD), f"{step_place(step)}\n{step.because}\n"]
@@ -52,7 +54,7 @@ class RecordedScreen(Question[bool]):
     """Show the record; Enter goes on to the next step, ``z`` undoes, ``q`` goes to the plan."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "go_on", "Next step"),
+        Binding("enter", "go_on", "Go on", key_display="Enter"),
         Binding("z", "undo", "Undo this record"),
         Binding("q", "leave", "Plan"),
     ]

@@ -1,0 +1,114 @@
+"""Drive the interface with keys alone and wait for what is seen, never for a length of time."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from textual.pilot import Pilot
+
+from triage.service import Workshop
+from triage.tui.app import TriageApp
+from triage.tui.screens.questions import QuestionScreen
+
+NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
+PATIENCE_S = 60.0
+
+
+@dataclass
+class Hand:
+    """A clock that is moved by hand."""
+
+    now: datetime = NOON
+
+    def __call__(self) -> datetime:
+        return self.now
+
+    def on(self, seconds: float) -> None:
+        self.now += timedelta(seconds=seconds)
+
+
+def shown(app: TriageApp) -> str:
+    """Return what stands on the screen, as plain lines."""
+    strips = app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips)
+
+
+class Driver:
+    """Keys in, screen out."""
+
+    def __init__(self, app: TriageApp, pilot: Pilot[Any]) -> None:
+        self.app = app
+        self.pilot = pilot
+
+    @property
+    def screen(self) -> Any:
+        return self.app.screen
+
+    @property
+    def text(self) -> str:
+        return shown(self.app)
+
+    async def until(self, holds: Callable[[], object], what: str = "") -> None:
+        """Wait until something holds; fail with the screen as it is."""
+        loop = asyncio.get_running_loop()
+        end = loop.time() + PATIENCE_S
+        while True:
+            await self.app.workers.wait_for_complete()
+            await self.pilot.pause()
+            if holds():
+                return
+            if loop.time() > end:
+                raise AssertionError(f"never: {what}\n{self.text}")
+
+    async def settled(self) -> None:
+        """Wait until no act of the workshop is under way and all messages are read."""
+        before = ""
+        while before != (before := f"{type(self.screen).__name__}\n{self.text}"):
+            await self.until(lambda: not any(not w.is_finished for w in self.app.workers))
+
+    async def press(self, *keys: str) -> None:
+        """Press keys one after the other, each when the last has had its effect."""
+        for key in keys:
+            await self.pilot.press(key)
+            await self.settled()
+
+    async def write(self, text: str) -> None:
+        """Type a text."""
+        await self.pilot.press(*("space" if sign == " " else sign for sign in text))
+
+    async def on(self, screen: type) -> None:
+        """Wait until a screen is on top."""
+        await self.until(lambda: isinstance(self.screen, screen), f"no {screen.__name__}")
+        await self.settled()
+
+    async def answer(self, question: str, answer: str) -> None:
+        """Give the answer to the question that is asked now."""
+        asked = self.screen
+        assert isinstance(asked, QuestionScreen)
+        assert asked.question is not None
+        assert asked.question.question == question, asked.question.question
+        keys = [key for key, _ in asked.question.answers]
+        from triage.tui.screens.questions import ANSWER_KEYS
+
+        await self.press(ANSWER_KEYS[keys.index(answer)])
+
+
+@asynccontextmanager
+async def driven(
+    workshop: Workshop,
+    *,
+    case: str | None = None,
+    size: tuple[int, int] = (80, 24),
+    clock: Callable[[], datetime] | None = None,
+) -> AsyncIterator[Driver]:
+    """Run the interface without a terminal."""
+    app = TriageApp(workshop, clock or workshop.clock, case)
+    async with app.run_test(size=size) as pilot:
+        driver = Driver(app, pilot)
+        await driver.settled()
+        yield driver

@@ -1,0 +1,247 @@
+"""One step at a time: what must be ready, what must be seen, the time, the outcome."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.tui.driving import Driver, Hand, driven
+from triage.service import Workshop, open_workshop
+from triage.tui.app import TriageApp
+from triage.tui.screens.particulars import ParticularsScreen
+from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.walk import WalkScreen
+
+READY_TO_SOFTEN = {
+    "worth-it": "yes",
+    "whole": "whole",
+    "lacquered": "no",
+    "old-poison-signs": "no",
+    "live-pest-signs": "no",
+    "mouldy-smell": "no",
+    "hydration": "dry",
+}
+
+
+@pytest.fixture
+def hand() -> Hand:
+    return Hand()
+
+
+@pytest.fixture
+def dry(tmp_path: Path, hand: Hand) -> tuple[Workshop, str]:
+    """A dry bee whose next step is hazardous, a hold point, and has a dwell."""
+    workshop = open_workshop(cases=tmp_path, clock=hand)
+    case = workshop.new("dry bee", "bees-wasps")
+    workshop.answer_all(case.id, None, READY_TO_SOFTEN)
+    step = workshop.plan(workshop.load(case.id)).next_step()
+    assert step is not None
+    assert step.hazardous
+    assert step.hold
+    assert step.dwell_s
+    return workshop, case.id
+
+
+async def made_ready(driver: Driver) -> None:
+    lines = driver.screen.query_one("#checklist").lines
+    await driver.press(*(str(number) for number in range(1, len(lines) + 1)), "enter")
+
+
+async def opened(driver: Driver) -> None:
+    await made_ready(driver)
+    await driver.write("test spot unchanged")
+    await driver.press("enter")
+    assert driver.screen.panel == "work"
+
+
+async def test_a_hazardous_step_opens_only_after_every_tick(
+    dry: tuple[Workshop, str], hand: Hand
+) -> None:
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        assert driver.screen.panel == "ready"
+        await driver.press("enter", "enter", "enter")
+        assert driver.screen.panel == "ready"
+        lines = driver.screen.query_one("#checklist").lines
+        await driver.press(*(str(number) for number in range(1, len(lines))), "enter")
+        assert driver.screen.panel == "ready"
+        assert "not every line is ticked" in driver.screen.query_one("#fault").text
+        # No outcome but "not done" can be recorded before the step is open.
+        await driver.press("c", "b", "n", "w", "d")
+        assert isinstance(driver.screen, WalkScreen)
+        assert workshop.load(case).attempts == ()
+
+
+async def test_a_hold_point_is_not_passed_by_repeating_a_key(
+    dry: tuple[Workshop, str], hand: Hand
+) -> None:
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        await made_ready(driver)
+        assert driver.screen.panel == "hold"
+        await driver.press(*["enter"] * 20)
+        assert driver.screen.panel == "hold"
+        await driver.press(*["1"] * 5, "enter")
+        assert driver.screen.panel == "hold"
+        await driver.press(*["backspace"] * 5)
+        await driver.write("no colour change")
+        await driver.press("enter")
+        assert driver.screen.panel == "work"
+        await driver.press("n")
+        await driver.on(RecordedScreen)
+        assert workshop.load(case).attempts[0].observed == "no colour change"
+
+
+@pytest.mark.parametrize(("away_s", "panel"), [(29, "work"), (31, "ready")])
+async def test_after_an_interruption_over_30_s_it_is_asked_again(
+    dry: tuple[Workshop, str], hand: Hand, away_s: int, panel: str
+) -> None:
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        await opened(driver)
+        await driver.press("escape")
+        await driver.on(StopScreen)
+        hand.on(away_s)
+        await driver.press("r")
+        await driver.on(WalkScreen)
+        assert driver.screen.panel == panel
+        said = driver.screen.query_one("#fault").text
+        assert ("test spot unchanged" in said) == (panel == "ready")
+
+
+async def test_the_dwell_timer_survives_the_program(dry: tuple[Workshop, str], hand: Hand) -> None:
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        await opened(driver)
+        await driver.press("t")
+        dwell_s = driver.screen.step.dwell_s
+        await driver.until(lambda: workshop.load(case).timers, "no timer in the case")
+    hand.on(dwell_s - 600)
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.until(lambda: "10:00 left" in driver.text, "time left in the title line")
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        assert driver.screen.query_one("#countdown").seconds_left == 600
+        # Asked again after the interruption; the timer stands beside it.
+        assert driver.screen.panel == "ready"
+        assert "Running, left" in driver.text
+
+
+async def test_the_timer_warns_rings_and_sets_the_title_once_each(
+    dry: tuple[Workshop, str], hand: Hand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bells: list[str] = []
+    monkeypatch.setattr(TriageApp, "bell", lambda _: bells.append("bell"))
+    workshop, case = dry
+    step = workshop.plan(workshop.load(case)).steps[0]
+    workshop.start_timer(case, step.id, 60, "soak")
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.until(lambda: "1:00 left" in driver.app.title, "title")
+        assert bells == []
+        hand.on(41)
+        await driver.until(lambda: bells, "no warning")
+        await driver.until(lambda: "19" in driver.app.title, "title")
+        hand.on(20)
+        await driver.until(lambda: len(bells) == 2, "no ring")
+        await driver.until(lambda: "OVER" in driver.app.title, "title")
+        hand.on(100)
+        driver.app.look_at_timers()
+        assert len(bells) == 2
+        assert "Time is over" in " ".join(n.message for n in driver.app._notifications)
+
+
+async def test_a_running_timer_is_stopped_only_when_told_twice(
+    dry: tuple[Workshop, str], hand: Hand
+) -> None:
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        await opened(driver)
+        await driver.press("t", "t", "t")
+        assert len(workshop.load(case).timers) == 1
+        await driver.press("0")
+        assert workshop.load(case).timers == ()
+
+
+async def test_amount_is_prefilled_and_a_photo_that_is_not_there_is_refused_in_words(
+    workshop: Workshop,
+) -> None:
+    case = "rose-chafer-plate-1"
+    async with driven(workshop, case=case) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        amount = driver.screen.step.amount_ml
+        await driver.press("m")
+        await driver.on(ParticularsScreen)
+        field = driver.screen.query_one("#amount_ml")
+        assert field.value == ("" if amount is None else f"{amount:g}")
+        await driver.write("looks duller")
+        await driver.press("down")
+        await driver.write("nowhere.jpg")
+        await driver.press("enter")
+        await driver.on(WalkScreen)
+        await driver.press("n")
+        fault = driver.screen.query_one("#fault").text
+        assert "nowhere.jpg" in fault
+        assert "check the path" in fault
+        assert workshop.load(case).attempts == ()
+        await driver.press("m", "down", *["backspace"] * 11, "enter", "n")
+        await driver.on(RecordedScreen)
+        assert workshop.load(case).attempts[0].note == "looks duller"
+
+
+@pytest.mark.parametrize("typed", ["two", "-1", "nan"])
+async def test_an_amount_that_is_no_amount_is_refused_in_place(
+    workshop: Workshop, typed: str
+) -> None:
+    async with driven(workshop, case="rose-chafer-plate-1") as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        await driver.press("m", "up", "up")
+        await driver.press(*["backspace"] * 6)
+        await driver.write(typed)
+        await driver.press("enter")
+        assert isinstance(driver.screen, ParticularsScreen)
+        assert driver.screen.query_one("#fault").text
+
+
+async def test_no_outcome_key_works_on_the_record_shown(workshop: Workshop) -> None:
+    """A key that bounces must not record the next step too."""
+    case = "rose-chafer-plate-1"
+    async with driven(workshop, case=case) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        await driver.press("n", "n", "n", "n")
+        await driver.on(RecordedScreen)
+        assert len(workshop.load(case).attempts) == 1
+
+
+async def test_the_stop_key_shows_what_to_do_at_each_stop_point(workshop: Workshop) -> None:
+    async with driven(workshop, case="rose-chafer-plate-1", size=(140, 60)) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        step = driver.screen.step
+        assert "STOP (Esc) if you see" in driver.text
+        await driver.press("escape")
+        await driver.on(StopScreen)
+        flat = " ".join(driver.text.replace("┃", " ").split())
+        for point in step.stop_points:
+            assert point.then in flat
+        await driver.press("enter", "enter", "escape")
+        assert isinstance(driver.screen, StopScreen)
+        await driver.press("r")
+        await driver.on(WalkScreen)
+        await driver.press("q")
+        await driver.on(PlanScreen)

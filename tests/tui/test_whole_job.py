@@ -1,0 +1,195 @@
+"""The whole job with keys only, on the real knowledge and real files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.tui.driving import Driver, driven
+from triage.service import Workshop, open_workshop
+from triage.tui.screens.cases import CasesScreen
+from triage.tui.screens.newcase import NewCaseScreen
+from triage.tui.screens.observe import ObserveScreen
+from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.questions import QuestionScreen
+from triage.tui.screens.reason import ReasonScreen
+from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.walk import WalkScreen
+
+INTAKE = {
+    "worth-it": "yes",
+    "whole": "whole",
+    "lacquered": "no",
+    "old-poison-signs": "no",
+    "live-pest-signs": "no",
+    "mouldy-smell": "no",
+    "size": "large",
+    "pin": "steel-stainless",
+    "hydration": "supple",
+    "joints-stuck": "none",
+}
+OILY = {
+    "sheen": "wet-gloss",
+    "colour": "brown-black",
+    "texture": "smooth-film",
+    "setae": "points",
+    "smell": "rancid",
+    "where-on-body": "hair-brushes",
+}
+
+
+async def answer_all(driver: Driver, known: dict[str, str]) -> list[str]:
+    """Answer what is asked by one key each; what is not known with u."""
+    asked = []
+    while (question := driver.screen.question) is not None and len(asked) < 40:
+        asked.append(question.question)
+        if question.question in known:
+            await driver.answer(question.question, known[question.question])
+        else:
+            await driver.press("u")
+    return asked
+
+
+async def record(driver: Driver, key: str) -> None:
+    """Make the step ready and record an outcome with one key."""
+    await driver.on(WalkScreen)
+    walk = driver.screen
+    if walk.panel == "ready":
+        while not walk.query_one("#checklist").is_ready:
+            ticked = len(walk.query_one("#checklist").lines)
+            await driver.press(*(str(number) for number in range(1, ticked + 1)))
+        await driver.press("enter")
+    if walk.panel == "hold":
+        await driver.write("no change of colour at the test spot")
+        await driver.press("enter")
+    assert walk.panel == "work"
+    await driver.press(key)
+    await driver.on(RecordedScreen)
+
+
+async def test_from_a_new_case_to_the_closed_box(tmp_path: Path) -> None:
+    workshop = open_workshop(cases=tmp_path / "cases")
+    async with driven(workshop) as driver:
+        await driver.on(CasesScreen)
+        assert "No case here yet" in driver.text
+
+        # A new case in under five keys: n, Enter, Enter begin one of unknown kind.
+        await driver.press("n")
+        await driver.on(NewCaseScreen)
+        await driver.press(*["down"] * 4, "enter", "enter")
+        await driver.on(ObserveScreen)
+        case_id = driver.screen.case_id
+        assert workshop.load(case_id).taxon == "bees-wasps"
+
+        await driver.press("g")
+        await driver.on(QuestionScreen)
+        asked = await answer_all(driver, INTAKE)
+        assert {"whole", "lacquered", "hydration"} <= set(asked)
+        await driver.press("q")
+
+        await driver.on(ObserveScreen)
+        await driver.press("h")
+        await driver.on(QuestionScreen)
+        await answer_all(driver, OILY)
+        finding = workshop.load(case_id).findings[0]
+        assert finding.zone == "thorax-hairy"
+        assert finding.signs["sheen"] == "wet-gloss"
+        reading = workshop.plan(workshop.load(case_id)).findings[0]
+        assert reading.deposit == "oily-film"
+        assert reading.deposit_name.split()[0] in driver.text
+        await driver.press("q", "q")
+
+        # Three attempts, the plan changes after each.
+        await driver.on(PlanScreen)
+        first = workshop.plan(workshop.load(case_id)).next_step()
+        assert first is not None
+        await driver.press("s")
+        await record(driver, "n")
+        await driver.press("enter")
+        await record(driver, "b")
+        await driver.press("enter")
+        await record(driver, "d")
+        case = workshop.load(case_id)
+        assert [attempt.outcome for attempt in case.attempts] == ["no-change", "better", "damage"]
+        assert "THE CASE IS HELD" in driver.text
+
+        # Held: no step opens; only a written reason releases it.
+        await driver.press("enter")
+        await driver.on(PlanScreen)
+        assert workshop.plan(case).steps == ()
+        await driver.press("s")
+        assert isinstance(driver.screen, PlanScreen)
+        assert "held" in driver.screen.query_one("#fault").text
+        await driver.press("r")
+        await driver.on(ReasonScreen)
+        await driver.press("enter", "enter", "enter")
+        assert isinstance(driver.screen, ReasonScreen)
+        assert workshop.load(case_id).releases == ()
+        await driver.write("one loose hair, photographed")
+        await driver.press("enter")
+        await driver.on(PlanScreen)
+        assert workshop.load(case_id).releases[0].reason == "one loose hair, photographed"
+
+        await to_the_keeping(driver, workshop, case_id)
+
+
+async def to_the_keeping(driver: Driver, workshop: Workshop, case_id: str) -> None:
+    """Clear each step that is offered until the stage is keep."""
+    for _ in range(30):
+        plan = workshop.plan(workshop.load(case_id))
+        if plan.stage == "keep":
+            break
+        step = plan.next_step()
+        if step is None:
+            await driver.press("l")
+            await driver.on(ObserveScreen)
+            await driver.press("g")
+            await driver.on(QuestionScreen)
+            await answer_all(driver, INTAKE)
+            await driver.press("q", "q")
+            await driver.on(PlanScreen)
+            continue
+        await driver.press("s")
+        await record(driver, "c")
+        await driver.press("q")
+        await driver.on(PlanScreen)
+    assert plan.stage == "keep"
+    assert "keep" in driver.text
+
+
+async def test_undo_is_an_appended_correction_with_a_reason(workshop: Workshop) -> None:
+    async with driven(workshop, case="bumblebee-plate-3") as driver:
+        await driver.on(PlanScreen)
+        await driver.press("s")
+        await record(driver, "n")
+        await driver.press("z")
+        await driver.on(ReasonScreen)
+        await driver.write("wrong key")
+        await driver.press("enter")
+        await driver.on(WalkScreen)
+        first, second = workshop.load("bumblebee-plate-3").attempts
+        assert first.outcome == "no-change"
+        assert second.corrects == first.id
+        assert second.note == "wrong key"
+
+
+async def test_back_one_question_lets_the_answer_be_changed(workshop: Workshop) -> None:
+    async with driven(workshop, case="bumblebee-plate-3") as driver:
+        await driver.press("l")
+        await driver.on(ObserveScreen)
+        await driver.press("h")
+        await driver.settled()
+        await driver.press("2")  # something else, a new finding on the same zone
+        await driver.on(QuestionScreen)
+        first = driver.screen.question
+        await driver.press("1")
+        assert driver.screen.question != first
+        await driver.press("b")
+        assert driver.screen.question == first
+        assert "< your answer so far" in driver.text
+        await driver.press("w")
+        assert "Why this is asked" in driver.text
+        assert "How to find out" in driver.text
+        await driver.press("q", "2")
+        finding = driver.screen.finding
+        signs = workshop.load("bumblebee-plate-3").finding(finding).signs
+        assert signs[first.question] == first.answers[1][0]
