@@ -92,6 +92,13 @@ class RuleIndex:
         self.conditions: dict[str, _Conditions] = {}
         self.compiled = tuple(self._compile(rule) for rule in rules)
         self.by_id = tuple(sorted(self.compiled, key=lambda c: c.rule.id))
+        self.by_first: dict[str, dict[int, list[_Compiled]]] = {}
+        self.by_absence = [c for c in self.compiled if not c.positive]
+        for compiled in self.compiled:
+            if not compiled.positive:
+                continue
+            first = compiled.positive[0]
+            self.by_first.setdefault(first.kind, {}).setdefault(first.bit, []).append(compiled)
         self.named = {compiled.rule.id: compiled for compiled in self.compiled}
         for conditions in self.conditions.values():
             conditions.close()
@@ -164,8 +171,8 @@ class RuleIndex:
         lists = self.lists(facts)
         by_kind: dict[str, list[Conclusion]] = {}
         for compiled in self.by_id:
-            first = compiled.positive[0]
-            if first.bit not in lists.get(first.kind, ()):
+            first = compiled.positive[0] if compiled.positive else None
+            if first is not None and first.bit not in lists.get(first.kind, ()):
                 continue
             last: Conclusion | None = None
             # Rules come by id, so sorting the few conclusions of each rule sorts them all.
@@ -174,6 +181,32 @@ class RuleIndex:
                     by_kind.setdefault(piece.kind, []).append(piece)
                 last = piece
         return tuple([c for kind in sorted(by_kind) for c in by_kind[kind]])
+
+    def fired(self, facts: Iterable[Fact]) -> list[str]:
+        """Return the rules that at least one choice of these facts meets, in no special order."""
+        lists = self.lists(facts)
+        return [
+            compiled.rule.id
+            for compiled in self._candidates(lists)
+            if compiled.alone or _joined(compiled, lists)
+        ]
+
+    def drawn_unsorted(self, facts: Iterable[Fact]) -> list[Conclusion]:
+        """Return all conclusions over these facts in no special order, perhaps some twice."""
+        lists = self.lists(facts)
+        return [
+            conclusion
+            for compiled in self._candidates(lists)
+            for conclusion in self._conclusions(compiled, lists)
+        ]
+
+    def _candidates(self, lists: Lists) -> Iterator[_Compiled]:
+        """Yield the rules whose first condition some fact meets, or that have absences only."""
+        yield from self.by_absence
+        for kind, by_bit in lists.items():
+            by_first = self.by_first.get(kind, {})
+            for bit in by_bit:
+                yield from by_first.get(bit, ())
 
     def _conclusions(self, compiled: _Compiled, lists: Lists) -> list[Conclusion]:
         found: list[Conclusion] = []

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -16,6 +17,7 @@ from triage.engine.facts import Conclusion, Fact
 from triage.engine.normal import NormalRule
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.knowledge.book import Knowledge
+from triage.knowledge.judgement import Judgement
 
 EXCLUDES = -1.0
 # Rounding ends the influence of the order in which floats were added.
@@ -194,6 +196,7 @@ def read_finding(
     most = judgement.most_certain.value
     named = finding.get("named")
     readings: list[tuple[str, float, float, tuple[Conclusion, ...]]] = []
+    guards = set()
     for deposit in knowledge.deposits.values():
         pieces = tuple(evidence.get((finding.key, deposit.id), ()))
         guard = deposit.guard != NONE
@@ -202,56 +205,51 @@ def read_finding(
             weights.append(judgement.named.value)
         if not weights and not guard:
             continue
-        certainty = _certainty(weights, judgement.suspected.value, most, guard=guard)
+        certainty = certainty_of(tuple(sorted(weights)), judgement.suspected.value, most, guard)
         reached = certainty
+        if guard:
+            guards.add(deposit.id)
         # A person who names another deposit has looked at the guards too; evidence for a guard
         # still counts, open questions do not.
         if guard and named == NONE and certainty > EXCLUDES:
             reached = combine([*weights, *reach.open_weights(deposit.id, finding, specimen)], most)
         readings.append((deposit.id, certainty, max(certainty, reached), pieces))
-    return _with_standings(knowledge, finding, readings)
+    ranked = sorted(readings, key=lambda r: (-r[1], r[0]))
+    standings = standings_of(judgement, [(r[0], r[1]) for r in ranked], guards)
+    zone = finding.get("zone")
+    return tuple(
+        Reading(finding.key, zone, deposit, certainty, reached, standing, pieces)
+        for (deposit, certainty, reached, pieces), standing in zip(ranked, standings, strict=True)
+    )
 
 
-def _certainty(weights: Sequence[float], suspected: float, most: float, *, guard: bool) -> float:
-    """Return the combined certainty; contradiction about a guard leaves it suspected."""
-    excluded = any(weight <= EXCLUDES for weight in weights)
-    speaks_for = any(weight >= suspected for weight in weights)
-    if excluded and speaks_for:
+@lru_cache(maxsize=65_536)
+def certainty_of(weights: tuple[float, ...], suspected: float, most: float, guard: bool) -> float:
+    """Return the certainty from sorted weights; contradiction about a guard leaves it suspected."""
+    if weights and weights[0] <= EXCLUDES and weights[-1] >= suspected:
         rest = combine([weight for weight in weights if weight > EXCLUDES], most)
         return suspected if guard else min(0.0, rest)
-    return combine(weights, most)
+    return _combined(weights, most)
 
 
-def _with_standings(
-    knowledge: Knowledge,
-    finding: Fact,
-    readings: Sequence[tuple[str, float, float, tuple[Conclusion, ...]]],
-) -> tuple[Reading, ...]:
-    judgement = knowledge.judgement
-    ranked = sorted(readings, key=lambda r: (-r[1], r[0]))
+def standings_of(
+    judgement: Judgement, ranked: Sequence[tuple[str, float]], guards: AbstractSet[str]
+) -> list[str]:
+    """Return the standing of each (deposit, certainty), given with the most certain first."""
+    suspected, settles = judgement.suspected.value, judgement.settled.value
     lead = ranked[0][1] - (ranked[1][1] if len(ranked) > 1 else 0.0) if ranked else 0.0
-    is_settled = (
-        bool(ranked)
-        and ranked[0][1] >= judgement.settled.value
-        and lead >= judgement.lead.value - 1e-9
-    )
+    is_settled = bool(ranked) and ranked[0][1] >= settles and lead >= judgement.lead.value - 1e-9
+    rival = judgement.rival.value if is_settled else suspected
     made = []
-    for place, (deposit, certainty, reached, pieces) in enumerate(ranked):
-        guard = knowledge.deposits[deposit].guard != NONE
-        counts = judgement.rival.value if is_settled and not guard else judgement.suspected.value
+    for place, (deposit, certainty) in enumerate(ranked):
         if certainty <= EXCLUDES:
-            standing = "excluded"
-        elif certainty < -judgement.suspected.value:
-            standing = "doubtful"
+            made.append("excluded")
+        elif certainty < -suspected:
+            made.append("doubtful")
         elif is_settled and place == 0:
-            standing = "settled"
-        elif certainty < counts:
-            standing = "open"
-        elif certainty < judgement.settled.value:
-            standing = "suspected"
+            made.append("settled")
+        elif certainty < (suspected if deposit in guards else rival):
+            made.append("open")
         else:
-            standing = "likely"
-        made.append(
-            Reading(finding.key, finding.get("zone"), deposit, certainty, reached, standing, pieces)
-        )
-    return tuple(made)
+            made.append("suspected" if certainty < settles else "likely")
+    return made

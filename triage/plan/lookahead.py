@@ -7,22 +7,24 @@ each outlook equal to the skeleton that forward chaining gives for the same chan
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache, partial
 from typing import TypeVar
 
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import facts_from
-from triage.engine.consult import Consultant
+from triage.engine.consult import LEFT_ALONE, Consultant
 from triage.engine.facts import Conclusion, Fact, order_of
+from triage.engine.indexed import RuleIndex
 from triage.engine.normal import NormalRule
-from triage.engine.reading import Reading, group_evidence, read_finding
+from triage.engine.quickread import QuickReader, Summary
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import Family
 from triage.plan.air import AirJudge
 from triage.plan.barring import bars_without_air
-from triage.plan.ladder import barred_by_attempts, rungs_left
+from triage.plan.ladder import barred_by_attempts, harshness_key
 from triage.plan.ordering import Item, first_item, order_rules
 from triage.plan.outcomes import (
     Progress,
@@ -36,6 +38,7 @@ from triage.plan.skeleton import first_closed, now_rungs, queue_of
 
 Key = tuple[object, ...]
 Head = tuple[object, ...]
+Build = Callable[[], tuple[Fact, ...]]
 Value = TypeVar("Value")
 LATER = (Family.GATE, Family.FORBID, Family.OFFER, Family.ORDER)
 # Kept parts beyond this number are dropped; a session at one bench stays far below it.
@@ -44,7 +47,10 @@ KEPT = 50_000
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """What a plan would begin with, and the rungs of every ladder behind it."""
+    """What a plan would begin with, and the rungs of every ladder behind it.
+
+    ``gates`` are the rules that close a stage or refuse the specimen.
+    """
 
     step: str | None
     method: str | None
@@ -52,6 +58,7 @@ class Outlook:
     stage: str
     refused: tuple[str, ...]
     held: tuple[str, ...]
+    gates: tuple[str, ...]
     rungs: tuple[tuple[str, tuple[str, ...]], ...]
 
     @property
@@ -62,16 +69,13 @@ class Outlook:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Summary:
-    """What recognition says about one finding, as far as later rules can see it."""
+class _View:
+    """A finding of a specimen as recognised; ``code`` stands for all that later rules see."""
 
-    readings: tuple[Reading, ...]
-    facts: tuple[Fact, ...]
-    seen: Key
-    settled: str | None
-    own: int
-    whole: int
-    conditions: frozenset[str]
+    finding: Fact
+    specimen: Fact
+    summary: Summary
+    code: int
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -92,6 +96,7 @@ class Work:
         self.closed = closed_findings(case)
         self.held = case.held_by()
         self.seen: dict[Key, Outlook] = {}
+        self.views: dict[Key, _View] = {}
         self._progress: dict[Target, tuple[Progress, Key]] = {}
 
     def progress(self, target: Target) -> tuple[Progress, Key]:
@@ -125,6 +130,11 @@ def with_values(
     )
 
 
+def _about(rule: NormalRule) -> bool:
+    """Return whether a rule looks at a finding or at one of its readings."""
+    return any(pattern.kind in ("finding", "reading") for pattern in rule.patterns)
+
+
 def is_local(rule: NormalRule) -> bool:
     """Return whether a rule looks at one finding at a time, so that findings may be told apart."""
     about = [p for p in rule.patterns if p.kind in ("finding", "reading")]
@@ -156,21 +166,27 @@ class Lookahead:
             msg = f"rules over several findings at once need another look-ahead: {strays}"
             raise NotImplementedError(msg)
         recognise = consultant.index(Family.RECOGNISE)
+        self.reader = QuickReader(consultant)
         self._finding_read = tuple(sorted({*recognise.read_fields("finding"), "zone", "named"}))
         self._specimen_read = tuple(sorted({*recognise.read_fields("specimen"), "taxon"}))
-        # Guards are read at the end that unanswered questions could still reach.
         self._finding_later = self._later("finding", {"zone"})
         self._specimen_later = self._later("specimen", set())
+        self._of_finding = {f: RuleIndex(r for r in rules[f] if _about(r)) for f in LATER}
+        self._of_case = {f: RuleIndex(r for r in rules[f] if not _about(r)) for f in LATER}
+        key = harshness_key(self.knowledge)
+        self._harsh = {m: place for place, m in enumerate(sorted(self.knowledge.methods, key=key))}
         self._summaries: dict[Key, Summary] = {}
         self._alone: dict[Key, tuple[int, frozenset[str]]] = {}
         self._gates: dict[Key, tuple[Conclusion, ...]] = {}
         self._locals: dict[Key, _Local] = {}
         self._queues: dict[Key, tuple[tuple[str, ...], list[Item] | None]] = {}
         self._barred: dict[str, bool] = {}
+        self._codes: dict[Key, int] = {}
 
     def _later(self, kind: str, more: set[str]) -> tuple[str, ...]:
+        derived = {name for of, name in self.consultant.vocabulary.derived if of == kind}
         read = [self.consultant.index(family).read_fields(kind) for family in LATER]
-        return tuple(sorted({name for names in read for name in names} | more))
+        return tuple(sorted(({name for names in read for name in names} | more) - derived))
 
     def facts(self, case: Case) -> tuple[Fact, ...]:
         """Return the facts of a case on this bench, to be varied with ``with_values``."""
@@ -182,7 +198,7 @@ class Lookahead:
 
     # -- recognition ------------------------------------------------------------------------
 
-    def summary(self, finding: Fact, specimen: Fact) -> Summary:
+    def summary(self, finding: Fact, specimen: Fact, bench: Fact) -> Summary:
         """Return what recognition says about one finding of a specimen."""
         key: Key = (
             finding.key,
@@ -191,42 +207,15 @@ class Lookahead:
         )
         found = self._summaries.get(key)
         if found is None:
-            found = _kept(self._summaries, key, self._summarise(finding, specimen))
+            made = self.reader.finding(finding, specimen, bench)
+            found = _kept(self._summaries, key, made)
         return found
 
-    def _summarise(self, finding: Fact, specimen: Fact) -> Summary:
-        consultant = self.consultant
-        recognised = consultant.run_plain(Family.RECOGNISE, (specimen, finding))
-        evidence = group_evidence(c for c in recognised if c.kind == "evidence")
-        readings = read_finding(self.knowledge, consultant.reach, finding, specimen, evidence)
-        facts = tuple(f for r in readings if (f := consultant.reading_fact(r)) is not None)
-        settled = next((r.deposit for r in readings if r.standing == "settled"), None)
-        own, whole, conditions = self._state(recognised)
-        seen = tuple(
-            sorted((f.fields["deposit"], f.fields["standing"], f.fields["reach"]) for f in facts)
-        )
-        return Summary(readings, facts, seen, settled, own, whole, conditions)
-
-    def _state(self, recognised: Iterable[Conclusion]) -> tuple[int, int, frozenset[str]]:
-        own, whole, conditions = 0, 0, set()
-        for conclusion in recognised:
-            if conclusion.kind == "grade":
-                grade = self.consultant.grades[conclusion.get("fragility")]
-                if conclusion.get("finding") is None:
-                    whole = max(whole, grade)
-                else:
-                    own = max(own, grade)
-            elif conclusion.kind == "state":
-                conditions.add(conclusion.get("condition"))
-        return own, whole, frozenset(conditions)
-
-    def _specimen_alone(self, specimen: Fact) -> tuple[int, frozenset[str]]:
+    def _specimen_alone(self, specimen: Fact, bench: Fact) -> tuple[int, frozenset[str]]:
         key = tuple([specimen.fields[name] for name in self._specimen_read])
         found = self._alone.get(key)
         if found is None:
-            _, whole, conditions = self._state(
-                self.consultant.run_plain(Family.RECOGNISE, (specimen,))
-            )
+            whole, conditions = self.reader.specimen((specimen, bench))
             floor = max(whole, self.consultant.floor_of_group(specimen.fields["taxon"]))
             found = _kept(self._alone, key, (floor, conditions))
         return found
@@ -234,74 +223,99 @@ class Lookahead:
     # -- the whole outlook ------------------------------------------------------------------
 
     def outlook(self, facts: tuple[Fact, ...], work: Work) -> Outlook:
-        """Return the outlook of a case with these facts and this work behind it."""
-        specimen = next(fact for fact in facts if fact.kind == "specimen")
-        findings = [fact for fact in facts if fact.kind == "finding"]
-        floor, conditions = self._specimen_alone(specimen)
-        summaries = [self.summary(finding, specimen) for finding in findings]
-        floors = {"": max([floor, *[s.whole for s in summaries]])}
-        floors |= {f.key: s.own for f, s in zip(findings, summaries, strict=True)}
-        states = frozenset().union(conditions, *[s.conditions for s in summaries])
-        settled = {f.key: s.settled for f, s in zip(findings, summaries, strict=True) if s.settled}
-        derived = self.consultant.derive(facts, floors, settled, (), states, work.closed)
-        by_kind: dict[str, list[Fact]] = {}
-        for fact in derived:
-            by_kind.setdefault(fact.kind, []).append(fact)
-        seen = self._seen(by_kind, summaries, states)
+        """Return the outlook of a case with these facts and this work behind it.
+
+        Facts come as ``facts_from`` gives them: the specimen, the bench, the findings.
+        """
+        specimen, bench, *findings = facts
+        floor, conditions = self._specimen_alone(specimen, bench)
+        views = [self._view(finding, specimen, bench, work) for finding in findings]
+        floor = max([floor, *[view.summary.whole for view in views]])
+        states = conditions.union(*[view.summary.conditions for view in views])
+        seen = (
+            self._code(
+                *[specimen.fields[name] for name in self._specimen_later],
+                floor,
+                self._cleaning(views, work),
+                states,
+            ),
+            *[(view.code, max(floor, view.summary.own)) for view in views],
+        )
         found = work.seen.get(seen)
         if found is None:
-            found = self._look(by_kind, summaries, states, seen, work)
-            _kept(work.seen, seen, found)
+            found = _kept(work.seen, seen, self._look(facts, views, floor, states, seen, work))
         return found
 
-    def _seen(
-        self,
-        by_kind: Mapping[str, list[Fact]],
-        summaries: Sequence[Summary],
-        states: frozenset[str],
-    ) -> Key:
-        """Return all that later rules can see: cases alike in this have the same outlook."""
-        names = self._finding_later
-        specimen = by_kind["specimen"][0].fields
-        return (
-            tuple([specimen[name] for name in self._specimen_later]),
-            states,
-            *[
-                (fact.key, summary.seen, *[fact.fields[name] for name in names])
-                for fact, summary in zip(by_kind.get("finding", ()), summaries, strict=True)
-            ],
+    def _view(self, finding: Fact, specimen: Fact, bench: Fact, work: Work) -> _View:
+        key: Key = (id(finding), id(specimen))
+        found = work.views.get(key)
+        if found is None:
+            summary = self.summary(finding, specimen, bench)
+            fields = finding.fields
+            later = [fields[name] for name in self._finding_later]
+            code = self._code(finding.key, summary.seen, *later)
+            # The facts are kept beside the view, so that no other fact can take their identity.
+            found = _kept(work.views, key, _View(finding, specimen, summary, code))
+        return found
+
+    def _code(self, *values: object) -> int:
+        """Return one number for equal values: what later rules see, cheap to compare."""
+        return self._codes.setdefault(values, len(self._codes))
+
+    def _cleaning(self, views: Sequence[_View], work: Work) -> bool:
+        """Return whether a finding is still open; the same as ``Consultant.derive`` works out."""
+        deposits = self.knowledge.deposits
+        return any(
+            view.finding.key not in work.closed
+            and (
+                view.summary.settled is None
+                or deposits[view.summary.settled].guard not in LEFT_ALONE
+            )
+            for view in views
         )
 
     def _look(
         self,
-        by_kind: Mapping[str, list[Fact]],
-        summaries: Sequence[Summary],
+        facts: tuple[Fact, ...],
+        views: Sequence[_View],
+        floor: int,
         states: frozenset[str],
         seen: Key,
         work: Work,
     ) -> Outlook:
-        common = (*by_kind["specimen"], *by_kind["bench"], *by_kind.get("state", ()))
-        findings = by_kind.get("finding", [])
-        readings = [fact for summary in summaries for fact in summary.facts]
-        gates = self._gates.get(seen)
-        if gates is None:
-            gates = self.consultant.run_plain(Family.GATE, (*common, *findings, *readings))
-            _kept(self._gates, seen, gates)
-        closed = tuple(sorted({c.get("stage") for c in gates if c.kind == "close"}))
-        stage = first_closed(set(closed))
-        common = (*common, *[Fact("closed", name, {"stage": name}) for name in closed])
-        shared: Key = (seen[0], states, closed)
-        alone = self._local((*shared, None), common)
-        own = [
-            self._local((*shared, *key), (*common, finding, *summary.facts))  # type: ignore[misc]
-            for key, finding, summary in zip(seen[2:], findings, summaries, strict=True)
+        @cache
+        def derived() -> tuple[tuple[Fact, ...], tuple[Fact, ...]]:
+            """Return the facts of the case and of the findings, once any part needs them."""
+            floors = {"": floor} | {view.finding.key: view.summary.own for view in views}
+            settled = {v.finding.key: v.summary.settled for v in views if v.summary.settled}
+            made = self.consultant.derive(facts, floors, settled, (), states, work.closed)
+            behind = 2 + len(views)
+            return (*made[:2], *made[behind:]), made[2:behind]
+
+        def about(place: int, closed: tuple[Fact, ...] = ()) -> tuple[Fact, ...]:
+            view = views[place]
+            zone = view.finding.fields["zone"]
+            read = self.reader.facts(view.finding.key, zone, view.summary)
+            return (*derived()[0], derived()[1][place], *read, *closed)
+
+        gates = self._gate(
+            seen, lambda: derived()[0], [partial(about, n) for n in range(len(views))]
+        )
+        stages = sorted({c.get("stage") for c in gates if c.kind == "close"})
+        closed = tuple(Fact("closed", name, {"stage": name}) for name in stages)
+        shared: Key = (seen[0], tuple(stages))
+        parts = [self._local(shared, self._of_case, lambda: (*derived()[0], *closed))]
+        parts += [
+            self._local((*shared, part), self._of_finding, partial(about, place, closed))
+            for place, part in enumerate(seen[1:])
         ]
-        refused = tuple(c.rule for c in gates if c.kind == "refuse")
-        ladders = self._ladders([alone, *own], findings, summaries, states, stage, work)
-        orders = dict.fromkeys(c for part in (alone, *own) for c in part.orders)
-        queues = [queue for _, _, queue in ladders if queue]
+        stage = first_closed(set(stages))
+        refused = tuple(sorted(c.rule for c in gates if c.kind == "refuse"))
+        ladders = self._ladders(parts, views, states, stage, work)
         first = None
         if not refused and not work.held:
+            orders = dict.fromkeys(c for part in parts for c in part.orders)
+            queues = [queue for _, _, queue in ladders if queue]
             first = first_item(self.knowledge, queues, order_rules(orders))
         return Outlook(
             step=first.step if first else None,
@@ -310,22 +324,36 @@ class Lookahead:
             stage=stage,
             refused=refused,
             held=work.held,
+            gates=tuple(sorted({c.rule for c in gates})),
             rungs=tuple((key, rungs) for key, rungs, queue in ladders if queue is not None),
         )
 
-    def _local(self, key: Key, facts: tuple[Fact, ...]) -> _Local:
+    def _gate(self, seen: Key, case: Build, findings: Sequence[Build]) -> tuple[Conclusion, ...]:
+        about = self._of_finding[Family.GATE]
+        key = seen if about.compiled else seen[:1]
+        found = self._gates.get(key)
+        if found is None:
+            gates = self._of_case[Family.GATE].drawn_unsorted(case())
+            if about.compiled:
+                for build in findings:
+                    gates += about.drawn_unsorted(build())
+            found = _kept(self._gates, key, tuple(dict.fromkeys(gates)))
+        return found
+
+    def _local(self, key: Key, indexes: Mapping[Family, RuleIndex], build: Build) -> _Local:
         found = self._locals.get(key)
         if found is None:
+            facts = build()
             own: set[str] = set()
             whole: set[str] = set()
-            for conclusion in self.consultant.run_plain(Family.FORBID, facts):
+            for conclusion in indexes[Family.FORBID].drawn_unsorted(facts):
                 named = conclusion.get("finding")
                 (whole if named is None else own).update(conclusion.get("method"))
             found = _Local(
                 frozenset(own),
                 frozenset(whole),
-                tuple(c for c in self.consultant.run_plain(Family.OFFER, facts)),
-                tuple(c for c in self.consultant.run_plain(Family.ORDER, facts)),
+                tuple(indexes[Family.OFFER].drawn_unsorted(facts)),
+                tuple(indexes[Family.ORDER].drawn_unsorted(facts)),
             )
             _kept(self._locals, key, found)
         return found
@@ -333,24 +361,24 @@ class Lookahead:
     def _ladders(
         self,
         parts: Sequence[_Local],
-        findings: Sequence[Fact],
-        summaries: Sequence[Summary],
+        views: Sequence[_View],
         states: frozenset[str],
         stage: str,
         work: Work,
     ) -> list[tuple[str, tuple[str, ...], list[Item] | None]]:
         """Return target, rungs and queue of each ladder; no queue where it rests now."""
-        whole = frozenset().union(*[part.whole for part in parts])
+        whole = parts[0].whole.union(*[part.whole for part in parts[1:]])
         inserts = _inserts(parts)
         made: list[tuple[str, tuple[str, ...], list[Item] | None]] = []
-        for finding, summary, part in zip(findings, summaries, parts[1:], strict=True):
-            target = finding_target(finding.key)
-            zone = finding.fields["zone"]
+        for view, part in zip(views, parts[1:], strict=True):
+            finding = view.finding.key
+            target = finding_target(finding)
+            zone = view.finding.fields["zone"]
             progress, done = work.progress(target)
             key: Key = (part, whole, done, target.key in work.closed, stage, inserts)
             ladder = self._queues.get(key)
             if ladder is None:
-                offered = _offered(part.offers, finding.key, summary.settled)
+                offered = _offered(part.offers, finding, view.summary.settled)
                 ladder = self._ladder(
                     target, zone, offered, part.own | whole, progress, stage, inserts, work
                 )
@@ -381,9 +409,16 @@ class Lookahead:
         inserts: tuple[tuple[frozenset[str], str], ...],
         work: Work,
     ) -> tuple[tuple[str, ...], list[Item] | None]:
-        tried = {bar.method for bar in barred_by_attempts(self.knowledge, offered, progress)}
-        left = {m for m in offered if m not in out and m not in tried and not self._is_barred(m)}
-        rungs = rungs_left(self.knowledge, left, frozenset(), progress)
+        tried: set[str] = set()
+        if progress.harmed or progress.skipped or progress.failed_inserts:
+            tried = {bar.method for bar in barred_by_attempts(self.knowledge, offered, progress)}
+        free = [m for m in offered if m not in out and m not in tried and not self._is_barred(m)]
+        methods = self.knowledge.methods
+        rungs = tuple(
+            m
+            for m in sorted(free, key=self._harsh.__getitem__)
+            if progress.done(m) < methods[m].passes
+        )
         now = now_rungs(self.knowledge, stage, target, rungs, progress, work.closed)
         if now is None:
             return rungs, None

@@ -1,0 +1,185 @@
+"""Recognition in numbers only, for look-ahead: no conclusions, no trail, the same readings.
+
+What each rule says is laid out once; a finding then costs its matching rules and one combination
+for each deposit they speak of. Tests hold it equal to ``reading.read_finding``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from triage.engine.consult import Consultant
+from triage.engine.facts import Fact
+from triage.engine.indexed import RuleIndex
+from triage.engine.normal import NormalRule
+from triage.engine.reading import EXCLUDES, certainty_of, combine, standings_of
+from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.knowledge.rules import Family
+
+HIDDEN = frozenset({"excluded", "doubtful", "open"})
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Summary:
+    """What recognition says about one finding.
+
+    ``ranked`` holds (deposit, certainty), the most certain first; ``seen`` holds (deposit,
+    standing, reach) as far as later rules can read them, sorted; ``own`` and ``whole`` are ranks
+    of fragility for the finding and for the specimen.
+    """
+
+    ranked: tuple[tuple[str, float], ...]
+    seen: tuple[tuple[str, str, str], ...]
+    settled: str | None
+    own: int
+    whole: int
+    conditions: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Says:
+    """What one rule concludes."""
+
+    weights: tuple[tuple[str, float], ...]
+    own: int
+    whole: int
+    conditions: frozenset[str]
+
+
+def _is_about_finding(rule: NormalRule) -> bool:
+    return any(pattern.kind == "finding" for pattern in rule.patterns)
+
+
+class QuickReader:
+    """Reads findings one at a time; the recognise rules must each look at one finding at most."""
+
+    def __init__(self, consultant: Consultant) -> None:
+        rules = consultant.normal.by_family[Family.RECOGNISE]
+        self.consultant = consultant
+        self.of_finding = RuleIndex(rule for rule in rules if _is_about_finding(rule))
+        self.of_specimen = RuleIndex(rule for rule in rules if not _is_about_finding(rule))
+        self._says = {rule.id: self._said(rule) for rule in rules}
+        judgement = consultant.knowledge.judgement
+        self._suspected = judgement.suspected.value
+        self._most = judgement.most_certain.value
+        self._named = judgement.named.value
+        self._guards = sorted(consultant.guards)
+        self._asked = {guard: self._fields_asked(guard, consultant) for guard in consultant.guards}
+        self._open: dict[tuple[object, ...], tuple[float, ...]] = {}
+
+    def _said(self, rule: NormalRule) -> _Says:
+        weights: list[tuple[str, float]] = []
+        own, whole, conditions = 0, 0, set()
+        for template in rule.templates:
+            constants = dict(template.constants)
+            if template.kind == "evidence":
+                weights.append((constants["deposit"], constants["weight"]))
+            elif template.kind == "state":
+                conditions.add(constants["condition"])
+            elif any(name == "finding" for name, _ in template.variables):
+                own = max(own, self.consultant.grades[constants["fragility"]])
+            else:
+                whole = max(whole, self.consultant.grades[constants["fragility"]])
+        return _Says(tuple(weights), own, whole, frozenset(conditions))
+
+    def _fields_asked(self, guard: str, consultant: Consultant) -> tuple[tuple[str, str], ...]:
+        asked = consultant.reach.possible.get(guard, {})
+        return tuple(sorted({(kind, name) for fields in asked for kind, name, _ in fields}))
+
+    def specimen(self, facts: Iterable[Fact]) -> tuple[int, frozenset[str]]:
+        """Return the fragility and the conditions that follow without looking at a finding."""
+        whole = 0
+        conditions: set[str] = set()
+        for rule_id in self.of_specimen.fired(facts):
+            says = self._says[rule_id]
+            whole = max(whole, says.whole)
+            conditions |= says.conditions
+        return whole, frozenset(conditions)
+
+    def finding(self, finding: Fact, specimen: Fact, bench: Fact) -> Summary:
+        """Return what recognition says about one finding."""
+        weights: dict[str, list[float]] = {guard: [] for guard in self._guards}
+        own, whole = 0, 0
+        conditions: set[str] = set()
+        for rule_id in self.of_finding.fired((finding, specimen, bench)):
+            says = self._says[rule_id]
+            for deposit, weight in says.weights:
+                if deposit in weights:
+                    weights[deposit].append(weight)
+                else:
+                    weights[deposit] = [weight]
+            own, whole = max(own, says.own), max(whole, says.whole)
+            conditions |= says.conditions
+        named = finding.fields["named"]
+        if named != NONE:
+            weights.setdefault(named, []).append(self._named)
+        return self._read(weights, named, finding, specimen, own, whole, frozenset(conditions))
+
+    def _read(
+        self,
+        weights: dict[str, list[float]],
+        named: str,
+        finding: Fact,
+        specimen: Fact,
+        own: int,
+        whole: int,
+        conditions: frozenset[str],
+    ) -> Summary:
+        guards = self.consultant.guards
+        found = []
+        reaching = set()
+        for deposit, pieces in weights.items():
+            guard = deposit in guards
+            pieces.sort()
+            certainty = certainty_of(tuple(pieces), self._suspected, self._most, guard)
+            found.append((-certainty, deposit))
+            if not guard:
+                continue
+            reached = certainty
+            if named == NONE and certainty > EXCLUDES:
+                more = self._open_weights(deposit, finding, specimen)
+                reached = max(certainty, combine([*pieces, *more], self._most))
+            if reached >= self._suspected - 1e-9:
+                reaching.add(deposit)
+        found.sort()
+        ranked = tuple([(deposit, -minus + 0.0) for minus, deposit in found])
+        standings = standings_of(self.consultant.knowledge.judgement, ranked, guards)
+        seen = [
+            (deposit, standing, "yes" if deposit in reaching else "no")
+            for (deposit, _), standing in zip(ranked, standings, strict=True)
+            if standing not in HIDDEN or deposit in reaching
+        ]
+        settled = ranked[0][0] if standings and standings[0] == "settled" else None
+        return Summary(ranked, tuple(sorted(seen)), settled, own, whole, conditions)
+
+    def _open_weights(self, deposit: str, finding: Fact, specimen: Fact) -> tuple[float, ...]:
+        facts = {"finding": finding.fields, "specimen": specimen.fields}
+        values = [facts[kind][name] for kind, name in self._asked[deposit]]
+        if UNKNOWN not in values:
+            return ()
+        key = (deposit, *values)
+        found = self._open.get(key)
+        if found is None:
+            if len(self._open) > 50_000:
+                self._open.clear()
+            weights = self.consultant.reach.open_weights(deposit, finding, specimen)
+            found = self._open[key] = tuple(weights)
+        return found
+
+    def facts(self, finding: str, zone: str, summary: Summary) -> tuple[Fact, ...]:
+        """Return the readings of a finding as later rules see them."""
+        return tuple(
+            Fact(
+                "reading",
+                f"{finding}/{deposit}",
+                {
+                    "finding": finding,
+                    "zone": zone,
+                    "deposit": deposit,
+                    "standing": standing,
+                    "reach": reach,
+                },
+            )
+            for deposit, standing, reach in summary.seen
+        )
