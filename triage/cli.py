@@ -7,6 +7,7 @@ import importlib
 import os
 import sys
 import tempfile
+import textwrap
 import traceback
 from collections.abc import Sequence
 
@@ -14,38 +15,65 @@ from triage import __version__
 from triage.commands.common import Parser, add_folders
 from triage.errors import TriageError
 
-GROUPS = ("work", "look", "calc", "knowledge")
+GROUPS = ("work", "look", "calc", "sheet", "knowledge")
 USAGE = "triage [CASE | COMMAND] [options]"
 TEXT = """\
 Contamination triage for dried insects before high-magnification photography.
 
-order of work
-  triage new "what is on the bench"     begin a case
-  triage answer CASE question=answer    what the whole specimen is like
-  triage see CASE --zone ZONE sign=...  what is seen, and where
-  triage plan CASE                      what to do, least harsh first
-  triage record CASE --step ... --outcome ...   what happened; the plan changes
+  triage              open the interface on your cases
+  triage CASE         open it on one case (id or file); --plain for numbered lines
+  triage --demo       open it on a copy of the demo cases
 
-  triage            open the interface on your cases
-  triage CASE       open the interface on one case (id or file)
-  triage --demo     open it on a copy of the demo cases
+order of work
+  triage new "what is on the bench"       begin a case
+  triage answer CASE question=answer      what the whole specimen is like
+  triage see CASE --zone Z sign=answer    what is seen, and where
+  triage plan CASE                        what to do, least harsh first
+  triage record CASE --step S --outcome O   what came of it; the plan changes
 """
+TITLES = {
+    "work": "the work",
+    "look": "why and what if",
+    "calc": "arithmetic",
+    "history": "day and history",
+    "sheet": "to read and print",
+    "handbook": "to read and print",
+    "serve": "to read and print",
+    "knowledge": "the rulebase",
+    "prove": "the rulebase",
+    "completion": "the rulebase",
+}
 BUG_EXIT = 3
 INTERRUPTED = 130
 
 
-def build_parser() -> argparse.ArgumentParser:
+class MainParser(Parser):
+    """The parser of the program itself; its help fits one screen however many commands there are."""
+
+    by_title: dict[str, list[str]]
+
+    def format_help(self) -> str:
+        """Return the order of work and the commands by kind."""
+        lines = [f"usage: {USAGE}", "", TEXT.rstrip(), ""]
+        for title, names in self.by_title.items():
+            lines += textwrap.wrap(
+                f"{title:<18}{', '.join(names)}", 78, initial_indent="  ", subsequent_indent=" " * 20
+            )
+        lines += ["", "triage COMMAND --help shows its options and an example; --version, --help"]
+        return "\n".join(lines) + "\n"
+
+
+def build_parser() -> MainParser:
     """Return the parser with all commands."""
-    parser = Parser(
-        prog="triage",
-        usage=USAGE,
-        description=TEXT,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    parser = MainParser(prog="triage", usage=USAGE)
+    parser.by_title = {}
     parser.add_argument("--version", action="version", version=f"triage {__version__}")
-    subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command")
+    subparsers = parser.add_subparsers(prog="triage", metavar="COMMAND", dest="command")
     for group in GROUPS:
+        before = set(subparsers.choices)
         importlib.import_module(f"triage.commands.{group}").add_commands(subparsers)
+        names = [name for name in subparsers.choices if name not in before]
+        parser.by_title.setdefault(TITLES.get(group, group), []).extend(names)
     return parser
 
 
@@ -73,11 +101,7 @@ def _is_option_value(words: Sequence[str], first: str) -> bool:
 
 def commands() -> tuple[str, ...]:
     """Return the names of all commands."""
-    parser = build_parser()
-    for action in parser._actions:  # noqa: SLF001  (argparse offers no other way)
-        if isinstance(action, argparse._SubParsersAction):  # noqa: SLF001
-            return tuple(action.choices)
-    return ()
+    return tuple(name for names in build_parser().by_title.values() for name in names)
 
 
 def run(words: Sequence[str]) -> int:
