@@ -48,7 +48,7 @@ INTERRUPTED = 130
 
 
 class MainParser(Parser):
-    """The parser of the program itself; its help fits one screen however many commands there are."""
+    """The parser of the program itself; its help fits one screen, whatever it can do."""
 
     by_title: dict[str, list[str]]
 
@@ -56,9 +56,8 @@ class MainParser(Parser):
         """Return the order of work and the commands by kind."""
         lines = [f"usage: {USAGE}", "", TEXT.rstrip(), ""]
         for title, names in self.by_title.items():
-            lines += textwrap.wrap(
-                f"{title:<18}{', '.join(names)}", 78, initial_indent="  ", subsequent_indent=" " * 20
-            )
+            row = f"{title:<18}{', '.join(names)}"
+            lines += textwrap.wrap(row, 78, initial_indent="  ", subsequent_indent=" " * 20)
         lines += ["", "triage COMMAND --help shows its options and an example; --version, --help"]
         return "\n".join(lines) + "\n"
 
@@ -68,12 +67,15 @@ def build_parser() -> MainParser:
     parser = MainParser(prog="triage", usage=USAGE)
     parser.by_title = {}
     parser.add_argument("--version", action="version", version=f"triage {__version__}")
-    subparsers = parser.add_subparsers(prog="triage", metavar="COMMAND", dest="command")
+    subparsers = parser.add_subparsers(
+        prog="triage", metavar="COMMAND", dest="command", parser_class=Parser
+    )
     for group in GROUPS:
         before = set(subparsers.choices)
         importlib.import_module(f"triage.commands.{group}").add_commands(subparsers)
         names = [name for name in subparsers.choices if name not in before]
-        parser.by_title.setdefault(TITLES.get(group, group), []).extend(names)
+        if names:
+            parser.by_title.setdefault(TITLES.get(group, group), []).extend(names)
     return parser
 
 

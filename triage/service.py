@@ -133,6 +133,11 @@ class Workshop:
         if path.is_file() and is_case_name(path.name):
             return path
         known = [entry.id for entry in self.entries()]
+        if not known:
+            raise TriageError(
+                f'no case "{case}": there are none in {self.cases} yet',
+                mend='begin one with: triage new "what is on the bench", or try triage --demo',
+            )
         raise TriageError(f'no case "{case}" in {self.cases}', mend=did_you_mean(str(case), known))
 
     def load(self, case: str | Path) -> Case:
