@@ -21,7 +21,7 @@ TEXT = """\
 Contamination triage for dried insects before high-magnification photography.
 
   triage              open the interface on your cases
-  triage CASE         open it on one case (id or file); --plain for numbered lines
+  triage CASE         open it on one case (id or file); --plain: numbered lines
   triage --demo       open it on a copy of the demo cases
 
 order of work
