@@ -18,7 +18,7 @@ from triage.bench.rates import BetaPrior, Rate, rate
 from triage.case.models import HARMFUL, OUTCOMES
 from triage.history.columns import Columns, Flags, Ints, Reals
 from triage.knowledge.book import Knowledge
-from triage.knowledge.tables import Dose
+from triage.plan.answers import dose
 from triage.plan.outcomes import PASSES
 
 #: what each level adds, coarsest first
@@ -53,12 +53,6 @@ def terms_of(knowledge: Knowledge) -> Terms:
         most_lean=bounds.most,
         skip_below=dose(knowledge, "rate-skip-below").least,
     )
-
-
-def dose(knowledge: Knowledge, dose_id: str) -> Dose:
-    """Return one entry of the dose table, else raise ``TriageError``."""
-    knowledge.require("dose", dose_id)
-    return knowledge.doses[dose_id]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,301 @@
+"""From open cases to a bench day: what each case asks for today, as tasks with visits."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from triage.case.models import Case
+from triage.case.profile import Bench
+from triage.errors import TriageError
+from triage.exposure.day import DayLedger
+from triage.history.columns import Columns
+from triage.history.dayair import DayAir
+from triage.history.daytypes import (
+    DAY_MIN,
+    Airing,
+    DayPlan,
+    Hours,
+    Later,
+    LeftOut,
+    PutDown,
+    Task,
+    Visit,
+)
+from triage.history.schedule import RUNS_ON, plan_day
+from triage.history.watch import Running, chambers_of, running_of
+from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Method
+from triage.plan.air import AirJudge
+from triage.plan.answers import dose
+from triage.plan.ordering import Item
+from triage.plan.planner import Planner
+from triage.plan.skeleton import Skeleton
+
+BAD_INPUT = TriageError.exit_code
+LEAST_MINUTES_ON_RECORD = 3
+HANDS_ON = "day-hands-on-"
+HELD = "held by an attempt that ended badly; release it with a reason first"
+REFUSED = "not accepted for work"
+
+
+@dataclass(frozen=True)
+class DayTerms:
+    """Times [min] that stand in where nothing is on record, and medians that are."""
+
+    hands_on: Mapping[str, int]
+    finish: int
+    stay_beside: float
+    rest: int
+    look: int
+    look_window: int
+    medians: Mapping[str, float]
+
+
+def day_terms(knowledge: Knowledge, columns: Columns | None = None) -> DayTerms:
+    """Return the times of the knowledge, with medians of this bench's own records."""
+
+    def whole(name: str) -> int:
+        return math.ceil(dose(knowledge, name).least)
+
+    return DayTerms(
+        {
+            contact: whole(f"{HANDS_ON}{contact}")
+            for contact in dict.fromkeys(t.contact for t in knowledge.techniques.values())
+        },
+        whole("day-finish"),
+        dose(knowledge, "day-stay-beside").least,
+        whole("day-rest"),
+        whole("day-look"),
+        whole("day-look-window"),
+        {} if columns is None else _medians(columns),
+    )
+
+
+def _medians(columns: Columns) -> dict[str, float]:
+    known = columns.taken(~np.isnan(columns.minutes) & (columns.minutes > 0))
+    found = {}
+    for method in np.unique(known.method).tolist():
+        minutes = known.minutes[known.method == method]
+        if minutes.size >= LEAST_MINUTES_ON_RECORD:
+            found[method] = float(np.median(minutes))
+    return found
+
+
+@dataclass(frozen=True)
+class BenchDay:
+    """The day with the cases it was made from.
+
+    ``moment`` is midnight of the day, from which all minutes count.
+    """
+
+    plan: DayPlan
+    midnight: datetime
+    hours: Hours
+    cases: int
+
+
+class DayMaker:
+    """Makes bench days with one planner: knowledge, bench and the day's ledger are given."""
+
+    def __init__(
+        self, planner: Planner, bench: Bench, ledger: DayLedger, terms: DayTerms, now: datetime
+    ) -> None:
+        self.planner = planner
+        self.knowledge = planner.knowledge
+        self.bench = bench
+        self.terms = terms
+        self.now = now
+        self.midnight = now.replace(hour=0, minute=0, second=0, microsecond=0)
+        self.judge = AirJudge(self.knowledge, bench, ledger)
+        self.air = DayAir(self.knowledge, bench, ledger)
+
+    def make(self, cases: Iterable[Case], hours: Hours, seed: int = 0) -> BenchDay:
+        """Return what to do today with these cases in which order."""
+        tasks: list[Task] = []
+        notes: list[LeftOut] = []
+        later: list[Later] = []
+        count = 0
+        for case in cases:
+            count += 1
+            try:
+                own, not_today, runs = self.tasks_of(case)
+            except TriageError as fault:
+                if fault.exit_code != BAD_INPUT:
+                    raise
+                # One case with a fault must not stop the day of the others.
+                notes.append(LeftOut(case.id, "", case.title, fault.line().splitlines()[0]))
+                continue
+            tasks += own
+            notes += not_today
+            later += runs
+        now_min = self._minute(self.now)
+        made = plan_day(
+            tasks, hours, self.air, now_min=now_min, seed=seed, airings=self._airings(now_min)
+        )
+        plan = DayPlan(
+            made.entries,
+            made.airings,
+            tuple(sorted((*made.later, *later), key=lambda e: (e.first_min, e.case, e.step))),
+            (*notes, *made.left_out),
+            made.begins_min,
+            made.ends_min,
+            made.bound_min,
+        )
+        return BenchDay(plan, self.midnight, hours, count)
+
+    def _minute(self, moment: datetime) -> int:
+        return math.ceil((moment - self.midnight).total_seconds() / 60.0)
+
+    def _airings(self, now_min: int) -> tuple[Airing, ...]:
+        """Return the airing that what was released before still asks for."""
+        if not self.air.ledger.releases:
+            return ()
+        agent = self.air.ledger.releases[-1].agent
+        airing = self.air.airing_min(agent, now_min)
+        return (Airing(now_min, now_min + airing, agent),) if airing else ()
+
+    def tasks_of(self, case: Case) -> tuple[list[Task], list[LeftOut], list[Later]]:
+        """Return a case's tasks for today, what it cannot do, and what runs on to another day."""
+        running = running_of(self.knowledge, case)
+        tasks = [*self._looks(case), *self._ends(running)]
+        skeleton = self.planner.maker.skeleton(case, self.bench, self.judge)
+        if skeleton.refused or skeleton.held:
+            because = HELD if skeleton.held else REFUSED
+            return tasks, [LeftOut(case.id, "", case.title, because)], []
+        later = [
+            Later(
+                self._minute(each.ends), self._minute(each.latest), case.id, each.step, each.name,
+                "finish",
+            )
+            for each in running
+            if self._minute(each.ends) >= DAY_MIN
+        ]  # fmt: skip
+        items = _first_rungs(skeleton, {each.step for each in running})
+        if later:
+            because = RUNS_ON
+            left = [LeftOut(case.id, i.step, self._name(i), because) for i in items]
+            return tasks, left, later
+        return tasks + [self._task(case, item) for item in items], [], []
+
+    def _name(self, item: Item) -> str:
+        return self.knowledge.methods[item.method].name
+
+    def _looks(self, case: Case) -> list[Task]:
+        """Return the looks into running chambers that fall on today."""
+        found = []
+        for chamber in chambers_of(self.knowledge, self.bench, case, self.now):
+            running = chamber.running
+            for number, look in enumerate(chamber.looks, start=1):
+                if chamber.looked is not None and look <= chamber.looked:
+                    continue
+                due = self._minute(look)
+                if due >= DAY_MIN or look >= running.ends:
+                    continue
+                # What fell due before now is one look, not several.
+                following = chamber.looks[number] if number < len(chamber.looks) else None
+                if following is not None and following <= self.now:
+                    continue
+                found.append(
+                    Task(
+                        case.id,
+                        f"{running.step}-look-{number}",
+                        f"look into the chamber: {running.name}",
+                        (Visit("look", self.terms.look),),
+                        from_min=max(due, 0),
+                        until_min=max(due, 0) + self.terms.look_window,
+                    )
+                )
+        return found
+
+    def _ends(self, running: Sequence[Running]) -> list[Task]:
+        found = []
+        for each in running:
+            ends = self._minute(each.ends)
+            if ends >= DAY_MIN:
+                continue
+            method = self.knowledge.methods.get(each.method)
+            agent = method.agent if method and method.agent else None
+            found.append(
+                Task(
+                    each.case,
+                    each.step,
+                    each.name,
+                    (Visit("finish", self.terms.finish),),
+                    agent=agent,
+                    rest_min=self._rest(method),
+                    from_min=max(ends, 0),
+                    until_min=max(math.floor(self._exact(each.latest)), ends, 0),
+                )
+            )
+        return found
+
+    def _exact(self, moment: datetime) -> float:
+        return (moment - self.midnight).total_seconds() / 60.0
+
+    def _rest(self, method: Method | None) -> int:
+        wet = method and self.knowledge.techniques[method.technique].wet == "wet"
+        return self.terms.rest if wet else 0
+
+    def _task(self, case: Case, item: Item) -> Task:
+        method = self.knowledge.methods[item.method]
+        return Task(
+            case.id,
+            item.step,
+            method.name,
+            self.visits(method),
+            agent=method.agent,
+            put_down=self._put_down(method),
+            rest_min=self._rest(method),
+        )
+
+    def visits(self, method: Method) -> tuple[Visit, ...]:
+        """Return the hands-on stretches of one pass of a method.
+
+        A dwell that is short enough is waited for at the bench; a longer one leaves the hands
+        free between its start and its end, which must come before the longest dwell is over.
+        """
+        terms = self.terms
+        hands = terms.hands_on[self.knowledge.techniques[method.technique].contact]
+        dwell = method.dwell_s
+        if dwell is None or dwell.start / 60.0 <= terms.stay_beside:
+            minutes = hands + (dwell.start / 60.0 if dwell else 0.0)
+            return (Visit("whole", max(1, math.ceil(terms.medians.get(method.id, minutes)))),)
+        most = math.floor(dwell.most / 60.0)
+        least = min(math.ceil(dwell.start / 60.0), most)
+        looks = (
+            Visit("look", terms.look, round(hour * 60), round(hour * 60) + terms.look_window)
+            for hour in method.look_after_h
+            if hour * 60 + terms.look + terms.look_window < least
+        )
+        return (Visit("start", hands), *looks, Visit("finish", terms.finish, least, most))
+
+    def _put_down(self, method: Method) -> PutDown | None:
+        if method.agent is None or method.amount is None or not self.air.is_airborne(method.agent):
+            return None
+        agent = self.knowledge.agents[method.agent]
+        if not agent.hazards and not agent.limits:
+            return None  # such as water: its vapour is no matter
+        return PutDown(method.agent, method.amount.typical_ml, method.amount.least_ml, method.id)
+
+
+def _first_rungs(skeleton: Skeleton, running: set[str]) -> list[Item]:
+    """Return the first rung of each target with the steps that stand before it, in order.
+
+    What stands behind it depends on its outcome and is not planned. A target whose step runs
+    already is left to that.
+    """
+    busy = {item.target for item in skeleton.items if item.step in running}
+    found: list[Item] = []
+    done: set[str] = set()
+    for item in skeleton.items:
+        if item.target in busy or item.target in done:
+            continue
+        found.append(item)
+        if not item.inserted:
+            done.add(item.target)
+    return found

@@ -1,0 +1,179 @@
+"""One person's day: room for all visits of a task, no stop time or airing broken."""
+
+from __future__ import annotations
+
+from bisect import bisect_right, insort
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from triage.history.daytypes import (
+    DAY_MIN,
+    NEVER,
+    Admitted,
+    Air,
+    Airing,
+    Hours,
+    Later,
+    Task,
+    Visit,
+)
+
+#: how far to move on after the air refused a release, and how often [min]
+_AIR_STEP_MIN = 60
+_AIR_TRIES = 4
+#: how far to move on where a dwell would end outside the hours [min]
+_HOURS_STEP_MIN = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """Where a task fits: (begin, end) of each visit of today, what falls later, and the air."""
+
+    times: tuple[tuple[int, int], ...]
+    later: tuple[Later, ...]
+    admitted: Admitted | None
+
+
+class Timeline:
+    """Hands-on stretches placed so far, with the airings they brought."""
+
+    def __init__(
+        self, hours: Hours, now_min: int, air: Air, airings: Sequence[Airing] = ()
+    ) -> None:
+        self.hours = hours
+        self.begins_min = max(hours.opens_min, now_min)
+        self.air = air
+        self.busy: list[tuple[int, int, str]] = []
+        self.airings: list[Airing] = list(airings)
+        self.last_release_min = now_min
+
+    def earliest(self, hands_min: int, agent: str | None, from_min: int) -> int | None:
+        """Return the first minute from which ``hands_min`` are free, None if none is left today."""
+        minute = max(from_min, self.begins_min)
+        moved = True
+        while moved:
+            moved = False
+            place = bisect_right(self.busy, (minute, NEVER, ""))
+            if place and self.busy[place - 1][1] > minute:
+                minute, moved = self.busy[place - 1][1], True
+            elif place < len(self.busy) and self.busy[place][0] < minute + hands_min:
+                minute, moved = self.busy[place][1], True
+            for airing in self.airings:
+                if (
+                    airing.agent != agent
+                    and airing.begin_min < minute + hands_min
+                    and minute < airing.end_min
+                ):
+                    minute, moved = airing.end_min, True
+            if minute + hands_min > self.hours.closes_min:
+                return None
+        return minute
+
+    def find(self, task: Task, from_min: int, last_from_min: int = 0) -> Spot | str:
+        """Return the first place for a whole task, or why there is none today.
+
+        ``last_from_min`` holds its last visit back to a minute of the day, within its stop time.
+        """
+        begin: int | None = max(from_min, task.from_min)
+        if task.put_down is not None:
+            # The air is judged release after release, so a release is never put before another.
+            begin = max(begin or 0, self.last_release_min)
+        refusals = 0
+        reason = NO_TIME
+        while begin is not None and refusals < _AIR_TRIES:
+            begin = self.earliest(task.visits[0].hands_min, task.agent, begin)
+            if begin is None:
+                break
+            placed = self._visits(task, begin, last_from_min)
+            if isinstance(placed, int):
+                begin, reason = begin + placed, NO_STOP_TIME
+                continue
+            times, later = placed
+            if task.put_down is None:
+                return Spot(times, later, None)
+            admitted = self.air.admit(task.put_down, begin)
+            if admitted.refused:
+                refusals, reason = refusals + 1, admitted.refused
+                begin += _AIR_STEP_MIN
+                continue
+            blocked = self._blocked_until(task, times, admitted.airing_min)
+            if blocked is None:
+                return Spot(times, later, admitted)
+            begin, reason = max(begin + 1, blocked), NO_AIRING
+        return reason
+
+    def _visits(
+        self, task: Task, begin: int, last_from_min: int
+    ) -> tuple[tuple[tuple[int, int], ...], tuple[Later, ...]] | int:
+        """Return times of all visits from a begin on, or by how many minutes it must move."""
+        first_end = begin + task.visits[0].hands_min
+        times = [(begin, first_end)]
+        later: list[Later] = []
+        for visit in task.visits[1:]:
+            soonest = max(first_end + visit.after_min, times[-1][1])
+            latest = first_end + visit.until_min
+            if visit is task.visits[-1] and soonest < last_from_min <= latest:
+                soonest = last_from_min
+            minute = None if later else self.earliest(visit.hands_min, task.agent, soonest)
+            if minute is not None and minute <= latest:
+                times.append((minute, minute + visit.hands_min))
+                continue
+            if self._can_be_later(visit, soonest, latest):
+                later.append(Later(soonest, latest, task.case, task.step, task.name, visit.kind))
+                continue
+            return max(1, minute - latest) if minute is not None else _HOURS_STEP_MIN
+        return tuple(times), tuple(later)
+
+    def _can_be_later(self, visit: Visit, soonest: int, latest: int) -> bool:
+        if visit.kind == "look":
+            return soonest + visit.hands_min > self.hours.closes_min
+        return self.hours.is_open_between(max(soonest, DAY_MIN), latest, visit.hands_min)
+
+    def _blocked_until(
+        self, task: Task, times: Sequence[tuple[int, int]], airing_min: int
+    ) -> int | None:
+        """Return the end of work of others that this task's airing would meet, None if none."""
+        if not airing_min:
+            return None
+        for end in {times[0][1], times[-1][1]}:
+            place = bisect_right(self.busy, (end, -1, ""))
+            for begin, until, agent in self.busy[max(0, place - 1) :]:
+                if begin >= end + airing_min:
+                    break
+                if until > end and agent != task.agent:
+                    return until
+        return None
+
+    def place(self, task: Task, spot: Spot) -> None:
+        """Take a place that was found."""
+        for begin, end in spot.times:
+            insort(self.busy, (begin, end, task.agent or ""))
+        airing = 0
+        if task.put_down is not None and spot.admitted is not None:
+            begin = spot.times[0][0]
+            self.air.record(task.put_down, begin, spot.admitted.amount_ml)
+            self.last_release_min = begin
+            airing = spot.admitted.airing_min
+        if airing and task.agent:
+            for end in sorted({spot.times[0][1], spot.times[-1][1]}):
+                self.airings.append(Airing(end, min(end + airing, NEVER), task.agent))
+
+    def place_due(self, task: Task, from_min: int) -> Spot:
+        """Place a task that is due today as early as can be, even after its stop time."""
+        begin = max(from_min, task.from_min)
+        minute = self.earliest(task.visits[0].hands_min, task.agent, begin)
+        if minute is None:
+            # Out of hours, or the room is being aired: a stop time goes before both.
+            minute = max([begin, self.begins_min, *(end for _, end, _ in self.busy)])
+        spot = Spot(((minute, minute + task.visits[0].hands_min),), (), None)
+        self.place(task, spot)
+        if task.agent:
+            airing = self.air.airing_min(task.agent, minute)
+            if airing:
+                self.airings.append(Airing(spot.times[0][1], spot.times[0][1] + airing, task.agent))
+        return spot
+
+
+NO_TIME = "no time is left for it today"
+NO_STOP_TIME = "its stop time would fall where nobody is free at the bench"
+NO_AIRING = "the airing after it would run into other work"
