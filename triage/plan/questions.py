@@ -32,9 +32,7 @@ def open_fields(
                 yield key, name
 
 
-def _from_gates(
-    knowledge: Knowledge, conclusions: Conclusions, stage: str
-) -> Iterator[Wanted]:
+def _from_gates(knowledge: Knowledge, conclusions: Conclusions, stage: str) -> Iterator[Wanted]:
     """Yield the questions that open the gate of the present stage; later ones can wait."""
     specimen = conclusions.fact("specimen")
     for conclusion in conclusions.of(Family.GATE, "close"):
@@ -134,7 +132,9 @@ def questions_for(
     )
     for name, finding, because in sources:
         wanted.setdefault((finding, name), because)
-    lines = [_line(knowledge, name, finding, why) for (finding, name), why in wanted.items()]
+    lines = [
+        question_line(knowledge, name, finding, why) for (finding, name), why in wanted.items()
+    ]
     return tuple(sorted(lines, key=lambda q: _rank(knowledge, q)))
 
 
@@ -144,7 +144,9 @@ def _rank(knowledge: Knowledge, line: QuestionLine) -> tuple[object, ...]:
     return (line.finding is not None, line.finding or "", *order, line.question)
 
 
-def _line(knowledge: Knowledge, name: str, finding: str | None, because: str) -> QuestionLine:
+def question_line(
+    knowledge: Knowledge, name: str, finding: str | None, because: str
+) -> QuestionLine:
     if name == "taxon":
         answers = tuple((t.id, t.name) for t in knowledge.taxa.values())
         return QuestionLine(

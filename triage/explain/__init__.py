@@ -1,0 +1,1 @@
+"""Why, why not, what if, what would change the plan, and which question to ask next."""

@@ -1,0 +1,117 @@
+"""Every single answer that could be otherwise, with the outlook it would give."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from triage.case.models import Case
+from triage.engine.facts import Fact
+from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.knowledge.book import Knowledge
+from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
+
+TAXON = "taxon"
+SPECIMEN = "specimen"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Answer:
+    """One answer set otherwise: whose (``specimen`` or a finding), which question, from, to."""
+
+    whose: str
+    question: str
+    before: str
+    after: str
+
+    @property
+    def place(self) -> tuple[str, str]:
+        """Return the fact and field that the answer stands in."""
+        return self.whose, self.question
+
+    @property
+    def finding(self) -> str | None:
+        """Return the finding it is about, None for the whole specimen."""
+        return None if self.whose == SPECIMEN else self.whose
+
+
+class Sweep:
+    """The single-answer changes of one case; each outlook is worked out once.
+
+    ``declined`` are (fact, question) places to which "cannot tell" was answered: not asked again.
+    """
+
+    def __init__(
+        self, look: Lookahead, case: Case, declined: frozenset[tuple[str, str]] = frozenset()
+    ) -> None:
+        self.declined = declined
+        self.look = look
+        self.knowledge: Knowledge = look.knowledge
+        self.case = case
+        self.facts = look.facts(case)
+        self.work = Work(case)
+        self.base = look.outlook(self.facts, self.work)
+
+    def outlook(self, values: Mapping[tuple[str, str], str]) -> Outlook:
+        """Return the outlook with other values in some (fact, field) places."""
+        return self.look.outlook(with_values(self.facts, values), self.work)
+
+    def fact(self, key: str) -> Fact:
+        """Return the fact of the specimen or of a finding."""
+        return next(fact for fact in self.facts if fact.key == key)
+
+    def is_open(self, finding: str) -> bool:
+        """Return whether a finding still has a ladder that could change: not cleared, accepted."""
+        return finding not in self.work.closed
+
+    def places(self) -> Iterator[tuple[Fact, str, tuple[str, ...]]]:
+        """Yield each fact and question with the answers it may take, in file order."""
+        questions = self.knowledge.questions.values()
+        for fact in self.facts:
+            if fact.kind == SPECIMEN:
+                yield fact, TAXON, tuple(self.knowledge.taxa)
+            about = {SPECIMEN: "specimen", "finding": "zone"}.get(fact.kind)
+            for question in questions:
+                if question.about == about:
+                    yield fact, question.id, tuple(answer.id for answer in question.answers)
+
+    @cached_property
+    def singles(self) -> tuple[tuple[Answer, Outlook], ...]:
+        """Return every change of one answer, taking one back included, with its outlook."""
+        found = []
+        for fact, question, answers in self.places():
+            before = fact.fields[question]
+            for after in (*answers, UNKNOWN):
+                if after != before:
+                    answer = Answer(fact.key, question, before, after)
+                    found.append((answer, self.outlook({answer.place: after})))
+        return tuple(found)
+
+    @cached_property
+    def open(self) -> tuple[tuple[Answer, Outlook], ...]:
+        """Return the answers that questions not answered yet could still get."""
+        found = []
+        for fact, question, answers in self.places():
+            if fact.fields[question] != UNKNOWN or (
+                fact.kind == "finding" and not self.is_open(fact.key)
+            ):
+                continue
+            if (fact.key, question) in self.declined:
+                continue
+            for after in answers:
+                answer = Answer(fact.key, question, UNKNOWN, after)
+                found.append((answer, self.outlook({answer.place: after})))
+        return tuple(found)
+
+    def settled(self, finding: str) -> str | None:
+        """Return the settled reading of a finding, None if there is none."""
+        return self.look.summary(self.fact(finding), self.facts[0], self.facts[1]).settled
+
+    def certainties(self, finding: str) -> dict[str, float]:
+        """Return deposit -> certainty of a finding as it is read now."""
+        return dict(self.look.summary(self.fact(finding), self.facts[0], self.facts[1]).ranked)
+
+    def is_named(self, finding: str) -> bool:
+        """Return whether a person has said what the finding is."""
+        return self.fact(finding).fields["named"] != NONE
