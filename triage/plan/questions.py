@@ -147,6 +147,7 @@ def _rank(knowledge: Knowledge, line: QuestionLine) -> tuple[object, ...]:
 def question_line(
     knowledge: Knowledge, name: str, finding: str | None, because: str
 ) -> QuestionLine:
+    """Return a question in words, with why it is asked; ``taxon`` counts as one."""
     if name == "taxon":
         answers = tuple((t.id, t.name) for t in knowledge.taxa.values())
         return QuestionLine(
