@@ -20,15 +20,18 @@ class PlainAir:
     used: dict[str, float] = field(default_factory=dict)
 
     def admit(self, put_down, minute):
+        del minute
         left = self.cap_ml - self.used.get(put_down.agent, 0.0)
         if left < put_down.least_ml:
             return Admitted(0.0, 0, "the air of the day is used up")
         return Admitted(min(put_down.amount_ml, left), self.airing.get(put_down.agent, 0))
 
     def record(self, put_down, minute, amount_ml):
+        del minute
         self.used[put_down.agent] = self.used.get(put_down.agent, 0.0) + amount_ml
 
     def airing_min(self, agent, minute):
+        del agent, minute
         return 0
 
     def fresh(self):
@@ -122,13 +125,14 @@ def faults_of_day(plan, tasks, hours, now_min=0):
                     faults.append(f"nobody there when it must end: {each}")
             ready = done[-1].end_min + task.rest_min
     for airing in plan.airings:
-        for entry in entries:
-            if (
-                entry.agent != airing.agent
-                and entry.begin_min < airing.end_min
-                and entry.end_min > airing.begin_min
-            ):
-                faults.append(f"at work while the room is aired: {entry} {airing}")
+        faults += [
+            f"at work while the room is aired: {entry} {airing}"
+            for entry in entries
+            if entry.agent != airing.agent
+            and entry.begin_min < airing.end_min
+            and entry.end_min > airing.begin_min
+            and not entry.late_min
+        ]
     return faults
 
 

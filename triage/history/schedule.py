@@ -78,17 +78,19 @@ def plan_day(
     now_min: int = 0,
     seed: int = 0,
     airings: Sequence[Airing] = (),
+    most_runs: int = _MOST_RUNS,
 ) -> DayPlan:
     """Return what to do today in which order.
 
     Parameters
     ----------
-    tasks   tasks of all cases; those of one case in the order they must keep
-    hours   working hours
-    air     the air of the day so far
-    now_min present moment [min of the day]; nothing is planned before it
-    seed    of the changes that are tried
-    airings airings that earlier work still asks for
+    tasks     tasks of all cases; those of one case in the order they must keep
+    hours     working hours
+    air       the air of the day so far
+    now_min   present moment [min of the day]; nothing is planned before it
+    seed      of the changes that are tried
+    airings   airings that earlier work still asks for
+    most_runs largest number of changes that are tried from one begin
 
     Notes
     -----
@@ -102,13 +104,13 @@ def plan_day(
 
     random = np.random.default_rng(seed)
     visits = sum(len(task.visits) for task in tasks)
-    runs = min(_MOST_RUNS, _VISITS_IN_ALL // max(1, visits))
+    runs = min(most_runs, _VISITS_IN_ALL // max(1, visits))
     first = sorted((_run(chains, rank, {}, start()) for rank in _ranks(tasks, chains)), key=_score)
     best = first[0]
     for begun in first[: _CLIMBS if runs >= _MANY_RUNS else 1]:
         if _is_shortest(best, chains):
             break
-        climbed = _improved(begun, chains, start, random, max(runs, _LEAST_RUNS))
+        climbed = _improved(begun, chains, start, random, max(runs, min(most_runs, _LEAST_RUNS)))
         best = min(best, climbed, key=_score)
     return _plan(best, chains)
 

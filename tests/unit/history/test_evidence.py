@@ -1,0 +1,205 @@
+"""Success rates: against Bayesian Data Analysis, scipy, the scalar pooling code, and by hand."""
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from triage.bench.pooling import prior_from_groups
+from triage.bench.rates import BetaPrior
+from triage.case.changes import new_attempt, new_case, with_attempt, with_correction
+from triage.history.columns import columns_from, rows_of
+from triage.history.evidence import (
+    Evidence,
+    Terms,
+    Trials,
+    carried_strength,
+    credible_interval,
+    learnt_lean,
+    told_upward,
+    trials_of,
+)
+
+TERMS = Terms(BetaPrior(1.0, 1.0, "uniform"), 0.9, 5, 4.0, 1.0, 20.0, 0.35)
+NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
+
+
+def trials(*groups):
+    """Groups are (words, worked, tried)."""
+    rows = [(words, number < worked) for words, worked, tried in groups for number in range(tried)]
+    return Trials(
+        tuple(np.array([row[0][level] for row in rows], dtype=str) for level in range(4)),
+        np.array([row[1] for row in rows], dtype=bool),
+    )
+
+
+def case_with(*outcomes, method="puff", step=None, taxon="beetles", case_id="c", **more):
+    case = new_case(case_id, taxon=taxon, findings=[{"id": "f1", "zone": "leg"}], **more)
+    for number, outcome in enumerate(outcomes, start=1):
+        case = with_attempt(
+            case,
+            new_attempt(
+                f"a{number}", NOON + timedelta(minutes=number), step or f"f1-{method}", outcome,
+                finding="f1", zone="leg", deposit="dust", method=method,
+            ),
+        )  # fmt: skip
+    return case
+
+
+def rows(*cases):
+    return columns_from(row for case in cases for row in rows_of(case))
+
+
+def test_published_posterior_of_437_in_980():
+    # Gelman et al., Bayesian Data Analysis, section 2.4: Beta(438, 544) under a uniform prior,
+    # mean 0.446, 95 % interval 0.415 to 0.477.
+    evidence = Evidence(
+        trials((("m", "d", "z", "t"), 437, 980)), Terms(TERMS.top, 0.95, 5, 4, 1, 20, 0.35)
+    )
+    found = evidence.group("m", "d", "z", "t").rate
+    assert (found.a, found.b) == (438.0, 544.0)
+    assert found.mean == pytest.approx(0.446, abs=5e-4)
+    assert (found.low, found.high) == pytest.approx((0.415, 0.477), abs=5e-4)
+
+
+@pytest.mark.parametrize(("worked", "tried"), [(7, 9), (3, 10), (20, 41)])
+def test_a_single_group_is_the_plain_posterior_of_scipy(worked, tried):
+    found = Evidence(trials((("m", "d", "z", "t"), worked, tried)), TERMS).group("m", "d", "z", "t")
+    law = stats.beta(1 + worked, 1 + tried - worked)
+    assert (found.rate.low, found.rate.high) == pytest.approx(law.interval(0.9), abs=1e-9)
+
+
+@pytest.mark.parametrize(("a", "b"), [(1.0, 11.0), (0.4, 3.0), (6.0, 0.9), (1.0, 1.0), (0.3, 0.4)])
+def test_an_interval_at_the_edge_holds_ninety_percent_and_the_edge(a, b):
+    low, high = (float(end) for end in credible_interval(a, b, 0.9))
+    law = stats.beta(a, b)
+    assert law.cdf(high) - law.cdf(low) == pytest.approx(0.9, abs=1e-9)
+    assert low == 0.0 or high == 1.0
+
+
+def test_the_carried_weight_has_the_variance_of_the_mixture():
+    # Law of total variance, by simulation with numpy: m ~ Beta(6, 4), p given m ~ Beta(5m, 5 - 5m).
+    random = np.random.default_rng(1)
+    mean = random.beta(6, 4, 400_000)
+    drawn = random.beta(5 * mean, 5 * (1 - mean))
+    strength = carried_strength(10.0, 5.0)
+    assert stats.beta(0.6 * strength, 0.4 * strength).var() == pytest.approx(drawn.var(), rel=0.01)
+
+
+def test_trials_of_one_group_weigh_as_the_design_effect_says():
+    # Kish, Survey Sampling (1965): n/(1 + (n - 1) rho); rho = 1/(s + 1).
+    rho = 1 / (4 + 1)
+    assert 10 * told_upward(10, 4.0) == pytest.approx(10 / (1 + 9 * rho))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_learnt_lean_of_one_parent_is_that_of_the_bench_arithmetic(seed):
+    random = np.random.default_rng(seed)
+    tried = random.integers(2, 20, 8)
+    worked = random.binomial(tried, random.beta(2, 2, 8))
+    ours = learnt_lean(
+        np.zeros(8, dtype=np.int64), worked.astype(float), tried.astype(float), TERMS
+    )
+    prior = prior_from_groups(
+        list(zip(worked.tolist(), tried.tolist(), strict=True)),
+        least_strength=1.0,
+        most_strength=20.0,
+    )
+    assert ours == pytest.approx(prior.prior.strength)
+
+
+def test_pooling_draws_a_thin_group_toward_its_sisters_and_leaves_a_rich_one():
+    sisters = [(("m", "d", f"z{n}", "t"), 18, 20) for n in range(6)]
+    thin = Evidence(trials(*sisters, (("m", "d", "zx", "t"), 0, 2)), TERMS).group(
+        "m", "d", "zx", "t"
+    )
+    alone = Evidence(trials((("m", "d", "zx", "t"), 0, 2)), TERMS).group("m", "d", "zx", "t")
+    rich = Evidence(trials(*sisters, (("m", "d", "zx", "t"), 0, 200)), TERMS)
+    assert alone.rate.mean < 0.3 < thin.rate.mean < 0.9
+    assert rich.group("m", "d", "zx", "t").rate.mean < 0.03
+
+
+def test_a_group_never_tried_leans_on_the_coarser_one_and_says_so():
+    evidence = Evidence(trials((("m", "d", "z", "t"), 9, 10), (("m", "d", "z", "u"), 8, 10)), TERMS)
+    found = evidence.group("m", "d", "z", "never")
+    assert found.rate.tried == 0
+    assert 0.6 < found.rate.mean < 0.95
+    assert found.text == "never tried here on this; 17 of 20 on this deposit in this zone otherwise"
+    assert evidence.group("other", "d", "z", "t").text == ""
+
+
+def test_every_group_at_once_is_every_group_one_by_one():
+    random = np.random.default_rng(4)
+    groups = [
+        ((f"m{m}", f"d{d}", f"z{z}", f"t{t}"), int(random.integers(0, n + 1)), n)
+        for m in range(3) for d in range(2) for z in range(3) for t in range(2)
+        if (n := int(random.integers(0, 9)))
+    ]  # fmt: skip
+    evidence = Evidence(trials(*groups), TERMS)
+    mean, low, high = evidence.intervals()
+    for number, key in enumerate(evidence.groups):
+        one = evidence.group(*key).rate
+        assert (one.mean, one.low, one.high) == pytest.approx(
+            (mean[number], low[number], high[number])
+        )
+
+
+@pytest.mark.parametrize(
+    ("worked", "tried", "has_percent"), [(1, 1, False), (4, 4, False), (4, 5, True), (0, 5, True)]
+)
+def test_no_percentage_below_the_least_number_of_trials(worked, tried, has_percent):
+    text = (
+        Evidence(trials((("m", "d", "z", "t"), worked, tried)), TERMS)
+        .group("m", "d", "z", "t")
+        .text
+    )
+    assert text.startswith(f"worked {worked} of {tried} time")
+    assert ("%" in text) is has_percent
+
+
+def test_the_text_gives_counts_and_the_interval():
+    text = Evidence(trials((("m", "d", "z", "t"), 7, 9)), TERMS).group("m", "d", "z", "t").text
+    # scipy: beta(8, 3).interval(0.9) = 0.4931 to 0.9127
+    assert text == "worked 7 of 9 times here, 90 % interval 49 % to 91 %"
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "worked", "tried"),
+    [
+        (("cleared",), 1, 1),
+        (("no-change", "better", "cleared"), 1, 1),
+        (("no-change", "no-change"), 0, 1),
+        (("better", "worse"), 0, 1),
+        (("damage",), 0, 1),
+        (("not-done",), 0, 0),
+    ],
+)
+def test_all_passes_of_one_method_on_one_finding_are_one_trial(outcomes, worked, tried):
+    made = trials_of(rows(case_with(*outcomes)))
+    assert (int(made.worked.sum()), made.worked.size) == (worked, tried)
+
+
+def test_a_correction_counts_in_the_place_of_what_it_corrects():
+    case = case_with("no-change")
+    case = with_correction(case, "a1", NOON + timedelta(hours=1), outcome="cleared")
+    made = trials_of(rows(case))
+    assert made.worked.tolist() == [True]
+
+
+def test_a_test_spot_is_no_trial():
+    assert trials_of(rows(case_with("cleared", step="f1-test-spot-before-x"))).worked.size == 0
+
+
+def test_demo_cases_do_not_speak_beside_real_ones():
+    demo = case_with("cleared", invented=True, case_id="demo")
+    real = case_with("no-change", case_id="real")
+    assert trials_of(rows(demo, real)).worked.tolist() == [False]
+    assert trials_of(rows(demo)).worked.tolist() == [True]
+
+
+def test_an_empty_record_says_nothing():
+    evidence = Evidence(trials_of(columns_from(())), TERMS)
+    assert evidence.size == 0
+    assert evidence.groups == ()
+    assert evidence.group("m", "d", "z", "t").text == ""
