@@ -1,0 +1,86 @@
+"""The handbook leaves nothing out: every entry, every interlock, every source is in it."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from support.knowledge import shipped
+
+from triage.cli import main
+from triage.errors import TriageError
+from triage.handbook import KINDS, handbook
+from triage.knowledge.rules import Family
+
+KNOWLEDGE = shipped()
+WHOLE = handbook(KNOWLEDGE)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_entry_has_a_heading(kind: str) -> None:
+    table = KNOWLEDGE.rule_index if kind == "rule" else KNOWLEDGE.table(kind)
+    headings = set(re.findall(r"^#+ (?:.*\()?`([^`]+)`\)?$", WHOLE, re.MULTILINE))
+    assert set(table) <= headings
+
+
+def test_every_cited_source_is_listed() -> None:
+    cited = {m.split(";")[0] for m in re.findall(r"\[([a-z0-9.-]+(?:; [^\]]*)?)\]", WHOLE)}
+    assert "common-practice" in cited
+    assert {each for each in cited if not each.isdigit()} <= set(KNOWLEDGE.sources)
+
+
+def test_every_rule_says_why_and_where_from() -> None:
+    text = handbook(KNOWLEDGE, "rule")
+    for rule in KNOWLEDGE.rule_index.values():
+        assert f"{rule.because} [{rule.source}" in text, rule.id
+
+
+def test_deposit_page_has_its_whole_ladder_least_harsh_first() -> None:
+    """The ladder is read from the offer rule's own YAML, not through the engine."""
+    page = handbook(KNOWLEDGE, "deposit", "loose-dust")
+    offer = next(r for r in KNOWLEDGE.rules[Family.OFFER] if r.id == "offer-loose-dust")
+    methods = offer.conclusions()[0]["offer"]["method"]
+    places = [page.index(f"`{method}`: rubbing") for method in methods]
+    worst = [
+        max(KNOWLEDGE.methods[m].harshness.mechanical.grade, KNOWLEDGE.methods[m].harshness.chemical.grade)
+        for _, m in sorted(zip(places, methods, strict=True))
+    ]
+    assert worst == sorted(worst)
+
+
+def test_zone_page_names_the_interlocks_of_the_eye() -> None:
+    page = handbook(KNOWLEDGE, "zone", "compound-eye")
+    for rule in ("forbid-chlorinated-on-eye", "forbid-glycol-ether-on-eye", "forbid-solvent-on-eye"):
+        assert f"`{rule}`" in page
+
+
+def test_agent_page_has_every_limit_with_edition_and_source() -> None:
+    for agent in KNOWLEDGE.agents.values():
+        page = handbook(KNOWLEDGE, "agent", agent.id)
+        for limit in agent.limits:
+            assert f"| {limit.basis.value} | {limit.value:g} {limit.unit} | {limit.edition.replace('|', '')}" in page
+            assert limit.source in page
+
+
+def test_evidence_that_excludes_says_so() -> None:
+    page = handbook(KNOWLEDGE, "deposit", "lacquer")
+    assert re.search(r"excludes it \(-1\): .*`recognise-sheen-dull`", page)
+
+
+@pytest.mark.parametrize(
+    ("kind", "entry", "mend"),
+    [("depost", None, "deposit"), ("deposit", "oily", "oily-film"), ("rule", "forbid-x", "use one of|did you mean")],
+)
+def test_unknown_kind_or_entry_names_the_nearest(kind: str, entry: str | None, mend: str) -> None:
+    with pytest.raises(TriageError, match=mend):
+        handbook(KNOWLEDGE, kind, entry)
+
+
+def test_command_writes_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "book.md"
+    assert main(["handbook", "zone", "--out", str(out)]) == 0
+    assert out.read_text(encoding="utf-8").startswith("# Zones")
+    assert capsys.readouterr().out.strip() == str(out)
+    assert main(["handbook", "zone", "nosuch"]) == 2
+    assert len(capsys.readouterr().err.strip().splitlines()) == 1
