@@ -114,12 +114,11 @@ class QuickReader:
         named = finding.fields["named"]
         if named != NONE:
             weights.setdefault(named, []).append(self._named)
-        return self._read(weights, named, finding, specimen, own, whole, frozenset(conditions))
+        return self._read(weights, finding, specimen, own, whole, frozenset(conditions))
 
     def _read(
         self,
         weights: dict[str, list[float]],
-        named: str,
         finding: Fact,
         specimen: Fact,
         own: int,
@@ -137,7 +136,7 @@ class QuickReader:
             if not guard:
                 continue
             reached = certainty
-            if named == NONE and certainty > EXCLUDES:
+            if certainty > EXCLUDES:
                 more = self._open_weights(deposit, finding, specimen)
                 reached = max(certainty, combine([*pieces, *more], self._most))
             if reached >= self._suspected - 1e-9:
@@ -158,7 +157,7 @@ class QuickReader:
         values = [facts[kind][name] for kind, name in self._asked[deposit]]
         if UNKNOWN not in values:
             return ()
-        key = (deposit, *values)
+        key = (deposit, finding.fields["named"] == NONE, *values)
         found = self._open.get(key)
         if found is None:
             if len(self._open) > 50_000:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import product
 
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.normal import NormalRule
@@ -22,6 +23,8 @@ from triage.knowledge.judgement import Judgement
 EXCLUDES = -1.0
 # Rounding ends the influence of the order in which floats were added.
 DIGITS = 6
+# So many different sets of answers are kept; beyond it the store starts anew.
+KEPT = 50_000
 
 
 def combine(weights: Iterable[float], most: float = 1.0) -> float:
@@ -150,15 +153,43 @@ class GuardReach:
                     known = self.possible[deposit]
                     known[asked] = max(known.get(asked, 0.0), constants["weight"])
 
-    def open_weights(self, deposit: str, finding: Fact, specimen: Fact) -> list[float]:
-        """Return the best weight that each unanswered question could still add."""
+        self._fields = {
+            deposit: tuple(dict.fromkeys(q[:2] for asked in rules for q in asked))
+            for deposit, rules in self.possible.items()
+        }
+        self._kept: dict[tuple[object, ...], tuple[float, ...]] = {}
+
+    def open_weights(self, deposit: str, finding: Fact, specimen: Fact) -> tuple[float, ...]:
+        """Return the best weight that each unanswered question could still add.
+
+        A person who names a finding has looked at it, so its own open questions add nothing more;
+        but that does not answer what is unknown of the specimen, such as its group.
+        """
         facts = {"finding": finding.fields, "specimen": specimen.fields}
-        best: dict[tuple[str, ...], float] = {}
-        for asked, weight in self.possible.get(deposit, {}).items():
+        is_named = finding.get("named") != NONE
+        values = [facts[kind][name] for kind, name in self._fields.get(deposit, ())]
+        if UNKNOWN not in values:
+            return ()
+        key = (deposit, is_named, *values)
+        if key not in self._kept:
+            if len(self._kept) >= KEPT:
+                self._kept.clear()
+            self._kept[key] = self._open_weights(deposit, facts, is_named=is_named)
+        return self._kept[key]
+
+    def _open_weights(
+        self, deposit: str, facts: Mapping[str, Mapping[str, str]], *, is_named: bool
+    ) -> tuple[float, ...]:
+        # For each set of open questions what each answer would add; one answer can meet several
+        # rules, and their weights add up.
+        adds: dict[tuple[str, ...], dict[tuple[str, ...], list[float]]] = defaultdict(dict)
+        for asked, weight in self.possible[deposit].items():
             unanswered = _still_open(asked, facts)
-            if unanswered:
-                best[unanswered] = max(best.get(unanswered, 0.0), weight)
-        return [best[unanswered] for unanswered in sorted(best)]
+            if unanswered and not (is_named and any(n in facts["finding"] for n in unanswered)):
+                sets = [allowed for kind, n, allowed in asked if facts[kind][n] == UNKNOWN]
+                for answers in product(*sets):
+                    adds[unanswered].setdefault(answers, []).append(weight)
+        return tuple(max(combine(w) for w in adds[names].values()) for names in sorted(adds))
 
 
 def _asked(rule: NormalRule) -> Asked | None:
@@ -209,9 +240,7 @@ def read_finding(
         reached = certainty
         if guard:
             guards.add(deposit.id)
-        # A person who names another deposit has looked at the guards too; evidence for a guard
-        # still counts, open questions do not.
-        if guard and named == NONE and certainty > EXCLUDES:
+        if guard and certainty > EXCLUDES:
             reached = combine([*weights, *reach.open_weights(deposit.id, finding, specimen)], most)
         readings.append((deposit.id, certainty, max(certainty, reached), pieces))
     ranked = sorted(readings, key=lambda r: (-r[1], r[0]))
