@@ -52,6 +52,8 @@ def _least_ends(visits: Sequence[Visit]) -> list[int]:
 
 def _least_behind(chain: Sequence[Task], visits_today: Mapping[str, int]) -> list[int]:
     """Return the least time from the end of each task to the end of the last one [min]."""
+    if not chain:
+        return []
     behind = [0]
     for before, task in zip(chain[-2::-1], chain[:0:-1], strict=True):
         span = _least_ends(task.visits[: visits_today[task.step]])[-1]

@@ -34,7 +34,9 @@ from triage.history.timeline import Spot, Timeline
 
 Rank = Callable[[Task], tuple[float, ...]]
 #: visits placed in all runs together, so that a large day takes no longer than it may
-_VISITS_IN_ALL = 12_000
+_VISITS_IN_ALL = 40_000
+#: placing a release means judging the air, which takes as long as so many visits
+_VISITS_A_RELEASE = 12
 _MOST_RUNS = 2000
 _LEAST_RUNS = 6
 #: a small day is climbed from several rules, since each may lead to another summit
@@ -103,7 +105,7 @@ def plan_day(
         return Timeline(hours, now_min, air.fresh(), airings)
 
     random = np.random.default_rng(seed)
-    visits = sum(len(task.visits) for task in tasks)
+    visits = sum(len(task.visits) + (_VISITS_A_RELEASE if task.put_down else 0) for task in tasks)
     runs = min(most_runs, _VISITS_IN_ALL // max(1, visits))
     first = sorted((_run(chains, rank, {}, start()) for rank in _ranks(tasks, chains)), key=_score)
     best = first[0]
@@ -132,7 +134,7 @@ def _improved(
 ) -> _Run:
     """Return the best of many small changes to a run, each made to the best so far."""
     keys = [_key(task) for chain in chains.values() for task in chain if not task.is_due]
-    if not keys:
+    if len(keys) < 2:
         return best
     order = {_key(task): float(place) for place, (task, _) in enumerate(best.placed)}
     order = {key: order.get(key, float(len(keys))) for key in keys}

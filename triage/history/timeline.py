@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right, insort
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from triage.history.daytypes import (
     DAY_MIN,
@@ -50,23 +51,34 @@ class Timeline:
     def earliest(self, hands_min: int, agent: str | None, from_min: int) -> int | None:
         """Return the first minute from which ``hands_min`` are free, None if none is left today."""
         minute = max(from_min, self.begins_min)
-        moved = True
-        while moved:
-            moved = False
-            place = bisect_right(self.busy, (minute, NEVER, ""))
-            if place and self.busy[place - 1][1] > minute:
-                minute, moved = self.busy[place - 1][1], True
-            elif place < len(self.busy) and self.busy[place][0] < minute + hands_min:
-                minute, moved = self.busy[place][1], True
+        while True:
+            minute = self._past_work(minute, hands_min)
+            if minute + hands_min > self.hours.closes_min:
+                return None
+            aired = minute
             for airing in self.airings:
                 if (
                     airing.agent != agent
-                    and airing.begin_min < minute + hands_min
-                    and minute < airing.end_min
+                    and airing.begin_min < aired + hands_min
+                    and aired < airing.end_min
                 ):
-                    minute, moved = airing.end_min, True
-            if minute + hands_min > self.hours.closes_min:
-                return None
+                    aired = airing.end_min
+            if aired == minute:
+                return minute
+            minute = aired
+
+    def _past_work(self, minute: int, hands_min: int) -> int:
+        """Return the first minute from which no work that is placed stands in the way."""
+        busy = self.busy
+        place = bisect_right(busy, (minute, NEVER, ""))
+        if place and busy[place - 1][1] > minute:
+            minute = busy[place - 1][1]
+        end = minute + hands_min
+        for begin, until, _ in islice(busy, place, None):
+            if begin >= end:
+                break
+            minute = until
+            end = minute + hands_min
         return minute
 
     def find(self, task: Task, from_min: int, last_from_min: int = 0) -> Spot | str:
