@@ -58,5 +58,5 @@ def test_paired_zones_are_found_on_the_side_where_they_are_clicked() -> None:
 
 
 def test_a_line_that_is_no_zone_is_refused_with_its_line() -> None:
-    with pytest.raises(TriageError, match="x.txt:2"):
+    with pytest.raises(TriageError, match=r"x\.txt:2"):
         parse_drawing("plan: x\nzonne 1 leg\n---\n1\n", "x.txt")

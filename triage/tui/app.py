@@ -11,7 +11,7 @@ from typing import ClassVar
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.command import CommandPalette
-from textual.filter import LineFilter, Monochrome, NoColor
+from textual.filter import LineFilter, Monochrome
 from textual.screen import Screen
 
 from triage.case.models import Case
@@ -28,6 +28,7 @@ from triage.tui.messages import (
     TimerEnded,
     TimerWarned,
 )
+from triage.tui.plainlines import PlainLines
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.bench import BenchScreen
 from triage.tui.screens.cases import CasesScreen
@@ -89,14 +90,18 @@ class TriageApp(App[None]):
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Return the filters of each line; without colour, grey is a colour too."""
         filters = [item for item in super().get_line_filters() if not isinstance(item, Monochrome)]
-        return [*filters, NoColor()] if self.no_color else filters
+        return [*filters, PlainLines()] if self.no_color else filters
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Return the commands of the palette: the places of this program, then the common ones."""
         yield SystemCommand("Cases", "All cases", self._to_cases)
         yield SystemCommand("Bench", "Room, stock, gloves", lambda: self._place("bench", None))
         yield SystemCommand("Handbook", "Look things up", lambda: self._place("handbook", None))
+        yield SystemCommand("Motion", "Switch movement on the screen on or off", self._motion)
         yield from super().get_system_commands(screen)
+
+    def _motion(self) -> None:
+        self.animation_level = "none" if self.animation_level != "none" else "full"
 
     def on_mount(self) -> None:
         """Open the first screen and begin to watch the timers."""

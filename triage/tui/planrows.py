@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from rich.table import Table
 from rich.text import Text
@@ -45,13 +45,22 @@ def plan_rows(
     plan: Plan, opened: frozenset[str], timers: tuple[Timer, ...] = ()
 ) -> tuple[Row, ...]:
     """Return all rows of a plan; no two have the same id."""
-    return (
+    rows = (
         *_hold_rows(plan),
         *_timer_rows(plan, timers),
         *_notice_rows("refused", plan.refused),
         *_ladder_rows(plan, opened),
         *_question_rows(plan),
         *_notice_rows("notice", plan.notices),
+    )
+    return tuple(_set_apart(row) if at and row.is_title else row for at, row in enumerate(rows))
+
+
+def _set_apart(row: Row) -> Row:
+    return (
+        replace(row, prompt=Text("\n").append_text(row.prompt))
+        if isinstance(row.prompt, Text)
+        else row
     )
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import ClassVar, TypeVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.content import Content
 from textual.css.query import NoMatches
 from textual.screen import ModalScreen, Screen
 from textual.widget import Widget
-from textual.widgets import Footer, Input
+from textual.widgets import Footer, Input, Static
 
 from triage.errors import TriageError
 from triage.tui.services import Services
@@ -20,6 +22,7 @@ from triage.tui.widgets.titlebar import TitleBar
 Held = TypeVar("Held")
 Answered = TypeVar("Answered")
 
+LEAST_WIDTH, LEAST_HEIGHT = 80, 24
 DISK_MEND = "see that the disk has room and the folder may be written, then try again"
 
 
@@ -60,9 +63,21 @@ class ServiceScreen(Screen[None], Served):
     def compose(self) -> ComposeResult:
         """Lay out the frame around the parts."""
         yield TitleBar(self.PLACE)
+        yield Static("", id="too-small")
         yield FaultLine(id="fault")
         yield from self.parts()
         yield Footer(compact=True, show_command_palette=False)
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Say so where the window is too small to show the screen whole."""
+        small = self.query_one("#too-small", Static)
+        small.display = event.size.width < LEAST_WIDTH or event.size.height < LEAST_HEIGHT
+        small.update(
+            Content(
+                f"Window too small: {event.size.width} x {event.size.height}; "
+                f"make it {LEAST_WIDTH} x {LEAST_HEIGHT} or more, or scroll."
+            )
+        )
 
     def parts(self) -> Iterable[Widget]:
         """Return the screen's own widgets."""

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import ClassVar
 
+from textual import events
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
@@ -166,8 +167,9 @@ class WalkScreen(ServiceScreen):
         """Make the headline small: stop points come before large type."""
         self.query_one(Headline).set_large(is_large=False)
 
-    def on_resize(self) -> None:
+    def on_resize(self, event: events.Resize) -> None:
         """Give room again in the new size."""
+        del event  # the frame has taken what it needs from it already
         self._make_room()
 
     # -- making ready --------------------------------------------------------------------------

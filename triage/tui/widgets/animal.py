@@ -51,7 +51,7 @@ class AnimalDrawing(Static):
         if self._drawing is None:
             self.update(Content("No drawing for this animal: choose the zone from the list."))
             return
-        art = Content("\n".join(self._drawing.lines))
+        art = Content("\n".join((*self._drawing.lines, self._drawing.view)))
         starts = [0]
         for line in self._drawing.lines:
             starts.append(starts[-1] + len(line) + 1)

@@ -1,0 +1,130 @@
+"""The air screen: sentence, curve and day ledger by keys, with and without colour."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from tests.tui.driving import NOON, Hand, driven
+from tests.tui.test_everywhere import (
+    colours,
+    grown_and_shrunk,
+    nothing_is_cut_off_at_the_side,
+    stopped_and_gone_on,
+)
+from triage.case.changes import with_attempt
+from triage.case.models import Attempt
+from triage.case.store import load_case, update_case
+from triage.service import Workshop, open_workshop
+from triage.tui.screens.air import AirScreen
+from triage.tui.screens.detail import DetailScreen
+
+ROOT = Path(__file__).resolve().parents[2]
+CASE = "rose-chafer-plate-1"
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Workshop:
+    folder = tmp_path / "cases"
+    folder.mkdir()
+    for name in (CASE, "bumblebee-plate-3", "bench"):
+        shutil.copy(ROOT / "cases" / f"{name}.yaml", folder)
+    return open_workshop(cases=folder, clock=Hand())
+
+
+def with_attempts(workshop: Workshop, case: str, *amounts_ml: float) -> None:
+    """Record solvent attempts of this morning on a case."""
+    path = workshop.path_of(case)
+    for number, amount in enumerate(amounts_ml, start=1):
+        made = Attempt(
+            id=load_case(path).next_attempt_id(),
+            at=NOON - timedelta(hours=number),
+            step="f1-ethyl-acetate-brush",
+            finding="f1",
+            method="ethyl-acetate-brush",
+            agent="ethyl-acetate",
+            outcome="better",
+            amount_ml=amount,
+        )
+        update_case(path, lambda old, made=made: with_attempt(old, made))
+
+
+async def test_next_step_has_sentence_curve_and_day(bench: Workshop) -> None:
+    async with driven(bench, case=CASE, size=(100, 30)) as driver:
+        await driver.press("a")
+        await driver.on(AirScreen)
+        text = driver.text
+        assert "+ WITHIN" in text
+        assert "* face" in text
+        assert "8 h limit" in text
+        assert "Nothing was released into this room today." in text
+
+
+async def test_no_colour_and_small_window_lose_nothing(
+    bench: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NO_COLOR", "")
+    async with driven(bench, case=CASE, size=(80, 24)) as driver:
+        await driver.press("a")
+        await driver.on(AirScreen)
+        coloured = driver.text
+        assert colours(driver)
+        nothing_is_cut_off_at_the_side(driver)
+        await grown_and_shrunk(driver)
+        await stopped_and_gone_on(driver)
+    monkeypatch.setenv("NO_COLOR", "1")
+    async with driven(bench, case=CASE, size=(80, 24)) as driver:
+        await driver.press("a")
+        await driver.on(AirScreen)
+        assert not colours(driver)
+        assert driver.text == coloured
+
+
+async def test_amount_and_ventilation_can_be_tried(bench: Workshop) -> None:
+    async with driven(bench, case=CASE, size=(100, 40)) as driver:
+        await driver.press("a", "c")
+        names = [choice for choice, _ in driver.screen._choices]
+        key = driver.screen._key(names.index("acetone"))
+        await driver.press(key, "m")
+        await driver.press(driver.screen._key([c for c, _ in driver.screen._choices].index("50")))
+        assert "X OVER" in driver.text
+        assert "times" in driver.text
+        await driver.press("v")
+        await driver.press(driver.screen._key([c for c, _ in driver.screen._choices].index("hood")))
+        assert "+ WITHIN" in driver.text
+        assert bench.bench.room.control == "window"
+
+
+async def test_everything_in_full_is_in_words(bench: Workshop) -> None:
+    async with driven(bench, case=CASE, size=(100, 40)) as driver:
+        await driver.press("a", "enter")
+        await driver.on(DetailScreen)
+        plain = driver.screen.plain
+        assert "highest at the face:" in plain
+        assert "largest amount in one pass now" in plain
+        assert "sources" in plain
+
+
+async def test_day_counts_attempts_on_every_case(bench: Workshop) -> None:
+    """Two cases, three attempts of this morning: the bar stands for all of them."""
+    with_attempts(bench, CASE, 0.5, 0.5)
+    with_attempts(bench, "bumblebee-plate-3", 0.5)
+    async with driven(bench, case=CASE, size=(100, 40)) as driver:
+        await driver.press("a")
+        await driver.on(AirScreen)
+        assert "3 releases today" in driver.text
+        assert "8 h [" in driver.text
+        await driver.press("d")
+        assert driver.screen.plain.count("ethyl-acetate  ") == 3
+
+
+async def test_without_a_case_it_shows_the_day_and_asks_for_an_agent(bench: Workshop) -> None:
+    async with driven(bench, size=(100, 30)) as driver:
+        driver.app.push_screen(AirScreen(driver.app.services))
+        await driver.on(AirScreen)
+        assert "Press c to look at an agent" in driver.text
+        await driver.press("m")
+        assert "no agent is chosen" in driver.text

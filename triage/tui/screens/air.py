@@ -1,0 +1,195 @@
+"""The air: what the next hazardous step gives off against the limits, and the day's ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from triage.airplot import day_bars
+from triage.answertext import air_lines, day_lines
+from triage.plan.aircalc import AirAnswer, AirQuestion, answer_air
+from triage.plan.airpicture import AirPicture, air_picture
+from triage.plan.airsteps import airy_step, question_of_agent, question_of_step, vapour_agents
+from triage.plan.daycalc import DayAnswer, answer_day
+from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.detail import DetailScreen
+from triage.tui.services import Services
+from triage.tui.widgets.aircurve import AirCurve
+
+AMOUNTS_ML = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
+BAR_WIDTH = 30
+VERDICT_SIGNS = {"ok": "+ WITHIN", "over": "X OVER", "unknown": "? NO LIMIT KNOWN"}
+NOTHING = "No step at hand gives off vapour. Press c to look at an agent."
+
+
+@dataclass(frozen=True, slots=True)
+class AirView:
+    """What the screen shows: the question and its answer if there is one, and the day."""
+
+    place: str
+    asked: AirQuestion | None
+    answer: AirAnswer | None
+    picture: AirPicture | None
+    day: DayAnswer
+
+
+class AirScreen(ServiceScreen):
+    """Sentence, curve and the day's bars; an agent, an amount and a control can be tried."""
+
+    PLACE = "Air"
+    CSS = """
+    #air-sentence { height: auto; padding: 1 1 0 1; }
+    #air-curve { height: 1fr; min-height: 9; }
+    #air-day-scroll { height: auto; max-height: 6; padding: 0 1; border-top: solid $panel; }
+    #air-day { height: auto; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "full", "In full"),
+        Binding("c", "agent", "Agent"),
+        Binding("m", "amount", "Amount"),
+        Binding("v", "control", "Ventilation"),
+        Binding("d", "day", "The day"),
+        Binding("n", "step", "Next step"),
+        Binding("q", "leave", "Back"),
+    ]
+
+    def __init__(self, services: Services, case_id: str | None = None) -> None:
+        super().__init__(services)
+        self.case_id = case_id
+        self.view: AirView | None = None
+
+    def parts(self) -> Iterable[Widget]:
+        """Return sentence, curve and bars."""
+        yield Static("", id="air-sentence")
+        yield AirCurve(id="air-curve")
+        yield VerticalScroll(Static("", id="air-day"), id="air-day-scroll", can_focus=False)
+
+    def on_mount(self) -> None:
+        """Begin with the next step that needs fresh air."""
+        self.query_one(AirCurve).show(None)
+        self.action_step()
+
+    # -- reading, in the background --------------------------------------------------------------
+
+    def _for_step(self) -> AirView:
+        workshop = self.services.workshop
+        if self.case_id is None:
+            return self._for(None, "the day")
+        step = airy_step(workshop.plan(workshop.load(self.case_id)))
+        if step is None:
+            return self._for(None, "the day")
+        asked = question_of_step(workshop.knowledge, workshop.bench, step)
+        return self._for(asked, f"next: {step.name}")
+
+    def _for(self, asked: AirQuestion | None, place: str) -> AirView:
+        workshop = self.services.workshop
+        knowledge, bench, day = workshop.knowledge, workshop.bench, workshop.day()
+        answer = picture = None
+        if asked is not None:
+            answer = answer_air(knowledge, bench, day, asked)
+            picture = air_picture(knowledge, bench, asked)
+        return AirView(place, asked, answer, picture, answer_day(knowledge, bench, day))
+
+    # -- showing -----------------------------------------------------------------------------------
+
+    def _show(self, view: AirView) -> None:
+        self.view = view
+        self.show_place(f"Air, {view.place}")
+        self.query_one("#air-sentence", Static).update(sentence_text(view))
+        self.query_one(AirCurve).show(view.picture)
+        self.query_one("#air-day", Static).update(day_text(view.day))
+
+    def action_step(self) -> None:
+        """Show the next step that needs fresh air."""
+        self.serve(self._for_step, self._show)
+
+    def action_agent(self) -> None:
+        """Choose an agent to look at."""
+        workshop = self.services.workshop
+        names = [
+            (agent, workshop.knowledge.agents[agent].name)
+            for agent in vapour_agents(workshop.knowledge, workshop.bench)
+        ]
+        self.app.push_screen(ChoiceScreen("The air of which agent?", names), self._agent_chosen)
+
+    def _agent_chosen(self, agent: str | None) -> None:
+        if agent is not None:
+            knowledge = self.services.workshop.knowledge
+            self._ask(question_of_agent(knowledge, agent), knowledge.agents[agent].name)
+
+    def action_amount(self) -> None:
+        """Try another amount."""
+        if self._asked() is None:
+            return
+        amounts = [(f"{amount:g}", f"{amount:g} mL") for amount in AMOUNTS_ML]
+        self.app.push_screen(ChoiceScreen("How much in one pass?", amounts), self._amount_chosen)
+
+    def _amount_chosen(self, amount: str | None) -> None:
+        asked = self._asked()
+        if amount is not None and asked is not None:
+            self._ask(replace(asked, amount_ml=float(amount)), f"tried with {amount} mL")
+
+    def action_control(self) -> None:
+        """Try another ventilation; the bench stays as it is."""
+        if self._asked() is None:
+            return
+        controls = self.services.workshop.knowledge.controls.values()
+        choices = [(control.id, f"{control.name}: {control.sentence}") for control in controls]
+        self.app.push_screen(ChoiceScreen("What moves the air?", choices), self._control_chosen)
+
+    def _control_chosen(self, control: str | None) -> None:
+        asked = self._asked()
+        if control is not None and asked is not None:
+            name = self.services.workshop.knowledge.controls[control].name
+            self._ask(replace(asked, control=control), f"tried with {name}")
+
+    def _asked(self) -> AirQuestion | None:
+        asked = self.view.asked if self.view else None
+        if asked is None:
+            self.show_fault("no agent is chosen; press c and choose one")
+        return asked
+
+    def _ask(self, asked: AirQuestion, place: str) -> None:
+        self.serve(lambda: self._for(asked, place), self._show)
+
+    def action_full(self) -> None:
+        """Show every limit, the questions backwards, and the curve in words."""
+        if self.view is None or self.view.answer is None or self.view.picture is None:
+            self.action_day()
+            return
+        lines = (*air_lines(self.view.answer), "", "the curve in words", *self.view.picture.words())
+        self.app.push_screen(DetailScreen("Air in full", Content("\n".join(lines))))
+
+    def action_day(self) -> None:
+        """Show the day in full."""
+        if self.view is not None:
+            lines = "\n".join(day_lines(self.view.day))
+            self.app.push_screen(DetailScreen("The air of today", Content(lines)))
+
+
+def sentence_text(view: AirView) -> Content:
+    """Return verdict, sentence and what it is about, in words."""
+    answer = view.answer
+    if answer is None:
+        return Content(NOTHING)
+    sign = VERDICT_SIGNS[answer.verdict]
+    parts: list[str | tuple[str, str]] = [(f"{sign}  {answer.sentence}\n", "bold")]
+    strength = f"{answer.strength_percent:g} % of " if answer.strength_percent < 100 else ""
+    parts.append(f"{strength}{answer.amount_ml:g} mL {answer.agent_name}; {answer.room}")
+    parts += [f"\n! {note}" for note in answer.notes[:2]]
+    return Content.assemble(*parts)
+
+
+def day_text(day: DayAnswer) -> Content:
+    """Return the day's ledger as bars with their words."""
+    parts: list[str | tuple[str, str]] = [("Today  ", "bold"), day.sentence]
+    parts += [f"\n{line}" for line in day_bars(day, BAR_WIDTH)]
+    return Content.assemble(*parts)
