@@ -14,23 +14,25 @@ from triage.plan.daycalc import DayAnswer
 WIDTH = 92
 
 
-def _wrapped(text: str, indent: str = "  ", first: str | None = None) -> Iterator[str]:
+def _wrapped(
+    text: str, indent: str = "  ", first: str | None = None, width: int = WIDTH
+) -> Iterator[str]:
     yield from textwrap.wrap(
         text,
-        WIDTH,
+        width,
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
         break_on_hyphens=False,
     )
 
 
-def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
+def _section(title: str, lines: Iterable[str], width: int = WIDTH) -> Iterator[str]:
     held = list(lines)
     if held:
         yield ""
         yield title
         for line in held:
-            yield from _wrapped(line, "    ", "  ")
+            yield from _wrapped(line, "    ", "  ", width)
 
 
 def _figure_line(figure: Figure) -> str:
@@ -50,11 +52,11 @@ def answer_lines(answer: Answer) -> Iterator[str]:
     yield from _section("sources", answer.sources)
 
 
-def air_lines(answer: AirAnswer) -> Iterator[str]:
+def air_lines(answer: AirAnswer, width: int = WIDTH) -> Iterator[str]:
     """Yield the lines of an answer about the air."""
-    yield from _wrapped(answer.sentence, "")
+    yield from _wrapped(answer.sentence, "", width=width)
     for note in answer.notes:
-        yield from _wrapped(note, "")
+        yield from _wrapped(note, "", width=width)
     yield ""
     strength = "" if answer.strength_percent == 100.0 else f" at {answer.strength_percent:g} %"
     yield from _wrapped(
@@ -63,15 +65,16 @@ def air_lines(answer: AirAnswer) -> Iterator[str]:
         f"{answer.earlier_releases}",
         "  ",
         "",
+        width,
     )
     if answer.air.peak_mg_per_m3:
         yield from _section(
             "levels [mg/m3]: favourable - as stated - unfavourable", _levels(answer)
         )
-    yield from _section("limits", _limits(answer))
-    yield from _section("backwards", _backwards(answer))
-    yield from _section("assumed", answer.assumptions)
-    yield from _section("sources", answer.sources)
+    yield from _section("limits", _limits(answer), width)
+    yield from _section("backwards", _backwards(answer), width)
+    yield from _section("assumed", answer.assumptions, width)
+    yield from _section("sources", answer.sources, width)
 
 
 def _levels(answer: AirAnswer) -> Iterator[str]:
@@ -117,9 +120,9 @@ def _backwards(answer: AirAnswer) -> Iterator[str]:
         yield f"cheapest control that does: {answer.control.name}"
 
 
-def day_lines(answer: DayAnswer) -> Iterator[str]:
+def day_lines(answer: DayAnswer, width: int = WIDTH) -> Iterator[str]:
     """Yield the lines of the day's ledger."""
-    yield from _wrapped(answer.sentence, "")
+    yield from _wrapped(answer.sentence, "", width=width)
     if not answer.releases:
         return
     yield ""
@@ -133,14 +136,16 @@ def day_lines(answer: DayAnswer) -> Iterator[str]:
             f"{number(each.total_mg)} mg in all"
             for each in answer.agents
         ),
+        width,
     )
     yield from _section(
         "releases",
         (f"{each.time}  {each.agent}  {number(each.amount_mg)} mg" for each in answer.releases),
+        width,
     )
-    yield from _section("without a published limit", answer.unlimited)
-    yield from _section("assumed", answer.assumptions)
-    yield from _section("sources", answer.sources)
+    yield from _section("without a published limit", answer.unlimited, width)
+    yield from _section("assumed", answer.assumptions, width)
+    yield from _section("sources", answer.sources, width)
 
 
 def _section_raw(title: str, lines: Iterable[str]) -> Iterator[str]:

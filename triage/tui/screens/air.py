@@ -26,6 +26,7 @@ from triage.tui.widgets.aircurve import AirCurve
 
 AMOUNTS_ML = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 BAR_WIDTH = 30
+FULL_WIDTH = 70
 VERDICT_SIGNS = {"ok": "+ WITHIN", "over": "X OVER", "unknown": "? NO LIMIT KNOWN"}
 NOTHING = "No step at hand gives off vapour. Press c to look at an agent."
 
@@ -165,13 +166,18 @@ class AirScreen(ServiceScreen):
         if self.view is None or self.view.answer is None or self.view.picture is None:
             self.action_day()
             return
-        lines = (*air_lines(self.view.answer), "", "the curve in words", *self.view.picture.words())
+        lines = (
+            *air_lines(self.view.answer, FULL_WIDTH),
+            "",
+            "the curve in words",
+            *self.view.picture.words(),
+        )
         self.app.push_screen(DetailScreen("Air in full", Content("\n".join(lines))))
 
     def action_day(self) -> None:
         """Show the day in full."""
         if self.view is not None:
-            lines = "\n".join(day_lines(self.view.day))
+            lines = "\n".join(day_lines(self.view.day, FULL_WIDTH))
             self.app.push_screen(DetailScreen("The air of today", Content(lines)))
 
 
