@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from triage.case.reading import validated
 from triage.case.store import SUFFIX, create_case, load_case, update_case
 from triage.engine.consult import Consultant
 from triage.errors import TriageError, Where, did_you_mean
+from triage.explain.desk import ExplainDesk
 from triage.exposure.day import DayLedger
 from triage.history.advice import with_evidence
 from triage.history.record import FolderRecord
@@ -187,13 +189,26 @@ class Workshop:
 
     def plan_if(self, case: Case, *, finding: str | None, question: str, answer: str) -> Plan:
         """Return the plan that an answer would give, without recording it."""
-        return self.plan(self._answered(case, finding, question, answer))
+        return self.plan(self.with_answer(case, finding, question, answer))
 
     def _locator(self, case: Case) -> Callable[[tuple[str | int, ...]], Where]:
         path = self.cases / f"{case.id}{SUFFIX}"
         return locator(path)
 
-    def _answered(self, case: Case, finding: str | None, question: str, answer: str | None) -> Case:
+    @cached_property
+    def desk(self) -> ExplainDesk:
+        """Return the desk that answers why, why not, what if and what to ask next."""
+        return ExplainDesk(self)
+
+    def with_answer(
+        self, case: Case, finding: str | None, question: str, answer: str | None
+    ) -> Case:
+        """Return the case with an answer, without recording it; None takes one back.
+
+        Raises
+        ------
+        TriageError: unknown question, answer, taxon group or finding.
+        """
         if question == "taxon":
             if answer is not None:
                 self.knowledge.require("taxon", answer)
@@ -219,7 +234,7 @@ class Workshop:
         """Record an answer about the whole specimen; None or ``unknown`` takes it back."""
         value = None if answer == "unknown" else answer
         return update_case(
-            self.path_of(case), lambda old: self._answered(old, None, question, value)
+            self.path_of(case), lambda old: self.with_answer(old, None, question, value)
         )
 
     def add_finding(self, case: str | Path, zone: str, side: str | None = None) -> tuple[Case, str]:
@@ -238,7 +253,7 @@ class Workshop:
         """Record a sign of a finding; None or ``unknown`` takes it back."""
         value = None if answer == "unknown" else answer
         return update_case(
-            self.path_of(case), lambda old: self._answered(old, finding, question, value)
+            self.path_of(case), lambda old: self.with_answer(old, finding, question, value)
         )
 
     def answer_all(self, case: str | Path, finding: str | None, answers: Mapping[str, str]) -> Case:
@@ -246,7 +261,7 @@ class Workshop:
 
         def change(old: Case) -> Case:
             for question, answer in answers.items():
-                old = self._answered(
+                old = self.with_answer(
                     old, finding, question, None if answer == "unknown" else answer
                 )
             return old
@@ -277,7 +292,7 @@ class Workshop:
             if named is not None:
                 old = changes.with_named(old, name, named)
             for question, answer in signs.items():
-                old = self._answered(old, name, question, None if answer == "unknown" else answer)
+                old = self.with_answer(old, name, question, None if answer == "unknown" else answer)
             whose[:] = [name]
             return old
 

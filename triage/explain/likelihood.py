@@ -14,14 +14,19 @@ FLOOR = 0.02
 class Likelihood:
     """What each answer says about each deposit, taken from the recognise rules.
 
-    A rule that asks one question of a finding gives the weight w of its answer for a deposit.
-    The chance of an answer, were the deposit there, is taken as proportional to 1 + w (0 for an
-    answer that excludes it). That is a rank made into numbers, good enough to choose a question;
-    no reading and no plan depends on it.
+    A rule that asks one question of a finding gives the weight w of its answer for a deposit. The
+    chance of an answer, were the deposit there, is taken as proportional to the odds
+    (1 + w) / (1 - w), over the best odds that the answer gives any deposit: an answer that speaks
+    strongly for something else is unlikely, one that excludes the deposit impossible. That is a
+    rank made into numbers, good enough to choose a question; no reading and no plan depends on it.
     """
 
     def __init__(self, consultant: Consultant) -> None:
         self.knowledge = consultant.knowledge
+        # The questions that are asked of a finding.
+        self.questions = frozenset(
+            q.id for q in self.knowledge.questions.values() if q.about == "zone"
+        )
         self.weights: dict[tuple[str, str], dict[str, float]] = {}
         for rule in consultant.normal.by_family[Family.RECOGNISE]:
             if len(rule.patterns) != 1 or rule.patterns[0].kind != "finding":
@@ -36,11 +41,6 @@ class Likelihood:
                     for answer in answers:
                         known = self.weights.setdefault((question, answer), {})
                         known[constants["deposit"]] = constants["weight"]
-
-    @property
-    def questions(self) -> frozenset[str]:
-        """Return the questions that are asked of a finding."""
-        return frozenset(q.id for q in self.knowledge.questions.values() if q.about == "zone")
 
     def weight(self, question: str, answer: str, deposit: str) -> float:
         """Return how strongly an answer speaks for (or against) a deposit, 0 if not at all."""
@@ -59,10 +59,19 @@ class Likelihood:
     def answers(self, question: str, candidates: Mapping[str, float]) -> dict[str, float]:
         """Return answer -> chance for a question about a finding."""
         answers = [answer.id for answer in self.knowledge.questions[question].answers]
+        spoken = [self.weights.get((question, answer), {}) for answer in answers]
+        best = [_odds(max([0.0, *weights.values()])) for weights in spoken]
         chances = dict.fromkeys(answers, 0.0)
         for deposit, chance in candidates.items():
-            given = [1.0 + self.weight(question, answer, deposit) for answer in answers]
+            given = [
+                _odds(weights.get(deposit, 0.0)) / most
+                for weights, most in zip(spoken, best, strict=True)
+            ]
             total = sum(given)
             for answer, share in zip(answers, given, strict=True):
                 chances[answer] += chance * (share / total if total else 1 / len(answers))
         return chances
+
+
+def _odds(weight: float) -> float:
+    return (1.0 + weight) / (1.0 - weight)

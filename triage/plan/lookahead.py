@@ -145,6 +145,37 @@ def is_local(rule: NormalRule) -> bool:
     return len(named) == 1 and None not in named
 
 
+class _Parts:
+    """What look-ahead needs of a rulebase, laid out once."""
+
+    def __init__(self, consultant: Consultant) -> None:
+        rules = consultant.normal.by_family
+        families = (Family.RECOGNISE, *LATER)
+        strays = [r.id for f in families for r in rules[f] if not is_local(r)]
+        if strays:
+            msg = f"rules over several findings at once need another look-ahead: {strays}"
+            raise NotImplementedError(msg)
+        recognise = consultant.index(Family.RECOGNISE)
+        self.reader = QuickReader(consultant)
+        self.recognise_reads_bench = bool(recognise.read_fields("bench"))
+        self.finding_read = tuple(sorted({*recognise.read_fields("finding"), "zone", "named"}))
+        self.specimen_read = tuple(sorted({*recognise.read_fields("specimen"), "taxon"}))
+        self.finding_later = _later(consultant, "finding", {"zone"})
+        self.specimen_later = _later(consultant, "specimen", set())
+        self.of_finding = {f: RuleIndex(r for r in rules[f] if _about(r)) for f in LATER}
+        self.of_case = {f: RuleIndex(r for r in rules[f] if not _about(r)) for f in LATER}
+        methods = consultant.knowledge.methods
+        key = harshness_key(consultant.knowledge)
+        self.harsh = {method: place for place, method in enumerate(sorted(methods, key=key))}
+
+
+def _later(consultant: Consultant, kind: str, more: set[str]) -> tuple[str, ...]:
+    """Return the observed fields of a kind that the later families read."""
+    derived = {name for of, name in consultant.vocabulary.derived if of == kind}
+    read = [consultant.index(family).read_fields(kind) for family in LATER]
+    return tuple(sorted(({name for names in read for name in names} | more) - derived))
+
+
 class Lookahead:
     """Gives the outlook of a case and of its variants on one bench and day."""
 
@@ -154,27 +185,14 @@ class Lookahead:
         bench: Bench,
         judge: AirJudge | None = None,
         day: DayLedger | None = None,
+        *,
+        parts: _Parts | None = None,
     ) -> None:
         self.consultant = consultant
         self.knowledge = consultant.knowledge
         self.bench = bench
         self.judge = judge or AirJudge(self.knowledge, bench, day or DayLedger())
-        rules = consultant.normal.by_family
-        families = (Family.RECOGNISE, *LATER)
-        strays = [r.id for f in families for r in rules[f] if not is_local(r)]
-        if strays:
-            msg = f"rules over several findings at once need another look-ahead: {strays}"
-            raise NotImplementedError(msg)
-        recognise = consultant.index(Family.RECOGNISE)
-        self.reader = QuickReader(consultant)
-        self._finding_read = tuple(sorted({*recognise.read_fields("finding"), "zone", "named"}))
-        self._specimen_read = tuple(sorted({*recognise.read_fields("specimen"), "taxon"}))
-        self._finding_later = self._later("finding", {"zone"})
-        self._specimen_later = self._later("specimen", set())
-        self._of_finding = {f: RuleIndex(r for r in rules[f] if _about(r)) for f in LATER}
-        self._of_case = {f: RuleIndex(r for r in rules[f] if not _about(r)) for f in LATER}
-        key = harshness_key(self.knowledge)
-        self._harsh = {m: place for place, m in enumerate(sorted(self.knowledge.methods, key=key))}
+        self.parts = parts or _Parts(consultant)
         self._summaries: dict[Key, Summary] = {}
         self._alone: dict[Key, tuple[int, frozenset[str]]] = {}
         self._gates: dict[Key, tuple[Conclusion, ...]] = {}
@@ -182,11 +200,31 @@ class Lookahead:
         self._queues: dict[Key, tuple[tuple[str, ...], list[Item] | None]] = {}
         self._barred: dict[str, bool] = {}
         self._codes: dict[Key, int] = {}
+        self._by_control: dict[str, Lookahead] = {}
 
-    def _later(self, kind: str, more: set[str]) -> tuple[str, ...]:
-        derived = {name for of, name in self.consultant.vocabulary.derived if of == kind}
-        read = [self.consultant.index(family).read_fields(kind) for family in LATER]
-        return tuple(sorted(({name for names in read for name in names} | more) - derived))
+    def on_bench(self, bench: Bench) -> Lookahead:
+        """Return the look-ahead on another bench; what the bench cannot change is shared."""
+        same_air = (bench.room, bench.margin, bench.judge_by) == (
+            self.bench.room,
+            self.bench.margin,
+            self.bench.judge_by,
+        )
+        # The air in the same room under another control is asked for again and again.
+        control = bench.room.control
+        alike = bench.model_copy(update={"room": self.bench.room}) == self.bench
+        if alike and not same_air and control in self._by_control:
+            return self._by_control[control]
+        judge = self.judge if same_air else AirJudge(self.knowledge, bench, self.judge.day)
+        other = Lookahead(self.consultant, bench, judge, parts=self.parts)
+        other._codes = self._codes
+        if not self.parts.recognise_reads_bench:
+            other._summaries, other._alone = self._summaries, self._alone
+        # Rules see nothing of a bench but its control.
+        if control == self.bench.room.control:
+            other._gates, other._locals = self._gates, self._locals
+        elif alike and bench.room == self.bench.room.model_copy(update={"control": control}):
+            self._by_control[control] = other
+        return other
 
     def facts(self, case: Case) -> tuple[Fact, ...]:
         """Return the facts of a case on this bench, to be varied with ``with_values``."""
@@ -202,20 +240,20 @@ class Lookahead:
         """Return what recognition says about one finding of a specimen."""
         key: Key = (
             finding.key,
-            *[finding.fields[name] for name in self._finding_read],
-            *[specimen.fields[name] for name in self._specimen_read],
+            *[finding.fields[name] for name in self.parts.finding_read],
+            *[specimen.fields[name] for name in self.parts.specimen_read],
         )
         found = self._summaries.get(key)
         if found is None:
-            made = self.reader.finding(finding, specimen, bench)
+            made = self.parts.reader.finding(finding, specimen, bench)
             found = _kept(self._summaries, key, made)
         return found
 
     def _specimen_alone(self, specimen: Fact, bench: Fact) -> tuple[int, frozenset[str]]:
-        key = tuple([specimen.fields[name] for name in self._specimen_read])
+        key = tuple([specimen.fields[name] for name in self.parts.specimen_read])
         found = self._alone.get(key)
         if found is None:
-            whole, conditions = self.reader.specimen((specimen, bench))
+            whole, conditions = self.parts.reader.specimen((specimen, bench))
             floor = max(whole, self.consultant.floor_of_group(specimen.fields["taxon"]))
             found = _kept(self._alone, key, (floor, conditions))
         return found
@@ -234,7 +272,7 @@ class Lookahead:
         states = conditions.union(*[view.summary.conditions for view in views])
         seen = (
             self._code(
-                *[specimen.fields[name] for name in self._specimen_later],
+                *[specimen.fields[name] for name in self.parts.specimen_later],
                 floor,
                 self._cleaning(views, work),
                 states,
@@ -252,7 +290,7 @@ class Lookahead:
         if found is None:
             summary = self.summary(finding, specimen, bench)
             fields = finding.fields
-            later = [fields[name] for name in self._finding_later]
+            later = [fields[name] for name in self.parts.finding_later]
             code = self._code(finding.key, summary.seen, *later)
             # The facts are kept beside the view, so that no other fact can take their identity.
             found = _kept(work.views, key, _View(finding, specimen, summary, code))
@@ -295,7 +333,7 @@ class Lookahead:
         def about(place: int, closed: tuple[Fact, ...] = ()) -> tuple[Fact, ...]:
             view = views[place]
             zone = view.finding.fields["zone"]
-            read = self.reader.facts(view.finding.key, zone, view.summary)
+            read = self.parts.reader.facts(view.finding.key, zone, view.summary)
             return (*derived()[0], derived()[1][place], *read, *closed)
 
         gates = self._gate(
@@ -304,9 +342,9 @@ class Lookahead:
         stages = sorted({c.get("stage") for c in gates if c.kind == "close"})
         closed = tuple(Fact("closed", name, {"stage": name}) for name in stages)
         shared: Key = (seen[0], tuple(stages))
-        parts = [self._local(shared, self._of_case, lambda: (*derived()[0], *closed))]
+        parts = [self._local(shared, self.parts.of_case, lambda: (*derived()[0], *closed))]
         parts += [
-            self._local((*shared, part), self._of_finding, partial(about, place, closed))
+            self._local((*shared, part), self.parts.of_finding, partial(about, place, closed))
             for place, part in enumerate(seen[1:])
         ]
         stage = first_closed(set(stages))
@@ -329,11 +367,11 @@ class Lookahead:
         )
 
     def _gate(self, seen: Key, case: Build, findings: Sequence[Build]) -> tuple[Conclusion, ...]:
-        about = self._of_finding[Family.GATE]
+        about = self.parts.of_finding[Family.GATE]
         key = seen if about.compiled else seen[:1]
         found = self._gates.get(key)
         if found is None:
-            gates = self._of_case[Family.GATE].drawn_unsorted(case())
+            gates = self.parts.of_case[Family.GATE].drawn_unsorted(case())
             if about.compiled:
                 for build in findings:
                     gates += about.drawn_unsorted(build())
@@ -416,7 +454,7 @@ class Lookahead:
         methods = self.knowledge.methods
         rungs = tuple(
             m
-            for m in sorted(free, key=self._harsh.__getitem__)
+            for m in sorted(free, key=self.parts.harsh.__getitem__)
             if progress.done(m) < methods[m].passes
         )
         now = now_rungs(self.knowledge, stage, target, rungs, progress, work.closed)

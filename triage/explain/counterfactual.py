@@ -1,0 +1,262 @@
+"""What would change the plan: the smallest changes that give another next step.
+
+Complete for one change: every answer given or taken back, every change of the bench that matters
+to a method on offer, every other outcome of an attempt on record or of the next step. Two changes
+at once are searched only where no single one changes the next step; then among answers about one
+finding and the specimen. Everything is found by working the changed case out, nothing by text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import combinations
+from typing import Any, Literal
+
+from triage.case import changes
+from triage.case.models import HARMFUL, OUTCOMES, Case
+from triage.case.profile import Bench, Refused, Stock
+from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
+from triage.explain.sweep import SPECIMEN, TAXON, Answer, Sweep
+from triage.plan.barring import equipment_at_hand
+from triage.plan.lookahead import Lookahead, Outlook, Work
+from triage.plan.outcomes import INSERT, condition_target
+from triage.plan.planner import answers_after
+
+Kind = Literal["answer", "bench", "attempt"]
+EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
+CONDITION = condition_target("").key
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change of a case or bench: what, from what, to what."""
+
+    kind: Kind
+    finding: str | None
+    what: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True)
+class Counterfactual:
+    """Changes that together give another next step; none of them alone does, if several."""
+
+    changes: tuple[Change, ...]
+    before: str | None
+    after: str | None
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """A changed case and bench, with the change that made it."""
+
+    change: Change
+    case: Case
+    bench: Bench
+
+
+def answer_change(answer: Answer) -> Change:
+    """Return a changed answer as a change."""
+    return Change("answer", answer.finding, answer.question, answer.before, answer.after)
+
+
+def with_change(case: Case, change: Change) -> Case:
+    """Return the case with one changed answer; nothing is recorded."""
+    value = None if change.after == UNKNOWN else change.after
+    if change.what == TAXON:
+        return changes.with_taxon(case, change.after)
+    if change.finding is None:
+        return changes.with_answer(case, change.what, value)
+    return changes.with_sign(case, change.finding, change.what, value)
+
+
+# -- the bench ------------------------------------------------------------------------------------
+
+
+def bench_variants(
+    look: Lookahead, outlook: Outlook, offered: Iterable[str]
+) -> Iterator[tuple[Change, Bench]]:
+    """Yield every change of the bench that could matter to a method on offer."""
+    bench = look.bench
+    for control in (*CONTROLS, UNKNOWN):
+        if control != bench.room.control:
+            room = bench.room.model_copy(update={"control": control})
+            yield (
+                Change("bench", None, "control", bench.room.control, control),
+                bench.model_copy(update={"room": room}),
+            )
+    methods = sorted(offered)
+    yield from _equipment(look, methods, outlook.method)
+    yield from _agents(look, methods, outlook.method)
+    for circumstance in bench.circumstances:
+        rest = tuple(c for c in bench.circumstances if c != circumstance)
+        yield (
+            Change("bench", None, "circumstance", circumstance, "none"),
+            bench.model_copy(update={"circumstances": rest}),
+        )
+
+
+def _equipment(
+    look: Lookahead, methods: Iterable[str], head: str | None
+) -> Iterator[tuple[Change, Bench]]:
+    knowledge, bench = look.knowledge, look.bench
+    at_hand = equipment_at_hand(knowledge, bench)
+    needs = {need for m in methods for need in knowledge.methods[m].needs}
+    for need in sorted(needs - at_hand):
+        update = {
+            "equipment": (*bench.equipment, need),
+            "lacking": tuple(x for x in bench.lacking if x != need),
+        }
+        yield Change("bench", None, need, "missing", "at hand"), bench.model_copy(update=update)
+    for need in sorted(set(knowledge.methods[head].needs) & at_hand) if head else ():
+        update = {"lacking": (*bench.lacking, need)}
+        yield Change("bench", None, need, "at hand", "missing"), bench.model_copy(update=update)
+
+
+def _agents(
+    look: Lookahead, methods: Iterable[str], head: str | None
+) -> Iterator[tuple[Change, Bench]]:
+    knowledge, bench = look.knowledge, look.bench
+    for refused in bench.refused:
+        rest = tuple(r for r in bench.refused if r != refused)
+        yield (
+            Change("bench", None, refused.agent, "refused", "allowed"),
+            bench.model_copy(update={"refused": rest}),
+        )
+    agents = sorted({a for m in methods for a in agent_ids(knowledge, m)})
+    if bench.only_stock:
+        for agent in agents:
+            if not bench.has_stock(agent):
+                stock = (*bench.stock, Stock(agent=agent))
+                yield (
+                    Change("bench", None, agent, "not in stock", "in stock"),
+                    bench.model_copy(update={"stock": stock}),
+                )
+    if bench.gloves:
+        held = {g.material for a in agents for g in knowledge.agents[a].gloves}
+        for material in sorted(held - set(bench.gloves)):
+            yield (
+                Change("bench", None, material, "no such gloves", "at hand"),
+                bench.model_copy(update={"gloves": (*bench.gloves, material)}),
+            )
+    for agent in agent_ids(knowledge, head) if head else ():
+        update = {"refused": (*bench.refused, Refused(agent=agent))}
+        yield Change("bench", None, agent, "allowed", "refused"), bench.model_copy(update=update)
+
+
+# -- attempts -------------------------------------------------------------------------------------
+
+
+def attempt_variants(
+    look: Lookahead, case: Case, outlook: Outlook
+) -> Iterator[tuple[Change, Case]]:
+    """Yield other outcomes of attempts on record, and each outcome of the next step."""
+    for attempt in case.effective_attempts():
+        for outcome in OUTCOMES:
+            if outcome != attempt.outcome:
+                note = "what if" if attempt.outcome in HARMFUL else ""
+                changed = changes.with_correction(
+                    case, attempt.id, EPOCH, outcome=outcome, note=note
+                )
+                what = f"attempt {attempt.id}"
+                yield Change("attempt", attempt.finding, what, attempt.outcome, outcome), changed
+    if outlook.step is None or outlook.held:
+        return
+    for outcome in OUTCOMES:
+        change = Change("attempt", _finding(case, outlook), outlook.step, "not tried", outcome)
+        yield change, tried(look, case, outlook, outcome)
+
+
+def _finding(case: Case, outlook: Outlook) -> str | None:
+    return next((f.id for f in case.findings if f.id == outlook.target), None)
+
+
+def tried(look: Lookahead, case: Case, outlook: Outlook, outcome: str) -> Case:
+    """Return the case as it would be after one attempt at the next step."""
+    finding = _finding(case, outlook)
+    fields: dict[str, Any] = {"finding": finding, "method": outlook.method, "observed": "what if"}
+    condition = None
+    if finding is None and outlook.target is not None:
+        condition = outlook.target.removeprefix(CONDITION)
+        fields["deposit"] = condition
+    attempt = changes.new_attempt(
+        case.next_attempt_id(), EPOCH, outlook.step or "", outcome, **fields
+    )
+    after = changes.with_attempt(case, attempt)
+    if condition is not None and INSERT not in attempt.step:
+        for question, answer in answers_after(look.knowledge, condition, outcome).items():
+            after = changes.with_answer(after, question, answer)
+    return after
+
+
+# -- the search -----------------------------------------------------------------------------------
+
+
+class Searching:
+    """Finds what would change the next step of one case."""
+
+    def __init__(self, sweep: Sweep, offered: Iterable[str]) -> None:
+        self.sweep = sweep
+        self.look = sweep.look
+        self.base = sweep.base
+        self.offered = frozenset(offered)
+
+    def singles(self) -> tuple[Counterfactual, ...]:
+        """Return every single change that gives another next step."""
+        found = [
+            self._found((answer_change(answer),), outlook)
+            for answer, outlook in self.sweep.singles
+            if outlook.head != self.base.head
+        ]
+        for change, bench in bench_variants(self.look, self.base, self.offered):
+            other = self.look.on_bench(bench)
+            outlook = other.outlook(other.facts(self.sweep.case), Work(self.sweep.case))
+            if outlook.head != self.base.head:
+                found.append(self._found((change,), outlook))
+        for change, case in attempt_variants(self.look, self.sweep.case, self.base):
+            outlook = self.look.of_case(case)
+            if outlook.head != self.base.head:
+                found.append(self._found((change,), outlook))
+        return tuple(found)
+
+    def pairs(self) -> tuple[Counterfactual, ...]:
+        """Return pairs of answers that only together give another next step."""
+        found = []
+        answers = [a for a, outlook in self.sweep.singles if outlook.head == self.base.head]
+        for one, other in combinations(answers, 2):
+            near = one.whose == other.whose or SPECIMEN in (one.whose, other.whose)
+            if near and one.place != other.place:
+                outlook = self.sweep.outlook({one.place: one.after, other.place: other.after})
+                if outlook.head != self.base.head:
+                    both = (answer_change(one), answer_change(other))
+                    found.append(self._found(both, outlook))
+        return tuple(found)
+
+    def smallest(self) -> tuple[Counterfactual, ...]:
+        """Return all single changes; if there are none, all pairs."""
+        return self.singles() or self.pairs()
+
+    def _found(self, made: tuple[Change, ...], outlook: Outlook) -> Counterfactual:
+        return Counterfactual(made, self.base.step, outlook.step, self._sentence(made, outlook))
+
+    def _sentence(self, made: tuple[Change, ...], outlook: Outlook) -> str:
+        parts = [f"{_whose(c)}{c.what} {c.after} instead of {c.before}" for c in made]
+        return f"{' and '.join(parts)}: {self._then(outlook)}"
+
+    def _then(self, outlook: Outlook) -> str:
+        if outlook.refused:
+            return f"the work would end. {self.look.knowledge.rule(outlook.refused[0]).because}"
+        if outlook.held:
+            return "the case would be held until a person releases it."
+        if outlook.step is None:
+            return f"there would be no step to do now (stage {outlook.stage})."
+        name = self.look.knowledge.methods[outlook.method or ""].name
+        return f"the next step would be {name} [{outlook.step}]."
+
+
+def _whose(change: Change) -> str:
+    return f"{change.finding} " if change.finding and change.kind == "answer" else ""

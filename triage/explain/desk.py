@@ -1,0 +1,211 @@
+"""Every question a user may put to the plan, as one service; nothing is recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Protocol
+
+from triage.case.models import Case
+from triage.case.profile import Bench
+from triage.engine.casefacts import facts_from
+from triage.engine.consult import Consultant
+from triage.errors import TriageError, did_you_mean
+from triage.explain.conflicts import Contradiction, contradictions
+from triage.explain.contrast import Comparing, Contrast
+from triage.explain.counterfactual import Counterfactual, Searching
+from triage.explain.likelihood import Likelihood
+from triage.explain.nextquestion import NextQuestion, ranked_questions
+from triage.explain.node import Node
+from triage.explain.sensitivity import Firmness, firmness_of
+from triage.explain.sweep import SPECIMEN, TAXON, Sweep
+from triage.explain.trail import Trail
+from triage.explain.whatif import WhatIf, compare
+from triage.explain.whynot import WhyNot, methods_named, why_not
+from triage.exposure.day import DayLedger
+from triage.plan.lookahead import Lookahead
+from triage.plan.model import Plan
+from triage.plan.planner import Planner
+
+
+class Shop(Protocol):
+    """What the desk needs of a workshop."""
+
+    bench: Bench
+    consultant: Consultant
+    planner: Planner
+
+    def day(self) -> DayLedger:
+        """Return what today's attempts released."""
+
+    def plan(self, case: Case) -> Plan:
+        """Return the plan of a case."""
+
+    def with_answer(
+        self, case: Case, finding: str | None, question: str, answer: str | None
+    ) -> Case:
+        """Return the case with an answer, without recording it."""
+
+
+class ExplainDesk:
+    """Answers why, why not, what if, what would change it, and what to ask next.
+
+    One look-ahead is kept for the bench and day in use, so that repeated questions are quick.
+    """
+
+    def __init__(self, shop: Shop) -> None:
+        self.shop = shop
+        self.knowledge = shop.consultant.knowledge
+        self.likelihood = Likelihood(shop.consultant)
+        self._look: Lookahead | None = None
+        self._day: DayLedger | None = None
+        self._sweep: tuple[Case, frozenset[tuple[str, str]], Sweep] | None = None
+
+    def look(self) -> Lookahead:
+        """Return the look-ahead for the bench and the day as they are now."""
+        day = self.shop.day()
+        if self._look is None or self._look.bench != self.shop.bench or self._day != day:
+            parts = self._look.parts if self._look else None
+            self._look = Lookahead(self.shop.consultant, self.shop.bench, day=day, parts=parts)
+            self._day = day
+            self._sweep = None
+        return self._look
+
+    def sweep(self, case: Case, declined: Iterable[tuple[str, str]] = ()) -> Sweep:
+        """Return the answers of a case that could be otherwise, with their outlooks.
+
+        ``declined`` are (``specimen`` or finding, question) pairs answered "cannot tell".
+        """
+        look, gone = self.look(), frozenset(declined)
+        if self._sweep is None or self._sweep[0] != case or self._sweep[1] != gone:
+            self._sweep = (case, gone, Sweep(look, case, gone))
+        return self._sweep[2]
+
+    def trail(self, case: Case) -> Trail:
+        """Return the explained skeleton of a case, made by forward chaining."""
+        look = self.look()
+        skeleton = self.shop.planner.maker.skeleton(case, look.bench, look.judge)
+        return Trail(self.shop.consultant, case, look.bench, look.judge, skeleton)
+
+    # -- why and why not -----------------------------------------------------------------------
+
+    def why(self, case: Case, step: str | None = None) -> tuple[Node, ...]:
+        """Return why the steps stand where they do; one if named, else the next one.
+
+        Without any step the closed gates answer.
+
+        Raises
+        ------
+        TriageError: no such step in the plan.
+        """
+        trail = self.trail(case)
+        items = trail.skeleton.items
+        if step is None:
+            if items:
+                return (trail.step(items[0]),)
+            return trail.gates(trail.skeleton.stage)
+        found = [item for item in items if item.step == step]
+        if not found:
+            mend = did_you_mean(step, [item.step for item in items])
+            raise TriageError(f'no step "{step}" in the plan', mend=mend)
+        return (trail.step(found[0]),)
+
+    def how(self, case: Case, finding: str) -> tuple[Node, ...]:
+        """Return how a finding is read: each candidate with the evidence for and against it."""
+        case.finding(finding)
+        trail = self.trail(case)
+        readings = trail.conclusions.readings_of(finding)
+        return tuple(trail.reading(r) for r in readings if r.evidence or r.certainty > 0)
+
+    def why_not(self, case: Case, word: str, finding: str | None = None) -> tuple[WhyNot, ...]:
+        """Return everything that stands against a method or an agent, hardest first."""
+        return why_not(self.trail(case), word, finding)
+
+    def contrast(
+        self, case: Case, one: str, other: str, finding: str | None = None
+    ) -> tuple[Contrast, ...]:
+        """Return why one method stands before another, by the one deciding reason."""
+        trail = self.trail(case)
+        first, second = (methods_named(self.knowledge, word)[0] for word in (one, other))
+        if first == second:
+            raise TriageError(f'"{one}" and "{other}" are the same', mend="name two methods")
+        if finding is not None:
+            case.finding(finding)
+        comparing = Comparing(trail)
+        ladders = [x for x in trail.skeleton.ladders if finding in (None, x.target.finding)]
+        # Without a finding: where both are offered, else where one of them is.
+        both = [ladder for ladder in ladders if {first, second} <= ladder.offered]
+        some = [ladder for ladder in ladders if {first, second} & ladder.offered]
+        ladders = ladders if finding is not None else both or some
+        return tuple(comparing.contrast(first, second, ladder) for ladder in ladders)
+
+    def contradictions(self, case: Case) -> tuple[Contradiction, ...]:
+        """Return the observations that contradict each other, two facts by name each."""
+        return contradictions(self.trail(case))
+
+    # -- what if -------------------------------------------------------------------------------
+
+    def what_if(self, case: Case, answers: Mapping[str, str], finding: str | None = None) -> WhatIf:
+        """Return the plan as it is and as it would be with other answers; nothing is recorded.
+
+        ``unknown`` takes an answer back. A question about the whole specimen may stand beside
+        those of a finding.
+
+        Raises
+        ------
+        TriageError: unknown question, answer or finding.
+        """
+        changed = case
+        about = {q.id: q.about for q in self.knowledge.questions.values()}
+        for question, answer in answers.items():
+            whose = None if about.get(question) == "specimen" or question == TAXON else finding
+            if whose is None and about.get(question) == "zone":
+                raise TriageError(f"{question} is asked of a finding", mend="name one (--finding)")
+            value = None if answer == "unknown" else answer
+            changed = self.shop.with_answer(changed, whose, question, value)
+        return compare(self.shop.plan(case), self.shop.plan(changed))
+
+    def changes(self, case: Case) -> tuple[Counterfactual, ...]:
+        """Return every smallest change of answers, bench or attempts that changes the next step."""
+        sweep = self.sweep(case)
+        offered = {method for _, rungs in sweep.base.rungs for method in rungs}
+        offered |= self._offered(case)
+        return Searching(sweep, offered).smallest()
+
+    def _offered(self, case: Case) -> set[str]:
+        look = self.look()
+        conclusions = self.shop.consultant.consult(
+            case, look.bench, self.sweep(case).work.closed, plain=True
+        )
+        skeleton = self.shop.planner.maker.from_conclusions(
+            case, look.bench, look.judge, conclusions
+        )
+        return {method for ladder in skeleton.ladders for method in ladder.offered}
+
+    # -- what to ask, and how sure -------------------------------------------------------------
+
+    def questions(
+        self, case: Case, declined: Iterable[tuple[str, str]] = ()
+    ) -> tuple[NextQuestion, ...]:
+        """Return the questions that could still change the next step, the best first."""
+        facts_from(case, self.shop.bench, self.shop.consultant.vocabulary)
+        return ranked_questions(self.sweep(case, declined), self.likelihood)
+
+    def next_question(
+        self, case: Case, declined: Iterable[tuple[str, str]] = ()
+    ) -> NextQuestion | None:
+        """Return the question to ask now, None if no answer could change what is done next."""
+        found = self.questions(case, declined)
+        return found[0] if found else None
+
+    def firmness(self, case: Case) -> tuple[Firmness, ...]:
+        """Return for each step whether it is firm, or which open question could move it."""
+        sweep = self.sweep(case)
+        look = self.look()
+        conclusions = self.shop.consultant.consult(case, look.bench, sweep.work.closed, plain=True)
+        skeleton = self.shop.planner.maker.from_conclusions(
+            case, look.bench, look.judge, conclusions
+        )
+        return firmness_of(sweep, skeleton.items, self.questions(case))
+
+
+__all__ = ["SPECIMEN", "ExplainDesk", "Shop"]

@@ -1,0 +1,322 @@
+"""Why: the tree from a conclusion through the rules that fired to the facts they matched.
+
+Everything is read from the trail that the engine left: each conclusion carries its rule and the
+keys of the facts it matched. Nothing is worked out a second time here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from triage.case.models import Case
+from triage.case.profile import Bench
+from triage.engine.consult import Conclusions, Consultant
+from triage.engine.facts import Conclusion, Fact
+from triage.engine.normal import NormalRule, Pattern
+from triage.engine.reading import Reading, weight_of
+from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.explain.node import Node
+from triage.knowledge.rules import RESTRICTIVE, Family
+from triage.plan.air import AirJudge
+from triage.plan.ladder import Barred, Ladder, applies, harshness_key
+from triage.plan.ordering import Item
+from triage.plan.skeleton import Skeleton
+
+ATTEMPT_RULES = frozenset({"attempt-harm", "test-spot-failed", "user-skip"})
+AIR_RULE = "air-limit"
+
+
+class Trail:
+    """Explains one skeleton: its steps, exclusions, readings and gates."""
+
+    def __init__(
+        self,
+        consultant: Consultant,
+        case: Case,
+        bench: Bench,
+        judge: AirJudge,
+        skeleton: Skeleton,
+    ) -> None:
+        self.consultant = consultant
+        self.knowledge = consultant.knowledge
+        self.case = case
+        self.bench = bench
+        self.judge = judge
+        self.skeleton = skeleton
+        self.conclusions: Conclusions = skeleton.conclusions
+        self.facts = {fact.key: fact for fact in self.conclusions.facts}
+        self.normal: dict[str, NormalRule] = {
+            rule.id: rule for rules in consultant.normal.by_family.values() for rule in rules
+        }
+
+    # -- rules and facts -----------------------------------------------------------------------
+
+    def rule(self, conclusion: Conclusion, more: str = "") -> Node:
+        """Return a rule that fired, with each fact that it matched."""
+        entry = self.knowledge.rule(conclusion.rule)
+        normal = self.normal[conclusion.rule]
+        positive = [pattern for pattern in normal.patterns if not pattern.absent]
+        children = [
+            self._matched(normal, pattern, self.facts[key])
+            for pattern, key in zip(positive, conclusion.facts, strict=True)
+        ]
+        children += [
+            Node("note", f"and nothing says otherwise about the {pattern.kind}")
+            for pattern in normal.patterns
+            if pattern.absent
+        ]
+        return Node(
+            "rule",
+            entry.because + more,
+            entry.id,
+            entry.source,
+            self._title(entry.source),
+            conclusion.facts,
+            tuple(children),
+        )
+
+    def _title(self, source: str) -> str:
+        entry = self.knowledge.sources.get(source)
+        return entry.title if entry else source
+
+    def _matched(self, rule: NormalRule, pattern: Pattern, fact: Fact) -> Node:
+        if fact.kind == "reading":
+            return self.reading(self._reading_of(fact))
+        if fact.kind == "state":
+            made = self._of(Family.RECOGNISE, "state", condition=fact.fields["condition"])
+            return self._behind("derived", self._state_name(fact), fact, map(self.rule, made))
+        if fact.kind == "closed":
+            made = self._of(Family.GATE, "close", stage=fact.fields["stage"])
+            text = f"the stage {fact.fields['stage']} is not passed yet"
+            return self._behind("derived", text, fact, map(self.rule, made))
+        names = [name for name, _ in pattern.allowed] or [name for name, _ in pattern.variables]
+        derived = {name for kind, name in self.consultant.vocabulary.derived if kind == fact.kind}
+        values = [self._value(rule, fact, name) for name in names if name != "id"]
+        text = "; ".join(values) or f"there is {self._whose(fact)}"
+        behind = [n for name in names if name in derived for n in self._derived(fact, name)]
+        return self._behind("answer", text, fact, behind)
+
+    def _behind(self, role: str, text: str, fact: Fact, children: Iterable[Node]) -> Node:
+        return Node(role, text, facts=(fact.key,), children=tuple(children))  # type: ignore[arg-type]
+
+    def _state_name(self, fact: Fact) -> str:
+        return self.knowledge.conditions[fact.fields["condition"]].name
+
+    def _whose(self, fact: Fact) -> str:
+        return {"specimen": "the specimen", "bench": "the bench"}.get(fact.kind, fact.key)
+
+    def _value(self, rule: NormalRule, fact: Fact, name: str) -> str:
+        """Return one field of a fact in words."""
+        value = fact.fields[name]
+        question = self.knowledge.questions.get(name)
+        asked = f"{name} ({question.ask})" if question else name
+        if value == UNKNOWN:
+            worst = ", so it counts as the worst it could be" if rule.family in RESTRICTIVE else ""
+            return f"{self._whose(fact)}: {asked} is not answered{worst}"
+        if question is not None:
+            words = next((a.text for a in question.answers if a.id == value), value)
+            return f"{self._whose(fact)}: {asked} {value}, {words}"
+        table = {
+            "taxon": self.knowledge.taxa,
+            "zone": self.knowledge.zones,
+            "named": self.knowledge.deposits,
+            "settled": self.knowledge.deposits,
+            "fragility": self.knowledge.fragility,
+            "control": self.knowledge.controls,
+        }.get(name, {})
+        entry = table.get(value)
+        shown = f"{value}, {getattr(entry, 'name', value)}" if entry is not None else value
+        if name in ("settled", "named") and value == NONE:
+            shown = "nothing yet"
+        return f"{self._whose(fact)}: {name} {shown}"
+
+    def _derived(self, fact: Fact, name: str) -> Iterator[Node]:
+        """Yield what a derived field rests on."""
+        if name == "settled":
+            settled = self.conclusions.settled(fact.key)
+            if settled is not None:
+                yield self.reading(settled)
+        if name == "fragility":
+            taxon = self.facts["specimen"].fields["taxon"]
+            known = self.knowledge.taxa.get(taxon)
+            text = (
+                f"{known.name} are {known.fragility}"
+                if known
+                else "the group is not known, so the most fragile group counts"
+            )
+            source = known.source if known else ""
+            yield Node("derived", text, "", source, self._title(source) if source else "")
+            for conclusion in self.conclusions.of(Family.RECOGNISE, "grade"):
+                if conclusion.get("finding") in (None, fact.key):
+                    yield self.rule(conclusion)
+
+    def _of(self, family: Family, kind: str, **fields: str) -> list[Conclusion]:
+        return [
+            c
+            for c in self.conclusions.of(family, kind)
+            if all(c.get(name) == value for name, value in fields.items())
+        ]
+
+    # -- readings ------------------------------------------------------------------------------
+
+    def _reading_of(self, fact: Fact) -> Reading:
+        return next(r for r in self.conclusions.readings if r.key == fact.key)
+
+    def reading(self, reading: Reading) -> Node:
+        """Return how a finding came to be read as a deposit: all evidence for and against."""
+        name = self.knowledge.deposits[reading.deposit].name
+        text = f"{reading.finding}: {name}, {reading.standing}, certainty {reading.certainty:.2f}"
+        if reading.reach > reading.certainty:
+            text += f" (unanswered questions could raise it to {reading.reach:.2f})"
+        children = [
+            self.rule(c, f" ({'for' if weight_of(c) > 0 else 'against'} it, {weight_of(c):+.2f})")
+            for c in sorted(reading.evidence, key=lambda c: (-abs(weight_of(c)), c.rule))
+        ]
+        fact = self.facts[reading.finding]
+        if fact.fields["named"] == reading.deposit:
+            weight = self.knowledge.judgement.named
+            said = f"a person named it so ({weight.value:+.2f})"
+            children.insert(
+                0, Node("answer", said, "", weight.source, self._title(weight.source), (fact.key,))
+            )
+        if not children:
+            children = [Node("note", "nothing speaks for it yet, but nothing excludes it")]
+        return Node("reading", text, facts=(reading.key,), children=tuple(children))
+
+    # -- gates ---------------------------------------------------------------------------------
+
+    def gates(self, stage: str) -> tuple[Node, ...]:
+        """Return the rules that keep a stage from being passed, and those that refuse the work."""
+        closing = self._of(Family.GATE, "close", stage=stage)
+        return tuple(self.rule(c) for c in (*self.conclusions.of(Family.GATE, "refuse"), *closing))
+
+    # -- exclusions ----------------------------------------------------------------------------
+
+    def exclusion(self, ladder: Ladder, bar: Barred) -> Node:
+        """Return why one rule, the bench, the air or an attempt excludes a method."""
+        forbids = [
+            c
+            for c in self.conclusions.of(Family.FORBID, "forbid")
+            if c.rule == bar.rule and bar.method in c.get("method") and applies(c, ladder.target)
+        ]
+        if forbids:
+            return self.rule(forbids[0])
+        if bar.rule == AIR_RULE:
+            return self._air(bar)
+        if bar.rule in ATTEMPT_RULES:
+            return self._attempted(ladder, bar)
+        return Node("bench", bar.because, bar.rule, children=(self._bench_note(),))
+
+    def _bench_note(self) -> Node:
+        return Node("note", f"bench: {self.bench.name}")
+
+    def _air(self, bar: Barred) -> Node:
+        line = self.judge.choose(self.knowledge.methods[bar.method]).line
+        children = [self._bench_note()]
+        if line is not None:
+            children += [
+                Node(
+                    "air",
+                    f"{limit.authority} {limit.basis} {limit.value:g} {limit.unit}: "
+                    f"{limit.ratio:.3g} times it would be reached",
+                    "",
+                    limit.source,
+                    self._title(limit.source),
+                )
+                for limit in line.limits
+                if limit.judged
+            ]
+        return Node("air", bar.because, bar.rule, children=tuple(children))
+
+    def _attempted(self, ladder: Ladder, bar: Barred) -> Node:
+        made = [
+            Node("attempt", f"attempt {a.id}: {a.step} ended {a.outcome}", facts=(a.id,))
+            for a in self.case.effective_attempts()
+            if ladder.target.owns(a)
+        ]
+        return Node("attempt", bar.because, bar.rule, children=tuple(made))
+
+    # -- steps ---------------------------------------------------------------------------------
+
+    def step(self, item: Item) -> Node:
+        """Return why a step is in the plan, why in this place, and what it stands before."""
+        ladder = self.skeleton.ladder(item.target)
+        method = self.knowledge.methods[item.method]
+        place = self.skeleton.items.index(item) + 1
+        children = [*self._offered(ladder, item), *self._inserted(item)]
+        children += self.gates(self.skeleton.stage)
+        children += self._milder(ladder, item)
+        children += self._ordered(item)
+        children += [
+            self.rule(c)
+            for c in self.conclusions.of(Family.CAUTION, "caution")
+            if item.method in c.get("method") and applies(c, ladder.target)
+        ]
+        line = self.judge.choose(method).line
+        if line is not None:
+            children.append(Node("air", line.sentence))
+        children += [
+            Node("attempt", f"attempt {a.id}: {a.step} ended {a.outcome}", facts=(a.id,))
+            for a in self.case.effective_attempts()
+            if ladder.target.owns(a)
+        ]
+        where = ladder.target.finding or "the whole specimen"
+        text = f"step {place}: {method.name} on {where}, rung {item.rung} of its ladder"
+        return Node(
+            "step",
+            text,
+            source=method.source,
+            title=self._title(method.source),
+            children=tuple(children),
+        )
+
+    def _offered(self, ladder: Ladder, item: Item) -> Iterator[Node]:
+        for conclusion in self.conclusions.of(Family.OFFER, "offer"):
+            is_mine = (
+                conclusion.get("finding") == ladder.target.finding
+                and conclusion.get("condition") == ladder.target.condition
+            )
+            if is_mine and self._counts(ladder, conclusion):
+                offers = item.method in conclusion.get("method")
+                if offers and conclusion.rule in ladder.offer_rules.get(item.method, ()):
+                    yield self.rule(conclusion)
+
+    def _counts(self, ladder: Ladder, conclusion: Conclusion) -> bool:
+        if ladder.target.finding is None or ladder.problem is None:
+            return True
+        return conclusion.get("deposit") in (None, ladder.problem)
+
+    def _inserted(self, item: Item) -> Iterator[Node]:
+        if not item.inserted:
+            return
+        later = {
+            other.method
+            for other in self.skeleton.items
+            if (other.target, other.rung) == (item.target, item.rung) and not other.inserted
+        }
+        for conclusion in self.conclusions.of(Family.ORDER, "insert"):
+            if conclusion.get("first") == item.method and later & set(conclusion.get("method")):
+                yield self.rule(conclusion)
+
+    def _milder(self, ladder: Ladder, item: Item) -> Iterator[Node]:
+        """Yield every offered milder method that does not stand before, with what excludes it."""
+        key = harshness_key(self.knowledge)
+        for bar in ladder.barred:
+            if bar.method in ladder.offered and key(bar.method) < key(item.method):
+                node = self.exclusion(ladder, bar)
+                name = self.knowledge.methods[bar.method].name
+                yield Node("note", f"milder, but ruled out: {name}", children=(node,))
+
+    def _ordered(self, item: Item) -> Iterator[Node]:
+        for conclusion in self.conclusions.of(Family.ORDER):
+            if conclusion.kind == "apart" and conclusion.get("zone") == item.zone:
+                yield self.rule(conclusion)
+            if conclusion.kind == "before" and conclusion.get("across"):
+                later = item.method in conclusion.get("later")
+                waits = [
+                    other
+                    for other in self.skeleton.items
+                    if other.target != item.target and other.method in conclusion.get("earlier")
+                ]
+                if later and waits:
+                    yield self.rule(conclusion)
