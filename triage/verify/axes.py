@@ -1,0 +1,199 @@
+"""The dimensions of the sweep, worked out from the knowledge itself.
+
+A combination is one finding of one deposit in one zone of one taxon group, on a specimen that is
+ready for work but for its hydration and its fragility, at one kind of bench.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from triage.case.changes import new_case, new_finding
+from triage.case.models import Case
+from triage.case.profile import Bench, RoomProfile
+from triage.engine.consult import Conclusions, Consultant
+from triage.engine.vocabulary import CONTROLS, NONE, UNKNOWN
+from triage.knowledge.rules import Family
+from triage.knowledge.specimen import STAGES
+
+HYDRATION = "hydration"
+FINDING = "f1"
+CASE = "combination"
+BARE = Bench()
+BEST = "hood"
+EVERY_CIRCUMSTANCE = "every-circumstance"
+EMPTY_SHELF = "empty-shelf"
+Answers = Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Combination:
+    """One point of the sweep, without its bench; ``floor`` is the fragility asked for."""
+
+    deposit: str
+    zone: str
+    taxon: str
+    floor: str
+    hydration: str
+
+
+@dataclass(frozen=True)
+class Axes:
+    """The values of each dimension; ``unknown`` and ``none`` (not identified) included.
+
+    ``base`` are answers with which work may begin; ``floors`` gives, for each grade of fragility
+    that a sign can give, the answers that give it.
+    """
+
+    deposits: tuple[str, ...]
+    zones: tuple[str, ...]
+    taxa: tuple[str, ...]
+    floors: Mapping[str, Answers]
+    hydrations: tuple[str, ...]
+    benches: Mapping[str, Bench]
+    base: Answers
+
+    def count(self) -> int:
+        """Return how many combinations there are, benches included."""
+        return (
+            len(self.deposits)
+            * len(self.zones)
+            * len(self.taxa)
+            * len(self.floors)
+            * len(self.hydrations)
+            * len(self.benches)
+        )
+
+    def of_zone(self, deposit: str, zone: str) -> Iterator[Combination]:
+        """Yield every combination of one deposit in one zone."""
+        for taxon, floor, hydration in itertools.product(self.taxa, self.floors, self.hydrations):
+            yield Combination(deposit, zone, taxon, floor, hydration)
+
+    def answers(self, combination: Combination) -> dict[str, str]:
+        """Return the answers about the specimen in a combination."""
+        answers = {**self.base, **self.floors[combination.floor]}
+        answers[HYDRATION] = combination.hydration
+        return {question: answer for question, answer in answers.items() if answer != UNKNOWN}
+
+    def case(self, combination: Combination) -> Case:
+        """Return a combination as a case with one finding whose deposit a person has named."""
+        named = None if combination.deposit == NONE else combination.deposit
+        finding = new_finding(FINDING, combination.zone, named=named)
+        return new_case(
+            CASE, taxon=combination.taxon, answers=self.answers(combination), findings=(finding,)
+        )
+
+
+def bench_classes(consultant: Consultant) -> dict[str, Bench]:
+    """Return the kinds of bench: each control; the best one with no stock or every circumstance."""
+    benches = {
+        control: Bench(name=control, room=RoomProfile(control=control))
+        for control in (*CONTROLS, UNKNOWN)
+    }
+    best = benches[BEST]
+    circumstances = tuple(consultant.knowledge.circumstances)
+    benches[EVERY_CIRCUMSTANCE] = best.model_copy(
+        update={"name": EVERY_CIRCUMSTANCE, "circumstances": circumstances}
+    )
+    benches[EMPTY_SHELF] = best.model_copy(update={"name": EMPTY_SHELF, "only_stock": True})
+    return benches
+
+
+def _specimen(consultant: Consultant, taxon: str, answers: Answers) -> Conclusions:
+    known = {question: answer for question, answer in answers.items() if answer != UNKNOWN}
+    # One finding of each deposit, so that answers that only matter to one of them show as well.
+    findings = tuple(
+        new_finding(f"f{place}", UNKNOWN, named=deposit)
+        for place, deposit in enumerate(consultant.knowledge.deposits, start=1)
+    )
+    case = new_case(CASE, taxon=taxon, answers=known, findings=findings)
+    return consultant.consult(case, BARE, plain=True)
+
+
+def _burden(consultant: Consultant, answers: Answers) -> tuple[int, ...]:
+    """Return how far a specimen is from work: refusals, gates, fragility, forbidden methods.
+
+    A sturdy group shows what an answer does to fragility, an unknown one what any group asks.
+    """
+    taxa = (sturdiest_taxon(consultant), UNKNOWN)
+    counts = [_burden_of(consultant, taxon, answers) for taxon in taxa]
+    return tuple(sum(column) for column in zip(*counts, strict=True))
+
+
+def _burden_of(consultant: Consultant, taxon: str, answers: Answers) -> tuple[int, ...]:
+    found = _specimen(consultant, taxon, answers)
+    before = STAGES[: STAGES.index("clean")]
+    shut = sum(c.get("stage") in before for c in found.of(Family.GATE, "close"))
+    grades = tuple(consultant.knowledge.fragility)
+    fragility = grades.index(found.fact("specimen").get("fragility"))
+    forbids = sum(len(c.get("method")) for c in found.of(Family.FORBID, "forbid"))
+    return len(found.of(Family.GATE, "refuse")), shut, fragility, forbids
+
+
+def sturdiest_taxon(consultant: Consultant) -> str:
+    """Return the first of the sturdiest taxon groups."""
+    grades = tuple(consultant.knowledge.fragility)
+    return min(consultant.knowledge.taxa.values(), key=lambda t: grades.index(t.fragility)).id
+
+
+def _specimen_questions(consultant: Consultant) -> dict[str, tuple[str, ...]]:
+    return {
+        question.id: (UNKNOWN, *(answer.id for answer in question.answers))
+        for question in consultant.knowledge.questions.values()
+        if question.about == "specimen"
+    }
+
+
+def base_answers(consultant: Consultant) -> dict[str, str]:
+    """Return the answers that leave least in the way of work, found question by question.
+
+    No question is named here, so a new gate or a renamed question is met by itself.
+    """
+    questions = _specimen_questions(consultant)
+    answers = dict.fromkeys(questions, UNKNOWN)
+    for _ in range(2):
+        for question, choices in questions.items():
+            answers[question] = min(
+                choices,
+                key=lambda choice, question=question: (  # type: ignore[misc]
+                    _burden(consultant, {**answers, question: choice}),
+                    choice != answers[question],
+                    choices.index(choice),
+                ),
+            )
+    return answers
+
+
+def floor_answers(consultant: Consultant, base: Answers) -> dict[str, Answers]:
+    """Return, for each grade of fragility, answers that give a sturdy specimen this grade."""
+    grades = tuple(consultant.knowledge.fragility)
+    taxon = sturdiest_taxon(consultant)
+    found: dict[str, Answers] = {}
+    for question, choices in _specimen_questions(consultant).items():
+        for choice in choices if question != HYDRATION else ():
+            conclusions = _specimen(consultant, taxon, {**base, question: choice})
+            grade = conclusions.fact("specimen").get("fragility")
+            gates = {c.get("stage") for c in conclusions.of(Family.GATE, "close")}
+            is_open = gates.isdisjoint(STAGES[: STAGES.index("clean")])
+            if is_open and not conclusions.of(Family.GATE, "refuse"):
+                found.setdefault(grade, {question: choice})
+    plain = _specimen(consultant, taxon, base).fact("specimen").get("fragility")
+    return {grade: {} if grade == plain else found[grade] for grade in grades if grade in found}
+
+
+def axes_of(consultant: Consultant) -> Axes:
+    """Return the dimensions of the sweep for this knowledge."""
+    knowledge = consultant.knowledge
+    base = base_answers(consultant)
+    hydration = _specimen_questions(consultant)[HYDRATION]
+    return Axes(
+        deposits=(*knowledge.deposits, NONE),
+        zones=(*knowledge.zones, UNKNOWN),
+        taxa=(*knowledge.taxa, UNKNOWN),
+        floors=floor_answers(consultant, base),
+        hydrations=(*hydration[1:], UNKNOWN),
+        benches=bench_classes(consultant),
+        base=base,
+    )
