@@ -1,0 +1,182 @@
+"""Two records of one specimen become one, or stand side by side: nothing of either is lost."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from triage.case.models import Attempt, Case, Finding
+from triage.case.reading import validated
+from triage.errors import TriageError
+
+#: what a case says once; two different values cannot both stand in one file
+_SINGLE = ("title", "taxon", "invented")
+_MAPS = ("specimen", "answers")
+_EMPTY = {"title": "", "taxon": "unknown", "named": None, "side": None, "reason": ""}
+
+
+class CannotMerge(Exception):
+    """The two records contradict each other; the text names the first place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """The merged case, and how the attempts of the incoming one are now called."""
+
+    case: Case
+    renamed: Mapping[str, str]
+
+
+def merged(ours: Case, theirs: Case) -> Merged:
+    """Return one case that holds everything of both.
+
+    Parameters
+    ----------
+    ours   stays as it is: its attempts keep their ids and their order
+    theirs what it adds: answers, signs, findings, attempts, releases, overrides, timers
+
+    Raises
+    ------
+    CannotMerge: both say different things where only one can stand.
+
+    Notes
+    -----
+    Attempts that stand in both files alike are one. Others keep their order behind ours; an id in
+    use for something else is renamed, and with it what refers to it. Merging twice changes
+    nothing.
+    """
+    content: dict[str, Any] = {name: _single(ours, theirs, name) for name in _SINGLE}
+    for name in _MAPS:
+        content[name] = _united(getattr(ours, name), getattr(theirs, name), name)
+    content["findings"] = _findings(ours, theirs)
+    attempts, renamed = _attempts(ours, theirs)
+    content["attempts"] = attempts
+    ours_releases, their_releases = _plains(ours.releases), _plains(theirs.releases)
+    for release in their_releases:
+        release["attempt"] = renamed.get(release["attempt"], release["attempt"])
+    content["releases"] = _with_new(ours_releases, their_releases)
+    content["overrides"] = _with_new(_plains(ours.overrides), _plains(theirs.overrides))
+    content["timers"] = _timers(ours, theirs)
+    extra = _united(ours.model_extra or {}, theirs.model_extra or {}, "key")
+    try:
+        made = validated(Case, {"format": 1, "id": ours.id, **content, **extra})
+    except TriageError as fault:
+        raise CannotMerge(fault.message) from None
+    return Merged(made, renamed)
+
+
+def _single(ours: Any, theirs: Any, name: str) -> Any:
+    mine, other = getattr(ours, name), getattr(theirs, name)
+    empty = _EMPTY.get(name)
+    if other in (mine, empty):
+        return mine
+    if mine == empty:
+        return other
+    raise CannotMerge(f'{name} is "{mine}" here and "{other}" there')
+
+
+def _united(mine: Mapping[str, Any], other: Mapping[str, Any], what: str) -> dict[str, Any]:
+    for key in sorted(mine.keys() & other.keys()):
+        if mine[key] != other[key]:
+            raise CannotMerge(f'{what} {key} is "{mine[key]}" here and "{other[key]}" there')
+    return {**mine, **other}
+
+
+def _findings(ours: Case, theirs: Case) -> list[dict[str, Any]]:
+    other = {finding.id: finding for finding in theirs.findings}
+    found = [
+        _finding(finding, other.pop(finding.id)) if finding.id in other else finding.plain()
+        for finding in ours.findings
+    ]
+    return found + [finding.plain() for finding in theirs.findings if finding.id in other]
+
+
+def _finding(mine: Finding, other: Finding) -> dict[str, Any]:
+    if mine.zone != other.zone:
+        raise CannotMerge(f'finding "{mine.id}" is in {mine.zone} here and {other.zone} there')
+    made: dict[str, Any] = {"id": mine.id, "zone": mine.zone}
+    for name in ("side", "named", "reason"):
+        made[name] = _single(mine, other, name)
+    if mine.accepted != other.accepted and mine.reason and other.reason:
+        raise CannotMerge(f'finding "{mine.id}" is accepted in one record only')
+    made["accepted"] = mine.accepted or other.accepted
+    made["signs"] = _united(mine.signs, other.signs, f"sign of {mine.id}")
+    return {**made, **_united(mine.model_extra or {}, other.model_extra or {}, "key")}
+
+
+def _attempts(ours: Case, theirs: Case) -> tuple[list[dict[str, Any]], dict[str, str]]:
+    """Return ours, then what is new of theirs, and how the ids of theirs read now."""
+    mine = _plains(ours.attempts)
+    used = {attempt.id for attempt in ours.attempts}
+    taken = set(used) | {attempt.id for attempt in theirs.attempts}
+    renamed: dict[str, str] = {}
+    added: list[dict[str, Any]] = []
+    known = [_bare(attempt) for attempt in mine]
+    origin = {attempt["id"]: attempt for attempt in mine}
+    for attempt in theirs.attempts:
+        content = attempt.plain()
+        if content.get("corrects"):
+            content["corrects"] = renamed.get(content["corrects"], content["corrects"])
+        same = next(
+            (held["id"] for held, bare in zip(mine, known, strict=True) if bare == _bare(content)),
+            None,
+        )
+        if same is not None:
+            renamed[attempt.id] = same
+            continue
+        if attempt.id in origin:
+            content["id"] = _free(taken)
+            taken.add(content["id"])
+        renamed[attempt.id] = content["id"]
+        added.append(content)
+    return mine + added, renamed
+
+
+def _bare(content: Mapping[str, Any]) -> dict[str, Any]:
+    """Return an attempt without its id: what was done, when, and with what result."""
+    return {key: held for key, held in content.items() if key != "id"}
+
+
+def _free(taken: set[str]) -> str:
+    return f"a{1 + max(int(name[1:]) for name in taken)}"
+
+
+def _timers(ours: Case, theirs: Case) -> list[dict[str, Any]]:
+    other = {timer.step: timer for timer in theirs.timers}
+    for timer in ours.timers:
+        if timer.step in other and other.pop(timer.step) != timer:
+            raise CannotMerge(f'a timer of "{timer.step}" runs differently in each')
+    return _plains(ours.timers) + [timer.plain() for timer in other.values()]
+
+
+def _plains(records: Any) -> list[dict[str, Any]]:
+    return [record.plain() for record in records]
+
+
+def _with_new(mine: list[Any], other: list[Any]) -> list[Any]:
+    return mine + [each for each in other if each not in mine]
+
+
+def photos_of(case: Case) -> tuple[str, ...]:
+    """Return every photo that a case names, sorted."""
+    named = {a.photo_before for a in case.attempts} | {a.photo_after for a in case.attempts}
+    return tuple(sorted(photo for photo in named if photo))
+
+
+def with_photos_renamed(case: Case, names: Mapping[str, str]) -> Case:
+    """Return the case with photos under other names."""
+    if not any(photo in names for photo in photos_of(case)):
+        return case
+    content = {**dict(case), "attempts": tuple(_renamed(a, names) for a in case.attempts)}
+    made: Case = validated(Case, content)
+    return made
+
+
+def _renamed(attempt: Attempt, names: Mapping[str, str]) -> Attempt:
+    changed = {
+        side: names.get(getattr(attempt, side) or "", getattr(attempt, side))
+        for side in ("photo_before", "photo_after")
+    }
+    made: Attempt = validated(Attempt, {**dict(attempt), **changed})
+    return made

@@ -1,0 +1,187 @@
+"""The history of a folder: attempts filtered, as table rows, CSV or JSON; photos beside them."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import asdict, dataclass, fields
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+
+from triage.case.models import OUTCOMES
+from triage.history.columns import TEXT_FIELDS, Columns, Flags
+from triage.history.index import Index
+
+#: letters with which a cell becomes a formula in a spreadsheet
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryRow:
+    """One attempt that counts, as the table shows it; times as recorded, with their time zone."""
+
+    case: str
+    taxon: str
+    attempt: str
+    at: str
+    step: str
+    finding: str
+    zone: str
+    deposit: str
+    method: str
+    agent: str
+    outcome: str
+    amount_ml: float | None
+    minutes: float | None
+    note: str
+    observed: str
+    photo_before: str
+    photo_after: str
+
+
+@dataclass(frozen=True, slots=True)
+class Filter:
+    """What to show; None lets everything pass.
+
+    ``since`` and ``until`` are days in the local time of each record, both included; ``words``
+    must all stand in the note, the observation or the case id, letters large or small.
+    """
+
+    case: str | None = None
+    taxon: str | None = None
+    method: str | None = None
+    deposit: str | None = None
+    zone: str | None = None
+    agent: str | None = None
+    outcome: str | None = None
+    since: date | None = None
+    until: date | None = None
+    words: tuple[str, ...] = ()
+    has_photos: bool = False
+
+
+_WORD_FILTERS = ("case", "taxon", "method", "deposit", "zone", "agent")
+
+
+def chosen_rows(columns: Columns, chosen: Filter) -> Flags:
+    """Return which attempts pass a filter, its words and photos left aside, shape (n,)."""
+    kept: Flags = np.ones(columns.size, dtype=np.bool_)
+    for name in _WORD_FILTERS:
+        word = getattr(chosen, name)
+        if word is not None:
+            kept &= getattr(columns, name) == word
+    if chosen.outcome is not None:
+        kept &= columns.outcome == OUTCOMES.index(chosen.outcome)
+    days = local_days(columns)
+    if chosen.since is not None:
+        kept &= days >= np.datetime64(chosen.since)
+    if chosen.until is not None:
+        kept &= days <= np.datetime64(chosen.until)
+    return kept
+
+
+def local_days(columns: Columns) -> Any:
+    """Return the day of each attempt where it was made, numpy days, shape (n,)."""
+    seconds = np.floor(columns.at_s + columns.offset_s).astype(np.int64)
+    return seconds.astype("datetime64[s]").astype("datetime64[D]")
+
+
+def history(index: Index, chosen: Filter | None = None) -> tuple[HistoryRow, ...]:
+    """Return the attempts that pass a filter, newest first."""
+    chosen = chosen or Filter()
+    columns = index.columns
+    numbers = np.flatnonzero(chosen_rows(columns, chosen))
+    numbers = numbers[np.argsort(-columns.at_s[numbers], kind="stable")]
+    texts = index.text_rows() if numbers.size else []
+    rows = (_row(columns, number, texts[number]) for number in numbers.tolist())
+    return tuple(row for row in rows if _passes(row, chosen))
+
+
+def _row(columns: Columns, number: int, text: list[str]) -> HistoryRow:
+    held = dict(zip(TEXT_FIELDS, text, strict=True))
+    return HistoryRow(
+        case=str(columns.case[number]),
+        taxon=str(columns.taxon[number]),
+        attempt=held["id"],
+        at=held["at"],
+        step=held["step"],
+        finding=str(columns.finding[number]),
+        zone=str(columns.zone[number]),
+        deposit=str(columns.deposit[number]),
+        method=str(columns.method[number]),
+        agent=str(columns.agent[number]),
+        outcome=OUTCOMES[int(columns.outcome[number])],
+        amount_ml=_number(columns.amount_ml[number]),
+        minutes=_number(columns.minutes[number]),
+        note=held["note"],
+        observed=held["observed"],
+        photo_before=held["photo_before"],
+        photo_after=held["photo_after"],
+    )
+
+
+def _number(held: float) -> float | None:
+    return None if np.isnan(held) else float(held)
+
+
+def _passes(row: HistoryRow, chosen: Filter) -> bool:
+    text = f"{row.note} {row.observed} {row.case}".casefold()
+    return all(word.casefold() in text for word in chosen.words) and (
+        not chosen.has_photos or bool(row.photo_before or row.photo_after)
+    )
+
+
+def history_data(rows: tuple[HistoryRow, ...]) -> list[dict[str, Any]]:
+    """Return the rows as plain data."""
+    return [asdict(row) for row in rows]
+
+
+def history_csv(rows: tuple[HistoryRow, ...]) -> str:
+    """Return the rows as CSV with a head line; every line ends with CR LF.
+
+    Notes
+    -----
+    A text that a spreadsheet would run as a formula gets an apostrophe before it. JSON keeps
+    texts as they are.
+
+    Source
+    ------
+    RFC 4180 for commas, quotes and line ends.
+    """
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\r\n")
+    names = [field.name for field in fields(HistoryRow)]
+    writer.writerow(names)
+    for row in rows:
+        writer.writerow([_cell(getattr(row, name)) for name in names])
+    return stream.getvalue()
+
+
+def _cell(held: Any) -> Any:
+    if held is None:
+        return ""
+    if isinstance(held, str) and held.startswith(_FORMULA):
+        return f"'{held}"
+    return held
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoPair:
+    """Photos of one finding: before its first and after its last attempt that has one."""
+
+    case: str
+    finding: str
+    before: str
+    after: str
+
+
+def photo_pairs(rows: tuple[HistoryRow, ...]) -> tuple[PhotoPair, ...]:
+    """Return the first photo before and the last photo after, for each finding that has either."""
+    found: dict[tuple[str, str], tuple[str, str]] = {}
+    for row in sorted(rows, key=lambda r: (datetime.fromisoformat(r.at), r.attempt)):
+        key = (row.case, row.finding)
+        before, after = found.get(key, ("", ""))
+        found[key] = (before or row.photo_before, row.photo_after or after)
+    return tuple(PhotoPair(*key, *pair) for key, pair in sorted(found.items()) if any(pair))
