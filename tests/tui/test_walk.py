@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from tests.tui.driving import Driver, Hand, driven
+from triage.case.models import Case
+from triage.plan.model import Plan
 from triage.service import Workshop, open_workshop
 from triage.tui.app import TriageApp
 from triage.tui.screens.particulars import ParticularsScreen
@@ -32,15 +35,23 @@ def hand() -> Hand:
 
 
 @pytest.fixture
-def dry(tmp_path: Path, hand: Hand) -> tuple[Workshop, str]:
+def dry(tmp_path: Path, hand: Hand, monkeypatch: pytest.MonkeyPatch) -> tuple[Workshop, str]:
     """A dry bee whose next step is hazardous, a hold point, and has a dwell."""
     workshop = open_workshop(cases=tmp_path, clock=hand)
     case = workshop.new("dry bee", "bees-wasps")
     workshop.answer_all(case.id, None, READY_TO_SOFTEN)
+    made = workshop.plan
+
+    def with_hold_points(of: Case) -> Plan:
+        # Which steps are hold points is for the planner to say; here every one is.
+        plan = made(of)
+        steps = (replace(step, hold=step.hold or "What did the spot show?") for step in plan.steps)
+        return replace(plan, steps=tuple(steps))
+
+    monkeypatch.setattr(workshop, "plan", with_hold_points)
     step = workshop.plan(workshop.load(case.id)).next_step()
     assert step is not None
     assert step.hazardous
-    assert step.hold
     assert step.dwell_s
     return workshop, case.id
 

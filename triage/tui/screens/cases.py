@@ -69,11 +69,11 @@ class CasesScreen(ServiceScreen):
         self.query_one("#filter").display = False
         self.query_one("#empty").display = False
         self.query_one("#cases").focus()
-        self.action_reload()
 
     def on_screen_resume(self) -> None:
-        """Read the cases again on coming back."""
-        self.action_reload()
+        """Read the cases on coming here, not while another screen waits for the workshop."""
+        if self.is_current:
+            self.action_reload()
 
     def action_reload(self) -> None:
         """Read the cases again."""
