@@ -1,0 +1,106 @@
+"""The quick outlook of a changed case is the head of the skeleton that forward chaining gives."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from tests.support.explaining import demo_cases, drawn_case, look_on, maker
+from tests.support.knowledge import consultant
+from triage.case import changes
+from triage.knowledge.rules import FAMILIES
+from triage.plan.lookahead import Work, is_local, with_values
+
+SAMPLE = range(40)
+FULL = range(500)
+CHANGES = 4
+
+
+def difference(case, bench, look, outlook) -> str:
+    """Return how an outlook differs from the skeleton of experta, empty if it does not."""
+    skeleton = maker().skeleton(case, bench, look.judge)
+    first = skeleton.items[0].step if skeleton.items else None
+    expected = (first, skeleton.stage, skeleton.refused, skeleton.held)
+    found = (outlook.step, outlook.stage, outlook.refused, outlook.held)
+    if found != expected:
+        return f"{found} instead of {expected}"
+    rungs = {ladder.target.key: ladder.rungs for ladder in skeleton.ladders}
+    wrong = [key for key, mine in outlook.rungs if rungs[key] != mine]
+    return f"rungs of {wrong}" if wrong else ""
+
+
+def changed(case, rng):
+    """Return a place, an answer and the case with that answer recorded."""
+    knowledge = consultant().knowledge
+    question = rng.choice([*knowledge.questions.values()])
+    if question.about == "zone" and not case.findings:
+        return None
+    answer = rng.choice([*[a.id for a in question.answers], "unknown"])
+    value = None if answer == "unknown" else answer
+    if question.about == "specimen":
+        if rng.random() < 0.2:
+            taxon = rng.choice([*knowledge.taxa, "unknown"])
+            return ("specimen", "taxon"), taxon, changes.with_taxon(case, taxon)
+        return (
+            ("specimen", question.id),
+            answer,
+            changes.with_answer(case, question.id, value),
+        )
+    finding = rng.choice(case.findings).id
+    return (finding, question.id), answer, changes.with_sign(case, finding, question.id, value)
+
+
+def differences(seeds, per_case=CHANGES):
+    for seed in seeds:
+        case, bench = drawn_case(seed)
+        look = look_on(bench)
+        facts, work = look.facts(case), Work(case)
+        if found := difference(case, bench, look, look.outlook(facts, work)):
+            yield f"seed {seed}: {found}"
+        rng = random.Random(seed)
+        for _ in range(per_case):
+            drawn = changed(case, rng)
+            if drawn is None:
+                continue
+            place, answer, other = drawn
+            outlook = look.outlook(with_values(facts, {place: answer}), work)
+            if found := difference(other, bench, look, outlook):
+                yield f"seed {seed}, {place} {answer}: {found}"
+
+
+def test_outlooks_are_those_of_forward_chaining():
+    assert list(differences(SAMPLE)) == []
+
+
+@pytest.mark.slow
+def test_outlooks_of_500_cases_are_those_of_forward_chaining():
+    assert list(differences(FULL)) == []
+
+
+@pytest.mark.parametrize(("case", "bench"), demo_cases(), ids=lambda v: getattr(v, "id", ""))
+def test_outlooks_of_the_demo_cases_are_those_of_forward_chaining(case, bench):
+    look = look_on(bench)
+    assert difference(case, bench, look, look.of_case(case)) == ""
+
+
+def test_every_rule_looks_at_one_finding_at_a_time():
+    """The look-ahead takes findings apart; a rule over two findings at once must be noticed."""
+    rules = consultant().normal.by_family
+    strays = [
+        r.id for family in FAMILIES if family != "caution" for r in rules[family] if not is_local(r)
+    ]
+    assert strays == []
+
+
+def test_a_rule_over_two_findings_is_noticed():
+    from triage.engine.normal import NormalRule, Pattern
+    from triage.knowledge.rules import Family
+
+    one = Pattern("finding", False, (), (("id", "f"),))
+    two = Pattern("finding", False, (), (("id", "g"),))
+    same = Pattern("reading", False, (), (("finding", "f"),))
+    missing = Pattern("finding", True, (), ())
+    assert is_local(NormalRule("a", Family.FORBID, (one, same), ()))
+    assert not is_local(NormalRule("b", Family.FORBID, (one, two), ()))
+    assert not is_local(NormalRule("c", Family.GATE, (missing,), ()))

@@ -1,0 +1,171 @@
+"""Explanations tell the truth: they name exactly the rules that fired and the facts they need.
+
+The firings are worked out a second time by an evaluator that shares no index with the engine
+(``tests.support.explaining.fired``), and what is removed is judged by the plain meaning of a rule
+(``tests.support.naive``).
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.support.explaining import demo_cases, drawn_case, fired, plan_of, trail_of
+from tests.support.knowledge import consultant, shipped
+from tests.support.naive import naive
+from triage.knowledge.rules import Family
+from triage.plan.ladder import applies
+
+SAMPLE = range(12)
+FULL = range(500)
+
+
+def check_truth(case, bench) -> int:
+    """Check every step and every exclusion of a plan; return how many there were."""
+    trail = trail_of(case, bench)
+    anew = fired(trail)
+    firings = anew.firings()
+    checked = 0
+    nodes = []
+    for item in trail.skeleton.items:
+        node = trail.step(item)
+        check_step_rules(trail, item, node, anew)
+        nodes.append(node)
+        checked += 1
+    for ladder in trail.skeleton.ladders:
+        expected = {
+            (c.rule, method)
+            for c in anew.of(Family.FORBID, "forbid")
+            if applies(c, ladder.target)
+            for method in c.get("method")
+        }
+        explained = {(b.rule, b.method) for b in ladder.barred if b.rule in trail.normal}
+        assert explained == expected
+        for bar in ladder.barred:
+            node = trail.exclusion(ladder, bar)
+            assert node.rule == bar.rule
+            nodes.append(node)
+            checked += 1
+    nodes += trail.gates(trail.skeleton.stage)
+    check_firings(trail, nodes, firings)
+    return checked
+
+
+def check_step_rules(trail, item, node, anew) -> None:
+    """The rules directly behind a step are those that fired for it, no more and no fewer."""
+    ladder = trail.skeleton.ladder(item.target)
+    target = ladder.target
+    offers = {
+        c.rule
+        for c in anew.of(Family.OFFER, "offer")
+        if c.get("finding") == target.finding
+        and c.get("condition") == target.condition
+        and item.method in c.get("method")
+        and (
+            target.finding is None
+            or ladder.problem is None
+            or c.get("deposit") in (None, ladder.problem)
+        )
+    }
+    cautions = {
+        c.rule
+        for c in anew.of(Family.CAUTION, "caution")
+        if item.method in c.get("method") and applies(c, target)
+    }
+    gates = {
+        c.rule for c in anew.of(Family.GATE, "close") if c.get("stage") == trail.skeleton.stage
+    }
+    gates |= {c.rule for c in anew.of(Family.GATE, "refuse")}
+    orders = {c.rule for c in anew.by_family[Family.ORDER]}
+    named = {child.rule for child in node.children if child.rule}
+    assert named - orders == offers | cautions | gates
+    if item.inserted:
+        assert named & orders
+    else:
+        assert offers
+
+
+def check_firings(trail, nodes, firings) -> None:
+    """Every rule named fired on the facts named, and without the last of them it does not."""
+    facts = {fact.key: fact for fact in trail.conclusions.facts}
+    seen = set()
+    for top in nodes:
+        for node in top.walk():
+            if node.role != "rule" or (node.rule, node.facts) in seen:
+                continue
+            seen.add((node.rule, node.facts))
+            assert (node.rule, node.facts) in firings
+            assert node.source in shipped().sources
+            assert node.text
+            rule = trail.normal[node.rule]
+            needed = [facts[key] for key in dict.fromkeys(node.facts)]
+            assert naive((rule,), needed), "the facts named are enough"
+            left = [fact for fact in needed if fact.key != node.facts[-1]]
+            assert not naive((rule,), left), "without the last-named fact it must fall"
+            check_whole(trail, node, facts)
+
+
+def check_whole(trail, node, facts) -> None:
+    """In the whole case, too, the conclusion on these facts is gone with the last of them."""
+    rule = trail.normal[node.rule]
+    left = tuple(fact for key, fact in facts.items() if key != node.facts[-1])
+    family = rule.family
+    after = {(c.rule, c.facts) for c in consultant().run_unindexed(family, left)}
+    assert (node.rule, node.facts) not in after
+
+
+@pytest.mark.parametrize(("case", "bench"), demo_cases(), ids=lambda v: getattr(v, "id", ""))
+def test_explanations_of_the_demo_cases_are_true(case, bench):
+    check_truth(case, bench)
+
+
+def test_explanations_of_generated_cases_are_true():
+    assert sum(check_truth(*drawn_case(seed)) for seed in SAMPLE) > 100
+
+
+@pytest.mark.slow
+def test_explanations_of_500_generated_cases_are_true():
+    assert sum(check_truth(*drawn_case(seed)) for seed in FULL) > 10_000
+
+
+@pytest.mark.parametrize(("case", "bench"), demo_cases(), ids=lambda v: getattr(v, "id", ""))
+def test_every_line_of_a_plan_is_explained(case, bench):
+    """Each step and exclusion of the plan itself has a tree that names a source or the bench."""
+    plan, trail = plan_of(case, bench), trail_of(case, bench)
+    assert [s.id for s in plan.steps] == [item.step for item in trail.skeleton.items]
+    for item in trail.skeleton.items:
+        assert trail.step(item).sources()
+    explained = {
+        (ladder.target.finding, bar.method, bar.rule)
+        for ladder in trail.skeleton.ladders
+        for bar in ladder.barred
+    }
+    assert {(e.finding, e.method, e.rule) for e in plan.excluded} <= explained
+
+
+def test_taking_back_the_answer_behind_a_sign_takes_back_its_evidence():
+    """The answers named at the leaves are the ones the evidence rests on."""
+    from triage.case.changes import with_sign
+
+    checked = 0
+    for seed in SAMPLE:
+        case, bench = drawn_case(seed)
+        trail = trail_of(case, bench)
+        for reading in trail.conclusions.readings:
+            for piece in reading.evidence:
+                rule = trail.normal[piece.rule]
+                asked = [
+                    name
+                    for pattern in rule.patterns
+                    if pattern.kind == "finding"
+                    for name, _ in pattern.allowed
+                    if name in case.finding(reading.finding).signs
+                ]
+                if not asked:
+                    continue
+                without = with_sign(case, reading.finding, asked[-1], None)
+                after = consultant().consult(without, bench, plain=True)
+                assert piece not in after.of(Family.RECOGNISE)
+                checked += 1
+            if checked > 60:
+                return
+    assert checked
