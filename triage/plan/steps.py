@@ -150,7 +150,22 @@ def caution_lines(
             CautionLine("stop", label.text, f"agent:{agent.id}", label.source)
             for label in agent.ask_label
         ]
+    return _in_order(lines)
+
+
+def _in_order(lines: Iterable[CautionLine]) -> tuple[CautionLine, ...]:
     return tuple(sorted(dict.fromkeys(lines), key=lambda line: CAUTION_ORDER.index(line.kind)))
+
+
+def limits_line(knowledge: Knowledge, agent: Agent) -> CautionLine:
+    """Return the published limits of an agent whose air is not worked out in this step."""
+    shown = [
+        f"{knowledge.authorities[limit.authority].name} {limit.basis.value} {limit.value:g} "
+        f"{limit.unit} ({limit.edition})"
+        for limit in agent.limits
+    ]
+    text = f"{agent.name}, limits in air, not worked out for this step: {'; '.join(shown)}."
+    return CautionLine("breathing", text, f"agent:{agent.id}", agent.limits[0].source)
 
 
 def _mixes(knowledge: Knowledge, agent: Agent) -> list[CautionLine]:
@@ -270,6 +285,10 @@ def complete_step(
     because, ruled_out = _why(setting, ladder, method, item)
     harshness = method.harshness
     cautions = caution_lines(setting, ladder, method.id, agents)
+    judged = method.agent if choice.line else None
+    cautions = _in_order(
+        [*cautions, *(limits_line(knowledge, a) for a in agents if a.limits and a.id != judged)]
+    )
     stops = [knowledge.stops[s] for s in method.stop_signs]
     zone = knowledge.zones.get(item.zone or "")
     mechanical, chemical, person = grades(method)
