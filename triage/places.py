@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from platformdirs import user_data_path
+from platformdirs import user_cache_path, user_data_path
 
 HOME_VARIABLE = "TRIAGE_HOME"
 _HERE = Path(__file__).resolve().parent
@@ -31,6 +31,13 @@ def home_folder() -> Path:
     """Return the user's own folder: ``TRIAGE_HOME``, else the platform's place for user data."""
     named = os.environ.get(HOME_VARIABLE, "")
     return Path(named).expanduser() if named else user_data_path("triage", appauthor=False)
+
+
+def rules_cache() -> Path:
+    """Return the file in which parsed rules are kept between runs."""
+    named = os.environ.get(HOME_VARIABLE, "")
+    folder = Path(named).expanduser() if named else user_cache_path("triage", appauthor=False)
+    return folder / "rules-cache.json"
 
 
 def cases_folder() -> Path:

@@ -506,7 +506,7 @@ def open_workshop(
     ------
     TriageError: unsafe knowledge or a broken bench: the program refuses to plan.
     """
-    knowledge = load_knowledge(rules or places.rules_folder())
+    knowledge = load_knowledge(rules or places.rules_folder(), cache=places.rules_cache())
     folder = cases or places.cases_folder()
     beside = folder / BENCH_FILE
     path = bench or (beside if beside.is_file() else None)

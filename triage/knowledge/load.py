@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -15,28 +16,43 @@ from pydantic import BaseModel, ValidationError
 
 from triage.errors import TriageError, Where, did_you_mean, raise_faults
 from triage.knowledge.book import ATTRIBUTES, KINDS, Knowledge
+from triage.knowledge.cache import Kept, ParseCache
 from triage.knowledge.checks import cross_check
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.rules import FAMILIES, Family, Rule
-from triage.yamltext import Parsed, parse_yaml, read_text
+from triage.yamltext import Parsed, read_text
 
-Raw = tuple[Any, Parsed, tuple[Any, ...], str]
+# pydantic's word for a fault -> what to do about it.
+MENDS = {
+    "string_pattern_mismatch": "use small letters, digits and hyphens",
+    "string_too_short": "write a text",
+    "string_type": "put the text in quotes",
+    "float_parsing": "write a number, and its unit under unit:",
+    "float_type": "write a number, and its unit under unit:",
+    "int_parsing": "write a whole number",
+    "int_from_float": "write a whole number",
+    "tuple_type": "write a list: one - a line, or [a, b]",
+    "too_short": "add what is missing to the list",
+}
+Source = Parsed | Kept
+Raw = tuple[Any, Source, tuple[Any, ...], str]
 
 
 class _Reader:
     """Reads entries of one rules folder and gathers faults and places."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, cache: ParseCache) -> None:
         self.folder = folder
+        self.cache = cache
         self.faults: list[TriageError] = []
         self.places: dict[tuple[str, str], Where] = {}
         self.raw: dict[str, Any] = {}
 
-    def parse(self, path: Path) -> Parsed | None:
+    def parse(self, path: Path) -> Source | None:
         """Return one parsed file, or None after noting the fault."""
         shown = f"{self.folder.name}/{path.relative_to(self.folder).as_posix()}"
         try:
-            parsed = parse_yaml(read_text(path, shown), shown)
+            parsed = self.cache.parse(read_text(path, shown), shown)
         except TriageError as fault:
             self.faults.append(fault)
             return None
@@ -48,7 +64,8 @@ class _Reader:
         place = self.folder / target
         files = sorted(place.glob("*.yaml")) if place.is_dir() else [place]
         if place.is_dir() and not files:
-            self.faults.append(TriageError("the folder is empty", Where(target), f"add a {kind}"))
+            where = Where(f"{self.folder.name}/{target}")
+            self.faults.append(TriageError("the folder is empty", where, f"add a {kind}"))
         for path in files:
             parsed = self.parse(path)
             if parsed is None:
@@ -75,7 +92,8 @@ class _Reader:
                 continue
             entry_id = made.id  # type: ignore[attr-defined]
             where = Where(shown, parsed.line_of(path), f'{kind} "{entry_id}"')
-            if entry_id in table:
+            # A rule's id is its name in every family: all files of rules are held together.
+            if (kind, entry_id) in self.places:
                 first = self.places[kind, entry_id]
                 self.faults.append(
                     TriageError(
@@ -87,9 +105,8 @@ class _Reader:
                 continue
             stem = Path(shown).stem
             if not path and stem != entry_id:
-                self.faults.append(
-                    TriageError(f'the file is named "{stem}"', where, "name the file as its id")
-                )
+                mend = f"name the file {entry_id}.yaml, or correct the id"
+                self.faults.append(TriageError(f'the file is named "{stem}"', where, mend))
             table[entry_id] = made
             self.places[kind, entry_id] = where
         return table
@@ -99,7 +116,7 @@ class _Reader:
         kind: str,
         model: type[BaseModel],
         entry: Any,
-        parsed: Parsed,
+        parsed: Source,
         path: tuple[Any, ...],
         shown: str,
     ) -> BaseModel | None:
@@ -124,11 +141,16 @@ def explain(error: Any, model: type[BaseModel], where: Where) -> TriageError:
         return TriageError(f'unknown key "{loc}"', where, did_you_mean(last, known))
     if error["type"] == "missing":
         return TriageError(f'"{loc}" is missing', where, f"add {last}:")
-    message = str(error["msg"]).removeprefix("Value error, ")
+    if error["type"].startswith("model_"):
+        return TriageError(f"{loc or 'this entry'} is not an entry", where, "write key: value")
     given = error.get("input")
+    if error["type"] in ("literal_error", "enum"):
+        known = re.findall(r"'([^']*)'", str(error["ctx"]["expected"]))
+        return TriageError(f'{loc} is "{given}"', where, did_you_mean(str(given), known))
+    message = str(error["msg"]).removeprefix("Value error, ")
     shown = f" (given: {given!r})" if isinstance(given, str | int | float | bool) else ""
     text = f"{loc}: {message}{shown}" if loc else message
-    return TriageError(text, where, "correct the value")
+    return TriageError(text, where, MENDS.get(error["type"], "correct the value"))
 
 
 def _keys_at(model: type[BaseModel], loc: tuple[Any, ...]) -> list[str]:
@@ -161,12 +183,13 @@ def digest_of(raw: Mapping[str, Any]) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
-def load_knowledge(folder: Path | str) -> Knowledge:
+def load_knowledge(folder: Path | str, *, cache: Path | None = None) -> Knowledge:
     """Return the knowledge in a rules folder.
 
     Parameters
     ----------
     folder  path of a rules folder
+    cache   file in which parsed values are kept between runs; None keeps nothing
 
     Raises
     ------
@@ -176,21 +199,22 @@ def load_knowledge(folder: Path | str) -> Knowledge:
     root = Path(folder)
     if not root.is_dir():
         raise TriageError("no such rules folder", Where(str(folder)), "check --rules")
-    reader = _Reader(root)
+    kept = ParseCache(cache)
+    try:
+        knowledge = _load(root, kept)
+    except TriageError:
+        # The cache knows the line of each entry, not of each key: faults are read from the text.
+        return _load(root, ParseCache(None))
+    kept.save()
+    return knowledge
+
+
+def _load(root: Path, cache: ParseCache) -> Knowledge:
+    reader = _Reader(root, cache)
     tables = {ATTRIBUTES[kind]: reader.table(kind, *where) for kind, where in KINDS.items()}
     rules: dict[Family, tuple[Rule, ...]] = {}
-    seen: dict[str, Any] = {}
     for family in FAMILIES:
-        table = reader.table("rule", Rule, f"{family}.yaml")
-        for rule_id in table:
-            if rule_id in seen:
-                reader.faults.append(
-                    TriageError(
-                        "this id is used twice", reader.places["rule", rule_id], "rename one"
-                    )
-                )
-        seen |= table
-        rules[family] = tuple(table.values())
+        rules[family] = tuple(reader.table("rule", Rule, f"{family}.yaml").values())
     judgement = _judgement(reader)
     raise_faults(reader.faults)
     knowledge = Knowledge(
@@ -199,6 +223,7 @@ def load_knowledge(folder: Path | str) -> Knowledge:
         judgement=judgement,
         digest=digest_of(reader.raw),
         places=reader.places,
+        root=root,
     )
     raise_faults(cross_check(knowledge))
     return knowledge
@@ -209,4 +234,5 @@ def _judgement(reader: _Reader) -> Any:
     if parsed is None:
         return None
     shown = f"{reader.folder.name}/judgement.yaml"
+    reader.places["judgement", ""] = Where(shown, 1, "judgement")
     return reader.validate("judgement", Judgement, parsed.data, parsed, (), shown)
