@@ -6,8 +6,10 @@ user: it reads the newest case, changes it through the store, and returns the ne
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -486,6 +488,19 @@ def locator(path: Path) -> Callable[[tuple[str | int, ...]], Where]:
     return locate
 
 
+@contextlib.contextmanager
+def _no_collection() -> Iterator[None]:
+    """Load without garbage collection: some 100,000 objects are made, and all of them stay."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+        gc.freeze()
+    finally:
+        if was_on:
+            gc.enable()
+
+
 def open_workshop(
     *,
     cases: Path | None = None,
@@ -506,7 +521,8 @@ def open_workshop(
     ------
     TriageError: unsafe knowledge or a broken bench: the program refuses to plan.
     """
-    knowledge = load_knowledge(rules or places.rules_folder(), cache=places.rules_cache())
+    with _no_collection():
+        knowledge = load_knowledge(rules or places.rules_folder(), cache=places.rules_cache())
     folder = cases or places.cases_folder()
     beside = folder / BENCH_FILE
     path = bench or (beside if beside.is_file() else None)
