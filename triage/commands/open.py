@@ -42,5 +42,10 @@ def open_interface(arguments: Arguments) -> int:
 
 
 def is_plain_terminal() -> bool:
-    """Return whether the output cannot draw: no terminal, or one that calls itself dumb."""
+    """Return whether the output cannot draw: no terminal, or one that calls itself dumb.
+
+    A served interface (``triage serve``) writes to a pipe that a browser draws from.
+    """
+    if os.environ.get("TEXTUAL_DRIVER"):
+        return False
     return os.environ.get("TERM") == "dumb" or not sys.stdout.isatty()

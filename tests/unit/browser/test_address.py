@@ -1,0 +1,120 @@
+"""Who may reach the served interface. Loopback is as in RFC 1122 section 3.2.1.3 and RFC 4291 2.5.3."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from triage.browser.address import checked_address, is_asked_by_its_name, is_loopback, is_own_page
+from triage.cli import main
+from triage.errors import TriageError
+
+ANY = "0.0.0.0"  # noqa: S104  (refused is what is tested)
+
+
+@pytest.mark.parametrize("address", ["127.0.0.1", "127.8.9.1", "localhost", "::1", "[::1]", "LOCALHOST"])
+def test_loopback_needs_no_leave_and_no_warning(address: str) -> None:
+    assert is_loopback(address)
+    assert checked_address(address, allow_other=False) == ""
+
+
+@pytest.mark.parametrize(
+    "address", [ANY, "::", "192.168.1.7", "10.0.0.1", "example.org", "127.0.0.1.example.org", "localhost.example", ""]
+)
+def test_other_addresses_need_leave_and_are_warned_of(address: str) -> None:
+    with pytest.raises(TriageError, match="--allow-other-addresses"):
+        checked_address(address, allow_other=False)
+    assert "no login" in checked_address(address, allow_other=True)
+
+
+@pytest.mark.parametrize(
+    ("origin", "host", "own"),
+    [
+        ("http://127.0.0.1:8000", "127.0.0.1:8000", True),
+        ("http://localhost:8000", "localhost:8000", True),
+        ("http://localhost:8000", "127.0.0.1:8000", False),
+        ("http://127.0.0.1:9000", "127.0.0.1:8000", False),
+        ("https://evil.example", "127.0.0.1:8000", False),
+        ("null", "127.0.0.1:8000", False),
+        (None, "127.0.0.1:8000", False),
+    ],
+)
+def test_only_our_own_page_connects(origin: str | None, host: str, own: bool) -> None:
+    assert is_own_page(origin, host) is own
+
+
+def test_a_foreign_name_that_points_here_is_refused() -> None:
+    assert not is_asked_by_its_name("evil.example:8000", allow_other=False)
+    assert is_asked_by_its_name("[::1]:8000", allow_other=False)
+    assert is_asked_by_its_name("bench.local:8000", allow_other=True)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--address", ANY], "no login"),
+        (["--port", "0"], "port"),
+        (["--port", "70000"], "port"),
+        (["--port", "x"], "invalid int"),
+        (["nosuch"], "no case"),
+    ],
+)
+def test_bad_input_is_one_line(
+    words: list[str], says: str, capsys: pytest.CaptureFixture[str], tmp_path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
+    assert main(["serve", *words]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert len(told.err.strip().splitlines()) == 1
+    assert says in told.err
+
+
+def test_without_the_library_it_says_how_to_get_it(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import sys
+
+    for name in ("triage.browser.server", "textual_serve.server", "textual_serve"):
+        monkeypatch.delitem(sys.modules, name, raising=False)
+    monkeypatch.setitem(sys.modules, "textual_serve", None)
+    monkeypatch.setitem(sys.modules, "textual_serve.server", None)
+    assert main(["serve"]) == 2
+    assert "pip install 'triage[browser]'" in capsys.readouterr().err
+
+
+async def test_page_fetches_nothing_from_elsewhere_and_guards_hold() -> None:
+    pytest.importorskip("textual_serve", reason="the extra browser is not installed")
+    from aiohttp.test_utils import TestClient, TestServer
+
+    from triage.browser.server import InterfaceServer
+
+    server = InterfaceServer(["--demo"], "127.0.0.1", 8000, allow_other=False)
+    async with TestClient(TestServer(await server._make_app())) as client:
+        page = await client.get("/?fontsize=%3Cscript%3E")
+        text = await page.text()
+        assert page.status == 200
+        assert "default-src 'self'" in page.headers["Content-Security-Policy"]
+        assert not re.search(r"(src|href)=\"(https?:)?//", text)
+        assert 'data-font-size="16"' in text
+        assert f"ws://127.0.0.1:{client.port}/ws" in text
+        foreign = await client.get("/", headers={"Host": "evil.example"})
+        assert foreign.status == 403
+        for origin in ({"Origin": "https://evil.example"}, {}):
+            handshake = {
+                "Connection": "Upgrade", "Upgrade": "websocket", "Sec-WebSocket-Version": "13",
+                "Sec-WebSocket-Key": "dGhlIHNhbXBsZSBub25jZQ==", **origin,
+            }
+            assert (await client.get("/ws", headers=handshake)).status == 403
+
+
+@pytest.mark.parametrize("word", ["plain", "with space", "it's", 'a"b', "$(x)"])
+def test_words_survive_the_shell(word: str) -> None:
+    pytest.importorskip("textual_serve", reason="the extra browser is not installed")
+    import shlex
+    import sys
+
+    from triage.browser.server import command_line
+
+    assert shlex.split(command_line(["--cases", word])) == [sys.executable, "-m", "triage", "--cases", word]

@@ -1,0 +1,1 @@
+"""The interface in a browser on this machine."""
