@@ -17,10 +17,11 @@ from typing import Any, Literal
 from triage.case import changes
 from triage.case.models import HARMFUL, OUTCOMES, Case
 from triage.case.profile import Bench, Refused, Stock
+from triage.engine.casefacts import BENCH
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
 from triage.explain.sweep import SPECIMEN, TAXON, Answer, Sweep
 from triage.plan.barring import equipment_at_hand
-from triage.plan.lookahead import Lookahead, Outlook, Work
+from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
 from triage.plan.outcomes import INSERT, condition_target
 from triage.plan.planner import answers_after
 
@@ -213,8 +214,9 @@ class Searching:
             if outlook.head != self.base.head
         ]
         for change, bench in bench_variants(self.look, self.base, self.offered):
-            other = self.look.on_bench(bench)
-            outlook = other.outlook(other.facts(self.sweep.case), Work(self.sweep.case))
+            # Of the bench the facts show nothing but its control.
+            facts = with_values(self.sweep.facts, {(BENCH, "control"): bench.room.control})
+            outlook = self.look.on_bench(bench).outlook(facts, Work(self.sweep.case))
             if outlook.head != self.base.head:
                 found.append(self._found((change,), outlook))
         for change, case in attempt_variants(self.look, self.sweep.case, self.base):

@@ -7,173 +7,41 @@ each outlook equal to the skeleton that forward chaining gives for the same chan
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache, partial
-from typing import TypeVar
+from itertools import count
 
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import facts_from
 from triage.engine.consult import LEFT_ALONE, Consultant
-from triage.engine.facts import Conclusion, Fact, order_of
+from triage.engine.facts import Conclusion, Fact
 from triage.engine.indexed import RuleIndex
-from triage.engine.normal import NormalRule
-from triage.engine.quickread import QuickReader, Summary
+from triage.engine.quickread import Summary
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import Family
 from triage.plan.air import AirJudge
 from triage.plan.barring import bars_without_air
-from triage.plan.ladder import barred_by_attempts, harshness_key
-from triage.plan.ordering import Item, first_item, order_rules
-from triage.plan.outcomes import (
-    Progress,
-    Target,
-    closed_findings,
-    condition_target,
-    finding_target,
-    progress_of,
+from triage.plan.ladder import barred_by_attempts
+from triage.plan.lookparts import (
+    Build,
+    Inserts,
+    Key,
+    Local,
+    Outlook,
+    Parts,
+    View,
+    Work,
+    is_local,
+    keep,
+    local_of,
+    with_values,
 )
+from triage.plan.ordering import Item, OrderRules, first_item
+from triage.plan.outcomes import Progress, Target, condition_target, finding_target
 from triage.plan.skeleton import first_closed, now_rungs, queue_of
 
-Key = tuple[object, ...]
-Head = tuple[object, ...]
-Build = Callable[[], tuple[Fact, ...]]
-Value = TypeVar("Value")
-LATER = (Family.GATE, Family.FORBID, Family.OFFER, Family.ORDER)
-# Kept parts beyond this number are dropped; a session at one bench stays far below it.
-KEPT = 50_000
-
-
-@dataclass(frozen=True, slots=True)
-class Outlook:
-    """What a plan would begin with, and the rungs of every ladder behind it.
-
-    ``gates`` are the rules that close a stage or refuse the specimen.
-    """
-
-    step: str | None
-    method: str | None
-    target: str | None
-    stage: str
-    refused: tuple[str, ...]
-    held: tuple[str, ...]
-    gates: tuple[str, ...]
-    rungs: tuple[tuple[str, tuple[str, ...]], ...]
-
-    @property
-    def head(self) -> Head:
-        """Return what a person would do next; without a step, the stage one waits in."""
-        waits_in = "" if self.step is not None else self.stage
-        return self.step, waits_in, bool(self.refused), bool(self.held)
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _View:
-    """A finding of a specimen as recognised; ``code`` stands for all that later rules see."""
-
-    finding: Fact
-    specimen: Fact
-    summary: Summary
-    code: int
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Local:
-    """What the later rules conclude for one finding, or for the specimen alone."""
-
-    own: frozenset[str]
-    whole: frozenset[str]
-    offers: tuple[Conclusion, ...]
-    orders: tuple[Conclusion, ...]
-
-
-class Work:
-    """What was tried in a case: closed findings, holds, and progress by target."""
-
-    def __init__(self, case: Case) -> None:
-        self.case = case
-        self.closed = closed_findings(case)
-        self.held = case.held_by()
-        self.seen: dict[Key, Outlook] = {}
-        self.views: dict[Key, _View] = {}
-        self._progress: dict[Target, tuple[Progress, Key]] = {}
-
-    def progress(self, target: Target) -> tuple[Progress, Key]:
-        """Return the progress on a target, and a key that is equal for equal progress."""
-        if target not in self._progress:
-            done = progress_of(self.case, target)
-            key = (
-                done.cleared_by is not None,
-                tuple(sorted(done.passes.items())),
-                done.harmed,
-                done.failed_inserts,
-                done.inserts,
-                frozenset(done.skipped),
-            )
-            self._progress[target] = done, key
-        return self._progress[target]
-
-
-def with_values(
-    facts: tuple[Fact, ...], changes: Mapping[tuple[str, str], str]
-) -> tuple[Fact, ...]:
-    """Return the facts with other values for some (fact key, field) pairs."""
-    touched: dict[str, dict[str, str]] = {}
-    for (key, name), value in changes.items():
-        touched.setdefault(key, {})[name] = value
-    return tuple(
-        Fact(fact.kind, fact.key, {**fact.fields, **touched[fact.key]})
-        if fact.key in touched
-        else fact
-        for fact in facts
-    )
-
-
-def _about(rule: NormalRule) -> bool:
-    """Return whether a rule looks at a finding or at one of its readings."""
-    return any(pattern.kind in ("finding", "reading") for pattern in rule.patterns)
-
-
-def is_local(rule: NormalRule) -> bool:
-    """Return whether a rule looks at one finding at a time, so that findings may be told apart."""
-    about = [p for p in rule.patterns if p.kind in ("finding", "reading")]
-    if len(about) <= 1 and not any(p.absent for p in about):
-        return True
-    field = {"finding": "id", "reading": "finding"}
-    named = {dict(p.variables).get(field[p.kind]) for p in about}
-    return len(named) == 1 and None not in named
-
-
-class _Parts:
-    """What look-ahead needs of a rulebase, laid out once."""
-
-    def __init__(self, consultant: Consultant) -> None:
-        rules = consultant.normal.by_family
-        families = (Family.RECOGNISE, *LATER)
-        strays = [r.id for f in families for r in rules[f] if not is_local(r)]
-        if strays:
-            msg = f"rules over several findings at once need another look-ahead: {strays}"
-            raise NotImplementedError(msg)
-        recognise = consultant.index(Family.RECOGNISE)
-        self.reader = QuickReader(consultant)
-        self.recognise_reads_bench = bool(recognise.read_fields("bench"))
-        self.finding_read = tuple(sorted({*recognise.read_fields("finding"), "zone", "named"}))
-        self.specimen_read = tuple(sorted({*recognise.read_fields("specimen"), "taxon"}))
-        self.finding_later = _later(consultant, "finding", {"zone"})
-        self.specimen_later = _later(consultant, "specimen", set())
-        self.of_finding = {f: RuleIndex(r for r in rules[f] if _about(r)) for f in LATER}
-        self.of_case = {f: RuleIndex(r for r in rules[f] if not _about(r)) for f in LATER}
-        methods = consultant.knowledge.methods
-        key = harshness_key(consultant.knowledge)
-        self.harsh = {method: place for place, method in enumerate(sorted(methods, key=key))}
-
-
-def _later(consultant: Consultant, kind: str, more: set[str]) -> tuple[str, ...]:
-    """Return the observed fields of a kind that the later families read."""
-    derived = {name for of, name in consultant.vocabulary.derived if of == kind}
-    read = [consultant.index(family).read_fields(kind) for family in LATER]
-    return tuple(sorted(({name for names in read for name in names} | more) - derived))
+__all__ = ["Lookahead", "Outlook", "Work", "is_local", "with_values"]
 
 
 class Lookahead:
@@ -186,20 +54,21 @@ class Lookahead:
         judge: AirJudge | None = None,
         day: DayLedger | None = None,
         *,
-        parts: _Parts | None = None,
+        parts: Parts | None = None,
     ) -> None:
         self.consultant = consultant
         self.knowledge = consultant.knowledge
         self.bench = bench
         self.judge = judge or AirJudge(self.knowledge, bench, day or DayLedger())
-        self.parts = parts or _Parts(consultant)
+        self.parts = parts or Parts(consultant)
         self._summaries: dict[Key, Summary] = {}
         self._alone: dict[Key, tuple[int, frozenset[str]]] = {}
         self._gates: dict[Key, tuple[Conclusion, ...]] = {}
-        self._locals: dict[Key, _Local] = {}
+        self._locals: dict[Key, Local] = {}
         self._queues: dict[Key, tuple[tuple[str, ...], list[Item] | None]] = {}
         self._barred: dict[str, bool] = {}
         self._codes: dict[Key, int] = {}
+        self._count = count()
         self._by_control: dict[str, Lookahead] = {}
 
     def on_bench(self, bench: Bench) -> Lookahead:
@@ -216,7 +85,7 @@ class Lookahead:
             return self._by_control[control]
         judge = self.judge if same_air else AirJudge(self.knowledge, bench, self.judge.day)
         other = Lookahead(self.consultant, bench, judge, parts=self.parts)
-        other._codes = self._codes
+        other._codes, other._count = self._codes, self._count
         if not self.parts.recognise_reads_bench:
             other._summaries, other._alone = self._summaries, self._alone
         # Rules see nothing of a bench but its control.
@@ -246,7 +115,7 @@ class Lookahead:
         found = self._summaries.get(key)
         if found is None:
             made = self.parts.reader.finding(finding, specimen, bench)
-            found = _kept(self._summaries, key, made)
+            found = keep(self._summaries, key, made)
         return found
 
     def _specimen_alone(self, specimen: Fact, bench: Fact) -> tuple[int, frozenset[str]]:
@@ -255,7 +124,7 @@ class Lookahead:
         if found is None:
             whole, conditions = self.parts.reader.specimen((specimen, bench))
             floor = max(whole, self.consultant.floor_of_group(specimen.fields["taxon"]))
-            found = _kept(self._alone, key, (floor, conditions))
+            found = keep(self._alone, key, (floor, conditions))
         return found
 
     # -- the whole outlook ------------------------------------------------------------------
@@ -281,10 +150,10 @@ class Lookahead:
         )
         found = work.seen.get(seen)
         if found is None:
-            found = _kept(work.seen, seen, self._look(facts, views, floor, states, seen, work))
+            found = keep(work.seen, seen, self._look(facts, views, floor, states, seen, work))
         return found
 
-    def _view(self, finding: Fact, specimen: Fact, bench: Fact, work: Work) -> _View:
+    def _view(self, finding: Fact, specimen: Fact, bench: Fact, work: Work) -> View:
         key: Key = (id(finding), id(specimen))
         found = work.views.get(key)
         if found is None:
@@ -293,14 +162,16 @@ class Lookahead:
             later = [fields[name] for name in self.parts.finding_later]
             code = self._code(finding.key, summary.seen, *later)
             # The facts are kept beside the view, so that no other fact can take their identity.
-            found = _kept(work.views, key, _View(finding, specimen, summary, code))
+            found = keep(work.views, key, View(finding, specimen, summary, code))
         return found
 
     def _code(self, *values: object) -> int:
         """Return one number for equal values: what later rules see, cheap to compare."""
-        return self._codes.setdefault(values, len(self._codes))
+        code = self._codes.get(values)
+        # Numbers are never used twice, so a store that starts anew cannot mix cases up.
+        return keep(self._codes, values, next(self._count)) if code is None else code
 
-    def _cleaning(self, views: Sequence[_View], work: Work) -> bool:
+    def _cleaning(self, views: Sequence[View], work: Work) -> bool:
         """Return whether a finding is still open; the same as ``Consultant.derive`` works out."""
         deposits = self.knowledge.deposits
         return any(
@@ -315,7 +186,7 @@ class Lookahead:
     def _look(
         self,
         facts: tuple[Fact, ...],
-        views: Sequence[_View],
+        views: Sequence[View],
         floor: int,
         states: frozenset[str],
         seen: Key,
@@ -352,9 +223,12 @@ class Lookahead:
         ladders = self._ladders(parts, views, states, stage, work)
         first = None
         if not refused and not work.held:
-            orders = dict.fromkeys(c for part in parts for c in part.orders)
+            rules = OrderRules(
+                parts[0].order.apart.union(*[part.order.apart for part in parts[1:]]),
+                tuple(pair for part in parts for pair in part.order.across),
+            )
             queues = [queue for _, _, queue in ladders if queue]
-            first = first_item(self.knowledge, queues, order_rules(orders))
+            first = first_item(self.knowledge, queues, rules)
         return Outlook(
             step=first.step if first else None,
             method=first.method if first else None,
@@ -375,31 +249,20 @@ class Lookahead:
             if about.compiled:
                 for build in findings:
                     gates += about.drawn_unsorted(build())
-            found = _kept(self._gates, key, tuple(dict.fromkeys(gates)))
+            found = keep(self._gates, key, tuple(dict.fromkeys(gates)))
         return found
 
-    def _local(self, key: Key, indexes: Mapping[Family, RuleIndex], build: Build) -> _Local:
+    def _local(self, key: Key, indexes: Mapping[Family, RuleIndex], build: Build) -> Local:
         found = self._locals.get(key)
         if found is None:
-            facts = build()
-            own: set[str] = set()
-            whole: set[str] = set()
-            for conclusion in indexes[Family.FORBID].drawn_unsorted(facts):
-                named = conclusion.get("finding")
-                (whole if named is None else own).update(conclusion.get("method"))
-            found = _Local(
-                frozenset(own),
-                frozenset(whole),
-                tuple(indexes[Family.OFFER].drawn_unsorted(facts)),
-                tuple(indexes[Family.ORDER].drawn_unsorted(facts)),
-            )
-            _kept(self._locals, key, found)
+            found = local_of(indexes, build())
+            keep(self._locals, key, found)
         return found
 
     def _ladders(
         self,
-        parts: Sequence[_Local],
-        views: Sequence[_View],
+        parts: Sequence[Local],
+        views: Sequence[View],
         states: frozenset[str],
         stage: str,
         work: Work,
@@ -416,23 +279,27 @@ class Lookahead:
             key: Key = (part, whole, done, target.key in work.closed, stage, inserts)
             ladder = self._queues.get(key)
             if ladder is None:
-                offered = _offered(part.offers, finding, view.summary.settled)
+                offered = part.offered(view.summary.settled)
                 ladder = self._ladder(
                     target, zone, offered, part.own | whole, progress, stage, inserts, work
                 )
-                _kept(self._queues, key, ladder)
+                keep(self._queues, key, ladder)
             made.append((target.key, *ladder))
         for condition in sorted(states):
             target = condition_target(condition)
-            offered = {
-                method
-                for part in parts
-                for offer in part.offers
-                if offer.get("condition") == condition
-                for method in offer.get("method")
-            }
-            progress, _ = work.progress(target)
-            ladder = self._ladder(target, None, offered, whole, progress, stage, inserts, work)
+            found = [
+                part.by_condition[condition] for part in parts if condition in part.by_condition
+            ]
+            offers = frozenset().union(*found)
+            progress, done = work.progress(target)
+            rest = target.key in work.closed
+            key = (target.key, offers, whole, done, rest, stage, inserts)
+            ladder = self._queues.get(key)
+            if ladder is None:
+                ladder = self._ladder(
+                    target, None, set(offers), whole, progress, stage, inserts, work
+                )
+                keep(self._queues, key, ladder)
             made.append((target.key, *ladder))
         return made
 
@@ -444,7 +311,7 @@ class Lookahead:
         out: frozenset[str],
         progress: Progress,
         stage: str,
-        inserts: tuple[tuple[frozenset[str], str], ...],
+        inserts: Inserts,
         work: Work,
     ) -> tuple[tuple[str, ...], list[Item] | None]:
         tried: set[str] = set()
@@ -470,24 +337,6 @@ class Lookahead:
         return self._barred[method]
 
 
-def _kept(store: dict[Key, Value], key: Key, made: Value) -> Value:
-    if len(store) >= KEPT:
-        store.clear()
-    store[key] = made
-    return made
-
-
-def _offered(offers: Iterable[Conclusion], finding: str, problem: str | None) -> set[str]:
-    return {
-        method
-        for offer in offers
-        if offer.get("finding") == finding
-        and (problem is None or offer.get("deposit") in (None, problem))
-        for method in offer.get("method")
-    }
-
-
-def _inserts(parts: Iterable[_Local]) -> tuple[tuple[frozenset[str], str], ...]:
-    found = dict.fromkeys(c for part in parts for c in part.orders if c.kind == "insert")
-    conclusions = sorted(found, key=order_of)
-    return tuple((frozenset(c.get("method")), c.get("first")) for c in conclusions)
+def _inserts(parts: Iterable[Local]) -> Inserts:
+    found = {key: (methods, first) for part in parts for key, methods, first in part.inserts}
+    return tuple(found[key] for key in sorted(found))
