@@ -1,27 +1,131 @@
-"""Acts of a person that rest on the record: skip a rung as suggested, note a chamber look."""
+"""What the faces call: the day, the chambers, the record of a case, and acts that rest on them."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
+
 from triage.case.models import Case
+from triage.case.store import load_case, update_case
 from triage.errors import TriageError, did_you_mean
-from triage.history.advice import skip_suggestions
-from triage.history.evidence import Evidence
+from triage.history.advice import SkipSuggestion, skip_suggestions
+from triage.history.benchday import BenchDay, DayMaker, day_terms
+from triage.history.columns import Columns, columns_from
+from triage.history.daytypes import Hours
+from triage.history.evidence import Evidence, trials_of
+from triage.history.sharing import Check
+from triage.history.watch import ChamberWatch, chambers_of, watch, with_look
+from triage.plan.model import Plan
 from triage.service import Workshop
 
+#: working hours where none are given [min of the day]
+DEFAULT_HOURS = Hours(9 * 60, 18 * 60)
+MOST_CASES = 60
 
-def accept_suggestion(workshop: Workshop, case: Case, step: str, evidence: Evidence) -> Case:
+
+def columns_of(workshop: Workshop) -> Columns:
+    """Return the attempts of the workshop's folder as columns."""
+    index = workshop.folder_record.index()
+    return columns_from(()) if index is None else index.columns
+
+
+def evidence_of(workshop: Workshop) -> Evidence:
+    """Return the evidence of the workshop's folder; an empty one without a folder."""
+    found = workshop.folder_record.evidence()
+    if found is not None:
+        return found
+    return Evidence(trials_of(columns_from(())), workshop.folder_record.terms())
+
+
+def newest_cases(workshop: Workshop, most: int = MOST_CASES) -> tuple[Case, ...]:
+    """Return the cases that were changed last, readable ones only, in the order of their ids."""
+    entries = sorted(workshop.entries(), key=lambda e: (-e.mtime_ns, e.id))
+    found: list[Case] = []
+    for entry in entries:
+        if len(found) == most:
+            break
+        if not entry.error:
+            try:
+                found.append(load_case(entry.path))
+            except TriageError:
+                continue  # changed since the list was made; it is shown there with its fault
+    return tuple(sorted(found, key=lambda case: case.id))
+
+
+def bench_day(
+    workshop: Workshop,
+    cases: Sequence[str] = (),
+    hours: Hours = DEFAULT_HOURS,
+    most: int = MOST_CASES,
+) -> BenchDay:
+    """Return what to do today in which order.
+
+    Parameters
+    ----------
+    cases ids or files; none takes the newest ``most`` of the folder
+    hours working hours
+    """
+    chosen = [workshop.load(case) for case in cases] if cases else newest_cases(workshop, most)
+    terms = day_terms(workshop.knowledge, columns_of(workshop))
+    maker = DayMaker(workshop.planner, workshop.bench, workshop.day(), terms, workshop.clock())
+    return maker.make(chosen, hours)
+
+
+def running_chambers(workshop: Workshop, most: int = 10 * MOST_CASES) -> tuple[ChamberWatch, ...]:
+    """Return the running chambers of the folder, the next look first."""
+    cases = newest_cases(workshop, most)
+    return watch(workshop.knowledge, workshop.bench, cases, workshop.clock())
+
+
+def note_look(workshop: Workshop, case: str | Path, note: str = "") -> Case:
+    """Record a look into the chamber in which a case lies, and return the case.
+
+    Raises
+    ------
+    TriageError: no chamber runs in this case.
+    """
+
+    def change(old: Case) -> Case:
+        running = chambers_of(workshop.knowledge, workshop.bench, old, workshop.clock())
+        if not running:
+            raise TriageError(
+                f'no chamber runs in case "{old.id}"', mend="start its timer in the plan first"
+            )
+        for each in running:
+            old = with_look(old, workshop.clock(), each.running.method, note)
+        return old
+
+    return update_case(workshop.path_of(case), change)
+
+
+def suggestions_for(workshop: Workshop, case: Case, plan: Plan) -> tuple[SkipSuggestion, ...]:
+    """Return the rungs of a plan that seldom worked here and could be skipped."""
+    return skip_suggestions(plan, case.taxon, evidence_of(workshop))
+
+
+def accept_suggestion(workshop: Workshop, case: str | Path, step: str) -> Case:
     """Record that a person skips a rung as suggested, with the suggestion as the reason.
 
     Raises
     ------
     TriageError: there is no such suggestion for the case as it stands now.
     """
-    plan = workshop.plan(case)
-    suggestions = {s.step: s for s in skip_suggestions(plan, case.taxon, evidence)}
-    if step not in suggestions:
+    now = workshop.load(case)
+    found = {s.step: s for s in suggestions_for(workshop, now, workshop.plan(now))}
+    if step not in found:
         raise TriageError(
             f'nothing suggests skipping "{step}"',
-            mend=did_you_mean(step, suggestions) if suggestions else "record attempts first",
+            mend=did_you_mean(step, found) if found else "record attempts first",
         )
-    found = suggestions[step]
-    return workshop.skip(case.id, found.finding, found.method, f"seldom worked: {found.reason}")
+    accepted = found[step]
+    reason = f"suggested by the record: {accepted.reason}"
+    return workshop.skip(case, accepted.finding, accepted.method, reason)
+
+
+def usable_here(workshop: Workshop) -> Check:
+    """Return a check that a case from elsewhere names only what the knowledge here has."""
+
+    def check(case: Case) -> None:
+        workshop.planner.plan(case, workshop.bench)
+
+    return check

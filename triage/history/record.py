@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from triage.history.evidence import Evidence, terms_of, trials_of
+from triage.history.evidence import Evidence, Terms, terms_of, trials_of
 from triage.history.index import Index, Stamp, folder_stamps, load_index
 from triage.knowledge.book import Knowledge
 
@@ -34,8 +34,12 @@ class FolderRecord:
         """Return the evidence of the folder as it stands now, None without a folder."""
         self._refresh()
         if self._evidence is None and self._index is not None:
-            self._evidence = Evidence(trials_of(self._index.columns), terms_of(self.knowledge))
+            self._evidence = Evidence(trials_of(self._index.columns), self.terms())
         return self._evidence
+
+    def terms(self) -> Terms:
+        """Return how counts become rates, by the knowledge."""
+        return terms_of(self.knowledge)
 
     def _refresh(self) -> None:
         if not self.folder.is_dir():

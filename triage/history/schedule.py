@@ -34,7 +34,7 @@ from triage.history.timeline import Spot, Timeline
 
 Rank = Callable[[Task], tuple[float, ...]]
 #: visits placed in all runs together, so that a large day takes no longer than it may
-_VISITS_IN_ALL = 40_000
+_VISITS_IN_ALL = 60_000
 #: placing a release means judging the air, which takes as long as so many visits
 _VISITS_A_RELEASE = 12
 _MOST_RUNS = 2000
@@ -172,9 +172,9 @@ def _changed(
     keys: Sequence[str],
     random: np.random.Generator,
 ) -> tuple[dict[str, float], dict[str, int]]:
-    """Return order and earliest begins with one or two small changes by chance."""
+    """Return order and earliest begins with a few small changes by chance."""
     order, held = dict(order), dict(held)
-    for _ in range(int(random.integers(1, 3))):
+    for _ in range(1 + int(random.integers(0, 4)) * int(random.integers(0, 2))):
         key = keys[int(random.integers(len(keys)))]
         kind = int(random.integers(3))
         if kind == 0:
@@ -189,18 +189,25 @@ def _changed(
 
 def _held_to(best: _Run, key: str, random: np.random.Generator) -> dict[str, int]:
     """Return a begin for a task at which one of its visits meets the end or begin of other work."""
-    task = next((task for task, _ in best.placed if _key(task) == key), None)
-    if task is None or not best.timeline.busy:
+    found = next(((task, spot) for task, spot in best.placed if _key(task) == key), None)
+    if found is None:
         return {}
+    task, spot = found
     begin, end, _ = best.timeline.busy[int(random.integers(len(best.timeline.busy)))]
     visit = task.visits[int(random.integers(len(task.visits)))]
     # The visit begins where other work ends, or ends where other work begins.
     moment = end if random.random() < 0.5 else begin - visit.hands_min
     if visit is task.visits[0]:
         return {key: max(moment, 0)}
-    if random.random() < 0.5:
+    latest = min(visit.until_min, DAY_MIN)
+    choice = random.random()
+    if choice < 0.3:
         return {key + _LAST: max(moment, 0)}
-    wait = visit.after_min if random.random() < 0.5 else min(visit.until_min, DAY_MIN)
+    if choice < 0.6:
+        # As late as it may be, or anywhere before: makes room for what must go between.
+        wait = latest if choice < 0.45 else int(random.integers(visit.after_min, latest + 1))
+        return {key + _LAST: spot.times[0][1] + wait}
+    wait = visit.after_min if choice < 0.8 else latest
     return {key: max(moment - task.visits[0].hands_min - wait, 0)}
 
 
