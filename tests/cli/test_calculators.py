@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 from support.knowledge import consultant, shipped
 
+from triage.case.changes import new_case, new_finding, with_attempt
+from triage.case.models import Attempt
+from triage.case.store import create_case
 from triage.cli import main
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -19,8 +23,8 @@ BENCH = ("--bench", str(ROOT / "cases" / "bench.yaml"))
 def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
     # Read and compiled once: the calculators differ, the rules folder does not.
-    monkeypatch.setattr("triage.service.load_knowledge", lambda _: shipped())
-    monkeypatch.setattr("triage.service.Consultant", lambda _: consultant())
+    monkeypatch.setattr("triage.service.load_knowledge", lambda *_, **__: shipped())
+    monkeypatch.setattr("triage.service.Consultant", lambda *_, **__: consultant())
 
 
 def answered(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
@@ -129,10 +133,36 @@ def test_curve_without_colour_has_no_codes_and_is_told_in_words(capsys: pytest.C
     assert "* face" in out
 
 
-def test_today_on_every_case_counts(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_empty_day_says_so(capsys: pytest.CaptureFixture[str]) -> None:
     answer = answered(capsys, "day-air")
     assert answer["sentence"] == "Nothing was released into this room today."
     assert answer["bars"] == []
+
+
+def test_today_on_every_case_counts(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Three attempts on two cases: the mass by hand is 3 x 0.5 mL x 0.7893 g/mL at 70 %."""
+    cases = tmp_path / "cases"
+    cases.mkdir()
+    now = datetime.now().astimezone()
+    for name, count in (("one", 2), ("two", 1)):
+        case = new_case(name, name, taxon="flies", findings=(new_finding("f1", "thorax-hairy"),))
+        for number in range(count):
+            made = Attempt(
+                id=f"a{number + 1}", at=now, step="f1-x", finding="f1", method="ethanol-70-brush", agent="ethanol",
+                outcome="better", amount_ml=0.5,
+            )
+            case = with_attempt(case, made)
+        create_case(cases, case)
+    answer = answered(capsys, "day-air", "--cases", str(cases))
+    assert len(answer["releases"]) == 3
+    assert sum(r["amount_mg"] for r in answer["releases"]) == pytest.approx(3 * 0.5 * 789.3 * 0.7, rel=1e-3)
+    assert answer["sentence"].startswith("3 releases today")
+    assert main(["day-air", "--cases", str(cases)]) == 0
+    assert "8 h [" in capsys.readouterr().out
+    fresh = answered(capsys, "air", "ethanol", "--ml", "1", "--cases", str(cases), "--alone")
+    later = answered(capsys, "air", "ethanol", "--ml", "1", "--cases", str(cases))
+    assert later["earlier_releases"] == 3
+    assert later["largest_pass_ml"] < fresh["largest_pass_ml"]
 
 
 @pytest.mark.parametrize("words", ["air ethyl-acetate --ml 2", "mix ethanol --to 70 --stock 96 --ml 10", "day-air"])

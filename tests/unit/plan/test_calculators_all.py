@@ -1,0 +1,133 @@
+"""Every entry of the shipped knowledge goes through the calculators: an answer, or a clear refusal."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.knowledge import shipped
+
+from triage.case.profile import Bench, load_bench
+from triage.errors import TriageError
+from triage.exposure.day import DayLedger
+from triage.plan.aircalc import AirQuestion, answer_air
+from triage.plan.airpicture import air_picture
+from triage.plan.airsteps import question_of_agent, vapour_agents
+from triage.plan.boxcalc import BoxQuestion, answer_fumigant, answer_gel
+from triage.plan.calculators import answer_mix_volume, bath_acids
+from triage.plan.chambercalc import ChamberQuestion, answer_chamber
+
+KNOWLEDGE = shipped()
+BENCH = load_bench(Path(__file__).resolve().parents[3] / "cases" / "bench.yaml")
+
+
+def numbers(held: Any) -> list[float]:
+    if isinstance(held, dict):
+        return [n for each in held.values() for n in numbers(each)]
+    if isinstance(held, list | tuple):
+        return [n for each in held for n in numbers(each)]
+    return [held] if isinstance(held, float) else []
+
+
+def answered(act: Callable[[], Any]) -> tuple[Any, TriageError | None]:
+    """Return the answer, or the refusal."""
+    try:
+        return act(), None
+    except TriageError as fault:
+        return None, fault
+
+
+@pytest.mark.parametrize("agent", sorted(KNOWLEDGE.agents))
+def test_air_of_every_agent(agent: str) -> None:
+    asked = AirQuestion(agent, 0.5)
+    answer, fault = answered(lambda: answer_air(KNOWLEDGE, BENCH, DayLedger(), asked))
+    if fault is not None:
+        assert fault.mend
+        assert "known" in fault.message or "no density" in fault.message
+        return
+    assert all(math.isfinite(n) for n in numbers(asdict(answer)))
+    for near, room in zip(answer.levels[:3], answer.levels[3:], strict=True):
+        assert near.low_mg_per_m3 <= near.mid_mg_per_m3 <= near.high_mg_per_m3
+        assert near.high_mg_per_m3 >= room.high_mg_per_m3
+    assert answer.sentence
+    assert len(answer.sentence) < 140
+    assert len(answer.air.limits) == len(
+        KNOWLEDGE.agents[KNOWLEDGE.agents[agent].vapour_of or agent].limits
+    )
+    if answer.verdict == "unknown":
+        assert answer.largest_pass_ml is None
+        assert answer.control is None
+
+
+@pytest.mark.parametrize("agent", sorted(vapour_agents(KNOWLEDGE, Bench())))
+def test_curve_of_every_agent_that_can_be_chosen(agent: str) -> None:
+    picture = air_picture(KNOWLEDGE, BENCH, question_of_agent(KNOWLEDGE, agent))
+    assert picture.words()
+    curve = picture.curve
+    assert all(near >= room * (1 - 1e-9) for near, room in zip(curve.near_mg_per_m3, curve.room_mg_per_m3, strict=True))
+    assert all(math.isfinite(level) for level in curve.near_mg_per_m3)
+
+
+def test_curve_passes_through_the_level_of_the_verdict() -> None:
+    """The picture's top is the verdict's peak: both come from the same release, by two routes."""
+    asked = AirQuestion("ethyl-acetate", 2.0, minutes=5.0)
+    answer = answer_air(KNOWLEDGE, BENCH, DayLedger(), asked)
+    top = max(air_picture(KNOWLEDGE, BENCH, asked).curve.near_mg_per_m3)
+    peak = answer.levels[0].high_mg_per_m3
+    assert top <= peak * 1.001
+    assert top > 0.8 * peak
+
+
+@pytest.mark.parametrize("salt", sorted(KNOWLEDGE.salts))
+@pytest.mark.parametrize("temp_c", [5.0, 20.0, 30.0, 44.0])
+def test_chamber_over_every_salt(salt: str, temp_c: float) -> None:
+    answer, fault = answered(lambda: answer_chamber(KNOWLEDGE, ChamberQuestion(2.0, temp_c=temp_c, salt=salt, rh_start_percent=5.0)))
+    if fault is not None:
+        assert "no humidity is known" in fault.message
+        return
+    assert all(f.value is None or math.isfinite(f.value) for f in answer.figures)
+    assert 0.0 < answer.figures[0].value <= 100.0
+
+
+@pytest.mark.parametrize("gel", sorted(KNOWLEDGE.gels))
+def test_gel_of_every_kind(gel: str) -> None:
+    answer, fault = answered(lambda: answer_gel(KNOWLEDGE, BoxQuestion(10.0, gel=gel)))
+    if fault is not None:
+        assert "gel" in fault.line()
+        return
+    least, advised = answer.figures[1].value, answer.figures[2].value
+    assert advised > least > 0.0
+
+
+@pytest.mark.parametrize("agent", ["naphthalene", "paradichlorobenzene", "thymol", "camphor"])
+def test_fumigants_answer_or_say_what_is_missing(agent: str) -> None:
+    answer, fault = answered(lambda: answer_fumigant(KNOWLEDGE, BENCH, DayLedger(), BoxQuestion(8.0, fumigant=agent, grams=5.0)))
+    if fault is not None:
+        assert "known" in fault.message
+        return
+    assert any(f.name.startswith("opening: peak") for f in answer.figures)
+
+
+def test_opening_a_large_old_chest_is_judged() -> None:
+    """500 L saturated with moth-ball vapour into a small closed room: far above a tenth of the limit."""
+    tight = Bench(room={"volume_m3": 10.0, "control": "none"})
+    asked = BoxQuestion(500.0, fumigant="paradichlorobenzene", grams=100.0)
+    answer = answer_fumigant(KNOWLEDGE, tight, DayLedger(), asked)
+    assert any("Opening is too much" in caution for caution in answer.cautions)
+
+
+def test_only_the_acid_of_a_bath_of_known_ph_is_worked_out() -> None:
+    assert bath_acids(KNOWLEDGE) == ("hydrochloric-acid-dilute",)
+
+
+@pytest.mark.parametrize("agent", sorted(a.id for a in KNOWLEDGE.agents.values() if a.strength_basis != "as-is"))
+def test_every_agent_with_a_strength_can_be_made_up_or_says_why_not(agent: str) -> None:
+    answer, fault = answered(lambda: answer_mix_volume(KNOWLEDGE, Bench(), agent, 1.0, 100.0, stock=10.0))
+    if fault is not None:
+        assert "density" in fault.line()
+        return
+    assert 0.0 < answer.figures[0].value < 100.0
