@@ -85,27 +85,37 @@ class _Normaliser:
         self.vocabulary = build_vocabulary(knowledge)
         self.static = static_tables(knowledge)
         self.faults: list[TriageError] = []
+        # Keys and indexes from the rule to the part that is being read, for the line of a fault.
+        self.at: tuple[str | int, ...] = ()
 
-    def fault(self, rule: Rule, message: str, mend: str) -> None:
-        self.faults.append(TriageError(message, self.knowledge.where("rule", rule.id), mend))
+    def fault(self, rule: Rule, message: str, mend: str, *deeper: str | int) -> None:
+        where = self.knowledge.where("rule", rule.id, *self.at, *deeper)
+        self.faults.append(TriageError(message, where, mend))
 
     def rule(self, rule: Rule, family: Family) -> NormalRule | None:
         before = len(self.faults)
         narrowed: dict[str, set[str]] = {}
         kinds_of: dict[str, str] = {}
-        patterns: list[tuple[str, bool, Mapping[str, Any]]] = []
-        for entry in rule.when:
+        patterns: list[tuple[int, str, bool, Mapping[str, Any]]] = []
+        for index, entry in enumerate(rule.when):
+            self.at = ("when", index)
             kind, fields, absent = self._split(rule, family, entry)
             if kind in self.static:
+                self.at = ("when", index, kind)
                 self._narrow(rule, kind, fields, narrowed, kinds_of)
             elif kind:
-                patterns.append((kind, absent, fields))
-        normal = [self._pattern(rule, family, *p, narrowed, kinds_of) for p in patterns]
+                patterns.append((index, kind, absent, fields))
+        normal = []
+        for index, kind, absent, fields in patterns:
+            self.at = ("when", index, "absent", kind) if absent else ("when", index, kind)
+            normal.append(self._pattern(rule, family, kind, absent, fields, narrowed, kinds_of))
+        self.at = ("when",)
         if not normal:
             self.fault(rule, "no pattern over facts", "add specimen, finding or another fact")
-        templates = [
-            self._template(rule, family, c, narrowed, kinds_of, normal) for c in rule.conclusions()
-        ]
+        templates = []
+        for index, conclusion in enumerate(rule.conclusions()):
+            self.at = ("then",) if isinstance(rule.then, Mapping) else ("then", index)
+            templates.append(self._template(rule, family, conclusion, narrowed, kinds_of, normal))
         if len(self.faults) > before:
             return None
         return NormalRule(rule.id, family, tuple(normal), tuple(t for t in templates if t))
@@ -159,14 +169,14 @@ class _Normaliser:
             if name == "id":
                 continue
             if name not in known:
-                self.fault(rule, f'{kind} has no field "{raw}"', did_you_mean(name, known))
+                self.fault(rule, f'{kind} has no field "{raw}"', did_you_mean(name, known), raw)
                 continue
-            self._check_static(rule, kind, name, constraint)
-            test = self._static_test(rule, constraint, name)
+            self._check_static(rule, kind, name, constraint, raw)
+            test = self._static_test(rule, constraint, name, raw)
             ids &= {i for i, row in table.items() if test(row[name])}
         narrowed[variable] = narrowed[variable] & ids if variable in narrowed else ids
 
-    def _check_static(self, rule: Rule, kind: str, name: str, constraint: Any) -> None:
+    def _check_static(self, rule: Rule, kind: str, name: str, constraint: Any, raw: str) -> None:
         """Report a literal that no entry of this kind has: most likely a typing error."""
         values: set[str] = set()
         for row in self.static[kind].values():
@@ -184,11 +194,12 @@ class _Normaliser:
         values |= set(extra)
         for literal in _literals(constraint):
             if isinstance(literal, str) and not _is_variable(literal) and literal not in values:
-                self.fault(
-                    rule, f'{kind} {name} is never "{literal}"', did_you_mean(literal, values)
-                )
+                mend = did_you_mean(literal, values)
+                self.fault(rule, f'{kind} {name} is never "{literal}"', mend, raw)
 
-    def _static_test(self, rule: Rule, constraint: Any, name: str) -> Callable[[StaticValue], bool]:
+    def _static_test(
+        self, rule: Rule, constraint: Any, name: str, raw: str
+    ) -> Callable[[StaticValue], bool]:
         order = tuple(self.knowledge.fragility) if name == "fragility" else ()
 
         def holds(value: StaticValue, wanted: Any) -> bool:
@@ -209,7 +220,8 @@ class _Normaliser:
             "below": lambda value: rank(value) < rank(wanted),
         }
         if word not in tests:
-            self.fault(rule, f'unknown constraint "{word}" on {name}', did_you_mean(word, tests))
+            mend = did_you_mean(word, tests)
+            self.fault(rule, f'unknown constraint "{word}" on {name}', mend, raw)
             return lambda _value: False
         return tests[word]
 
@@ -228,10 +240,11 @@ class _Normaliser:
         variables: list[tuple[str, str]] = []
         for name, constraint in fields.items():
             if name not in slots:
-                self.fault(rule, f'{kind} has no field "{name}"', did_you_mean(name, slots))
+                self.fault(rule, f'{kind} has no field "{name}"', did_you_mean(name, slots), name)
                 continue
             if family is Family.RECOGNISE and (kind, name) in self.vocabulary.derived:
-                self.fault(rule, f"{kind}.{name} is derived later", "use what was observed instead")
+                mend = "use what was observed instead"
+                self.fault(rule, f"{kind}.{name} is derived later", mend, name)
             if _is_variable(constraint):
                 variables.append((name, constraint[1:]))
                 if constraint in narrowed:
@@ -240,6 +253,7 @@ class _Normaliser:
                             rule,
                             f"{constraint} is a {kinds_of[constraint]}, {kind}.{name} is not",
                             "check the variable",
+                            name,
                         )
                     unknown = {UNKNOWN} if family in RESTRICTIVE and slots[name].askable else set()
                     allowed.append((name, frozenset(narrowed[constraint] | unknown)))
@@ -253,19 +267,20 @@ class _Normaliser:
         slot = self.vocabulary.kinds[kind][name]
         domain = self.vocabulary.domain(kind, name)
         if domain is None:
-            self.fault(rule, f"{kind}.{name} is an id", "bind it to a $variable")
+            self.fault(rule, f"{kind}.{name} is an id", "bind it to a $variable", name)
             return frozenset()
         for literal in _literals(constraint):
             if literal not in domain:
-                self.fault(
-                    rule, f'{kind}.{name} is never "{literal}"', did_you_mean(str(literal), domain)
-                )
+                mend = did_you_mean(str(literal), domain)
+                self.fault(rule, f'{kind}.{name} is never "{literal}"', mend, name)
                 return frozenset()
         word, wanted = (
             _only(constraint) if isinstance(constraint, Mapping) else ("one_of", [constraint])
         )
         ranks = {value: rank for rank, value in enumerate(slot.values or ())}
-        chosen = self._choose(rule, word, wanted, slot.values or (), ranks, ordered=slot.ordered)
+        chosen = self._choose(
+            rule, name, word, wanted, slot.values or (), ranks, ordered=slot.ordered
+        )
         listed = UNKNOWN in _literals(constraint) and word != "not"
         # An absence in a restrictive family is not widened: that would make the rule weaker.
         widened = family in RESTRICTIVE and slot.askable and not absent
@@ -274,6 +289,7 @@ class _Normaliser:
     def _choose(
         self,
         rule: Rule,
+        name: str,
         word: str,
         wanted: Any,
         values: tuple[str, ...],
@@ -293,7 +309,7 @@ class _Normaliser:
         }
         if word not in compare or not ordered or wanted not in ranks:
             known = ["one_of", "not", *compare]
-            self.fault(rule, f'unknown constraint "{word}"', did_you_mean(word, known))
+            self.fault(rule, f'unknown constraint "{word}"', did_you_mean(word, known), name)
             return set()
         return {v for v in values if compare[word](ranks[v], ranks[wanted])}
 
@@ -312,21 +328,26 @@ class _Normaliser:
             self.fault(rule, f'{family} cannot conclude "{name}"', did_you_mean(name, allowed))
             return None
         kind, fields = next(iter(conclusion.items()))
+        if fields is not None and not isinstance(fields, Mapping):
+            self.fault(rule, f'"{kind}" needs its fields in braces', f"write {kind}: {{...}}", kind)
+            return None
+        self.at = (*self.at, kind)
         fields = dict(fields or {})
         needed, optional = allowed[kind]
         for name in sorted(needed - set(fields)):
             self.fault(rule, f"{kind} lacks {name}", f"add {name}")
         for name in sorted(set(fields) - needed - optional):
-            self.fault(rule, f'{kind} has no field "{name}"', did_you_mean(name, needed | optional))
+            mend = did_you_mean(name, needed | optional)
+            self.fault(rule, f'{kind} has no field "{name}"', mend, name)
         bound = {v for p in patterns if not p.absent for _, v in p.variables}
         constants: list[tuple[str, Any]] = []
         variables: list[tuple[str, str]] = []
         for name, value in sorted(fields.items()):
             if name in METHOD_FIELDS:
-                constants.append((name, self._methods(rule, value, narrowed, kinds_of)))
+                constants.append((name, self._methods(rule, name, value, narrowed, kinds_of)))
             elif _is_variable(value):
                 if value[1:] not in bound:
-                    self.fault(rule, f"{value} is not bound by a pattern", "bind it in when")
+                    self.fault(rule, f"{value} is not bound by a pattern", "bind it in when", name)
                 variables.append((name, value[1:]))
             else:
                 self._check_constant(rule, kind, name, value)
@@ -334,25 +355,30 @@ class _Normaliser:
         return Template(kind, tuple(constants), tuple(variables))
 
     def _methods(
-        self, rule: Rule, value: Any, narrowed: Mapping[str, set[str]], kinds_of: Mapping[str, str]
+        self,
+        rule: Rule,
+        field: str,
+        value: Any,
+        narrowed: Mapping[str, set[str]],
+        kinds_of: Mapping[str, str],
     ) -> tuple[str, ...]:
         if _is_variable(value):
             if kinds_of.get(value) != "method":
-                self.fault(rule, f"{value} is not a method", "add - method: {id: " + value + "}")
+                mend = "add - method: {id: " + value + "}"
+                self.fault(rule, f"{value} is not a method", mend, field)
                 return ()
             return tuple(sorted(narrowed[value]))
         names = [str(name) for name in _listed(value)]
-        for name in names:
+        for index, name in enumerate(names):
             if name not in self.knowledge.methods:
-                self.fault(
-                    rule, f'unknown method "{name}"', did_you_mean(name, self.knowledge.methods)
-                )
+                mend = did_you_mean(name, self.knowledge.methods)
+                self.fault(rule, f'unknown method "{name}"', mend, field, index)
         return tuple(sorted(set(names)))
 
     def _check_constant(self, rule: Rule, kind: str, name: str, value: Any) -> None:
         if kind == "evidence" and name == "weight":
             if not isinstance(value, int | float) or isinstance(value, bool) or not -1 <= value < 1:
-                self.fault(rule, f"weight is {value}", "give a number from -1 to below 1")
+                self.fault(rule, f"weight is {value}", "give a number from -1 to below 1", name)
             return
         tables: dict[str, Mapping[str, Any] | tuple[str, ...]] = {
             "deposit": self.knowledge.deposits,
@@ -365,7 +391,8 @@ class _Normaliser:
             "kind": CAUTIONS,
         }
         if name in tables and value not in tables[name]:
-            self.fault(rule, f'unknown {name} "{value}"', did_you_mean(str(value), tables[name]))
+            mend = did_you_mean(str(value), tables[name])
+            self.fault(rule, f'unknown {name} "{value}"', mend, name)
 
 
 def _is_variable(word: Any) -> bool:

@@ -76,15 +76,16 @@ def failed_cases(consultant: Consultant) -> list[TriageError]:
 
 def _failed(consultant: Consultant, rule: Rule, normal: NormalRule) -> list[TriageError]:
     faults = []
-    where = consultant.knowledge.where("rule", rule.id)
     for number, case in enumerate(rule.cases, start=1):
         try:
             facts = facts_of_case(consultant, normal, case)
         except TriageError as fault:
+            where = consultant.knowledge.where("rule", rule.id, "cases", number - 1)
             faults.append(TriageError(f"case {number}: {fault.message}", where, fault.mend))
             continue
         found = fires(evaluate((normal,), facts), case.given.get("method"))
         if found != (case.expect == "fires"):
+            where = consultant.knowledge.where("rule", rule.id, "cases", number - 1)
             said = "fired" if found else "stayed silent"
             faults.append(
                 TriageError(

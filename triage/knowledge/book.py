@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from pathlib import Path
 
 from pydantic import BaseModel
 
@@ -13,6 +14,7 @@ from triage.knowledge.agents import Agent, Authority, Circumstance, Hazard, Mate
 from triage.knowledge.air import AirControl
 from triage.knowledge.base import Source
 from triage.knowledge.judgement import Judgement
+from triage.knowledge.lines import line_inside
 from triage.knowledge.methods import Equipment, Method, Technique
 from triage.knowledge.rules import Family, Rule
 from triage.knowledge.specimen import (
@@ -89,10 +91,15 @@ class Knowledge:
     judgement: Judgement
     digest: str
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, compare=False)
+    root: Path | None = field(default=None, compare=False)
 
-    def where(self, kind: str, entry_id: str) -> Where:
-        """Return file, line and name of one entry, as far as known."""
-        return self.places.get((kind, entry_id), Where(entry=f'{kind} "{entry_id}"'))
+    def where(self, kind: str, entry_id: str, *path: str | int) -> Where:
+        """Return file, line and name of one entry, as far as known.
+
+        ``path`` leads by keys and list indexes to a part of the entry, whose line is given then.
+        """
+        where = self.places.get((kind, entry_id), Where(entry=f'{kind} "{entry_id}"'))
+        return line_inside(self.root, where, path) if self.root and path else where
 
     def rule(self, rule_id: str) -> Rule:
         """Return the rule with this id; an unknown id is a ``TriageError``."""

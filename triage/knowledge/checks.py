@@ -2,163 +2,167 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from pydantic import BaseModel
 
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.base import Status
 from triage.knowledge.book import ATTRIBUTES, Knowledge
-from triage.knowledge.specimen import Question
 
-# (kind of the entry, kind of the id it names, id)
-Reference = tuple[str, str, str]
+Path = tuple[str | int, ...]
+# kind of the entry, its id, where in it, kind of the id named there, that id
+Reference = tuple[str, str, Path, str, str]
 
 
-def _sources(value: object) -> Iterator[str]:
-    """Yield every source id anywhere inside an entry."""
+def _sources(value: object, path: Path = ()) -> Iterator[tuple[Path, str]]:
+    """Yield every source id anywhere inside an entry, and where."""
     if isinstance(value, BaseModel):
-        for name in type(value).model_fields:
+        for name, field in type(value).model_fields.items():
             inner = getattr(value, name)
-            if name in ("source", "range_source") and isinstance(inner, str):
-                yield inner
+            deeper = (*path, field.alias or name)
+            if name in ("source", "range_source", "caution_source") and isinstance(inner, str):
+                yield deeper, inner
             else:
-                yield from _sources(inner)
+                yield from _sources(inner, deeper)
     elif isinstance(value, tuple | list):
-        for item in value:
-            yield from _sources(item)
+        for index, item in enumerate(value):
+            yield from _sources(item, (*path, index))
     elif isinstance(value, dict):
-        for item in value.values():
-            yield from _sources(item)
+        for key, item in value.items():
+            yield from _sources(item, (*path, key))
 
 
-def _agent_references(k: Knowledge) -> Iterator[tuple[str, str, str, str]]:
+def _listed(
+    kind: str, entry_id: str, key: str, wanted: str, names: Iterable[str], inner: str = ""
+) -> Iterator[Reference]:
+    """Yield a reference for each id in a list, which stands under ``inner`` of each item."""
+    for index, name in enumerate(names):
+        path: Path = (key, index, inner) if inner else (key, index)
+        yield kind, entry_id, path, wanted, name
+
+
+def _agent_references(k: Knowledge) -> Iterator[Reference]:
     classes = {a.agent_class for a in k.agents.values()}
     for a in k.agents.values():
-        for limit in a.limits:
-            yield "agent", a.id, "authority", limit.authority
-        for hazard in a.hazards:
-            yield "agent", a.id, "hazard", hazard
-        for attack in a.attacks:
-            yield "agent", a.id, "material", attack.material
-        for glove in a.gloves:
-            yield "agent", a.id, "material", glove.material
-        for who in a.not_for:
-            yield "agent", a.id, "circumstance", who
-        for mix in a.incompatible:
+        within = ("agent", a.id)
+        limits = [limit.authority for limit in a.limits]
+        yield from _listed(*within, "limits", "authority", limits, "authority")
+        yield from _listed(*within, "hazards", "hazard", a.hazards)
+        attacked = [attack.material for attack in a.attacks]
+        yield from _listed(*within, "attacks", "material", attacked, "material")
+        gloves = [glove.material for glove in a.gloves]
+        yield from _listed(*within, "gloves", "material", gloves, "material")
+        yield from _listed(*within, "not_for", "circumstance", a.not_for)
+        for index, mix in enumerate(a.incompatible):
             if mix.with_ not in classes:
-                yield "agent", a.id, "agent", mix.with_
+                yield *within, ("incompatible", index, "with"), "agent", mix.with_
         if a.vapour_of:
-            yield "agent", a.id, "agent", a.vapour_of
+            yield *within, ("vapour_of",), "agent", a.vapour_of
 
 
-def _method_references(k: Knowledge) -> Iterator[tuple[str, str, str, str]]:
+def _method_references(k: Knowledge) -> Iterator[Reference]:
     for m in k.methods.values():
-        yield "method", m.id, "technique", m.technique
+        within = ("method", m.id)
+        yield *within, ("technique",), "technique", m.technique
         if m.agent:
-            yield "method", m.id, "agent", m.agent
-        for part in m.with_:
-            yield "method", m.id, "agent", part.agent
-        for stop in m.stop_signs:
-            yield "method", m.id, "stop", stop
-        for need in m.needs:
-            yield "method", m.id, "equipment", need
-        for material in m.keep_away:
-            yield "method", m.id, "material", material
+            yield *within, ("agent",), "agent", m.agent
+        yield from _listed(*within, "with", "agent", [p.agent for p in m.with_], "agent")
+        yield from _listed(*within, "stop_signs", "stop", m.stop_signs)
+        yield from _listed(*within, "needs", "equipment", m.needs)
+        yield from _listed(*within, "keep_away", "material", m.keep_away)
 
 
-def _specimen_references(k: Knowledge) -> Iterator[tuple[str, str, str, str]]:
+def _specimen_references(k: Knowledge) -> Iterator[Reference]:
     for zone in k.zones.values():
-        for plan in zone.plans:
-            yield "zone", zone.id, "body-plan", plan
-        for tag in zone.surface:
-            yield "zone", zone.id, "trait", tag
+        yield from _listed("zone", zone.id, "plans", "body-plan", zone.plans)
+        yield from _listed("zone", zone.id, "surface", "trait", zone.surface)
     for taxon in k.taxa.values():
-        yield "taxon", taxon.id, "body-plan", taxon.plan
-        yield "taxon", taxon.id, "fragility", taxon.fragility
-        for trait in taxon.traits:
-            yield "taxon", taxon.id, "trait", trait
+        yield "taxon", taxon.id, ("plan",), "body-plan", taxon.plan
+        yield "taxon", taxon.id, ("fragility",), "fragility", taxon.fragility
+        yield from _listed("taxon", taxon.id, "traits", "trait", taxon.traits)
     for deposit in k.deposits.values():
-        for other in deposit.confused_with:
-            yield "deposit", deposit.id, "deposit", other
+        yield from _listed("deposit", deposit.id, "confused_with", "deposit", deposit.confused_with)
 
 
-def _references(k: Knowledge) -> Iterator[tuple[str, str, str, str]]:
+def _references(k: Knowledge) -> Iterator[Reference]:
     yield from _agent_references(k)
     yield from _method_references(k)
     yield from _specimen_references(k)
 
 
 def _missing(k: Knowledge) -> Iterator[TriageError]:
-    for kind, entry_id, wanted, name in _references(k):
+    for kind, entry_id, path, wanted, name in _references(k):
         table = k.table(wanted)
         if name not in table:
-            yield TriageError(
-                f'unknown {wanted} "{name}"', k.where(kind, entry_id), did_you_mean(name, table)
-            )
+            where = k.where(kind, entry_id, *path)
+            yield TriageError(f'unknown {wanted} "{name}"', where, did_you_mean(name, table))
 
 
 def _unsourced(k: Knowledge) -> Iterator[TriageError]:
-    entries = [(kind, e) for kind in ATTRIBUTES if kind != "source" for e in k.table(kind).values()]
+    entries: list[tuple[str, object]] = [
+        (kind, e) for kind in ATTRIBUTES if kind != "source" for e in k.table(kind).values()
+    ]
     entries += [("rule", rule) for rules in k.rules.values() for rule in rules]
+    entries.append(("judgement", k.judgement))
     for kind, entry in entries:
-        for name in sorted(set(_sources(entry))):
+        for path, name in _sources(entry):
             if name not in k.sources:
-                where = k.where(kind, getattr(entry, "id", ""))
+                where = k.where(kind, getattr(entry, "id", ""), *path)
                 yield TriageError(f'unknown source "{name}"', where, did_you_mean(name, k.sources))
-    for name in sorted(set(_sources(k.judgement))):
-        if name not in k.sources:
-            yield TriageError(f'unknown source "{name}" in judgement', mend="add it to sources")
-
-
-def _answers_twice(question: Question) -> str:
-    ids = [answer.id for answer in question.answers]
-    return next((i for i in ids if ids.count(i) > 1), "")
 
 
 def _question_faults(k: Knowledge) -> Iterator[TriageError]:
     for question in k.questions.values():
-        twice = _answers_twice(question)
-        where = k.where("question", question.id)
-        if twice:
-            yield TriageError(f'answer "{twice}" stands twice', where, "give each its own id")
-        if any(answer.id == "unknown" for answer in question.answers):
-            yield TriageError('"unknown" is always an answer', where, "remove it from the list")
+        seen: set[str] = set()
+        for index, answer in enumerate(question.answers):
+            if answer.id in seen:
+                where = k.where("question", question.id, "answers", index)
+                yield TriageError(f'answer "{answer.id}" stands twice', where, "give each its id")
+            if answer.id == "unknown":
+                where = k.where("question", question.id, "answers", index)
+                yield TriageError('"unknown" is always an answer', where, "remove it from the list")
+            seen.add(answer.id)
 
 
 def _method_faults(k: Knowledge) -> Iterator[TriageError]:
     for method in k.methods.values():
-        where = k.where("method", method.id)
-        agents = [method.agent] if method.agent else []
-        agents += [part.agent for part in method.with_]
-        for agent in (k.agents[agent_id] for agent_id in agents):
-            if agent.never:
-                yield TriageError(f'"{agent.id}" is never used', where, "choose another agent")
-            if agent.status is Status.DRAFT:
-                yield TriageError(f'"{agent.id}" is a draft', where, "check the agent first")
+        named: list[tuple[Path, str]] = [(("agent",), method.agent)] if method.agent else []
+        named += [(("with", i, "agent"), part.agent) for i, part in enumerate(method.with_)]
+        for path, agent in ((path, k.agents[name]) for path, name in named):
+            if agent.never or agent.status is Status.DRAFT:
+                where = k.where("method", method.id, *path)
+                what, mend = (
+                    ("never used", "choose another agent")
+                    if agent.never
+                    else ("a draft", "check the agent first")
+                )
+                yield TriageError(f'"{agent.id}" is {what}', where, mend)
 
 
 def _rule_faults(k: Knowledge) -> Iterator[TriageError]:
     for rule in (rule for rules in k.rules.values() for rule in rules):
-        where = k.where("rule", rule.id)
         if {case.expect for case in rule.cases} != {"fires", "silent"}:
+            where = k.where("rule", rule.id, "cases")
             yield TriageError("needs a case that fires and one that is silent", where, "add it")
         if rule.ask and rule.ask not in k.questions:
-            mend = did_you_mean(rule.ask, k.questions)
+            where, mend = k.where("rule", rule.id, "ask"), did_you_mean(rule.ask, k.questions)
             yield TriageError(f'unknown question "{rule.ask}"', where, mend)
 
 
 def _condition_faults(k: Knowledge) -> Iterator[TriageError]:
     for condition in k.conditions.values():
-        where = k.where("condition", condition.id)
         for name, answer in condition.when_cleared.items():
             question = k.questions.get(name)
+            known = [a.id for a in question.answers] if question else list(k.questions)
             if question is None:
-                mend = did_you_mean(name, k.questions)
-                yield TriageError(f'unknown question "{name}"', where, mend)
-            elif answer not in [a.id for a in question.answers]:
-                mend = did_you_mean(answer, [a.id for a in question.answers])
-                yield TriageError(f'"{answer}" does not answer {name}', where, mend)
+                what = f'unknown question "{name}"'
+            elif answer not in known:
+                what = f'"{answer}" does not answer {name}'
+            else:
+                continue
+            where = k.where("condition", condition.id, "when_cleared", name)
+            yield TriageError(what, where, did_you_mean(answer if question else name, known))
 
 
 def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
