@@ -528,4 +528,11 @@ def open_workshop(
     path = bench or (beside if beside.is_file() else None)
     profile = load_bench(path) if path else Bench()
     check_bench(knowledge, profile, path.name if path else "bench")
-    return Workshop(knowledge, folder, profile, path, clock)
+    workshop = Workshop(knowledge, folder, profile, path, clock)
+    if rules is not None:
+        # The carried rules are proven before they are released; a person's own copy is not.
+        # The checks are imported only then, so that the usual start-up stays fast.
+        from triage.verify.whole import require_sound  # noqa: PLC0415
+
+        require_sound(workshop.consultant)
+    return workshop

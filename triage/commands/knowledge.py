@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from triage.commands.common import Arguments, Subparsers, command, print_json
-from triage.errors import raise_faults
 
 
 def add_commands(subparsers: Subparsers) -> None:
@@ -11,7 +10,7 @@ def add_commands(subparsers: Subparsers) -> None:
     check = command(
         subparsers,
         "check",
-        "check the rules folder and run the cases beside each rule",
+        "check the rules folder as a whole, and the cases beside each rule",
         "check --rules rules",
     )
     check.set_defaults(run=run_check)
@@ -29,13 +28,13 @@ def run_check(arguments: Arguments) -> int:
     """Check the knowledge; every fault stands on one line with its mend."""
     from triage import places
     from triage.engine.consult import Consultant
-    from triage.engine.rulecases import failed_cases
     from triage.knowledge.load import load_knowledge
+    from triage.verify.whole import require_sound
 
     folder = arguments.rules or places.rules_folder()
     knowledge = load_knowledge(folder)
     consultant = Consultant(knowledge)
-    raise_faults(failed_cases(consultant))
+    require_sound(consultant)
     count = sum(len(rules) for rules in knowledge.rules.values())
     cases = sum(len(rule.cases) for rules in knowledge.rules.values() for rule in rules)
     print(f"{folder}: {len(knowledge.places)} entries, {count} rules, {cases} rule cases: no fault")
