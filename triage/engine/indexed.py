@@ -20,6 +20,7 @@ Made = tuple[Conclusion, ...]
 Lists = Mapping[str, Mapping[int, Sequence[Fact]]]
 # More matches than a bench session makes; beyond it the store starts anew.
 KEPT = 20_000
+MET = 512
 
 
 class _Part(NamedTuple):
@@ -50,6 +51,7 @@ class _Conditions:
     def __init__(self) -> None:
         self.bits: dict[tuple[tuple[str, frozenset[str]], ...], int] = {}
         self.tables: tuple[tuple[str, dict[str, int], int], ...] = ()
+        self._met: dict[int, tuple[Fact, int]] = {}
 
     def bit(self, pattern: Pattern) -> int:
         return self.bits.setdefault(pattern.allowed, len(self.bits))
@@ -76,6 +78,17 @@ class _Conditions:
 
     def met(self, fact: Fact) -> int:
         """Return the conditions that a fact meets, as bits."""
+        # The same fact object is asked about again and again while others beside it vary.
+        known = self._met.get(id(fact))
+        if known is not None and known[0] is fact:
+            return known[1]
+        if len(self._met) >= MET:
+            self._met.clear()
+        bits = self._conditions(fact)
+        self._met[id(fact)] = fact, bits
+        return bits
+
+    def _conditions(self, fact: Fact) -> int:
         bits = (1 << len(self.bits)) - 1
         fields = fact.fields
         for name, by_value, free in self.tables:

@@ -6,17 +6,22 @@ for each deposit they speak of. Tests hold it equal to ``reading.read_finding``.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from operator import itemgetter
+from typing import Any
 
 from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.indexed import RuleIndex
 from triage.engine.normal import NormalRule
 from triage.engine.reading import EXCLUDES, certainty_of, combine, standings_of
-from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.engine.vocabulary import NONE
 from triage.knowledge.rules import Family
 
+Getter = Callable[[Mapping[str, str]], Any]
+# Guards read beyond this number start the store anew.
+KEPT = 100_000
 HIDDEN = frozenset({"excluded", "doubtful", "open"})
 
 
@@ -65,8 +70,8 @@ class QuickReader:
         self._most = judgement.most_certain.value
         self._named = judgement.named.value
         self._guards = sorted(consultant.guards)
-        self._asked = {guard: self._fields_asked(guard, consultant) for guard in consultant.guards}
-        self._open: dict[tuple[object, ...], tuple[float, ...]] = {}
+        self._asked = {guard: self._fields_asked(guard) for guard in consultant.guards}
+        self._guarded: dict[tuple[object, ...], tuple[float, bool]] = {}
 
     def _said(self, rule: NormalRule) -> _Says:
         weights: list[tuple[str, float]] = []
@@ -83,9 +88,17 @@ class QuickReader:
                 whole = max(whole, self.consultant.grades[constants["fragility"]])
         return _Says(tuple(weights), own, whole, frozenset(conditions))
 
-    def _fields_asked(self, guard: str, consultant: Consultant) -> tuple[tuple[str, str], ...]:
-        asked = consultant.reach.possible.get(guard, {})
-        return tuple(sorted({(kind, name) for fields in asked for kind, name, _ in fields}))
+    def _fields_asked(self, guard: str) -> tuple[Getter, Getter]:
+        """Return what reads the fields of finding and specimen that a guard's reach rests on."""
+        asked = self.consultant.reach.possible.get(guard, {})
+        names = sorted({(kind, name) for fields in asked for kind, name, _ in fields})
+        # Two names more than needed: a getter of one name would return no tuple.
+        of_finding = [name for kind, name in names if kind == "finding"]
+        of_specimen = [name for kind, name in names if kind == "specimen"]
+        return (
+            itemgetter(*of_finding, "named", "named"),
+            itemgetter(*of_specimen, "taxon", "taxon"),
+        )
 
     def specimen(self, facts: Iterable[Fact]) -> tuple[int, frozenset[str]]:
         """Return the fragility and the conditions that follow without looking at a finding."""
@@ -129,18 +142,14 @@ class QuickReader:
         found = []
         reaching = set()
         for deposit, pieces in weights.items():
-            guard = deposit in guards
             pieces.sort()
-            certainty = certainty_of(tuple(pieces), self._suspected, self._most, guard)
+            if deposit not in guards:
+                certainty = certainty_of(tuple(pieces), self._suspected, self._most, False)
+            else:
+                certainty, reaches = self._guard(deposit, tuple(pieces), finding, specimen)
+                if reaches:
+                    reaching.add(deposit)
             found.append((-certainty, deposit))
-            if not guard:
-                continue
-            reached = certainty
-            if certainty > EXCLUDES:
-                more = self._open_weights(deposit, finding, specimen)
-                reached = max(certainty, combine([*pieces, *more], self._most))
-            if reached >= self._suspected - 1e-9:
-                reaching.add(deposit)
         found.sort()
         ranked = tuple([(deposit, -minus + 0.0) for minus, deposit in found])
         standings = standings_of(self.consultant.knowledge.judgement, ranked, guards)
@@ -152,18 +161,22 @@ class QuickReader:
         settled = ranked[0][0] if standings and standings[0] == "settled" else None
         return Summary(ranked, tuple(sorted(seen)), settled, own, whole, conditions)
 
-    def _open_weights(self, deposit: str, finding: Fact, specimen: Fact) -> tuple[float, ...]:
-        facts = {"finding": finding.fields, "specimen": specimen.fields}
-        values = [facts[kind][name] for kind, name in self._asked[deposit]]
-        if UNKNOWN not in values:
-            return ()
-        key = (deposit, finding.fields["named"] == NONE, *values)
-        found = self._open.get(key)
+    def _guard(
+        self, deposit: str, pieces: tuple[float, ...], finding: Fact, specimen: Fact
+    ) -> tuple[float, bool]:
+        """Return the certainty of a guard, and whether open questions could make it suspected."""
+        of_finding, of_specimen = self._asked[deposit]
+        key = (deposit, pieces, of_finding(finding.fields), of_specimen(specimen.fields))
+        found = self._guarded.get(key)
         if found is None:
-            if len(self._open) > 50_000:
-                self._open.clear()
-            weights = self.consultant.reach.open_weights(deposit, finding, specimen)
-            found = self._open[key] = tuple(weights)
+            certainty = certainty_of(pieces, self._suspected, self._most, True)
+            reached = certainty
+            if certainty > EXCLUDES:
+                more = self.consultant.reach.open_weights(deposit, finding, specimen)
+                reached = max(certainty, combine([*pieces, *more], self._most))
+            if len(self._guarded) >= KEPT:
+                self._guarded.clear()
+            found = self._guarded[key] = (certainty, reached >= self._suspected - 1e-9)
         return found
 
     def facts(self, finding: str, zone: str, summary: Summary) -> tuple[Fact, ...]:

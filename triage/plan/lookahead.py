@@ -107,10 +107,11 @@ class Lookahead:
 
     def summary(self, finding: Fact, specimen: Fact, bench: Fact) -> Summary:
         """Return what recognition says about one finding of a specimen."""
+        parts = self.parts
         key: Key = (
             finding.key,
-            *[finding.fields[name] for name in self.parts.finding_read],
-            *[specimen.fields[name] for name in self.parts.specimen_read],
+            parts.finding_read(finding.fields),
+            parts.specimen_read(specimen.fields),
         )
         found = self._summaries.get(key)
         if found is None:
@@ -119,7 +120,7 @@ class Lookahead:
         return found
 
     def _specimen_alone(self, specimen: Fact, bench: Fact) -> tuple[int, frozenset[str]]:
-        key = tuple([specimen.fields[name] for name in self.parts.specimen_read])
+        key = self.parts.specimen_read(specimen.fields)
         found = self._alone.get(key)
         if found is None:
             whole, conditions = self.parts.reader.specimen((specimen, bench))
@@ -141,7 +142,7 @@ class Lookahead:
         states = conditions.union(*[view.summary.conditions for view in views])
         seen = (
             self._code(
-                *[specimen.fields[name] for name in self.parts.specimen_later],
+                self.parts.specimen_later(specimen.fields),
                 floor,
                 self._cleaning(views, work),
                 states,
@@ -159,8 +160,7 @@ class Lookahead:
         if found is None:
             summary = self.summary(finding, specimen, bench)
             fields = finding.fields
-            later = [fields[name] for name in self.parts.finding_later]
-            code = self._code(finding.key, summary.seen, *later)
+            code = self._code(finding.key, summary.seen, self.parts.finding_later(fields))
             # The facts are kept beside the view, so that no other fact can take their identity.
             found = keep(work.views, key, View(finding, specimen, summary, code))
         return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import TypeVar
 
 from triage.case.models import Case
@@ -189,10 +190,12 @@ class Parts:
         recognise = consultant.index(Family.RECOGNISE)
         self.reader = QuickReader(consultant)
         self.recognise_reads_bench = bool(recognise.read_fields("bench"))
-        self.finding_read = tuple(sorted({*recognise.read_fields("finding"), "zone", "named"}))
-        self.specimen_read = tuple(sorted({*recognise.read_fields("specimen"), "taxon"}))
-        self.finding_later = _later(consultant, "finding", {"zone"})
-        self.specimen_later = _later(consultant, "specimen", set())
+        # Two words more than needed: a getter of one name would return no tuple.
+        of_finding, of_specimen = ("zone", "zone", "named"), ("taxon", "taxon")
+        self.finding_read = itemgetter(*recognise.read_fields("finding"), *of_finding)
+        self.specimen_read = itemgetter(*recognise.read_fields("specimen"), *of_specimen)
+        self.finding_later = itemgetter(*_later(consultant, "finding"), *of_finding)
+        self.specimen_later = itemgetter(*_later(consultant, "specimen"), *of_specimen)
         self.of_finding = {f: RuleIndex(r for r in rules[f] if _about(r)) for f in LATER}
         self.of_case = {f: RuleIndex(r for r in rules[f] if not _about(r)) for f in LATER}
         methods = consultant.knowledge.methods
@@ -200,11 +203,11 @@ class Parts:
         self.harsh = {method: place for place, method in enumerate(sorted(methods, key=key))}
 
 
-def _later(consultant: Consultant, kind: str, more: set[str]) -> tuple[str, ...]:
+def _later(consultant: Consultant, kind: str) -> tuple[str, ...]:
     """Return the observed fields of a kind that the later families read."""
     derived = {name for of, name in consultant.vocabulary.derived if of == kind}
-    read = [consultant.index(family).read_fields(kind) for family in LATER]
-    return tuple(sorted(({name for names in read for name in names} | more) - derived))
+    read = {name for family in LATER for name in consultant.index(family).read_fields(kind)}
+    return tuple(sorted(read - derived))
 
 
 def keep(store: dict[Key, Value], key: Key, made: Value) -> Value:
