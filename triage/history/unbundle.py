@@ -85,9 +85,8 @@ def read_bundle(
         raise TriageError(
             f"the bundle cannot be read: {fault.strerror or fault}", Where(named), "check the file"
         ) from None
-    failed = [
-        EntryResult(name, "refused", why) for name, why in sorted({**refused, **unused}.items())
-    ]
+    faults = sorted({**refused, **unused}.items())
+    failed = [EntryResult(shown_path(Path(name)), "refused", why) for name, why in faults]
     return (*brought, *failed)
 
 
@@ -141,7 +140,7 @@ def _unpacked(
     seen: set[str] = set()
     left = caps.all_bytes
     for info in packed.infolist():
-        name = shown_path(Path(info.filename)) if info.filename else "(no name)"
+        name = info.filename
         if info.filename == MANIFEST or info.is_dir():
             continue
         fault = _name_fault(info, digests, seen)
