@@ -7,7 +7,7 @@ the mark is ``common practice``.
 from __future__ import annotations
 
 import pytest
-from support.builders import case_with, full_bench, rungs, walk
+from support.builders import OILY, case_with, full_bench, rungs, walk
 
 from triage.case import changes
 from triage.case.profile import Bench
@@ -16,7 +16,6 @@ from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 from triage.plan.planner import Planner
 
-OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 WAXY = {
     "setae": "stiff-clumps",
     "texture": "paste",

@@ -36,6 +36,9 @@ SOUND = {
 }
 
 
+OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
+
+
 def case_with(
     taxon: str, zone: str, signs: dict[str, str], *, named: str | None = None, **answers: str
 ) -> Case:

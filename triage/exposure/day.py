@@ -40,6 +40,9 @@ class Release:
 class DayLedger:
     """All releases of the day, earliest first, with the substances they name.
 
+    ``now_min`` is the minute of the day at which the next step would begin; None takes the start
+    of the last release, the safest reading.
+
     Raises
     ------
     OutOfRange: a release names an agent that is not among the substances.
@@ -47,6 +50,7 @@ class DayLedger:
 
     releases: tuple[Release, ...] = ()
     substances: tuple[Substance, ...] = ()
+    now_min: float | None = None
 
     def __post_init__(self) -> None:
         known = {substance.key for substance in self.substances}

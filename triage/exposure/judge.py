@@ -57,7 +57,8 @@ def judge_release(
     judge_by          authority whose limits count; None = the most protective
     seed              None: band by interval arithmetic (exact corners); a number: 5 to 95 % of
                       ``draws`` seeded Monte Carlo draws
-    at_min            minute of the day of this step; None = with the last release of the day
+    at_min            minute of the day of this step; None = that of the ledger, else with its last
+                      release
     no_limit_ok       call a release without any published limit ok instead of unknown
     strength_fraction mass fraction of the agent in the liquid, 0 to 1
     lel_share         share of the lower flammable limit that may be reached
@@ -80,7 +81,9 @@ def judge_release(
     if substance.airborne == "none":
         return _nothing_airborne(substance)
     source = source_of(substance, temp, strength_fraction)
-    step = StepOnDay(substance, source, room, last, ledger=ledger or DayLedger(), at_min=at_min)
+    day = ledger or DayLedger()
+    moment = day.now_min if at_min is None else at_min
+    step = StepOnDay(substance, source, room, last, ledger=day, at_min=moment)
     drawn = None
     if seed is not None:
         drawn = step.superposition(draw_spread(room, seed, draws))

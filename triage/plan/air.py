@@ -18,6 +18,7 @@ from triage.plan.substances import (
     bare_room,
     controls_of,
     limit_mg_per_m3,
+    release_min_of,
     room_of,
     strength_fraction,
     substance_of,
@@ -25,7 +26,6 @@ from triage.plan.substances import (
 
 MOST_PROTECTIVE = "most-protective"
 ROUND_DOWN = 100.0
-LONGEST_RELEASE_MIN = 480.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +91,7 @@ class AirJudge:
 
     def release_min(self, method: Method) -> float:
         """Return the shortest time in which the liquid of one pass can evaporate [min]."""
-        least = self.knowledge.judgement.least_release_min.value
-        dwell = method.dwell_s.start / 60.0 if method.dwell_s else 0.0
-        return min(max(least, dwell), LONGEST_RELEASE_MIN)
+        return release_min_of(self.knowledge, method)
 
     def choose(self, method: Method) -> AirChoice:
         """Return the amount of a method's main agent that the air allows, and how it is judged."""
@@ -117,6 +115,8 @@ class AirJudge:
     def _with_others(self, method: Method, amount_ml: float, minutes: float) -> DayLedger:
         """Return the day with what the further agents in the liquid give off at the same time."""
         releases, substances = [], []
+        now = self.day.now_min
+        start = self.day.last_min if now is None else now
         for part in method.with_:
             substance = self.substance(part.agent)
             if substance.airborne == "none" or self._is_plain(part.agent):
@@ -125,12 +125,12 @@ class AirJudge:
                 continue
             density = substance.density_g_per_ml or 1.0
             mass_mg = amount_ml * density * strength_fraction(part.strength) * 1000.0
-            releases.append(Release(self.day.last_min, mass_mg, substance.key, minutes))
+            releases.append(Release(start, mass_mg, substance.key, minutes))
             substances.append(substance)
         if not releases:
             return self.day
         known = {s.key: s for s in (*self.day.substances, *substances)}
-        return DayLedger((*self.day.releases, *releases), tuple(known.values()))
+        return DayLedger((*self.day.releases, *releases), tuple(known.values()), now)
 
     def _amounts(
         self, method: Method, agent: str, amount: Amount

@@ -15,10 +15,10 @@ from triage.exposure.substance import Substance
 from triage.exposure.verdict import AirVerdict, Figures, Level
 from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
-from triage.plan.air import LONGEST_RELEASE_MIN, MOST_PROTECTIVE, AirJudge
+from triage.plan.air import MOST_PROTECTIVE, AirJudge
 from triage.plan.answers import short, titled
 from triage.plan.model import AirLine
-from triage.plan.substances import bare_room, controls_of
+from triage.plan.substances import LONGEST_RELEASE_MIN, bare_room, controls_of
 from triage.units import positive, within
 
 PERCENT = 100.0

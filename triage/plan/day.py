@@ -9,9 +9,10 @@ from triage.case.models import Attempt, Case
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.substance import Substance
 from triage.knowledge.book import Knowledge
-from triage.plan.substances import strength_fraction, substance_of
+from triage.plan.substances import release_min_of, strength_fraction, substance_of
 
 MG_PER_G = 1000.0
+ROUND_MIN = 5.0
 
 
 def _released_mg(knowledge: Knowledge, attempt: Attempt, substance: Substance) -> float:
@@ -42,8 +43,25 @@ def day_ledger(knowledge: Knowledge, cases: Iterable[Case], now: datetime) -> Da
             substance = substances.setdefault(agent.id, substance_of(knowledge, agent))
             mass_mg = _released_mg(knowledge, attempt, substance)
             if mass_mg > 0 and substance.airborne != "none":
-                minute = local.hour * 60 + local.minute + local.second / 60
-                releases.append(Release(minute, mass_mg, agent.id))
+                method = knowledge.methods.get(attempt.method or "")
+                lasting = release_min_of(knowledge, method, attempt.minutes)
+                releases.append(Release(_minute(local), mass_mg, agent.id, lasting))
     used = {release.agent for release in releases}
     kept = tuple(substances[key] for key in sorted(used))
-    return DayLedger(tuple(releases), kept)
+    return DayLedger(tuple(releases), kept, _now_min(releases, now))
+
+
+def _minute(moment: datetime) -> float:
+    return moment.hour * 60 + moment.minute + moment.second / 60
+
+
+def _now_min(releases: list[Release], now: datetime) -> float | None:
+    """Return the minute at which the next step begins, rounded down: less airing, never more.
+
+    Within a span of a few minutes the plan stays the same to the byte; on a day without releases
+    the time of day says nothing and is left out.
+    """
+    if not releases:
+        return None
+    rounded = _minute(now) // ROUND_MIN * ROUND_MIN
+    return max(rounded, *(release.minute_of_day for release in releases))

@@ -12,7 +12,7 @@ from triage.exposure.substance import Limit, Substance
 from triage.knowledge.agents import Agent, Basis, Physical
 from triage.knowledge.agents import Limit as PublishedLimit
 from triage.knowledge.book import Knowledge
-from triage.knowledge.methods import Strength
+from triage.knowledge.methods import Method, Strength
 
 BASES = {
     Basis.TWA: "twa",
@@ -22,6 +22,7 @@ BASES = {
     Basis.IDLH: "idlh",
 }
 PERCENT = 100.0
+LONGEST_RELEASE_MIN = 480.0
 
 
 def limit_mg_per_m3(limit: PublishedLimit, molar_mass_g_per_mol: float | None) -> float | None:
@@ -86,6 +87,18 @@ def strength_fraction(strength: Strength | None) -> float:
     if strength is None or not strength.unit.startswith("%"):
         return 1.0
     return min(strength.value / PERCENT, 1.0)
+
+
+def release_min_of(
+    knowledge: Knowledge, method: Method | None, taken_min: float | None = None
+) -> float:
+    """Return the shortest time in which the liquid of one pass can evaporate [min].
+
+    ``taken_min`` is how long the pass really took, where that was written down.
+    """
+    dwell = method.dwell_s.start / 60.0 if method and method.dwell_s else 0.0
+    taken = dwell if taken_min is None else taken_min
+    return min(max(knowledge.judgement.least_release_min.value, taken), LONGEST_RELEASE_MIN)
 
 
 def control_of(knowledge: Knowledge, name: str) -> Control | None:
