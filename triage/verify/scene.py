@@ -145,11 +145,16 @@ class SceneMaker:
         self.apart: dict[Family, RuleIndex] = {}
         self.reading: dict[Family, RuleIndex] = {}
         self.separable = True
+        self._constant: dict[str, Mapping[Family, tuple[Conclusion, ...]]] = {}
+        self._reads_only_bench = True
         for family in FAMILIES:
             rules = self.consultant.normal.by_family[family]
             reading = [r for r in rules if any(p.kind == BENCH for p in r.patterns)]
             if reading and family not in LAST:
                 self.separable = self.separable and family is Family.CAUTION
+            self._reads_only_bench = self._reads_only_bench and (
+                family not in LAST or all(p.kind == BENCH for r in reading for p in r.patterns)
+            )
             self.apart[family] = RuleIndex(r for r in rules if r not in reading)
             if reading and family in LAST:
                 self.reading[family] = RuleIndex(reading)
@@ -212,11 +217,7 @@ class SceneMaker:
         self, combination: Combination, names: Sequence[str], drawn: _Drawn
     ) -> Iterator[Scene]:
         """Yield the scenes of benches that have the same control and so the same facts."""
-        more: dict[Family, tuple[Conclusion, ...]] = {}
-        if self.separable:
-            bench = self._bench_facts[names[0]]
-            facts = tuple(bench if f.kind == BENCH else f for f in drawn.conclusions.facts)
-            more = {family: index.evaluate(facts) for family, index in self.reading.items()}
+        more = self._more(drawn, names[0]) if self.separable else {}
         offers, orders = more.get(Family.OFFER, ()), more.get(Family.ORDER, ())
         offered = drawn.offered | _methods(offers)
         forbidden = drawn.forbidden | _methods(more.get(Family.FORBID, ()))
@@ -239,6 +240,18 @@ class SceneMaker:
                 forbidden,
                 bars,
             )
+
+    def _more(self, drawn: _Drawn, name: str) -> Mapping[Family, tuple[Conclusion, ...]]:
+        """Return what the rules that read the bench add."""
+        bench = self._bench_facts[name]
+        control = bench.get("control")
+        if control in self._constant:
+            return self._constant[control]
+        facts = tuple(bench if f.kind == BENCH else f for f in drawn.conclusions.facts)
+        found = {family: index.evaluate(facts) for family, index in self.reading.items()}
+        if self._reads_only_bench:
+            self._constant[control] = found
+        return found
 
     def _keep(
         self,

@@ -31,7 +31,7 @@ from triage.verify.steps import END, STEPS, Shown
 from triage.verify.tally import Tally, check_all
 from triage.verify.walk import WALK, Walker
 
-ZONES_A_TASK = 11
+ZONES_A_TASK = 22
 Progress = Callable[[int, int], None]
 Place = tuple[str, str, str, str]
 
@@ -88,6 +88,9 @@ class Sweeper:
         if counted:
             tally.combinations += len(scenes)
             self._pairs(scenes, tally)
+            for invariant in SCENE:
+                tally.checked[invariant.name] += tally.alike
+            tally.alike = 0
         return scenes
 
     def _check(self, scene: Scene, tally: Tally) -> None:
@@ -96,8 +99,7 @@ class Sweeper:
         # Scenes that agree in all that these promises look at are checked once and counted each.
         key = (scene.kept.number, scene.combination.zone, scene.fragility, scene.is_soft, where[1])
         if key in self._checked:
-            for invariant in SCENE:
-                tally.checked[invariant.name] += 1
+            tally.alike += 1
             return
         before = sum(tally.broken.values())
         check_all(SCENE, scene, where, tally)

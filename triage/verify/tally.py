@@ -17,6 +17,8 @@ class Tally:
     """Counts of a sweep: combinations, distinct plans, walks, and each promise's checks."""
 
     combinations: int = 0
+    # Scenes whose plan was already checked for a scene like them, not yet counted as checked.
+    alike: int = 0
     walks: int = 0
     outcomes: int = 0
     plans: int = 0

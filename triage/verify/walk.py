@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from triage.case.changes import new_attempt, with_attempt, with_correction, with_release
+from triage.case.changes import new_attempt, with_correction, with_release
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.consult import Conclusions, Consultant
@@ -187,7 +187,8 @@ class Walker:
         attempt = new_attempt(
             f"a{number}", at, item.step, outcome, finding=FINDING, method=item.method
         )
-        return with_attempt(case, attempt)
+        # The record is well formed by construction; validating it anew would cost most of a walk.
+        return case.model_copy(update={"attempts": (*case.attempts, attempt)})
 
     def walk(self, case: Case, bench: Bench, judge: AirJudge) -> Iterator[tuple[Walked, Case]]:
         """Yield what each outcome leads to, rung after rung, to the end of the ladder.

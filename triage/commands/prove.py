@@ -1,0 +1,153 @@
+"""Commands that prove the promises: sweep every combination, break the knowledge on purpose."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from triage.commands.common import Arguments, Subparsers, add_json, command, print_json
+
+BAR = 40
+
+
+def add_commands(subparsers: Subparsers) -> None:
+    """Add the commands of this module."""
+    prove = command(
+        subparsers, "prove", "check the safety promises over everything there is", "prove sweep"
+    )
+    kinds = prove.add_subparsers(title="what to prove", metavar="WHAT", dest="what", required=True)
+    sweep = command(
+        kinds,
+        "sweep",
+        "walk every ladder of every combination against every promise",
+        "prove sweep --jobs 2",
+    )
+    _add_jobs(sweep)
+    sweep.set_defaults(run=run_sweep)
+    mutations = command(
+        kinds,
+        "mutations",
+        "break the knowledge in many ways and count what is caught",
+        "prove mutations --each 12",
+    )
+    _add_jobs(mutations)
+    mutations.add_argument(
+        "--each", type=int, default=12, metavar="N", help="most mutations of one kind (default 12)"
+    )
+    mutations.set_defaults(run=run_mutations)
+    golden = command(
+        kinds,
+        "golden",
+        "hold the knowledge against its second entry, or write that anew after a review",
+        "prove golden --write",
+    )
+    golden.add_argument("--write", action="store_true", help="write what holds now")
+    golden.set_defaults(run=run_golden)
+
+
+def _add_jobs(parser: argparse.ArgumentParser) -> None:
+    add_json(parser)
+    parser.add_argument("--jobs", type=int, metavar="N", help="processes; all cores by default")
+
+
+def _rules(arguments: Arguments) -> Path:
+    from triage import places
+
+    folder: Path = arguments.rules or places.rules_folder()
+    return folder
+
+
+def _progress(label: str) -> Callable[[int, int], None] | None:
+    """Return a bar on standard error, nothing if that is not a terminal."""
+    if not sys.stderr.isatty():
+        return None
+
+    def show(done: int, total: int) -> None:
+        filled = BAR * done // max(total, 1)
+        end = "\n" if done >= total else ""
+        bar = "#" * filled + "." * (BAR - filled)
+        print(f"\r{label} [{bar}] {done}/{total}", end=end, file=sys.stderr, flush=True)
+
+    return show
+
+
+def run_sweep(arguments: Arguments) -> int:
+    """Sweep all combinations; the exit code is 2 if a promise is broken."""
+    from triage.verify.sweep import promises, sweep_all
+
+    start = time.perf_counter()
+    tally = sweep_all(_rules(arguments), arguments.jobs, _progress("sweep"))
+    seconds = time.perf_counter() - start
+    known = promises()
+    broken = {name: count for name, count in sorted(tally.broken.items()) if count}
+    if arguments.json:
+        print_json(
+            {
+                "combinations": tally.combinations,
+                "invariants": len(known),
+                "walks": tally.walks,
+                "outcomes": tally.outcomes,
+                "plans": tally.plans,
+                "steps": tally.steps,
+                "seconds": round(seconds, 1),
+                "checked": {i.name: tally.checked[i.name] for i in known},
+                "broken": broken,
+                "examples": tally.examples,
+            }
+        )
+        return 2 if broken else 0
+    for invariant in known:
+        mark = "BROKEN" if invariant.name in broken else "holds"
+        print(
+            f"{mark:6} {tally.checked[invariant.name]:>9}  {invariant.name}: {invariant.sentence}"
+        )
+        for example in tally.examples.get(invariant.name, ()):
+            print(f"         {example}")
+    print(
+        f"{tally.combinations} combinations, {len(known)} invariants, {seconds:.0f} seconds; "
+        f"{tally.walks} different ladders walked with {tally.outcomes} outcomes, "
+        f"{tally.plans} whole plans with {tally.steps} steps"
+    )
+    print(
+        f"{sum(broken.values())} violations" + (f" of {len(broken)} invariants" if broken else "")
+    )
+    return 2 if broken else 0
+
+
+def run_mutations(arguments: Arguments) -> int:
+    """Break the knowledge and print the score; the exit code is 2 if it is below the promise."""
+    from triage.verify.mutations import run_all
+
+    start = time.perf_counter()
+    score = run_all(_rules(arguments), arguments.each, arguments.jobs, _progress("mutations"))
+    seconds = time.perf_counter() - start
+    if arguments.json:
+        print_json({**score.data(), "seconds": round(seconds, 1)})
+        return 0 if score.is_good() else 2
+    for line in score.lines():
+        print(line)
+    print(f"{seconds:.0f} seconds")
+    return 0 if score.is_good() else 2
+
+
+def run_golden(arguments: Arguments) -> int:
+    """Compare the knowledge with its second entry, or write that anew."""
+    from triage.engine.consult import Consultant
+    from triage.knowledge.load import load_knowledge
+    from triage.verify.golden import GOLDEN_FILE, differences, golden_text, load_golden
+
+    folder = _rules(arguments)
+    consultant = Consultant(load_knowledge(folder))
+    path = folder / GOLDEN_FILE
+    if arguments.write:
+        path.write_text(golden_text(consultant), encoding="utf-8")
+        print(f"written: {path}; review the difference before it is kept")
+        return 0
+    found = list(differences(consultant, load_golden(folder)))
+    for line in found:
+        print(line)
+    print(f"{len(found)} differences")
+    return 2 if found else 0

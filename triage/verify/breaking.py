@@ -1,0 +1,380 @@
+"""Ways to break the knowledge on purpose: each yields mutants, one small fault in each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from pydantic import BaseModel
+
+from triage.knowledge.book import ATTRIBUTES, Knowledge
+from triage.knowledge.rules import FAMILIES, Family, Rule
+from triage.plan.ladder import harshness_key
+
+TENFOLD = 10.0
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One broken knowledge: the kind of fault, what it touches, and whether it is about safety."""
+
+    kind: str
+    name: str
+    knowledge: Knowledge
+    is_vital: bool
+
+
+Operator = Callable[[Knowledge], Iterator[tuple[str, Knowledge]]]
+OPERATORS: dict[str, tuple[Operator, bool]] = {}
+
+
+def operator(name: str, *, vital: bool = False) -> Callable[[Operator], Operator]:
+    """Register a kind of mutation; those of interlocks and limits are vital."""
+
+    def register(make: Operator) -> Operator:
+        OPERATORS[name] = (make, vital)
+        return make
+
+    return register
+
+
+def mutants(knowledge: Knowledge) -> Iterator[Mutant]:
+    """Yield every mutant of every kind."""
+    for kind, (make, vital) in OPERATORS.items():
+        for name, broken in make(knowledge):
+            yield Mutant(kind, name, broken, vital)
+
+
+# -- tools ----------------------------------------------------------------------------------------
+
+
+def changed(entry: BaseModel, **fields: Any) -> Any:
+    """Return an entry with other values, not validated: the load checks must find what is wrong."""
+    return entry.model_copy(update=fields)
+
+
+def with_entry(knowledge: Knowledge, kind: str, entry: Any) -> Knowledge:
+    """Return the knowledge with one entry replaced."""
+    attribute = ATTRIBUTES[kind]
+    table: Any = {**getattr(knowledge, attribute), entry.id: entry}
+    return replace(knowledge, **{attribute: table})
+
+
+def with_rule(knowledge: Knowledge, family: Family, old: Rule, new: Rule | None) -> Knowledge:
+    """Return the knowledge with one rule replaced or, for None, dropped."""
+    rules = tuple(
+        made
+        for rule in knowledge.rules[family]
+        if (made := new if rule is old else rule) is not None
+    )
+    return replace(knowledge, rules={**knowledge.rules, family: rules})
+
+
+def each(
+    knowledge: Knowledge, kind: str, change: Callable[[Any], Iterator[tuple[str, Any]]]
+) -> Iterator[tuple[str, Knowledge]]:
+    """Yield the knowledge with each change of each entry of a kind."""
+    for entry_id, entry in knowledge.table(kind).items():
+        for what, made in change(entry):
+            yield f"{entry_id} {what}".strip(), with_entry(knowledge, kind, made)
+
+
+# -- rules ----------------------------------------------------------------------------------------
+
+
+def _dropped(family: Family) -> Operator:
+    def make(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
+        for rule in knowledge.rules[family]:
+            yield rule.id, with_rule(knowledge, family, rule, None)
+
+    return make
+
+
+for _family in FAMILIES:
+    operator(f"drop-{_family}-rule", vital=_family in (Family.FORBID, Family.GATE))(
+        _dropped(_family)
+    )
+
+
+def _patterns(rule: Rule) -> Iterator[tuple[int, str, bool, Mapping[str, Any]]]:
+    for place, entry in enumerate(rule.when):
+        absent = "absent" in entry
+        inner = entry["absent"] if absent else entry
+        kind, fields = next(iter(inner.items()))
+        yield place, kind, absent, fields or {}
+
+
+def _with_fields(
+    rule: Rule, place: int, kind: str, absent: bool, fields: Mapping[str, Any]
+) -> Rule:
+    entry: dict[str, Any] = {kind: dict(fields)}
+    when = list(rule.when)
+    when[place] = {"absent": entry} if absent else entry
+    made: Rule = changed(rule, when=tuple(when))
+    return made
+
+
+def _edited(family: Family, edit: Callable[[str, Any], Iterator[tuple[str, Any]]]) -> Operator:
+    """Return an operator that edits one field of one pattern; an edit to None drops the field."""
+
+    def make(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
+        for rule in knowledge.rules[family]:
+            for place, kind, absent, fields in _patterns(rule):
+                for name, held in fields.items():
+                    for what, value in edit(name, held):
+                        new = {k: v for k, v in fields.items() if k != name}
+                        if value is not None:
+                            new[name] = value
+                        broken = _with_fields(rule, place, kind, absent, new)
+                        label = f"{rule.id} {kind}.{name} {what}".strip()
+                        yield label, with_rule(knowledge, family, rule, broken)
+
+    return make
+
+
+def _is_bound(held: Any) -> bool:
+    return isinstance(held, str) and held[:1] in "$?"
+
+
+def _without(name: str, held: Any) -> Iterator[tuple[str, Any]]:
+    if name != "id" and not _is_bound(held):
+        yield "dropped", None
+
+
+def _narrowed(_name: str, held: Any) -> Iterator[tuple[str, Any]]:
+    if isinstance(held, Mapping) and isinstance(held.get("one_of"), list | tuple):
+        values = list(held["one_of"])
+        for value in values if len(values) > 1 else ():
+            yield f"without {value}", {"one_of": [v for v in values if v != value]}
+
+
+FLIPPED = {"at_least": "at_most", "at_most": "at_least", "above": "below", "below": "above"}
+
+
+def _flipped(_name: str, held: Any) -> Iterator[tuple[str, Any]]:
+    if isinstance(held, Mapping) and len(held) == 1:
+        ((word, value),) = held.items()
+        if word in FLIPPED:
+            yield "flipped", {FLIPPED[word]: value}
+        elif word == "not":
+            yield "turned round", {"one_of": value if isinstance(value, list | tuple) else [value]}
+        elif word == "one_of":
+            yield "turned round", {"not": value}
+    elif isinstance(held, str) and not _is_bound(held):
+        yield "turned round", {"not": held}
+
+
+for _family in (Family.FORBID, Family.GATE, Family.RECOGNISE, Family.OFFER, Family.CAUTION):
+    _vital = _family in (Family.FORBID, Family.GATE)
+    operator(f"drop-condition-of-{_family}", vital=_vital)(_edited(_family, _without))
+    operator(f"narrow-values-of-{_family}", vital=_vital)(_edited(_family, _narrowed))
+    operator(f"flip-condition-of-{_family}", vital=_vital)(_edited(_family, _flipped))
+
+
+def _concluded(
+    family: Family,
+    edit: Callable[[str, Mapping[str, Any]], Iterator[tuple[str, Mapping[str, Any]]]],
+) -> Operator:
+    def make(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
+        for rule in knowledge.rules[family]:
+            conclusions = list(rule.conclusions())
+            for place, conclusion in enumerate(conclusions):
+                kind, fields = next(iter(conclusion.items()))
+                for what, new in edit(kind, fields or {}):
+                    then = [*conclusions[:place], {kind: dict(new)}, *conclusions[place + 1 :]]
+                    broken = changed(rule, then=tuple(then))
+                    yield f"{rule.id} {what}", with_rule(knowledge, family, rule, broken)
+
+    return make
+
+
+def _fewer_methods(
+    _kind: str, fields: Mapping[str, Any]
+) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    methods = fields.get("method")
+    if isinstance(methods, list | tuple):
+        for method in methods if len(methods) > 1 else ():
+            yield f"without {method}", {**fields, "method": [m for m in methods if m != method]}
+
+
+def _weights(scale: Callable[[float], float | None]) -> Any:
+    def edit(kind: str, fields: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
+        if kind == "evidence":
+            weight = scale(float(fields["weight"]))
+            if weight is not None:
+                yield f"{fields['deposit']} {weight:g}", {**fields, "weight": weight}
+
+    return edit
+
+
+operator("fewer-methods-forbidden", vital=True)(_concluded(Family.FORBID, _fewer_methods))
+operator("fewer-methods-offered")(_concluded(Family.OFFER, _fewer_methods))
+operator("turn-evidence-round")(
+    _concluded(Family.RECOGNISE, _weights(lambda w: -w if w > -1 else None))
+)
+operator("soften-exclusion")(
+    _concluded(Family.RECOGNISE, _weights(lambda w: -0.2 if w <= -1 else None))
+)
+
+
+# -- methods --------------------------------------------------------------------------------------
+
+
+@operator("swap-two-rungs")
+def swap_rungs(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
+    """Yield knowledge in which two methods of different harshness trade their grades."""
+    ordered = sorted(knowledge.methods, key=harshness_key(knowledge))
+    for first, second in zip(ordered, ordered[5:], strict=False):
+        one, two = knowledge.methods[first], knowledge.methods[second]
+        if one.harshness != two.harshness:
+            broken = with_entry(knowledge, "method", changed(one, harshness=two.harshness))
+            broken = with_entry(broken, "method", changed(two, harshness=one.harshness))
+            yield f"{first} and {second}", broken
+
+
+def _grades(method: Any, step: int) -> Iterator[tuple[str, Any]]:
+    for word in ("mechanical", "chemical", "person"):
+        graded = getattr(method.harshness, word)
+        grade = graded.grade + step
+        if grade >= 0:
+            harshness = changed(method.harshness, **{word: changed(graded, grade=grade)})
+            yield f"{word} {grade}", changed(method, harshness=harshness)
+
+
+def _tenfold(span: Any) -> Any:
+    return changed(span, most=span.most * TENFOLD)
+
+
+def _simple(kind: str, change: Callable[[Any], Iterator[tuple[str, Any]]]) -> Operator:
+    return lambda knowledge: each(knowledge, kind, change)
+
+
+def _each_of(field: str) -> Callable[[Any], Iterator[tuple[str, Any]]]:
+    """Return a change that takes one item out of a list of an entry."""
+
+    def change(entry: Any) -> Iterator[tuple[str, Any]]:
+        held = getattr(entry, field)
+        for place, item in enumerate(held):
+            name = item if isinstance(item, str) else place
+            yield f"{field} {name}", changed(entry, **{field: held[:place] + held[place + 1 :]})
+
+    return change
+
+
+def _set(field: str, value: Any) -> Callable[[Any], Iterator[tuple[str, Any]]]:
+    def change(entry: Any) -> Iterator[tuple[str, Any]]:
+        if getattr(entry, field) != value:
+            yield field, changed(entry, **{field: value})
+
+    return change
+
+
+def _span(field: str) -> Callable[[Any], Iterator[tuple[str, Any]]]:
+    def change(entry: Any) -> Iterator[tuple[str, Any]]:
+        held = getattr(entry, field)
+        if held is not None:
+            yield field, changed(entry, **{field: _tenfold(held)})
+
+    return change
+
+
+def _amounts(method: Any) -> Iterator[tuple[str, Any]]:
+    if method.amount is not None:
+        amount = changed(method.amount, typical_ml=method.amount.typical_ml * TENFOLD)
+        yield "amount", changed(method, amount=amount)
+
+
+def _strengths(method: Any) -> Iterator[tuple[str, Any]]:
+    if method.strength is not None and method.strength.unit != "as-is":
+        stronger = changed(method.strength, value=method.strength.value * TENFOLD)
+        yield "strength", changed(method, strength=stronger)
+
+
+operator("lower-a-grade")(_simple("method", lambda m: _grades(m, -1)))
+operator("raise-a-grade")(_simple("method", lambda m: _grades(m, 1)))
+operator("remove-stop-point", vital=True)(_simple("method", _each_of("stop_signs")))
+operator("remove-need")(_simple("method", _each_of("needs")))
+operator("call-it-harmless", vital=True)(_simple("method", _set("harmless", value=True)))
+operator("allow-it-while-dry", vital=True)(_simple("method", _set("while_dry", value=True)))
+operator("drop-test-spot")(_simple("method", _set("test_spot", value=False)))
+operator("more-passes")(_simple("method", _set("passes", value=20)))
+operator("dwell-tenfold")(_simple("method", _span("dwell_s")))
+operator("warmer-tenfold")(_simple("method", _span("temp_c")))
+operator("amount-tenfold", vital=True)(_simple("method", _amounts))
+operator("strength-tenfold", vital=True)(_simple("method", _strengths))
+
+
+# -- agents ---------------------------------------------------------------------------------------
+
+
+def _limits(agent: Any) -> Iterator[tuple[str, Any]]:
+    for place, limit in enumerate(agent.limits):
+        higher = changed(limit, value=limit.value * TENFOLD)
+        limits = (*agent.limits[:place], higher, *agent.limits[place + 1 :])
+        yield f"{limit.authority} {limit.basis}", changed(agent, limits=limits)
+
+
+def _gloves(agent: Any) -> Iterator[tuple[str, Any]]:
+    for place, glove in enumerate(agent.gloves):
+        if glove.verdict == "fails":
+            gloves = list(agent.gloves)
+            gloves[place] = changed(glove, verdict="holds")
+            yield glove.material, changed(agent, gloves=tuple(gloves))
+
+
+def _vapour(agent: Any) -> Iterator[tuple[str, Any]]:
+    points = tuple(changed(p, kpa=p.kpa / TENFOLD) for p in agent.physical.vapour_pressure)
+    if points:
+        yield "vapour", changed(agent, physical=changed(agent.physical, vapour_pressure=points))
+
+
+operator("limit-tenfold", vital=True)(_simple("agent", _limits))
+operator("drop-limit", vital=True)(_simple("agent", _each_of("limits")))
+operator("drop-hazard", vital=True)(_simple("agent", _each_of("hazards")))
+operator("glove-that-fails-holds")(_simple("agent", _gloves))
+operator("drop-circumstance", vital=True)(_simple("agent", _each_of("not_for")))
+operator("drop-mix")(_simple("agent", _each_of("incompatible")))
+operator("allow-a-banned-agent", vital=True)(_simple("agent", _set("never", value=False)))
+operator("vapour-a-tenth", vital=True)(_simple("agent", _vapour))
+
+
+# -- specimen and judgement -----------------------------------------------------------------------
+
+
+operator("zone-stands-anything", vital=True)(_simple("zone", _set("most_mechanical", value=5)))
+operator("zone-stands-any-agent", vital=True)(_simple("zone", _set("most_chemical", value=5)))
+operator("drop-surface")(_simple("zone", _each_of("surface")))
+operator("frail-stands-anything", vital=True)(
+    _simple("fragility", _set("most_mechanical", value=5))
+)
+operator("drop-trait")(_simple("taxon", _each_of("traits")))
+operator("drop-guard", vital=True)(_simple("deposit", _set("guard", value="none")))
+operator("say-nothing")(_simple("deposit", _set("leave_it", value="")))
+operator("unknown-source")(_simple("method", _set("source", value="no-such-source")))
+
+
+@operator("sturdier-group", vital=True)
+def sturdier(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
+    """Yield knowledge in which one group counts as the sturdiest."""
+    yield from each(knowledge, "taxon", _set("fragility", value=next(iter(knowledge.fragility))))
+
+
+@operator("judgement-shifted")
+def judged(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
+    """Yield knowledge with one threshold of the judgement halved or doubled."""
+    for word in ("settled", "suspected", "lead", "named", "margin", "lel_share"):
+        for factor in (0.5, 2.0):
+            held = getattr(knowledge.judgement, word)
+            moved = changed(held, value=held.value * factor)
+            broken = changed(knowledge.judgement, **{word: moved})
+            yield f"{word} x{factor:g}", replace(knowledge, judgement=broken)
+
+
+@operator("harshness-upside-down")
+def upside_down(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
+    """Yield knowledge that sorts rungs by other words."""
+    order = knowledge.judgement.harshness_order
+    for keys in (order.keys[::-1], order.keys[1:], order.keys[:1]):
+        broken = changed(knowledge.judgement, harshness_order=changed(order, keys=keys))
+        yield " ".join(keys), replace(knowledge, judgement=broken)
