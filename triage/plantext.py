@@ -39,6 +39,24 @@ def duration(seconds: float) -> str:
     return f"{seconds / 3600:g} h"
 
 
+def zone_words(zone_name: str | None, side: str | None) -> str:
+    """Return zone and side as they are said."""
+    if not zone_name:
+        return "whole specimen"
+    return f"{zone_name}, {side}" if side else zone_name
+
+
+def step_place(step: Step) -> str:
+    """Return where a step works and at what."""
+    where = zone_words(step.zone_name, step.side)
+    return f"{where}: {step.deposit_name}" if step.deposit_name else where
+
+
+def timer_label(step: Step) -> str:
+    """Return what the timer of a step is called in the case."""
+    return f"{step.name}: {step_place(step)}"
+
+
 def finding_text(finding: FindingLine) -> Iterator[str]:
     """Yield one finding: where, what it is taken to be, how sure, and what it could be."""
     side = f", {finding.side}" if finding.side else ""

@@ -31,6 +31,7 @@ from triage.history.advice import with_evidence
 from triage.history.record import FolderRecord
 from triage.knowledge.book import Knowledge
 from triage.knowledge.load import load_knowledge
+from triage.looks import CLEAN, is_clean, put_off
 from triage.plan.barring import check_bench
 from triage.plan.day import day_ledger
 from triage.plan.model import Plan, Step
@@ -315,7 +316,55 @@ class Workshop:
             self.path_of(case), lambda old: changes.with_accepted(old, finding, reason)
         )
 
+    def declare_clean(
+        self, case: str | Path, zone: str, side: str | None = None
+    ) -> tuple[Case, str]:
+        """Record that a zone was looked at and is clean; return the case and the finding's id.
+
+        It stands in the case as an accepted finding with that reason; a second time changes
+        nothing.
+
+        Raises
+        ------
+        TriageError: unknown zone, or something is still open there.
+        """
+        self.knowledge.require("zone", zone)
+        found: list[str] = []
+
+        def change(old: Case) -> Case:
+            there = [f for f in old.findings if f.zone == zone and f.side in (side, None, "both")]
+            known = next((f.id for f in there if is_clean(f) and f.side == side), None)
+            if known is not None:
+                found[:] = [known]
+                return old
+            self._refuse_open(old, {f.id for f in there})
+            finding = changes.new_finding(old.next_finding_id(), zone, side=side)
+            found[:] = [finding.id]
+            return changes.with_accepted(changes.with_finding(old, finding), finding.id, CLEAN)
+
+        return update_case(self.path_of(case), change), found[0]
+
+    def _refuse_open(self, case: Case, findings: set[str]) -> None:
+        for line in self.plan(case).findings if findings else ():
+            if line.id in findings and line.state in ("open", "unsettled", "stopped"):
+                raise TriageError(
+                    f"{line.zone_name} is not clean: {line.id} is there, {line.deposit_name}",
+                    mend="clear it, or leave it as it is with a reason",
+                )
+
     # -- working ----------------------------------------------------------------------------
+
+    def check_photo(self, case: str | Path, photo: str) -> Path:
+        """Return where a photo named by its path beside the case stands.
+
+        Raises
+        ------
+        TriageError: it is not there, or outside the folder of the case.
+        """
+        place = photo_path(self.path_of(case), photo)
+        if not place.is_file():
+            raise TriageError(f'no photo "{photo}" beside the case', mend="check the path")
+        return place
 
     def record(
         self,
@@ -344,8 +393,8 @@ class Workshop:
             raise TriageError(f'unknown outcome "{outcome}"', mend=did_you_mean(outcome, OUTCOMES))
         path = self.path_of(case)
         for photo in (photo_before, photo_after):
-            if photo is not None and not photo_path(path, photo).is_file():
-                raise TriageError(f'no photo "{photo}" beside the case', mend="check the path")
+            if photo is not None:
+                self.check_photo(path, photo)
         given: dict[str, Any] = {
             "amount_ml": amount_ml,
             "minutes": minutes,
@@ -455,6 +504,32 @@ class Workshop:
             },
         )
         return update_case(self.path_of(case), lambda old: changes.with_timer(old, timer))
+
+    def extend_timer(self, case: str | Path, step: str) -> Case:
+        """Put a look off by a quarter of its time, counted from now where it is over already.
+
+        Raises
+        ------
+        TriageError: no timer runs, or its time is a limit: vapour, a hazard, or the longest time
+        the step allows.
+        """
+
+        def change(old: Case) -> Case:
+            timer = next((each for each in old.timers if each.step == step), None)
+            if timer is None:
+                raise TriageError("no timer runs for this step", mend="start it first")
+            ends = put_off(self._step(old, step), timer, self.clock())
+            return changes.with_timer(old, validated(Timer, {**dict(timer), "ends": ends}))
+
+        return update_case(self.path_of(case), change)
+
+    def stamp(self, case: str | Path) -> tuple[int, int, int]:
+        """Return what tells whether the file of a case was written since; zeros if it is gone."""
+        try:
+            status = self.path_of(case).stat()
+        except (OSError, TriageError):
+            return (0, 0, 0)
+        return (status.st_mtime_ns, status.st_size, status.st_ino)
 
     def stop_timer(self, case: str | Path, step: str) -> Case:
         """Take a timer out of the case."""

@@ -61,11 +61,11 @@ class Dialogue:
                 return choices[int(word) - 1][0]
             self.say(f'"{word}" is not a number of the list')
 
-    def words(self, prompt: str) -> str:
-        """Return words that are not empty; asks again until there are some."""
+    def words(self, prompt: str, least: int = 1) -> str:
+        """Return words that are not empty; asks again until they hold enough letters."""
         while True:
             word = self.listen(prompt)
-            if word:
+            if word and sum(sign.isalpha() for sign in word) >= least:
                 return word
             self.say("this needs words; Enter alone does not do")
 

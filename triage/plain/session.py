@@ -4,12 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import datetime
 
 from triage.case.models import OUTCOMES, Case
 from triage.errors import TriageError
+from triage.looks import CLEAN, is_look, timed_s
 from triage.plain.dialogue import Dialogue, Stopped
 from triage.plan.model import Plan, QuestionLine, Step
-from triage.plantext import duration, finding_text, plan_text, step_head, step_text
+from triage.plantext import (
+    duration,
+    finding_text,
+    plan_text,
+    step_head,
+    step_text,
+    timer_label,
+)
 from triage.service import Workshop
 
 OUTCOME_TEXT = {
@@ -22,6 +31,7 @@ OUTCOME_TEXT = {
 }
 # A puff of two seconds needs no clock.
 LEAST_TIMED_S = 20.0
+FEWEST_LETTERS = 3
 CHECKLIST = (
     "gloves and eye protection on as listed above",
     "air as listed above running, face away from the vapour",
@@ -105,6 +115,7 @@ class PlainSession:
         if plan.questions:
             actions.append(("answer", f"answer questions, {len(plan.questions)} would help"))
         actions.append(("find", "say that something is seen in a zone"))
+        actions.append(("clean", "say that a zone was looked at and is clean"))
         actions.append(("plan", "read the whole plan"))
         if any(f.state in ("open", "unsettled", "stopped") for f in plan.findings):
             actions.append(("accept", "accept a finding as it is, with a reason"))
@@ -119,6 +130,7 @@ class PlainSession:
             "release": lambda: self._release(case, plan),
             "answer": lambda: self._answer(case, plan),
             "find": lambda: self._find(case),
+            "clean": lambda: self._clean(case),
             "plan": lambda: self.ask.text(plan_text(plan, whole=True).splitlines()),
             "accept": lambda: self._accept(case, plan),
             "undo": lambda: self._undo(case),
@@ -164,6 +176,16 @@ class PlainSession:
             self.ask.say(f"why: {question.because}", f"how: {question.how}")
 
     def _find(self, case: Case) -> None:
+        zone, side = self._place(case)
+        _, finding = self.workshop.add_finding(case.id, zone, side)
+        self.ask.say(f"finding {finding} added; now answer the questions about it")
+
+    def _clean(self, case: Case) -> None:
+        zone, side = self._place(case)
+        self.workshop.declare_clean(case.id, zone, side)
+        self.ask.say(f"recorded: {CLEAN}")
+
+    def _place(self, case: Case) -> tuple[str, str | None]:
         knowledge = self.workshop.knowledge
         taxon = knowledge.taxa.get(case.taxon)
         zones = [
@@ -171,9 +193,7 @@ class PlainSession:
         ]
         zone = self.ask.choose("in which zone?", zones)
         sides = [("left", "left"), ("right", "right"), ("both", "both"), ("", "no side")]
-        side = self.ask.choose("on which side?", sides)
-        _, finding = self.workshop.add_finding(case.id, zone, side or None)
-        self.ask.say(f"finding {finding} added; now answer the questions about it")
+        return zone, self.ask.choose("on which side?", sides) or None
 
     def _accept(self, case: Case, plan: Plan) -> None:
         choices = [
@@ -182,7 +202,7 @@ class PlainSession:
             if f.state in ("open", "unsettled", "stopped")
         ]
         finding = self.ask.choose("which finding?", choices)
-        self.workshop.accept(case.id, finding, self.ask.words("why may it stay"))
+        self.workshop.accept(case.id, finding, self.ask.words("why may it stay", FEWEST_LETTERS))
 
     # -- working ----------------------------------------------------------------------------
 
@@ -191,43 +211,78 @@ class PlainSession:
         if step.hazardous and not self._is_prepared():
             self.ask.say("not opened: the preparation is not complete")
             return
-        observed = self.ask.words(step.hold) if step.hold else ""
-        if step.dwell_s is not None and step.dwell_s >= LEAST_TIMED_S:
-            self._dwell(case, step)
+        observed = self.ask.words(step.hold, FEWEST_LETTERS) if step.hold else ""
+        opened = self.workshop.clock()
+        time_s = timed_s(step)
+        if time_s is not None and time_s >= LEAST_TIMED_S:
+            opened = self._dwell(case, step, time_s) or opened
         choices = [(outcome, OUTCOME_TEXT[outcome]) for outcome in OUTCOMES]
-        outcome = self.ask.choose(
-            "what came of it?", [*choices, ("back", "nothing yet, back to the case")]
-        )
+        choices += [("photos", "first name the photos of this pass"), ("back", "nothing yet, back")]
+        photos: tuple[str | None, str | None] = (None, None)
+        while (outcome := self.ask.choose("what came of it?", choices)) == "photos":
+            photos = (self._photo(case, "before"), self._photo(case, "after"))
         if outcome == "back":
             return
-        amount = step.amount_ml
-        if amount is not None and outcome != "not-done":
+        minutes = round((self.workshop.clock() - opened).total_seconds() / 60, 1)
+        amount = step.amount_ml if outcome != "not-done" else None
+        if amount is not None:
             amount = self.ask.number("amount used in mL", amount)
         note = self.ask.listen("note, or Enter for none")
         self.workshop.record(
-            case.id, step.id, outcome, amount_ml=amount, note=note, observed=observed
+            case.id,
+            step.id,
+            outcome,
+            amount_ml=amount,
+            minutes=minutes,
+            note=note,
+            observed=observed,
+            photo_before=photos[0],
+            photo_after=photos[1],
         )
         self.ask.say(f"recorded: {step.name}, {OUTCOME_TEXT[outcome]}")
+
+    def _photo(self, case: Case, which: str) -> str | None:
+        while True:
+            path = self.ask.listen(f"photo {which}, its path beside the case, or Enter for none")
+            if not path:
+                return None
+            try:
+                self.workshop.check_photo(case.id, path)
+            except TriageError as fault:
+                self.ask.fault(fault)
+            else:
+                return path
 
     def _is_prepared(self) -> bool:
         return all(self.ask.yes(f"ready? {item};") for item in CHECKLIST)
 
-    def _dwell(self, case: Case, step: Step) -> None:
-        seconds = step.dwell_s or 0.0
+    def _dwell(self, case: Case, step: Step, seconds: float) -> datetime | None:
+        """Start the timer of a step, or say what is left of it; return when it was started."""
         running = next((t for t in case.timers if t.step == step.id), None)
         if running is None:
             if not self.ask.yes(f"start the timer of {duration(seconds)};"):
-                return
-            case = self.workshop.start_timer(case.id, step.id, seconds, step.name)
+                return None
+            case = self.workshop.start_timer(case.id, step.id, seconds, timer_label(step))
             running = next(t for t in case.timers if t.step == step.id)
         left = (running.ends - self.workshop.clock()).total_seconds()
-        ends = running.ends.strftime("%H:%M:%S")
+        ends = running.ends.strftime("%Y-%m-%d %H:%M:%S")
         self.ask.say(f"ends at {ends}, in {duration(round(left))}" if left > 0 else "time is over")
+        while left > 0 and is_look(step) and self.ask.yes("look later by a quarter of the time;"):
+            try:
+                case = self.workshop.extend_timer(case.id, step.id)
+            except TriageError as fault:
+                self.ask.fault(fault)
+                break
+            ends = next(t.ends for t in case.timers if t.step == step.id).isoformat(" ")
+            self.ask.say(f"ends at {ends}")
+        return running.started
 
     def _release(self, case: Case, plan: Plan) -> None:
         choices = [(h.attempt, f"{h.attempt}: {h.sentence}") for h in plan.held]
         attempt = self.ask.choose("which hold?", choices)
-        self.workshop.release(case.id, attempt, self.ask.words("why may work go on"))
+        self.workshop.release(
+            case.id, attempt, self.ask.words("why may work go on", FEWEST_LETTERS)
+        )
 
     def _undo(self, case: Case) -> None:
-        self.workshop.undo(case.id, self.ask.words("why is it taken back"))
+        self.workshop.undo(case.id, self.ask.words("why is it taken back", FEWEST_LETTERS))

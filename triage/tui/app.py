@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from datetime import datetime
 from importlib import import_module
 from typing import ClassVar
 
@@ -35,6 +36,7 @@ from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.handbook import HandbookScreen
 from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.observe import ObserveScreen
+from triage.tui.screens.photos import PhotosScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.stop import StopScreen
@@ -86,6 +88,7 @@ class TriageApp(App[None]):
         self.watch_timers = TimerWatch()
         self._first_case = case
         self._title_shown = ""
+        self._looked_at: datetime | None = None
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Return the filters of each line; without colour, grey is a colour too."""
@@ -148,6 +151,8 @@ class TriageApp(App[None]):
             self.push_screen(HandbookScreen(self.services))
         elif place == "air":
             self._air(case)
+        elif place == "photos" and case is not None:
+            self.push_screen(PhotosScreen(self.services, case))
 
     def _air(self, case: str | None) -> None:
         try:
@@ -195,10 +200,17 @@ class TriageApp(App[None]):
     def look_at_timers(self) -> None:
         """Say what is running; warn and ring once each."""
         now = self.services.clock()
+        self._notice_gap(now)
         running = self.watch_timers.running(now)
         self._say_running(running)
         for alarm in self.watch_timers.news(now):
             self._ring(alarm)
+
+    def _notice_gap(self, now: datetime) -> None:
+        """Tell a step that the machine slept, or the program was stopped, with the step open."""
+        before, self._looked_at = self._looked_at, now
+        if before is not None and isinstance(self.screen, WalkScreen):
+            self.screen.interrupted((now - before).total_seconds())
 
     def _say_running(self, running: Sequence[Alarm]) -> None:
         text = ""

@@ -19,6 +19,7 @@ from triage.tui.words import (
     finding_words,
     harshness_line,
     percent,
+    zone_words,
 )
 
 WHOLE = "whole"
@@ -42,14 +43,18 @@ class Row:
 
 
 def plan_rows(
-    plan: Plan, opened: frozenset[str], timers: tuple[Timer, ...] = ()
+    plan: Plan,
+    opened: frozenset[str],
+    timers: tuple[Timer, ...] = (),
+    clean: frozenset[str] = frozenset(),
 ) -> tuple[Row, ...]:
-    """Return all rows of a plan; no two have the same id."""
+    """Return all rows of a plan; no two have the same id. ``clean`` are findings of nothing."""
     rows = (
         *_hold_rows(plan),
         *_timer_rows(plan, timers),
         *_notice_rows("refused", plan.refused),
-        *_ladder_rows(plan, opened),
+        *_ladder_rows(plan, opened, clean),
+        *_clean_rows(plan, clean),
         *_question_rows(plan),
         *_notice_rows("notice", plan.notices),
     )
@@ -101,7 +106,7 @@ def _notice_rows(name: str, notices: tuple[Notice, ...]) -> Iterator[Row]:
         )
 
 
-def _ladder_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:
+def _ladder_rows(plan: Plan, opened: frozenset[str], clean: frozenset[str]) -> Iterator[Row]:
     now = plan.next_step()
     groups: list[str | None] = []
     for step in plan.steps:
@@ -112,6 +117,8 @@ def _ladder_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:
         groups.append(None)
     lines = {line.id: line for line in plan.findings}
     for finding in groups:
+        if finding in clean:
+            continue
         yield _group_title(finding, lines.get(finding or ""))
         steps = [step for step in plan.steps if step.finding == finding]
         for step in steps:
@@ -123,6 +130,16 @@ def _ladder_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:
             yield Row(
                 f"leave-{finding}", hanging("  #", f"if it stays: {leave_it}"), detail=leave_it
             )
+
+
+def _clean_rows(plan: Plan, clean: frozenset[str]) -> Iterator[Row]:
+    places = [zone_words(line.zone_name, line.side) for line in plan.findings if line.id in clean]
+    if places:
+        yield Row(
+            "clean",
+            hanging("  =", f"looked at, clean: {'; '.join(places)}"),
+            detail="Looked at, clean:\n" + "\n".join(f"- {place}" for place in places),
+        )
 
 
 def _title(row_id: str, text: str, more: str = "") -> Row:

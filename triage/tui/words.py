@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from triage.plan.model import FindingLine, HarshnessGrades, Plan, Step
+from triage.plantext import step_place, zone_words
 
 OUTCOME_KEYS: tuple[tuple[str, str, str], ...] = (
     ("c", "cleared", "cleared"),
@@ -25,6 +26,7 @@ STAGE_WORDS = {
 }
 GRADE_WORDS = ("none", "slight", "mild", "middling", "strong", "worst")
 STATUS_SIGNS = {"next": "> NOW", "then": "  then", "if-needed": "  if needed"}
+CLEAN_SIGN = "= looked at, clean"
 STATE_SIGNS = {
     "open": "o open",
     "cleared": "+ cleared",
@@ -72,13 +74,6 @@ def bar(certainty: float, width: int = 10) -> str:
     return "#" * filled + "-" * (width - filled)
 
 
-def zone_words(zone_name: str | None, side: str | None) -> str:
-    """Return zone and side as they are said."""
-    if not zone_name:
-        return "whole specimen"
-    return f"{zone_name}, {side}" if side else zone_name
-
-
 def finding_words(line: FindingLine) -> str:
     """Return where a finding is and what it is taken to be."""
     return f"{zone_words(line.zone_name, line.side)}: {line.deposit_name}"
@@ -106,12 +101,6 @@ def clock_words(seconds: float) -> str:
     hours, rest = divmod(whole, 3600)
     minutes, left = divmod(rest, 60)
     return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
-
-
-def step_place(step: Step) -> str:
-    """Return where a step works and at what."""
-    where = zone_words(step.zone_name, step.side)
-    return f"{where}: {step.deposit_name}" if step.deposit_name else where
 
 
 def gloves_words(gloves: tuple[str, ...]) -> str:
@@ -159,3 +148,6 @@ def no_step_words(plan: Plan) -> str:
     if plan.questions:
         return "no step is open yet; press l and answer what is asked"
     return "nothing is left to do; press l to look at the specimen again"
+
+
+__all__ = ["step_place", "zone_words"]

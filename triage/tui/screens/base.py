@@ -14,6 +14,7 @@ from textual.screen import ModalScreen, Screen
 from textual.widget import Widget
 from textual.widgets import Footer, Input, Static
 
+from triage.case.models import Case
 from triage.errors import TriageError
 from triage.tui.services import Services
 from triage.tui.widgets.faultline import FaultLine
@@ -23,6 +24,8 @@ Held = TypeVar("Held")
 Answered = TypeVar("Answered")
 
 LEAST_WIDTH, LEAST_HEIGHT = 80, 24
+LOOK_OUTSIDE_S = 1.0
+CHANGED_OUTSIDE = "the file was changed outside; it is shown as it is now"
 DISK_MEND = "see that the disk has room and the folder may be written, then try again"
 
 
@@ -98,6 +101,11 @@ class ServiceScreen(Screen[None], Served):
         if self.is_attached:
             self.query_one("#fault", FaultLine).show(text)
 
+    def tell(self, text: str) -> None:
+        """Say something that is no fault but must be seen, above the parts."""
+        if self.is_attached:
+            self.query_one("#fault", FaultLine).tell(text)
+
     def show_place(self, place: str) -> None:
         """Say where one is in the title line."""
         self.query_one(TitleBar).show_place(place)
@@ -122,6 +130,49 @@ class ServiceScreen(Screen[None], Served):
     def action_leave_line(self) -> None:
         """Leave the line that is being written; letters are keys again."""
         self.action_leave()
+
+
+class CaseScreen(ServiceScreen):
+    """A screen of one case; looks whether its file was changed by somebody else."""
+
+    def __init__(self, services: Services, case_id: str) -> None:
+        super().__init__(services)
+        self.case_id = case_id
+        self.case: Case | None = None
+        self._seen = (0, 0, 0)
+        self._broken = False
+
+    def on_mount(self) -> None:
+        """Begin to look at the file."""
+        self._seen = self.services.workshop.stamp(self.case_id)
+        self.set_interval(LOOK_OUTSIDE_S, self.look_outside)
+
+    def look_outside(self) -> None:
+        """Read the case again if its file was written since it was last looked at."""
+        if self.case is None or not self.is_current:
+            return
+        stamp = self.services.workshop.stamp(self.case_id)
+        if stamp != self._seen:
+            self._seen = stamp
+            self.run_worker(self._look_inside(), group="service")
+
+    async def _look_inside(self) -> None:
+        workshop = self.services.workshop
+        try:
+            case = await self.services.run(lambda: workshop.load(self.case_id))
+        except (TriageError, OSError) as fault:
+            self._broken = True
+            told = fault.line() if isinstance(fault, TriageError) else f"{fault}; {DISK_MEND}"
+            self.show_fault(f"the file cannot be read any more; what is shown is older: {told}")
+            return
+        # Acts run one after the other, so what this program wrote is shown already.
+        if self._broken or case != self.case:
+            self._broken = False
+            self.changed_outside()
+
+    def changed_outside(self) -> None:
+        """Show the case as it stands in the file now."""
+        raise NotImplementedError
 
 
 class Question(ModalScreen[Answered]):

@@ -10,6 +10,7 @@ from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.widgets import Footer, Static
 
+from triage.tui.desktext import Reasons
 from triage.tui.screens.base import Question
 
 
@@ -25,7 +26,7 @@ class DetailScreen(Question[None]):
         Binding("pageup", "scroll(-10)", "Back up", show=False),
     ]
 
-    def __init__(self, title: str, text: Content) -> None:
+    def __init__(self, title: str, text: Content | Reasons) -> None:
         super().__init__()
         self._title = title
         self._text = text
@@ -40,7 +41,7 @@ class DetailScreen(Question[None]):
         with Vertical(classes="window -tall"):
             yield Static(Content(self._title), classes="window-title")
             with VerticalScroll(classes="window-told", can_focus=False):
-                yield Static(self._text)
+                yield Static(self._text if isinstance(self._text, Content) else self._text.drawn())
         yield Footer(compact=True, show_command_palette=False)
 
     def action_scroll(self, lines: int) -> None:

@@ -14,37 +14,37 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case
+from triage.looks import is_clean
 from triage.plan.model import Plan
 from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
 from triage.tui.hanging import hanging
 from triage.tui.messages import CaseChanged, FindingChosen, PlaceChosen
-from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.animal import AnimalDrawing
-from triage.tui.words import STATE_SIGNS, percent, zone_words
+from triage.tui.words import CLEAN_SIGN, STATE_SIGNS, percent, zone_words
 
 WHOLE = "whole-specimen"
 SIDES = (("left", "its left"), ("right", "its right"), ("both", "both sides"))
 NEW = "new-finding"
 
 
-class ObserveScreen(ServiceScreen):
+class ObserveScreen(CaseScreen):
     """Zones of one animal with what was found on each."""
 
     PLACE = "Look at the specimen"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("g", "whole", "Whole specimen"),
+        Binding("space", "clean", "Clean here", key_display="Space"),
         Binding("m", "animal", "Other drawing", show=False),
         Binding("a", "air", "Air", show=False),
         Binding("p,q", "leave", "Plan"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services)
-        self.case_id = case_id
-        self.case: Case | None = None
+        super().__init__(services, case_id)
         self.plan: Plan | None = None
         self.drawing: Drawing | None = None
         self._body_plan = ""
@@ -113,8 +113,11 @@ class ObserveScreen(ServiceScreen):
     def _zone_prompt(self, zone_id: str) -> Table:
         drawn = self.drawing.by_zone(zone_id) if self.drawing else None
         lines = [self.services.workshop.knowledge.zones[zone_id].name]
+        clean = {f.id for f in self.case.findings if is_clean(f)} if self.case else set()
         for found in self.plan.findings if self.plan else ():
-            if found.zone == zone_id:
+            if found.zone == zone_id and found.id in clean:
+                lines.append(f"{CLEAN_SIGN}{f': {found.side}' if found.side else ''}")
+            elif found.zone == zone_id:
                 side = f"{found.side}: " if found.side else ""
                 sure = f" {percent(found.certainty)}" if found.deposit else ""
                 lines.append(f"{STATE_SIGNS[found.state]} {side}{found.deposit_name}{sure}")
@@ -146,6 +149,41 @@ class ObserveScreen(ServiceScreen):
     def action_whole(self) -> None:
         """Ask about the whole specimen."""
         self.post_message(FindingChosen(self.case_id, None))
+
+    def action_clean(self) -> None:
+        """Say that the zone under the cursor was looked at and is clean."""
+        option = self.query_one("#zones", OptionList).highlighted_option
+        zone_id = option.id if option else None
+        if zone_id is None or zone_id == WHOLE:
+            self.show_fault("no zone is chosen; move to a zone, then press Space")
+            return
+        drawn = self.drawing.by_zone(zone_id) if self.drawing else None
+        if drawn is None or not drawn.paired:
+            self._clean(zone_id, None)
+            return
+        name = self.services.workshop.knowledge.zones[zone_id].name
+        self.app.push_screen(
+            ChoiceScreen(f"{name} is clean: which side of the animal?", SIDES, "lrb"),
+            lambda side: self._clean(zone_id, side) if side else None,
+        )
+
+    def _clean(self, zone_id: str, side: str | None) -> None:
+        workshop = self.services.workshop
+
+        def act() -> tuple[Case, Plan]:
+            case, _ = workshop.declare_clean(self.case_id, zone_id, side)
+            return case, workshop.plan(case)
+
+        self.serve(act, self._show)
+
+    def changed_outside(self) -> None:
+        """Show the findings of the file as it is now."""
+
+        def then(read: tuple[Case, Plan]) -> None:
+            self._show(read)
+            self.tell(CHANGED_OUTSIDE)
+
+        self.serve(self._read, then)
 
     def action_air(self) -> None:
         """Go to the air of the day."""

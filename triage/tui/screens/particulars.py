@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -12,6 +13,7 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Footer, Input, Static
 
+from triage.errors import TriageError
 from triage.tui.screens.base import Question
 from triage.tui.widgets.faultline import FaultLine
 
@@ -45,8 +47,9 @@ class ParticularsScreen(Question[Particulars | None]):
         Binding("up", "app.focus_previous", "Line before", show=False),
     ]
 
-    def __init__(self, particulars: Particulars) -> None:
+    def __init__(self, particulars: Particulars, check_photo: Callable[[str], object]) -> None:
         super().__init__()
+        self._check_photo = check_photo
         self._particulars = particulars
 
     def compose(self) -> ComposeResult:
@@ -80,6 +83,13 @@ class ParticularsScreen(Question[Particulars | None]):
                 return
             if not 0 <= (numbers[name] or 0) < math.inf:
                 self._refuse(name, f'{label}: "{told[name]}" cannot be; write what was used')
+                return
+        for name, label in FIELDS[3:]:
+            try:
+                if told[name]:
+                    self._check_photo(told[name])
+            except TriageError as fault:
+                self._refuse(name, f"{label}: {fault.line()}")
                 return
         self.dismiss(
             replace(

@@ -12,6 +12,7 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case
+from triage.looks import is_clean
 from triage.plan.model import Plan
 from triage.tui.messages import (
     CaseChanged,
@@ -21,8 +22,9 @@ from triage.tui.messages import (
     StepChosen,
 )
 from triage.tui.planrows import Row, plan_rows
-from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
@@ -31,7 +33,7 @@ from triage.tui.widgets.actionlist import ActionList
 from triage.tui.words import OUTCOME_WORDS, no_step_words, stage_word
 
 
-class PlanScreen(ServiceScreen):
+class PlanScreen(CaseScreen):
     """Rows to walk through: holds and notices, ladders, questions; Enter acts on a row."""
 
     PLACE = "Plan"
@@ -39,19 +41,19 @@ class PlanScreen(ServiceScreen):
         Binding("s", "walk", "Start"),
         Binding("l", "look", "Look"),
         Binding("e", "explain", "Explain"),
+        Binding("w", "desk", "Why"),
         Binding("r", "release", "Release"),
         Binding("z", "undo", "Undo"),
         Binding("k", "skip", "Skip this method", show=False),
         Binding("a", "air", "Air", show=False),
+        Binding("p", "photos", "Photos", show=False),
         Binding("o", "bench", "Bench", show=False),
         Binding("h", "handbook", "Handbook", show=False),
         Binding("q", "leave", "Cases"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services)
-        self.case_id = case_id
-        self.case: Case | None = None
+        super().__init__(services, case_id)
         self.plan: Plan | None = None
         self._rows: tuple[Row, ...] = ()
         self._opened: set[str] = set()
@@ -85,7 +87,12 @@ class PlanScreen(ServiceScreen):
         listed = self.query_one("#rows", OptionList)
         before = listed.highlighted_option.id if listed.highlighted_option else None
         self._rows = plan_rows(
-            self.plan, frozenset(self._opened), self.case.timers if self.case else ()
+            self.plan,
+            frozenset(self._opened),
+            self.case.timers if self.case else (),
+            frozenset(found.id for found in self.case.findings if is_clean(found))
+            if self.case
+            else frozenset(),
         )
         listed.set_options(
             Option(row.prompt, id=row.id, disabled=row.is_title) for row in self._rows
@@ -171,6 +178,23 @@ class PlanScreen(ServiceScreen):
         elif row.detail:
             self.app.push_screen(DetailScreen("In full", Content(row.detail)))
 
+    def action_desk(self) -> None:
+        """Ask why, why not, what if, what next."""
+        if self.plan is None or self.case is None:
+            return
+        row = self.row()
+        step = self.plan.step(row.step) if row and row.step else self.plan.next_step()
+        DeskMenu(self, self.case, self.plan, step).open()
+
+    def changed_outside(self) -> None:
+        """Plan again from the file as it is now."""
+
+        def then(read: tuple[Case, Plan]) -> None:
+            self._show(*read)
+            self.tell(CHANGED_OUTSIDE)
+
+        self.serve(self._read, then)
+
     def action_release(self) -> None:
         """Release the first hold."""
         if self.plan is None or not self.plan.held:
@@ -245,6 +269,10 @@ class PlanScreen(ServiceScreen):
     def action_air(self) -> None:
         """Go to the air of the day."""
         self.post_message(PlaceChosen("air", self.case_id))
+
+    def action_photos(self) -> None:
+        """Go to the photos of this case."""
+        self.post_message(PlaceChosen("photos", self.case_id))
 
     def action_bench(self) -> None:
         """Go to the bench."""

@@ -17,7 +17,7 @@ from triage.case.models import Case
 from triage.plan.model import FindingLine, Plan, QuestionLine
 from triage.tui.hanging import hanging
 from triage.tui.messages import CaseChanged
-from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.reason import ReasonScreen
@@ -43,7 +43,7 @@ DONE = (
 )
 
 
-class QuestionScreen(ServiceScreen):
+class QuestionScreen(CaseScreen):
     """Ask what would still help, about one finding or about the whole specimen."""
 
     PLACE = "Questions"
@@ -61,10 +61,8 @@ class QuestionScreen(ServiceScreen):
     ]
 
     def __init__(self, services: Services, case_id: str, finding: str | None) -> None:
-        super().__init__(services)
-        self.case_id = case_id
+        super().__init__(services, case_id)
         self.finding = finding
-        self.case: Case | None = None
         self.plan: Plan | None = None
         self.question: QuestionLine | None = None
         self._asked: list[QuestionLine] = []
@@ -104,6 +102,15 @@ class QuestionScreen(ServiceScreen):
         ]
         self._put(waiting[0] if waiting else None)
         self.show_place(f"{case.title or case.id}: {self._where()}")
+
+    def changed_outside(self) -> None:
+        """Ask what the file as it is now leaves open."""
+
+        def then(read: tuple[Case, Plan]) -> None:
+            self._take(*read)
+            self.tell(CHANGED_OUTSIDE)
+
+        self.serve(self._read, then)
 
     def _where(self) -> str:
         line = self._line()

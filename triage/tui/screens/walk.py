@@ -14,29 +14,28 @@ from textual.widget import Widget
 from textual.widgets import ContentSwitcher, Input, Static
 
 from triage.case.models import Case, Timer
+from triage.looks import is_look, timed_s
 from triage.plan.model import Plan, Step
+from triage.plantext import timer_label
 from triage.tui.messages import CaseChanged, PlaceChosen, TimerEnded, TimerWarned
-from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.particulars import Particulars, ParticularsScreen
 from triage.tui.screens.reason import is_in_words
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.services import Services
-from triage.tui.steptext import doing_text, step_text
+from triage.tui.steptext import doing_text
 from triage.tui.widgets.burst import BurstTimer
 from triage.tui.widgets.checklist import Checklist
 from triage.tui.widgets.countdown import Countdown
 from triage.tui.widgets.headline import Headline
 from triage.tui.widgets.outcomes import OutcomeBar
 from triage.tui.widgets.stoppoints import StopPoints
-from triage.tui.words import OUTCOME_KEYS, clock_words, span_words, stage_word, step_place
-
-INTERRUPTED_S = 30
-LOOK_AGAIN_S_PER_H = 3600
+from triage.tui.words import OUTCOME_KEYS, clock_words, span_words, stage_word
 
 
-class WalkScreen(ServiceScreen):
+class WalkScreen(CaseScreen):
     """Work through one step: checklist, hold point, the step itself, its outcome."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -49,16 +48,16 @@ class WalkScreen(ServiceScreen):
         Binding("t", "timer", "Timer"),
         Binding("u", "burst", "Burst"),
         Binding("m", "particulars", "Amount, note, photo"),
-        Binding("e", "explain", "Why this"),
+        Binding("e", "explain", "Why"),
+        Binding("plus", "more_time", "Look later", key_display="+"),
+        Binding("p", "photos", "Photos", show=False),
         Binding("a", "air", "Air", show=False),
         Binding("q", "leave", "Plan"),
     ]
 
     def __init__(self, services: Services, case_id: str, step_id: str | None = None) -> None:
-        super().__init__(services)
-        self.case_id = case_id
+        super().__init__(services, case_id)
         self.step_id = step_id
-        self.case: Case | None = None
         self.plan: Plan | None = None
         self.step: Step | None = None
         self.observed = ""
@@ -208,10 +207,13 @@ class WalkScreen(ServiceScreen):
     def on_screen_resume(self) -> None:
         """Ask again for what must be ready if the screen was left for long."""
         left_at, self._left_at = self._left_at, None
-        if left_at is None or self.step is None or self._busy:
-            return
-        away_s = (self.services.clock() - left_at).total_seconds()
-        if away_s > INTERRUPTED_S and (self.step.hazardous or self.step.hold):
+        if left_at is not None and not self._busy:
+            self.interrupted((self.services.clock() - left_at).total_seconds())
+
+    def interrupted(self, away_s: float) -> None:
+        """Ask again for what must be ready and seen if nobody worked here for that long."""
+        again_s = self.services.workshop.knowledge.judgement.release_again_s.value
+        if self.step is not None and away_s > again_s and (self.step.hazardous or self.step.hold):
             confirmed = self.observed or "the checklist"
             self.observed = ""
             self.query_one(Checklist).clear()
@@ -229,25 +231,18 @@ class WalkScreen(ServiceScreen):
         step_id = self.step.id
         return next((timer for timer in self.case.timers if timer.step == step_id), None)
 
-    def _dwell_s(self) -> float | None:
-        if self.step is None:
-            return None
-        if self.step.dwell_s is not None:
-            return self.step.dwell_s
-        if self.step.look_after_h:
-            return self.step.look_after_h[0] * LOOK_AGAIN_S_PER_H
-        return None
-
     def _show_timer(self) -> None:
-        timer, dwell_s = self._timer(), self._dwell_s()
+        timer, dwell_s = self._timer(), timed_s(self.step) if self.step else None
+        self.refresh_bindings()
         idle = f"t  start {span_words(dwell_s)}" if dwell_s else "No dwell in this step"
         self.query_one(Countdown).show(timer.ends if timer else None, idle)
 
     def action_timer(self) -> None:
         """Start the dwell, or stop it."""
-        step, dwell_s = self.step, self._dwell_s()
+        step = self.step
         if step is None or self._busy:
             return
+        dwell_s = timed_s(step)
         workshop = self.services.workshop
         timer = self._timer()
         if timer is not None:
@@ -257,9 +252,17 @@ class WalkScreen(ServiceScreen):
         elif self.panel != "work":
             self.show_fault("the step is not open yet; first answer what stands on the left")
         else:
-            label = f"{step.name}: {step_place(step)}"
+            label = timer_label(step)
             self.serve(
                 lambda: workshop.start_timer(self.case_id, step.id, dwell_s, label), self._timed
+            )
+
+    def action_more_time(self) -> None:
+        """Put a look off; a limit of exposure is never put off."""
+        step = self.step
+        if step is not None and not self._busy:
+            self.serve(
+                lambda: self.services.workshop.extend_timer(self.case_id, step.id), self._timed
             )
 
     def _ask_stop_timer(self, step: Step, timer: Timer) -> None:
@@ -309,6 +312,8 @@ class WalkScreen(ServiceScreen):
         """Offer the burst key only where there are bursts."""
         if action == "burst":
             return self.step is not None and self.step.burst_s is not None
+        if action == "more_time":
+            return self.step is not None and is_look(self.step) and self._timer() is not None
         return super().check_action(action, parameters)
 
     # -- the outcome ---------------------------------------------------------------------------
@@ -316,7 +321,13 @@ class WalkScreen(ServiceScreen):
     def action_particulars(self) -> None:
         """Set amount, minutes, note and photos before recording."""
         if self.step is not None:
-            self.app.push_screen(ParticularsScreen(self.particulars), self._particularised)
+            self.app.push_screen(
+                ParticularsScreen(
+                    self.particulars,
+                    lambda photo: self.services.workshop.check_photo(self.case_id, photo),
+                ),
+                self._particularised,
+            )
 
     def _particularised(self, particulars: Particulars | None) -> None:
         if particulars is not None:
@@ -379,9 +390,31 @@ class WalkScreen(ServiceScreen):
             self.dismiss()
 
     def action_explain(self) -> None:
-        """Say everything about the step."""
-        if self.step is not None:
-            self.app.push_screen(DetailScreen(self.step.name, step_text(self.step)))
+        """Ask why, why not, what if, what next, or read everything about the step."""
+        if self.step is not None and self.case is not None and self.plan is not None:
+            DeskMenu(self, self.case, self.plan, self.step).open()
+
+    def action_photos(self) -> None:
+        """Go to the photos of this case."""
+        self.post_message(PlaceChosen("photos", self.case_id))
+
+    def changed_outside(self) -> None:
+        """Take the file as it is now; a step that stands as before is gone on with."""
+
+        def act() -> tuple[Case, Plan]:
+            case = self.services.workshop.load(self.case_id)
+            return case, self.services.workshop.plan(case)
+
+        def then(read: tuple[Case, Plan]) -> None:
+            case, plan = read
+            if self.step is not None and plan.step(self.step.id) == self.step:
+                self.case, self.plan = case, plan
+                self._timed(case)
+            else:
+                self.take(case, plan, self.step_id)
+            self.tell(CHANGED_OUTSIDE)
+
+        self.serve(act, then)
 
     def action_air(self) -> None:
         """Go to the air of the day."""

@@ -22,6 +22,12 @@ class FaultLine(Static):
         self.update(Content(f"CANNOT DO THAT: {text}"))
         self.display = True
 
+    def tell(self, text: str) -> None:
+        """Say something that is no fault but must be seen."""
+        self.text = text
+        self.update(Content(f"NOTE: {text}"))
+        self.display = True
+
     def clear(self) -> None:
         """Hide it again."""
         self.text = ""

@@ -1,0 +1,59 @@
+"""Looks at the specimen: zones that are clean, and times that only say when to look again."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from triage.case.models import Finding, Timer
+from triage.errors import TriageError
+from triage.plan.model import Step
+
+CLEAN = "looked at, clean"
+# A look may be put off by this share of its time with each key.
+MORE_SHARE = 0.25
+HOUR_S = 3_600
+
+
+def is_clean(finding: Finding) -> bool:
+    """Return whether a finding says that its zone was looked at and is clean."""
+    return finding.accepted and finding.reason == CLEAN
+
+
+def timed_s(step: Step) -> float | None:
+    """Return the time to set for a step [s]: its dwell, else the time to its first look."""
+    if step.dwell_s is not None:
+        return step.dwell_s
+    return step.look_after_h[0] * HOUR_S if step.look_after_h else None
+
+
+def is_look(step: Step) -> bool:
+    """Return whether the time of a step only says when to look; else it limits an exposure."""
+    return step.air is None and not step.hazardous
+
+
+def put_off(step: Step, timer: Timer, now: datetime) -> datetime:
+    """Return a later end of a timer: a quarter of the set time more.
+
+    Parameters
+    ----------
+    step  the step that is timed
+    timer its timer
+    now   the present moment; the time is counted from here where it is over already
+
+    Raises
+    ------
+    TriageError: the time is a limit, or the longest time of the step would be passed.
+    """
+    if not is_look(step):
+        raise TriageError(
+            "this time is a limit of exposure and cannot be made longer",
+            mend="take it out when it is over, look, then record",
+        )
+    ends = max(timer.ends, now) + timedelta(seconds=(timed_s(step) or 0.0) * MORE_SHARE)
+    most_s = step.dwell_most_s if step.dwell_s is not None else None
+    if most_s is not None and ends > timer.started + timedelta(seconds=most_s):
+        raise TriageError(
+            f"this step allows {most_s / 60:g} min at most",
+            mend="look when it is over, then record",
+        )
+    return ends

@@ -1,0 +1,99 @@
+"""The photos of a case, before and after each attempt, side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from triage.case.models import Attempt, Case
+from triage.errors import TriageError
+from triage.tui.screens.base import ServiceScreen
+from triage.tui.services import Services
+from triage.tui.widgets.photoview import PhotoView
+from triage.tui.words import OUTCOME_WORDS
+
+NONE = "No photo is recorded yet. While you work on a step, m names the photos of that pass."
+Placed = tuple[str, Path | None]
+
+
+class PhotosScreen(ServiceScreen):
+    """One attempt at a time, the newest first."""
+
+    PLACE = "Photos"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("n", "turn(1)", "Older"),
+        Binding("b", "turn(-1)", "Newer"),
+        Binding("q", "leave", "Back"),
+    ]
+
+    def __init__(self, services: Services, case_id: str) -> None:
+        super().__init__(services)
+        self.case_id = case_id
+        self.attempts: tuple[Attempt, ...] = ()
+        self._at = 0
+        self._places: dict[str, Placed] = {}
+
+    def parts(self) -> Iterable[Widget]:
+        """Return what was recorded, and the pair."""
+        yield Static("", id="photo-about")
+        yield Horizontal(PhotoView(id="before"), PhotoView(id="after"), id="pair")
+
+    def on_mount(self) -> None:
+        """Read the case."""
+        self.serve(self._read, self._take)
+
+    def _read(self) -> tuple[Case, dict[str, Placed]]:
+        case = self.services.workshop.load(self.case_id)
+        places: dict[str, Placed] = {}
+        for attempt in case.attempts:
+            for photo in (attempt.photo_before, attempt.photo_after):
+                if photo is not None:
+                    places[photo] = self._placed(photo)
+        return case, places
+
+    def _placed(self, photo: str) -> Placed:
+        try:
+            place = self.services.workshop.check_photo(self.case_id, photo)
+        except TriageError as fault:
+            return f"{photo}\nNOT THERE: {fault.line()}", None
+        return f"{photo}\n{place.stat().st_size / 1e6:.2g} MB", place
+
+    def _take(self, read: tuple[Case, dict[str, Placed]]) -> None:
+        case, self._places = read
+        shown = [each for each in case.attempts if each.photo_before or each.photo_after]
+        self.attempts = tuple(reversed(shown))
+        self.show_place(f"{case.title or case.id}: photos")
+        self._show()
+
+    def _show(self) -> None:
+        about = self.query_one("#photo-about", Static)
+        if not self.attempts:
+            about.update(Content(NONE))
+            self.query_one("#pair").display = False
+            return
+        attempt = self.attempts[self._at]
+        outcome = OUTCOME_WORDS.get(attempt.outcome, attempt.outcome)
+        method = self.services.workshop.knowledge.methods.get(attempt.method or "")
+        about.update(
+            Content(
+                f"{self._at + 1}/{len(self.attempts)}  {attempt.id}  "
+                f"{method.name if method else attempt.step}: {outcome}, "
+                f"{attempt.at:%Y-%m-%d %H:%M}"
+            )
+        )
+        for name, photo in (("before", attempt.photo_before), ("after", attempt.photo_after)):
+            words, place = self._places.get(photo or "", ("no photo", None))
+            self.query_one(f"#{name}", PhotoView).show(f"{name.upper()}  {words}", place)
+
+    def action_turn(self, by: int) -> None:
+        """Go to an older or a newer attempt."""
+        if self.attempts:
+            self._at = max(0, min(len(self.attempts) - 1, self._at + by))
+            self._show()
