@@ -57,14 +57,20 @@ def terms_of(knowledge: Knowledge) -> Terms:
 
 @dataclass(frozen=True, slots=True)
 class Trials:
-    """Trials as columns: group words of each level and whether it worked, shape (n,) each."""
+    """Trials as columns: group words of each level and whether it worked, shape (n,) each.
+
+    ``codes`` are numbers of the words, equal for equal words; None works them out.
+    """
 
     words: tuple[Any, ...]
     worked: Flags
+    codes: tuple[Ints, ...] | None = None
 
 
-def trials_of(columns: Columns) -> Trials:
+def trials_of(columns: Columns, codes: Mapping[str, Ints] | None = None) -> Trials:
     """Return the trials that the attempts amount to.
+
+    ``codes`` are numbers of the words by column, as an index keeps them; None works them out.
 
     Notes
     -----
@@ -75,32 +81,42 @@ def trials_of(columns: Columns) -> Trials:
     kept = counts & ~columns.inserted & (columns.method != "")
     if not columns.invented.all():
         kept &= ~columns.invented
-    some = columns.taken(kept)
-    if some.size == 0:
-        return Trials(tuple(some.method for _ in LEVELS), np.zeros(0, dtype=np.bool_))
+    rows = np.flatnonzero(kept)
+    words = tuple(getattr(columns, level)[rows] for level in LEVELS)
+    if rows.size == 0:
+        return Trials(words, np.zeros(0, dtype=np.bool_))
+
+    def numbers(name: str) -> Ints:
+        return codes_of(getattr(columns, name)[rows]) if codes is None else codes[name][rows]
+
     # A condition of the whole specimen has no finding: its deposit tells the targets apart.
-    _, first, group = np.unique(
-        _numbered(some.case, some.finding, some.deposit, some.method),
-        return_index=True,
-        return_inverse=True,
+    number = numbers("case")
+    for name in ("finding", "deposit", "method"):
+        number = _joint(number, numbers(name))
+    _, first, group = np.unique(number, return_index=True, return_inverse=True)
+    outcome = columns.outcome[rows]
+    good = np.isin(outcome, [OUTCOMES.index("cleared"), OUTCOMES.index("better")])
+    bad = np.isin(outcome, [OUTCOMES.index(word) for word in sorted(HARMFUL)])
+    worked = (np.bincount(group, good) > 0) & ~(np.bincount(group, bad) > 0)
+    return Trials(
+        tuple(word[first] for word in words),
+        worked,
+        tuple(numbers(level)[first] for level in LEVELS),
     )
-    good = np.isin(some.outcome, [OUTCOMES.index("cleared"), OUTCOMES.index("better")])
-    bad = np.isin(some.outcome, [OUTCOMES.index(word) for word in sorted(HARMFUL)])
-    moved = np.bincount(group, good) > 0
-    harmed = np.bincount(group, bad) > 0
-    words = (some.method, some.deposit, some.zone, some.taxon)
-    return Trials(tuple(word[first] for word in words), moved & ~harmed)
 
 
-def _numbered(*words: Any) -> Ints:
-    """Return one number for each distinct tuple of words, shape (n,)."""
-    number = np.zeros(words[0].size, dtype=np.int64)
-    for column in words:
-        _, codes = np.unique(column, return_inverse=True)
-        number = number * (int(codes.max(initial=0)) + 1) + codes
-        # Kept dense, so that the product of four vocabularies cannot overflow.
-        _, number = np.unique(number, return_inverse=True)
-    return number
+def codes_of(words: Any) -> Ints:
+    """Return the number of each word among the distinct ones, shape (n,)."""
+    # A dictionary: sorting a hundred thousand words takes ten times as long.
+    known: dict[str, int] = {}
+    return np.array([known.setdefault(word, len(known)) for word in words.tolist()], dtype=np.int64)
+
+
+def _joint(number: Ints, codes: Ints) -> Ints:
+    """Return one number for each distinct pair, dense, so that no product can overflow."""
+    paired = number * (int(codes.max(initial=0)) + 1) + codes
+    _, dense = np.unique(paired, return_inverse=True)
+    return np.asarray(dense, dtype=np.int64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +133,9 @@ def _levels(trials: Trials) -> tuple[_Level, ...]:
     levels = []
     above: Ints = np.zeros(trials.worked.size, dtype=np.int64)
     for depth in range(len(LEVELS)):
-        _, first, group = np.unique(
-            _numbered(*trials.words[: depth + 1]), return_index=True, return_inverse=True
-        )
+        codes = codes_of(trials.words[depth]) if trials.codes is None else trials.codes[depth]
+        number = _joint(above, codes)
+        _, first, group = np.unique(number, return_index=True, return_inverse=True)
         columns = [trials.words[level][first].tolist() for level in range(depth + 1)]
         levels.append(
             _Level(

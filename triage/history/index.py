@@ -11,7 +11,7 @@ import json
 import os
 import tempfile
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -48,6 +48,7 @@ class Index:
     columns the rows
     texts   JSON list of the text fields of each row, as bytes; read only where texts are shown
     broken  names of files that are not cases
+    codes   numbers of the words of each column of words, shape (rows,) each; None: not known
     """
 
     names: tuple[str, ...]
@@ -56,6 +57,7 @@ class Index:
     columns: Columns
     texts: bytes
     broken: frozenset[str]
+    codes: Mapping[str, Ints] | None = None
 
     def text_rows(self) -> list[list[str]]:
         """Return the text fields of every row, in the order of ``TEXT_FIELDS``."""
@@ -199,8 +201,22 @@ def _read(path: Path) -> tuple[Index | None, int]:
                 columns,
                 held["texts"].tobytes(),
                 frozenset(held["broken"].tolist()),
+                {
+                    f.name: held[f"{f.name}.codes"].astype(np.int64)
+                    for f in fields(Columns)
+                    if f"{f.name}.codes" in held
+                },
             )
-    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile, MemoryError):
+    except (
+        OSError,
+        ValueError,
+        KeyError,
+        IndexError,
+        TypeError,
+        EOFError,
+        MemoryError,
+        zipfile.BadZipFile,
+    ):
         return None, 0
     return (made, status.st_mtime_ns) if _is_sound(made) else (None, 0)
 

@@ -33,8 +33,10 @@ from triage.history.daytypes import (
 from triage.history.timeline import Spot, Timeline
 
 Rank = Callable[[Task], tuple[float, ...]]
-#: visits placed in all runs together, so that a large day takes no longer than it may
-_VISITS_IN_ALL = 60_000
+#: visits placed in all runs together: a small day may be searched well, a large one must end
+_VISITS_IF_SMALL = 150_000
+_VISITS_IF_LARGE = 20_000
+_SMALL = 150
 #: placing a release means judging the air, which takes as long as so many visits
 _VISITS_A_RELEASE = 12
 _MOST_RUNS = 2000
@@ -105,16 +107,22 @@ def plan_day(
         return Timeline(hours, now_min, air.fresh(), airings)
 
     random = np.random.default_rng(seed)
-    visits = sum(len(task.visits) + (_VISITS_A_RELEASE if task.put_down else 0) for task in tasks)
-    runs = min(most_runs, _VISITS_IN_ALL // max(1, visits))
+    runs = _runs_for(tasks, most_runs)
     first = sorted((_run(chains, rank, {}, start()) for rank in _ranks(tasks, chains)), key=_score)
     best = first[0]
     for begun in first[: _CLIMBS if runs >= _MANY_RUNS else 1]:
         if _is_shortest(best, chains):
             break
-        climbed = _improved(begun, chains, start, random, max(runs, min(most_runs, _LEAST_RUNS)))
+        climbed = _improved(begun, chains, start, random, runs)
         best = min(best, climbed, key=_score)
     return _plan(best, chains)
+
+
+def _runs_for(tasks: Sequence[Task], most_runs: int) -> int:
+    """Return how many changes to try, so that a large day takes no longer than it may."""
+    visits = sum(len(task.visits) + (_VISITS_A_RELEASE if task.put_down else 0) for task in tasks)
+    in_all = _VISITS_IF_SMALL if visits <= _SMALL else _VISITS_IF_LARGE
+    return min(most_runs, max(_LEAST_RUNS, in_all // max(1, visits)))
 
 
 def _score(run: _Run) -> tuple[int, int, int, int]:
