@@ -77,7 +77,8 @@ class ExplainDesk:
         """
         look, gone = self.look(), frozenset(declined)
         if self._sweep is None or self._sweep[0] != case or self._sweep[1] != gone:
-            self._sweep = (case, gone, Sweep(look, case, gone))
+            before = self._sweep[2] if self._sweep else None
+            self._sweep = (case, gone, Sweep(look, case, gone, before))
         return self._sweep[2]
 
     def trail(self, case: Case) -> Trail:

@@ -27,6 +27,8 @@ class Likelihood:
         self.questions = frozenset(
             q.id for q in self.knowledge.questions.values() if q.about == "zone"
         )
+        # Kept for ``nextquestion``: for each pair of deposits what tells them apart best.
+        self.leads: dict[tuple[str, str | None], tuple[tuple[str, tuple[float, str]], ...]] = {}
         self.weights: dict[tuple[str, str], dict[str, float]] = {}
         for rule in consultant.normal.by_family[Family.RECOGNISE]:
             if len(rule.patterns) != 1 or rule.patterns[0].kind != "finding":

@@ -126,21 +126,18 @@ def ask_out(look: Lookahead, likelihood: Likelihood, truth: Case, seed: int = 0)
     known = {fact.key: fact for fact in look.facts(truth)}
     asked: set[Place] = set()
     case = bare(truth)
-    while (place := _next_place(look, likelihood, case, asked)) is not None:
+    sweep: Sweep | None = None
+    while True:
+        sweep = Sweep(look, case, frozenset(asked), sweep)
+        found = ranked_questions(sweep, likelihood)
+        if not found:
+            break
+        place = found[0].line.finding or SPECIMEN, found[0].line.question
         asked.add(place)
         case = _answered(case, place, known)
     there_are = sum(1 for _ in _all_places(look, truth))
     step, wanted = look.of_case(case), look.of_case(truth)
     return Asked(seed, len(asked), there_are, step.head == wanted.head, step.step)
-
-
-def _next_place(
-    look: Lookahead, likelihood: Likelihood, case: Case, asked: set[Place]
-) -> Place | None:
-    found = ranked_questions(Sweep(look, case, frozenset(asked)), likelihood)
-    if not found:
-        return None
-    return found[0].line.finding or SPECIMEN, found[0].line.question
 
 
 def _answered(case: Case, place: Place, known: dict[str, Fact]) -> Case:

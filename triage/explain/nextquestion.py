@@ -185,36 +185,55 @@ class Asking:
             if deposit == settled:
                 continue
             values = self._toward(finding, deposit, settled)
-            if len(values) < 2:
-                continue
-            specimen, bench = self.sweep.facts[:2]
-            fact = self.sweep.fact(finding)
-            fields = {**fact.fields, **{name: value for (_, name), value in values.items()}}
-            read = self.sweep.look.summary(replace(fact, fields=fields), specimen, bench)
-            if read.settled == settled or self.sweep.outlook(values).head == self.sweep.base.head:
+            if len(values) < 2 or not self._matters(finding, deposit, settled, values):
                 continue
             name = self.knowledge.deposits[deposit].name
             because = f"It tells whether this is {name}, which would change the next step."
             for place in values:
                 self._credit(place, chance / len(values), len(values), because)
 
+    def _matters(
+        self, finding: str, deposit: str, settled: str | None, values: Mapping[Place, str]
+    ) -> bool:
+        """Return whether these answers shake the reading, and the next step in the end."""
+        specimen, bench = self.sweep.facts[:2]
+        fact = self.sweep.fact(finding)
+        fields = {**fact.fields, **{name: value for (_, name), value in values.items()}}
+        read = self.sweep.look.summary(replace(fact, fields=fields), specimen, bench)
+        if read.settled == settled:
+            return False
+        base = self.sweep.base.head
+        if self.sweep.outlook(values).head != base:
+            return True
+        # Shaken, but not yet decided: would all the open answers decide it?
+        every = self._toward(finding, deposit, None) if settled is not None else values
+        return len(every) > len(values) and self.sweep.outlook(every).head != base
+
     def _toward(self, finding: str, deposit: str, settled: str | None) -> Values:
         """Return the open answers that speak most for a deposit, few against a settled one."""
         fields = self.sweep.fact(finding).fields
         found: list[tuple[float, Place, str]] = []
-        for question in sorted(self.likelihood.questions):
-            if fields[question] != UNKNOWN or (finding, question) in self.sweep.declined:
-                continue
-            weights = [
-                (self._lead(question, answer.id, deposit, settled), answer.id)
-                for answer in self.knowledge.questions[question].answers
-            ]
-            best, answer = max(weights)
-            if best > 0:
-                found.append((best, (finding, question), answer))
+        for question, leads in self._leads(deposit, settled):
+            if fields[question] == UNKNOWN and (finding, question) not in self.sweep.declined:
+                found.append((leads[0], (finding, question), leads[1]))
         found.sort(key=lambda item: (-item[0], item[1]))
         most = len(found) if settled is None else SURPRISES
         return {place: answer for _, place, answer in found[:most]}
+
+    def _leads(
+        self, deposit: str, settled: str | None
+    ) -> tuple[tuple[str, tuple[float, str]], ...]:
+        """Return each question with its answer that favours a deposit most over a settled one."""
+        key = (deposit, settled)
+        if key not in self.likelihood.leads:
+            found = []
+            for question in sorted(self.likelihood.questions):
+                answers = self.knowledge.questions[question].answers
+                best = max((self._lead(question, a.id, deposit, settled), a.id) for a in answers)
+                if best[0] > 0:
+                    found.append((question, best))
+            self.likelihood.leads[key] = tuple(found)
+        return self.likelihood.leads[key]
 
     def _lead(self, question: str, answer: str, deposit: str, settled: str | None) -> float:
         gain = self.likelihood.weight(question, answer, deposit)

@@ -40,17 +40,23 @@ class Sweep:
     """The single-answer changes of one case; each outlook is worked out once.
 
     ``declined`` are (fact, question) places to which "cannot tell" was answered: not asked again.
+    ``before`` is a sweep of the same case before its last answers; what still holds is taken over.
     """
 
     def __init__(
-        self, look: Lookahead, case: Case, declined: frozenset[tuple[str, str]] = frozenset()
+        self,
+        look: Lookahead,
+        case: Case,
+        declined: frozenset[tuple[str, str]] = frozenset(),
+        before: Sweep | None = None,
     ) -> None:
         self.declined = declined
         self.look = look
         self.knowledge: Knowledge = look.knowledge
         self.case = case
         self.facts = look.facts(case)
-        self.work = Work(case)
+        keeps = before is not None and before.look is look and _same_work(before.case, case)
+        self.work: Work = before.work if before is not None and keeps else Work(case)
         self.base = look.outlook(self.facts, self.work)
 
     def outlook(self, values: Mapping[tuple[str, str], str]) -> Outlook:
@@ -115,3 +121,15 @@ class Sweep:
     def is_named(self, finding: str) -> bool:
         """Return whether a person has said what the finding is."""
         return self.fact(finding).fields["named"] != NONE
+
+
+def _same_work(one: Case, other: Case) -> bool:
+    """Return whether two states of a case have the same attempts behind them."""
+    return (
+        one.id == other.id
+        and one.attempts == other.attempts
+        and one.releases == other.releases
+        and one.overrides == other.overrides
+        and [(f.id, f.accepted) for f in one.findings]
+        == [(f.id, f.accepted) for f in other.findings]
+    )
