@@ -1,0 +1,144 @@
+"""Wheel and source archive: what is inside, that the wheel works elsewhere, and what it imports."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tarfile
+import zipfile
+from importlib import metadata
+from pathlib import Path
+
+import pytest
+from install.try_all_pythons import ROOT, VERSIONS, build_with, declared, find_python, plain_name, try_python
+from packaging.requirements import Requirement
+
+CASES = sorted(p.name for p in (ROOT / "cases").glob("*.yaml"))
+RULES = sorted(p.relative_to(ROOT / "rules").as_posix() for p in (ROOT / "rules").rglob("*.yaml"))
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    pytest.importorskip("hatchling")
+    return build_with(Path(sys.executable), tmp_path_factory.mktemp("built"))
+
+
+def test_wheel_carries_rules_cases_and_licence(built: tuple[Path, Path]) -> None:
+    with zipfile.ZipFile(built[0]) as archive:
+        names = set(archive.namelist())
+        for name in RULES:
+            inside = archive.read(f"triage/_carried/rules/{name}")
+            assert inside == (ROOT / "rules" / name).read_bytes()
+    assert {f"triage/_carried/cases/{name}" for name in CASES} <= names
+    assert any(name.endswith("licenses/LICENSE") for name in names)
+    assert {n.split("/")[0] for n in names} == {"triage", next(n for n in names if "dist-info" in n).split("/")[0]}
+    assert not [n for n in names if n.endswith((".pyc", ".tmp", ".lock", ".index.json"))]
+    assert "triage/tui/app.tcss" in names
+
+
+def test_source_archive_can_be_built_and_tested(built: tuple[Path, Path]) -> None:
+    with tarfile.open(built[1]) as archive:
+        names = {n.split("/", 1)[1] for n in archive.getnames() if "/" in n}
+    wanted = {"pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE", "tests/conftest.py", ".ci/run"}
+    wanted |= {f"rules/{name}" for name in RULES} | {f"cases/{name}" for name in CASES}
+    assert wanted <= names
+
+
+def run(*words: str, code_at: Path, home: Path) -> subprocess.CompletedProcess[str]:
+    env = {"PATH": os.environ["PATH"], "PYTHONPATH": str(code_at), "TRIAGE_HOME": str(home), "NO_COLOR": "1"}
+    return subprocess.run(words, capture_output=True, text=True, check=False, cwd=home, env=env, timeout=300)
+
+
+def test_unpacked_wheel_works_from_another_folder(built: tuple[Path, Path], tmp_path: Path) -> None:
+    """With the packages of this environment; the empty environments are the slow test's."""
+    site, home = tmp_path / "site", tmp_path / "home"
+    home.mkdir()
+    with zipfile.ZipFile(built[0]) as archive:
+        archive.extractall(site)
+    triage = [sys.executable, "-m", "triage"]
+    check = run(*triage, "check", code_at=site, home=home)
+    assert check.returncode == 0, check.stderr
+    assert str(site / "triage" / "_carried" / "rules") in check.stdout
+    case = site / "triage" / "_carried" / "cases" / "bumblebee-plate-3.yaml"
+    plan = run(*triage, "plan", str(case), "--json", code_at=site, home=home)
+    assert json.loads(plan.stdout)["steps"], plan.stderr
+
+
+# Each is one process; together they touch every face but the full-screen one, which is imported.
+COMMANDS = """
+import contextlib, io, sys
+before = set(sys.modules)
+from triage.cli import main
+case = {case!r}
+out = io.StringIO()
+with contextlib.redirect_stdout(out):
+    for words in (
+        ["check"], ["plan", case], ["plan", case, "--json"], ["list"], ["handbook"], ["schema", "agent"],
+        ["sheet", case], ["air", "ethanol", "--ml", "1"], ["new", "x", "--taxon", "beetles"],
+    ):
+        code = main(words)
+        assert code in (0, 2), words
+import triage.tui.app, triage.plain.session, triage.airplot
+print("\\n".join(sorted(set(sys.modules) - before)))
+"""
+
+
+# Tried by a dependency that works without it: numpy's Fortran reader guesses text codes with it.
+TRIED = {"charset-normalizer"}
+
+
+def allowed_distributions() -> set[str]:
+    """The declared dependencies and, all the way down, what they require without extras."""
+    text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    import tomllib
+
+    waiting = [Requirement(r) for r in tomllib.loads(text)["project"]["dependencies"]]
+    allowed: set[str] = set()
+    while waiting:
+        requirement = waiting.pop()
+        name = plain_name(requirement.name)
+        if name in allowed:
+            continue
+        allowed.add(name)
+        for inner in metadata.requires(name) or ():
+            wanted = Requirement(inner)
+            extras = {"extra": ""} if not requirement.extras else {"extra": sorted(requirement.extras)[0]}
+            if wanted.marker is None or wanted.marker.evaluate(extras):
+                waiting.append(wanted)
+    return allowed
+
+
+def test_nothing_but_declared_dependencies_is_imported(tmp_path: Path) -> None:
+    case = str(ROOT / "cases" / "bumblebee-plate-3.yaml")
+    done = run(sys.executable, "-c", COMMANDS.format(case=case), code_at=ROOT, home=tmp_path)
+    assert done.returncode == 0, done.stderr
+    owners = metadata.packages_distributions()
+    tops = {name.split(".")[0] for name in done.stdout.split()}
+    assert "textual" in tops
+    assert "experta" in tops
+    allowed = allowed_distributions() | {"triage"} | TRIED
+    strangers = {
+        top: sorted(owners[top])
+        for top in tops
+        if top in owners and not {plain_name(d) for d in owners[top]} & allowed
+    }
+    assert not strangers
+
+
+def test_wheel_declares_what_pyproject_declares(built: tuple[Path, Path]) -> None:
+    assert declared(built[0]) == {
+        "experta", "pydantic", "pyyaml", "textual", "numpy", "scipy", "filelock", "platformdirs", "plotext", "textual-plotext",
+    }  # fmt: skip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("version", VERSIONS)
+def test_wheel_in_an_empty_environment(version: str, built: tuple[Path, Path], tmp_path: Path) -> None:
+    python = find_python(version)
+    if python is None:
+        pytest.skip(f"Python {version} is not at hand")
+    lines = try_python(python, built[0], tmp_path / version)
+    assert lines[0].startswith("triage ")
+    assert "no fault" in lines[1]
