@@ -39,10 +39,10 @@ _VISITS_IF_LARGE = 20_000
 _SMALL = 150
 #: placing a release means judging the air, which takes as long as so many visits
 _VISITS_A_RELEASE = 12
-_MOST_RUNS = 2000
+_MOST_RUNS = 1600
 _LEAST_RUNS = 6
 #: a small day is climbed from several rules, since each may lead to another summit
-_CLIMBS = 4
+_CLIMBS = 6
 _MANY_RUNS = 400
 #: how much longer than the best a day may be to be worked on, at first [fraction]
 _WORSE = 0.08
@@ -110,10 +110,13 @@ def plan_day(
     runs = _runs_for(tasks, most_runs)
     first = sorted((_run(chains, rank, {}, start()) for rank in _ranks(tasks, chains)), key=_score)
     best = first[0]
-    for begun in first[: _CLIMBS if runs >= _MANY_RUNS else 1]:
+    climbs = _CLIMBS if runs >= _MANY_RUNS else 1
+    for number in range(climbs):
         if _is_shortest(best, chains):
             break
-        climbed = _improved(begun, chains, start, random, runs)
+        most_changes = 2 + 3 * (number % 2)
+        begun = first[number % len(first)]
+        climbed = _improved(begun, chains, start, random, (runs, most_changes))
         best = min(best, climbed, key=_score)
     return _plan(best, chains)
 
@@ -138,9 +141,10 @@ def _improved(
     chains: Mapping[str, Sequence[Task]],
     start: Callable[[], Timeline],
     random: np.random.Generator,
-    runs: int,
+    effort: tuple[int, int],
 ) -> _Run:
-    """Return the best of many small changes to a run, each made to the best so far."""
+    """Return the best of many small changes to a run; ``effort``: how many, most at a time."""
+    runs, most_changes = effort
     keys = [_key(task) for chain in chains.values() for task in chain if not task.is_due]
     if len(keys) < 2:
         return best
@@ -149,7 +153,7 @@ def _improved(
     held: dict[str, int] = {}
     here = best
     for number in range(runs):
-        new_order, new_held = _changed(here, order, held, keys, random)
+        new_order, new_held = _changed(here, (order, held), keys, random, most_changes)
         run = _run(chains, _by(new_order), new_held, start())
         # A little worse is taken at first, so that the search does not end on the first summit.
         length = best.ends_min - best.timeline.begins_min
@@ -175,14 +179,14 @@ def _by(order: Mapping[str, float]) -> Rank:
 
 def _changed(
     best: _Run,
-    order: Mapping[str, float],
-    held: Mapping[str, int],
+    genes: tuple[Mapping[str, float], Mapping[str, int]],
     keys: Sequence[str],
     random: np.random.Generator,
+    most_changes: int,
 ) -> tuple[dict[str, float], dict[str, int]]:
     """Return order and earliest begins with a few small changes by chance."""
-    order, held = dict(order), dict(held)
-    for _ in range(1 + int(random.integers(0, 4)) * int(random.integers(0, 2))):
+    order, held = dict(genes[0]), dict(genes[1])
+    for _ in range(1 + int(random.integers(most_changes))):
         key = keys[int(random.integers(len(keys)))]
         kind = int(random.integers(3))
         if kind == 0:
