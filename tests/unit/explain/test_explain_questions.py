@@ -1,0 +1,112 @@
+"""The next question: it can change what is done next, a look comes first, and asking ends."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.support.explaining import drawn_case, likelihood, look_on, sweep_of
+from tests.support.knowledge import shipped
+from triage.case.changes import new_case, new_finding
+from triage.case.profile import Bench
+from triage.explain.measure import ask_out, invented_case, measure_questions
+from triage.explain.nextquestion import ranked_questions
+from triage.explain.sweep import Sweep
+
+SAMPLE = 5
+FULL = 200
+
+
+def test_a_single_answer_that_is_asked_for_changes_the_next_step():
+    """Whatever is asked on its own account has an answer that changes the next step."""
+    checked = 0
+    for seed in range(12):
+        sweep = sweep_of(*drawn_case(seed))
+        for found in ranked_questions(sweep, likelihood()):
+            if found.together > 1:
+                continue
+            place = (found.line.finding or "specimen", found.line.question)
+            heads = {o.head for a, o in sweep.open if a.place == place}
+            assert heads - {sweep.base.head}, found
+            checked += 1
+    assert checked > 30
+
+
+def test_what_could_change_the_next_step_is_never_left_unasked():
+    """No open answer changes the next step unless its question is in the list."""
+    for seed in range(12):
+        sweep = sweep_of(*drawn_case(seed))
+        if sweep.base.refused or sweep.base.held:
+            continue
+        asked = {
+            (q.line.finding or "specimen", q.line.question)
+            for q in ranked_questions(sweep, likelihood())
+        }
+        missed = {a.place for a, o in sweep.open if o.head != sweep.base.head} - asked
+        assert not missed
+
+
+def test_a_micro_test_waits_for_every_look_and_touch():
+    finding = new_finding("f1", "elytra", signs={"colour": "white"})
+    case = new_case("white", taxon="beetles", findings=(finding,))
+    risks = [q.line.risk for q in ranked_questions(sweep_of(case, Bench()), likelihood())]
+    assert risks == sorted(risks, key=lambda risk: risk == "micro-test")
+
+
+def test_every_question_says_why_it_is_asked():
+    for seed in range(6):
+        for found in ranked_questions(sweep_of(*drawn_case(seed)), likelihood()):
+            assert found.because
+            assert 0 < found.chance <= 1
+            assert found.value > 0
+
+
+def test_a_held_or_refused_case_asks_nothing():
+    finding = new_finding("f1", "elytra")
+    refused = new_case("no", taxon="beetles", answers={"lacquered": "yes"}, findings=(finding,))
+    assert ranked_questions(sweep_of(refused, Bench()), likelihood()) == ()
+
+
+def test_gate_questions_of_later_stages_are_not_asked():
+    """At intake nobody is asked whether the set parts are firm."""
+    finding = new_finding("f1", "elytra")
+    case = new_case("new", taxon="beetles", findings=(finding,))
+    sweep = sweep_of(case, Bench())
+    assert sweep.base.stage == "intake"
+    asked = {q.line.question for q in ranked_questions(sweep, likelihood())}
+    assert not asked & {"set-firm", "kept"}
+    assert {"lacquered", "whole"} <= asked
+
+
+def test_chances_of_answers_add_up_and_exclusions_count():
+    found = likelihood()
+    for question in found.questions:
+        for deposit in shipped().deposits:
+            chances = found.answers(question, {deposit: 1.0})
+            assert sum(chances.values()) == pytest.approx(1.0)
+            for answer, chance in chances.items():
+                if found.weight(question, answer, deposit) <= -1 and max(chances.values()) > chance:
+                    assert chance == 0.0
+
+
+def test_asking_ends_with_the_same_first_step_on_invented_cases():
+    look = look_on(Bench())
+    for seed in range(SAMPLE):
+        truth = invented_case(look, likelihood(), seed)
+        found = ask_out(look, likelihood(), truth, seed)
+        assert found.same_step, seed
+        assert found.asked < found.there_are
+
+
+@pytest.mark.slow
+def test_half_the_questions_are_enough_on_200_invented_cases():
+    """At most half the questions of asking all, with the same first step in every case."""
+    found = measure_questions(look_on(Bench()), FULL)
+    print(found.sentence())
+    assert found.agreeing == FULL
+    assert found.share <= 0.5
+
+
+def test_measuring_is_the_same_each_time():
+    look = look_on(Bench())
+    assert invented_case(look, likelihood(), 7) == invented_case(look, likelihood(), 7)
+    assert Sweep(look, invented_case(look, likelihood(), 7)).base
