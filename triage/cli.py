@@ -15,7 +15,18 @@ from triage import __version__
 from triage.commands.common import Parser, add_folders
 from triage.errors import TriageError
 
-GROUPS = ("work", "look", "calc", "sheet", "handbook", "serve", "history", "knowledge")
+GROUPS = (
+    "work",
+    "look",
+    "calc",
+    "sheet",
+    "handbook",
+    "serve",
+    "history",
+    "knowledge",
+    "prove",
+    "completion",
+)
 USAGE = "triage [CASE | COMMAND] [options]"
 TEXT = """\
 Contamination triage for dried insects before high-magnification photography.
