@@ -93,21 +93,25 @@ def run_explain(arguments: Arguments) -> int:
         one = arguments.method or _next_method(workshop.plan(case).next_step())
         found = desk.contrast(case, one, arguments.rather_than, arguments.finding)
         lines = [line for contrast in found for line in text.contrast_text(contrast)]
-        content = [asdict(contrast) for contrast in found]
+        content = {"contrast": [asdict(contrast) for contrast in found]}
     elif arguments.method is not None:
         against = desk.why_not(case, arguments.method, arguments.finding)
         lines = [line for each in against for line in text.why_not_text(each)]
-        content = [asdict(each) for each in against]
+        content = {"why_not": [asdict(each) for each in against]}
     elif arguments.finding is not None and arguments.step is None:
         nodes = desk.how(case, arguments.finding)
-        lines, content = list(text.nodes_text(nodes)), [asdict(node) for node in nodes]
+        lines = list(text.nodes_text(nodes))
+        content = {"how": [asdict(node) for node in nodes]}
     else:
         nodes = desk.why(case, arguments.step)
         lines = list(text.nodes_text(nodes))
+        content = {"why": [asdict(node) for node in nodes]}
         if arguments.step is None:
-            lines += text.firmness_text(desk.firmness(case))
-            lines += [c.sentence for c in desk.contradictions(case)]
-        content = [asdict(node) for node in nodes]
+            firmness, against_each_other = desk.firmness(case), desk.contradictions(case)
+            lines += text.firmness_text(firmness)
+            lines += text.contradictions_text(against_each_other)
+            content["firmness"] = [asdict(each) for each in firmness]
+            content["contradictions"] = [asdict(each) for each in against_each_other]
     if arguments.json:
         print_json(content)
     else:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 
+from triage.explain.conflicts import Contradiction
 from triage.explain.contrast import Contrast
 from triage.explain.counterfactual import Counterfactual
 from triage.explain.nextquestion import NextQuestion
@@ -78,6 +79,12 @@ def firmness_text(found: Iterable[Firmness]) -> Iterator[str]:
         word = "firm" if each.firm else "tentative"
         whose = f"{each.finding} {each.question}: " if each.question else ""
         yield from _wrapped(f"{each.step}: {word}. {whose}{each.because}", "")
+
+
+def contradictions_text(found: Iterable[Contradiction]) -> Iterator[str]:
+    """Yield each contradiction with its two facts."""
+    for each in found:
+        yield from _wrapped(f"CONTRADICTION: {each.sentence}", "")
 
 
 def changes_text(found: Iterable[Counterfactual]) -> Iterator[str]:
