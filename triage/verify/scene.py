@@ -99,6 +99,8 @@ class _Drawn(NamedTuple):
     conclusions: Conclusions
     offered: frozenset[str]
     forbidden: frozenset[str]
+    # Those of them that are forbidden everywhere, so also for work on the whole specimen.
+    whole: frozenset[str]
     key: int
     fragility: str
 
@@ -200,6 +202,7 @@ class SceneMaker:
             conclusions,
             _methods(offers),
             _methods(forbids),
+            _whole(forbids),
             # A short key is hashed quickly, and it is hashed for each bench.
             self._keys.setdefault(key, len(self._keys)),
             finding.get("fragility"),
@@ -223,7 +226,14 @@ class SceneMaker:
         forbidden = drawn.forbidden | _methods(more.get(Family.FORBID, ()))
         is_soft = combination.hydration == self.axes.base[HYDRATION]
         # Only what rules out a method that is offered for something can change the skeleton.
-        same: Key = (drawn.key, forbidden & offered, _said(offers), _said(orders))
+        whole = drawn.whole | _whole(more.get(Family.FORBID, ()))
+        same: Key = (
+            drawn.key,
+            forbidden & offered,
+            whole & offered,
+            _said(offers),
+            _said(orders),
+        )
         for name in names:
             bars = self.bars[name]
             key = (same, bars & offered)
@@ -303,6 +313,10 @@ def trimmed(found: Conclusions) -> Conclusions:
 
 def _methods(conclusions: Iterable[Conclusion]) -> frozenset[str]:
     return frozenset(m for c in conclusions for m in c.get("method"))
+
+
+def _whole(forbids: Iterable[Conclusion]) -> frozenset[str]:
+    return _methods(c for c in forbids if c.get("finding") is None)
 
 
 def _said(conclusions: Iterable[Conclusion]) -> tuple[object, ...]:
