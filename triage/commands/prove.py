@@ -119,10 +119,14 @@ def run_sweep(arguments: Arguments) -> int:
 
 def run_mutations(arguments: Arguments) -> int:
     """Break the knowledge and print the score; the exit code is 2 if it is below the promise."""
+    from triage import places
     from triage.verify.mutations import run_all
 
     start = time.perf_counter()
-    score = run_all(_rules(arguments), arguments.each, arguments.jobs, _progress("mutations"))
+    golden = places.golden_file()
+    score = run_all(
+        _rules(arguments), golden, arguments.each, arguments.jobs, _progress("mutations")
+    )
     seconds = time.perf_counter() - start
     if arguments.json:
         print_json({**score.data(), "seconds": round(seconds, 1)})
@@ -135,18 +139,19 @@ def run_mutations(arguments: Arguments) -> int:
 
 def run_golden(arguments: Arguments) -> int:
     """Compare the knowledge with its second entry, or write that anew."""
+    from triage import places
     from triage.engine.consult import Consultant
     from triage.knowledge.load import load_knowledge
-    from triage.verify.golden import GOLDEN_FILE, differences, golden_text, load_golden
+    from triage.verify.golden import differences, golden_text, load_golden
 
     folder = _rules(arguments)
     consultant = Consultant(load_knowledge(folder))
-    path = folder / GOLDEN_FILE
+    path = places.golden_file()
     if arguments.write:
         path.write_text(golden_text(consultant), encoding="utf-8")
         print(f"written: {path}; review the difference before it is kept")
         return 0
-    found = list(differences(consultant, load_golden(folder)))
+    found = list(differences(consultant, load_golden(path)))
     for line in found:
         print(line)
     print(f"{len(found)} differences")

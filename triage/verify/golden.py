@@ -27,7 +27,6 @@ from triage.verify.reachable import offers
 from triage.verify.scene import SceneMaker
 from triage.yamltext import dump_yaml, parse_yaml, read_text
 
-GOLDEN_FILE = "golden.yaml"
 HEADER = """\
 # Second entry of what safety rests on: limits, grades, ceilings, ladders, and what must be
 # forbidden, closed or cautioned in which case. Written by `triage prove golden --write` and kept
@@ -248,11 +247,9 @@ def golden_text(consultant: Consultant) -> str:
     return HEADER + dump_yaml(golden_of(consultant))
 
 
-def load_golden(folder: Path) -> dict[str, Any]:
-    """Return the second entry that stands in a rules folder."""
-    path = folder / GOLDEN_FILE
-    shown = f"{folder.name}/{GOLDEN_FILE}"
-    data: dict[str, Any] = parse_yaml(read_text(path, shown), shown).data
+def load_golden(path: Path) -> dict[str, Any]:
+    """Return the second entry in a file."""
+    data: dict[str, Any] = parse_yaml(read_text(path, path.name), path.name).data
     return data
 
 

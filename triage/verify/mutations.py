@@ -140,9 +140,9 @@ def chosen(knowledge: Knowledge, most: int) -> list[Mutant]:
 _held: dict[str, Any] = {}
 
 
-def _begin(rules: str, most: int) -> None:
+def _begin(rules: str, golden: str, most: int) -> None:
     sound = load_knowledge(rules)
-    _held.update(sound=sound, golden=load_golden(Path(rules)), mutants=chosen(sound, most))
+    _held.update(sound=sound, golden=load_golden(Path(golden)), mutants=chosen(sound, most))
 
 
 def _run(place: int) -> tuple[str, str, bool, str]:
@@ -152,13 +152,18 @@ def _run(place: int) -> tuple[str, str, bool, str]:
 
 
 def run_all(
-    rules: Path, most: int, jobs: int | None = None, progress: Progress | None = None
+    rules: Path,
+    golden: Path,
+    most: int,
+    jobs: int | None = None,
+    progress: Progress | None = None,
 ) -> Score:
     """Return the score over a rules folder.
 
     Parameters
     ----------
-    rules    rules folder with its second entry
+    rules    rules folder
+    golden   file of its second entry
     most     most mutants of each kind, 0 for all there are
     jobs     number of processes, all cores by default
     progress called with mutants done and mutants in all
@@ -168,12 +173,12 @@ def run_all(
     TriageError: the knowledge is not sound to begin with.
     """
     sound = load_knowledge(rules)
-    if check := caught_by(sound, sound, load_golden(rules)):
+    if check := caught_by(sound, sound, load_golden(golden)):
         raise TriageError(f"the knowledge itself is caught by: {check}", mend="mend it first")
     places: Sequence[int] = range(len(chosen(sound, most)))
     score = Score()
     context = multiprocessing.get_context("spawn")
-    with context.Pool(jobs or os.cpu_count() or 1, _begin, (str(rules), most)) as pool:
+    with context.Pool(jobs or os.cpu_count() or 1, _begin, (str(rules), str(golden), most)) as pool:
         results: Iterable[tuple[str, str, bool, str]] = pool.imap(_run, places, chunksize=4)
         for done, (kind, name, is_vital, check) in enumerate(results, start=1):
             score.note(kind, name, check, is_vital=is_vital)
