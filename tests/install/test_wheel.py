@@ -12,7 +12,15 @@ from importlib import metadata
 from pathlib import Path
 
 import pytest
-from install.try_all_pythons import ROOT, VERSIONS, build_with, declared, find_python, plain_name, try_python
+from install.try_all_pythons import (
+    ROOT,
+    VERSIONS,
+    build_with,
+    declared,
+    find_python,
+    plain_name,
+    try_python,
+)
 from packaging.requirements import Requirement
 
 CASES = sorted(p.name for p in (ROOT / "cases").glob("*.yaml"))
@@ -56,7 +64,7 @@ def test_unpacked_wheel_works_from_another_folder(built: tuple[Path, Path], tmp_
     site, home = tmp_path / "site", tmp_path / "home"
     home.mkdir()
     with zipfile.ZipFile(built[0]) as archive:
-        archive.extractall(site)
+        archive.extractall(site)  # noqa: S202  (our own wheel)
     triage = [sys.executable, "-m", "triage"]
     check = run(*triage, "check", code_at=site, home=home)
     assert check.returncode == 0, check.stderr
@@ -104,7 +112,7 @@ def allowed_distributions() -> set[str]:
         allowed.add(name)
         for inner in metadata.requires(name) or ():
             wanted = Requirement(inner)
-            extras = {"extra": ""} if not requirement.extras else {"extra": sorted(requirement.extras)[0]}
+            extras = {"extra": ""} if not requirement.extras else {"extra": min(requirement.extras)}
             if wanted.marker is None or wanted.marker.evaluate(extras):
                 waiting.append(wanted)
     return allowed

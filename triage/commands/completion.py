@@ -11,6 +11,12 @@ from triage.commands.common import Arguments, Subparsers, command
 
 SHELLS = ("bash", "zsh", "fish")
 PROGRAM = "triage"
+OPTIONS = {
+    "--help": "show the commands",
+    "--version": "show the version",
+    "--demo": "open the interface on a copy of the demo cases",
+    "--plain": "numbered lines in place of the interface",
+}
 
 
 @dataclass(frozen=True)
@@ -32,27 +38,37 @@ def add_commands(subparsers: Subparsers) -> None:
         "completion bash > ~/.local/share/bash-completion/completions/triage",
     )
     completion.add_argument("shell", choices=SHELLS, help="your shell")
-    completion.set_defaults(run=run_completion)
+    # All commands are known only when all groups have been added: they are read when it runs.
+    completion.set_defaults(run=run_completion, every=subparsers)
 
 
 def run_completion(arguments: Arguments) -> int:
     """Print the script for one shell, made from the parser itself."""
-    from triage.cli import build_parser
-
     writers = {"bash": bash_script, "zsh": zsh_script, "fish": fish_script}
-    print(writers[arguments.shell](tuple(words_of(build_parser()))), end="")
+    print(writers[arguments.shell](tuple(all_words(arguments.every))), end="")
     return 0
 
 
-def words_of(parser: argparse.ArgumentParser, path: tuple[str, ...] = ()) -> Iterator[Word]:
+def all_words(every: Subparsers) -> Iterator[Word]:
+    """Yield the options without a command, then every command with its words."""
+    for option, text in OPTIONS.items():
+        yield Word((), option, text)
+    yield from _command_words(every, ())
+
+
+def _command_words(every: Subparsers, path: tuple[str, ...]) -> Iterator[Word]:
+    helps = {choice.dest: choice.help or "" for choice in every._choices_actions}  # noqa: SLF001  (the same)
+    for name, inner in every.choices.items():
+        yield Word(path, name, helps.get(name, ""))
+        yield from words_of(inner, (*path, name))
+
+
+def words_of(parser: argparse.ArgumentParser, path: tuple[str, ...]) -> Iterator[Word]:
     """Yield every word that a parser takes, and those of its commands, in its own order."""
     for action in parser._actions:  # noqa: SLF001  (argparse has no public list of its actions)
         text = "" if action.help in (None, argparse.SUPPRESS) else str(action.help)
         if isinstance(action, argparse._SubParsersAction):  # noqa: SLF001  (the same)
-            helps = {choice.dest: choice.help or "" for choice in action._choices_actions}  # noqa: SLF001
-            for name, inner in action.choices.items():
-                yield Word(path, name, helps.get(name, ""))
-                yield from words_of(inner, (*path, name))
+            yield from _command_words(action, path)
             continue
         for option in action.option_strings:
             if option.startswith("--"):

@@ -65,7 +65,7 @@ class _Reader:
         files = sorted(place.glob("*.yaml")) if place.is_dir() else [place]
         if place.is_dir() and not files:
             where = Where(f"{self.folder.name}/{target}")
-            self.faults.append(TriageError("the folder is empty", where, f"add a {kind}"))
+            self.faults.append(TriageError("the folder is empty", where, f"add files: {kind}"))
         for path in files:
             parsed = self.parse(path)
             if parsed is None:
@@ -76,12 +76,9 @@ class _Reader:
                     yield entry, parsed, (index,), shown
             elif isinstance(parsed.data, dict):
                 yield parsed.data, parsed, (), shown
-            elif parsed.data is not None:
-                self.faults.append(
-                    TriageError(
-                        "a list of entries is expected", Where(shown, 1), "begin with - id:"
-                    )
-                )
+            else:
+                what = "no entries" if parsed.data is None else "a list of entries is expected"
+                self.faults.append(TriageError(what, Where(shown, 1), "begin with - id:"))
 
     def table(self, kind: str, model: type[BaseModel], target: str) -> dict[str, Any]:
         """Return all valid entries of a kind by id, in file order."""

@@ -1,0 +1,396 @@
+"""A practitioner edits a copy of the rules wrongly: each wrong edit is one line with its mend.
+
+Each edit is made in a fresh copy. ``triage check`` names the exact line, the entry and what to do;
+``triage plan`` with the same copy refuses to plan.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from triage.cli import main
+
+ROOT = Path(__file__).resolve().parents[2]
+CASE = ROOT / "cases" / "bumblebee-plate-3.yaml"
+
+
+@dataclass(frozen=True)
+class Edit:
+    """One wrong edit: in ``file``, the first ``old`` after ``after`` becomes ``new``.
+
+    ``at`` is the text whose line must be named (``new`` if empty), ``entry`` the entry, ``says``
+    what is wrong, ``mend`` what to do.
+    """
+
+    file: str
+    after: str
+    old: str
+    new: str
+    entry: str
+    says: str
+    mend: str
+    at: str = ""
+
+
+EDITS = {
+    # -- names that do not exist -------------------------------------------------------------
+    "technique misspelt": Edit(
+        "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "technique: brush-wet", "technique: brush-wett",
+        'method "ethanol-70-brush"', 'unknown technique "brush-wett"', 'did you mean "brush-wet"?',
+    ),
+    "stop sign misspelt": Edit(
+        "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "[colour-moves,", "[color-moves,",
+        'method "ethanol-70-brush"', 'unknown stop "color-moves"', 'did you mean "colour-moves"?',
+    ),
+    "agent misspelt": Edit(
+        "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "agent: ethanol\n", "agent: etanol\n",
+        'method "ethanol-70-brush"', 'unknown agent "etanol"', 'did you mean "ethanol"?',
+    ),
+    "trait misspelt": Edit(
+        "zones.yaml", "- id: compound-eye", "[lens, waxy]", "[lense, waxy]",
+        'zone "compound-eye"', 'unknown trait "lense"', 'did you mean "lens"?',
+    ),
+    "fragility misspelt": Edit(
+        "taxa.yaml", "- id: weevils-scaled", "fragility: very-delicate", "fragility: very-delicat",
+        'taxon "weevils-scaled"', 'unknown fragility "very-delicat"', 'did you mean "very-delicate"?',
+    ),
+    "authority unknown": Edit(
+        "agents/heptane.yaml", "limits:", "authority: osha", "authority: oshaa",
+        'agent "heptane"', 'unknown authority "oshaa"', 'did you mean "osha"?',
+    ),
+    "glove material unknown": Edit(
+        "agents/heptane.yaml", "gloves:", "material: nitrile-thick", "material: nitril-thick",
+        'agent "heptane"', 'unknown material "nitril-thick"', 'did you mean "nitrile-thick"?',
+    ),
+    "key misspelt": Edit(
+        "deposits.yaml", "- id: pollen", "speaks_for:", "speeks_for:",
+        'deposit "pollen"', 'unknown key "speeks_for"', 'did you mean "speaks_for"?',
+    ),
+    "inner key misspelt": Edit(
+        "agents/heptane.yaml", "limits:", "edition: 29 CFR", "editon: 29 CFR",
+        'agent "heptane"', 'unknown key "limits.0.editon"', 'did you mean "edition"?',
+    ),
+    # -- sources ------------------------------------------------------------------------------
+    "source missing": Edit(
+        "deposits.yaml", "- id: pollen", "  source: common-practice\n", "",
+        'deposit "pollen"', '"source" is missing', "add source:", "- id: pollen",
+    ),
+    "source unknown": Edit(
+        "zones.yaml", "- id: compound-eye", "source: corneal-coat-2020", "source: corneal-coat-2021",
+        'zone "compound-eye"', 'unknown source "corneal-coat-2021"', 'did you mean "corneal-coat-2020"?',
+    ),
+    "judgement without a known source": Edit(
+        "judgement.yaml", "suspected:", "source: shortliffe-buchanan-1975", "source: shortlife-1975",
+        "judgement", 'unknown source "shortlife-1975"', 'did you mean "shortliffe-buchanan-1975"?',
+    ),
+    # -- ids ----------------------------------------------------------------------------------
+    "id twice": Edit(
+        "deposits.yaml", "- id: pollen", "- id: pollen", "- id: loose-dust",
+        'deposit "loose-dust"', "this id is used twice", "rename one; the first stands at rules/deposits.yaml:3",
+        "- id: loose-dust\n  name: pollen",
+    ),
+    "rule id twice in two families": Edit(
+        "order.yaml", "- id: order-dry-before-wet", "- id: order-dry-before-wet", "- id: gate-worth-it",
+        'rule "gate-worth-it"', "this id is used twice", "rename one; the first stands at rules/gate.yaml:",
+    ),
+    "id with a blank": Edit(
+        "stops.yaml", "- id: colour-moves", "- id: colour-moves", "- id: Colour moves",
+        'stop "Colour moves"', "id:", "use small letters, digits and hyphens",
+    ),
+    # -- values -------------------------------------------------------------------------------
+    "limit without edition": Edit(
+        "agents/heptane.yaml", "limits:", "    edition: 29 CFR 1910.1000 Table Z-1, as in force in 1994 and since\n", "",
+        'agent "heptane"', '"limits.0.edition" is missing', "add edition:", "- authority: osha",
+    ),
+    "unit unknown": Edit(
+        "agents/heptane.yaml", "limits:", "unit: ppm", "unit: ppmv",
+        'agent "heptane"', 'limits.0.unit is "ppmv"', 'did you mean "ppm"?',
+    ),
+    "negative vapour pressure": Edit(
+        "agents/heptane.yaml", "vapour_pressure:", "kpa: 4.72", "kpa: -4.72",
+        'agent "heptane"', "kpa: Input should be greater than 0 (given: -4.72)", "correct the value",
+    ),
+    "number with a unit in it": Edit(
+        "agents/heptane.yaml", "limits:", "value: 500", "value: 500 ppm",
+        'agent "heptane"', "limits.0.value", "write a number, and its unit under unit:",
+    ),
+    "number that is none": Edit(
+        "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "passes: 3", "passes: 0",
+        'method "ethanol-70-brush"', "passes: Input should be greater than or equal to 1", "correct the value",
+    ),
+    "grade above five": Edit(
+        "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "mechanical: {grade: 3", "mechanical: {grade: 6",
+        'method "ethanol-70-brush"', "harshness.mechanical.grade", "correct the value",
+    ),
+    "start above most": Edit(
+        "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "dwell_s: {start: 30,", "dwell_s: {start: 3000,",
+        'method "ethanol-70-brush"', "dwell_s: start 3000 is above most 300", "correct the value",
+    ),
+    "no stop points": Edit(
+        "methods/clean-solvent.yaml", "- id: ethanol-70-brush",
+        "stop_signs: [colour-moves, gloss-or-beading-lost, scales-on-brush, joint-opens, crack-or-curl, three-unchanged]",
+        "stop_signs: []", 'method "ethanol-70-brush"', "stop_signs", "add what is missing to the list",
+    ),
+    "stage unknown": Edit(
+        "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "stage: clean", "stage: cleaning",
+        'method "ethanol-70-brush"', 'stage is "cleaning"', 'did you mean "clean"?',
+    ),
+    "guard unknown": Edit(
+        "deposits.yaml", "- id: natural-bloom", "guard: protect", "guard: protected",
+        'deposit "natural-bloom"', 'guard is "protected"', 'did you mean "protect"?',
+    ),
+    "answer twice": Edit(
+        "questions.yaml", "- id: whole\n", "- {id: parts-loose,", "- {id: whole,",
+        'question "whole"', 'answer "whole" stands twice', "give each its id", "- {id: whole, text: some",
+    ),
+    "agent that is never used": Edit(
+        "methods/clean-solvent.yaml", "- id: heptane-brush", "agent: heptane", "agent: carbon-tetrachloride",
+        'method "heptane-brush"', '"carbon-tetrachloride" is never used', "choose another agent",
+    ),
+    "agent that is a draft": Edit(
+        "agents/heptane.yaml", "status:", "status: checked", "status: draft",
+        'method "heptane-brush"', '"heptane" is a draft', "check the agent first", "methods/clean-solvent.yaml|agent: heptane",
+    ),
+    # -- rules --------------------------------------------------------------------------------
+    "weight out of range": Edit(
+        "recognise.yaml", "- id: recognise-sheen-dull", "deposit: mud, weight: 0.2", "deposit: mud, weight: 1.2",
+        'rule "recognise-sheen-dull"', "weight is 1.2", "give a number from -1 to below 1",
+    ),
+    "unknown deposit in evidence": Edit(
+        "recognise.yaml", "- id: recognise-sheen-dull", "deposit: mud, weight: 0.2", "deposit: mudd, weight: 0.2",
+        'rule "recognise-sheen-dull"', 'unknown deposit "mudd"', 'did you mean "mud"?',
+    ),
+    "answer that is never given": Edit(
+        "recognise.yaml", "- id: recognise-sheen-dull", "sheen: dull}", "sheen: dul}",
+        'rule "recognise-sheen-dull"', 'finding.sheen is never "dul"', 'did you mean "dull"?',
+    ),
+    "field that does not exist": Edit(
+        "recognise.yaml", "- id: recognise-sheen-dull", "sheen: dull}", "sheeen: dull}",
+        'rule "recognise-sheen-dull"', 'finding has no field "sheeen"', 'did you mean "sheen"?',
+    ),
+    "kind of fact that does not exist": Edit(
+        "recognise.yaml", "- id: recognise-sheen-dull", "- finding: {id", "- findings: {id",
+        'rule "recognise-sheen-dull"', 'unknown kind of fact "findings"', 'did you mean "finding"?',
+    ),
+    "absence in an interlock": Edit(
+        "forbid.yaml", "- id: forbid-unsettled-anything-that-acts", "- finding: {id: $f, settled: none}",
+        "- finding: {id: $f, settled: none}\n    - absent: {specimen: {hydration: dry}}",
+        'rule "forbid-unsettled-anything-that-acts"', "an interlock must not depend on an absence", "remove absent",
+        "- absent: {specimen",
+    ),
+    "stratum read too early": Edit(
+        "recognise.yaml", "- id: recognise-sheen-dull", "- finding: {id: $f, sheen: dull}",
+        "- finding: {id: $f, sheen: dull}\n    - closed: {stage: clean}",
+        'rule "recognise-sheen-dull"', '"closed" is only known after gate', "use facts of earlier families",
+        "- closed: {stage",
+    ),
+    "derived field read too early": Edit(
+        "recognise.yaml", "- id: recognise-sheen-dull", "sheen: dull}", "fragility: robust}",
+        'rule "recognise-sheen-dull"', "finding.fragility is derived later", "use what was observed instead",
+    ),
+    "unknown method in an offer": Edit(
+        "offer.yaml", "- id: offer-loose-dust", "brush-dry-soft", "brush-dry-sof",
+        'rule "offer-loose-dust"', 'unknown method "brush-dry-sof"', 'did you mean "brush-dry-soft"?',
+    ),
+    "variable not bound": Edit(
+        "offer.yaml", "- id: offer-loose-dust", "      finding: $f\n", "      finding: $g\n",
+        'rule "offer-loose-dust"', "$g is not bound by a pattern", "bind it in when",
+    ),
+    "conclusion of another family": Edit(
+        "gate.yaml", "- id: gate-worth-it", "- close: {stage: intake, ask: worth-it}", "- offer: {method: puff-air}",
+        'rule "gate-worth-it"', 'gate cannot conclude "offer"', "use one of: close, refuse",
+    ),
+    "comparison on a field without order": Edit(
+        "forbid.yaml", "- id: forbid-liquid-on-unsoftened-specimen", "{not: supple}", "{noot: supple}",
+        'rule "forbid-liquid-on-unsoftened-specimen"', 'unknown constraint "noot"', 'did you mean "not"?',
+    ),
+    "question that does not exist": Edit(
+        "forbid.yaml", "- id: forbid-liquid-on-unsoftened-specimen", "ask: hydration", "ask: hidration",
+        'rule "forbid-liquid-on-unsoftened-specimen"', 'unknown question "hidration"', 'did you mean "hydration"?',
+    ),
+    "case that comes out otherwise": Edit(
+        "gate.yaml", "- id: gate-worth-it", "{worth-it: no}}, expect: fires", "{worth-it: no}}, expect: silent",
+        'rule "gate-worth-it"', "case 1: expected silent, but the rule fired", "correct the rule or the case",
+    ),
+    "only cases that fire": Edit(
+        "gate.yaml", "- id: gate-worth-it", "    - {given: {specimen: {worth-it: yes}}, expect: silent}\n", "",
+        'rule "gate-worth-it"', "needs a case that fires and one that is silent", "add it", "  cases:",
+    ),
+    "no reason given": Edit(
+        "forbid.yaml", "- id: forbid-unsettled-anything-that-acts", "  because: While", "  becuse: While",
+        'rule "forbid-unsettled-anything-that-acts"', 'unknown key "becuse"', 'did you mean "because"?',
+    ),
+    # -- the rulebase as a whole ----------------------------------------------------------------
+    "order that leads round": Edit(
+        "order.yaml", "- id: order-dry-before-wet", "earlier: $a, later: $b", "earlier: $a, later: $a",
+        'rule "order-dry-before-wet"', "before itself", "narrow one of its two method patterns", "- id: order-dry-before-wet",
+    ),
+    "interlock against every offer": Edit(
+        "forbid.yaml", "- id: forbid-unsettled-anything-that-acts", "{id: $f, settled: none}", "{id: $f}",
+        'rule "offer-loose-dust"', "for loose-dust, which is always forbidden (forbid-unsettled-anything-that-acts",
+        "take it out, or mend the interlocks", "offer.yaml|- id: offer-loose-dust",
+    ),
+    "method renamed in one place only": Edit(
+        "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "- id: ethanol-70-brush", "- id: ethanol-70-brsh",
+        'rule "', 'unknown method "ethanol-70-brush"', 'did you mean "ethanol-70-brsh"?', "offer.yaml|ethanol-70-brush",
+    ),
+    # -- the text of the file -------------------------------------------------------------------
+    "tab as indentation": Edit(
+        "deposits.yaml", "- id: pollen", "  looks:", "\tlooks:",
+        "", "a tab stands in the indentation", "use spaces",
+    ),
+    "key twice": Edit(
+        "deposits.yaml", "- id: pollen", "  kind: loose\n", "  kind: loose\n  kind: film\n",
+        "kind", '"kind" stands twice', "keep one; the first is in line", "  kind: film",
+    ),
+    "alias": Edit(
+        "deposits.yaml", "- id: pollen", "name: pollen", "name: *dust",
+        "", "anchors (&) and aliases (*) are not read", "write the entry out",
+    ),
+    "tag": Edit(
+        "deposits.yaml", "- id: pollen", "name: pollen", "name: !!python/name:os.system pollen",
+        "", "is not read", "remove it and put text in quotes",
+    ),
+    "bracket not closed": Edit(
+        "zones.yaml", "- id: compound-eye", "[lens, waxy]", "[lens, waxy",
+        "", "broken YAML", "check the indentation, colons and quotes", "  hurts:",
+    ),
+    "colon in a text": Edit(
+        "stops.yaml", "- id: colour-moves", "means: Pigment is", "means: Pigment: is",
+        "", "broken YAML", "check the indentation, colons and quotes",
+    ),
+    "entry that is only text": Edit(
+        "stops.yaml", "- id: colour-moves", "- id: scales-on-brush", "- look out\n- id: scales-on-brush",
+        "stop", "is not an entry", "write key: value", "- look out",
+    ),
+}  # fmt: skip
+
+
+# A plan loads the rules in the same way as a check does: every sixth edit shows it.
+PLANNED = frozenset(sorted(EDITS)[::6]) | {"case that comes out otherwise", "interlock against every offer"}
+
+
+def _expected_line(copy: Path, edit: Edit) -> tuple[str, int]:
+    """Return the file and line in which the wrong text stands."""
+    file, sign, wanted = edit.at.rpartition("|")
+    name = file if sign else edit.file
+    text = (copy / name).read_text(encoding="utf-8")
+    wanted = wanted or edit.new.lstrip()
+    start = text.find(edit.after) if not sign else 0
+    found = text.index(wanted, max(start, 0))
+    return name, text.count("\n", 0, found) + 1
+
+
+def _copy(folder: Path) -> Path:
+    copy = folder / "rules"
+    shutil.copytree(ROOT / "rules", copy)
+    return copy
+
+
+def _said(capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
+    assert main(list(words)) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert "Traceback" not in err
+    return err.splitlines()
+
+
+@pytest.mark.parametrize("name", sorted(EDITS))
+def test_wrong_edit_names_line_entry_and_mend(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    edit = EDITS[name]
+    copy = _copy(tmp_path)
+    path = copy / edit.file
+    text = path.read_text(encoding="utf-8")
+    start = text.index(edit.old, text.index(edit.after))
+    path.write_text(text[:start] + edit.new + text[start + len(edit.old) :], encoding="utf-8")
+    lines = _said(capsys, "check", "--rules", str(copy))
+    file, number = _expected_line(copy, edit)
+    place = f"rules/{file}:{number}"
+    fitting = [x for x in lines if x.startswith((f"{place} ", f"{place}:"))]
+    assert fitting, f"{place} is not named in:\n" + "\n".join(lines)
+    (line, *_more) = [x for x in fitting if edit.says in x] or [""]
+    assert line, f"{edit.says!r} is not said in:\n" + "\n".join(fitting)
+    assert edit.entry in line
+    assert edit.mend in line
+    if name in PLANNED:
+        # The same copy is not planned with.
+        assert line in _said(capsys, "plan", str(CASE), "--rules", str(copy))
+
+
+def test_at_least_two_dozen_kinds_of_wrong_edit() -> None:
+    assert len(EDITS) >= 24
+
+
+def _rename(copy: Path) -> None:
+    (copy / "agents" / "heptane.yaml").rename(copy / "agents" / "heptan.yaml")
+
+
+def _empty(copy: Path) -> None:
+    for path in (copy / "agents").glob("*.yaml"):
+        path.unlink()
+
+
+BROKEN_FOLDERS: dict[str, tuple[Callable[[Path], object], str, str]] = {
+    "file renamed": (
+        _rename, 'rules/agents/heptan.yaml:1 agent "heptane": the file is named "heptan"', "name the file heptane.yaml",
+    ),
+    "file missing": (lambda copy: (copy / "zones.yaml").unlink(), "rules/zones.yaml: no such file", "check the name"),
+    "folder of agents empty": (_empty, "rules/agents: the folder is empty", "add files: agent"),
+    "file in place of a folder": (
+        lambda copy: (shutil.rmtree(copy / "methods"), (copy / "methods").write_text("- id: x\n")),
+        'rules/methods:1 method "x"', "is missing; add",
+    ),
+    "file empty": (lambda copy: (copy / "fragility.yaml").write_text(""), "rules/fragility.yaml:1: no entries", "begin with - id:"),
+    "not UTF-8": (
+        lambda copy: (copy / "stops.yaml").write_bytes("- id: x\n  see: naïve\n".encode("latin-1")),
+        "rules/stops.yaml:2: byte 0xEF is not UTF-8 text", "save the file as UTF-8",
+    ),
+    "second document": (
+        lambda copy: (copy / "stops.yaml").write_text("- id: x\n---\n- id: y\n"),
+        "rules/stops.yaml:2: a second document begins here", "keep one document",
+    ),
+    "mapping without entries": (
+        lambda copy: (copy / "stops.yaml").write_text("just words\n"),
+        "rules/stops.yaml:1: a list of entries is expected", "begin with - id:",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", sorted(BROKEN_FOLDERS))
+def test_broken_folder_is_refused_with_a_mend(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    spoil, says, mend = BROKEN_FOLDERS[name]
+    copy = _copy(tmp_path)
+    spoil(copy)
+    lines = _said(capsys, "check", "--rules", str(copy))
+    (line, *_more) = [x for x in lines if x.startswith(says)] or [""]
+    assert line, "\n".join(lines)
+    assert mend in line
+    if name in ("file missing", "file empty"):
+        assert line in _said(capsys, "plan", str(CASE), "--rules", str(copy))
+
+
+def test_every_fault_of_a_run_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    copy = _copy(tmp_path)
+    for file, old, new in (
+        ("deposits.yaml", "kind: loose", "kind: lose"),
+        ("stops.yaml", "  see: Colour", "  sea: Colour"),
+        ("agents/heptane.yaml", "basis: twa", "basis: twaa"),
+    ):
+        path = copy / file
+        path.write_text(path.read_text(encoding="utf-8").replace(old, new, 1), encoding="utf-8")
+    lines = _said(capsys, "check", "--rules", str(copy))
+    assert all(line.startswith("rules/") and "; " in line for line in lines)
+    named = {line.split(":")[0] for line in lines}
+    assert named == {"rules/deposits.yaml", "rules/stops.yaml", "rules/agents/heptane.yaml"}
+    assert len(lines) == 4  # a misspelt key is both unknown and missing
+
+
+def test_no_rules_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (line,) = _said(capsys, "check", "--rules", str(tmp_path / "nowhere"))
+    assert "no such rules folder" in line
+    assert "check --rules" in line
