@@ -67,7 +67,7 @@ class MainParser(Parser):
         """Return the order of work and the commands by kind."""
         lines = [f"usage: {USAGE}", "", TEXT.rstrip(), ""]
         for title, names in self.by_title.items():
-            row = f"{title:<18}{', '.join(names)}"
+            row = f"{title:<18}{' '.join(names)}"
             lines += textwrap.wrap(row, 78, initial_indent="  ", subsequent_indent=" " * 20)
         lines += ["", "triage COMMAND --help shows its options and an example; --version, --help"]
         return "\n".join(lines) + "\n"
