@@ -1,0 +1,136 @@
+"""What is seen goes into a case: answers, findings, signs, names, what is accepted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from triage.case import changes
+from triage.case.models import Case
+from triage.case.store import update_case
+from triage.errors import TriageError
+from triage.looks import CLEAN, is_clean
+from triage.service.shelf import Shelf
+
+
+class Observing(Shelf):
+    """Acts of looking; each reads the newest case, changes it through the store, returns it."""
+
+    def answer(self, case: str | Path, question: str, answer: str | None) -> Case:
+        """Record an answer about the whole specimen; None or ``unknown`` takes it back."""
+        value = None if answer == "unknown" else answer
+        return update_case(
+            self.path_of(case), lambda old: self.with_answer(old, None, question, value)
+        )
+
+    def add_finding(self, case: str | Path, zone: str, side: str | None = None) -> tuple[Case, str]:
+        """Add a finding in a zone; return the case and the id of the finding."""
+        self.knowledge.require("zone", zone)
+        added: list[str] = []
+
+        def change(old: Case) -> Case:
+            finding = changes.new_finding(old.next_finding_id(), zone, side=side)
+            added[:] = [finding.id]
+            return changes.with_finding(old, finding)
+
+        return update_case(self.path_of(case), change), added[0]
+
+    def sign(self, case: str | Path, finding: str, question: str, answer: str | None) -> Case:
+        """Record a sign of a finding; None or ``unknown`` takes it back."""
+        value = None if answer == "unknown" else answer
+        return update_case(
+            self.path_of(case), lambda old: self.with_answer(old, finding, question, value)
+        )
+
+    def answer_all(self, case: str | Path, finding: str | None, answers: Mapping[str, str]) -> Case:
+        """Record several answers in one write; a wrong one leaves the case as it was."""
+
+        def change(old: Case) -> Case:
+            for question, answer in answers.items():
+                old = self.with_answer(
+                    old, finding, question, None if answer == "unknown" else answer
+                )
+            return old
+
+        return update_case(self.path_of(case), change)
+
+    def see(
+        self,
+        case: str | Path,
+        *,
+        zone: str | None = None,
+        finding: str | None = None,
+        side: str | None = None,
+        named: str | None = None,
+        signs: Mapping[str, str],
+    ) -> str:
+        """Record signs of a finding, adding it first if a zone is given; return its id."""
+        if zone is not None:
+            self.knowledge.require("zone", zone)
+        if named is not None:
+            self.knowledge.require("deposit", named)
+        whose: list[str] = []
+
+        def change(old: Case) -> Case:
+            name = finding or old.next_finding_id()
+            if zone is not None:
+                old = changes.with_finding(old, changes.new_finding(name, zone, side=side))
+            if named is not None:
+                old = changes.with_named(old, name, named)
+            for question, answer in signs.items():
+                old = self.with_answer(old, name, question, None if answer == "unknown" else answer)
+            whose[:] = [name]
+            return old
+
+        update_case(self.path_of(case), change)
+        return whose[0]
+
+    def name_deposit(self, case: str | Path, finding: str, deposit: str | None) -> Case:
+        """Record what a person takes a finding for; None takes it back."""
+        if deposit is not None:
+            self.knowledge.require("deposit", deposit)
+        return update_case(
+            self.path_of(case), lambda old: changes.with_named(old, finding, deposit)
+        )
+
+    def accept(self, case: str | Path, finding: str, reason: str) -> Case:
+        """Accept a finding as it is, with the reason."""
+        return update_case(
+            self.path_of(case), lambda old: changes.with_accepted(old, finding, reason)
+        )
+
+    def declare_clean(
+        self, case: str | Path, zone: str, side: str | None = None
+    ) -> tuple[Case, str]:
+        """Record that a zone was looked at and is clean; return the case and the finding's id.
+
+        It stands in the case as an accepted finding with that reason; a second time changes
+        nothing.
+
+        Raises
+        ------
+        TriageError: unknown zone, or something is still open there.
+        """
+        self.knowledge.require("zone", zone)
+        found: list[str] = []
+
+        def change(old: Case) -> Case:
+            there = [f for f in old.findings if f.zone == zone and f.side in (side, None, "both")]
+            known = next((f.id for f in there if is_clean(f) and f.side == side), None)
+            if known is not None:
+                found[:] = [known]
+                return old
+            self._refuse_open(old, {f.id for f in there})
+            finding = changes.new_finding(old.next_finding_id(), zone, side=side)
+            found[:] = [finding.id]
+            return changes.with_accepted(changes.with_finding(old, finding), finding.id, CLEAN)
+
+        return update_case(self.path_of(case), change), found[0]
+
+    def _refuse_open(self, case: Case, findings: set[str]) -> None:
+        for line in self.plan(case).findings if findings else ():
+            if line.id in findings and line.state in ("open", "unsettled", "stopped"):
+                raise TriageError(
+                    f"{line.zone_name} is not clean: {line.id} is there, {line.deposit_name}",
+                    mend="clear it, or leave it as it is with a reason",
+                )

@@ -1,0 +1,229 @@
+"""Cases on the shelf: list, load, begin, and plan them; nothing recorded is changed here."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+from pathlib import Path
+
+from triage.case import changes
+from triage.case.folder import CaseEntry, is_case_name, list_cases
+from triage.case.models import Case
+from triage.case.profile import Bench
+from triage.case.store import SUFFIX, create_case, load_case
+from triage.engine.consult import Consultant
+from triage.errors import TriageError, Where, did_you_mean
+from triage.explain.desk import ExplainDesk
+from triage.exposure.day import DayLedger
+from triage.history.advice import with_evidence
+from triage.history.record import FolderRecord
+from triage.knowledge.book import Knowledge
+from triage.plan.day import day_ledger
+from triage.plan.model import Plan
+from triage.plan.planner import Planner
+from triage.yamltext import parse_yaml, read_text
+
+Clock = Callable[[], datetime]
+DAY_S = 86_400
+DETAILS = 200
+
+
+def local_now() -> datetime:
+    """Return the present moment with the local time zone."""
+    return datetime.now().astimezone()
+
+
+@dataclass(frozen=True)
+class CaseLine:
+    """One case as the list shows it; ``fault`` is set for a file that is not a case."""
+
+    id: str
+    title: str
+    path: Path
+    stage: str
+    next_step: str
+    held: bool
+    running: str
+    fault: str
+
+
+def locator(path: Path) -> Callable[[tuple[str | int, ...]], Where]:
+    """Return a function that gives the line of an entry of a case file, read only when asked."""
+
+    def locate(entry: tuple[str | int, ...]) -> Where:
+        label = " ".join(str(step) for step in entry)
+        try:
+            line = parse_yaml(read_text(path, path.name), path.name).line_of(entry)
+        except TriageError:
+            return Where(path.name, None, label)
+        return Where(path.name, line, label)
+
+    return locate
+
+
+class Shelf:
+    """The cases of a folder, planned on a bench with one rulebase; nothing is changed here.
+
+    Parameters
+    ----------
+    knowledge  the rulebase
+    cases      folder of the cases
+    bench      the user's bench
+    bench_path file of the bench, None if there is none yet
+    clock      gives the present moment
+    """
+
+    def __init__(
+        self,
+        knowledge: Knowledge,
+        cases: Path,
+        bench: Bench,
+        bench_path: Path | None = None,
+        clock: Clock = local_now,
+    ) -> None:
+        self.knowledge = knowledge
+        self.cases = cases
+        self.bench = bench
+        self.bench_path = bench_path
+        self.clock = clock
+        self.consultant = Consultant(knowledge)
+        self.planner = Planner(self.consultant)
+        self.folder_record = FolderRecord(cases, knowledge)
+
+    def entries(self) -> tuple[CaseEntry, ...]:
+        """Return the quick list of cases, without stage or next step."""
+        return list_cases(self.cases) if self.cases.is_dir() else ()
+
+    def list_cases(self, details: int = DETAILS) -> tuple[CaseLine, ...]:
+        """Return all cases, held first, then the newest; ``details`` of them with their stage."""
+        entries = sorted(self.entries(), key=lambda e: (-e.mtime_ns, e.id))
+        day = self.day() if entries else DayLedger()
+        lines = [
+            self._line(entry, day)
+            if place < details
+            else CaseLine(entry.id, entry.title, entry.path, "", "", False, "", entry.error)
+            for place, entry in enumerate(entries)
+        ]
+        return tuple(sorted(lines, key=lambda line: not line.held))
+
+    def _line(self, entry: CaseEntry, day: DayLedger) -> CaseLine:
+        fault, stage, step, held, running = entry.error, "", "", False, ""
+        if not fault:
+            try:
+                case = load_case(entry.path)
+                plan = self.planner.plan(case, self.bench, day)
+                stage, held = plan.stage, bool(plan.held)
+                following = plan.next_step()
+                step = following.name if following else ""
+                running = case.timers[0].label if case.timers else ""
+            except TriageError as error:
+                fault = error.line().splitlines()[0]
+        return CaseLine(entry.id, entry.title, entry.path, stage, step, held, running, fault)
+
+    def path_of(self, case: str | Path) -> Path:
+        """Return the file of a case given by id or by path.
+
+        Raises
+        ------
+        TriageError: no such case; the mend names the nearest id.
+        """
+        given = Path(case)
+        if given.is_file() or isinstance(case, Path) or given.suffix == SUFFIX:
+            return given
+        path = self.cases / f"{case}{SUFFIX}"
+        if path.is_file() and is_case_name(path.name):
+            return path
+        known = [entry.id for entry in self.entries()]
+        if not known:
+            raise TriageError(
+                f'no case "{case}": there are none in {self.cases} yet',
+                mend='begin one with: triage new "what is on the bench", or try triage --demo',
+            )
+        raise TriageError(f'no case "{case}" in {self.cases}', mend=did_you_mean(str(case), known))
+
+    def load(self, case: str | Path) -> Case:
+        """Return a case from its file."""
+        return load_case(self.path_of(case))
+
+    def new(self, title: str, taxon: str = "unknown", case_id: str | None = None) -> Case:
+        """Create a case and return it; the id is made from the title if none is given."""
+        if taxon != "unknown":
+            self.knowledge.require("taxon", taxon)
+        self.cases.mkdir(parents=True, exist_ok=True)
+        name = case_id or self._free_id(title)
+        case = changes.new_case(name, title, taxon=taxon)
+        create_case(self.cases, case)
+        return case
+
+    def _free_id(self, title: str) -> str:
+        stem = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:48].strip("-") or "case"
+        taken = {entry.id for entry in self.entries()}
+        number = 2
+        name = stem
+        while name in taken or not is_case_name(f"{name}{SUFFIX}"):
+            name = f"{stem}-{number}"
+            number += 1
+        return name
+
+    def day(self) -> DayLedger:
+        """Return what today's attempts on all cases released, for the air of the next step."""
+        now = self.clock()
+        since = (now - timedelta(seconds=2 * DAY_S)).timestamp() * 1e9
+        recent = [e for e in self.entries() if e.mtime_ns >= since and not e.error]
+        cases = []
+        for entry in recent:
+            try:
+                cases.append(load_case(entry.path))
+            except TriageError:
+                continue  # a broken file is shown in the list; it must not stop other cases
+        return day_ledger(self.knowledge, cases, now)
+
+    def plan(self, case: Case) -> Plan:
+        """Return the plan of a case on this bench, on top of the day, with its own record."""
+        plan = self.planner.plan(case, self.bench, self.day(), locate=self._locator(case))
+        evidence = self.folder_record.evidence()
+        return plan if evidence is None else with_evidence(plan, case.taxon, evidence)
+
+    def plan_if(self, case: Case, *, finding: str | None, question: str, answer: str) -> Plan:
+        """Return the plan that an answer would give, without recording it."""
+        return self.plan(self.with_answer(case, finding, question, answer))
+
+    def _locator(self, case: Case) -> Callable[[tuple[str | int, ...]], Where]:
+        path = self.cases / f"{case.id}{SUFFIX}"
+        return locator(path)
+
+    @cached_property
+    def desk(self) -> ExplainDesk:
+        """Return the desk that answers why, why not, what if and what to ask next."""
+        return ExplainDesk(self)
+
+    def with_answer(
+        self, case: Case, finding: str | None, question: str, answer: str | None
+    ) -> Case:
+        """Return the case with an answer, without recording it; None takes one back.
+
+        Raises
+        ------
+        TriageError: unknown question, answer, taxon group or finding.
+        """
+        if question == "taxon":
+            if answer is not None:
+                self.knowledge.require("taxon", answer)
+            return changes.with_taxon(case, answer or "unknown")
+        self._check_answer(question, answer, "specimen" if finding is None else "zone")
+        if finding is None:
+            return changes.with_answer(case, question, answer)
+        return changes.with_sign(case, finding, question, answer)
+
+    def _check_answer(self, question: str, answer: str | None, about: str) -> None:
+        known = {q.id: q for q in self.knowledge.questions.values() if q.about == about}
+        if question not in known:
+            raise TriageError(f'unknown question "{question}"', mend=did_you_mean(question, known))
+        answers = [a.id for a in known[question].answers]
+        if answer not in (None, "unknown") and answer not in answers:
+            raise TriageError(
+                f'"{answer}" does not answer {question}', mend=did_you_mean(str(answer), answers)
+            )

@@ -1,0 +1,204 @@
+"""What is done goes into a case: attempts, corrections, releases, skips, timers."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from triage.case import changes
+from triage.case.folder import photo_path
+from triage.case.models import OUTCOMES, Attempt, Case, Timer
+from triage.case.reading import validated
+from triage.case.store import update_case
+from triage.errors import TriageError, did_you_mean
+from triage.looks import put_off
+from triage.plan.model import Step
+from triage.plan.outcomes import SKIP
+from triage.plan.planner import answers_after
+from triage.service.observing import Observing
+
+
+class Working(Observing):
+    """Acts of working; an attempt is only ever appended."""
+
+    def check_photo(self, case: str | Path, photo: str) -> Path:
+        """Return where a photo named by its path beside the case stands.
+
+        Raises
+        ------
+        TriageError: it is not there, or outside the folder of the case.
+        """
+        place = photo_path(self.path_of(case), photo)
+        if not place.is_file():
+            raise TriageError(f'no photo "{photo}" beside the case', mend="check the path")
+        return place
+
+    def record(
+        self,
+        case: str | Path,
+        step: str,
+        outcome: str,
+        *,
+        amount_ml: float | None = None,
+        minutes: float | None = None,
+        note: str = "",
+        observed: str = "",
+        photo_before: str | None = None,
+        photo_after: str | None = None,
+    ) -> Case:
+        """Record one attempt on a step of the newest plan and return the case.
+
+        An amount that is not given is taken from the plan, so that the day's air never counts
+        too little.
+
+        Raises
+        ------
+        TriageError: unknown step or outcome, a number that is not one, a photo that is not there,
+        or a hazardous step without the observation it asks for.
+        """
+        if outcome not in OUTCOMES:
+            raise TriageError(f'unknown outcome "{outcome}"', mend=did_you_mean(outcome, OUTCOMES))
+        path = self.path_of(case)
+        for photo in (photo_before, photo_after):
+            if photo is not None:
+                self.check_photo(path, photo)
+        given: dict[str, Any] = {
+            "amount_ml": amount_ml,
+            "minutes": minutes,
+            "note": note,
+            "observed": observed,
+            "photo_before": photo_before,
+            "photo_after": photo_after,
+        }
+        return update_case(path, lambda old: self._recorded(old, step, outcome, given))
+
+    def _recorded(self, old: Case, step_id: str, outcome: str, given: dict[str, Any]) -> Case:
+        step = self._step(old, step_id)
+        if step.hold and outcome != "not-done" and not given["observed"].strip():
+            raise TriageError(
+                f'step "{step_id}" is a hold point: {step.hold}',
+                mend="look, and say what was seen (--observed on the command line)",
+            )
+        amount = given.pop("amount_ml")
+        if amount is None and outcome != "not-done":
+            amount = step.amount_ml
+        attempt = validated(
+            Attempt,
+            {
+                "id": old.next_attempt_id(),
+                "at": self.clock(),
+                "step": step_id,
+                "finding": step.finding,
+                "zone": step.zone,
+                "deposit": step.deposit,
+                "method": step.method,
+                "agent": step.agent,
+                "outcome": outcome,
+                "amount_ml": amount,
+                "knowledge": self.knowledge.digest,
+                **given,
+            },
+        )
+        new = changes.with_attempt(changes.without_timer(old, step_id), attempt)
+        condition = step.deposit if step.finding is None else None
+        for question, answer in answers_after(self.knowledge, condition, outcome).items():
+            new = changes.with_answer(new, question, answer)
+        return new
+
+    def _step(self, case: Case, step_id: str) -> Step:
+        plan = self.plan(case)
+        step = plan.step(step_id)
+        if step is None:
+            known = [s.id for s in plan.steps]
+            if plan.held:
+                raise TriageError(
+                    f'case "{case.id}" is held by attempt {plan.held[0].attempt}',
+                    mend="release it with a reason first",
+                )
+            raise TriageError(f'no step "{step_id}" in the plan', mend=did_you_mean(step_id, known))
+        return step
+
+    def undo(self, case: str | Path, reason: str) -> Case:
+        """Take the last attempt back by an appended correction, with the reason as its note."""
+
+        def change(old: Case) -> Case:
+            counted = [a for a in old.effective_attempts() if a.outcome != "not-done"]
+            if not counted:
+                raise TriageError(
+                    f'case "{old.id}" has no attempt to undo', mend="record one first"
+                )
+            last = max(counted, key=lambda a: int(a.id[1:]))
+            return changes.with_correction(
+                old,
+                last.id,
+                self.clock(),
+                outcome="not-done",
+                note=reason,
+                amount_ml=last.amount_ml,
+            )
+
+        return update_case(self.path_of(case), change)
+
+    def release(self, case: str | Path, attempt: str, reason: str) -> Case:
+        """Release a hold with a person's written reason."""
+        return update_case(
+            self.path_of(case),
+            lambda old: changes.with_release(old, self.clock(), attempt, reason),
+        )
+
+    def skip(self, case: str | Path, finding: str | None, method: str, reason: str) -> Case:
+        """Record that a person skips a method, with the reason; never lifts an interlock."""
+        self.knowledge.require("method", method)
+        if not reason.strip():
+            raise TriageError("skipping a step needs a reason", mend="say why")
+        return update_case(
+            self.path_of(case),
+            lambda old: changes.with_override(
+                old, self.clock(), SKIP, finding=finding, method=method, reason=reason
+            ),
+        )
+
+    def start_timer(self, case: str | Path, step: str, seconds: float, label: str) -> Case:
+        """Start a dwell timer; its end stands in the case, so it survives the program."""
+        start = self.clock()
+        timer = validated(
+            Timer,
+            {
+                "step": step,
+                "started": start,
+                "ends": start + timedelta(seconds=seconds),
+                "label": label,
+            },
+        )
+        return update_case(self.path_of(case), lambda old: changes.with_timer(old, timer))
+
+    def extend_timer(self, case: str | Path, step: str) -> Case:
+        """Put a look off by a quarter of its time, counted from now where it is over already.
+
+        Raises
+        ------
+        TriageError: no timer runs, or its time is a limit: vapour, a hazard, or the longest time
+        the step allows.
+        """
+
+        def change(old: Case) -> Case:
+            timer = next((each for each in old.timers if each.step == step), None)
+            if timer is None:
+                raise TriageError("no timer runs for this step", mend="start it first")
+            ends = put_off(self._step(old, step), timer, self.clock())
+            return changes.with_timer(old, validated(Timer, {**dict(timer), "ends": ends}))
+
+        return update_case(self.path_of(case), change)
+
+    def stamp(self, case: str | Path) -> tuple[int, int, int]:
+        """Return what tells whether the file of a case was written since; zeros if it is gone."""
+        try:
+            status = self.path_of(case).stat()
+        except (OSError, TriageError):
+            return (0, 0, 0)
+        return (status.st_mtime_ns, status.st_size, status.st_ino)
+
+    def stop_timer(self, case: str | Path, step: str) -> Case:
+        """Take a timer out of the case."""
+        return update_case(self.path_of(case), lambda old: changes.without_timer(old, step))
