@@ -13,6 +13,7 @@ def add_commands(subparsers: Subparsers) -> None:
         "check the rules folder as a whole, and the cases beside each rule",
         "check --rules rules",
     )
+    check.add_argument("--remarks", action="store_true", help="list what is sound but odd")
     check.set_defaults(run=run_check)
     schema = command(
         subparsers,
@@ -29,6 +30,7 @@ def run_check(arguments: Arguments) -> int:
     from triage import places
     from triage.engine.consult import Consultant
     from triage.knowledge.load import load_knowledge
+    from triage.verify.rulebase import remarks_of
     from triage.verify.whole import require_sound
 
     folder = arguments.rules or places.rules_folder()
@@ -39,6 +41,11 @@ def run_check(arguments: Arguments) -> int:
     cases = sum(len(rule.cases) for rules in knowledge.rules.values() for rule in rules)
     print(f"{folder}: {len(knowledge.places)} entries, {count} rules, {cases} rule cases: no fault")
     print(f"digest {knowledge.digest}")
+    remarks = remarks_of(consultant)
+    for remark in remarks if arguments.remarks else ():
+        print(remark.line())
+    if remarks and not arguments.remarks:
+        print(f"{len(remarks)} remarks; --remarks lists them")
     return 0
 
 
