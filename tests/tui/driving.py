@@ -16,7 +16,7 @@ from triage.tui.app import TriageApp
 from triage.tui.screens.questions import QuestionScreen
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
-PATIENCE_S = 60.0
+PATIENCE_S = 25.0
 
 
 @dataclass
@@ -67,9 +67,14 @@ class Driver:
 
     async def settled(self) -> None:
         """Wait until no act of the workshop is under way and all messages are read."""
-        before = ""
-        while before != (before := f"{type(self.screen).__name__}\n{self.text}"):
-            await self.until(lambda: not any(not w.is_finished for w in self.app.workers))
+        quiet = 0
+        while quiet < 3:
+            await self.pilot.pause()
+            if any(not worker.is_finished for worker in self.app.workers):
+                await self.app.workers.wait_for_complete()
+                quiet = 0
+            else:
+                quiet = 0 if getattr(self.screen, "_busy", False) else quiet + 1
 
     async def press(self, *keys: str) -> None:
         """Press keys one after the other, each when the last has had its effect."""

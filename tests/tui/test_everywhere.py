@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import shutil
+import errno
+import os
 from pathlib import Path
 
 import pytest
@@ -11,69 +12,35 @@ from textual.containers import ScrollableContainer
 from textual.strip import Strip
 from textual.widgets import Footer, OptionList
 
-from tests.tui.driving import Driver, Hand, driven
-from triage.service import Workshop, open_workshop
+from tests.tui.conftest import Opened
+from tests.tui.driving import Driver, driven
+from tests.tui.places import CASE, SCREENS, reached
+from triage.service import Workshop
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.stop import StopScreen
 
-ROOT = Path(__file__).resolve().parents[2]
-# Every screen by the keys that lead to it from the plan of a demo case; also the list of
-# screens for pictures of them.
-SCREENS: dict[str, tuple[str, ...]] = {
-    "cases": ("q",),
-    "filter": ("q", "slash"),
-    "new-case": ("q", "n"),
-    "plan": (),
-    "explain": ("e",),
-    "observe": ("l",),
-    "drawings": ("l", "m"),
-    "questions-whole": ("l", "g"),
-    "questions-finding": ("l", "h", "1"),
-    "walk": ("s",),
-    "particulars": ("s", "m"),
-    "skip": ("k",),
-    "bench": ("o",),
-    "handbook": ("h",),
-    "handbook-kind": ("h", "k"),
-}
-CASE = "bumblebee-plate-3"
 
-
-@pytest.fixture(scope="module")
-def unchanged(tmp_path_factory: pytest.TempPathFactory) -> Workshop:
-    """One workshop for the tests that only look."""
-    folder = tmp_path_factory.mktemp("looking") / "cases"
-    folder.mkdir()
-    shutil.copy(ROOT / "cases" / f"{CASE}.yaml", folder)
-    shutil.copy(ROOT / "cases" / "bench.yaml", folder)
-    shutil.copy(ROOT / "cases" / "hoverfly-plate-2.yaml", folder)
-    return open_workshop(cases=folder, clock=Hand())
-
-
-async def reached(driver: Driver, name: str) -> None:
-    await driver.settled()
-    await driver.press(*SCREENS[name])
-
-
-@pytest.mark.parametrize("name", SCREENS)
-async def test_every_screen(
-    unchanged: Workshop, monkeypatch: pytest.MonkeyPatch, name: str
-) -> None:
+async def test_every_screen(looking: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In one program: no line cut off, nothing lost by resizing, stop and back from everywhere."""
     monkeypatch.setenv("NO_COLOR", "")
-    async with driven(unchanged, case=CASE, size=(80, 24)) as driver:
-        await reached(driver, name)
-        coloured = driver.text
-        assert colours(driver)
-        nothing_is_cut_off_at_the_side(driver)
-        await grown_and_shrunk(driver)
-        await stopped_and_gone_on(driver)
+    coloured = {}
+    async with driven(looking, size=(80, 24)) as driver:
+        for name in SCREENS:
+            await reached(driver, name)
+            coloured[name] = driver.text
+            assert colours(driver), name
+            if name != "stopped":
+                nothing_is_cut_off_at_the_side(driver)
+                await grown_and_shrunk(driver)
+                await stopped_and_gone_on(driver)
     monkeypatch.setenv("NO_COLOR", "1")
-    async with driven(unchanged, case=CASE, size=(80, 24)) as driver:
-        await reached(driver, name)
-        assert not colours(driver)
-        # Nothing is said by colour alone: the same signs stand on the screen without it.
-        assert driver.text == coloured
+    async with driven(looking, size=(80, 24)) as driver:
+        for name in SCREENS:
+            await reached(driver, name)
+            assert not colours(driver), name
+            # Nothing is said by colour alone: the same signs stand on the screen without it.
+            assert driver.text == coloured[name], name
 
 
 def nothing_is_cut_off_at_the_side(driver: Driver) -> None:
@@ -104,20 +71,20 @@ async def stopped_and_gone_on(driver: Driver) -> None:
     assert len(driver.app.screen_stack) == depth
 
 
-@pytest.mark.parametrize("name", ["cases", "plan", "observe", "questions-whole", "walk", "bench"])
-async def test_help_lists_every_key_of_the_screen(unchanged: Workshop, name: str) -> None:
-    async with driven(unchanged, case=CASE, size=(100, 60)) as driver:
-        await reached(driver, name)
-        described = {
-            active.binding.description
-            for active in driver.screen.active_bindings.values()
-            if active.enabled and active.binding.show
-        }
-        await driver.press("question_mark")
-        await driver.on(HelpScreen)
-        for what in described:
-            assert what in driver.screen.plain
-        assert "Esc" in driver.screen.plain
+async def test_help_lists_every_key_of_the_screen(looking: Workshop) -> None:
+    async with driven(looking, size=(100, 60)) as driver:
+        for name in ("cases", "plan", "observe", "questions-whole", "walk", "bench"):
+            await reached(driver, name)
+            described = {
+                active.binding.description
+                for active in driver.screen.active_bindings.values()
+                if active.enabled and active.binding.show
+            }
+            await driver.press("question_mark")
+            await driver.on(HelpScreen)
+            for what in described:
+                assert what in driver.screen.plain, name
+            assert "Esc" in driver.screen.plain
 
 
 def colours(driver: Driver) -> set[str]:
@@ -142,21 +109,21 @@ def _filtered(driver: Driver, strip: Strip) -> list[Segment]:
     ("value", "coloured"), [(None, True), ("", True), ("1", False), ("0", False)]
 )
 async def test_no_color_is_obeyed_exactly(
-    workshop: Workshop, monkeypatch: pytest.MonkeyPatch, value: str | None, coloured: bool
+    looking: Workshop, monkeypatch: pytest.MonkeyPatch, value: str | None, coloured: bool
 ) -> None:
     """no-color.org: set and not empty, whatever the value, means no added colour."""
     monkeypatch.delenv("NO_COLOR", raising=False)
     if value is not None:
         monkeypatch.setenv("NO_COLOR", value)
-    async with driven(workshop, case=CASE) as driver:
+    async with driven(looking, case=CASE) as driver:
         assert bool(colours(driver)) is coloured
 
 
 async def test_without_colour_the_row_under_the_cursor_is_still_marked(
-    unchanged: Workshop, monkeypatch: pytest.MonkeyPatch
+    looking: Workshop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
-    async with driven(unchanged, case=CASE) as driver:
+    async with driven(looking, case=CASE) as driver:
         await reached(driver, "cases")
 
         def marked() -> list[int]:
@@ -175,8 +142,8 @@ async def test_without_colour_the_row_under_the_cursor_is_still_marked(
         assert marked() != first
 
 
-async def test_text_from_files_is_never_markup(tmp_path: Path) -> None:
-    workshop = open_workshop(cases=tmp_path)
+async def test_text_from_files_is_never_markup(tmp_path: Path, opened_on: Opened) -> None:
+    workshop = opened_on(tmp_path)
     title = "[bold red]not red[/] [link=x]"
     case = workshop.new(title, "bees-wasps")
     async with driven(workshop) as driver:
@@ -189,9 +156,11 @@ async def test_text_from_files_is_never_markup(tmp_path: Path) -> None:
         assert workshop.load(case.id).title == title
 
 
-async def test_a_broken_case_is_named_with_its_fault_and_the_others_open(demo: Path) -> None:
+async def test_a_broken_case_is_named_with_its_fault_and_the_others_open(
+    demo: Path, opened_on: Opened
+) -> None:
     (demo / "broken.yaml").write_text("format: 1\nid: broken\ntitle: [\n", encoding="utf-8")
-    async with driven(open_workshop(cases=demo)) as driver:
+    async with driven(opened_on(demo)) as driver:
         await driver.on(CasesScreen)
         assert "CANNOT BE READ" in driver.text
         assert "broken.yaml" in driver.text
@@ -211,8 +180,10 @@ async def test_filter_by_typing(workshop: Workshop) -> None:
         assert "Hoverfly" in driver.text
 
 
-async def test_the_demo_is_offered_where_there_is_no_case(tmp_path: Path) -> None:
-    workshop = open_workshop(cases=tmp_path / "none")
+async def test_the_demo_is_offered_where_there_is_no_case(
+    tmp_path: Path, opened_on: Opened
+) -> None:
+    workshop = opened_on(tmp_path / "none")
     async with driven(workshop) as driver:
         await driver.on(CasesScreen)
         assert "make a demo case" in driver.text
@@ -234,3 +205,43 @@ async def test_the_bench_is_saved_and_a_wrong_value_is_refused(workshop: Worksho
         await driver.press("enter")
         assert workshop.bench.room.volume_m3 == 42
         assert "huge" in driver.screen.query_one("#fault").text
+
+
+@pytest.mark.parametrize("size", [(40, 12), (79, 24), (80, 23)])
+async def test_a_small_terminal_says_so_and_keeps_step_and_stop(
+    looking: Workshop, size: tuple[int, int]
+) -> None:
+    async with driven(looking, case=CASE, size=size) as driver:
+        await driver.press("s")
+        step = driver.screen.step
+        assert "Window too small" in driver.text
+        assert "80 x 24" in " ".join(driver.text.split())
+        assert step.name in " ".join(driver.text.split())
+        assert "Esc" in driver.text.splitlines()[-1]
+        await driver.press("escape")
+        await driver.on(StopScreen)
+        assert "Take the tool off" in " ".join(driver.text.split())
+
+
+async def test_a_full_disk_and_a_read_only_folder_are_said_in_place_and_nothing_is_lost(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = (workshop.cases / f"{CASE}.yaml").read_bytes()
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("s")
+        for code, words in ((errno.ENOSPC, "the disk is full"), (errno.EROFS, "cannot be written")):
+            with monkeypatch.context() as patched:
+
+                def full(*_: object, code: int = code) -> None:
+                    raise OSError(code, os.strerror(code))
+
+                patched.setattr("triage.case.store.os.write", full)
+                await driver.press("n")
+            flat = " ".join(driver.text.split())
+            assert "CANNOT DO THAT" in flat
+            assert words in flat
+            assert "nothing was changed" in flat
+            assert (workshop.cases / f"{CASE}.yaml").read_bytes() == before
+        # Room again: the same key records.
+        await driver.press("n")
+        assert len(workshop.load(CASE).attempts) == 1

@@ -7,10 +7,12 @@ from pathlib import Path
 
 import pytest
 
+from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, Hand, driven
 from triage.case.models import Case
+from triage.errors import TriageError
 from triage.plan.model import Plan
-from triage.service import Workshop, open_workshop
+from triage.service import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.screens.particulars import ParticularsScreen
 from triage.tui.screens.plan import PlanScreen
@@ -35,9 +37,11 @@ def hand() -> Hand:
 
 
 @pytest.fixture
-def dry(tmp_path: Path, hand: Hand, monkeypatch: pytest.MonkeyPatch) -> tuple[Workshop, str]:
+def dry(
+    tmp_path: Path, hand: Hand, monkeypatch: pytest.MonkeyPatch, opened_on: Opened
+) -> tuple[Workshop, str]:
     """A dry bee whose next step is hazardous, a hold point, and has a dwell."""
-    workshop = open_workshop(cases=tmp_path, clock=hand)
+    workshop = opened_on(tmp_path, hand)
     case = workshop.new("dry bee", "bees-wasps")
     workshop.answer_all(case.id, None, READY_TO_SOFTEN)
     made = workshop.plan
@@ -202,13 +206,13 @@ async def test_amount_is_prefilled_and_a_photo_that_is_not_there_is_refused_in_w
         await driver.press("down")
         await driver.write("nowhere.jpg")
         await driver.press("enter")
-        await driver.on(WalkScreen)
-        await driver.press("n")
+        # Said in place: the line is still open, the note is still there.
+        assert isinstance(driver.screen, ParticularsScreen)
         fault = driver.screen.query_one("#fault").text
         assert "nowhere.jpg" in fault
         assert "check the path" in fault
-        assert workshop.load(case).attempts == ()
-        await driver.press("m", "down", *["backspace"] * 11, "enter", "n")
+        await driver.pilot.press(*["backspace"] * 11)
+        await driver.press("enter", "n")
         await driver.on(RecordedScreen)
         assert workshop.load(case).attempts[0].note == "looks duller"
 
@@ -256,3 +260,66 @@ async def test_the_stop_key_shows_what_to_do_at_each_stop_point(workshop: Worksh
         await driver.on(WalkScreen)
         await driver.press("q")
         await driver.on(PlanScreen)
+
+
+async def test_after_the_machine_slept_it_is_asked_again(
+    dry: tuple[Workshop, str], hand: Hand
+) -> None:
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await opened(driver)
+        hand.on(31)
+        await driver.until(lambda: driver.screen.panel == "ready", "asked again")
+        assert "test spot unchanged" in driver.screen.query_one("#fault").text
+
+
+async def test_a_look_can_be_put_off_by_one_key_a_limit_cannot(
+    looks: tuple[Workshop, str], dry: tuple[Workshop, str], hand: Hand
+) -> None:
+    """WCAG 2.2.1: a time can be made longer by a simple key, except where the limit is essential."""
+    workshop, case = looks
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        assert not driver.screen.step.hazardous
+        await driver.press("t")
+        first = workshop.load(case).timers[0]
+        for _ in range(10):
+            await driver.press("plus")
+        later = workshop.load(case).timers[0]
+        set_s = (first.ends - first.started).total_seconds()
+        assert (later.ends - first.ends).total_seconds() == pytest.approx(10 * 0.25 * set_s)
+        assert later.started == first.started
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        await opened(driver)
+        await driver.press("t", "plus", "plus")
+        timer = workshop.load(case).timers[0]
+        assert (timer.ends - timer.started).total_seconds() == driver.screen.step.dwell_s
+        assert "Look later" not in driver.text
+        with pytest.raises(TriageError, match="limit of exposure"):
+            workshop.extend_timer(case, driver.screen.step.id)
+
+
+@pytest.fixture
+def looks(workshop: Workshop, hand: Hand) -> tuple[Workshop, str]:
+    """A case whose next step has a time that only says when to look."""
+    workshop.clock = hand
+    return workshop, "bumblebee-plate-3"
+
+
+async def test_the_time_of_a_look_ends_at_the_longest_the_step_allows(
+    looks: tuple[Workshop, str], hand: Hand
+) -> None:
+    workshop, case = looks
+    step = workshop.plan(workshop.load(case)).next_step()
+    assert step is not None
+    assert step.dwell_s is not None
+    assert step.dwell_most_s is not None
+    workshop.start_timer(case, step.id, step.dwell_s, "look")
+    hand.on(step.dwell_most_s)
+    with pytest.raises(TriageError, match="at most"):
+        workshop.extend_timer(case, step.id)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
-from triage.service import Workshop, open_workshop
+from triage.service import Workshop
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.newcase import NewCaseScreen
 from triage.tui.screens.observe import ObserveScreen
@@ -66,8 +67,8 @@ async def record(driver: Driver, key: str) -> None:
     await driver.on(RecordedScreen)
 
 
-async def test_from_a_new_case_to_the_closed_box(tmp_path: Path) -> None:
-    workshop = open_workshop(cases=tmp_path / "cases")
+async def test_from_a_new_case_to_the_closed_box(tmp_path: Path, opened_on: Opened) -> None:
+    workshop = opened_on(tmp_path / "cases")
     async with driven(workshop) as driver:
         await driver.on(CasesScreen)
         assert "No case here yet" in driver.text

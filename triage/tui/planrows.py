@@ -163,11 +163,11 @@ def _step_row(step: Step, *, is_now: bool) -> Row:
     return Row(
         f"step-{step.id}",
         hanging(
-            f"{sign:<12}{step.rung}/{step.rungs}",
+            f"{sign:<12}{step.rung:>2}/{step.rungs}",
             (step.name, style),
             f"{harshness_line(step.harshness)} · pass {step.passes_done + 1}/{step.passes}",
             *(["   ".join(marks)] if marks else []),
-            width=16,
+            width=19,
         ),
         is_now=is_now,
         step=step.id,

@@ -190,7 +190,9 @@ class DeskMenu:
 
     def _if_answered(self, question: str) -> None:
         entry = self.workshop.knowledge.questions[question]
-        choices = [(each.id, each.text) for each in entry.answers]
+        signs = self.case.finding(self.finding).signs if self.finding else {}
+        now = {**self.case.answers, **signs}.get(question)
+        choices = [(each.id, each.text) for each in entry.answers if each.id != now]
 
         def then(answer: str) -> None:
             self._tell(

@@ -1,0 +1,49 @@
+"""One compiled rulebase for all tests of the interface: only the cases differ."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.tui.driving import Hand
+from triage.case.profile import BENCH_FILE, Bench, load_bench
+from triage.engine.consult import Consultant
+from triage.knowledge.book import Knowledge
+from triage.plan.planner import Planner
+from triage.service import Clock, Workshop
+
+ROOT = Path(__file__).resolve().parents[2]
+Opened = Callable[..., Workshop]
+
+
+@pytest.fixture(scope="session")
+def opened_on(knowledge: Knowledge, consultant: Consultant, planner: Planner) -> Opened:
+    """Return a function that opens a workshop on a folder, without compiling the rules again."""
+
+    def opened(cases: Path, clock: Clock | None = None) -> Workshop:
+        path = cases / BENCH_FILE
+        bench = load_bench(path) if path.is_file() else Bench()
+        workshop = Workshop(
+            knowledge, cases, bench, path if path.is_file() else None, clock or Hand()
+        )
+        workshop.consultant = consultant
+        workshop.planner = planner
+        return workshop
+
+    return opened
+
+
+@pytest.fixture
+def workshop(demo: Path, opened_on: Opened) -> Workshop:
+    return opened_on(demo)
+
+
+@pytest.fixture(scope="session")
+def looking(tmp_path_factory: pytest.TempPathFactory, opened_on: Opened) -> Workshop:
+    """The demo cases for tests that only look."""
+    folder = tmp_path_factory.mktemp("looking") / "cases"
+    shutil.copytree(ROOT / "cases", folder)
+    return opened_on(folder)

@@ -1,0 +1,48 @@
+"""Draw the pictures of the README from the demo cases: python tests/tui/make_pictures.py."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import re
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from tests.tui.driving import Hand, driven  # noqa: E402
+from tests.tui.places import reached  # noqa: E402
+from triage.service import open_workshop  # noqa: E402
+
+SIZE = (100, 30)
+PICTURES = (
+    ("look", "bumblebee-plate-3", "observe", ("down",) * 6),
+    ("plan", "bumblebee-plate-3", "plan", ()),
+    ("walk", "bumblebee-plate-3", "walk", ("t",)),
+    ("air", "rose-chafer-plate-1", "air", ()),
+)
+
+
+async def draw(into: Path) -> None:
+    """Draw every picture into a folder."""
+    os.environ.pop("NO_COLOR", None)
+    with tempfile.TemporaryDirectory() as made:
+        cases = Path(made) / "cases"
+        shutil.copytree(ROOT / "cases", cases)
+        hand = Hand()
+        async with driven(open_workshop(cases=cases, clock=hand), size=SIZE, clock=hand) as driver:
+            for name, case, screen, keys in PICTURES:
+                await reached(driver, screen, case)
+                await driver.press(*keys)
+                svg = driver.app.export_screenshot(title="triage", simplify=True)
+                svg = re.sub(r"terminal-\d+", f"terminal-{name}", svg)
+                (into / f"{name}.svg").write_text(svg, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    folder = Path(__file__).parent / "pictures"
+    folder.mkdir(exist_ok=True)
+    asyncio.run(draw(folder))

@@ -1,0 +1,52 @@
+"""Every screen by the keys that lead to it from the plan of a demo case."""
+
+from __future__ import annotations
+
+from tests.tui.driving import Driver
+from triage.tui.messages import CaseChosen
+from triage.tui.screens.plan import PlanScreen
+
+CASE = "bumblebee-plate-3"
+SCREENS: dict[str, tuple[str, ...]] = {
+    "cases": ("q",),
+    "filter": ("q", "slash"),
+    "new-case": ("q", "n"),
+    "plan": (),
+    "explain": ("e",),
+    "desk": ("w",),
+    "desk-why": ("w", "1"),
+    "desk-why-not": ("w", "2", "9"),
+    "desk-what-if": ("w", "6", "1", "2"),
+    "observe": ("l",),
+    "drawings": ("l", "m"),
+    "questions-whole": ("l", "g"),
+    "questions-finding": ("l", "h", "1"),
+    "walk": ("s",),
+    "particulars": ("s", "m"),
+    "stopped": ("s", "escape"),
+    "help": ("question_mark",),
+    "skip": ("k",),
+    "air": ("a",),
+    "photos": ("p",),
+    "bench": ("o",),
+    "handbook": ("h",),
+    "handbook-kind": ("h", "k"),
+}
+
+
+async def home(driver: Driver, case: str = CASE) -> None:
+    """Go back to the plan of the case, wherever one is, in the same program."""
+    app = driver.app
+    while len(app.screen_stack) > 2:
+        await app.pop_screen()
+    app.animation_level = "none"
+    if driver.screen.query("#filter").first().display:
+        driver.screen.action_leave()
+    app.post_message(CaseChosen(case))
+    await driver.on(PlanScreen)
+
+
+async def reached(driver: Driver, name: str, case: str = CASE) -> None:
+    """Go to a screen by its keys."""
+    await home(driver, case)
+    await driver.press(*SCREENS[name])

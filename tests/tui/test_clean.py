@@ -1,0 +1,42 @@
+"""A zone that was looked at and is clean stands in the record, on the plan and in the list."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.tui.driving import driven
+from tests.tui.places import CASE
+from triage.errors import TriageError
+from triage.looks import CLEAN
+from triage.service import Workshop
+from triage.tui.screens.observe import ObserveScreen
+
+
+async def test_a_clean_zone_by_keys(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE, size=(100, 60)) as driver:
+        await driver.press("l")
+        await driver.on(ObserveScreen)
+        zones = driver.screen._zones()
+        mouth = zones.index("mouthparts") + 1
+        await driver.press(*["down"] * mouth, "space")
+        finding = workshop.load(CASE).findings[-1]
+        assert (finding.zone, finding.accepted, finding.reason) == ("mouthparts", True, CLEAN)
+        assert CLEAN in driver.text
+        await driver.press("space")
+        assert workshop.load(CASE).findings[-1] == finding
+        await driver.press("q", "end")
+        assert "looked at, clean: mouthparts" in driver.text
+
+
+def test_it_changes_no_step_and_asks_nothing(workshop: Workshop) -> None:
+    before = workshop.plan(workshop.load(CASE))
+    case, finding = workshop.declare_clean(CASE, "mouthparts")
+    after = workshop.plan(case)
+    assert [step.id for step in after.steps] == [step.id for step in before.steps]
+    assert not [q for q in after.questions if q.finding == finding]
+
+
+def test_a_zone_with_something_open_is_not_clean(workshop: Workshop) -> None:
+    with pytest.raises(TriageError, match="not clean"):
+        workshop.declare_clean(CASE, "thorax-hairy")
+    assert len(workshop.load(CASE).findings) == 3

@@ -1,0 +1,81 @@
+"""Text stands out from its ground by 4.5:1 or more in every theme that is offered.
+
+The formula and the figure: WCAG 2.2, definition of relative luminance and contrast ratio, and
+success criterion 1.4.3.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from textual.color import Color
+
+from tests.tui.driving import Driver, driven
+from tests.tui.places import reached
+from triage.service import Workshop
+
+LEAST = 4.5
+LOOKED_AT = ("walk", "filter", "questions-finding", "plan", "particulars")
+
+
+def luminance(colour: Color) -> float:
+    def linear(part: int) -> float:
+        share = part / 255
+        return share / 12.92 if share <= 0.03928 else ((share + 0.055) / 1.055) ** 2.4
+
+    return 0.2126 * linear(colour.r) + 0.7152 * linear(colour.g) + 0.0722 * linear(colour.b)
+
+
+def contrast(one: Color, other: Color) -> float:
+    lighter, darker = sorted((luminance(one), luminance(other)), reverse=True)
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def test_the_formula_gives_what_the_standard_says_of_black_and_white() -> None:
+    assert contrast(Color(0, 0, 0), Color(255, 255, 255)) == pytest.approx(21.0)
+
+
+def pairs(driver: Driver) -> Iterator[tuple[str, Color, Color]]:
+    """Yield every piece of text that says something, with its colours as drawn."""
+    for strip in driver.screen._compositor.render_strips():
+        for text, style, _ in strip:
+            if style is None or not any(sign.isalnum() for sign in text):
+                continue
+            if style.color is None or style.bgcolor is None:
+                continue
+            if style.color.is_default or style.bgcolor.is_default:
+                continue
+            yield (
+                text.strip(),
+                Color.from_rich_color(style.color),
+                Color.from_rich_color(style.bgcolor),
+            )
+
+
+async def test_every_text_in_every_theme(
+    looking: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NO_COLOR", "")
+    faint = set()
+    async with driven(looking, size=(80, 24)) as driver:
+        for name in LOOKED_AT:
+            await reached(driver, name)
+            if name == "walk":
+                driver.screen.show_fault("something")
+                countdown = driver.screen.query_one("#countdown")
+                countdown.add_class("-soon")
+            for theme in sorted(driver.app.available_themes):
+                # The two that use the terminal's own sixteen colours are the terminal's to judge.
+                if theme.startswith("ansi"):
+                    continue
+                driver.app.theme = theme
+                await driver.pilot.pause()
+                seen = 0
+                for text, fore, back in pairs(driver):
+                    seen += 1
+                    if contrast(fore, back) < LEAST:
+                        faint.add((theme, text[:20], fore.hex, back.hex))
+                assert seen > 5
+            driver.app.theme = "textual-dark"
+    assert not faint

@@ -1,0 +1,115 @@
+"""The plain session writes the same case file, byte for byte, as the interface."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+from pathlib import Path
+
+from tests.tui.conftest import ROOT, Opened
+from tests.tui.driving import Driver, Hand, driven
+from triage.plain.dialogue import Dialogue
+from triage.plain.session import PlainSession
+from triage.service import Workshop
+from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.questions import ANSWER_KEYS
+from triage.tui.screens.walk import WalkScreen
+
+CASE = "bumblebee-plate-3"
+
+
+class Script:
+    """Answers the plain session; ``#text`` picks the line of the last list that begins so."""
+
+    def __init__(self, *wanted: str) -> None:
+        self.wanted = list(wanted)
+        self.sink = io.StringIO()
+
+    def readline(self) -> str:
+        if not self.wanted:
+            return ""
+        word = self.wanted.pop(0)
+        if not word.startswith("#"):
+            return f"{word}\n"
+        found = re.findall(rf"^  (\d+) {re.escape(word[1:])}", self.sink.getvalue(), re.MULTILINE)
+        assert found, f"{word} is not offered:\n{self.sink.getvalue()[-1500:]}"
+        return f"{found[-1]}\n"
+
+
+def in_plain_lines(workshop: Workshop, *wanted: str) -> None:
+    script = Script(*wanted, "stop")
+    PlainSession(workshop, Dialogue(script, script.sink)).run(CASE)  # type: ignore[arg-type]
+    assert script.wanted == [], script.sink.getvalue()[-1500:]
+
+
+def folder(root: Path, name: str) -> Path:
+    target = root / name
+    target.mkdir()
+    for case in (CASE, "bench"):
+        shutil.copy(ROOT / "cases" / f"{case}.yaml", target)
+    (target / "before.jpg").write_bytes(b"x")
+    return target
+
+
+async def by_keys(driver: Driver, hand: Hand) -> None:
+    # One pass with its timer, a note and a photo.
+    await driver.press("s", "t")
+    hand.on(90)
+    await driver.press("m")
+    await driver.write("grey on the paper")
+    await driver.press("down")
+    await driver.write("before.jpg")
+    await driver.press("enter", "n")
+    # An undo with its reason, damage, a release with its reason.
+    await driver.press("enter", "b", "z")
+    await driver.write("wrong key")
+    await driver.press("enter")
+    await driver.on(WalkScreen)
+    await driver.press("d", "enter")
+    await driver.until(lambda: driver.screen.plan.held, "held")
+    await driver.press("r")
+    await driver.write("a loose hair only")
+    await driver.press("enter")
+    await driver.on(PlanScreen)
+    # A clean zone, a new finding, an answer, one left as it is.
+    await driver.press("l")
+    zones = driver.screen._zones()
+    await driver.press(*["down"] * (zones.index("mouthparts") + 1), "space", "4", "2")
+    question = driver.screen.question
+    assert question is not None
+    await driver.press(ANSWER_KEYS[0], "l")
+    await driver.write("too small to see")
+    await driver.press("enter")
+
+
+async def test_byte_for_byte(tmp_path: Path, opened_on: Opened) -> None:
+    hand = Hand()
+    left = opened_on(folder(tmp_path, "left"), hand)
+    async with driven(left, case=CASE, clock=hand) as driver:
+        await by_keys(driver, hand)
+
+    start = Hand()
+    right = opened_on(folder(tmp_path, "right"), start)
+    in_plain_lines(right, "#do the next step", "yes", "no")
+    start.on(90)
+    new = right.load(CASE).findings
+    in_plain_lines(
+        right,
+        *("#do the next step", "#first name the photos", "before.jpg", "", "#no change"),
+        "grey on the paper",
+        *("#do the next step", "no", "#better", ""),
+        *("#take the last record back", "wrong key"),
+        *("#do the next step", "no", "#damage", ""),
+        *("#release the hold", "1", "a loose hair only"),
+        *("#say that a zone was looked at", "#mouthparts", "#no side"),
+        *("#say that something is seen", "#mouthparts", "#no side"),
+    )
+    finding = right.load(CASE).findings[-1].id
+    assert len(right.load(CASE).findings) == len(new) + 2
+    question = next(q for q in right.plan(right.load(CASE)).questions if q.finding == finding)
+    right.sign(CASE, finding, question.question, question.answers[0][0])
+    in_plain_lines(right, "#accept a finding", f"#{finding} ", "too small to see")
+    name = f"{CASE}.yaml"
+    assert (left.cases / name).read_text() == (right.cases / name).read_text()
+    assert len(left.load(CASE).attempts) == 4
