@@ -45,5 +45,7 @@ def workshop(demo: Path, opened_on: Opened) -> Workshop:
 def looking(tmp_path_factory: pytest.TempPathFactory, opened_on: Opened) -> Workshop:
     """The demo cases for tests that only look."""
     folder = tmp_path_factory.mktemp("looking") / "cases"
-    shutil.copytree(ROOT / "cases", folder)
+    folder.mkdir()
+    for name in ("bumblebee-plate-3", "hoverfly-plate-2", "bench"):
+        shutil.copy(ROOT / "cases" / f"{name}.yaml", folder)
     return opened_on(folder)

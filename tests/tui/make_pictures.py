@@ -21,8 +21,8 @@ SIZE = (100, 30)
 PICTURES = (
     ("look", "bumblebee-plate-3", "observe", ("down",) * 6),
     ("plan", "bumblebee-plate-3", "plan", ()),
-    ("walk", "bumblebee-plate-3", "walk", ("t",)),
     ("air", "rose-chafer-plate-1", "air", ()),
+    ("walk", "bumblebee-plate-3", "walk", ("t",)),
 )
 
 

@@ -37,13 +37,17 @@ SCREENS: dict[str, tuple[str, ...]] = {
 async def home(driver: Driver, case: str = CASE) -> None:
     """Go back to the plan of the case, wherever one is, in the same program."""
     app = driver.app
-    while len(app.screen_stack) > 2:
-        await app.pop_screen()
     app.animation_level = "none"
-    if driver.screen.query("#filter").first().display:
-        driver.screen.action_leave()
-    app.post_message(CaseChosen(case))
+    while len(app.screen_stack) > 2 and getattr(driver.screen, "case_id", "") != case:
+        await app.pop_screen()
+    while len(app.screen_stack) > 2 and not isinstance(driver.screen, PlanScreen):
+        await app.pop_screen()
+    if len(app.screen_stack) == 2:
+        if driver.screen.query("#filter").first().display:
+            driver.screen.action_leave()
+        app.post_message(CaseChosen(case))
     await driver.on(PlanScreen)
+    await driver.press("home")
 
 
 async def reached(driver: Driver, name: str, case: str = CASE) -> None:

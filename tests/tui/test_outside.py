@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
 from tests.tui.driving import driven
 from tests.tui.places import CASE
 from triage.service import Workshop
@@ -60,6 +58,6 @@ async def test_a_step_that_stands_no_more_is_replaced_by_the_next(workshop: Work
 
 async def test_a_file_that_is_gone_is_said(workshop: Workshop) -> None:
     async with driven(workshop, case=CASE) as driver:
-        os.unlink(workshop.cases / f"{CASE}.yaml")
+        (workshop.cases / f"{CASE}.yaml").unlink()
         await driver.until(lambda: "cannot be read any more" in driver.text, "fault")
         assert "blot oil with paper" in driver.text

@@ -58,10 +58,12 @@ class ServiceScreen(Screen[None], Served):
         Binding("f9", "leave_line", "Out of the line", key_display="F9"),
     ]
     PLACE = ""
+    _busy = False
 
     def __init__(self, services: Services) -> None:
         super().__init__()
         self.services = services
+        self._pending = 0
 
     def compose(self) -> ComposeResult:
         """Lay out the frame around the parts."""
@@ -94,7 +96,19 @@ class ServiceScreen(Screen[None], Served):
                 self.query_one("#fault", FaultLine).clear()
                 then(held)
 
-        self.run_worker(self.served(act, shown), group="service")
+        async def at_work() -> None:
+            try:
+                await self.served(act, shown)
+            finally:
+                self._pending -= 1
+
+        self._pending += 1
+        self.run_worker(at_work(), group="service")
+
+    @property
+    def is_at_work(self) -> bool:
+        """Whether an act of this screen is under way, or its outcome not yet shown."""
+        return self._pending > 0 or self._busy
 
     def show_fault(self, text: str) -> None:
         """Show what went wrong and what to do, above the parts."""
@@ -149,7 +163,7 @@ class CaseScreen(ServiceScreen):
 
     def look_outside(self) -> None:
         """Read the case again if its file was written since it was last looked at."""
-        if self.case is None or not self.is_current:
+        if self.case is None or not self.is_current or self.is_at_work:
             return
         stamp = self.services.workshop.stamp(self.case_id)
         if stamp != self._seen:
@@ -165,7 +179,9 @@ class CaseScreen(ServiceScreen):
             told = fault.line() if isinstance(fault, TriageError) else f"{fault}; {DISK_MEND}"
             self.show_fault(f"the file cannot be read any more; what is shown is older: {told}")
             return
-        # Acts run one after the other, so what this program wrote is shown already.
+        if self.is_at_work:
+            self._seen = (0, 0, 0)  # look again when what this program does is shown
+            return
         if self._broken or case != self.case:
             self._broken = False
             self.changed_outside()
