@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from triage.service import Workshop
 
 Arguments = argparse.Namespace
+BAR = 40
 Subparsers = Any
 
 
@@ -61,6 +63,20 @@ def workshop_of(arguments: Arguments, case: str | None = None) -> Workshop:
     if folder is None and case is not None and Path(case).suffix == ".yaml":
         folder = Path(case).parent
     return open_workshop(cases=folder, rules=arguments.rules, bench=arguments.bench)
+
+
+def progress_bar(label: str) -> Callable[[int, int], None] | None:
+    """Return a bar on standard error, nothing if that is not a terminal."""
+    if not sys.stderr.isatty():
+        return None
+
+    def show(done: int, total: int) -> None:
+        filled = BAR * done // max(total, 1)
+        end = "\n" if done >= total else ""
+        bar = "#" * filled + "." * (BAR - filled)
+        print(f"\r{label} [{bar}] {done}/{total}", end=end, file=sys.stderr, flush=True)
+
+    return show
 
 
 def print_json(content: Any) -> None:

@@ -13,6 +13,7 @@ from triage.commands.common import (
     command,
     pairs,
     print_json,
+    progress_bar,
     workshop_of,
 )
 
@@ -190,11 +191,11 @@ def run_change(arguments: Arguments) -> int:
 
 def run_measure(arguments: Arguments) -> int:
     """Print how many questions had to be asked."""
-    from triage.explain.measure import measure_questions, plain_lookahead
+    from triage import places
+    from triage.explain.measure import measure_on_all_cores
 
-    workshop = workshop_of(arguments)
-    look = plain_lookahead(workshop.desk.look())
-    found = measure_questions(look, arguments.count)
+    rules = arguments.rules or places.rules_folder()
+    found = measure_on_all_cores(rules, arguments.count, progress_bar("questions"))
     if arguments.json:
         print_json({"share": found.share, "agreeing": found.agreeing, **asdict(found)})
     else:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import argparse
-import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
 
-from triage.commands.common import Arguments, Subparsers, add_json, command, print_json
-
-BAR = 40
+from triage.commands.common import (
+    Arguments,
+    Subparsers,
+    add_json,
+    command,
+    print_json,
+    progress_bar,
+)
 
 
 def add_commands(subparsers: Subparsers) -> None:
@@ -60,26 +63,12 @@ def _rules(arguments: Arguments) -> Path:
     return folder
 
 
-def _progress(label: str) -> Callable[[int, int], None] | None:
-    """Return a bar on standard error, nothing if that is not a terminal."""
-    if not sys.stderr.isatty():
-        return None
-
-    def show(done: int, total: int) -> None:
-        filled = BAR * done // max(total, 1)
-        end = "\n" if done >= total else ""
-        bar = "#" * filled + "." * (BAR - filled)
-        print(f"\r{label} [{bar}] {done}/{total}", end=end, file=sys.stderr, flush=True)
-
-    return show
-
-
 def run_sweep(arguments: Arguments) -> int:
     """Sweep all combinations; the exit code is 2 if a promise is broken."""
     from triage.verify.sweep import promises, sweep_all
 
     start = time.perf_counter()
-    tally = sweep_all(_rules(arguments), arguments.jobs, _progress("sweep"))
+    tally = sweep_all(_rules(arguments), arguments.jobs, progress_bar("sweep"))
     seconds = time.perf_counter() - start
     known = promises()
     broken = {name: count for name, count in sorted(tally.broken.items()) if count}
@@ -125,7 +114,7 @@ def run_mutations(arguments: Arguments) -> int:
     start = time.perf_counter()
     golden = places.golden_file()
     score = run_all(
-        _rules(arguments), golden, arguments.each, arguments.jobs, _progress("mutations")
+        _rules(arguments), golden, arguments.each, arguments.jobs, progress_bar("mutations")
     )
     seconds = time.perf_counter() - start
     if arguments.json:

@@ -6,10 +6,14 @@ must then begin with the same step as with every question answered.
 
 from __future__ import annotations
 
+import multiprocessing
+import os
 import random
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from statistics import mean
+from typing import Any
 
 from triage.case.changes import (
     new_case,
@@ -21,11 +25,13 @@ from triage.case.changes import (
 )
 from triage.case.models import Case
 from triage.case.profile import Bench
+from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.likelihood import Likelihood
 from triage.explain.nextquestion import Place, ranked_questions
 from triage.explain.sweep import SPECIMEN, TAXON, Sweep
+from triage.knowledge.load import load_knowledge
 from triage.plan.lookahead import Lookahead
 
 # Shares of an invented case: how often a sign can be told, and how often intake is as it should be.
@@ -166,6 +172,38 @@ def measure_questions(look: Lookahead, count: int, first: int = 0) -> Measured:
             for seed in range(first, first + count)
         )
     )
+
+
+_held: dict[str, Any] = {}
+
+
+def _begin(rules: str) -> None:
+    """Compile the rulebase once in each process."""
+    look = Lookahead(Consultant(load_knowledge(rules)), Bench())
+    _held.update(look=look, likelihood=Likelihood(look.consultant))
+
+
+def _one(seed: int) -> Asked:
+    look, likelihood = _held["look"], _held["likelihood"]
+    return ask_out(look, likelihood, invented_case(look, likelihood, seed), seed)
+
+
+def measure_on_all_cores(
+    rules: Path, count: int, progress: Callable[[int, int], None] | None = None
+) -> Measured:
+    """Return the measurement over ``count`` invented cases, worked out on all cores.
+
+    ``progress`` is called with cases done and cases in all. The result does not depend on the
+    number of cores.
+    """
+    asked: list[Asked] = []
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(os.cpu_count() or 1, _begin, (str(rules),)) as pool:
+        for found in pool.imap(_one, range(count)):
+            asked.append(found)
+            if progress is not None:
+                progress(len(asked), count)
+    return Measured(tuple(asked))
 
 
 def plain_lookahead(look: Lookahead) -> Lookahead:
