@@ -32,8 +32,9 @@ async def test_every_screen(looking: Workshop, monkeypatch: pytest.MonkeyPatch) 
             assert colours(driver), name
             if name != "stopped":
                 nothing_is_cut_off_at_the_side(driver)
-                await grown_and_shrunk(driver)
                 await stopped_and_gone_on(driver)
+            if len(SCREENS[name]) < 2:
+                await grown_and_shrunk(driver)
     monkeypatch.setenv("NO_COLOR", "1")
     async with driven(looking, size=(80, 24)) as driver:
         for name in SCREENS:
@@ -64,7 +65,7 @@ async def stopped_and_gone_on(driver: Driver) -> None:
     await driver.press("escape")
     await driver.on(StopScreen)
     assert "Take the tool off the specimen" in driver.text
-    await driver.press("enter", "escape")
+    await driver.press("enter")
     assert isinstance(driver.screen, StopScreen)
     await driver.press("r")
     assert driver.screen is before
@@ -216,8 +217,8 @@ async def test_a_small_terminal_says_so_and_keeps_step_and_stop(
         step = driver.screen.step
         assert "Window too small" in driver.text
         assert "80 x 24" in " ".join(driver.text.split())
-        assert step.name in " ".join(driver.text.split())
-        assert "Esc" in driver.text.splitlines()[-1]
+        assert step.name in " ".join(driver.text.casefold().split())
+        assert "Esc STOP" in " ".join(driver.text.split())
         await driver.press("escape")
         await driver.on(StopScreen)
         assert "Take the tool off" in " ".join(driver.text.split())

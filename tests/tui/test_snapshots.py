@@ -39,6 +39,7 @@ def picture(driver: Driver) -> str:
         line.cursor_blink = False
         line._cursor_visible = True
     svg = driver.app.export_screenshot(title="triage", simplify=True)
+    svg = re.sub(r"\d+(&#160;entries)", r"N\1", svg)  # the rulebase grows
     return re.sub(r"terminal-\d+", "terminal", svg)
 
 

@@ -80,7 +80,7 @@ class ServiceScreen(Screen[None], Served):
         small.update(
             Content(
                 f"Window too small: {event.size.width} x {event.size.height}; "
-                f"make it {LEAST_WIDTH} x {LEAST_HEIGHT} or more, or scroll."
+                f"make it {LEAST_WIDTH} x {LEAST_HEIGHT} or more, or scroll. Esc STOP."
             )
         )
 
