@@ -65,7 +65,7 @@ class MainParser(Parser):
 
     def format_help(self) -> str:
         """Return the order of work and the commands by kind."""
-        lines = [f"usage: {USAGE}", "", TEXT.rstrip(), ""]
+        lines = [f"usage: {USAGE}", TEXT.rstrip(), ""]
         for title, names in self.by_title.items():
             row = f"{title:<18}{' '.join(names)}"
             lines += textwrap.wrap(row, 78, initial_indent="  ", subsequent_indent=" " * 20)

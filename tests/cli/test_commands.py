@@ -227,6 +227,18 @@ def test_undo_is_an_appended_correction(tmp_path: Path, demo: Path) -> None:
     assert attempts[1]["corrects"] == "a1"
 
 
+def test_a_clean_zone_and_a_timer(tmp_path: Path, demo: Path) -> None:
+    path = str(demo / "bumblebee-plate-3.yaml")
+    assert "clean" in triage("see", path, "--zone", "antenna", "--clean", home=tmp_path).stdout
+    assert "takes a zone and no signs" in one_line(
+        triage("see", path, "--zone", "leg", "--clean", "puff=moves", home=tmp_path)
+    )
+    assert "ends at" in triage("timer", path, "f1-blot-dry", home=tmp_path).stdout
+    assert yaml.safe_load(Path(path).read_text(encoding="utf-8"))["timers"][0]["step"] == "f1-blot-dry"
+    assert "stopped" in triage("timer", path, "f1-blot-dry", "--stop", home=tmp_path).stdout
+    assert 'did you mean "f1-blot-dry"' in one_line(triage("timer", path, "f1-blot-dr", home=tmp_path))
+
+
 def test_help_fits_one_screen_and_needs_no_engine() -> None:
     code = (
         "import sys; from triage.cli import main\n"

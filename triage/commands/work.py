@@ -13,7 +13,7 @@ from triage.commands.common import (
     print_json,
     workshop_of,
 )
-from triage.errors import TriageError
+from triage.errors import TriageError, did_you_mean
 
 OUTCOME_WORDS = "cleared | better | no-change | worse | damage | not-done"
 
@@ -52,6 +52,7 @@ def add_commands(subparsers: Subparsers) -> None:
     see.add_argument("--side", choices=("left", "right", "both"), help="side of a new finding")
     see.add_argument("--finding", help="id of a finding to add signs to")
     see.add_argument("--named", metavar="DEPOSIT", help="what you take it for, if you know")
+    see.add_argument("--clean", action="store_true", help="the zone was looked at and is clean")
     see.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER")
     see.set_defaults(run=run_see)
 
@@ -121,6 +122,51 @@ def _add_after(subparsers: Subparsers) -> None:
     undo.add_argument("case", help="id or file of the case")
     undo.add_argument("--reason", required=True, help="why")
     undo.set_defaults(run=run_undo)
+    _add_timer(subparsers)
+
+
+def _add_timer(subparsers: Subparsers) -> None:
+    timer = command(
+        subparsers,
+        "timer",
+        "start, put off or stop the timer of a step",
+        "timer wasp-02 f1-blot-dry",
+    )
+    timer.add_argument("case", help="id or file of the case")
+    timer.add_argument("step", help="id of the step in the plan")
+    timer.add_argument("--seconds", type=float, help="how long; the dwell of the step by default")
+    what = timer.add_mutually_exclusive_group()
+    what.add_argument(
+        "--later", action="store_true", help="put a look off; never an exposure limit"
+    )
+    what.add_argument("--stop", action="store_true", help="take the timer out")
+    timer.set_defaults(run=run_timer)
+
+
+def run_timer(arguments: Arguments) -> int:
+    """Start, put off or stop a timer, and say when it ends."""
+    workshop = workshop_of(arguments, arguments.case)
+    case = workshop.load(arguments.case)
+    if arguments.stop:
+        workshop.stop_timer(arguments.case, arguments.step)
+        print(f"stopped: {arguments.step}")
+        return 0
+    if arguments.later:
+        case = workshop.extend_timer(arguments.case, arguments.step)
+    else:
+        step = workshop.plan(case).step(arguments.step)
+        if step is None:
+            known = [s.id for s in workshop.plan(case).steps]
+            raise TriageError(
+                f'no step "{arguments.step}" in the plan', mend=did_you_mean(arguments.step, known)
+            )
+        seconds = arguments.seconds or step.dwell_s
+        if not seconds or seconds < 0:
+            raise TriageError("this step has no dwell", mend="give --seconds above zero")
+        case = workshop.start_timer(arguments.case, step.id, seconds, step.name)
+    ends = next(t.ends for t in case.timers if t.step == arguments.step)
+    print(f"{arguments.step} ends at {ends:%H:%M:%S}")
+    return 0
 
 
 def run_list(arguments: Arguments) -> int:
@@ -191,6 +237,12 @@ def run_see(arguments: Arguments) -> int:
         raise TriageError(
             "give --zone for a new finding or --finding for one there is", mend="one of the two"
         )
+    if arguments.clean:
+        if arguments.zone is None or signs or arguments.named:
+            raise TriageError("--clean takes a zone and no signs", mend="give --zone only")
+        workshop.declare_clean(arguments.case, arguments.zone, arguments.side)
+        print(f"{arguments.zone}: looked at, clean")
+        return 0
     finding = workshop.see(
         arguments.case,
         zone=arguments.zone,
