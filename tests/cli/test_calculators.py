@@ -23,8 +23,8 @@ BENCH = ("--bench", str(ROOT / "cases" / "bench.yaml"))
 def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
     # Read and compiled once: the calculators differ, the rules folder does not.
-    monkeypatch.setattr("triage.service.load_knowledge", lambda *_, **__: shipped())
-    monkeypatch.setattr("triage.service.Consultant", lambda *_, **__: consultant())
+    monkeypatch.setattr("triage.service.workshop.load_knowledge", lambda *_, **__: shipped())
+    monkeypatch.setattr("triage.service.shelf.Consultant", lambda *_, **__: consultant())
 
 
 def answered(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
