@@ -133,14 +133,24 @@ def test_stubborn_paste_is_told_apart_by_drops(consultant: Consultant) -> None:
         assert readings[deposit].standing == "settled", deposit
 
 
-def test_combining_by_hand() -> None:
-    """Two signs for, one against, by the published rule worked on paper.
+def test_combining_as_printed() -> None:
+    """A published worked example: rules with 0.5 and 0.6 for one conclusion give .8.
 
-    0.6 and 0.5: 0.6 + 0.5 * 0.4 = 0.8; with -0.4: (0.8 - 0.4) / (1 - 0.4) = 0.6667.
-    Source: Shortliffe and Buchanan 1975 with the later rule for opposite signs (from memory).
+    Source: Novak, lecture notes on certainty factors, University of Texas at Austin, "Summary of CF
+    Computations" (passage opened); he prints .5 + .6 * (1 - .5) = .8 and the same the other way.
     """
+    assert combine([0.5, 0.6]) == pytest.approx(0.8)
     assert combine([0.6, 0.5]) == pytest.approx(0.8)
+
+
+def test_combining_opposite_signs_by_the_printed_formula() -> None:
+    """(x + y) / (1 - min(|x|, |y|)), worked on paper: (0.8 - 0.4) / (1 - 0.4) = 0.6667.
+
+    Source of the formula, of its order-free result and of the dominance of -1: the same notes.
+    """
     assert combine([0.6, 0.5, -0.4]) == pytest.approx(0.6667, abs=1e-4)
+    assert combine([-0.4, 0.5, 0.6]) == combine([0.6, -0.4, 0.5])
+    assert combine([0.9, 0.9, -1]) == -1
 
 
 def test_questions_cost_more_the_later_they_are_asked(knowledge: Knowledge) -> None:

@@ -43,7 +43,8 @@ def combine(weights: Iterable[float], most: float = 1.0) -> float:
     ------
     Shortliffe and Buchanan, A model of inexact reasoning in medicine, Mathematical Biosciences
     23:351-379, 1975, with the later rule for evidence of opposite sign (van Melle, 1979):
-    x+y(1-x); x+y(1+x); (x+y)/(1-min(|x|,|y|)).
+    x+y(1-x); x+y(1+x); (x+y)/(1-min(|x|,|y|)). Worked example as printed in Novak's lecture notes
+    (University of Texas at Austin): 0.5 and 0.6 give 0.8.
     """
     return _combined(tuple(sorted(weights)), most)
 
