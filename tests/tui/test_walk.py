@@ -130,7 +130,9 @@ async def test_after_an_interruption_over_30_s_it_is_asked_again(
         await driver.on(WalkScreen)
         assert driver.screen.panel == panel
         said = driver.screen.query_one("#fault").text
-        assert ("test spot unchanged" in said) == (panel == "ready")
+        # What was confirmed last is named, and asked for again.
+        assert ("confirmed before: the checklist" in said) == (panel == "ready")
+        assert ("confirm it again" in said) == (panel == "ready")
 
 
 async def test_the_dwell_timer_survives_the_program(dry: tuple[Workshop, str], hand: Hand) -> None:
