@@ -45,6 +45,9 @@ class Served:
         else:
             then(held)
 
+    def _fault_lines(self) -> list[FaultLine]:
+        return list(self.query("#fault").results(FaultLine)) if self.is_attached else []
+
     def show_fault(self, text: str) -> None:
         """Show what went wrong and what to do."""
         raise NotImplementedError
@@ -92,7 +95,8 @@ class ServiceScreen(Screen[None], Served):
         """Start one act of the workshop; acts run one after the other."""
 
         def shown(held: Held) -> None:
-            if self.is_attached:
+            # A screen that is being left is attached for a moment with its parts already gone.
+            if self._fault_lines():
                 self.query_one("#fault", FaultLine).clear()
                 then(held)
 
@@ -112,13 +116,13 @@ class ServiceScreen(Screen[None], Served):
 
     def show_fault(self, text: str) -> None:
         """Show what went wrong and what to do, above the parts."""
-        if self.is_attached:
-            self.query_one("#fault", FaultLine).show(text)
+        for line in self._fault_lines():
+            line.show(text)
 
     def tell(self, text: str) -> None:
         """Say something that is no fault but must be seen, above the parts."""
-        if self.is_attached:
-            self.query_one("#fault", FaultLine).tell(text)
+        for line in self._fault_lines():
+            line.tell(text)
 
     def show_place(self, place: str) -> None:
         """Say where one is in the title line."""
