@@ -45,9 +45,6 @@ class Served:
         else:
             then(held)
 
-    def _fault_lines(self) -> list[FaultLine]:
-        return list(self.query("#fault").results(FaultLine)) if self.is_attached else []
-
     def show_fault(self, text: str) -> None:
         """Show what went wrong and what to do."""
         raise NotImplementedError
@@ -90,6 +87,9 @@ class ServiceScreen(Screen[None], Served):
     def parts(self) -> Iterable[Widget]:
         """Return the screen's own widgets."""
         return ()
+
+    def _fault_lines(self) -> list[FaultLine]:
+        return list(self.query("#fault").results(FaultLine)) if self.is_attached else []
 
     def serve(self, act: Callable[[], Held], then: Callable[[Held], None]) -> None:
         """Start one act of the workshop; acts run one after the other."""
