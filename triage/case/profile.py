@@ -16,6 +16,7 @@ from triage.yamltext import parse_yaml, read_text
 
 Control = Literal["none", "window", "extraction", "hood", "outdoors", "unknown"]
 BENCH_FILE = "bench.yaml"
+MOST_PROTECTIVE = "most-protective"
 
 
 class RoomProfile(Record):
@@ -55,7 +56,7 @@ class Bench(Record):
     name: str = "unnamed bench"
     invented: bool = False
     room: RoomProfile = RoomProfile()
-    judge_by: str = "most-protective"
+    judge_by: str = MOST_PROTECTIVE
     margin: Annotated[float, Field(gt=0, le=1)] | None = None
     only_stock: bool = False
     stock: tuple[Stock, ...] = ()
@@ -65,6 +66,11 @@ class Bench(Record):
     lacking: tuple[str, ...] = ()
     gloves: tuple[str, ...] = ()
     supports: tuple[str, ...] = ()
+
+    @property
+    def authority(self) -> str | None:
+        """Return the one authority whose limits count, None for the most protective of all."""
+        return None if self.judge_by == MOST_PROTECTIVE else self.judge_by
 
     def strength_of(self, agent: str) -> float | None:
         """Return the strength [%] of the user's stock of an agent, None if not known."""

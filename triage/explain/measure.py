@@ -204,8 +204,3 @@ def measure_on_all_cores(
             if progress is not None:
                 progress(len(asked), count)
     return Measured(tuple(asked))
-
-
-def plain_lookahead(look: Lookahead) -> Lookahead:
-    """Return a look-ahead on a bench that says nothing, for measuring apart from the user's."""
-    return Lookahead(look.consultant, Bench())

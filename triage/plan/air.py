@@ -24,7 +24,6 @@ from triage.plan.substances import (
     substance_of,
 )
 
-MOST_PROTECTIVE = "most-protective"
 ROUND_DOWN = 100.0
 
 
@@ -72,7 +71,6 @@ class AirJudge:
         day: DayLedger | None = None,
     ) -> AirVerdict:
         """Return the verdict on one release in one room on top of the day."""
-        judge_by = None if self.bench.judge_by == MOST_PROTECTIVE else self.bench.judge_by
         return judge_release(
             substance,
             amount_ml,
@@ -80,7 +78,7 @@ class AirJudge:
             minutes,
             ledger=self.day if day is None else day,
             margin=self.margin,
-            judge_by=judge_by,
+            judge_by=self.bench.authority,
             no_limit_ok=True,
             strength_fraction=share,
             lel_share=self.knowledge.judgement.lel_share.value,
@@ -171,7 +169,6 @@ class AirJudge:
         return AirChoice(None, "", line, f"{verdict.sentence} {mend}")
 
     def _mend(self, substance: Substance, least: float, minutes: float, share: float) -> str:
-        judge_by = None if self.bench.judge_by == MOST_PROTECTIVE else self.bench.judge_by
         choice = cheapest_control(
             controls_of(self.knowledge),
             substance,
@@ -180,7 +177,7 @@ class AirJudge:
             minutes,
             ledger=self.day,
             margin=self.margin,
-            judge_by=judge_by,
+            judge_by=self.bench.authority,
             no_limit_ok=True,
             strength_fraction=share,
         )

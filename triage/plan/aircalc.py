@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from triage.case.profile import Bench, RoomProfile
+from triage.case.profile import MOST_PROTECTIVE, Bench, RoomProfile
 from triage.errors import TriageError, did_you_mean
 from triage.exposure.day import DayLedger
 from triage.exposure.inverse import cheapest_control, largest_day_ml, least_air_changes
@@ -15,7 +15,7 @@ from triage.exposure.substance import Substance
 from triage.exposure.verdict import AirVerdict, Figures, Level
 from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
-from triage.plan.air import MOST_PROTECTIVE, AirJudge
+from triage.plan.air import AirJudge
 from triage.plan.answers import short, titled
 from triage.plan.model import AirLine
 from triage.plan.substances import LONGEST_RELEASE_MIN, bare_room, controls_of
@@ -176,11 +176,10 @@ class Asked:
         own = self.bench.strength_of(self.agent.id)
         percent = asked.strength_percent if asked.strength_percent is not None else (own or PERCENT)
         self.percent = within("strength", percent, 0.001, PERCENT, "%")
-        by = self.bench.judge_by
         self.terms: dict[str, Any] = {
             "ledger": day,
             "margin": self.judge.margin,
-            "judge_by": None if by == MOST_PROTECTIVE else by,
+            "judge_by": self.bench.authority,
             "strength_fraction": self.percent / PERCENT,
             "lel_share": knowledge.judgement.lel_share.value,
             "ignition_source": asked.ignition_source,
@@ -268,8 +267,7 @@ def answer_air(knowledge: Knowledge, bench: Bench, day: DayLedger, asked: AirQue
 
 
 def _judged_by(bench: Bench) -> str:
-    by = bench.judge_by
-    return "the most protective limit" if by == MOST_PROTECTIVE else by
+    return bench.authority or "the most protective limit"
 
 
 def _levels(place: str, figures: Figures) -> tuple[LevelLine, ...]:

@@ -29,8 +29,8 @@ def check_bench(knowledge: Knowledge, bench: Bench, shown_as: str = "bench") -> 
         ("glove material", bench.gloves, knowledge.materials),
         ("support", bench.supports, knowledge.materials),
     ]
-    if bench.judge_by != "most-protective":
-        named.append(("authority", [bench.judge_by], knowledge.authorities))
+    if bench.authority is not None:
+        named.append(("authority", [bench.authority], knowledge.authorities))
     for kind, names, table in named:
         faults += [
             TriageError(f'unknown {kind} "{name}"', Where(shown_as), did_you_mean(name, table))

@@ -9,7 +9,7 @@ from triage.exposure.day import DayLedger
 from triage.exposure.ledger import DayVerdict, judge_day
 from triage.exposure.wording import number
 from triage.knowledge.book import Knowledge
-from triage.plan.air import MOST_PROTECTIVE, AirJudge
+from triage.plan.air import AirJudge
 from triage.plan.aircalc import room_words
 from triage.plan.answers import short, titled
 
@@ -68,7 +68,7 @@ class DayAnswer:
 def answer_day(knowledge: Knowledge, bench: Bench, day: DayLedger) -> DayAnswer:
     """Return the day's ledger judged in the bench's room."""
     judge = AirJudge(knowledge, bench, day)
-    by = None if bench.judge_by == MOST_PROTECTIVE else bench.judge_by
+    by = bench.authority
     found = judge_day(day, judge.room, judge.margin, by)
     bars = tuple(
         DayBar(
