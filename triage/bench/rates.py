@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 from statistics import NormalDist
 
+from triage.bench.betainv import beta_quantile
 from triage.errors import OutOfRange
 from triage.units import positive, within
 
@@ -88,13 +89,10 @@ def rate(
     Conjugate beta-binomial posterior; worked example: 437 of 980 under a uniform prior, Gelman
     et al., Bayesian Data Analysis.
     """
-    from scipy.special import betaincinv  # noqa: PLC0415  scipy is slow to import
-
     _counts(worked, tried)
     tail = (1.0 - _level(level)) / 2.0
     a, b = prior.a + worked, prior.b + (tried - worked)
-    low = float(betaincinv(a, b, tail))
-    high = float(betaincinv(a, b, 1.0 - tail))
+    low, high = beta_quantile(a, b, tail), beta_quantile(a, b, 1.0 - tail)
     mean = a / (a + b)
     sentence = f"worked {worked} of {tried} times"
     if tried == 0:
@@ -137,12 +135,10 @@ def wilson(
 
 def exact_interval(worked: int, tried: int, *, level: float = 0.95) -> tuple[float, float]:
     """Return the exact (Clopper-Pearson) interval of a rate [fractions]."""
-    from scipy.special import betaincinv  # noqa: PLC0415  scipy is slow to import
-
     _counts(worked, tried)
     tail = (1.0 - _level(level)) / 2.0
-    low = float(betaincinv(worked, tried - worked + 1, tail)) if worked > 0 else 0.0
-    high = float(betaincinv(worked + 1, tried - worked, 1.0 - tail)) if worked < tried else 1.0
+    low = beta_quantile(worked, tried - worked + 1, tail) if worked > 0 else 0.0
+    high = beta_quantile(worked + 1, tried - worked, 1.0 - tail) if worked < tried else 1.0
     return low, high
 
 

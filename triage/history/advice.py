@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 from triage.history.evidence import Evidence, Group
 from triage.plan.model import Plan, Step
 from triage.plan.outcomes import INSERT
-
-RECORD = "own record: "
+from triage.plan.ownrecord import RECORD
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +46,6 @@ def with_evidence(plan: Plan, taxon: str, evidence: Evidence) -> Plan:
 
 
 def _told(step: Step, taxon: str, evidence: Evidence) -> Step:
-    # Intervals need a library that is slow to import: not for a method that was never tried.
     if INSERT in step.id or evidence.counts(step.method)[1] == 0:
         return step
     text = group_of(evidence, step, taxon).text
@@ -55,12 +53,6 @@ def _told(step: Step, taxon: str, evidence: Evidence) -> Step:
         return step
     others = tuple(line for line in step.evidence if not line.startswith(RECORD))
     return replace(step, evidence=(f"{RECORD}{text}", *others))
-
-
-def evidence_for(step: Step) -> str:
-    """Return how often the step worked here, in words; empty where nothing is on record."""
-    told = (line for line in step.evidence if line.startswith(RECORD))
-    return next(told, "").removeprefix(RECORD)
 
 
 def skip_suggestions(plan: Plan, taxon: str, evidence: Evidence) -> tuple[SkipSuggestion, ...]:

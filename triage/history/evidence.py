@@ -7,14 +7,15 @@ are not three witnesses. It worked if a pass cleared or bettered the finding and
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
+from triage.bench.betainv import beta_quantile
 from triage.bench.pooling import prior_of_strength
-from triage.bench.rates import BetaPrior, Rate, rate
+from triage.bench.rates import BetaPrior, Rate
 from triage.case.models import HARMFUL, OUTCOMES
 from triage.history.columns import Columns, Flags, Ints, Reals
 from triage.knowledge.book import Knowledge
@@ -23,7 +24,12 @@ from triage.plan.outcomes import PASSES
 
 #: what each level adds, coarsest first
 LEVELS = ("method", "deposit", "zone", "taxon")
-COARSER = ("with any deposit", "on this deposit anywhere", "on this deposit in this zone")
+#: what the nearest coarser group with other trials holds beside the group's own
+COARSER = (
+    "on other deposits",
+    "on this deposit in other zones",
+    "on this deposit and zone in other groups of animals",
+)
 Key = tuple[str, ...]
 
 
@@ -256,15 +262,46 @@ class Evidence:
     def group(self, method: str, deposit: str | None, zone: str | None, taxon: str) -> Group:
         """Return the rate of a method for this deposit, zone and taxon group."""
         key = (method, deposit or "", zone or "", taxon)
-        chain = [self.counts(*key[: depth + 1]) for depth in range(len(LEVELS))]
         a, b = self._prior_of(key)
-        prior = prior_of_strength(a / (a + b), a + b)
-        terms = self.terms
-        found = rate(*chain[-1], prior, level=terms.level, least_trials=terms.least_trials)
-        low, high = credible_interval(found.a, found.b, terms.level)
-        found = replace(found, low=float(low), high=float(high))
+        worked, tried = self.counts(*key)
+        return self._group(
+            key, (a, b), interval_of(a + worked, b + tried - worked, self.terms.level)
+        )
+
+    def all_groups(self) -> tuple[Group, ...]:
+        """Return every group that was tried, the most often tried first."""
+        _, low, high = self.intervals()
+        prior_a, prior_b = self._priors[-1]
+        found = [
+            self._group(
+                key, (float(prior_a[n]), float(prior_b[n])), (float(low[n]), float(high[n]))
+            )
+            for n, key in enumerate(self.groups)
+        ]
+        return tuple(
+            sorted(found, key=lambda g: (-g.rate.tried, g.method, g.deposit, g.zone, g.taxon))
+        )
+
+    def _group(self, key: Key, prior: tuple[float, float], ends: tuple[float, float]) -> Group:
+        chain = [self.counts(*key[: depth + 1]) for depth in range(len(LEVELS))]
+        worked, tried = chain[-1]
+        a, b = prior[0] + worked, prior[1] + tried - worked
         coarser, name = _coarser(chain)
-        return Group(*key, found, coarser, name, _text(found, coarser, name, terms))
+        text = _text(chain[-1], (a / (a + b), *ends), _wider(coarser, name), self.terms)
+        weight = prior[0] + prior[1]
+        found = Rate(
+            worked,
+            tried,
+            prior_of_strength(prior[0] / weight, weight),
+            a,
+            b,
+            a / (a + b),
+            *ends,
+            self.terms.level,
+            text,
+        )
+        method, deposit, zone, taxon = key
+        return Group(method, deposit, zone, taxon, found, coarser, name, text)
 
     def _prior_of(self, key: Key) -> tuple[float, float]:
         """Return the prior (a, b) of a finest group, tried or not."""
@@ -333,8 +370,18 @@ class Evidence:
         return a / (a + b), *credible_interval(a, b, self.terms.level)
 
 
+def interval_of(a: float, b: float, level: float) -> tuple[float, float]:
+    """Return ``credible_interval`` of one rate, without the library that is slow to import."""
+    if a <= 1.0 and a <= b:
+        return 0.0, beta_quantile(a, b, level)
+    if b <= 1.0:
+        return beta_quantile(a, b, 1.0 - level), 1.0
+    tail = (1.0 - level) / 2.0
+    return beta_quantile(a, b, tail), beta_quantile(a, b, 1.0 - tail)
+
+
 def credible_interval(a: Any, b: Any, level: float) -> tuple[Any, Any]:
-    """Return the ends [fractions] between which a Beta(a, b) rate lies with probability ``level``.
+    """Return the ends [fractions] between which Beta(a, b) rates lie with probability ``level``.
 
     Notes
     -----
@@ -368,14 +415,19 @@ def _coarser(chain: list[tuple[int, int]]) -> tuple[tuple[int, int], str]:
     return (0, 0), ""
 
 
-def _text(found: Rate, coarser: tuple[int, int], name: str, terms: Terms) -> str:
-    wider = f"; {coarser[0]} of {coarser[1]} {name} otherwise" if name else ""
-    if found.tried == 0:
-        return f"never tried here on this{wider}" if wider else ""
-    times = "time" if found.tried == 1 else "times"
-    text = f"worked {found.worked} of {found.tried} {times} here"
-    if found.tried < terms.least_trials:
-        return f"{text}, too few for a percentage{wider}"
-    return f"{text}, {terms.level:.0%} interval {found.low:.0%} to {found.high:.0%}{wider}".replace(
-        "%", " %"
-    )
+def _wider(coarser: tuple[int, int], name: str) -> str:
+    return f"{coarser[0]} of {coarser[1]} {name}" if name else ""
+
+
+def _text(own: tuple[int, int], shown: tuple[float, float, float], wider: str, terms: Terms) -> str:
+    """Return counts, mean and interval, and what they lean on; ``shown``: mean, low, high."""
+    worked, tried = own
+    if tried == 0:
+        return f"not tried on this yet; {wider}" if wider else ""
+    times = "time" if tried == 1 else "times"
+    text = f"worked {worked} of {tried} {times} here"
+    if tried < terms.least_trials:
+        return f"{text}, too few for a percentage" + (f"; {wider}" if wider else "")
+    mean, low, high = (f"{100 * each:.0f}" for each in shown)
+    text += f", about {mean} % ({100 * terms.level:.0f} % interval {low} to {high} %)"
+    return text + (f"; leans on {wider}" if wider else "")

@@ -89,10 +89,9 @@ def chambers_text(chambers: Iterable[ChamberWatch]) -> str:
 
 def evidence_text(evidence: Evidence) -> str:
     """Return every group on record as text, the most often tried first."""
-    order = sorted(evidence.groups, key=lambda key: (-evidence.counts(*key)[1], key))
     lines = [f"{evidence.size} trials on record"]
-    for key in order:
-        group = evidence.group(*key)
+    for group in evidence.all_groups():
+        key = (group.method, group.deposit, group.zone, group.taxon)
         where = " / ".join(word or "-" for word in key)
         lines.append(f"  {where}: {group.text}")
     return "\n".join(lines) + "\n"

@@ -125,7 +125,9 @@ def test_a_group_never_tried_leans_on_the_coarser_one_and_says_so():
     found = evidence.group("m", "d", "z", "never")
     assert found.rate.tried == 0
     assert 0.6 < found.rate.mean < 0.95
-    assert found.text == "never tried here on this; 17 of 20 on this deposit in this zone otherwise"
+    assert found.text == (
+        "not tried on this yet; 17 of 20 on this deposit and zone in other groups of animals"
+    )
     assert evidence.group("other", "d", "z", "t").text == ""
 
 
@@ -160,8 +162,33 @@ def test_no_percentage_below_the_least_number_of_trials(worked, tried, has_perce
 
 def test_the_text_gives_counts_and_the_interval():
     text = Evidence(trials((("m", "d", "z", "t"), 7, 9)), TERMS).group("m", "d", "z", "t").text
-    # scipy: beta(8, 3).interval(0.9) = 0.4931 to 0.9127
-    assert text == "worked 7 of 9 times here, 90 % interval 49 % to 91 %"
+    # scipy: beta(8, 3).mean() = 0.7273, .interval(0.9) = 0.4931 to 0.9127
+    assert text == "worked 7 of 9 times here, about 73 % (90 % interval 49 to 91 %)"
+
+
+def test_the_text_says_which_group_it_leans_on():
+    evidence = Evidence(
+        trials((("m", "d", "z", "t"), 1, 6), (("m", "d", "y", "t"), 5, 6), (("m", "e", "z", "t"), 2, 2)),
+        TERMS,
+    )  # fmt: skip
+    found = evidence.group("m", "d", "z", "t")
+    assert found.text.endswith("; leans on 5 of 6 on this deposit in other zones")
+    assert f"about {100 * found.rate.mean:.0f} % (90 % interval" in found.text
+    assert evidence.group("m", "e", "z", "t").text == (
+        "worked 2 of 2 times here, too few for a percentage; 6 of 12 on other deposits"
+    )
+
+
+def test_all_groups_at_once_say_what_each_says():
+    evidence = Evidence(
+        trials((("m", "d", "z", "t"), 1, 6), (("m", "d", "y", "t"), 5, 7), (("n", "e", "z", "t"), 2, 2)),
+        TERMS,
+    )  # fmt: skip
+    found = evidence.all_groups()
+    assert [group.rate.tried for group in found] == [7, 6, 2]
+    for group in found:
+        one = evidence.group(group.method, group.deposit, group.zone, group.taxon)
+        assert (one.text, one.rate.low) == (group.text, pytest.approx(group.rate.low))
 
 
 @pytest.mark.parametrize(

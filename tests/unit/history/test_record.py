@@ -17,12 +17,13 @@ from triage.case.store import create_case, update_case
 from triage.cli import main
 from triage.errors import TriageError
 from triage.history import acts, calendar, table, usage
-from triage.history.advice import crosses_a_grade, evidence_for, skip_suggestions, with_evidence
+from triage.history.advice import crosses_a_grade, skip_suggestions, with_evidence
 from triage.history.columns import columns_from, rows_of
 from triage.history.evidence import Evidence, terms_of, trials_of
 from triage.history.index import INDEX, load_index
 from triage.history.watch import chambers_of, method_of_step, running_of
 from triage.plan.day import day_ledger
+from triage.plan.ownrecord import own_record
 from triage.service import open_workshop
 
 NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
@@ -277,7 +278,7 @@ def test_the_record_stands_beside_its_rung_and_the_plan_is_otherwise_the_same(sh
     plan, rungs = plan_and_rungs(shop, greasy())
     told = with_evidence(plan, "bees-wasps", record(shop.knowledge, *failed(rungs[0], 6)))
     first = told.step(rungs[0].id)
-    assert evidence_for(first).startswith("worked 0 of 6 times here, 90 % interval 0 % to")
+    assert own_record(first).startswith("worked 0 of 6 times here, about ")
     assert first.evidence[1:] == rungs[0].evidence
     assert [s.id for s in told.steps] == [s.id for s in plan.steps]
     assert with_evidence(plan, "bees-wasps", record(shop.knowledge)) is plan
