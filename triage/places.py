@@ -45,11 +45,19 @@ def golden_file() -> Path:
     return path
 
 
+def _cache_folder() -> Path:
+    named = os.environ.get(HOME_VARIABLE, "")
+    return Path(named).expanduser() if named else user_cache_path("triage", appauthor=False)
+
+
 def rules_cache() -> Path:
     """Return the file in which parsed rules are kept between runs."""
-    named = os.environ.get(HOME_VARIABLE, "")
-    folder = Path(named).expanduser() if named else user_cache_path("triage", appauthor=False)
-    return folder / "rules-cache.json"
+    return _cache_folder() / "rules-cache.json"
+
+
+def rulebase_cache() -> Path:
+    """Return the file in which the checked rulebase is kept between runs."""
+    return _cache_folder() / "rulebase-cache.bin"
 
 
 def cases_folder() -> Path:

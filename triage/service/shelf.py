@@ -15,6 +15,7 @@ from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.case.store import SUFFIX, create_case, load_case
 from triage.engine.consult import Consultant
+from triage.engine.normal import NormalRules
 from triage.errors import TriageError, Where, did_you_mean
 from triage.explain.desk import ExplainDesk
 from triage.exposure.day import DayLedger
@@ -74,6 +75,7 @@ class Shelf:
     bench      the user's bench
     bench_path file of the bench, None if there is none yet
     clock      gives the present moment
+    normal     the rules in normal form, if they were kept; made from the knowledge otherwise
     """
 
     def __init__(
@@ -83,13 +85,14 @@ class Shelf:
         bench: Bench,
         bench_path: Path | None = None,
         clock: Clock = local_now,
+        normal: NormalRules | None = None,
     ) -> None:
         self.knowledge = knowledge
         self.cases = cases
         self.bench = bench
         self.bench_path = bench_path
         self.clock = clock
-        self.consultant = Consultant(knowledge)
+        self.consultant = Consultant(knowledge, normal)
         self.planner = Planner(self.consultant)
         self.folder_record = FolderRecord(cases, knowledge)
 

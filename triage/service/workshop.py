@@ -9,8 +9,8 @@ from pathlib import Path
 
 from triage import places
 from triage.case.profile import BENCH_FILE, Bench, load_bench
-from triage.knowledge.load import load_knowledge
 from triage.plan.barring import check_bench
+from triage.service.rulestore import load_rulebase
 from triage.service.shelf import Clock, local_now
 from triage.service.working import Working
 
@@ -64,13 +64,16 @@ def open_workshop(
     TriageError: unsafe knowledge or a broken bench: the program refuses to plan.
     """
     with _no_collection():
-        knowledge = load_knowledge(rules or places.rules_folder(), cache=places.rules_cache())
+        rulebase = load_rulebase(
+            rules or places.rules_folder(), places.rulebase_cache(), places.rules_cache()
+        )
+    knowledge = rulebase.knowledge
     folder = cases or places.cases_folder()
     beside = folder / BENCH_FILE
     path = bench or (beside if beside.is_file() else None)
     profile = load_bench(path) if path else Bench()
     check_bench(knowledge, profile, path.name if path else "bench")
-    workshop = Workshop(knowledge, folder, profile, path, clock)
+    workshop = Workshop(knowledge, folder, profile, path, clock, rulebase.normal)
     if rules is not None:
         # The carried rules are proven before they are released; a person's own copy is not.
         # The checks are imported only then, so that the usual start-up stays fast.
