@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from triage.commands.common import (
     Arguments,
     Subparsers,
-    add_json,
     command,
     print_json,
     workshop_of,
@@ -41,24 +40,27 @@ def add_commands(subparsers: Subparsers) -> None:
         "alcohol",
         "strength of storage alcohol after body water and changes",
         "alcohol --stock 80 --fluid 10 --changes 2",
+        run_alcohol,
+        as_json=True,
     )
     _numbers(alcohol, ("--stock", "strength poured on [%% v/v]", True))
     _numbers(alcohol, ("--fluid", "fluid per gram of specimen [mL/g]", True))
     alcohol.add_argument("--changes", type=int, default=1, help="how often it is poured on")
     _numbers(alcohol, ("--water", "water in the specimen [mL/g]", False))
     _numbers(alcohol, ("--grams", "mass of the specimen [g]; adds the least fluid", False))
-    add_json(alcohol)
-    alcohol.set_defaults(run=run_alcohol)
 
     bursts = command(
-        subparsers, "bursts", "what is left of the ultrasonic bursts", "bursts 8 10 --next 5"
+        subparsers,
+        "bursts",
+        "what is left of the ultrasonic bursts",
+        "bursts 8 10 --next 5",
+        run_bursts,
+        as_json=True,
     )
     bursts.add_argument(
         "done", nargs="*", type=number_word, metavar="SECONDS", help="bursts given so far"
     )
     _numbers(bursts, ("--next", "burst wanted next [s]", False))
-    add_json(bursts)
-    bursts.set_defaults(run=run_bursts)
 
 
 def _numbers(parser: argparse.ArgumentParser, *options: tuple[str, str, bool]) -> None:
@@ -72,6 +74,8 @@ def _add_air(subparsers: Subparsers) -> None:
         "air",
         "how high the air goes for an amount of an agent in a room",
         "air ethyl-acetate --ml 2 --minutes 10 --volume 30 --control window --curve",
+        run_air,
+        as_json=True,
     )
     air.add_argument("agent", help="id or name of the agent")
     _numbers(
@@ -89,14 +93,15 @@ def _add_air(subparsers: Subparsers) -> None:
     air.add_argument("--ignition", action="store_true", help="a flame, spark or hot lamp is near")
     air.add_argument("--alone", action="store_true", help="leave today's attempts out")
     air.add_argument("--curve", action="store_true", help="draw level against time with the limits")
-    add_json(air)
-    air.set_defaults(run=run_air)
 
-    day = command(
-        subparsers, "day-air", "today's ledger of the air as bars against the limits", "day-air"
+    command(
+        subparsers,
+        "day-air",
+        "today's ledger of the air as bars against the limits",
+        "day-air",
+        run_day_air,
+        as_json=True,
     )
-    add_json(day)
-    day.set_defaults(run=run_day_air)
 
 
 def _add_mix(subparsers: Subparsers) -> None:
@@ -105,6 +110,8 @@ def _add_mix(subparsers: Subparsers) -> None:
         "mix",
         "how to make up a working solution from your stock, or a bath of a pH",
         "mix ethanol --to 70 --stock 96 --ml 100",
+        run_mix,
+        as_json=True,
     )
     mix.add_argument("agent", help="id or name of the agent")
     wanted = mix.add_mutually_exclusive_group(required=True)
@@ -116,8 +123,6 @@ def _add_mix(subparsers: Subparsers) -> None:
     _numbers(mix, ("--stock", "strength of your stock; the bench's by default", False))
     _numbers(mix, ("--density", "density of your stock [g/mL], for w/w by volume", False))
     mix.add_argument("--basis", choices=BASES, help="what the strengths mean; the agent's own")
-    add_json(mix)
-    mix.set_defaults(run=run_mix)
 
 
 def _add_boxes(subparsers: Subparsers) -> None:
@@ -126,6 +131,8 @@ def _add_boxes(subparsers: Subparsers) -> None:
         "chamber",
         "water, humidity, mould time and looks of a rehydration chamber",
         "chamber --litres 2 --temp 22 --salt potassium-sulfate",
+        run_chamber,
+        as_json=True,
     )
     _numbers(
         chamber,
@@ -137,14 +144,14 @@ def _add_boxes(subparsers: Subparsers) -> None:
     )
     chamber.add_argument("--salt", metavar="SALT", help="salt slurry; plain water by default")
     chamber.add_argument("--inhibitor", action="store_true", help="a mould inhibitor is in it")
-    add_json(chamber)
-    chamber.set_defaults(run=run_chamber)
 
     box = command(
         subparsers,
         "box",
         "drying gel, crystals and opening of a storage box",
         "box --litres 8 --rh 55 --to-rh 30 --fumigant naphthalene --grams 5",
+        run_box,
+        as_json=True,
     )
     _numbers(
         box,
@@ -159,8 +166,6 @@ def _add_boxes(subparsers: Subparsers) -> None:
     )
     box.add_argument("--gel", metavar="GEL", help="drying gel")
     box.add_argument("--fumigant", metavar="AGENT", help="crystals in the box, instead of the gel")
-    add_json(box)
-    box.set_defaults(run=run_box)
 
 
 def _given(**values: Any) -> dict[str, Any]:

@@ -34,13 +34,20 @@ def add_folders(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bench", type=Path, metavar="FILE", help="bench file to use instead")
 
 
-def add_json(parser: argparse.ArgumentParser) -> None:
-    """Add the option for output that a program reads."""
-    parser.add_argument("--json", action="store_true", help="print JSON")
+def command(
+    subparsers: Subparsers,
+    name: str,
+    text: str,
+    example: str,
+    run: Callable[[Arguments], int] | None = None,
+    *,
+    on_case: bool = False,
+    as_json: bool = False,
+) -> argparse.ArgumentParser:
+    """Add a command with its one-line help, an example and what it runs (None: its parts do).
 
-
-def command(subparsers: Subparsers, name: str, text: str, example: str) -> argparse.ArgumentParser:
-    """Add a command with its one-line help and an example."""
+    ``on_case``: its first argument is a case. ``as_json``: it can print what a program reads.
+    """
     parser: argparse.ArgumentParser = subparsers.add_parser(
         name,
         help=text,
@@ -49,6 +56,12 @@ def command(subparsers: Subparsers, name: str, text: str, example: str) -> argpa
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     add_folders(parser)
+    if on_case:
+        parser.add_argument("case", help="id or file of the case")
+    if as_json:
+        parser.add_argument("--json", action="store_true", help="print JSON")
+    if run is not None:
+        parser.set_defaults(run=run)
     return parser
 
 

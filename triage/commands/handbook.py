@@ -14,6 +14,7 @@ def add_commands(subparsers: Subparsers) -> None:
         "handbook",
         "print the rulebase to be read: by deposit, zone, agent, method or rule",
         "handbook deposit oily-film",
+        run_handbook,
     )
     book.add_argument(
         "kind",
@@ -22,7 +23,6 @@ def add_commands(subparsers: Subparsers) -> None:
     )
     book.add_argument("entry", nargs="?", metavar="ID", help="id of one entry; all without")
     book.add_argument("--out", type=Path, metavar="FILE", help="file to write; else to the screen")
-    book.set_defaults(run=run_handbook)
 
 
 def run_handbook(arguments: Arguments) -> int:

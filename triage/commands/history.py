@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 from triage.commands.common import (
     Arguments,
     Subparsers,
-    add_json,
     command,
     one_of,
     print_json,
@@ -31,41 +30,49 @@ REFUSED_EXIT = 2
 def add_commands(subparsers: Subparsers) -> None:
     """Add the commands of this module."""
     day = command(
-        subparsers, "day", "plan the bench day over many cases", "day --from 9:00 --until 17:30"
+        subparsers,
+        "day",
+        "plan the bench day over many cases",
+        "day --from 9:00 --until 17:30",
+        run_day,
+        as_json=True,
     )
     day.add_argument("case", nargs="*", help="ids of the cases; the newest by default")
     day.add_argument("--from", dest="opens", default="9:00", metavar="TIME", help="work begins")
     day.add_argument("--until", dest="closes", default="18:00", metavar="TIME", help="work ends")
     day.add_argument("--most", type=int, default=60, help="most cases taken if none is named")
     day.add_argument("--ics", type=Path, metavar="FILE", help="write due times as a calendar file")
-    add_json(day)
-    day.set_defaults(run=run_day)
 
-    watch = command(subparsers, "watch", "show the running chambers", "watch --ics looks.ics")
+    watch = command(
+        subparsers,
+        "watch",
+        "show the running chambers",
+        "watch --ics looks.ics",
+        run_watch,
+        as_json=True,
+    )
     watch.add_argument("--ics", type=Path, metavar="FILE", help="write looks as a calendar file")
-    add_json(watch)
-    watch.set_defaults(run=run_watch)
 
     looked = command(
         subparsers,
         "looked",
         "record a look into the chamber of a case",
         'looked beetle-07 --note "topped up water"',
+        run_looked,
+        on_case=True,
     )
-    looked.add_argument("case", help="id or file of the case")
     looked.add_argument("--note", default="", help="what was seen or topped up")
-    looked.set_defaults(run=run_looked)
 
     worked = command(
         subparsers,
         "worked",
         "show how often methods worked here, and rungs that may be skipped",
         "worked wasp-02 --accept f1-blot-dry",
+        run_worked,
+        as_json=True,
     )
     worked.add_argument("case", nargs="?", help="id or file of a case; the whole record without")
     worked.add_argument("--accept", metavar="STEP", help="skip this rung as suggested")
-    add_json(worked)
-    worked.set_defaults(run=run_worked)
     _add_history(subparsers)
     _add_sharing(subparsers)
 
@@ -76,6 +83,8 @@ def _add_history(subparsers: Subparsers) -> None:
         "history",
         "filter and export the attempts on record",
         "history --method ethanol-70-brush --since 2026-01-01 --csv attempts.csv",
+        run_history,
+        as_json=True,
     )
     for name, text in (
         ("case", "id of the case"),
@@ -92,41 +101,48 @@ def _add_history(subparsers: Subparsers) -> None:
     history.add_argument("--word", action="append", default=[], help="word in note or observation")
     history.add_argument("--photos", action="store_true", help="list photos before and after")
     history.add_argument("--csv", metavar="FILE", help="write CSV; - prints it")
-    add_json(history)
-    history.set_defaults(run=run_history)
 
-    usage = command(
-        subparsers, "usage", "show stock left, and what evaporated by agent and month", "usage"
+    command(
+        subparsers,
+        "usage",
+        "show stock left, and what evaporated by agent and month",
+        "usage",
+        run_usage,
+        as_json=True,
     )
-    add_json(usage)
-    usage.set_defaults(run=run_usage)
 
 
 def _add_sharing(subparsers: Subparsers) -> None:
     merge = command(
-        subparsers, "merge", "merge another folder of cases into this one", "merge usb/cases"
+        subparsers,
+        "merge",
+        "merge another folder of cases into this one",
+        "merge usb/cases",
+        run_merge,
+        as_json=True,
     )
     merge.add_argument("folder", type=Path, help="folder to take cases from; it is only read")
-    add_json(merge)
-    merge.set_defaults(run=run_merge)
 
     bundle = command(
         subparsers,
         "bundle",
         "write cases with their photos into one file",
         "bundle wasp-02 --to wasp-02.zip",
+        run_bundle,
+        as_json=True,
     )
     bundle.add_argument("case", nargs="+", help="ids of the cases")
     bundle.add_argument("--to", type=Path, required=True, metavar="FILE", help="zip file to write")
-    add_json(bundle)
-    bundle.set_defaults(run=run_bundle)
 
     unbundle = command(
-        subparsers, "unbundle", "bring the cases of a bundle in", "unbundle wasp-02.zip"
+        subparsers,
+        "unbundle",
+        "bring the cases of a bundle in",
+        "unbundle wasp-02.zip",
+        run_unbundle,
+        as_json=True,
     )
     unbundle.add_argument("file", type=Path, help="zip file that triage bundle wrote")
-    add_json(unbundle)
-    unbundle.set_defaults(run=run_unbundle)
 
 
 def _day(word: str) -> date:
@@ -248,17 +264,17 @@ def _print_record(evidence: Any, *, as_json: bool) -> int:
 
 def _print_case_record(workshop: Workshop, name: str, *, as_json: bool) -> int:
     from triage.history.acts import suggestions_for
-    from triage.history.advice import evidence_for
+    from triage.plan.ownrecord import own_record
 
     case = workshop.load(name)
     plan = workshop.plan(case)
     suggestions = suggestions_for(workshop, case, plan)
     if as_json:
-        steps = [{"step": step.id, "evidence": evidence_for(step)} for step in plan.steps]
+        steps = [{"step": step.id, "evidence": own_record(step)} for step in plan.steps]
         print_json({"steps": steps, "suggestions": [asdict(each) for each in suggestions]})
         return 0
     for step in plan.steps:
-        print(f"{step.id}: {evidence_for(step) or 'nothing on record'}")
+        print(f"{step.id}: {own_record(step) or 'nothing on record'}")
     for each in suggestions:
         print(f"could be skipped: {each.step}. {each.reason}")
         print(f"  accept it with: triage worked {case.id} --accept {each.step}")

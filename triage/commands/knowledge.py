@@ -12,17 +12,17 @@ def add_commands(subparsers: Subparsers) -> None:
         "check",
         "check the rules folder as a whole, and the cases beside each rule",
         "check --rules rules",
+        run_check,
     )
     check.add_argument("--remarks", action="store_true", help="list what is sound but odd")
-    check.set_defaults(run=run_check)
     schema = command(
         subparsers,
         "schema",
         "print the JSON Schema of a kind of knowledge file or of the plan",
         "schema agent",
+        run_schema,
     )
     schema.add_argument("kind", nargs="?", help="kind of entry; all kinds are listed without one")
-    schema.set_defaults(run=run_schema)
 
 
 def run_check(arguments: Arguments) -> int:

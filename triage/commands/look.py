@@ -9,7 +9,6 @@ from dataclasses import asdict
 from triage.commands.common import (
     Arguments,
     Subparsers,
-    add_json,
     command,
     pairs,
     print_json,
@@ -27,17 +26,24 @@ def add_commands(subparsers: Subparsers) -> None:
         "explain",
         "why this step, why not that one, how a finding is read",
         "explain wasp-02 --method heptane-brush --rather-than wash-detergent",
+        run_explain,
+        on_case=True,
+        as_json=True,
     )
-    explain.add_argument("case", help="id or file of the case")
     explain.add_argument("--step", metavar="ID", help="step of the plan; the next one by default")
     explain.add_argument("--method", metavar="M", help="why not this method or agent")
     explain.add_argument("--rather-than", metavar="M", help="why one method and not this one")
     explain.add_argument("--finding", metavar="F", help="how this finding is read; or only for it")
-    add_json(explain)
-    explain.set_defaults(run=run_explain)
 
-    ask = command(subparsers, "ask", "the next best question, and why it is asked", "ask wasp-02")
-    ask.add_argument("case", help="id or file of the case")
+    ask = command(
+        subparsers,
+        "ask",
+        "the next best question, and why it is asked",
+        "ask wasp-02",
+        run_ask,
+        on_case=True,
+        as_json=True,
+    )
     ask.add_argument(
         "--cannot-tell",
         nargs="*",
@@ -46,37 +52,41 @@ def add_commands(subparsers: Subparsers) -> None:
         help="questions not to ask again; those of a finding as f1:sheen",
     )
     ask.add_argument("--all", action="store_true", help="every question worth asking, best first")
-    add_json(ask)
-    ask.set_defaults(run=run_ask)
+    _add_others(subparsers)
 
+
+def _add_others(subparsers: Subparsers) -> None:
     whatif = command(
         subparsers,
         "whatif",
         "the plan other answers would give, beside the present one; records nothing",
         "whatif wasp-02 --finding f1 blotter=nothing",
+        run_whatif,
+        on_case=True,
+        as_json=True,
     )
-    whatif.add_argument("case", help="id or file of the case")
     whatif.add_argument("--finding", metavar="F", help="finding that the answers are about")
     whatif.add_argument("answers", nargs="+", metavar="QUESTION=ANSWER")
-    add_json(whatif)
-    whatif.set_defaults(run=run_whatif)
 
-    change = command(
-        subparsers, "change", "the smallest changes that give another next step", "change wasp-02"
+    command(
+        subparsers,
+        "change",
+        "the smallest changes that give another next step",
+        "change wasp-02",
+        run_change,
+        on_case=True,
+        as_json=True,
     )
-    change.add_argument("case", help="id or file of the case")
-    add_json(change)
-    change.set_defaults(run=run_change)
 
     measure = command(
         subparsers,
         "measure-questions",
         "how many questions the next best order needs, on invented cases",
         "measure-questions --count 200",
+        run_measure,
+        as_json=True,
     )
     measure.add_argument("--count", type=int, default=MEASURED_CASES, help="how many cases")
-    add_json(measure)
-    measure.set_defaults(run=run_measure)
 
 
 def _print_lines(lines: Iterable[str]) -> None:

@@ -9,7 +9,6 @@ from pathlib import Path
 from triage.commands.common import (
     Arguments,
     Subparsers,
-    add_json,
     command,
     print_json,
     progress_bar,
@@ -27,32 +26,33 @@ def add_commands(subparsers: Subparsers) -> None:
         "sweep",
         "walk every ladder of every combination against every promise",
         "prove sweep --jobs 2",
+        run_sweep,
+        as_json=True,
     )
     _add_jobs(sweep)
-    sweep.set_defaults(run=run_sweep)
     mutations = command(
         kinds,
         "mutations",
         "break the knowledge in many ways and count what is caught",
         "prove mutations --each 12",
+        run_mutations,
+        as_json=True,
     )
     _add_jobs(mutations)
     mutations.add_argument(
         "--each", type=int, default=12, metavar="N", help="most mutations of one kind (default 12)"
     )
-    mutations.set_defaults(run=run_mutations)
     golden = command(
         kinds,
         "golden",
         "hold the knowledge against its second entry, or write that anew after a review",
         "prove golden --write",
+        run_golden,
     )
     golden.add_argument("--write", action="store_true", help="write what holds now")
-    golden.set_defaults(run=run_golden)
 
 
 def _add_jobs(parser: argparse.ArgumentParser) -> None:
-    add_json(parser)
     parser.add_argument("--jobs", type=int, metavar="N", help="processes; all cores by default")
 
 

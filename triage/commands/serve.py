@@ -16,7 +16,11 @@ INSTALL = "install it with: pip install 'triage[browser]'"
 def add_commands(subparsers: Subparsers) -> None:
     """Add the commands of this module."""
     serve = command(
-        subparsers, "serve", "serve the interface to a browser on this machine", "serve --port 8000"
+        subparsers,
+        "serve",
+        "serve the interface to a browser on this machine",
+        "serve --port 8000",
+        run_serve,
     )
     serve.add_argument("case", nargs="?", help="id or file of a case to open at once")
     serve.add_argument("--demo", action="store_true", help="on a copy of the demo cases")
@@ -27,7 +31,6 @@ def add_commands(subparsers: Subparsers) -> None:
         action="store_true",
         help="let other machines reach it: THERE IS NO LOGIN",
     )
-    serve.set_defaults(run=run_serve)
 
 
 def interface_words(arguments: Arguments) -> list[str]:

@@ -18,12 +18,12 @@ def add_commands(subparsers: Subparsers) -> None:
         "sheet",
         "print the bench sheet of a case: boxes to tick, stop points, lines to write on",
         "sheet hoverfly-plate-4 --format html --out sheet.html",
+        run_sheet,
+        on_case=True,
     )
-    sheet.add_argument("case", help="id or file of the case")
     sheet.add_argument("--format", choices=FORMATS, help="md, html or pdf; by the name of --out")
     sheet.add_argument("--out", type=Path, metavar="FILE", help="file to write; else to the screen")
     sheet.add_argument("--whole", action="store_true", help="steps for later in full as well")
-    sheet.set_defaults(run=run_sheet)
 
 
 def format_of(named: str | None, out: Path | None) -> str:

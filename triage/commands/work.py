@@ -7,7 +7,6 @@ import sys
 from triage.commands.common import (
     Arguments,
     Subparsers,
-    add_json,
     command,
     pairs,
     print_json,
@@ -20,55 +19,74 @@ OUTCOME_WORDS = "cleared | better | no-change | worse | damage | not-done"
 
 def add_commands(subparsers: Subparsers) -> None:
     """Add the commands of this module."""
-    listing = command(subparsers, "list", "list the cases, held ones first", "list --cases cases")
-    add_json(listing)
-    listing.set_defaults(run=run_list)
+    command(
+        subparsers,
+        "list",
+        "list the cases, held ones first",
+        "list --cases cases",
+        run_list,
+        as_json=True,
+    )
 
-    new = command(subparsers, "new", "begin a case", 'new "Hoverfly, plate 4" --taxon flies')
+    new = command(
+        subparsers,
+        "new",
+        "begin a case",
+        'new "Hoverfly, plate 4" --taxon flies',
+        run_new,
+        as_json=True,
+    )
     new.add_argument("title", help="what is on the bench, in a few words")
     new.add_argument("--taxon", default="unknown", help="taxon group (triage handbook lists them)")
     new.add_argument("--id", dest="case_id", help="id of the case; made from the title by default")
-    add_json(new)
-    new.set_defaults(run=run_new)
 
     answer = command(
         subparsers,
         "answer",
         "answer questions about the whole specimen",
         "answer hoverfly-plate-4 hydration=supple cracks=none",
+        run_answer,
+        on_case=True,
     )
-    answer.add_argument("case", help="id or file of the case")
     answer.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER")
-    answer.set_defaults(run=run_answer)
 
     see = command(
         subparsers,
         "see",
         "record what is seen in a zone",
         "see hoverfly-plate-4 --zone thorax-hairy sheen=wet-gloss blotter=oil-spot",
+        run_see,
+        on_case=True,
     )
-    see.add_argument("case", help="id or file of the case")
     see.add_argument("--zone", help="zone of a new finding")
     see.add_argument("--side", choices=("left", "right", "both"), help="side of a new finding")
     see.add_argument("--finding", help="id of a finding to add signs to")
     see.add_argument("--named", metavar="DEPOSIT", help="what you take it for, if you know")
     see.add_argument("--clean", action="store_true", help="the zone was looked at and is clean")
     see.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER")
-    see.set_defaults(run=run_see)
+    _add_working(subparsers)
 
-    plan = command(subparsers, "plan", "print the plan of a case", "plan hoverfly-plate-4 --whole")
-    plan.add_argument("case", help="id or file of the case")
+
+def _add_working(subparsers: Subparsers) -> None:
+    plan = command(
+        subparsers,
+        "plan",
+        "print the plan of a case",
+        "plan hoverfly-plate-4 --whole",
+        run_plan,
+        on_case=True,
+        as_json=True,
+    )
     plan.add_argument("--whole", action="store_true", help="every step in full")
-    add_json(plan)
-    plan.set_defaults(run=run_plan)
 
     record = command(
         subparsers,
         "record",
         "record an attempt on a step",
         "record hoverfly-plate-4 --step f1-blot-dry --outcome better",
+        run_record,
+        on_case=True,
     )
-    record.add_argument("case", help="id or file of the case")
     record.add_argument("--step", required=True, help="id of the step in the plan")
     record.add_argument("--outcome", required=True, metavar="OUTCOME", help=OUTCOME_WORDS)
     record.add_argument("--ml", type=float, help="amount used [mL]; the plan's amount by default")
@@ -77,51 +95,53 @@ def add_commands(subparsers: Subparsers) -> None:
     record.add_argument("--observed", default="", help="what was seen at a hold point")
     record.add_argument("--photo-before", help="photo beside the case, relative path")
     record.add_argument("--photo-after", help="photo beside the case, relative path")
-    record.set_defaults(run=run_record)
     _add_after(subparsers)
 
 
 def _add_after(subparsers: Subparsers) -> None:
     release = command(
-        subparsers, "release", "release a hold with a reason", 'release wasp-02 a3 --reason "..."'
+        subparsers,
+        "release",
+        "release a hold with a reason",
+        'release wasp-02 a3 --reason "..."',
+        run_release,
+        on_case=True,
     )
-    release.add_argument("case", help="id or file of the case")
     release.add_argument("attempt", help="id of the attempt that holds it")
     release.add_argument("--reason", required=True, help="why work may go on")
-    release.set_defaults(run=run_release)
 
     accept = command(
         subparsers,
         "accept",
         "accept a finding as it is",
         'accept wasp-02 f1 --reason "stain stays"',
+        run_accept,
+        on_case=True,
     )
-    accept.add_argument("case", help="id or file of the case")
     accept.add_argument("finding", help="id of the finding")
     accept.add_argument("--reason", required=True, help="why it may stay")
-    accept.set_defaults(run=run_accept)
 
     skip = command(
         subparsers,
         "skip",
         "skip a method with a reason",
         'skip wasp-02 blot-dry --finding f1 --reason "..."',
+        run_skip,
+        on_case=True,
     )
-    skip.add_argument("case", help="id or file of the case")
     skip.add_argument("method", help="id of the method")
     skip.add_argument("--finding", help="id of the finding")
     skip.add_argument("--reason", required=True, help="why it is skipped")
-    skip.set_defaults(run=run_skip)
 
     undo = command(
         subparsers,
         "undo",
         "take the last attempt back by a correction",
         'undo wasp-02 --reason "wrong key"',
+        run_undo,
+        on_case=True,
     )
-    undo.add_argument("case", help="id or file of the case")
     undo.add_argument("--reason", required=True, help="why")
-    undo.set_defaults(run=run_undo)
     _add_timer(subparsers)
 
 
@@ -131,8 +151,9 @@ def _add_timer(subparsers: Subparsers) -> None:
         "timer",
         "start, put off or stop the timer of a step",
         "timer wasp-02 f1-blot-dry",
+        run_timer,
+        on_case=True,
     )
-    timer.add_argument("case", help="id or file of the case")
     timer.add_argument("step", help="id of the step in the plan")
     timer.add_argument("--seconds", type=float, help="how long; the dwell of the step by default")
     what = timer.add_mutually_exclusive_group()
@@ -140,7 +161,6 @@ def _add_timer(subparsers: Subparsers) -> None:
         "--later", action="store_true", help="put a look off; never an exposure limit"
     )
     what.add_argument("--stop", action="store_true", help="take the timer out")
-    timer.set_defaults(run=run_timer)
 
 
 def run_timer(arguments: Arguments) -> int:

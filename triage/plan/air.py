@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger, Release
@@ -71,21 +72,22 @@ class AirJudge:
         day: DayLedger | None = None,
     ) -> AirVerdict:
         """Return the verdict on one release in one room on top of the day."""
-        return judge_release(
-            substance,
-            amount_ml,
-            room,
-            minutes,
-            ledger=self.day if day is None else day,
-            margin=self.margin,
-            judge_by=self.bench.authority,
-            no_limit_ok=True,
-            strength_fraction=share,
-            lel_share=self.knowledge.judgement.lel_share.value,
+        ledger = self.day if day is None else day
+        return judge_release(substance, amount_ml, room, minutes, **self._terms(ledger, share))
+
+    def _terms(self, ledger: DayLedger, share: float) -> dict[str, Any]:
+        """Return by what a release is judged, the same for a verdict and for its mend."""
+        return {
+            "ledger": ledger,
+            "margin": self.margin,
+            "judge_by": self.bench.authority,
+            "no_limit_ok": True,
+            "strength_fraction": share,
+            "lel_share": self.knowledge.judgement.lel_share.value,
             # A liquid that can flash near a flame is cautioned about in words on its step; the
             # planner does not know whether the lamp is lit at that moment.
-            ignition_source=False,
-        )
+            "ignition_source": False,
+        }
 
     def release_min(self, method: Method) -> float:
         """Return the shortest time in which the liquid of one pass can evaporate [min]."""
@@ -165,21 +167,21 @@ class AirJudge:
             return AirChoice(allowed, text if lowered else "", line, "")
         share = strength_fraction(method.strength) * method.amount.open_share
         minutes = self.release_min(method)
-        mend = self._mend(self.substance(method.agent), method.amount.least_ml, minutes, share)
+        least = method.amount.least_ml
+        day = self._with_others(method, least, minutes)
+        mend = self._mend(self.substance(method.agent), least, minutes, share, day)
         return AirChoice(None, "", line, f"{verdict.sentence} {mend}")
 
-    def _mend(self, substance: Substance, least: float, minutes: float, share: float) -> str:
+    def _mend(
+        self, substance: Substance, least: float, minutes: float, share: float, day: DayLedger
+    ) -> str:
         choice = cheapest_control(
             controls_of(self.knowledge),
             substance,
             least,
             bare_room(self.knowledge, self.bench),
             minutes,
-            ledger=self.day,
-            margin=self.margin,
-            judge_by=self.bench.authority,
-            no_limit_ok=True,
-            strength_fraction=share,
+            **self._terms(day, share),
         )
         if choice is None:
             return (

@@ -266,6 +266,26 @@ def _problem_name(knowledge: Knowledge, ladder: Ladder) -> str:
     return knowledge.deposits[ladder.problem].name
 
 
+def _cautions_of(
+    setting: Setting, ladder: Ladder, method: Method, agents: list[Agent], *, judged: bool
+) -> tuple[CautionLine, ...]:
+    """Return the cautions of a step; the limits of its main agent only if the air shows none."""
+    lines = caution_lines(setting, ladder, method.id, agents)
+    shown = method.agent if judged else None
+    limits = (limits_line(setting.knowledge, a) for a in agents if a.limits and a.id != shown)
+    return _in_order([*lines, *limits])
+
+
+def _grade_reasons(method: Method) -> tuple[str, ...]:
+    mechanical, chemical, person = grades(method)
+    harshness = method.harshness
+    return (
+        f"mechanical {mechanical}: {harshness.mechanical.because}",
+        f"chemical {chemical}: {harshness.chemical.because}",
+        f"to the person {person}: {harshness.person.because}",
+    )
+
+
 def complete_step(
     setting: Setting,
     item: Item,
@@ -283,15 +303,9 @@ def complete_step(
     agents = [knowledge.agents[a] for a in agent_ids(knowledge, method.id)]
     hazardous = _is_hazardous(method, agents, knowledge)
     because, ruled_out = _why(setting, ladder, method, item)
-    harshness = method.harshness
-    cautions = caution_lines(setting, ladder, method.id, agents)
-    judged = method.agent if choice.line else None
-    cautions = _in_order(
-        [*cautions, *(limits_line(knowledge, a) for a in agents if a.limits and a.id != judged)]
-    )
+    cautions = _cautions_of(setting, ladder, method, agents, judged=choice.line is not None)
     stops = [knowledge.stops[s] for s in method.stop_signs]
     zone = knowledge.zones.get(item.zone or "")
-    mechanical, chemical, person = grades(method)
     return Step(
         id=item.step,
         status=status,
@@ -308,12 +322,8 @@ def complete_step(
         agent_name=knowledge.agents[method.agent].name if method.agent else None,
         technique=technique.id,
         tool=method.tool,
-        harshness=HarshnessGrades(mechanical, chemical, person),
-        harshness_because=(
-            f"mechanical {mechanical}: {harshness.mechanical.because}",
-            f"chemical {chemical}: {harshness.chemical.because}",
-            f"to the person {person}: {harshness.person.because}",
-        ),
+        harshness=HarshnessGrades(*grades(method)),
+        harshness_because=_grade_reasons(method),
         rung=item.rung,
         rungs=len(ladder.rungs),
         passes=1 if item.inserted else method.passes,
