@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 Arguments = argparse.Namespace
 BAR = 40
+PAIRS = "what was seen, as triage ask says it; triage handbook question lists all"
 Subparsers = Any
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import asdict
 
 from triage.commands.common import (
+    PAIRS,
     Arguments,
     Subparsers,
     command,
@@ -66,7 +67,7 @@ def _add_others(subparsers: Subparsers) -> None:
         as_json=True,
     )
     whatif.add_argument("--finding", metavar="F", help="finding that the answers are about")
-    whatif.add_argument("answers", nargs="+", metavar="QUESTION=ANSWER")
+    whatif.add_argument("answers", nargs="+", metavar="QUESTION=ANSWER", help=PAIRS)
 
     command(
         subparsers,

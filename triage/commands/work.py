@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 
 from triage.commands.common import (
+    PAIRS,
     Arguments,
     Subparsers,
     command,
@@ -48,7 +49,7 @@ def add_commands(subparsers: Subparsers) -> None:
         run_answer,
         on_case=True,
     )
-    answer.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER")
+    answer.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER", help=PAIRS)
 
     see = command(
         subparsers,
@@ -63,7 +64,7 @@ def add_commands(subparsers: Subparsers) -> None:
     see.add_argument("--finding", help="id of a finding to add signs to")
     see.add_argument("--named", metavar="DEPOSIT", help="what you take it for, if you know")
     see.add_argument("--clean", action="store_true", help="the zone was looked at and is clean")
-    see.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER")
+    see.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER", help=PAIRS)
     _add_working(subparsers)
 
 
