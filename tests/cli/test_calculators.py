@@ -87,6 +87,24 @@ def test_alcohol_after_one_change_by_hand(capsys: pytest.CaptureFixture[str]) ->
     assert figure(answer, "strength after change 1") == pytest.approx(74.07, abs=0.01)
 
 
+def test_drops_of_a_calibrated_dropper(capsys: pytest.CaptureFixture[str]) -> None:
+    """35 drops fill 2 mL: worked example of a pharmacy course page on calibrating a dropper.
+
+    The error either way is that of USP 32, general chapter 1101: 15 %.
+    """
+    answer = answered(capsys, "drops", "35", "--counted", "35", "--filled", "2")
+    assert figure(answer, "volume") == 2.0
+    assert figure(answer, "at least") == pytest.approx(1.7)
+    assert figure(answer, "at most") == pytest.approx(2.3)
+
+
+def test_drops_for_an_amount_never_exceed_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """20 give or take 2 drops of water a millilitre (the same page), counted by the biggest."""
+    assert figure(answered(capsys, "drops", "--ml", "0.5"), "drops") == 9  # 0.5 mL at 18 a mL
+    alcohol = answered(capsys, "drops", "--ml", "0.5", "--agent", "ethanol")
+    assert figure(alcohol, "drops") == 15  # 30 to 40 a mL: common practice
+
+
 def test_bursts_left(capsys: pytest.CaptureFixture[str]) -> None:
     answer = answered(capsys, "bursts", "8", "10")
     assert figure(answer, "bursts left") == 1
@@ -209,6 +227,12 @@ BAD = [
     ("alcohol --stock 80 --fluid 0", "fluid per gram"),
     ("alcohol --stock 180 --fluid 10", "fluid strength"),
     ("bursts 30", "longer than"),
+    ("drops", "give a number of drops or an amount"),
+    ("drops 5 --ml 2", "give a number of drops or an amount"),
+    ("drops 5 --counted 35", "give both"),
+    ("drops 5 --counted 5 --filled 1", "too few to calibrate"),
+    ("drops 5 --agent acetone", "count your own"),
+    ("drops --ml 0.01", "less than one drop"),
     ("bursts 8 8 8 8", "are allowed"),
 ]
 

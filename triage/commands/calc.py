@@ -62,6 +62,25 @@ def add_commands(subparsers: Subparsers) -> None:
     )
     _numbers(bursts, ("--next", "burst wanted next [s]", False))
 
+    drops = command(
+        subparsers,
+        "drops",
+        "what a number of drops is in mL, or how many drops an amount takes",
+        "drops 5 --agent ethanol",
+        run_drops,
+        as_json=True,
+    )
+    drops.add_argument("drops", nargs="?", type=number_word, metavar="DROPS", help="how many drops")
+    drops.add_argument("--agent", help="id or name of the liquid; water by default")
+    _numbers(
+        drops,
+        ("--ml", "amount wanted, instead of a number of drops [mL]", False),
+        ("--filled", "volume that your counted drops filled [mL]", False),
+    )
+    drops.add_argument(
+        "--counted", type=int, metavar="N", help="drops of your own that you counted"
+    )
+
 
 def _numbers(parser: argparse.ArgumentParser, *options: tuple[str, str, bool]) -> None:
     for name, text, required in options:
@@ -333,3 +352,17 @@ def run_bursts(arguments: Arguments) -> int:
 
     workshop = workshop_of(arguments)
     return _show(answer_bursts(workshop.knowledge, arguments.done, arguments.next), arguments)
+
+
+def run_drops(arguments: Arguments) -> int:
+    """Answer about drops and millilitres."""
+    from triage.plan.dropcalc import DropQuestion, answer_drops
+
+    asked = DropQuestion(
+        drops=arguments.drops,
+        ml=arguments.ml,
+        agent=arguments.agent,
+        counted=arguments.counted,
+        filled_ml=arguments.filled,
+    )
+    return _show(answer_drops(workshop_of(arguments).knowledge, asked), arguments)
