@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from support.knowledge import consultant, shipped
+from support.knowledge import consultant, rulebase
 
 from triage.case.changes import new_case, new_finding, with_attempt
 from triage.case.models import Attempt
@@ -23,7 +23,7 @@ BENCH = ("--bench", str(ROOT / "cases" / "bench.yaml"))
 def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
     # Read and compiled once: the calculators differ, the rules folder does not.
-    monkeypatch.setattr("triage.service.workshop.load_knowledge", lambda *_, **__: shipped())
+    monkeypatch.setattr("triage.service.workshop.load_rulebase", lambda *_, **__: rulebase())
     monkeypatch.setattr("triage.service.shelf.Consultant", lambda *_, **__: consultant())
 
 

@@ -6,9 +6,11 @@ from functools import cache
 from pathlib import Path
 
 from triage.engine.consult import Consultant
+from triage.engine.normal import normalise
 from triage.knowledge.book import Knowledge
 from triage.knowledge.load import load_knowledge
 from triage.plan.planner import Planner
+from triage.service.rulestore import Rulebase
 
 RULES = Path(__file__).resolve().parents[2] / "rules"
 
@@ -17,6 +19,12 @@ RULES = Path(__file__).resolve().parents[2] / "rules"
 def shipped() -> Knowledge:
     """Return the shipped knowledge."""
     return load_knowledge(RULES)
+
+
+@cache
+def rulebase() -> Rulebase:
+    """Return the shipped knowledge with its rules in normal form."""
+    return Rulebase(shipped(), normalise(shipped()))
 
 
 @cache
