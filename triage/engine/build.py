@@ -24,9 +24,13 @@ from triage.engine.strategy import ExactStrategy
 
 
 class _Declared(ExpertaFact):  # type: ignore[misc]
-    """A fact of a case inside experta; ``plain`` is the value it was made from."""
+    """A fact of a case inside experta; ``plain`` is the value it was made from.
+
+    ``identity`` is equal for facts that experta takes for the same.
+    """
 
     plain: Fact
+    identity: object
 
     def update(self, mapping: Mapping[str, Any]) -> None:
         """Take the fields over as they are: strings and conditions need no freezing."""
@@ -43,6 +47,15 @@ def kind_class(kind: str, known: dict[str, Any]) -> Any:
     if kind not in known:
         known[kind] = type(kind.replace("-", "_").capitalize(), (_Declared,), {})
     return known[kind]
+
+
+class _Facts(FactList):  # type: ignore[misc]
+    """The facts of an engine; whether two are the same is read from the fact, not worked out."""
+
+    @staticmethod
+    def _get_fact_id(fact: Any) -> object:
+        identity = getattr(fact, "identity", None)
+        return FactList._get_fact_id(fact) if identity is None else identity  # noqa: SLF001
 
 
 Read = Mapping[str, tuple[tuple[str, str], ...]]
@@ -62,6 +75,7 @@ def to_experta(fact: Fact, classes: dict[str, Any], read: Read | None = None) ->
         fields["key"] = fact.key
     declared = kind_class(fact.kind, classes)(**fields)
     declared.plain = fact
+    declared.identity = (fact.kind, *fields.values()) if read else None
     return declared
 
 
@@ -82,12 +96,12 @@ def _condition(pattern: Pattern, index: int, classes: dict[str, Any]) -> Any:
 def _action(rule: NormalRule) -> Callable[..., None]:
     """Return the right-hand side of one rule; it only reports what it concluded."""
     count = sum(not pattern.absent for pattern in rule.patterns)
-
+    rule_id = rule.id
     places = [f"fact_{i}" for i in range(count)]
 
     def act(engine: Any, **context: Any) -> None:
         facts = tuple([context[place].plain.key for place in places])
-        for conclusion in engine.index.drawn(rule.id, context, facts):
+        for conclusion in engine.index.drawn(rule_id, context, facts):
             engine.concluded.append(conclusion)
 
     act.__name__ = rule.id
@@ -108,6 +122,7 @@ class FamilyEngine(KnowledgeEngine):  # type: ignore[misc]
         self._deffacts: list[Any] | None = None
         self.concluded = []
         super().__init__()
+        self.facts = _Facts()
 
     def get_deffacts(self) -> list[Any]:
         """Return the deffacts, looked up once: experta searches all attributes per reset."""
@@ -121,8 +136,28 @@ class FamilyEngine(KnowledgeEngine):  # type: ignore[misc]
             super().reset(**given)
             return
         self.agenda = Agenda()
-        self.facts = FactList()
+        self.facts = _Facts()
         self.matcher.reset()
+        self.running = False
+
+    def run(self, steps: float = float("inf")) -> None:
+        """Fire what stands on the agenda until nothing does.
+
+        The same cycle as experta's own, without the words that it makes up for a log of each
+        firing; the agenda is brought up to date only when facts came or went.
+        """
+        if self.__matcher__ is not JoinMatcher:
+            super().run(steps)
+            return
+        self.running = True
+        while steps > 0 and self.running:
+            if self.facts.added or self.facts.removed:
+                self.strategy.update_agenda(self.agenda, *self.get_activations())
+            activation = self.agenda.get_next()
+            if activation is None:
+                break
+            steps -= 1
+            activation.rule(self, **activation.context)
         self.running = False
 
     def load(self, facts: Iterable[Any]) -> None:
@@ -136,11 +171,13 @@ class FamilyEngine(KnowledgeEngine):  # type: ignore[misc]
         """Run the family over these facts and return its conclusions, sorted."""
         self.concluded = []
         self.reset()
+        conditions = self.index.conditions
         try:
+            # A fact that meets no condition of the family can neither fire nor hold up a rule.
             declared = [
                 to_experta(fact, self.classes, self.read)
                 for fact in facts
-                if fact.kind in self.read
+                if fact.kind in conditions and conditions[fact.kind].met(fact)
             ]
             self.load(declared)
             self.run()

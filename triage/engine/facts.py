@@ -50,9 +50,6 @@ def order_of(conclusion: Conclusion) -> tuple[str, str, str, tuple[str, ...]]:
 
 def sorted_conclusions(conclusions: Iterable[Conclusion]) -> tuple[Conclusion, ...]:
     """Return conclusions without duplicates in one total order, whatever order they fired in."""
-    found: list[Conclusion] = []
-    for conclusion in sorted(conclusions, key=order_of):
-        # Equal ones stand side by side; hashing their long lists of methods would cost more.
-        if not found or conclusion != found[-1]:
-            found.append(conclusion)
-    return tuple(found)
+    # Equal ones have equal keys; comparing or hashing their long lists of methods would cost more.
+    by_key = {order_of(conclusion): conclusion for conclusion in conclusions}
+    return tuple([by_key[key] for key in sorted(by_key)])

@@ -164,13 +164,14 @@ class RuleIndex:
 
     def matches(
         self, facts: Iterable[Fact], touched: AbstractSet[str]
-    ) -> Iterator[tuple[NormalRule, Binding, list[Fact]]]:
-        """Yield every way in which the facts meet a rule that reads a touched kind of fact."""
+    ) -> Iterator[tuple[str, list[tuple[Binding, list[Fact]]]]]:
+        """Yield each rule that reads a touched kind of fact with every way to meet it."""
         lists = self.lists(facts)
-        for compiled in self.compiled:
+        for compiled in self._candidates(lists):
             if not compiled.kinds.isdisjoint(touched):
-                for binding, matched in _joined(compiled, lists):
-                    yield compiled.rule, binding, matched
+                found = _joined(compiled, lists)
+                if found:
+                    yield compiled.rule.id, found
 
     def drawn(self, rule_id: str, binding: Binding, facts: tuple[str, ...]) -> Made:
         """Return what a rule concludes from one match."""
@@ -189,8 +190,11 @@ class RuleIndex:
                 continue
             last: Conclusion | None = None
             # Rules come by id, so sorting the few conclusions of each rule sorts them all.
-            for piece in sorted(self._conclusions(compiled, lists), key=order_of):
-                if last is None or piece != last:
+            pieces = self._conclusions(compiled, lists)
+            if len(pieces) > 1:
+                pieces.sort(key=order_of)
+            for piece in pieces:
+                if last is None or piece.facts != last.facts or piece != last:
                     by_kind.setdefault(piece.kind, []).append(piece)
                 last = piece
         return tuple([c for kind in sorted(by_kind) for c in by_kind[kind]])
@@ -262,6 +266,12 @@ def _first(pair: tuple[str, object]) -> str:
 
 def _joined(compiled: _Compiled, lists: Lists) -> list[tuple[Binding, list[Fact]]]:
     """Return every match of one rule: patterns joined in order, then absences taken out."""
+    if compiled.alone:
+        kind, bit, variables = compiled.positive[0]
+        return [
+            ({variable: fact.fields[name] for name, variable in variables}, [fact])
+            for fact in lists.get(kind, {}).get(bit, ())
+        ]
     for part in compiled.positive:
         if part.bit not in lists.get(part.kind, ()):
             return []

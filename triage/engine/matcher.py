@@ -16,6 +16,21 @@ from triage.engine.indexed import RuleIndex
 
 # The ids of the matched facts in the order of the patterns: they determine every variable.
 Signature = tuple[int, ...]
+# Names of the matched facts in the context of an activation; no rule has nearly so many patterns.
+PLACES = tuple(f"fact_{place}" for place in range(32))
+
+
+class Standing(Activation):  # type: ignore[misc]
+    """An activation with the facts in the order of the patterns, known by their ids."""
+
+    def __init__(
+        self, rule: Any, facts: tuple[Any, ...], context: dict[str, Any], signature: Signature
+    ) -> None:
+        self.rule = rule
+        self.facts = facts
+        self.context = context
+        self.signature = signature
+        self.key = None
 
 
 class JoinMatcher(Matcher):  # type: ignore[misc]
@@ -58,24 +73,31 @@ class JoinMatcher(Matcher):  # type: ignore[misc]
 
     def _rematch(self, touched: set[str], added: list[Any], removed: list[Any]) -> None:
         declared = {
-            id(plain): fact for rows in self.facts.values() for plain, fact in rows.values()
+            id(plain): (number, fact)
+            for rows in self.facts.values()
+            for number, (plain, fact) in rows.items()
         }
         plain_facts = [plain for rows in self.facts.values() for plain, _ in rows.values()]
         now: dict[str, dict[Signature, Any]] = {}
-        for rule, binding, matched in self.index.matches(plain_facts, touched):
-            facts = [declared[id(plain)] for plain in matched]
-            signature = tuple([fact["__factid__"] for fact in facts])
-            activation = self.standing.get(rule.id, {}).get(signature)
-            if activation is None:
-                context: dict[str, Any] = dict(binding)
-                for place, fact in enumerate(facts):
-                    context[f"fact_{place}"] = fact
-                activation = Activation(self.rules[rule.id], facts, context)
-                activation.signature = signature
-                added.append(activation)
-            now.setdefault(rule.id, {})[signature] = activation
+        standing = self.standing
+        for rule_id, found in self.index.matches(plain_facts, touched):
+            before = standing.get(rule_id, {})
+            rule = self.rules[rule_id]
+            after = now[rule_id] = {}
+            for binding, matched in found:
+                numbered = [declared[id(plain)] for plain in matched]
+                signature = tuple([number for number, _ in numbered])
+                activation = before.get(signature)
+                if activation is None:
+                    facts = tuple([fact for _, fact in numbered])
+                    for place, fact in zip(PLACES, facts, strict=False):
+                        binding[place] = fact
+                    activation = Standing(rule, facts, binding, signature)
+                    added.append(activation)
+                after[signature] = activation
         for rule_id in self.index.reading(touched):
             after = now.get(rule_id, {})
-            before = self.standing.get(rule_id, {})
-            removed.extend(old for key, old in before.items() if key not in after)
-            self.standing[rule_id] = after
+            before = standing.get(rule_id, {})
+            if before:
+                removed.extend(old for key, old in before.items() if key not in after)
+            standing[rule_id] = after

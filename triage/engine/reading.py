@@ -13,6 +13,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
+from typing import NamedTuple
 
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.normal import NormalRule
@@ -65,8 +66,7 @@ def _combined(weights: tuple[float, ...], most: float) -> float:
     return round(max(-most, min(most, total)), DIGITS) + 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """What one deposit of one finding stands for.
 
     ``certainty`` is combined; ``reach`` is the highest certainty that unanswered questions could
@@ -114,7 +114,9 @@ def conflicts_of(
     """Return each deposit for which strong evidence stands on both sides."""
     found = []
     for (finding, deposit), pieces in evidence.items():
-        weights = [weight_of(piece) for piece in pieces]
+        if len(pieces) < 2:
+            continue
+        weights = [piece.fields[2][1] for piece in pieces]
         if min(max(weights), -min(weights)) >= strong:
             good = max(pieces, key=lambda c: (weight_of(c), c.rule))
             bad = max(pieces, key=lambda c: (-weight_of(c), c.rule))
@@ -139,6 +141,7 @@ class GuardReach:
     """Works out how certain a guard deposit could still become; built once per knowledge."""
 
     def __init__(self, rules: Iterable[NormalRule], guards: frozenset[str]) -> None:
+        self.guards = guards
         # For each guard deposit the rules that could speak for it: what they ask, their weight.
         self.possible: dict[str, dict[Asked, float]] = defaultdict(dict)
         for rule in rules:
@@ -225,31 +228,33 @@ def read_finding(
 ) -> tuple[Reading, ...]:
     """Return the readings of one finding: all deposits with evidence, and all guards."""
     judgement = knowledge.judgement
-    most = judgement.most_certain.value
-    named = finding.get("named")
-    readings: list[tuple[str, float, float, tuple[Conclusion, ...]]] = []
-    guards = set()
-    for deposit in knowledge.deposits.values():
-        pieces = tuple(evidence.get((finding.key, deposit.id), ()))
-        guard = deposit.guard != NONE
-        weights = [weight_of(c) for c in pieces]
-        if named == deposit.id:
-            weights.append(judgement.named.value)
-        if not weights and not guard:
+    most, suspected = judgement.most_certain.value, judgement.suspected.value
+    named, key, guards = finding.get("named"), finding.key, reach.guards
+    readings: list[tuple[float, str, float, Sequence[Conclusion]]] = []
+    for deposit in knowledge.deposits:
+        pieces = evidence.get((key, deposit), ())
+        guard = deposit in guards
+        if not pieces and not guard and named != deposit:
             continue
-        certainty = certainty_of(tuple(sorted(weights)), judgement.suspected.value, most, guard)
+        weights = [piece.fields[2][1] for piece in pieces]
+        if named == deposit:
+            weights.append(judgement.named.value)
+        weights.sort()
+        certainty = certainty_of(tuple(weights), suspected, most, guard)
         reached = certainty
-        if guard:
-            guards.add(deposit.id)
         if guard and certainty > EXCLUDES:
-            reached = combine([*weights, *reach.open_weights(deposit.id, finding, specimen)], most)
-        readings.append((deposit.id, certainty, max(certainty, reached), pieces))
-    ranked = sorted(readings, key=lambda r: (-r[1], r[0]))
-    standings = standings_of(judgement, [(r[0], r[1]) for r in ranked], guards)
+            more = reach.open_weights(deposit, finding, specimen)
+            reached = max(certainty, combine([*weights, *more], most))
+        readings.append((-certainty, deposit, reached, pieces))
+    # Deposits differ, so nothing behind them is ever compared.
+    readings.sort()
+    standings = standings_of(judgement, [(r[1], -r[0] + 0.0) for r in readings], guards)
     zone = finding.get("zone")
     return tuple(
-        Reading(finding.key, zone, deposit, certainty, reached, standing, pieces)
-        for (deposit, certainty, reached, pieces), standing in zip(ranked, standings, strict=True)
+        [
+            Reading(key, zone, deposit, -minus + 0.0, reached, standing, tuple(pieces))
+            for (minus, deposit, reached, pieces), standing in zip(readings, standings, strict=True)
+        ]
     )
 
 

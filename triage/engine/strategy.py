@@ -19,20 +19,22 @@ class ExactStrategy(Strategy):  # type: ignore[misc]
 
     @staticmethod
     def key(activation: Any) -> Key:
-        """Return the total key of an activation: equal only for equal activations."""
-        ids = tuple(sorted(fact["__factid__"] for fact in activation.facts))
+        """Return the total key of an activation: equal only for equal ones; lowest first."""
         # Which fact stands in which place counts too: a rule with the same kind twice is met by
         # (a, b) and by (b, a), which hold the same facts.
         places = getattr(activation, "signature", None)
+        rule = activation.rule
         if places is not None:
-            return (activation.rule.salience, ids, activation.rule.__name__, places)
+            ids = places if len(places) == 1 else tuple(sorted(set(places)))
+            return (-rule.salience, ids, rule.__name__, places)
+        ids = tuple(sorted(fact["__factid__"] for fact in activation.facts))
         bindings = tuple(
             sorted(
                 (name, str(value["__factid__"]) if isinstance(value, dict) else repr(value))
                 for name, value in activation.context.items()
             )
         )
-        return (activation.rule.salience, ids, activation.rule.__name__, bindings)
+        return (-rule.salience, ids, rule.__name__, bindings)
 
     def _update_agenda(self, agenda: Any, added: Any, removed: Any) -> None:
         if not added and not removed:
@@ -41,10 +43,8 @@ class ExactStrategy(Strategy):  # type: ignore[misc]
         for activation in removed:
             standing.pop(self.key(activation), None)
         for activation in added:
-            activation.key = self.key(activation)
-            standing[activation.key] = activation
+            key = activation.key = self.key(activation)
+            standing[key] = activation
         # The rightmost activation runs next: sort descending, so that the lowest fact ids and
         # rule ids of the highest salience run first.
-        ordered = sorted(standing.items(), key=lambda item: item[0][1:], reverse=True)
-        ordered.sort(key=lambda item: item[0][0])
-        agenda.activations = [activation for _, activation in ordered]
+        agenda.activations = [standing[key] for key in sorted(standing, reverse=True)]
