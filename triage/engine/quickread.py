@@ -22,6 +22,7 @@ from triage.knowledge.rules import Family
 Getter = Callable[[Mapping[str, str]], Any]
 # Guards read beyond this number start the store anew.
 KEPT = 100_000
+SPECIMEN = "specimen"
 HIDDEN = frozenset({"excluded", "doubtful", "open"})
 
 
@@ -99,6 +100,12 @@ class QuickReader:
             itemgetter(*of_finding, "named", "named"),
             itemgetter(*of_specimen, "taxon", "taxon"),
         )
+
+    def specimen_fields(self) -> tuple[str, ...]:
+        """Return the fields of the specimen on which the reading of a finding rests, sorted."""
+        asked = [fields for rules in self.consultant.reach.possible.values() for fields in rules]
+        reach = {name for fields in asked for kind, name, _ in fields if kind == SPECIMEN}
+        return tuple(sorted({*self.of_finding.read_fields(SPECIMEN), *reach}))
 
     def specimen(self, facts: Iterable[Fact]) -> tuple[int, frozenset[str]]:
         """Return the fragility and the conditions that follow without looking at a finding."""
