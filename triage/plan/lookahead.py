@@ -111,7 +111,7 @@ class Lookahead:
         key: Key = (
             finding.key,
             parts.finding_read(finding.fields),
-            parts.specimen_told(specimen.fields),
+            parts.specimen_read(specimen.fields),
         )
         found = self._summaries.get(key)
         if found is None:

@@ -194,8 +194,6 @@ class Parts:
         of_finding, of_specimen = ("zone", "zone", "named"), ("taxon", "taxon")
         self.finding_read = itemgetter(*recognise.read_fields("finding"), *of_finding)
         self.specimen_read = itemgetter(*recognise.read_fields("specimen"), *of_specimen)
-        # Of the specimen a finding's reading rests on less than the specimen's own states do.
-        self.specimen_told = itemgetter(*self.reader.specimen_fields(), *of_specimen)
         self.finding_later = itemgetter(*_later(consultant, "finding"), *of_finding)
         self.specimen_later = itemgetter(*_later(consultant, "specimen"), *of_specimen)
         self.of_finding = {f: RuleIndex(r for r in rules[f] if _about(r)) for f in LATER}
