@@ -12,9 +12,10 @@ from support.days import AGENTS, PlainAir, faults_of_day, random_day, shortest_d
 
 from triage.case.profile import Bench, RoomProfile
 from triage.exposure import DayLedger, Release, judge_day, judge_release
-from triage.history.bound import Job, least_end_min
+from triage.history.bound import Job, least_end_min, least_idle_min
 from triage.history.dayair import DayAir, mg_per_ml
 from triage.history.daytypes import Hours, PutDown, Task, Visit, sessions_of
+from triage.history.exact import Shortest, Stretch, shortest_order
 from triage.history.schedule import plan_day
 from triage.plan.air import AirJudge
 from triage.plan.substances import room_of, strength_fraction, substance_of
@@ -45,12 +46,31 @@ def test_a_random_day_breaks_no_rule(seed):
     checked_plain_day(seed, 40)
 
 
+def spread(gaps):
+    """Return how far days are over their bound, in words: the middle, nine of ten, the worst."""
+    if not gaps:
+        return "none"
+    middle, most, worst = np.percentile(gaps, [50, 90, 100])
+    within = np.mean(np.array(gaps) <= 0.10)
+    return (
+        f"{len(gaps)} days, {within:.0%} of them within 10 % of the bound; "
+        f"median {middle:.1%}, nine of ten {most:.1%}, worst {worst:.1%}"
+    )
+
+
 @pytest.mark.slow
 def test_five_hundred_random_days_break_no_rule(capsys):
-    days = [checked_plain_day(seed, 12) for seed in range(1000, 1500)]
+    """The bound of a day between small and large is itself loose: the spread is printed, not held."""
+    days = [checked_plain_day(seed, 300) for seed in range(1000, 1500)]
     with capsys.disabled():
         done = sum(len(day.entries) for day in days)
         print(f"\n500 random days of up to 60 cases, {done} stretches of work: no rule broken")
+        for name, chosen in (
+            ("everything fits", [d for d in days if not d.left_out]),
+            ("up to 30 stretches", [d for d in days if len(d.entries) <= 30]),
+            ("more, the day full", [d for d in days if d.left_out and len(d.entries) > 30]),
+        ):
+            print(f"  {name}: {spread([day.over_bound for day in chosen])}")
 
 
 def real_tasks(random, knowledge, cases):
@@ -168,12 +188,11 @@ def test_small_days_are_within_ten_percent_of_the_exact_shortest(capsys):
             f"\n{len(gaps)} small days against the exact solver: mean {np.mean(gaps):.2%}, worst {max(gaps):.1%} longer"
         )
     assert len(gaps) == 12
-    assert max(gaps) <= 0.10
+    assert max(gaps) == 0.0
 
 
 @pytest.mark.slow
 def test_three_hundred_small_days_against_the_exact_shortest(capsys):
-    """The search is a heuristic: nearly every day is within a tenth, and the others are counted."""
     gaps = [gap for seed in range(300) if (gap := gap_to_the_shortest(seed)) is not None]
     beyond = sum(gap > 0.10 for gap in gaps)
     with capsys.disabled():
@@ -181,14 +200,13 @@ def test_three_hundred_small_days_against_the_exact_shortest(capsys):
             f"\n{len(gaps)} small days against the exact solver: mean {np.mean(gaps):.2%}, "
             f"worst {max(gaps):.1%} longer, {beyond} beyond 10 %"
         )
-    assert np.mean(gaps) <= 0.01
-    assert beyond <= len(gaps) // 100
-    assert max(gaps) <= 0.20
+    assert len(gaps) > 250
+    assert beyond == 0
 
 
 # Between small and large the bound itself is loose: no solver says how far the day is from it.
 @pytest.mark.parametrize(
-    ("cases", "most"), [(10, 0.1), (20, 0.15), (30, 0.1), (40, 0.1), (60, 0.1)]
+    ("cases", "most"), [(10, 0.1), (20, 0.1), (30, 0.1), (40, 0.1), (60, 0.1)]
 )
 def test_large_days_without_airings_are_within_ten_percent_of_the_bound(cases, most, capsys):
     tasks = random_day(np.random.default_rng(cases), cases)
@@ -199,6 +217,61 @@ def test_large_days_without_airings_are_within_ten_percent_of_the_bound(cases, m
         )
     assert not plan.left_out
     assert plan.over_bound <= most
+
+
+def test_idle_time_of_sessions_by_hand():
+    def dab(case, step, agent, hands=5, *, airs=True):
+        put_down = PutDown(agent, 1, 1) if airs else None
+        return Task(case, step, "dab", (Visit("whole", hands),), agent, put_down)
+
+    def idle(*chains):
+        airing = {"one": 30, "two": 50}
+        today = {f"{task.case}/{task.step}": 1 for chain in chains for task in chain}
+        return least_idle_min(chains, today, lambda t: airing[t.agent] if t.put_down else 0)
+
+    one, two = dab("a", "1", "one"), dab("b", "1", "two")
+    # One agent: its airing may run behind the last work.
+    assert idle([one]) == 0
+    # Two agents in any order: the shorter airing lies between them.
+    assert idle([one], [two]) == 30
+    # The case itself goes from two to one.
+    assert idle([dab("a", "1", "two"), dab("a", "2", "one")]) == 50
+    # Two cases in opposite orders: one, two, one (30 + 50) or two, one, two (50 + 30).
+    assert idle([one, dab("a", "2", "two")], [two, dab("b", "2", "one")]) == 80
+    # Work with the same agent that is not aired itself fills 12 minutes of the airing.
+    assert idle([one], [two], [dab("c", "1", "one", 12, airs=False)]) == 18
+
+
+def exact(*chains, begins=0, below=10_000, most=100_000):
+    return shortest_order(chains, begins, {}, below, most)
+
+
+def test_the_exact_search_by_hand():
+    soak = [Stretch(5, "one", 0), Stretch(5, "one", 0, first=1, after_min=60, until_min=60)]
+    # A dwell leaves an hour: two of them overlap, the second begins behind the first.
+    assert exact(soak).ends_min == 70
+    assert exact(soak, soak).ends_min == 75
+    # What fits into the dwell costs nothing; what does not, its own time.
+    assert exact(soak, [Stretch(60, "", 0)]).ends_min == 70
+    assert exact(soak, [Stretch(61, "", 0)]).ends_min == 131
+    # An airing keeps others waiting, but not its own agent.
+    aired = [Stretch(10, "one", 40)]
+    assert exact(aired, [Stretch(10, "two", 0)]).ends_min == 20
+    assert exact(aired, aired, [Stretch(10, "two", 40)]).ends_min == 70
+    # Nothing shorter than what is known, or no room to look for it.
+    assert exact(soak, below=70) == Shortest(None, None, True)
+    assert exact(soak, soak, soak, soak, most=3).is_proven is False
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_exact_search_against_mixed_integer_programming(seed):
+    random = np.random.default_rng(5000 + seed)
+    tasks = random_day(random, int(random.integers(2, 4)), most_steps=2)
+    airing = {a: int(random.choice([0, 10, 45])) for a in AGENTS}
+    day = plan_day(tasks, Hours(0, 3000), PlainAir(airing))
+    shortest = shortest_day_min(tasks, airing, 0)
+    assert day.ends_min == shortest
+    assert day.bound_min == shortest  # every branch was followed, so the bound says so
 
 
 @pytest.mark.parametrize(

@@ -26,7 +26,8 @@ from triage.history.daytypes import (
     Task,
     Visit,
 )
-from triage.history.schedule import RUNS_ON, plan_day
+from triage.history.daywork import RUNS_ON
+from triage.history.schedule import plan_day
 from triage.history.watch import Running, chambers_of, running_of
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method

@@ -2,76 +2,34 @@
 
 Each run takes the cases' next tasks by one rule of precedence and puts every task as a whole,
 all its visits at once, into the first place where it fits. So nothing that was begun can find
-itself without a free hand at its stop time. The best run is then changed a little, again and
-again: one task earlier or later in the order, or held back so that it ends where other work
+itself without a free hand at its stop time. On a small day every order is considered, branch by
+branch; on a larger one the best run is changed a little, again and again: one task earlier or
+later in the order, beside others of its agent, or held back so that it ends where other work
 ends. The result stands beside a bound that no order of the same work can beat, so a reader sees
 how much could be left to gain.
 """
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from itertools import pairwise
 
 import numpy as np
 
-from triage.history.bound import jobs_of, least_end_min
-from triage.history.daytypes import (
-    DAY_MIN,
-    Air,
-    Airing,
-    DayPlan,
-    Entry,
-    Hours,
-    Later,
-    LeftOut,
-    Task,
-    chains_of,
-)
+from triage.history.bound import jobs_of, least_end_min, least_idle_min
+from triage.history.climb import Genes, Start, air_of, genes_of, improved
+from triage.history.daytypes import Air, Airing, DayPlan, Entry, Hours, Later, Task, chains_of
+from triage.history.daywork import Chains, Rank, Run, key_of, late_min, run_by, score_of
+from triage.history.exact import NOBODY, Shortest, Stretch, shortest_order
 from triage.history.timeline import Spot, Timeline
 
-Rank = Callable[[Task], tuple[float, ...]]
-#: visits placed in all runs together: a small day may be searched well, a large one must end
-_VISITS_IF_SMALL = 150_000
-_VISITS_IF_LARGE = 20_000
-_SMALL = 150
-#: placing a release means judging the air, which takes as long as so many visits
-_VISITS_A_RELEASE = 12
-_MOST_RUNS = 1600
-_LEAST_RUNS = 6
-#: a small day is climbed from several rules, since each may lead to another summit
-_CLIMBS = 6
-_MANY_RUNS = 400
-#: how much longer than the best a day may be to be worked on, at first [fraction]
-_WORSE = 0.08
-#: marks the begin of a task's last visit among the begins that are held back
-_LAST = " last"
-
-
-@dataclass
-class _Run:
-    """One order of work while it grows."""
-
-    timeline: Timeline
-    placed: list[tuple[Task, Spot]] = field(default_factory=list)
-    left_out: list[LeftOut] = field(default_factory=list)
-    ready: dict[str, int] = field(default_factory=dict)
-
-    def score(self) -> tuple[int, int, int, int]:
-        """Return what a better run has less of: steps left out, minutes late, end, sessions."""
-        late = sum(_late(task, spot) for task, spot in self.placed)
-        return len(self.left_out), late, self.ends_min, self._sessions()
-
-    def _sessions(self) -> int:
-        """Return how often another agent is taken up."""
-        used = sorted((spot.times[0], task.agent) for task, spot in self.placed if task.put_down)
-        return sum(one[1] != two[1] for one, two in pairwise(used))
-
-    @property
-    def ends_min(self) -> int:
-        return max((end for _, end, _ in self.timeline.busy), default=self.timeline.begins_min)
+#: visits placed in all changes together, so that a large day takes no longer than it may
+_VISITS = 150_000
+_MOST_RUNS = 6000
+#: rounds of changes; after each, the best day is made again on the true air
+_ROUNDS = 6
+#: stretches of work up to which every order is considered, and how many are placed in doing so
+_EXACT_STRETCHES = 30
+_EXACT_PLACED = 40_000
 
 
 def plan_day(
@@ -94,158 +52,179 @@ def plan_day(
     now_min   present moment [min of the day]; nothing is planned before it
     seed      of the changes that are tried
     airings   airings that earlier work still asks for
-    most_runs largest number of changes that are tried from one begin
+    most_runs largest number of changes that are tried
 
     Notes
     -----
     Fewest steps left out, then fewest minutes late, then the earliest end. The same input gives
     the same plan.
     """
-    chains = chains_of(tasks)
-
-    def start() -> Timeline:
-        return Timeline(hours, now_min, air.fresh(), airings)
-
-    random = np.random.default_rng(seed)
-    runs = _runs_for(tasks, most_runs)
-    first = sorted((_run(chains, rank, {}, start()) for rank in _ranks(tasks, chains)), key=_score)
-    best = first[0]
-    climbs = _CLIMBS if runs >= _MANY_RUNS else 1
-    for number in range(climbs):
-        if _is_shortest(best, chains):
-            break
-        most_changes = 2 + 3 * (number % 2)
-        begun = first[number % len(first)]
-        climbed = _improved(begun, chains, start, random, (runs, most_changes))
-        best = min(best, climbed, key=_score)
-    return _plan(best, chains)
+    return _Day(chains_of(tasks), hours, air, now_min, airings).plan(seed, most_runs)
 
 
-def _runs_for(tasks: Sequence[Task], most_runs: int) -> int:
-    """Return how many changes to try, so that a large day takes no longer than it may."""
-    visits = sum(len(task.visits) + (_VISITS_A_RELEASE if task.put_down else 0) for task in tasks)
-    in_all = _VISITS_IF_SMALL if visits <= _SMALL else _VISITS_IF_LARGE
-    return min(most_runs, max(_LEAST_RUNS, in_all // max(1, visits)))
+class _Day:
+    """The work of one day, and where it can begin."""
+
+    def __init__(
+        self, chains: Chains, hours: Hours, air: Air, now_min: int, airings: Sequence[Airing]
+    ) -> None:
+        self.chains = chains
+        self.air = air
+        self.airings = airings
+        self.start: Start = lambda: Timeline(hours, now_min, air.fresh(), airings)
+        self.start_with: Callable[[Air], Start] = lambda other: (
+            lambda: Timeline(hours, now_min, other.fresh(), airings)
+        )
+        self._bounds: dict[tuple[tuple[str, int], ...], int] = {}
+
+    def plan(self, seed: int, most_runs: int) -> DayPlan:
+        """Return the best day that is found."""
+        random = np.random.default_rng(seed)
+        ranks = _ranks(self.chains)
+        first = sorted((run_by(self.chains, r, {}, self.start()) for r in ranks), key=score_of)
+        best = self._exact(first[0])
+        genes = [genes_of(run) for run in first]
+        runs = self._runs(most_runs)
+        for number in range(min(_ROUNDS, runs)):
+            if self._is_shortest(best):
+                break
+            guess = self.start_with(air_of(best, self.chains))
+            effort = max(1, runs // _ROUNDS), 2 + 3 * (number % 2)
+            better = improved(
+                genes[0 if number % 2 else number // 2 % len(genes)],
+                self.chains, guess, random, effort, self._is_shortest,
+            )  # fmt: skip
+            run = better.run(self.chains, self.start)
+            if run.score() < best.score():
+                best = run
+                genes.insert(0, better)
+        best = self._exact(best)
+        return _plan(best, self._bound(best))
+
+    def _runs(self, most_runs: int) -> int:
+        visits = sum(len(task.visits) for chain in self.chains.values() for task in chain)
+        return min(most_runs, _VISITS // max(1, visits))
+
+    def _is_shortest(self, run: Run) -> bool:
+        return not run.left_out and run.ends_min <= self._bound(run)
+
+    def _exact(self, best: Run) -> Run:
+        """Return the shortest order of a small day's work, or the run given.
+
+        The airings behind each release are those of the run given; the day that is found is made
+        anew on its own air, so one that the air forbids is never taken.
+        """
+        if not _is_small(best):
+            return best
+        found = self._shortest(best, lambda spot: spot.admitted.airing_min if spot.admitted else 0)
+        if found.begins is None:
+            return best
+        spots = {key_of(task): spot for task, spot in best.placed}
+        held: dict[str, tuple[int, ...]] = {}
+        for chain, times in zip(self._done(best), found.begins, strict=True):
+            left = list(times)
+            for task in chain:
+                count = len(spots[key_of(task)].times)
+                held[key_of(task)], left = tuple(left[:count]), left[count:]
+        order = {key: float(times[0]) for key, times in held.items()}
+        return min(best, Genes(order, held).run(self.chains, self.start), key=score_of)
+
+    def _shortest(self, run: Run, airing: Callable[[Spot], int]) -> Shortest:
+        """Return the shortest order of what a run placed, if it is shorter than the run."""
+        spots = {key_of(task): spot for task, spot in run.placed}
+        done = self._done(run)
+        agents = {NOBODY, *(task.agent or NOBODY for chain in done for task in chain)}
+        free = {
+            a: max((x.end_min for x in self.airings if x.agent != a), default=0) for a in agents
+        }
+        stretches = [_stretches(chain, spots, airing) for chain in done]
+        begins = run.timeline.begins_min
+        return shortest_order(stretches, begins, free, run.ends_min, _EXACT_PLACED)
+
+    def _done(self, run: Run) -> list[list[Task]]:
+        """Return the tasks of each case that a run placed on today, in order."""
+        today = {key_of(task) for task, _ in run.placed}
+        done = [[t for t in chain if key_of(t) in today] for chain in self.chains.values()]
+        return [chain for chain in done if chain]
+
+    def _bound(self, run: Run) -> int:
+        """Return the least end of the work that the run placed on today."""
+        key = tuple(sorted((key_of(task), len(spot.times)) for task, spot in run.placed))
+        if key not in self._bounds:
+            self._bounds[key] = self._least_end(run, dict(key))
+        return self._bounds[key]
+
+    def _least_end(self, run: Run, today: Mapping[str, int]) -> int:
+        done, begins = self._done(run), run.timeline.begins_min
+        jobs = []
+        for chain in done:
+            visits = {task.step: today[key_of(task)] for task in chain}
+            jobs += jobs_of(chain, visits, begins, self._least_airing)
+        hands = sum(job.hands_min for job in jobs)
+        idle = least_idle_min(done, today, self._least_airing)
+        bound = max(least_end_min(jobs), begins + hands + idle)
+        if bound >= run.ends_min or not _is_small(run):
+            return bound
+        least = {id(spot): self._least_airing(task) for task, spot in run.placed}
+        found = self._shortest(run, lambda spot: least[id(spot)])
+        if not found.is_proven:
+            return bound
+        return max(bound, run.ends_min if found.ends_min is None else found.ends_min)
+
+    def _least_airing(self, task: Task) -> int:
+        return self.air.least_airing_min(task.put_down) if task.put_down and task.agent else 0
 
 
-def _score(run: _Run) -> tuple[int, int, int, int]:
-    return run.score()
+def _is_small(run: Run) -> bool:
+    return sum(len(spot.times) for _, spot in run.placed) <= _EXACT_STRETCHES
 
 
-def _is_shortest(run: _Run, chains: Mapping[str, Sequence[Task]]) -> bool:
-    return not run.left_out and run.ends_min <= _bound(run, chains)
+def _stretches(
+    chain: Sequence[Task], spots: Mapping[str, Spot], airing: Callable[[Spot], int]
+) -> list[Stretch]:
+    """Return a case's visits of today as the exact search sees them."""
+    found = []
+    rest = 0
+    for task in chain:
+        spot = spots[key_of(task)]
+        last = len(spot.times) - 1
+        for place, visit in enumerate(task.visits[: last + 1]):
+            found.append(
+                Stretch(
+                    visit.hands_min,
+                    task.agent or NOBODY,
+                    airing(spot) if task.agent and place in (0, last) else 0,
+                    task.from_min if place == 0 else 0,
+                    rest if place == 0 else 0,
+                    place,
+                    visit.after_min,
+                    visit.until_min,
+                )
+            )
+        rest = task.rest_min
+    return found
 
 
-def _improved(
-    best: _Run,
-    chains: Mapping[str, Sequence[Task]],
-    start: Callable[[], Timeline],
-    random: np.random.Generator,
-    effort: tuple[int, int],
-) -> _Run:
-    """Return the best of many small changes to a run; ``effort``: how many, most at a time."""
-    runs, most_changes = effort
-    keys = [_key(task) for chain in chains.values() for task in chain if not task.is_due]
-    if len(keys) < 2:
-        return best
-    order = {_key(task): float(place) for place, (task, _) in enumerate(best.placed)}
-    order = {key: order.get(key, float(len(keys))) for key in keys}
-    held: dict[str, int] = {}
-    here = best
-    for number in range(runs):
-        new_order, new_held = _changed(here, (order, held), keys, random, most_changes)
-        run = _run(chains, _by(new_order), new_held, start())
-        # A little worse is taken at first, so that the search does not end on the first summit.
-        length = best.ends_min - best.timeline.begins_min
-        share = 1.0 - 1.5 * number / runs if runs >= _MANY_RUNS else 0.0
-        worse = _WORSE * length * max(0.0, share)
-        if _cost(run) <= _cost(here) + worse:
-            here, order, held = run, new_order, new_held
-        if run.score() < best.score():
-            best = run
-            if _is_shortest(best, chains):
-                break  # no order can be better
-    return best
-
-
-def _cost(run: _Run) -> float:
-    left_out, late, ends, _ = run.score()
-    return DAY_MIN * 10.0 * left_out + 10.0 * late + ends
-
-
-def _by(order: Mapping[str, float]) -> Rank:
-    return lambda task: (order.get(_key(task), 0.0),)
-
-
-def _changed(
-    best: _Run,
-    genes: tuple[Mapping[str, float], Mapping[str, int]],
-    keys: Sequence[str],
-    random: np.random.Generator,
-    most_changes: int,
-) -> tuple[dict[str, float], dict[str, int]]:
-    """Return order and earliest begins with a few small changes by chance."""
-    order, held = dict(genes[0]), dict(genes[1])
-    for _ in range(1 + int(random.integers(most_changes))):
-        key = keys[int(random.integers(len(keys)))]
-        kind = int(random.integers(3))
-        if kind == 0:
-            order[key] = float(random.uniform(-1.0, len(keys) + 1.0))
-        elif kind == 1:
-            held.pop(key, None)
-            held.pop(key + _LAST, None)
-        else:
-            held.update(_held_to(best, key, random))
-    return order, held
-
-
-def _held_to(best: _Run, key: str, random: np.random.Generator) -> dict[str, int]:
-    """Return a begin for a task at which one of its visits meets the end or begin of other work."""
-    found = next(((task, spot) for task, spot in best.placed if _key(task) == key), None)
-    if found is None:
-        return {}
-    task, spot = found
-    begin, end, _ = best.timeline.busy[int(random.integers(len(best.timeline.busy)))]
-    visit = task.visits[int(random.integers(len(task.visits)))]
-    # The visit begins where other work ends, or ends where other work begins.
-    moment = end if random.random() < 0.5 else begin - visit.hands_min
-    if visit is task.visits[0]:
-        return {key: max(moment, 0)}
-    latest = min(visit.until_min, DAY_MIN)
-    choice = random.random()
-    if choice < 0.3:
-        return {key + _LAST: max(moment, 0)}
-    if choice < 0.6:
-        # As late as it may be, or anywhere before: makes room for what must go between.
-        wait = latest if choice < 0.45 else int(random.integers(visit.after_min, latest + 1))
-        return {key + _LAST: spot.times[0][1] + wait}
-    wait = visit.after_min if choice < 0.8 else latest
-    return {key: max(moment - task.visits[0].hands_min - wait, 0)}
-
-
-def _ranks(tasks: Sequence[Task], chains: Mapping[str, Sequence[Task]]) -> Iterator[Rank]:
+def _ranks(chains: Chains) -> Iterator[Rank]:
     """Yield rules of precedence: the task with the least rank goes first."""
+    tasks = [task for chain in chains.values() for task in chain]
     tails = _tails(chains)
-    dwell = {_key(task): float(sum(v.after_min for v in task.visits)) for task in tasks}
+    dwell = {key_of(task): float(sum(v.after_min for v in task.visits)) for task in tasks}
     agents = sorted({task.agent for task in tasks if task.put_down and task.agent})
-    load = {a: sum(tails[_key(t)] for t in tasks if t.agent == a) for a in agents}
+    load = {a: sum(tails[key_of(t)] for t in tasks if t.agent == a) for a in agents}
 
     def session(task: Task) -> float:
         return load.get(task.agent or "", 0.0) if task.put_down else 0.0
 
     # Dry and watery work first, then one agent after the other: sessions are not torn apart.
-    yield lambda t: (bool(t.put_down), -session(t), -tails[_key(t)])
-    yield lambda t: (-tails[_key(t)],)
-    yield lambda t: (-dwell[_key(t)], bool(t.put_down), session(t), -tails[_key(t)])
-    yield lambda t: (bool(t.put_down), session(t), tails[_key(t)])
-    yield lambda t: (-bool(t.put_down), -session(t), -tails[_key(t)])
+    yield lambda t: (bool(t.put_down), -session(t), -tails[key_of(t)])
+    yield lambda t: (-tails[key_of(t)],)
+    yield lambda t: (-dwell[key_of(t)], bool(t.put_down), session(t), -tails[key_of(t)])
+    yield lambda t: (bool(t.put_down), session(t), tails[key_of(t)])
+    yield lambda t: (-bool(t.put_down), -session(t), -tails[key_of(t)])
 
 
-def _key(task: Task) -> str:
-    return f"{task.case}/{task.step}"
-
-
-def _tails(chains: Mapping[str, Sequence[Task]]) -> dict[str, float]:
+def _tails(chains: Chains) -> dict[str, float]:
     """Return the least time from each task's begin to the end of its case's day."""
     tails = {}
     for chain in chains.values():
@@ -253,71 +232,11 @@ def _tails(chains: Mapping[str, Sequence[Task]]) -> dict[str, float]:
         for task in reversed(chain):
             left += task.rest_min + sum(v.hands_min for v in task.visits)
             left += max((v.after_min for v in task.visits), default=0)
-            tails[_key(task)] = left
+            tails[key_of(task)] = left
     return tails
 
 
-def _run(
-    chains: Mapping[str, Sequence[Task]], rank: Rank, held: Mapping[str, int], timeline: Timeline
-) -> _Run:
-    """Return the day that a rule of precedence makes; ``held`` gives begins not to be beaten."""
-    run = _Run(timeline)
-    waiting = {case: list(chain) for case, chain in chains.items()}
-    due = sorted((t for chain in chains.values() for t in chain if t.is_due), key=_urgency)
-    for task in due:
-        # Work that runs already: first what must be done first, whatever the rule.
-        waiting[task.case].remove(task)
-        _placed(run, task, timeline.place_due(task, run.ready.get(task.case, 0)))
-    heads = [(rank(tasks[0]), case) for case, tasks in waiting.items() if tasks]
-    heapq.heapify(heads)
-    while heads:
-        _, case = heapq.heappop(heads)
-        task = waiting[case].pop(0)
-        key = _key(task)
-        begin = max(run.ready.get(case, 0), held.get(key, 0))
-        spot = timeline.find(task, begin, held.get(key + _LAST, 0))
-        if isinstance(spot, str):
-            run.left_out.append(LeftOut(case, task.step, task.name, spot))
-            run.left_out += [LeftOut(case, t.step, t.name, WAITS) for t in waiting[case]]
-            continue
-        timeline.place(task, spot)
-        _placed(run, task, spot)
-        if spot.later:
-            run.left_out += [LeftOut(case, t.step, t.name, RUNS_ON) for t in waiting[case]]
-        elif waiting[case]:
-            heapq.heappush(heads, (rank(waiting[case][0]), case))
-    return run
-
-
-WAITS = "it comes after a step that is not done today"
-RUNS_ON = "the step before it runs on beyond today"
-
-
-def _urgency(task: Task) -> tuple[int, int, str, str]:
-    return (task.until_min, task.from_min, task.case, task.step)
-
-
-def _placed(run: _Run, task: Task, spot: Spot) -> None:
-    run.placed.append((task, spot))
-    run.ready[task.case] = max(run.ready.get(task.case, 0), spot.times[-1][1] + task.rest_min)
-
-
-def _late(task: Task, spot: Spot) -> int:
-    return max(0, spot.times[0][0] - task.until_min) if task.is_due else 0
-
-
-def _bound(run: _Run, chains: Mapping[str, Sequence[Task]]) -> int:
-    """Return the least end of the work that the run placed on today."""
-    today = {_key(task): len(spot.times) for task, spot in run.placed}
-    begins = run.timeline.begins_min
-    jobs = []
-    for chain in chains.values():
-        done = [task for task in chain if _key(task) in today]
-        jobs += jobs_of(done, {task.step: today[_key(task)] for task in done}, begins)
-    return max(least_end_min(jobs), begins)
-
-
-def _plan(run: _Run, chains: Mapping[str, Sequence[Task]]) -> DayPlan:
+def _plan(run: Run, bound_min: int) -> DayPlan:
     entries: list[Entry] = []
     later: list[Later] = []
     for task, spot in run.placed:
@@ -333,7 +252,7 @@ def _plan(run: _Run, chains: Mapping[str, Sequence[Task]]) -> DayPlan:
                     visit.kind,
                     task.agent,
                     amount if begin == spot.times[0][0] else None,
-                    _late(task, spot),
+                    late_min(task, spot),
                 )
             )
         later += spot.later
@@ -345,5 +264,5 @@ def _plan(run: _Run, chains: Mapping[str, Sequence[Task]]) -> DayPlan:
         tuple(run.left_out),
         run.timeline.begins_min,
         run.ends_min,
-        _bound(run, chains),
+        bound_min,
     )

@@ -81,10 +81,10 @@ class Timeline:
             end = minute + hands_min
         return minute
 
-    def find(self, task: Task, from_min: int, last_from_min: int = 0) -> Spot | str:
+    def find(self, task: Task, from_min: int, held: Sequence[int] = ()) -> Spot | str:
         """Return the first place for a whole task, or why there is none today.
 
-        ``last_from_min`` holds its last visit back to a minute of the day, within its stop time.
+        ``held`` keeps each visit back to a minute of the day, within its stop time; 0 does not.
         """
         begin: int | None = max(from_min, task.from_min)
         if task.put_down is not None:
@@ -96,7 +96,7 @@ class Timeline:
             begin = self.earliest(task.visits[0].hands_min, task.agent, begin)
             if begin is None:
                 break
-            placed = self._visits(task, begin, last_from_min)
+            placed = self._visits(task, begin, held)
             if isinstance(placed, int):
                 begin, reason = begin + placed, NO_STOP_TIME
                 continue
@@ -115,17 +115,17 @@ class Timeline:
         return reason
 
     def _visits(
-        self, task: Task, begin: int, last_from_min: int
+        self, task: Task, begin: int, held: Sequence[int]
     ) -> tuple[tuple[tuple[int, int], ...], tuple[Later, ...]] | int:
         """Return times of all visits from a begin on, or by how many minutes it must move."""
         first_end = begin + task.visits[0].hands_min
         times = [(begin, first_end)]
         later: list[Later] = []
-        for visit in task.visits[1:]:
+        for place, visit in enumerate(task.visits[1:], start=1):
             soonest = max(first_end + visit.after_min, times[-1][1])
             latest = first_end + visit.until_min
-            if visit is task.visits[-1] and soonest < last_from_min <= latest:
-                soonest = last_from_min
+            if place < len(held) and soonest < held[place] <= latest:
+                soonest = held[place]
             minute = None if later else self.earliest(visit.hands_min, task.agent, soonest)
             if minute is not None and minute <= latest:
                 times.append((minute, minute + visit.hands_min))
