@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+
+# Terminal control characters, and marks that reorder text on screen so that it reads as
+# something else than what is stored.
+CONTROL = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,3 +86,9 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
         return f'did you mean "{near[0]}"?'
     shown = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
     return f"use one of: {shown}" if names else "nothing is defined here yet"
+
+
+def control_character(text: str) -> str:
+    """Return the first control or reordering character as ``U+001B``, or empty if none."""
+    found = CONTROL.search(text)
+    return f"U+{ord(found.group()):04X}" if found else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
 
 from platformdirs import user_cache_path, user_data_path
@@ -60,6 +61,11 @@ def rulebase_cache() -> Path:
     return _cache_folder() / "rulebase-cache.bin"
 
 
+def list_cache() -> Path:
+    """Return the file in which the last list of cases is kept between runs."""
+    return _cache_folder() / "list-cache.json"
+
+
 def cases_folder() -> Path:
     """Return the folder of the user's cases (it need not exist yet)."""
     return home_folder() / "cases"
@@ -68,3 +74,15 @@ def cases_folder() -> Path:
 def demo_copy_folder() -> Path:
     """Return the folder into which the demo cases are copied before they are worked on."""
     return home_folder() / "demo"
+
+
+def copy_demo(target: Path) -> Path:
+    """Copy the demo cases into the user's own folder, leaving files that are there already."""
+    target.mkdir(parents=True, exist_ok=True)
+    for source in sorted(demo_folder().rglob("*")):
+        place = target / source.relative_to(demo_folder())
+        if source.is_dir():
+            place.mkdir(exist_ok=True)
+        elif not place.exists():
+            shutil.copyfile(source, place)
+    return target

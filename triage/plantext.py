@@ -57,6 +57,47 @@ def timer_label(step: Step) -> str:
     return f"{step.name}: {step_place(step)}"
 
 
+def finding_words(line: FindingLine) -> str:
+    """Return where a finding is and what it is taken to be."""
+    return f"{zone_words(line.zone_name, line.side)}: {line.deposit_name}"
+
+
+def gloves_words(gloves: tuple[str, ...]) -> str:
+    """Return gloves told as "agent: glove", first those that hold against every agent."""
+    by_agent: dict[str, list[str]] = {}
+    for told in gloves:
+        agent, _, glove = told.rpartition(": ")
+        by_agent.setdefault(agent, []).append(glove)
+    kinds = list(by_agent.values())
+    for_all = [glove for glove in kinds[0] if all(glove in held for held in kinds)]
+    if for_all:
+        return " or ".join(for_all)
+    return "; ".join(
+        f"{agent}: {' or '.join(held)}" if agent else " or ".join(held)
+        for agent, held in by_agent.items()
+    )
+
+
+def preparation(step: Step) -> tuple[str, ...]:
+    """Return what must be ready before a step opens, one line each to be ticked."""
+    lines = []
+    if step.protection.gloves:
+        lines.append(f"Gloves on: {gloves_words(step.protection.gloves)}")
+    if step.protection.eyes:
+        lines.append(f"Eyes: {', '.join(step.protection.eyes)}")
+    if step.protection.breathing:
+        lines.append(f"Breathing: {', '.join(step.protection.breathing)}")
+    if step.air is not None:
+        lines.append(f"Air: {step.air.ventilation or step.air.sentence}")
+        if step.air.can_ignite:
+            lines.append("No flame, no spark, no hot lamp near")
+    if step.keep_away:
+        lines.append(f"Out of the way: {', '.join(step.keep_away)}")
+    lines += [f"Made up: {line.sentence}" for line in step.make_up]
+    lines.append("Stop points read")
+    return tuple(lines)
+
+
 def finding_text(finding: FindingLine) -> Iterator[str]:
     """Yield one finding: where, what it is taken to be, how sure, and what it could be."""
     side = f", {finding.side}" if finding.side else ""

@@ -16,7 +16,7 @@ from typing import Any, NoReturn
 
 import yaml
 
-from triage.errors import TriageError, Where
+from triage.errors import CONTROL, TriageError, Where, control_character
 
 MAX_BYTES = 2_000_000
 MAX_DEPTH = 20
@@ -38,11 +38,6 @@ _SPECIAL: dict[str, Any] = {
     **dict.fromkeys(("-.inf", "-.Inf", "-.INF"), float("-inf")),
     **dict.fromkeys((".nan", ".NaN", ".NAN"), float("nan")),
 }
-# Terminal control characters, and marks that reorder text on screen so that it reads as
-# something else than what is stored.
-_CONTROL = re.compile(
-    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]"
-)
 _TAB_INDENT = re.compile(r"^ *\t[ \t]*[^\s#]", re.MULTILINE)
 
 
@@ -82,12 +77,6 @@ class Parsed:
                 break
             place = deeper
         return place.line
-
-
-def control_character(text: str) -> str:
-    """Return the first control or reordering character as ``U+001B``, or empty if none."""
-    found = _CONTROL.search(text)
-    return f"U+{ord(found.group()):04X}" if found else ""
 
 
 def read_text(path: str | os.PathLike[str], shown_as: str, *, max_bytes: int = MAX_BYTES) -> str:
@@ -349,7 +338,7 @@ def _refuse_size(where: Where, max_bytes: int) -> NoReturn:
 def _refuse_raw_characters(text: str, shown_as: str) -> None:
     checks: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], str], str], ...] = (
         (
-            _CONTROL,
+            CONTROL,
             lambda found: f"the text holds a control character (U+{ord(found.group()):04X})",
             "remove it",
         ),

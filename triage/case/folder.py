@@ -13,12 +13,10 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from triage import __version__
-from triage.case.store import SUFFIX, load_case, shown_path
-from triage.errors import TriageError, Where
-from triage.yamltext import control_character
+from triage.case.naming import SUFFIX, is_case_name, shown_path
+from triage.errors import TriageError, Where, control_character
 
 INDEX = ".index.json"
-NOT_CASES = frozenset({"bench.yaml"})
 # A file changed this shortly before the index was written may have changed again within one tick
 # of the file system's clock, so its entry is not trusted. 2 s is the coarsest clock in use (FAT).
 _TICK_NS = 2_000_000_000
@@ -76,11 +74,6 @@ def list_cases(folder: str | os.PathLike[str]) -> tuple[CaseEntry, ...]:
     return tuple(sorted(entries.values(), key=lambda entry: entry.id))
 
 
-def is_case_name(name: str) -> bool:
-    """Return whether a file of this name in a case folder is taken for a case."""
-    return name.endswith(SUFFIX) and not name.startswith((".", "_")) and name not in NOT_CASES
-
-
 def photo_path(case_path: str | os.PathLike[str], photo: str) -> Path:
     """Return where a photo named in a case stands.
 
@@ -128,6 +121,9 @@ def _stamps(root: Path) -> dict[str, _Stamp]:
 
 
 def _read_entry(path: Path, stamp: _Stamp) -> CaseEntry:
+    # The index knows most files; only those it does not know are read.
+    from triage.case.store import load_case  # noqa: PLC0415
+
     title = error = ""
     try:
         title = load_case(path, shown_as=shown_path(Path(path.name))).title

@@ -37,7 +37,10 @@ Side = Literal["left", "right", "both"]
 class Record(BaseModel):
     """A frozen entry of a case file that keeps the keys it does not know."""
 
-    model_config = ConfigDict(frozen=True, extra="allow", arbitrary_types_allowed=True)
+    # Built when the first one is made: a model costs more to build than the program to start.
+    model_config = ConfigDict(
+        frozen=True, extra="allow", arbitrary_types_allowed=True, defer_build=True
+    )
 
     # Keys that are written even when they hold their default, so that a reader sees them.
     ALWAYS: ClassVar[frozenset[str]] = frozenset()

@@ -50,7 +50,9 @@ class Refused(Record):
 class Bench(Record):
     """The whole bench file; a bench that says nothing is judged as the least favourable one."""
 
-    model_config = ConfigDict(frozen=True, extra="allow", arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        frozen=True, extra="allow", arbitrary_types_allowed=True, defer_build=True
+    )
 
     format: Literal[1] = 1
     name: str = "unnamed bench"

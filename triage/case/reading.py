@@ -10,8 +10,8 @@ from pydantic import ValidationError
 from triage.case.fields import shown
 from triage.case.frozen import frozen
 from triage.case.models import Attempt, Case, Finding, Override, Record, Release, Timer
-from triage.errors import TriageError, Where, raise_faults
-from triage.yamltext import Parsed, control_character
+from triage.errors import TriageError, Where, control_character, raise_faults
+from triage.yamltext import Parsed
 
 MOST_FAULTS = 20
 _ENTRIES: dict[str, tuple[str, type[Record]]] = {

@@ -19,11 +19,11 @@ from filelock import FileLock, Timeout
 from triage.case.changes import with_attempt
 from triage.case.editing import edited_yaml
 from triage.case.models import Attempt, Case
+from triage.case.naming import SUFFIX, shown_path
 from triage.case.reading import case_from
 from triage.errors import TriageError, Where
-from triage.yamltext import MAX_BYTES, Parsed, control_character, dump_yaml, parse_yaml, read_text
+from triage.yamltext import MAX_BYTES, Parsed, dump_yaml, parse_yaml, read_text
 
-SUFFIX = ".yaml"
 LOCK_TIMEOUT_S = 10.0
 # Recorded once, never lost or altered by a later change.
 _KEPT = ("attempts", "releases", "overrides")
@@ -122,14 +122,6 @@ def replace_text(path: Path, text: str, *, timeout_s: float = LOCK_TIMEOUT_S) ->
 def case_text(case: Case) -> str:
     """Return a whole case as the text of its file."""
     return dump_yaml(case.plain())
-
-
-def shown_path(path: Path) -> str:
-    """Return a path fit for a terminal: control characters are shown as ``?``."""
-    text = str(path).encode("utf-8", "replace").decode("utf-8")
-    if not control_character(text):
-        return text
-    return "".join("?" if control_character(letter) else letter for letter in text)
 
 
 def _read(path: Path, shown_as: str = "") -> tuple[str, Parsed, Case]:

@@ -16,7 +16,8 @@ from pathlib import Path
 
 from triage import __version__
 from triage.case.folder import photo_path
-from triage.case.store import SUFFIX, case_text, load_case, shown_path
+from triage.case.naming import SUFFIX, shown_path
+from triage.case.store import case_text, load_case
 from triage.errors import TriageError, Where
 from triage.history.merging import photos_of
 from triage.history.sharing import EntryResult, file_digest

@@ -19,8 +19,8 @@ from typing import Any
 import numpy as np
 
 from triage import __version__
-from triage.case.folder import is_case_name
-from triage.case.store import SUFFIX, load_case, shown_path
+from triage.case.naming import SUFFIX, is_case_name, shown_path
+from triage.case.store import load_case
 from triage.errors import TriageError, Where
 from triage.history.columns import Columns, Ints, columns_from, rows_of
 

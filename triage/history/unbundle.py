@@ -17,13 +17,13 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from triage.case.folder import is_case_name
-from triage.case.store import SUFFIX, load_case, shown_path
-from triage.errors import TriageError, Where
+from triage.case.naming import SUFFIX, is_case_name, shown_path
+from triage.case.store import load_case
+from triage.errors import TriageError, Where, control_character
 from triage.history.bundle import BLOCK, FORMAT, MANIFEST
 from triage.history.merging import photos_of
 from triage.history.sharing import Check, EntryResult, merge_case
-from triage.yamltext import MAX_BYTES, control_character
+from triage.yamltext import MAX_BYTES
 
 #: photo endings and the bytes that such a file begins with
 PHOTO_KINDS: Mapping[str, tuple[bytes, ...]] = {

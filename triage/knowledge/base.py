@@ -15,7 +15,10 @@ Grade = Annotated[int, Field(ge=0, le=5)]
 class Frozen(BaseModel):
     """A value that never changes after it was read and knows no keys but its own."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+    # Built when the first one is read: entries kept from the last run need no validator.
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", str_strip_whitespace=True, defer_build=True
+    )
 
 
 class Entry(Frozen):

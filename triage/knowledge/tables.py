@@ -17,7 +17,7 @@ Status = Literal["draft", "checked", "disputed"]
 class Row(BaseModel):
     """Base of every table row: unknown keys are refused, values are frozen."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class Figure(Row):

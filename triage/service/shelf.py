@@ -4,20 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from triage.case import changes
-from triage.case.folder import CaseEntry, is_case_name, list_cases
+from triage.case.folder import CaseEntry, list_cases
 from triage.case.models import Case
+from triage.case.naming import SUFFIX, is_case_name
 from triage.case.profile import Bench
-from triage.case.store import SUFFIX, create_case, load_case
+from triage.case.store import create_case, load_case
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRules
 from triage.errors import TriageError, Where, did_you_mean
-from triage.explain.desk import ExplainDesk
 from triage.exposure.day import DayLedger
 from triage.history.advice import with_evidence
 from triage.history.record import FolderRecord
@@ -25,30 +25,14 @@ from triage.knowledge.book import Knowledge
 from triage.plan.day import day_ledger
 from triage.plan.model import Plan
 from triage.plan.planner import Planner
+from triage.service.listing import CaseLine, Clock, local_now, named_line, newest_first
 from triage.yamltext import parse_yaml, read_text
 
-Clock = Callable[[], datetime]
+if TYPE_CHECKING:
+    from triage.explain.desk import ExplainDesk
+
 DAY_S = 86_400
 DETAILS = 200
-
-
-def local_now() -> datetime:
-    """Return the present moment with the local time zone."""
-    return datetime.now().astimezone()
-
-
-@dataclass(frozen=True)
-class CaseLine:
-    """One case as the list shows it; ``fault`` is set for a file that is not a case."""
-
-    id: str
-    title: str
-    path: Path
-    stage: str
-    next_step: str
-    held: bool
-    running: str
-    fault: str
 
 
 def locator(path: Path) -> Callable[[tuple[str | int, ...]], Where]:
@@ -102,12 +86,10 @@ class Shelf:
 
     def list_cases(self, details: int = DETAILS) -> tuple[CaseLine, ...]:
         """Return all cases, held first, then the newest; ``details`` of them with their stage."""
-        entries = sorted(self.entries(), key=lambda e: (-e.mtime_ns, e.id))
+        entries = newest_first(self.cases)
         day = self.day() if entries else DayLedger()
         lines = [
-            self._line(entry, day)
-            if place < details
-            else CaseLine(entry.id, entry.title, entry.path, "", "", False, "", entry.error)
+            self._line(entry, day) if place < details else named_line(entry)
             for place, entry in enumerate(entries)
         ]
         return tuple(sorted(lines, key=lambda line: not line.held))
@@ -124,7 +106,17 @@ class Shelf:
                 running = case.timers[0].label if case.timers else ""
             except TriageError as error:
                 fault = error.line().splitlines()[0]
-        return CaseLine(entry.id, entry.title, entry.path, stage, step, held, running, fault)
+        return CaseLine(
+            entry.id,
+            entry.title,
+            entry.path,
+            stage,
+            step,
+            held,
+            running,
+            fault,
+            mtime_ns=entry.mtime_ns,
+        )
 
     def path_of(self, case: str | Path) -> Path:
         """Return the file of a case given by id or by path.
@@ -201,6 +193,8 @@ class Shelf:
     @cached_property
     def desk(self) -> ExplainDesk:
         """Return the desk that answers why, why not, what if and what to ask next."""
+        from triage.explain.desk import ExplainDesk  # noqa: PLC0415  (only when it is asked)
+
         return ExplainDesk(self)
 
     def with_answer(

@@ -10,8 +10,8 @@ from pathlib import Path
 from triage import places
 from triage.case.profile import BENCH_FILE, Bench, load_bench
 from triage.plan.barring import check_bench
+from triage.service.listing import Clock, local_now
 from triage.service.rulestore import load_rulebase
-from triage.service.shelf import Clock, local_now
 from triage.service.working import Working
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
+from functools import partial
 from importlib import import_module
-from typing import ClassVar
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
@@ -15,9 +17,8 @@ from textual.command import CommandPalette
 from textual.filter import LineFilter, Monochrome
 from textual.screen import Screen
 
-from triage.case.models import Case
-from triage.plan.model import Step
-from triage.service import Clock, Workshop
+from triage.errors import TriageError
+from triage.service.listing import local_now
 from triage.tui.messages import (
     CaseBegun,
     CaseChanged,
@@ -31,19 +32,16 @@ from triage.tui.messages import (
 )
 from triage.tui.plainlines import PlainLines
 from triage.tui.screens.base import ServiceScreen
-from triage.tui.screens.bench import BenchScreen
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.handbook import HandbookScreen
 from triage.tui.screens.helping import HelpScreen
-from triage.tui.screens.observe import ObserveScreen
-from triage.tui.screens.photos import PhotosScreen
-from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.stop import StopScreen
-from triage.tui.screens.walk import WalkScreen
 from triage.tui.services import Services
 from triage.tui.timerwatch import Alarm, TimerWatch
 from triage.tui.words import clock_words
+
+if TYPE_CHECKING:
+    from triage.plan.model import Step
+    from triage.service import Clock, Workshop
 
 NAME = "triage"
 HELP_MORE = (
@@ -54,14 +52,15 @@ HELP_MORE = (
 )
 
 
-class TriageApp(App[None]):
+class TriageApp(App[TriageError | None]):
     """Wire screens and services together.
 
     Parameters
     ----------
-    workshop the services of every face
+    workshop the services of every face, or a call that opens them behind the first screen
     clock    the time now, with its zone; that of the workshop if none is given
     case     id of a case to open at once
+    cases    folder of the cases, needed with a workshop that is opened later
     """
 
     TITLE = NAME
@@ -76,7 +75,11 @@ class TriageApp(App[None]):
     ]
 
     def __init__(
-        self, workshop: Workshop, clock: Clock | None = None, case: str | None = None
+        self,
+        workshop: Workshop | Callable[[], Workshop],
+        clock: Clock | None = None,
+        case: str | None = None,
+        cases: Path | None = None,
     ) -> None:
         super().__init__()
         # The convention: NO_COLOR counts only when it is set and not empty.
@@ -84,7 +87,15 @@ class TriageApp(App[None]):
         if os.environ.get("TRIAGE_REDUCED_MOTION"):
             self.animation_level = "none"
         self._background = ThreadPoolExecutor(max_workers=1, thread_name_prefix="workshop")
-        self.services = Services(workshop, clock or workshop.clock, self._background)
+        if callable(workshop):
+            self.services = Services(
+                cases or Path(), clock or local_now, self._background, workshop
+            )
+        else:
+            self.services = Services(
+                workshop.cases, clock or workshop.clock, self._background, lambda: workshop
+            )
+            self.services.opened()
         self.watch_timers = TimerWatch()
         self._first_case = case
         self._title_shown = ""
@@ -98,8 +109,8 @@ class TriageApp(App[None]):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Return the commands of the palette: the places of this program, then the common ones."""
         yield SystemCommand("Cases", "All cases", self._to_cases)
-        yield SystemCommand("Bench", "Room, stock, gloves", lambda: self._place("bench", None))
-        yield SystemCommand("Handbook", "Look things up", lambda: self._place("handbook", None))
+        for name, what in (("bench", "Room, stock, gloves"), ("handbook", "Look things up")):
+            yield SystemCommand(name.capitalize(), what, partial(self._when_open, name))
         yield SystemCommand("Motion", "Switch movement on the screen on or off", self._motion)
         yield from super().get_system_commands(screen)
 
@@ -110,7 +121,7 @@ class TriageApp(App[None]):
         """Open the first screen and begin to watch the timers."""
         self.push_screen(CasesScreen(self.services))
         if self._first_case is not None:
-            self.push_screen(PlanScreen(self.services, self._first_case))
+            self._go("plan", "PlanScreen", self._first_case)
         self.set_interval(0.25, self.look_at_timers)
 
     def on_unmount(self) -> None:
@@ -121,46 +132,48 @@ class TriageApp(App[None]):
 
     def on_case_chosen(self, event: CaseChosen) -> None:
         """Open a case at its plan."""
-        self.push_screen(PlanScreen(self.services, event.case))
+        self._go("plan", "PlanScreen", event.case)
 
     def on_case_begun(self, event: CaseBegun) -> None:
         """Open a new case where it is looked at, its plan behind."""
-        self.push_screen(PlanScreen(self.services, event.case))
-        self.push_screen(ObserveScreen(self.services, event.case))
+        self._go("plan", "PlanScreen", event.case)
+        self._go("observe", "ObserveScreen", event.case)
 
     def on_looking_chosen(self, event: LookingChosen) -> None:
         """Look at the specimen."""
-        self.push_screen(ObserveScreen(self.services, event.case))
+        self._go("observe", "ObserveScreen", event.case)
 
     def on_finding_chosen(self, event: FindingChosen) -> None:
         """Ask about one finding."""
-        self.push_screen(QuestionScreen(self.services, event.case, event.finding))
+        self._go("questions", "QuestionScreen", event.case, event.finding)
 
     def on_step_chosen(self, event: StepChosen) -> None:
         """Work on a step."""
-        self.push_screen(WalkScreen(self.services, event.case, event.step))
+        self._go("walk", "WalkScreen", event.case, event.step)
 
     def on_place_chosen(self, event: PlaceChosen) -> None:
         """Go to a screen that belongs to no case."""
         self._place(event.place, event.case)
 
+    def _when_open(self, place: str) -> None:
+        """Go to a place when the rules are read; until then the list of cases is below all."""
+        first = next(each for each in self.screen_stack if isinstance(each, CasesScreen))
+        first.when_open(lambda: self._place(place, None))
+
     def _place(self, place: str, case: str | None) -> None:
         if place == "bench":
-            self.push_screen(BenchScreen(self.services))
+            self._go("bench", "BenchScreen")
         elif place == "handbook":
-            self.push_screen(HandbookScreen(self.services))
+            self._go("handbook", "HandbookScreen")
         elif place == "air":
-            self._air(case)
+            self._go("air", "AirScreen", case)
         elif place == "photos" and case is not None:
-            self.push_screen(PhotosScreen(self.services, case))
+            self._go("photos", "PhotosScreen", case)
 
-    def _air(self, case: str | None) -> None:
-        try:
-            screen = import_module("triage.tui.screens.air").AirScreen(self.services, case)
-        except ModuleNotFoundError:
-            self.notify("There is no air screen in this version; the plan names the air.")
-            return
-        self.push_screen(screen)
+    def _go(self, module: str, screen: str, *arguments: str | None) -> None:
+        """Open a screen; each is imported when it is first gone to, so that the start is fast."""
+        made: Any = getattr(import_module(f"triage.tui.screens.{module}"), screen)
+        self.push_screen(made(self.services, *arguments))
 
     def _to_cases(self) -> None:
         while len(self.screen_stack) > 2:  # the default screen, the cases
@@ -176,7 +189,7 @@ class TriageApp(App[None]):
 
     def _step_at_hand(self) -> Step | None:
         for screen in reversed(self.screen_stack):
-            if isinstance(screen, WalkScreen):
+            if isinstance(screen, ServiceScreen) and screen.step is not None:
                 return screen.step
         return None
 
@@ -209,7 +222,7 @@ class TriageApp(App[None]):
     def _notice_gap(self, now: datetime) -> None:
         """Tell a step that the machine slept, or the program was stopped, with the step open."""
         before, self._looked_at = self._looked_at, now
-        if before is not None and isinstance(self.screen, WalkScreen):
+        if before is not None and isinstance(self.screen, ServiceScreen):
             self.screen.interrupted((now - before).total_seconds())
 
     def _say_running(self, running: Sequence[Alarm]) -> None:
@@ -247,6 +260,17 @@ class TriageApp(App[None]):
             self._driver.write(f"\x1b]2;{title}\x07")
 
 
-def run_app(workshop: Workshop, case: Case | str | None = None) -> None:
-    """Run the interface until the user ends it; open a case at once if one is named."""
-    TriageApp(workshop, case=case.id if isinstance(case, Case) else case).run()
+def run_app(
+    workshop: Workshop | Callable[[], Workshop],
+    case: str | None = None,
+    cases: Path | None = None,
+) -> None:
+    """Run the interface until the user ends it; open a case at once if one is named.
+
+    Raises
+    ------
+    TriageError: the workshop could not be opened behind the first screen.
+    """
+    fault = TriageApp(workshop, case=case, cases=cases).run()
+    if fault is not None:
+        raise fault

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from textual.message import Message
 
-from triage.case.models import Case
+if TYPE_CHECKING:
+    from triage.case.models import Case
 
 
 @dataclass

@@ -10,16 +10,15 @@ from rich.text import Text
 
 from triage.case.models import Timer
 from triage.plan.model import Excluded, FindingLine, Notice, Plan, Step
+from triage.plantext import finding_words, zone_words
 from triage.tui.hanging import BOLD, hanging
 from triage.tui.words import (
     NOTICE_SIGNS,
     OUTCOME_WORDS,
     STATE_SIGNS,
     STATUS_SIGNS,
-    finding_words,
     harshness_line,
     percent,
-    zone_words,
 )
 
 WHOLE = "whole"

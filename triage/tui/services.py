@@ -3,23 +3,70 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
-from dataclasses import dataclass
-from typing import TypeVar
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
 
-from triage.service import Clock, Workshop
+from triage.errors import TriageError
+
+if TYPE_CHECKING:
+    from triage.service import Clock, Workshop
 
 Held = TypeVar("Held")
 
 
-@dataclass(frozen=True)
 class Services:
-    """The workshop with its clock; ``background`` has one thread, so acts keep their order."""
+    """The workshop with its clock; the background has one thread, so acts keep their order.
 
-    workshop: Workshop
-    clock: Clock
-    background: Executor
+    Parameters
+    ----------
+    cases      folder of the cases, which can be listed before the workshop is open
+    clock      gives the present moment
+    background runs what is slow
+    opening    opens the workshop; called once, in the background
+    """
+
+    def __init__(
+        self, cases: Path, clock: Clock, background: Executor, opening: Callable[[], Workshop]
+    ) -> None:
+        self.cases = cases
+        self.clock = clock
+        self.background = background
+        self._opening = opening
+        self._workshop: Workshop | None = None
+        self.fault: TriageError | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the workshop is open."""
+        return self._workshop is not None
+
+    @property
+    def workshop(self) -> Workshop:
+        """The open workshop; no screen that needs it is reached before it is open."""
+        return self.opened()
+
+    def opened(self) -> Workshop:
+        """Return the workshop, opened now if it is not open yet.
+
+        Raises
+        ------
+        TriageError: unsafe knowledge or a broken bench.
+        """
+        if self._workshop is None:
+            try:
+                self._workshop = self._opening()
+            except TriageError as fault:
+                self.fault = fault
+                raise
+        return self._workshop
+
+    def get_ready(self, modules: Iterable[str]) -> None:
+        """Import parts of the program in the background, before they are needed."""
+        for module in modules:
+            self.background.submit(import_module, module)
 
     async def run(self, act: Callable[[], Held]) -> Held:
         """Return what the act returns, without holding up the keys meanwhile."""

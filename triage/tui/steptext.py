@@ -8,7 +8,8 @@ from textual.content import Content
 from textual.style import Style
 
 from triage.plan.model import AirLine, RuledOut, Step
-from triage.tui.words import amount_words, grade_word, span_words, step_place
+from triage.plantext import step_place
+from triage.tui.words import amount_words, grade_word, span_words
 
 BOLD = Style(bold=True)
 Part = Content | str | tuple[str, Style]

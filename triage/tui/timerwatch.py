@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 
-from triage.case.models import Case, Timer
+if TYPE_CHECKING:
+    from triage.case.models import Case, Timer
+
 
 WARN_S = 20
 

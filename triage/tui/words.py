@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from triage.plan.model import FindingLine, HarshnessGrades, Plan, Step
-from triage.plantext import step_place, zone_words
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from triage.plan.model import HarshnessGrades, Plan
 
 OUTCOME_KEYS: tuple[tuple[str, str, str], ...] = (
     ("c", "cleared", "cleared"),
@@ -74,11 +76,6 @@ def bar(certainty: float, width: int = 10) -> str:
     return "#" * filled + "-" * (width - filled)
 
 
-def finding_words(line: FindingLine) -> str:
-    """Return where a finding is and what it is taken to be."""
-    return f"{zone_words(line.zone_name, line.side)}: {line.deposit_name}"
-
-
 def amount_words(amount_ml: float | None) -> str:
     """Return an amount with its unit."""
     return "no liquid" if amount_ml is None else f"{amount_ml:g} mL"
@@ -103,42 +100,6 @@ def clock_words(seconds: float) -> str:
     return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
 
 
-def gloves_words(gloves: tuple[str, ...]) -> str:
-    """Return gloves told as "agent: glove", first those that hold against every agent."""
-    by_agent: dict[str, list[str]] = {}
-    for told in gloves:
-        agent, _, glove = told.rpartition(": ")
-        by_agent.setdefault(agent, []).append(glove)
-    kinds = list(by_agent.values())
-    for_all = [glove for glove in kinds[0] if all(glove in held for held in kinds)]
-    if for_all:
-        return " or ".join(for_all)
-    return "; ".join(
-        f"{agent}: {' or '.join(held)}" if agent else " or ".join(held)
-        for agent, held in by_agent.items()
-    )
-
-
-def preparation(step: Step) -> tuple[str, ...]:
-    """Return what must be ready before a step opens, one line each to be ticked."""
-    lines = []
-    if step.protection.gloves:
-        lines.append(f"Gloves on: {gloves_words(step.protection.gloves)}")
-    if step.protection.eyes:
-        lines.append(f"Eyes: {', '.join(step.protection.eyes)}")
-    if step.protection.breathing:
-        lines.append(f"Breathing: {', '.join(step.protection.breathing)}")
-    if step.air is not None:
-        lines.append(f"Air: {step.air.ventilation or step.air.sentence}")
-        if step.air.can_ignite:
-            lines.append("No flame, no spark, no hot lamp near")
-    if step.keep_away:
-        lines.append(f"Out of the way: {', '.join(step.keep_away)}")
-    lines += [f"Made up: {line.sentence}" for line in step.make_up]
-    lines.append("Stop points read")
-    return tuple(lines)
-
-
 def no_step_words(plan: Plan) -> str:
     """Return why there is no step to do, and what to do about it."""
     if plan.held:
@@ -148,6 +109,3 @@ def no_step_words(plan: Plan) -> str:
     if plan.questions:
         return "no step is open yet; press l and answer what is asked"
     return "nothing is left to do; press l to look at the specimen again"
-
-
-__all__ = ["step_place", "zone_words"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import ClassVar, TypeVar
+from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from textual import events
 from textual.app import ComposeResult
@@ -12,13 +12,17 @@ from textual.content import Content
 from textual.css.query import NoMatches
 from textual.screen import ModalScreen, Screen
 from textual.widget import Widget
-from textual.widgets import Footer, Input, Static
+from textual.widgets import Input, Static
 
-from triage.case.models import Case
 from triage.errors import TriageError
 from triage.tui.services import Services
 from triage.tui.widgets.faultline import FaultLine
+from triage.tui.widgets.keysline import KeysLine
 from triage.tui.widgets.titlebar import TitleBar
+
+if TYPE_CHECKING:
+    from triage.case.models import Case
+    from triage.plan.model import Step
 
 Held = TypeVar("Held")
 Answered = TypeVar("Answered")
@@ -58,6 +62,7 @@ class ServiceScreen(Screen[None], Served):
         Binding("f9", "leave_line", "Out of the line", key_display="F9"),
     ]
     PLACE = ""
+    step: Step | None = None
     _busy = False
 
     def __init__(self, services: Services) -> None:
@@ -71,7 +76,7 @@ class ServiceScreen(Screen[None], Served):
         yield Static("", id="too-small")
         yield FaultLine(id="fault")
         yield from self.parts()
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeysLine()
 
     def on_resize(self, event: events.Resize) -> None:
         """Say so where the window is too small to show the screen whole."""
@@ -134,6 +139,9 @@ class ServiceScreen(Screen[None], Served):
             self.query_one(TitleBar).show_running(text)
         except NoMatches:
             return
+
+    def interrupted(self, away_s: float) -> None:
+        """Take note that nobody worked here for some seconds; most screens need not care."""
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the key that leaves a line only while a line is written."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from functools import partial
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.table import Table
 from textual.binding import Binding, BindingType
@@ -13,15 +13,18 @@ from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from triage.case.models import Case
-from triage.commands.open import copy_demo
-from triage.service import CaseLine
+from triage.places import copy_demo, list_cache
+from triage.service.listing import first_lines, remember
 from triage.tui.hanging import BOLD, hanging
 from triage.tui.messages import CaseBegun, CaseChanged, CaseChosen, PlaceChosen
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.newcase import NewCaseScreen
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.words import stage_word
+
+if TYPE_CHECKING:
+    from triage.case.models import Case
+    from triage.service import CaseLine, Workshop
 
 EMPTY = (
     "No case here yet.\n\n"
@@ -30,13 +33,18 @@ EMPTY = (
 )
 
 
+UNPLANNED = "open it to see the next step"
+# Imported behind the first list, so that the first key finds them ready.
+BEHIND = ("plan", "observe", "questions", "walk", "newcase")
+
+
 def case_prompt(line: CaseLine, running: str) -> Table:
     """Return the lines of one case."""
     if line.fault:
         return hanging("X", (f"CANNOT BE READ  {line.path.name}", BOLD), line.fault, width=9)
     sign = "X HELD" if line.held else ("@ TIMER" if running else "")
     following = line.next_step or ("release it first" if line.held else "nothing to do now")
-    doing = f"{stage_word(line.stage)}: {following}"
+    doing = f"{stage_word(line.stage)}: {following}" if line.is_planned else UNPLANNED
     more = [f"@ {running}"] if running else []
     return hanging(sign, (line.title or line.id, BOLD), doing, *more, width=9)
 
@@ -76,8 +84,45 @@ class CasesScreen(ServiceScreen):
             self.action_reload()
 
     def action_reload(self) -> None:
-        """Read the cases again."""
-        self.serve(self.services.workshop.list_cases, self._show)
+        """Read the cases again; until the rules are read, as the last list said."""
+        if self.services.is_open:
+            self.serve(self.services.workshop.list_cases, self._show)
+        else:
+            cases = self.services.cases
+            self.serve(lambda: first_lines(cases, list_cache()), self._show_first)
+
+    def _show_first(self, lines: tuple[CaseLine, ...]) -> None:
+        self._show(lines)
+        self.call_after_refresh(self._plan_all)
+
+    def _plan_all(self) -> None:
+        def act() -> tuple[CaseLine, ...]:
+            lines = self.services.opened().list_cases()
+            remember(self.services.cases, list_cache(), lines)
+            return lines
+
+        self.serve(act, self._show_planned)
+
+    def _show_planned(self, lines: tuple[CaseLine, ...]) -> None:
+        self._show(lines)
+        self.services.get_ready(f"triage.tui.screens.{name}" for name in BEHIND)
+
+    def when_open(self, then: Callable[[], object]) -> None:
+        """Go on when the rules are read: at once, but for the first moment of the program."""
+
+        def opened(_: Workshop) -> None:
+            then()
+
+        if self.services.is_open:
+            then()
+        else:
+            self.serve(self.services.opened, opened)
+
+    def show_fault(self, text: str) -> None:
+        """Show a fault; without rules that can be trusted the program ends with it."""
+        if self.services.fault is not None:
+            self.app.exit(self.services.fault)
+        super().show_fault(text)
 
     def _show(self, lines: tuple[CaseLine, ...]) -> None:
         self.lines = tuple(sorted(lines, key=lambda line: (not line.held, not line.running)))
@@ -138,11 +183,12 @@ class CasesScreen(ServiceScreen):
         if line.fault:
             self.show_fault(line.fault)
             return
-        self.post_message(CaseChosen(line.id))
+        chosen = CaseChosen(line.id)
+        self.when_open(lambda: self.post_message(chosen))
 
     def action_new(self) -> None:
         """Begin a new case."""
-        self.app.push_screen(NewCaseScreen(self.services), self._begun)
+        self.when_open(lambda: self.app.push_screen(NewCaseScreen(self.services), self._begun))
 
     def _begun(self, case: str | None) -> None:
         if case is not None:
@@ -150,21 +196,20 @@ class CasesScreen(ServiceScreen):
 
     def action_demo(self) -> None:
         """Put copies of the demo cases beside the user's own."""
-        folder = self.services.workshop.cases
 
         def act() -> tuple[CaseLine, ...]:
-            copy_demo(folder)
-            return self.services.workshop.list_cases()
+            copy_demo(self.services.cases)
+            return self.services.opened().list_cases()
 
         self.serve(act, self._show)
 
     def action_bench(self) -> None:
         """Go to the bench."""
-        self.post_message(PlaceChosen("bench"))
+        self.when_open(lambda: self.post_message(PlaceChosen("bench")))
 
     def action_handbook(self) -> None:
         """Go to the handbook."""
-        self.post_message(PlaceChosen("handbook"))
+        self.when_open(lambda: self.post_message(PlaceChosen("handbook")))
 
     def action_leave(self) -> None:
         """Leave the filter line first, then the program."""

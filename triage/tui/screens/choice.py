@@ -10,12 +10,13 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from triage.tui.hanging import hanging
 from triage.tui.screens.base import Question
 from triage.tui.widgets.actionlist import ActionList
+from triage.tui.widgets.keysline import KeysLine
 
 KEYS = "123456789bcdefhijkmnorstuvwxy"
 
@@ -51,7 +52,7 @@ class ChoiceScreen(Question[str | None]):
                 ),
                 id="choices",
             )
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeysLine()
 
     def _key(self, index: int) -> str:
         return self._keys[index] if index < len(self._keys) else " "

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
-from triage.tui.desktext import Reasons
 from triage.tui.screens.base import Question
+from triage.tui.widgets.keysline import KeysLine
+
+if TYPE_CHECKING:
+    from triage.tui.desktext import Reasons
 
 
 class DetailScreen(Question[None]):
@@ -42,7 +45,7 @@ class DetailScreen(Question[None]):
             yield Static(Content(self._title), classes="window-title")
             with VerticalScroll(classes="window-told", can_focus=False):
                 yield Static(self._text if isinstance(self._text, Content) else self._text.drawn())
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeysLine()
 
     def action_scroll(self, lines: int) -> None:
         """Scroll by some lines."""

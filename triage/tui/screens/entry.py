@@ -8,9 +8,10 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.widgets import Footer, Input, Static
+from textual.widgets import Input, Static
 
 from triage.tui.screens.base import Question
+from triage.tui.widgets.keysline import KeysLine
 
 
 class EntryScreen(Question[str | None]):
@@ -30,7 +31,7 @@ class EntryScreen(Question[str | None]):
         with Vertical(classes="window"):
             yield Static(Content(self._ask), classes="window-title")
             yield Input(self._value, id="value")
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeysLine()
 
     def on_mount(self) -> None:
         """Start on the line."""

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from triage.case.models import Case
 from triage.tui.screens.base import Question, Served
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.faultline import FaultLine
+from triage.tui.widgets.keysline import KeysLine
+
+if TYPE_CHECKING:
+    from triage.case.models import Case
 
 
 class NewCaseScreen(Question[str | None], Served):
@@ -47,7 +50,7 @@ class NewCaseScreen(Question[str | None], Served):
             )
             yield Static(Content("Name (Enter begins the case)"), id="title-label")
             yield Input(self._suggested(), id="title")
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeysLine()
 
     def _suggested(self) -> str:
         return f"specimen {self.services.clock():%Y-%m-%d %H%M%S}"

@@ -11,11 +11,12 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.widgets import Footer, Input, Static
+from textual.widgets import Input, Static
 
 from triage.errors import TriageError
 from triage.tui.screens.base import Question
 from triage.tui.widgets.faultline import FaultLine
+from triage.tui.widgets.keysline import KeysLine
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ class ParticularsScreen(Question[Particulars | None]):
                 held = getattr(self._particulars, name)
                 yield Static(Content(label))
                 yield Input("" if held is None else _shown(held), id=name, compact=True)
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeysLine()
 
     def on_mount(self) -> None:
         """Start on the note, the amount is filled in already."""

@@ -15,6 +15,7 @@ from textual.widgets.option_list import Option
 
 from triage.case.models import Case
 from triage.plan.model import FindingLine, Plan, QuestionLine
+from triage.plantext import zone_words
 from triage.tui.hanging import hanging
 from triage.tui.messages import CaseChanged
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
@@ -24,7 +25,6 @@ from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.reading import Reading
-from triage.tui.words import zone_words
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"

@@ -8,10 +8,11 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
-from textual.widgets import Footer, Input, Static
+from textual.widgets import Input, Static
 
 from triage.tui.screens.base import Question
 from triage.tui.widgets.faultline import FaultLine
+from triage.tui.widgets.keysline import KeysLine
 
 FEWEST_LETTERS = 3
 
@@ -51,7 +52,7 @@ class ReasonScreen(Question[str | None]):
             yield FaultLine(id="fault")
             yield Static(Content(f"{self._label} (Enter writes it, F9 goes back)"))
             yield Input(id="reason", placeholder="in your own words")
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeysLine()
 
     def on_mount(self) -> None:
         """Start on the line."""

@@ -9,16 +9,18 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.style import Style
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.plan.model import Plan, Step
+from triage.plantext import step_place
 from triage.tui.screens.base import Question
 from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
 from triage.tui.widgets.faultline import FaultLine
-from triage.tui.words import OUTCOME_WORDS, amount_words, no_step_words, step_place
+from triage.tui.widgets.keysline import KeysLine
+from triage.tui.words import OUTCOME_WORDS, amount_words, no_step_words
 
 BOLD = Style(bold=True)
 
@@ -72,7 +74,7 @@ class RecordedScreen(Question[bool]):
             yield FaultLine(id="fault")
             with VerticalScroll(classes="window-told", can_focus=False):
                 yield Static(recorded_text(self._case, self._plan, self._before))
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeysLine()
 
     def action_go_on(self) -> None:
         """Go on to the next step, or to the plan if there is none."""

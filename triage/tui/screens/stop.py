@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
-from triage.plan.model import Step
 from triage.tui.screens.base import Question
 from triage.tui.widgets.headline import Headline
+from triage.tui.widgets.keysline import KeysLine
+
+if TYPE_CHECKING:
+    from triage.plan.model import Step
 
 
 def stop_text(step: Step | None, has_timers: bool) -> str:
@@ -48,7 +51,7 @@ class StopScreen(Question[bool]):
             yield Headline("STOPPED", id="stopped")
             with VerticalScroll(classes="window-told"):
                 yield Static(Content(self._text))
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeysLine()
 
     def action_resume(self) -> None:
         """Go on."""

@@ -59,7 +59,7 @@ class WalkScreen(CaseScreen):
         super().__init__(services, case_id)
         self.step_id = step_id
         self.plan: Plan | None = None
-        self.step: Step | None = None
+        self.step = None
         self.observed = ""
         self.particulars = Particulars()
         self._busy = True

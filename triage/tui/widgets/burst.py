@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from textual.content import Content
 from textual.message import Message
 from textual.timer import Timer
 from textual.widgets import Static
 
-from triage.service import Clock
 from triage.tui.words import clock_words
+
+if TYPE_CHECKING:
+    from triage.service import Clock
 
 
 class BurstTimer(Static):

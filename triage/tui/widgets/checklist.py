@@ -8,7 +8,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from triage.plan.model import Step
-from triage.tui.words import preparation
+from triage.plantext import preparation
 
 
 class Checklist(Static):

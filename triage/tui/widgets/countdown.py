@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Digits, Static
 
-from triage.service import Clock
 from triage.tui.timerwatch import WARN_S
 from triage.tui.words import clock_words
+
+if TYPE_CHECKING:
+    from triage.service import Clock
 
 
 class Countdown(Vertical):

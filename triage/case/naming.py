@@ -1,0 +1,23 @@
+"""How case files are called, and how a path is shown."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from triage.errors import control_character
+
+SUFFIX = ".yaml"
+NOT_CASES = frozenset({"bench.yaml"})
+
+
+def is_case_name(name: str) -> bool:
+    """Return whether a file of this name in a case folder is taken for a case."""
+    return name.endswith(SUFFIX) and not name.startswith((".", "_")) and name not in NOT_CASES
+
+
+def shown_path(path: Path) -> str:
+    """Return a path fit for a terminal: control characters are shown as ``?``."""
+    text = str(path).encode("utf-8", "replace").decode("utf-8")
+    if not control_character(text):
+        return text
+    return "".join("?" if control_character(letter) else letter for letter in text)

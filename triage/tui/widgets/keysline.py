@@ -1,0 +1,101 @@
+"""The keys that work now, in the last line; a click on one presses it.
+
+One widget with one text. The framework's own line is a widget for each key, made anew whenever
+the focus moves: on a full screen that cost more than everything else a key press did.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from textual import events
+from textual.binding import ActiveBinding
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+# What is kept when the line is too short for all: the rest stands behind the key of the help.
+ALWAYS = frozenset({"stop", "app.stop", "keys", "app.keys"})
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One key as it stands in the line."""
+
+    key: str
+    sign: str
+    what: str
+    action: str
+
+    @property
+    def width(self) -> int:
+        """Columns it takes, with the space behind it."""
+        return len(self.sign) + len(self.what) + 2
+
+
+def shown_keys(bindings: Mapping[str, ActiveBinding], display: Any) -> list[Shown]:
+    """Return what the line shows: one key for each action, in the order of the bindings."""
+    shown: dict[str, Shown] = {}
+    for active in bindings.values():
+        binding = active.binding
+        if binding.show and active.enabled and binding.action not in shown:
+            sign = display(binding)
+            shown[binding.action] = Shown(binding.key, sign, binding.description, binding.action)
+    return list(shown.values())
+
+
+def fitting(keys: list[Shown], width: int) -> list[Shown]:
+    """Return the keys that fit, the last ones left out first; STOP and the help always stay."""
+    kept = list(keys)
+    for key in reversed(keys):
+        if sum(each.width for each in kept) - 1 <= width:
+            break
+        if key.action not in ALWAYS:
+            kept.remove(key)
+    return kept
+
+
+class KeysLine(Static):
+    """The last line of every screen."""
+
+    ALLOW_SELECT = False
+    can_focus = False
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__("", **more)
+        self._shown: list[Shown] = []
+
+    def on_mount(self) -> None:
+        """Follow the bindings of the screen."""
+        self.screen.bindings_updated_signal.subscribe(self, self._changed)
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Show what fits in the new width."""
+        del event
+        self._draw()
+
+    def _changed(self, screen: Screen[Any]) -> None:
+        if self.is_attached and screen is self.screen and screen.is_active:
+            self._draw()
+
+    def _draw(self) -> None:
+        keys = shown_keys(self.screen.active_bindings, self.app.get_key_display)
+        shown = fitting(keys, self.size.width)
+        if shown == self._shown:
+            return
+        self._shown = shown
+        parts: list[str | tuple[str, str]] = []
+        for key in shown:
+            parts += [(key.sign, "bold underline"), f" {key.what} "]
+        self.update(Content.assemble(*parts))
+
+    def on_click(self, event: events.Click) -> None:
+        """Press the key that was clicked."""
+        column = 0
+        for key in self._shown:
+            column += key.width
+            if event.x < column:
+                self.app.simulate_key(key.key)
+                return
