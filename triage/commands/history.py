@@ -256,7 +256,7 @@ def _print_record(evidence: Any, *, as_json: bool) -> int:
     from triage.history.words import evidence_text
 
     if as_json:
-        print_json([asdict(evidence.group(*key)) for key in evidence.groups])
+        print_json([asdict(group) for group in evidence.all_groups()])
     else:
         sys.stdout.write(evidence_text(evidence))
     return 0
@@ -264,6 +264,7 @@ def _print_record(evidence: Any, *, as_json: bool) -> int:
 
 def _print_case_record(workshop: Workshop, name: str, *, as_json: bool) -> int:
     from triage.history.acts import suggestions_for
+    from triage.history.advice import skip_lines
     from triage.plan.ownrecord import own_record
 
     case = workshop.load(name)
@@ -275,9 +276,8 @@ def _print_case_record(workshop: Workshop, name: str, *, as_json: bool) -> int:
         return 0
     for step in plan.steps:
         print(f"{step.id}: {own_record(step) or 'nothing on record'}")
-    for each in suggestions:
-        print(f"could be skipped: {each.step}. {each.reason}")
-        print(f"  accept it with: triage worked {case.id} --accept {each.step}")
+    for line in skip_lines(suggestions, case.id):
+        print(line)
     return 0
 
 

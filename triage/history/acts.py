@@ -117,7 +117,27 @@ def accept_suggestion(workshop: Workshop, case: str | Path, step: str) -> Case:
             f'nothing suggests skipping "{step}"',
             mend=did_you_mean(step, found) if found else "record attempts first",
         )
-    accepted = found[step]
+    return _accepted(workshop, case, found[step])
+
+
+def accept_method(workshop: Workshop, case: str | Path, finding: str | None, method: str) -> Case:
+    """Record that a person skips a method as suggested; no finding takes the first that has it.
+
+    Raises
+    ------
+    TriageError: there is no such suggestion for the case as it stands now.
+    """
+    workshop.knowledge.require("method", method)
+    now = workshop.load(case)
+    found = suggestions_for(workshop, now, workshop.plan(now))
+    for each in found:
+        if each.method == method and finding in (None, each.finding):
+            return _accepted(workshop, case, each)
+    mend = did_you_mean(method, [s.method for s in found]) if found else "give --reason instead"
+    raise TriageError(f'nothing suggests skipping "{method}"', mend=mend)
+
+
+def _accepted(workshop: Workshop, case: str | Path, accepted: SkipSuggestion) -> Case:
     reason = f"suggested by the record: {accepted.reason}"
     return workshop.skip(case, accepted.finding, accepted.method, reason)
 

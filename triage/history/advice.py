@@ -6,13 +6,17 @@ never carried out by itself; a person accepts it, and it is recorded with its re
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from triage.history.evidence import Evidence, Group
 from triage.plan.model import Plan, Step
 from triage.plan.outcomes import INSERT
-from triage.plan.ownrecord import RECORD
+from triage.plan.ownrecord import RECORD, own_record
+
+#: columns of plain lines
+WIDTH = 92
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +28,7 @@ class SkipSuggestion:
     step, method, finding the rung that could be skipped
     instead               id of the step that would then stand in its place
     reason                what is written into the case if a person accepts
+    then                  the part of the reason that says what comes instead
     """
 
     step: str
@@ -31,6 +36,7 @@ class SkipSuggestion:
     finding: str | None
     instead: str
     reason: str
+    then: str
 
 
 def group_of(evidence: Evidence, step: Step, taxon: str) -> Group:
@@ -53,6 +59,26 @@ def _told(step: Step, taxon: str, evidence: Evidence) -> Step:
         return step
     others = tuple(line for line in step.evidence if not line.startswith(RECORD))
     return replace(step, evidence=(f"{RECORD}{text}", *others))
+
+
+def record_lines(step: Step) -> Iterator[str]:
+    """Yield how often a step worked here, as plain lines under it; none without a record."""
+    record = own_record(step)
+    if record:
+        yield from _wrapped(f"{RECORD}{record}", "    ", "      ")
+
+
+def skip_lines(skips: Iterable[SkipSuggestion], case: str) -> Iterator[str]:
+    """Yield each rung that may be skipped, why, and how a person accepts it."""
+    for each in skips:
+        yield from _wrapped(f"could be skipped: {each.step}. {each.reason}", "", "  ")
+        yield f"  accept it with: triage worked {case} --accept {each.step}"
+
+
+def _wrapped(text: str, first: str, then: str) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=first, subsequent_indent=then, break_on_hyphens=False
+    )
 
 
 def skip_suggestions(plan: Plan, taxon: str, evidence: Evidence) -> tuple[SkipSuggestion, ...]:
@@ -88,8 +114,9 @@ def _suggestion(rungs: Sequence[Step], taxon: str, evidence: Evidence) -> SkipSu
         return None
     if crosses_a_grade(first, second):
         return None
-    reason = f"{first.name} {group.text}; {second.name} comes next and is no harsher in grade."
-    return SkipSuggestion(first.id, first.method, first.finding, second.id, reason)
+    then = f"{second.name} comes next and is no harsher in grade."
+    reason = f"{first.name} {group.text}; {then}"
+    return SkipSuggestion(first.id, first.method, first.finding, second.id, reason, then)
 
 
 def crosses_a_grade(first: Step, second: Step) -> bool:

@@ -8,9 +8,12 @@ from datetime import datetime
 
 from triage.case.models import OUTCOMES, Case
 from triage.errors import TriageError
+from triage.history.acts import accept_suggestion, suggestions_for
+from triage.history.advice import record_lines
 from triage.looks import CLEAN, is_look, timed_s
 from triage.plain.dialogue import Dialogue, Stopped
 from triage.plan.model import Plan, QuestionLine, Step
+from triage.plan.outcomes import last_record
 from triage.plantext import (
     duration,
     finding_text,
@@ -32,6 +35,7 @@ OUTCOME_TEXT = {
 # A puff of two seconds needs no clock.
 LEAST_TIMED_S = 20.0
 FEWEST_LETTERS = 3
+SUGGESTED = "suggested "
 CHECKLIST = (
     "gloves and eye protection on as listed above",
     "air as listed above running, face away from the vapour",
@@ -104,12 +108,18 @@ class PlainSession:
             self.ask.text(finding_text(finding))
         step = plan.next_step()
         self.ask.say(step_head(step) if step else "no step to do now")
+        if step:
+            self.ask.text(record_lines(step))
 
     def _actions(self, case: Case, plan: Plan) -> list[tuple[str, str]]:
         actions = []
         step = plan.next_step()
         if step:
             actions.append(("step", f"do the next step: {step.name}"))
+        actions += [
+            (f"{SUGGESTED}{each.step}", f"skip as suggested: {each.reason}")
+            for each in suggestions_for(self.workshop, case, plan)
+        ]
         if plan.held:
             actions.append(("release", "release the hold, with a reason"))
         if plan.questions:
@@ -119,7 +129,7 @@ class PlainSession:
         actions.append(("plan", "read the whole plan"))
         if any(f.state in ("open", "unsettled", "stopped") for f in plan.findings):
             actions.append(("accept", "accept a finding as it is, with a reason"))
-        if case.attempts:
+        if last_record(case) is not None:
             actions.append(("undo", "take the last record back, with a reason"))
         actions.append(("leave", "leave this case"))
         return actions
@@ -135,6 +145,10 @@ class PlainSession:
             "accept": lambda: self._accept(case, plan),
             "undo": lambda: self._undo(case),
         }
+        if action.startswith(SUGGESTED):
+            accept_suggestion(self.workshop, case.id, action.removeprefix(SUGGESTED))
+            self.ask.say("recorded; take the last record back if it was not meant")
+            return
         acts[action]()
 
     # -- observing --------------------------------------------------------------------------

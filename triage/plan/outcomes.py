@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from triage.case.models import HARMFUL, Attempt, Case
+from triage.case.models import HARMFUL, Attempt, Case, Override
 
 SKIP = "skip-method"
+#: takes the skip of a method back; both stay in the record
+UNSKIP = "offer-method-again"
 INSERT = "-before-"
 # Outcomes that use up a pass; "not done" does not.
 PASSES = frozenset({"cleared", "better", "no-change", "worse", "damage"})
@@ -113,14 +115,32 @@ def progress_of(case: Case, target: Target) -> Progress:
 
 
 def _skips(case: Case, target: Target) -> dict[str, str]:
-    return {
-        override.method: override.reason
-        for override in case.overrides
-        if override.kind == SKIP
-        and override.method
-        and override.finding == target.finding
-        and override.reason.strip()
-    }
+    standing = standing_skips(case.overrides)
+    return {s.method: s.reason for s in standing if s.method and s.finding == target.finding}
+
+
+def standing_skips(overrides: Iterable[Override]) -> tuple[Override, ...]:
+    """Return the skips that were not taken back, the newest of each method, in their order."""
+    standing: dict[tuple[str | None, str], Override] = {}
+    for override in overrides:
+        if not override.method or not override.reason.strip():
+            continue
+        key = (override.finding, override.method)
+        if override.kind in (SKIP, UNSKIP):
+            standing.pop(key, None)
+        if override.kind == SKIP:
+            standing[key] = override
+    return tuple(standing.values())
+
+
+def last_record(case: Case) -> Attempt | Override | None:
+    """Return what an undo would take back: the last attempt that counts, or a later skip."""
+    counted = [a for a in case.effective_attempts() if a.outcome != "not-done"]
+    attempt = max(counted, key=lambda a: int(a.id[1:]), default=None)
+    skips = standing_skips(case.overrides)
+    if skips and (attempt is None or skips[-1].at > attempt.at):
+        return skips[-1]
+    return attempt
 
 
 def _unchanged_in_a_row(attempts: Iterable[Attempt]) -> int:

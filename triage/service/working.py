@@ -8,13 +8,13 @@ from typing import Any
 
 from triage.case import changes
 from triage.case.folder import photo_path
-from triage.case.models import OUTCOMES, Attempt, Case, Timer
+from triage.case.models import OUTCOMES, Attempt, Case, Override, Timer
 from triage.case.reading import validated
 from triage.case.store import update_case
 from triage.errors import TriageError, did_you_mean
 from triage.looks import put_off
 from triage.plan.model import Step
-from triage.plan.outcomes import SKIP
+from triage.plan.outcomes import SKIP, UNSKIP, last_record, standing_skips
 from triage.plan.planner import answers_after
 from triage.service.observing import Observing
 
@@ -120,25 +120,32 @@ class Working(Observing):
         return step
 
     def undo(self, case: str | Path, reason: str) -> Case:
-        """Take the last attempt back by an appended correction, with the reason as its note."""
+        """Take the last record back, an attempt or a skip, by an appended correction.
 
-        def change(old: Case) -> Case:
-            counted = [a for a in old.effective_attempts() if a.outcome != "not-done"]
-            if not counted:
-                raise TriageError(
-                    f'case "{old.id}" has no attempt to undo', mend="record one first"
-                )
-            last = max(counted, key=lambda a: int(a.id[1:]))
-            return changes.with_correction(
-                old,
-                last.id,
-                self.clock(),
-                outcome="not-done",
-                note=reason,
-                amount_ml=last.amount_ml,
+        The reason stays in the record as the note of the correction.
+
+        Raises
+        ------
+        TriageError: nothing is recorded that could be taken back.
+        """
+        return update_case(self.path_of(case), lambda old: self._undone(old, reason))
+
+    def _undone(self, old: Case, reason: str) -> Case:
+        last = last_record(old)
+        if last is None:
+            raise TriageError(
+                f'case "{old.id}" has no attempt and no skip to undo', mend="record one first"
             )
-
-        return update_case(self.path_of(case), change)
+        if isinstance(last, Override):
+            return self._offered_again(old, last.finding, last.method or "", reason)
+        return changes.with_correction(
+            old,
+            last.id,
+            self.clock(),
+            outcome="not-done",
+            note=reason,
+            amount_ml=last.amount_ml,
+        )
 
     def release(self, case: str | Path, attempt: str, reason: str) -> Case:
         """Release a hold with a person's written reason."""
@@ -157,6 +164,30 @@ class Working(Observing):
             lambda old: changes.with_override(
                 old, self.clock(), SKIP, finding=finding, method=method, reason=reason
             ),
+        )
+
+    def offer_again(self, case: str | Path, finding: str | None, method: str, reason: str) -> Case:
+        """Take the skip of a method back by an appended record, with the reason.
+
+        Raises
+        ------
+        TriageError: the method is not skipped there, or no reason is given.
+        """
+        self.knowledge.require("method", method)
+        return update_case(
+            self.path_of(case), lambda old: self._offered_again(old, finding, method, reason)
+        )
+
+    def _offered_again(self, old: Case, finding: str | None, method: str, reason: str) -> Case:
+        if not reason.strip():
+            raise TriageError("taking a skip back needs a reason", mend="say why")
+        skipped = [s.method for s in standing_skips(old.overrides) if s.finding == finding]
+        if method not in skipped:
+            where = finding or "the whole specimen"
+            mend = did_you_mean(method, [s for s in skipped if s]) if skipped else "skip it first"
+            raise TriageError(f'"{method}" is not skipped for {where}', mend=mend)
+        return changes.with_override(
+            old, self.clock(), UNSKIP, finding=finding, method=method, reason=reason
         )
 
     def start_timer(self, case: str | Path, step: str, seconds: float, label: str) -> Case:

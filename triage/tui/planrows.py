@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from rich.table import Table
 from rich.text import Text
 
 from triage.case.models import Timer
+from triage.history.advice import SkipSuggestion
 from triage.plan.model import Excluded, FindingLine, Notice, Plan, Step
+from triage.plan.ownrecord import RECORD, own_record
 from triage.plantext import finding_words, zone_words
 from triage.tui.hanging import BOLD, hanging
 from triage.tui.words import (
@@ -26,7 +28,7 @@ WHOLE = "whole"
 
 @dataclass(frozen=True)
 class Row:
-    """One row; Enter acts on its step, opens, question, attempt, timer or detail."""
+    """One row; Enter acts on its step, opens, question, attempt, timer, skips or detail."""
 
     id: str
     prompt: Table | Text
@@ -38,6 +40,7 @@ class Row:
     finding: str | None = None
     attempt: str = ""
     timer: str = ""
+    skips: str = ""
     detail: str = field(default="", compare=False)
 
 
@@ -46,13 +49,17 @@ def plan_rows(
     opened: frozenset[str],
     timers: tuple[Timer, ...] = (),
     clean: frozenset[str] = frozenset(),
+    skips: tuple[SkipSuggestion, ...] = (),
 ) -> tuple[Row, ...]:
-    """Return all rows of a plan; no two have the same id. ``clean`` are findings of nothing."""
+    """Return all rows of a plan; no two have the same id.
+
+    ``clean`` are findings of nothing; ``skips`` are rungs that seldom worked here.
+    """
     rows = (
         *_hold_rows(plan),
         *_timer_rows(plan, timers),
         *_notice_rows("refused", plan.refused),
-        *_ladder_rows(plan, opened, clean),
+        *_ladder_rows(plan, opened, clean, {each.step: each for each in skips}),
         *_clean_rows(plan, clean),
         *_question_rows(plan),
         *_notice_rows("notice", plan.notices),
@@ -105,7 +112,12 @@ def _notice_rows(name: str, notices: tuple[Notice, ...]) -> Iterator[Row]:
         )
 
 
-def _ladder_rows(plan: Plan, opened: frozenset[str], clean: frozenset[str]) -> Iterator[Row]:
+def _ladder_rows(
+    plan: Plan,
+    opened: frozenset[str],
+    clean: frozenset[str],
+    skips: Mapping[str, SkipSuggestion],
+) -> Iterator[Row]:
     now = plan.next_step()
     groups: list[str | None] = []
     for step in plan.steps:
@@ -122,6 +134,8 @@ def _ladder_rows(plan: Plan, opened: frozenset[str], clean: frozenset[str]) -> I
         steps = [step for step in plan.steps if step.finding == finding]
         for step in steps:
             yield _step_row(step, is_now=now is not None and step.id == now.id)
+            if step.id in skips:
+                yield _skip_row(skips[step.id])
         left_out = [item for item in plan.excluded if item.finding == finding]
         yield from _excluded_rows(finding, left_out, opened)
         leave_it = lines[finding].leave_it if finding in lines else ""
@@ -159,6 +173,7 @@ def _step_row(step: Step, *, is_now: bool) -> Row:
         *(["! HAZARD, checklist first"] if step.hazardous else []),
         *(["| HOLD POINT"] if step.hold else []),
     ]
+    record = own_record(step)
     return Row(
         f"step-{step.id}",
         hanging(
@@ -166,10 +181,25 @@ def _step_row(step: Step, *, is_now: bool) -> Row:
             (step.name, style),
             f"{harshness_line(step.harshness)} · pass {step.passes_done + 1}/{step.passes}",
             *(["   ".join(marks)] if marks else []),
+            *([f"{RECORD}{record}"] if record else []),
             width=19,
         ),
         is_now=is_now,
         step=step.id,
+    )
+
+
+def _skip_row(skip: SkipSuggestion) -> Row:
+    return Row(
+        f"skip-{skip.step}",
+        hanging(
+            "              ~",
+            ("seldom worked here: y or Enter skips it, z takes that back", BOLD),
+            skip.then,
+            width=19,
+        ),
+        skips=skip.step,
+        finding=skip.finding,
     )
 
 

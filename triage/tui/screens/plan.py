@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
@@ -11,9 +12,12 @@ from textual.widget import Widget
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
-from triage.case.models import Case
+from triage.case.models import Case, Override
+from triage.history.acts import accept_suggestion, suggestions_for
+from triage.history.advice import SkipSuggestion
 from triage.looks import is_clean
 from triage.plan.model import Plan
+from triage.plan.outcomes import last_record
 from triage.tui.messages import (
     CaseChanged,
     FindingChosen,
@@ -33,12 +37,22 @@ from triage.tui.widgets.actionlist import ActionList
 from triage.tui.words import OUTCOME_WORDS, no_step_words, stage_word
 
 
+@dataclass(frozen=True)
+class Read:
+    """A case as it was read, its plan, and what its record suggests."""
+
+    case: Case
+    plan: Plan
+    skips: tuple[SkipSuggestion, ...]
+
+
 class PlanScreen(CaseScreen):
     """Rows to walk through: holds and notices, ladders, questions; Enter acts on a row."""
 
     PLACE = "Plan"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("s", "walk", "Start"),
+        Binding("y", "suggested", "Skip it"),
         Binding("l", "look", "Look"),
         Binding("e", "explain", "Explain"),
         Binding("w", "desk", "Why"),
@@ -55,6 +69,7 @@ class PlanScreen(CaseScreen):
     def __init__(self, services: Services, case_id: str) -> None:
         super().__init__(services, case_id)
         self.plan: Plan | None = None
+        self.skips: tuple[SkipSuggestion, ...] = ()
         self._rows: tuple[Row, ...] = ()
         self._opened: set[str] = set()
 
@@ -68,14 +83,19 @@ class PlanScreen(CaseScreen):
 
     def on_screen_resume(self) -> None:
         """Plan again on coming back."""
-        self.serve(self._read, lambda read: self._show(*read))
+        self.serve(self._read, self._show)
 
-    def _read(self) -> tuple[Case, Plan]:
-        case = self.services.workshop.load(self.case_id)
-        return case, self.services.workshop.plan(case)
+    def _read(self) -> Read:
+        return self._planned(self.services.workshop.load(self.case_id))
 
-    def _show(self, case: Case, plan: Plan) -> None:
-        self.case, self.plan = case, plan
+    def _planned(self, case: Case) -> Read:
+        workshop = self.services.workshop
+        plan = workshop.plan(case)
+        return Read(case, plan, suggestions_for(workshop, case, plan))
+
+    def _show(self, read: Read) -> None:
+        case, plan = read.case, read.plan
+        self.case, self.plan, self.skips = case, plan, read.skips
         self.post_message(CaseChanged(case))
         self._fill()
         self.refresh_bindings()
@@ -93,6 +113,7 @@ class PlanScreen(CaseScreen):
             frozenset(found.id for found in self.case.findings if is_clean(found))
             if self.case
             else frozenset(),
+            self.skips,
         )
         listed.set_options(
             Option(row.prompt, id=row.id, disabled=row.is_title) for row in self._rows
@@ -103,11 +124,13 @@ class PlanScreen(CaseScreen):
         listed.highlighted = ids.index(before) if before in ids else (now or first)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer release and undo only where there is something to release or undo."""
+        """Offer release, undo and a suggested skip only where there is one."""
         if action == "release":
             return self.plan is not None and bool(self.plan.held)
         if action == "undo":
-            return self.case is not None and bool(self.case.attempts)
+            return self.case is not None and last_record(self.case) is not None
+        if action == "suggested":
+            return bool(self.skips)
         return super().check_action(action, parameters)
 
     def row(self) -> Row | None:
@@ -139,6 +162,8 @@ class PlanScreen(CaseScreen):
             self.post_message(FindingChosen(self.case_id, row.finding))
         elif row.attempt:
             self._release(row.attempt)
+        elif row.skips:
+            self._accept(row.skips)
         elif row.timer:
             self._ask_stop_timer(row.timer)
         elif row.detail:
@@ -189,8 +214,8 @@ class PlanScreen(CaseScreen):
     def changed_outside(self) -> None:
         """Plan again from the file as it is now."""
 
-        def then(read: tuple[Case, Plan]) -> None:
-            self._show(*read)
+        def then(read: Read) -> None:
+            self._show(read)
             self.tell(CHANGED_OUTSIDE)
 
         self.serve(self._read, then)
@@ -223,17 +248,18 @@ class PlanScreen(CaseScreen):
 
     def action_undo(self) -> None:
         """Take the last record back by a correction."""
-        if self.case is None or not self.case.attempts:
+        last = last_record(self.case) if self.case else None
+        if last is None:
             self.show_fault("nothing is recorded yet; there is nothing to undo")
             return
-        last = self.case.attempts[-1]
-        told = (
-            (
+        if isinstance(last, Override):
+            what = f"Last record: {last.method} skipped, {last.at:%Y-%m-%d %H:%M}. {last.reason}"
+        else:
+            what = (
                 f"Last record {last.id}: {OUTCOME_WORDS.get(last.outcome, last.outcome)}, "
                 f"{last.method or last.step}, {last.at:%Y-%m-%d %H:%M}."
-            ),
-            "It is not deleted: a correction is written behind it.",
-        )
+            )
+        told = (what, "It is not deleted: a correction is written behind it.")
         self.app.push_screen(
             ReasonScreen("Undo the last record", told, "What was wrong with it?"), self._undone
         )
@@ -241,6 +267,25 @@ class PlanScreen(CaseScreen):
     def _undone(self, reason: str | None) -> None:
         if reason is not None:
             self._change(lambda: self.services.workshop.undo(self.case_id, reason))
+
+    def action_suggested(self) -> None:
+        """Skip the rung under the cursor as the record suggests, else the first suggested."""
+        if not self.skips:
+            self.show_fault("the record suggests no skip here; k skips with a reason of your own")
+            return
+        row = self.row()
+        here = [s for s in self.skips if row and s.step in (row.step, row.skips)]
+        self._accept((here or self.skips)[0].step)
+
+    def _accept(self, step: str) -> None:
+        def act() -> Read:
+            return self._planned(accept_suggestion(self.services.workshop, self.case_id, step))
+
+        def then(read: Read) -> None:
+            self._show(read)
+            self.tell("skipped as the record suggests; z takes it back")
+
+        self.serve(act, then)
 
     def action_skip(self) -> None:
         """Set a method aside for this finding, with a reason."""
@@ -260,11 +305,7 @@ class PlanScreen(CaseScreen):
             self._change(lambda: self.services.workshop.skip(self.case_id, finding, method, reason))
 
     def _change(self, change: Callable[[], Case]) -> None:
-        def act() -> tuple[Case, Plan]:
-            case = change()
-            return case, self.services.workshop.plan(case)
-
-        self.serve(act, lambda read: self._show(*read))
+        self.serve(lambda: self._planned(change()), self._show)
 
     def action_air(self) -> None:
         """Go to the air of the day."""
