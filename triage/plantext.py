@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
+from triage.history.advice import record_lines
 from triage.plan.model import AirLine, FindingLine, Plan, QuestionLine, Step
 
 WIDTH = 92
@@ -148,6 +149,7 @@ def step_text(step: Step) -> Iterator[str]:
         f"chemical {h.chemical}, to the person {h.person}"
     )
     yield from _listed("why", (step.because,))
+    yield from record_lines(step)
     if step.hold:
         yield from _listed("HOLD POINT", (step.hold,))
     yield from _listed("make up", tuple(line.sentence for line in step.make_up))
@@ -233,6 +235,7 @@ def plan_text(plan: Plan, *, whole: bool = False) -> str:
             lines += step_text(step)
         else:
             lines += _wrapped(step_head(step), "    ", "  ")
+            lines += record_lines(step)
     lines += [*_ruled_out(plan, whole=whole), "", CLOSING]
     return "\n".join(lines) + "\n"
 

@@ -125,19 +125,24 @@ def _add_after(subparsers: Subparsers) -> None:
     skip = command(
         subparsers,
         "skip",
-        "skip a method with a reason",
+        "skip a method with a reason, or as the record suggests",
         'skip wasp-02 blot-dry --finding f1 --reason "..."',
         run_skip,
         on_case=True,
     )
     skip.add_argument("method", help="id of the method")
     skip.add_argument("--finding", help="id of the finding")
-    skip.add_argument("--reason", required=True, help="why it is skipped")
+    why = skip.add_mutually_exclusive_group(required=True)
+    why.add_argument("--reason", help="why it is skipped, or offered again")
+    why.add_argument(
+        "--as-suggested", action="store_true", help="skip it for the reason the record gives"
+    )
+    skip.add_argument("--again", action="store_true", help="take the skip back: offer it again")
 
     undo = command(
         subparsers,
         "undo",
-        "take the last attempt back by a correction",
+        "take the last attempt or skip back by a correction",
         'undo wasp-02 --reason "wrong key"',
         run_undo,
         on_case=True,
@@ -287,6 +292,13 @@ def run_plan(arguments: Arguments) -> int:
     workshop = workshop_of(arguments, arguments.case)
     plan = workshop.plan(workshop.load(arguments.case))
     sys.stdout.write(plan_json(plan) if arguments.json else plan_text(plan, whole=arguments.whole))
+    if not arguments.json:
+        from triage.history.acts import suggestions_for
+        from triage.history.advice import skip_lines
+
+        case = workshop.load(arguments.case)
+        for line in skip_lines(suggestions_for(workshop, case, plan), case.id):
+            print(line)
     return 0
 
 
@@ -332,16 +344,32 @@ def run_accept(arguments: Arguments) -> int:
 
 
 def run_skip(arguments: Arguments) -> int:
-    """Skip a method."""
+    """Skip a method, or take its skip back."""
     workshop = workshop_of(arguments, arguments.case)
-    workshop.skip(arguments.case, arguments.finding, arguments.method, arguments.reason)
-    print(f"skipped {arguments.method}: {arguments.reason}")
+    method, finding = arguments.method, arguments.finding
+    if arguments.again:
+        if arguments.reason is None:
+            raise TriageError("--again takes no suggestion", mend="say why with --reason")
+        workshop.offer_again(arguments.case, finding, method, arguments.reason)
+        print(f"offered again {method}: {arguments.reason}")
+        return 0
+    if arguments.as_suggested:
+        from triage.history.acts import accept_method
+
+        case = accept_method(workshop, arguments.case, finding, method)
+    else:
+        case = workshop.skip(arguments.case, finding, method, arguments.reason)
+    print(f"skipped {method}: {case.overrides[-1].reason}")
     return 0
 
 
 def run_undo(arguments: Arguments) -> int:
-    """Take the last attempt back."""
+    """Take the last record back, an attempt or a skip."""
     workshop = workshop_of(arguments, arguments.case)
+    before = len(workshop.load(arguments.case).overrides)
     case = workshop.undo(arguments.case, arguments.reason)
+    if len(case.overrides) > before:
+        print(f"offered again {case.overrides[-1].method}: {arguments.reason}")
+        return 0
     print(f"recorded as {case.attempts[-1].id}: {case.attempts[-1].corrects} counts as not done")
     return 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Protocol
 
 from triage.case.models import Case
@@ -24,6 +25,7 @@ from triage.explain.whynot import WhyNot, methods_named, why_not
 from triage.exposure.day import DayLedger
 from triage.plan.lookahead import Lookahead
 from triage.plan.model import Plan
+from triage.plan.ownrecord import RECORD, own_record
 from triage.plan.planner import Planner
 
 
@@ -102,13 +104,21 @@ class ExplainDesk:
         items = trail.skeleton.items
         if step is None:
             if items:
-                return (trail.step(items[0]),)
+                return (self._with_record(case, trail.step(items[0]), items[0].step),)
             return trail.gates(trail.skeleton.stage)
         found = [item for item in items if item.step == step]
         if not found:
             mend = did_you_mean(step, [item.step for item in items])
             raise TriageError(f'no step "{step}" in the plan', mend=mend)
-        return (trail.step(found[0]),)
+        return (self._with_record(case, trail.step(found[0]), step),)
+
+    def _with_record(self, case: Case, node: Node, step: str) -> Node:
+        """Return why a step stands there, with how often its method worked on this bench."""
+        planned = self.shop.plan(case).step(step)
+        record = own_record(planned) if planned else ""
+        if not record:
+            return node
+        return replace(node, children=(*node.children, Node("note", f"{RECORD}{record}")))
 
     def how(self, case: Case, finding: str) -> tuple[Node, ...]:
         """Return how a finding is read: each candidate with the evidence for and against it."""
