@@ -94,17 +94,19 @@ class Sweep:
                     found.append((answer, self.outlook({answer.place: after})))
         return tuple(found)
 
+    def open_places(self) -> Iterator[tuple[Fact, str, tuple[str, ...]]]:
+        """Yield each fact and question not answered yet with the answers it may take."""
+        for fact, question, answers in self.places():
+            is_open = fact.kind != "finding" or self.is_open(fact.key)
+            is_asked = fact.fields[question] == UNKNOWN
+            if is_open and is_asked and (fact.key, question) not in self.declined:
+                yield fact, question, answers
+
     @cached_property
     def open(self) -> tuple[tuple[Answer, Outlook], ...]:
         """Return the answers that questions not answered yet could still get."""
         found = []
-        for fact, question, answers in self.places():
-            if fact.fields[question] != UNKNOWN or (
-                fact.kind == "finding" and not self.is_open(fact.key)
-            ):
-                continue
-            if (fact.key, question) in self.declined:
-                continue
+        for fact, question, answers in self.open_places():
             for after in answers:
                 answer = Answer(fact.key, question, UNKNOWN, after)
                 found.append((answer, self.outlook({answer.place: after})))
@@ -116,7 +118,7 @@ class Sweep:
 
     def certainties(self, finding: str) -> dict[str, float]:
         """Return deposit -> certainty of a finding as it is read now."""
-        return dict(self.look.summary(self.fact(finding), self.facts[0], self.facts[1]).ranked)
+        return dict(self.look.summary(self.fact(finding), self.facts[0], self.facts[1]).certainties)
 
     def is_named(self, finding: str) -> bool:
         """Return whether a person has said what the finding is."""

@@ -26,6 +26,8 @@ from triage.plan.substances import (
 )
 
 ROUND_DOWN = 100.0
+# More benches than one sweep through the controls asks for.
+MOST_JUDGES = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +54,24 @@ class AirJudge:
         self.room = room_of(knowledge, bench)
         margin = knowledge.judgement.margin.value
         self.margin = bench.margin if bench.margin is not None else margin
+        # The judges of the same day on other benches; all of them share one list.
+        self._others: list[AirJudge] = [self]
         self._kept: dict[str, AirChoice] = {}
         self._judged: dict[str, tuple[float | None, AirVerdict, AirVerdict]] = {}
         self._substances: dict[str, Substance] = {}
+
+    def beside(self, bench: Bench) -> AirJudge:
+        """Return the judge of another bench on the same day; the air is judged once for each."""
+        air = (bench.room, bench.margin, bench.judge_by)
+        for other in self._others:
+            if (other.bench.room, other.bench.margin, other.bench.judge_by) == air:
+                return other
+        made = AirJudge(self.knowledge, bench, self.day)
+        made._others = self._others
+        if len(self._others) >= MOST_JUDGES:
+            del self._others[1:]
+        self._others.append(made)
+        return made
 
     def substance(self, agent: str) -> Substance:
         """Return an agent as the arithmetic sees it."""

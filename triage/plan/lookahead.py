@@ -1,30 +1,27 @@
 """The head of the plan for many slightly different cases: what-if at the price of what differs.
 
-The rules are joined finding by finding and every part is kept under the values that it reads, so
-an answer that no later rule can tell apart costs one recognition and nothing more. Tests hold
+The rules are joined finding by finding, as bits, and every part is kept under what it rests on,
+so an answer that no later rule can tell apart costs one recognition and nothing more. Tests hold
 each outlook equal to the skeleton that forward chaining gives for the same changed case.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from functools import cache, partial
-from itertools import count
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cache
 
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import facts_from
 from triage.engine.consult import LEFT_ALONE, Consultant
-from triage.engine.facts import Conclusion, Fact
-from triage.engine.indexed import RuleIndex
+from triage.engine.facts import Conclusion, Fact, sorted_conclusions
 from triage.engine.quickread import Summary
 from triage.exposure.day import DayLedger
-from triage.knowledge.rules import Family
 from triage.plan.air import AirJudge
 from triage.plan.barring import bars_without_air
 from triage.plan.ladder import barred_by_attempts
 from triage.plan.lookparts import (
-    Build,
+    Front,
     Inserts,
     Key,
     Local,
@@ -34,14 +31,19 @@ from triage.plan.lookparts import (
     Work,
     is_local,
     keep,
-    local_of,
+    reading_facts,
     with_values,
 )
-from triage.plan.ordering import Item, OrderRules, first_item
-from triage.plan.outcomes import Progress, Target, condition_target, finding_target
+from triage.plan.ordering import Item
+from triage.plan.outcomes import Progress, Target
 from triage.plan.skeleton import first_closed, now_rungs, queue_of
 
 __all__ = ["Lookahead", "Outlook", "Work", "is_local", "with_values"]
+
+# A ladder: its rungs, and its first step with what decides its turn; no queue where it rests.
+Ladder = tuple[tuple[str, ...], Front | None, bool]
+# Findings seen lately; the sweep of one case goes through them in order.
+VIEWS = 512
 
 
 class Lookahead:
@@ -61,39 +63,16 @@ class Lookahead:
         self.bench = bench
         self.judge = judge or AirJudge(self.knowledge, bench, day or DayLedger())
         self.parts = parts or Parts(consultant)
-        self._summaries: dict[Key, Summary] = {}
-        self._alone: dict[Key, tuple[int, frozenset[str]]] = {}
-        self._gates: dict[Key, tuple[Conclusion, ...]] = {}
-        self._locals: dict[Key, Local] = {}
-        self._queues: dict[Key, tuple[tuple[str, ...], list[Item] | None]] = {}
-        self._barred: dict[str, bool] = {}
-        self._codes: dict[Key, int] = {}
-        self._count = count()
-        self._by_control: dict[str, Lookahead] = {}
+        deposits = self.knowledge.deposits.values()
+        self._left = frozenset(d.id for d in deposits if d.guard in LEFT_ALONE)
+        self._ladders: dict[Key, Ladder] = {}
+        # Methods that the bench was asked about, and those that it rules out, as bits.
+        self._asked = 0
+        self._barred = 0
 
     def on_bench(self, bench: Bench) -> Lookahead:
         """Return the look-ahead on another bench; what the bench cannot change is shared."""
-        same_air = (bench.room, bench.margin, bench.judge_by) == (
-            self.bench.room,
-            self.bench.margin,
-            self.bench.judge_by,
-        )
-        # The air in the same room under another control is asked for again and again.
-        control = bench.room.control
-        alike = bench.model_copy(update={"room": self.bench.room}) == self.bench
-        if alike and not same_air and control in self._by_control:
-            return self._by_control[control]
-        judge = self.judge if same_air else AirJudge(self.knowledge, bench, self.judge.day)
-        other = Lookahead(self.consultant, bench, judge, parts=self.parts)
-        other._codes, other._count = self._codes, self._count
-        if not self.parts.recognise_reads_bench:
-            other._summaries, other._alone = self._summaries, self._alone
-        # Rules see nothing of a bench but its control.
-        if control == self.bench.room.control:
-            other._gates, other._locals = self._gates, self._locals
-        elif alike and bench.room == self.bench.room.model_copy(update={"control": control}):
-            self._by_control[control] = other
-        return other
+        return Lookahead(self.consultant, bench, self.judge.beside(bench), parts=self.parts)
 
     def facts(self, case: Case) -> tuple[Fact, ...]:
         """Return the facts of a case on this bench, to be varied with ``with_values``."""
@@ -103,55 +82,44 @@ class Lookahead:
         """Return the outlook of a case as it stands."""
         return self.outlook(self.facts(case), Work(case))
 
-    # -- recognition ------------------------------------------------------------------------
-
     def summary(self, finding: Fact, specimen: Fact, bench: Fact) -> Summary:
         """Return what recognition says about one finding of a specimen."""
-        parts = self.parts
-        key: Key = (
-            finding.key,
-            parts.finding_read(finding.fields),
-            parts.specimen_read(specimen.fields),
-        )
-        found = self._summaries.get(key)
-        if found is None:
-            made = self.parts.reader.finding(finding, specimen, bench)
-            found = keep(self._summaries, key, made)
-        return found
-
-    def _specimen_alone(self, specimen: Fact, bench: Fact) -> tuple[int, frozenset[str]]:
-        key = self.parts.specimen_read(specimen.fields)
-        found = self._alone.get(key)
-        if found is None:
-            whole, conditions = self.parts.reader.specimen((specimen, bench))
-            floor = max(whole, self.consultant.floor_of_group(specimen.fields["taxon"]))
-            found = keep(self._alone, key, (floor, conditions))
-        return found
+        return self.parts.reader.finding(finding, specimen, bench)
 
     # -- the whole outlook ------------------------------------------------------------------
 
     def outlook(self, facts: tuple[Fact, ...], work: Work) -> Outlook:
         """Return the outlook of a case with these facts and this work behind it.
 
-        Facts come as ``facts_from`` gives them: the specimen, the bench, the findings.
+        Facts come as ``facts_from`` gives them: the specimen, the bench, the findings. The work
+        must not be used with another look-ahead: it keeps the outlooks.
         """
         specimen, bench, *findings = facts
-        floor, conditions = self._specimen_alone(specimen, bench)
+        parts = self.parts
+        floor, states = parts.reader.specimen(specimen, bench)
+        floor = max(floor, self.consultant.floor_of_group(specimen.fields["taxon"]))
         views = [self._view(finding, specimen, bench, work) for finding in findings]
-        floor = max([floor, *[view.summary.whole for view in views]])
-        states = conditions.union(*[view.summary.conditions for view in views])
-        seen = (
-            self._code(
-                self.parts.specimen_later(specimen.fields),
-                floor,
-                self._cleaning(views, work),
-                states,
-            ),
-            *[(view.code, max(floor, view.summary.own)) for view in views],
-        )
+        for view in views:
+            floor = max(floor, view.summary.whole)
+            if view.summary.conditions:
+                states |= view.summary.conditions
+        cleaning = self._cleaning(views, work)
+        whole = parts.of_specimen(specimen, floor, cleaning, states, bool(views))
+        whole &= parts.bench.of_fact(bench)
+        grades = parts.fragile_finding
+        passed = [
+            view.bits & grades[max(floor, view.summary.own)] & whole & parts.of_finding
+            for view in views
+        ]
+        seen = (whole, states, *passed, *[view.place for view in views])
+        if parts.flat.rest:
+            # Rules that are joined read what the bits do not tell.
+            seen = (*seen, *[tuple(fact.fields.items()) for fact in facts])
         found = work.seen.get(seen)
         if found is None:
-            found = keep(work.seen, seen, self._look(facts, views, floor, states, seen, work))
+            joined = self._joining(facts, views, floor, states, work)
+            found = self._look(views, whole, passed, states, joined, work)
+            keep(work.seen, seen, found)
         return found
 
     def _view(self, finding: Fact, specimen: Fact, bench: Fact, work: Work) -> View:
@@ -159,184 +127,231 @@ class Lookahead:
         found = work.views.get(key)
         if found is None:
             summary = self.summary(finding, specimen, bench)
-            fields = finding.fields
-            code = self._code(finding.key, summary.seen, self.parts.finding_later(fields))
+            bits = self.parts.of_view(finding, summary)
+            place = (finding.key, finding.fields["zone"], summary.settled)
+            if len(work.views) >= VIEWS:
+                work.views.clear()
             # The facts are kept beside the view, so that no other fact can take their identity.
-            found = keep(work.views, key, View(finding, specimen, summary, code))
+            found = work.views[key] = View(finding, specimen, summary, bits, place)
         return found
 
-    def _code(self, *values: object) -> int:
-        """Return one number for equal values: what later rules see, cheap to compare."""
-        code = self._codes.get(values)
-        # Numbers are never used twice, so a store that starts anew cannot mix cases up.
-        return keep(self._codes, values, next(self._count)) if code is None else code
-
-    def _cleaning(self, views: Sequence[View], work: Work) -> bool:
-        """Return whether a finding is still open; the same as ``Consultant.derive`` works out."""
-        deposits = self.knowledge.deposits
-        return any(
-            view.finding.key not in work.closed
-            and (
-                view.summary.settled is None
-                or deposits[view.summary.settled].guard not in LEFT_ALONE
-            )
+    def _cleaning(self, views: Sequence[View], work: Work) -> str:
+        """Return the state of the cleaning; the same as ``Consultant.derive`` works out."""
+        if not views:
+            return "none"
+        is_open = any(
+            view.finding.key not in work.closed and view.summary.settled not in self._left
             for view in views
         )
+        return "open" if is_open else "done"
 
     def _look(
         self,
-        facts: tuple[Fact, ...],
         views: Sequence[View],
-        floor: int,
+        whole: int,
+        passed: Sequence[int],
         states: frozenset[str],
-        seen: Key,
+        joined: Joining,
         work: Work,
     ) -> Outlook:
-        @cache
-        def derived() -> tuple[tuple[Fact, ...], tuple[Fact, ...]]:
-            """Return the facts of the case and of the findings, once any part needs them."""
-            floors = {"": floor} | {view.finding.key: view.summary.own for view in views}
-            settled = {v.finding.key: v.summary.settled for v in views if v.summary.settled}
-            made = self.consultant.derive(facts, floors, settled, (), states, work.closed)
-            behind = 2 + len(views)
-            return (*made[:2], *made[behind:]), made[2:behind]
-
-        def about(place: int, closed: tuple[Fact, ...] = ()) -> tuple[Fact, ...]:
-            view = views[place]
-            zone = view.finding.fields["zone"]
-            read = self.parts.reader.facts(view.finding.key, zone, view.summary)
-            return (*derived()[0], derived()[1][place], *read, *closed)
-
-        gates = self._gate(
-            seen, lambda: derived()[0], [partial(about, n) for n in range(len(views))]
-        )
-        stages = sorted({c.get("stage") for c in gates if c.kind == "close"})
-        closed = tuple(Fact("closed", name, {"stage": name}) for name in stages)
-        shared: Key = (seen[0], tuple(stages))
-        parts = [self._local(shared, self.parts.of_case, lambda: (*derived()[0], *closed))]
-        parts += [
-            self._local((*shared, part), self.parts.of_finding, partial(about, place, closed))
-            for place, part in enumerate(seen[1:])
-        ]
-        stage = first_closed(set(stages))
-        refused = tuple(sorted(c.rule for c in gates if c.kind == "refuse"))
-        ladders = self._ladders(parts, views, states, stage, work)
+        parts, flat = self.parts, self.parts.flat
+        case = whole & parts.of_case
+        shut = 0
+        for bits in (case, *passed):
+            shut |= flat.fired(bits & parts.of_gate)
+        gates = parts.gates(shut, joined.gates())
+        stage = first_closed(gates.stages)
+        later = parts.of_stages(gates.stages) & ~parts.of_gate
+        locals_ = [parts.local(flat.fired(case & later), "", joined.later(None, gates.stages))]
+        for place, (view, bits) in enumerate(zip(views, passed, strict=True)):
+            fired, said = flat.fired(bits & later), joined.later(place, gates.stages)
+            locals_.append(parts.local(fired, view.place[1], said))
+        ladders = self._all_ladders(locals_, views, states, stage, work)
         first = None
-        if not refused and not work.held:
-            rules = OrderRules(
-                parts[0].order.apart.union(*[part.order.apart for part in parts[1:]]),
-                tuple(pair for part in parts for pair in part.order.across),
-            )
-            queues = [queue for _, _, queue in ladders if queue]
-            first = first_item(self.knowledge, queues, rules)
+        if not gates.refused and not work.held:
+            first = _first([front for _, (_, front, _) in ladders if front is not None], locals_)
         return Outlook(
             step=first.step if first else None,
             method=first.method if first else None,
             target=first.target if first else None,
             stage=stage,
-            refused=refused,
+            refused=gates.refused,
             held=work.held,
-            gates=tuple(sorted({c.rule for c in gates})),
-            rungs=tuple((key, rungs) for key, rungs, queue in ladders if queue is not None),
+            gates=gates.rules,
+            rungs=tuple([(key, rungs) for key, (rungs, _, stands) in ladders if stands]),
         )
 
-    def _gate(self, seen: Key, case: Build, findings: Sequence[Build]) -> tuple[Conclusion, ...]:
-        about = self.parts.of_finding[Family.GATE]
-        key = seen if about.compiled else seen[:1]
-        found = self._gates.get(key)
-        if found is None:
-            gates = self.parts.of_case[Family.GATE].drawn_unsorted(case())
-            if about.compiled:
-                for build in findings:
-                    gates += about.drawn_unsorted(build())
-            found = keep(self._gates, key, tuple(dict.fromkeys(gates)))
-        return found
+    # -- ladders ----------------------------------------------------------------------------
 
-    def _local(self, key: Key, indexes: Mapping[Family, RuleIndex], build: Build) -> Local:
-        found = self._locals.get(key)
-        if found is None:
-            found = local_of(indexes, build())
-            keep(self._locals, key, found)
-        return found
-
-    def _ladders(
+    def _all_ladders(
         self,
-        parts: Sequence[Local],
+        locals_: Sequence[Local],
         views: Sequence[View],
         states: frozenset[str],
         stage: str,
         work: Work,
-    ) -> list[tuple[str, tuple[str, ...], list[Item] | None]]:
-        """Return target, rungs and queue of each ladder; no queue where it rests now."""
-        whole = parts[0].whole.union(*[part.whole for part in parts[1:]])
-        inserts = _inserts(parts)
-        made: list[tuple[str, tuple[str, ...], list[Item] | None]] = []
-        for view, part in zip(views, parts[1:], strict=True):
-            finding = view.finding.key
-            target = finding_target(finding)
-            zone = view.finding.fields["zone"]
-            progress, done = work.progress(target)
-            key: Key = (part, whole, done, target.key in work.closed, stage, inserts)
-            ladder = self._queues.get(key)
-            if ladder is None:
-                offered = part.offered(view.summary.settled)
-                ladder = self._ladder(
-                    target, zone, offered, part.own | whole, progress, stage, inserts, work
-                )
-                keep(self._queues, key, ladder)
-            made.append((target.key, *ladder))
+    ) -> list[tuple[str, Ladder]]:
+        whole = 0
+        for local in locals_:
+            whole |= local.whole
+        inserts = _inserts(locals_)
+        made: list[tuple[str, Ladder]] = []
+        for view, local in zip(views, locals_[1:], strict=True):
+            finding, zone, settled = view.place
+            free = local.offered(settled) & ~(local.own | whole)
+            ladder = self._ladder(work.of_finding(finding), zone, free, stage, inserts, work)
+            made.append((finding, ladder))
         for condition in sorted(states):
-            target = condition_target(condition)
-            found = [
-                part.by_condition[condition] for part in parts if condition in part.by_condition
-            ]
-            offers = frozenset().union(*found)
-            progress, done = work.progress(target)
-            rest = target.key in work.closed
-            key = (target.key, offers, whole, done, rest, stage, inserts)
-            ladder = self._queues.get(key)
-            if ladder is None:
-                ladder = self._ladder(
-                    target, None, set(offers), whole, progress, stage, inserts, work
-                )
-                keep(self._queues, key, ladder)
-            made.append((target.key, *ladder))
+            tried = work.of_condition(condition)
+            offered = 0
+            for local in locals_:
+                offered |= local.by_condition.get(condition, 0)
+            ladder = self._ladder(tried, None, offered & ~whole, stage, inserts, work)
+            made.append((tried[0].key, ladder))
         return made
 
     def _ladder(
         self,
-        target: Target,
+        tried: tuple[Target, Progress, Key],
         zone: str | None,
-        offered: set[str],
-        out: frozenset[str],
-        progress: Progress,
+        free: int,
         stage: str,
         inserts: Inserts,
         work: Work,
-    ) -> tuple[tuple[str, ...], list[Item] | None]:
-        tried: set[str] = set()
+    ) -> Ladder:
+        """Return the ladder of a target from the methods that no rule keeps from it."""
+        target, progress, done = tried
+        key: Key = (target.key, zone, free, done, stage, inserts)
+        found = self._ladders.get(key)
+        if found is not None:
+            return found
+        parts, methods = self.parts, self.knowledge.methods
         if progress.harmed or progress.skipped or progress.failed_inserts:
-            tried = {bar.method for bar in barred_by_attempts(self.knowledge, offered, progress)}
-        free = [m for m in offered if m not in out and m not in tried and not self._is_barred(m)]
-        methods = self.knowledge.methods
-        rungs = tuple(
-            m
-            for m in sorted(free, key=self.parts.harsh.__getitem__)
-            if progress.done(m) < methods[m].passes
-        )
+            bars = barred_by_attempts(self.knowledge, parts.names(free), progress)
+            free &= ~parts.mask(bar.method for bar in bars)
+        rungs = parts.names(self._permitted(free))
+        if progress.passes:
+            rungs = tuple(m for m in rungs if progress.done(m) < methods[m].passes)
         now = now_rungs(self.knowledge, stage, target, rungs, progress, work.closed)
-        if now is None:
-            return rungs, None
-        return rungs, queue_of(self.knowledge, inserts, target, zone, now, progress.inserts)
+        front = None
+        if now:
+            front = self._front(
+                queue_of(self.knowledge, inserts, target, zone, now, progress.inserts)
+            )
+        return keep(self._ladders, key, (rungs, front, now is not None))
 
-    def _is_barred(self, method: str) -> bool:
-        if method not in self._barred:
-            bars = bars_without_air(self.knowledge, self.bench, (method,))
-            entry = self.knowledge.methods[method]
-            self._barred[method] = bool(bars) or not self.judge.permits(entry)
-        return self._barred[method]
+    def _front(self, queue: Sequence[Item]) -> Front:
+        item = queue[0]
+        zone = self.knowledge.zones.get(item.zone or "")
+        order = (
+            self.parts.wet[item.method],
+            zone.rank if zone else 0,
+            item.target,
+            item.rung,
+            item.step,
+        )
+        bit = self.parts.bit
+        return Front(item, order, bit[item.method], self.parts.mask(i.method for i in queue))
+
+    def _permitted(self, methods: int) -> int:
+        """Return those of some methods that the bench and its air permit."""
+        new = methods & ~self._asked
+        if new:
+            names = self.parts.names(new)
+            bars = {bar.method for bar in bars_without_air(self.knowledge, self.bench, names)}
+            entries = self.knowledge.methods
+            barred = [m for m in names if m in bars or not self.judge.permits(entries[m])]
+            self._barred |= self.parts.mask(barred)
+            self._asked |= new
+        return methods & ~self._barred
+
+    # -- rules that must be joined ----------------------------------------------------------
+
+    def _joining(
+        self,
+        facts: tuple[Fact, ...],
+        views: Sequence[View],
+        floor: int,
+        states: frozenset[str],
+        work: Work,
+    ) -> Joining:
+        @cache
+        def derived() -> tuple[Fact, ...]:
+            floors = {"": floor} | {view.finding.key: view.summary.own for view in views}
+            settled = {v.finding.key: v.summary.settled for v in views if v.summary.settled}
+            return self.consultant.derive(facts, floors, settled, (), states, work.closed)
+
+        def about(place: int | None) -> tuple[Fact, ...]:
+            behind = 2 + len(views)
+            case = (*derived()[:2], *derived()[behind:])
+            if place is None:
+                return case
+            view = views[place]
+            return (*case, derived()[2 + place], *reading_facts(view.finding, view.summary))
+
+        return Joining(self.parts, len(views), about)
 
 
-def _inserts(parts: Iterable[Local]) -> Inserts:
-    found = {key: (methods, first) for part in parts for key, methods, first in part.inserts}
-    return tuple(found[key] for key in sorted(found))
+class Joining:
+    """What the rules conclude that must be joined; the usual rulebase has none."""
+
+    def __init__(
+        self, parts: Parts, count: int, about: Callable[[int | None], tuple[Fact, ...]]
+    ) -> None:
+        self.parts = parts
+        self.count = count
+        self.about = about
+
+    def _drawn(self, place: int | None, more: tuple[Fact, ...], *, gate: bool) -> set[Conclusion]:
+        index = self.parts.rest[gate, place is not None]
+        return set(index.drawn_unsorted((*self.about(place), *more))) if index.compiled else set()
+
+    def gates(self) -> tuple[Conclusion, ...]:
+        """Return what the gates among them conclude."""
+        if not self.parts.flat.rest:
+            return ()
+        found: set[Conclusion] = set()
+        for place in (None, *range(self.count)):
+            found |= self._drawn(place, (), gate=True)
+        return sorted_conclusions(found)
+
+    def later(self, place: int | None, stages: frozenset[str]) -> tuple[Conclusion, ...]:
+        """Return what the later ones conclude for a finding, or for the specimen alone."""
+        if not self.parts.flat.rest:
+            return ()
+        closed = tuple(Fact("closed", name, {"stage": name}) for name in sorted(stages))
+        return sorted_conclusions(self._drawn(place, closed, gate=False))
+
+
+def _inserts(locals_: Iterable[Local]) -> Inserts:
+    found = {key: (methods, first) for local in locals_ for key, methods, first in local.inserts}
+    return tuple([found[key] for key in sorted(found)])
+
+
+def _first(fronts: Sequence[Front], locals_: Sequence[Local]) -> Item | None:
+    """Return the item that ``arrange`` would put first, None if there is none."""
+    if not fronts:
+        return None
+    apart = frozenset().union(*[local.apart for local in locals_ if local.apart])
+    across = [pair for local in locals_ for pair in local.across]
+    free = list(_free(fronts, apart, across)) if across else fronts
+    chosen = min(free or fronts, key=lambda front: (front.item.zone in apart, front.order))
+    return chosen.item
+
+
+def _free(
+    fronts: Sequence[Front], apart: frozenset[str], across: Sequence[tuple[int, int]]
+) -> Iterator[Front]:
+    """Yield the heads that need not wait for what another ladder must do before."""
+    for front in fronts:
+        held = 0
+        for earlier, later in across:
+            if front.head & later:
+                held |= earlier
+        if not held or not any(
+            other.methods & held
+            and other.item.target != front.item.target
+            and (other.item.zone in apart) == (front.item.zone in apart)
+            for other in fronts
+        ):
+            yield front
