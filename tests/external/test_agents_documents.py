@@ -5,7 +5,10 @@ PEL and the 1993-94 TLV); NIOSH Pocket Guide (ethyl alcohol); OSHA sampling page
 ethylene, toluene, acetone, Stoddard solvent, cyclohexane, hydrogen peroxide, potassium
 hydroxide, hydrogen chloride); 40 CFR 751.603 (tetrachloroethylene); CCOHS records (odour); AIHA
 2025 (hydrogen chloride); Directive 2004/37/EC Annex III and Directive 91/322/EEC Annex; German
-accident insurers' data sheet (2-ethoxyethanol).
+accident insurers' data sheet (2-ethoxyethanol); OSHA annotated Tables Z-1 and Z-2 of 2018 (TLV
+and Cal/OSHA columns); EH40/2005 Table 1; Annex of Directive 2009/161/EU; Annex XXXVIII of the
+Italian decree 81/2008 and article R4412-149 of the French Labour Code, which put the EU values
+into national law.
 """
 
 from __future__ import annotations
@@ -130,6 +133,106 @@ ethoxyethanol-2         de-agw twa    2      ppm   480
 hypochlorite            niosh idlh    10     ppm   0
 hypochlorite            osha  ceiling 1      ppm   0
 hypochlorite            niosh ceiling 0.5    ppm   15
+acetic-acid             niosh idlh    50     ppm   0
+acetic-acid             acgih twa     10     ppm   480
+acetic-acid             acgih stel    15     ppm   15
+acetone                 acgih twa     250    ppm   480
+acetone                 acgih stel    500    ppm   15
+ammonia-solution        acgih twa     25     ppm   480
+ammonia-solution        acgih stel    35     ppm   15
+amyl-acetate            acgih twa     50     ppm   480
+amyl-acetate            acgih stel    100    ppm   15
+butoxyethanol-2         acgih twa     20     ppm   480
+diethyl-ether           acgih twa     400    ppm   480
+diethyl-ether           acgih stel    500    ppm   15
+ethanol                 acgih stel    1000   ppm   15
+ethoxyethanol-2         acgih twa     5      ppm   480
+heptane                 acgih twa     400    ppm   480
+heptane                 acgih stel    500    ppm   15
+hypochlorite            acgih twa     0.1    ppm   480
+hypochlorite            acgih stel    0.4    ppm   15
+isopropanol             acgih twa     200    ppm   480
+isopropanol             acgih stel    400    ppm   15
+naphthalene             acgih twa     10     ppm   480
+naphthalene             acgih stel    15     ppm   15
+phenol                  acgih twa     5      ppm   480
+toluene                 acgih twa     20     ppm   480
+hydrochloric-acid-dilute cal-osha twa 0.3    ppm   480
+hydrochloric-acid-dilute cal-osha ceiling 2  ppm   0
+naphthalene             cal-osha twa  0.1    ppm   480
+toluene                 cal-osha twa  10     ppm   480
+toluene                 cal-osha stel 150    ppm   15
+tetrachloroethylene     niosh idlh    150    ppm   0
+protease-neutral        niosh stel    0.00006 mg/m3 60
+ammonia-solution        france twa    10     ppm   480
+ammonia-solution        france stel   20     ppm   15
+acetic-acid             eu-ioelv twa  10     ppm   480
+acetic-acid             eu-ioelv stel 20     ppm   15
+acetone                 eu-ioelv twa  500    ppm   480
+ammonia-solution        eu-ioelv twa  20     ppm   480
+ammonia-solution        eu-ioelv stel 50     ppm   15
+amyl-acetate            eu-ioelv twa  50     ppm   480
+amyl-acetate            eu-ioelv stel 100    ppm   15
+carbon-tetrachloride    eu-ioelv twa  1      ppm   480
+carbon-tetrachloride    eu-ioelv stel 5      ppm   15
+cyclohexane             eu-ioelv twa  200    ppm   480
+diethyl-ether           eu-ioelv twa  100    ppm   480
+diethyl-ether           eu-ioelv stel 200    ppm   15
+ethoxyethanol-2         eu-ioelv twa  2      ppm   480
+ethyl-acetate           eu-ioelv twa  200    ppm   480
+ethyl-acetate           eu-ioelv stel 400    ppm   15
+heptane                 eu-ioelv twa  500    ppm   480
+hydrochloric-acid-dilute eu-ioelv twa 5      ppm   480
+hydrochloric-acid-dilute eu-ioelv stel 10    ppm   15
+hypochlorite            eu-ioelv stel 0.5    ppm   15
+paradichlorobenzene     eu-ioelv twa  2      ppm   480
+paradichlorobenzene     eu-ioelv stel 10     ppm   15
+phenol                  eu-ioelv twa  2      ppm   480
+phenol                  eu-ioelv stel 4      ppm   15
+tetrachloroethylene     eu-ioelv twa  20     ppm   480
+tetrachloroethylene     eu-ioelv stel 40     ppm   15
+toluene                 eu-ioelv twa  50     ppm   480
+toluene                 eu-ioelv stel 100    ppm   15
+acetic-acid             uk-hse twa    10     ppm   480
+acetic-acid             uk-hse stel   20     ppm   15
+acetone                 uk-hse twa    500    ppm   480
+acetone                 uk-hse stel   1500   ppm   15
+ammonia-solution        uk-hse twa    25     ppm   480
+ammonia-solution        uk-hse stel   35     ppm   15
+amyl-acetate            uk-hse twa    50     ppm   480
+amyl-acetate            uk-hse stel   100    ppm   15
+butoxyethanol-2         uk-hse twa    25     ppm   480
+butoxyethanol-2         uk-hse stel   50     ppm   15
+cyclohexane             uk-hse twa    100    ppm   480
+cyclohexane             uk-hse stel   300    ppm   15
+diethyl-ether           uk-hse twa    100    ppm   480
+diethyl-ether           uk-hse stel   200    ppm   15
+dpg-methyl-ether        uk-hse twa    50     ppm   480
+ethanol                 uk-hse twa    1000   ppm   480
+ethoxyethanol-2         uk-hse twa    2      ppm   480
+ethyl-acetate           uk-hse twa    200    ppm   480
+ethyl-acetate           uk-hse stel   400    ppm   15
+heptane                 uk-hse twa    500    ppm   480
+hydrochloric-acid-dilute uk-hse twa   1      ppm   480
+hydrochloric-acid-dilute uk-hse stel  5      ppm   15
+hydrogen-peroxide       uk-hse twa    1      ppm   480
+hydrogen-peroxide       uk-hse stel   2      ppm   15
+hypochlorite            uk-hse stel   0.5    ppm   15
+isopropanol             uk-hse twa    400    ppm   480
+isopropanol             uk-hse stel   500    ppm   15
+paradichlorobenzene     uk-hse twa    2      ppm   480
+paradichlorobenzene     uk-hse stel   10     ppm   15
+phenol                  uk-hse twa    2      ppm   480
+phenol                  uk-hse stel   4      ppm   15
+potassium-hydroxide     uk-hse stel   2      mg/m3 15
+propylene-glycol        uk-hse twa    150    ppm   480
+protease-neutral        uk-hse twa    0.00004 mg/m3 480
+silica-gel              uk-hse twa    2.4    mg/m3 480
+silica-gel-cobalt       uk-hse twa    0.1    mg/m3 480
+tetrachloroethylene     uk-hse twa    20     ppm   480
+tetrachloroethylene     uk-hse stel   40     ppm   15
+toluene                 uk-hse twa    50     ppm   480
+toluene                 uk-hse stel   100    ppm   15
 """
 ROWS = [line.split() for line in PRINTED.split("\n") if line]
 
