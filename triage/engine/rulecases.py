@@ -13,6 +13,9 @@ from triage.engine.vocabulary import NONE, UNKNOWN, Slot
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.rules import Rule, RuleCase
 
+# What a case may name beside facts: a method in any place of a conclusion, or in a certain one.
+METHODS = ("method", "earlier", "later")
+
 
 def _default(slot: Slot) -> str:
     if slot.askable:
@@ -27,7 +30,11 @@ def _default(slot: Slot) -> str:
 def facts_of_case(consultant: Consultant, rule: NormalRule, case: RuleCase) -> tuple[Fact, ...]:
     """Return the facts of a rule case; what the rule reads but the case leaves out is unknown."""
     kinds = consultant.vocabulary.kinds
-    given = {kind: fields for kind, fields in case.given.items() if kind != "method"}
+    given = facts_given(case)
+    for name in set(METHODS) & set(case.given):
+        if (method := case.given[name]) not in consultant.knowledge.methods:
+            mend = did_you_mean(str(method), consultant.knowledge.methods)
+            raise TriageError(f'unknown method "{method}"', mend=mend)
     for kind in given:
         if kind not in kinds:
             raise TriageError(f'unknown kind of fact "{kind}"', mend=did_you_mean(kind, kinds))
@@ -54,14 +61,23 @@ def _fact(slots: Mapping[str, Slot], kind: str, row: Mapping[str, Any], index: i
     return Fact(kind, f"{kind}-{index}", fields)
 
 
-def fires(conclusions: Iterable[Conclusion], method: str | None) -> bool:
-    """Return whether any conclusion was drawn, for the method if one is named."""
-    for conclusion in conclusions:
-        if method is None:
-            return True
-        if any(method in (conclusion.get(name) or ()) for name in ("method", "earlier", "later")):
-            return True
-    return False
+def facts_given(case: RuleCase) -> dict[str, Any]:
+    """Return what a case says of facts, kind by kind, the methods that it names left out."""
+    return {kind: fields for kind, fields in case.given.items() if kind not in METHODS}
+
+
+def fires(conclusions: Iterable[Conclusion], given: Mapping[str, Any]) -> bool:
+    """Return whether any conclusion was drawn, of the methods that a case names if it names any."""
+    return any(_is_about(conclusion, given) for conclusion in conclusions)
+
+
+def _is_about(conclusion: Conclusion, given: Mapping[str, Any]) -> bool:
+    method = given.get("method")
+    if method is not None and all(method not in (conclusion.get(n) or ()) for n in METHODS):
+        return False
+    return all(
+        given[name] in (conclusion.get(name) or ()) for name in METHODS[1:] if name in given
+    )
 
 
 def failed_cases(consultant: Consultant) -> list[TriageError]:
@@ -83,7 +99,7 @@ def _failed(consultant: Consultant, rule: Rule, normal: NormalRule) -> list[Tria
             where = consultant.knowledge.where("rule", rule.id, "cases", number - 1)
             faults.append(TriageError(f"case {number}: {fault.message}", where, fault.mend))
             continue
-        found = fires(evaluate((normal,), facts), case.given.get("method"))
+        found = fires(evaluate((normal,), facts), case.given)
         if found != (case.expect == "fires"):
             where = consultant.knowledge.where("rule", rule.id, "cases", number - 1)
             said = "fired" if found else "stayed silent"

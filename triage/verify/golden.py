@@ -15,7 +15,7 @@ from triage.engine.consult import Consultant
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.normal import NormalRule
 from triage.engine.plain import evaluate
-from triage.engine.rulecases import facts_of_case
+from triage.engine.rulecases import facts_given, facts_of_case
 from triage.errors import TriageError
 from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
@@ -136,16 +136,29 @@ def _ladders(consultant: Consultant) -> dict[str, list[str]]:
     }
 
 
-def _said(conclusions: Iterable[Conclusion]) -> dict[str, set[str]]:
-    """Return what is concluded, whichever rule says it: what is said -> methods it is said of."""
+def said_by(knowledge: Knowledge, conclusions: Iterable[Conclusion]) -> dict[str, set[str]]:
+    """Return what is concluded: what is said -> methods it is said of.
+
+    Which rule says it does not matter, but where it does: evidence adds up rule by rule, and of a
+    caution its sentence is what the user reads.
+    """
     said: dict[str, set[str]] = {}
     for conclusion in conclusions:
         words = [conclusion.kind]
         words += [f"{n}={v}" for n, v in conclusion.fields if n not in METHODS and n != "finding"]
-        for name in METHODS:
-            for method in conclusion.get(name) or ():
-                said.setdefault(" ".join([*words, name]), set()).add(method)
+        if conclusion.kind == "evidence":
+            words.append(f"by {conclusion.rule}")
+        if conclusion.kind == "caution":
+            words.append(f'"{knowledge.rule(conclusion.rule).because}"')
+        if conclusion.kind == "before":
+            for earlier in conclusion.get("earlier"):
+                key = " ".join([*words, earlier])
+                said.setdefault(key, set()).update(conclusion.get("later"))
+            continue
         said.setdefault(" ".join(words), set())
+        for name in METHODS:
+            if conclusion.get(name):
+                said.setdefault(" ".join([*words, name]), set()).update(conclusion.get(name))
     return said
 
 
@@ -161,11 +174,11 @@ def _expectations(consultant: Consultant) -> dict[str, Any]:
             known: list[dict[str, set[str]]] = []
             for number, case in enumerate(rule.cases, start=1):
                 facts = facts_of_case(consultant, normal[rule.id], case)
-                said = _said(evaluate((normal[rule.id],), facts))
+                said = said_by(consultant.knowledge, evaluate((normal[rule.id],), facts))
                 if not said or said in known:
                     continue
                 known.append(said)
-                given = {k: v for k, v in case.given.items() if k != "method"}
+                given = facts_given(case)
                 given |= {f.kind: {} for f in facts if f.kind not in given}
                 fields = _fields_of(normal[rule.id])
                 found[f"{rule.id} {number}"] = {
@@ -200,7 +213,7 @@ def _holding(
         varied = tuple(
             Fact(f.kind, f.key, {**f.fields, name: value}) if f.kind == kind else f for f in facts
         )
-        now = _said(consultant.run_plain(family, varied))
+        now = said_by(consultant.knowledge, consultant.run_plain(family, varied))
         if all(what in now and methods <= now[what] for what, methods in said.items()):
             found.append(value)
     return found
@@ -271,7 +284,7 @@ def _missed(consultant: Consultant, name: str, expected: Mapping[str, Any]) -> I
         yield f"{name}: {fault.message}"
         return
     family = Family(expected["family"])
-    said = _said(consultant.run_plain(family, facts))
+    said = said_by(consultant.knowledge, consultant.run_plain(family, facts))
     wanted = {what: set(methods.split()) for what, methods in expected["says"].items()}
     for what, methods in wanted.items():
         missing = methods - said.get(what, set())
