@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from triage.engine.consult import Consultant
+from triage.engine.normal import NormalRule
+from triage.explain.bounds import FarRules
+from triage.explain.permitting import permitting_answers
+from triage.explain.sweep import SPECIMEN
 from triage.knowledge.rules import Family
 
 # Weight of a candidate that no sign speaks for: it may still be true.
@@ -14,7 +18,7 @@ FLOOR = 0.02
 class Likelihood:
     """What each answer says about each deposit, taken from the recognise rules.
 
-    A rule that asks one question of a finding gives the weight w of its answer for a deposit. The
+    A rule that asks one question gives the weight w of its answer for a deposit. The
     chance of an answer, were the deposit there, is taken as proportional to the odds
     (1 + w) / (1 - w), over the best odds that the answer gives any deposit: an answer that speaks
     strongly for something else is unlikely, one that excludes the deposit impossible. That is a
@@ -27,22 +31,25 @@ class Likelihood:
         self.questions = frozenset(
             q.id for q in self.knowledge.questions.values() if q.about == "zone"
         )
-        # Kept for ``nextquestion``: for each pair of deposits what tells them apart best.
-        self.leads: dict[tuple[str, str | None], tuple[tuple[str, tuple[float, str]], ...]] = {}
         self.weights: dict[tuple[str, str], dict[str, float]] = {}
         for rule in consultant.normal.by_family[Family.RECOGNISE]:
-            if len(rule.patterns) != 1 or rule.patterns[0].kind != "finding":
+            asked = _question_of(rule)
+            if asked is None or asked[0] not in self.knowledge.questions:
                 continue
-            asked = [pair for pair in rule.patterns[0].allowed if pair[0] in self.questions]
-            if len(asked) != 1 or len(rule.patterns[0].allowed) != 1:
-                continue
-            question, answers = asked[0]
+            question, answers = asked
             for template in rule.templates:
                 constants = dict(template.constants)
                 if template.kind == "evidence":
                     for answer in answers:
                         known = self.weights.setdefault((question, answer), {})
                         known[constants["deposit"]] = constants["weight"]
+        # The questions that speak for or against a deposit; some are asked of the specimen.
+        self.telling = tuple(sorted({question for question, _ in self.weights}))
+        # Kept for ``rivals``: for each pair of deposits what tells them apart best.
+        self.leads: dict[tuple[str, str | None], tuple[tuple[str, float, str], ...]] = {}
+        # Which answers open the way, and which rules reach beyond one finding.
+        self.permitting = permitting_answers(consultant)
+        self.far = FarRules(consultant)
 
     def weight(self, question: str, answer: str, deposit: str) -> float:
         """Return how strongly an answer speaks for (or against) a deposit, 0 if not at all."""
@@ -73,6 +80,15 @@ class Likelihood:
             for answer, share in zip(answers, given, strict=True):
                 chances[answer] += chance * (share / total if total else 1 / len(answers))
         return chances
+
+
+def _question_of(rule: NormalRule) -> tuple[str, frozenset[str]] | None:
+    """Return the one question that a rule about a finding asks, and the answers that meet it."""
+    patterns = [p for p in rule.patterns if p.kind == "finding" or p.allowed]
+    asked = [pair for pattern in patterns for pair in pattern.allowed]
+    if len(asked) != 1 or any(p.absent or p.kind not in (SPECIMEN, "finding") for p in patterns):
+        return None
+    return asked[0]
 
 
 def _odds(weight: float) -> float:

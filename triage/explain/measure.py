@@ -29,7 +29,8 @@ from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.likelihood import Likelihood
-from triage.explain.nextquestion import Place, ranked_questions
+from triage.explain.nextquestion import ranked_questions
+from triage.explain.rivals import Place
 from triage.explain.sweep import SPECIMEN, TAXON, Sweep
 from triage.knowledge.load import load_knowledge
 from triage.plan.lookahead import Lookahead

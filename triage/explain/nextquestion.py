@@ -5,18 +5,26 @@ and Mookerjee, Optimizing expert systems: heuristics for efficiently generating 
 information acquisition strategies, INFORMS Journal on Computing 11(3):278-291, 1999). The value
 of a question is the chance that its answer changes the next step, over its cost; the chance comes
 from the candidates' certainty. Where no single answer decides, answers that only together open a
-gate, or settle a finding, share the value of what they open. Looks go before touches and touches
-before micro-tests of like value; a micro-test is asked only when no safer question is left.
+gate, or read a finding otherwise, share the value of what they open. Looks go before touches and
+touches before micro-tests of like value; a micro-test is asked only when no safer question is left.
+
+Asking ends when no open answer changes the next step, and when no rival of any finding does so
+even at the optimistic end: the open signs that speak most for it, together with the most
+permitting answer to every open question about the specimen (``rivals``, ``permitting``). Findings
+that cannot come first whatever they are do not need a look (``bounds``).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from triage.engine.vocabulary import UNKNOWN
+from triage.explain.bounds import Bounds
 from triage.explain.likelihood import Likelihood
+from triage.explain.rivals import Place, Rivals, Values
 from triage.explain.sweep import SPECIMEN, TAXON, Answer, Sweep
+from triage.knowledge.book import Knowledge
 from triage.plan.lookahead import Outlook
 from triage.plan.model import QuestionLine
 from triage.plan.questions import question_line
@@ -26,11 +34,6 @@ from triage.plan.skeleton import ORDER
 RISK_FACTOR = {"none": 1.0, "touch": 2.0, "micro-test": 8.0}
 # A question costs at least this long [s]: reading it and looking up.
 LEAST_S = 10.0
-# A settled finding is doubted by this many of the strongest open answers for each rival.
-SURPRISES = 2
-Place = tuple[str, str]
-Values = dict[Place, str]
-
 
 @dataclass(frozen=True, slots=True)
 class NextQuestion:
@@ -67,49 +70,66 @@ class Asking:
         self.knowledge = sweep.knowledge
         self.likelihood = likelihood
         self.worth: dict[Place, _Worth] = {}
+        self.bounds = Bounds(sweep, likelihood.far)
+        # The answers worth a look, by place, and all answers that a place may take.
+        self.looked: dict[Place, list[tuple[Answer, Outlook]]] = {}
+        self.answers: dict[Place, tuple[str, ...]] = {}
 
     def ranked(self) -> tuple[NextQuestion, ...]:
         """Return every question that could still change the next step, the best first."""
         if self.sweep.base.refused or self.sweep.base.held:
             return ()
+        self._look()
         self._one_answer()
         self._together(self._way(self._gate_places()), "opens the gate of this stage")
         self._together(self._way(self._open_specimen()), "opens the way to a milder or later step")
-        for finding in self._open_findings():
-            self._candidates(finding)
+        # While work on findings rests, the gates come first.
+        if not (self.worth and self.bounds.rests):
+            for finding in self._open_findings():
+                self._rivals(finding)
         found = [self._question(place, worth) for place, worth in self.worth.items()]
         return tuple(sorted(found, key=self._rank))
 
     # -- what could change the next step ---------------------------------------------------------
 
+    def _look(self) -> None:
+        """Look ahead with every open answer that could change the next step at all."""
+        for fact, question, answers in self.sweep.open_places():
+            place = (fact.key, question)
+            is_finding = fact.kind == "finding"
+            self.answers[place] = answers
+            self.looked[place] = [
+                (Answer(fact.key, question, UNKNOWN, after), self.sweep.outlook({place: after}))
+                for after in answers
+                if not is_finding or self.bounds.matters(fact.key, question, after)
+            ]
+
     def _one_answer(self) -> None:
         """Credit each question with the chance that its answer alone changes the next step."""
         base = self.sweep.base.head
-        by_place: dict[Place, list[tuple[Answer, Outlook]]] = {}
-        for answer, outlook in self.sweep.open:
-            by_place.setdefault(answer.place, []).append((answer, outlook))
-        for place, pairs in by_place.items():
+        for place, pairs in self.looked.items():
             changing = [(a, o) for a, o in pairs if o.head != base]
             if not changing:
                 continue
-            chances = self._chances(place, [a.after for a, _ in pairs])
+            chances = self._chances(place, self.answers[place])
             chance = sum(chances[a.after] for a, _ in changing)
             answer, outlook = max(changing, key=lambda pair: (chances[pair[0].after], pair[0]))
-            self._credit(place, chance, 1, self._would(answer.after, outlook))
+            self._credit(place, chance, 1, self._would(answer, outlook))
 
-    def _chances(self, place: Place, answers: list[str]) -> Mapping[str, float]:
+    def _chances(self, place: Place, answers: tuple[str, ...]) -> Mapping[str, float]:
         whose, question = place
         if whose == SPECIMEN:
             return dict.fromkeys(answers, 1.0 / len(answers))
         candidates = self.likelihood.candidates(self.sweep.certainties(whose))
         return self.likelihood.answers(question, candidates)
 
-    def _would(self, answer: str, outlook: Outlook) -> str:
+    def _would(self, answer: Answer, outlook: Outlook) -> str:
+        said = f'"{answer_words(self.knowledge, answer.question, answer.after)}"'
         if outlook.refused:
-            return f'"{answer}" would end the work: {self._because(outlook.refused[0])}'
+            return f"{said} would end the work: {self._because(outlook.refused[0])}"
         if outlook.step is None:
-            return f'"{answer}" would leave no step to do now.'
-        return f'"{answer}" would make the next step: {self._step_name(outlook)}.'
+            return f"{said} would leave no step to do now."
+        return f"{said} would make this the next step: {self._step_name(outlook)}."
 
     def _because(self, rule: str) -> str:
         return self.knowledge.rule(rule).because
@@ -130,15 +150,11 @@ class Asking:
         return ORDER.index(stage) <= max(ORDER.index(self.sweep.base.stage), 0)
 
     def _open_specimen(self) -> list[Place]:
-        return list(
-            dict.fromkeys(
-                answer.place
-                for answer, _ in self.sweep.open
-                if answer.whose == SPECIMEN
-                and answer.question != TAXON
-                and self._reached(answer.question)
-            )
-        )
+        return [
+            (whose, question)
+            for whose, question in self.answers
+            if whose == SPECIMEN and question != TAXON and self._reached(question)
+        ]
 
     def _gate_places(self) -> list[Place]:
         """Return the open questions whose rules close the present stage."""
@@ -147,14 +163,15 @@ class Asking:
 
     def _way(self, places: Iterable[Place]) -> Values:
         """Return the most permissive answer to each question: fewest gates, most rungs."""
-        wanted = set(places)
         best: dict[Place, tuple[tuple[int, int, int], str]] = {}
-        for answer, outlook in self.sweep.open:
-            if answer.place in wanted and not outlook.refused:
+        for place in places:
+            for answer, outlook in self.looked[place]:
+                if outlook.refused:
+                    continue
                 rungs = sum(len(left) for _, left in outlook.rungs)
                 score = (-len(outlook.gates), ORDER.index(outlook.stage), rungs)
-                if answer.place not in best or score > best[answer.place][0]:
-                    best[answer.place] = (score, answer.after)
+                if place not in best or score > best[place][0]:
+                    best[place] = (score, answer.after)
         return {place: after for place, (_, after) in best.items()}
 
     def _together(self, values: Values, what: str) -> None:
@@ -164,82 +181,63 @@ class Asking:
         reached = self.sweep.outlook(values)
         if reached.head == self.sweep.base.head:
             return
-        needed = dict(values)
-        for place in sorted(values):
-            fewer = {p: v for p, v in needed.items() if p != place}
-            if self.sweep.outlook(fewer).head == reached.head:
-                needed = fewer
+        needed = self._needed(values, values, reached)
         for place in needed:
             because = f"It {what}, together with {len(needed) - 1} more."
             self._credit(place, 0.5 / len(needed), len(needed), because)
 
+    def _needed(self, values: Values, doubtful: Iterable[Place], reached: Outlook) -> Values:
+        """Return the values without those of the doubtful that the outlook does not need."""
+        needed = dict(values)
+        for place in sorted(doubtful):
+            fewer = {p: v for p, v in needed.items() if p != place}
+            if self.sweep.outlook(fewer).head == reached.head:
+                needed = fewer
+        return needed
+
     def _open_findings(self) -> list[str]:
         return [f.id for f in self.sweep.case.findings if self.sweep.is_open(f.id)]
 
-    def _candidates(self, finding: str) -> None:
-        """Credit the questions that could settle a finding otherwise, several answers at once."""
-        certainties = self.sweep.certainties(finding)
-        chances = self.likelihood.candidates(certainties)
-        settled = self.sweep.settled(finding)
-        for deposit, chance in sorted(chances.items()):
-            if deposit == settled:
-                continue
-            values = self._toward(finding, deposit, settled)
-            if len(values) < 2 or not self._matters(finding, deposit, settled, values):
-                continue
-            name = self.knowledge.deposits[deposit].name
-            because = f"It tells whether this is {name}, which would change the next step."
-            for place in values:
-                self._credit(place, chance / len(values), len(values), because)
+    def _permitting(self) -> Values:
+        """Return the most permitting answer to each open question about the specimen."""
+        permits = self.likelihood.permitting
+        return {place: permits[place[1]] for place in self._open_specimen()}
 
-    def _matters(
-        self, finding: str, deposit: str, settled: str | None, values: Mapping[Place, str]
-    ) -> bool:
-        """Return whether these answers shake the reading, and the next step in the end."""
-        specimen, bench = self.sweep.facts[:2]
-        fact = self.sweep.fact(finding)
-        fields = {**fact.fields, **{name: value for (_, name), value in values.items()}}
-        read = self.sweep.look.summary(replace(fact, fields=fields), specimen, bench)
-        if read.settled == settled:
-            return False
+    def _rivals(self, finding: str) -> None:
+        """Credit the questions that could read a finding otherwise, several answers at once."""
+        scope = self.bounds.scope(finding, alone=False)
+        permitting = self._permitting()
+        rivals = Rivals(self.sweep, self.likelihood)
+        for rival in rivals.of(finding):
+            if not scope.everything and rival.deposit not in scope.deposits:
+                continue
+            if not rivals.shakes(finding, rival.values):
+                continue
+            needed = self._deciding(rival.values, rival.every, permitting)
+            if len(needed) < 2:
+                continue
+            name = self.knowledge.deposits[rival.deposit].name
+            tells = f"It tells whether this is {name}, which would change the next step."
+            opens = f"If {finding} is {name}, this opens another next step."
+            for place in needed:
+                because = tells if place in rival.values else opens
+                self._credit(place, rival.chance / len(needed), len(needed), because)
+
+    def _deciding(self, values: Values, every: Values, permitting: Values) -> Values:
+        """Return the answers that together change the next step, none if nothing open does."""
         base = self.sweep.base.head
         if self.sweep.outlook(values).head != base:
-            return True
+            return values
         # Shaken, but not yet decided: would all the open answers decide it?
-        every = self._toward(finding, deposit, None) if settled is not None else values
-        return len(every) > len(values) and self.sweep.outlook(every).head != base
-
-    def _toward(self, finding: str, deposit: str, settled: str | None) -> Values:
-        """Return the open answers that speak most for a deposit, few against a settled one."""
-        fields = self.sweep.fact(finding).fields
-        found: list[tuple[float, Place, str]] = []
-        for question, leads in self._leads(deposit, settled):
-            if fields[question] == UNKNOWN and (finding, question) not in self.sweep.declined:
-                found.append((leads[0], (finding, question), leads[1]))
-        found.sort(key=lambda item: (-item[0], item[1]))
-        most = len(found) if settled is None else SURPRISES
-        return {place: answer for _, place, answer in found[:most]}
-
-    def _leads(
-        self, deposit: str, settled: str | None
-    ) -> tuple[tuple[str, tuple[float, str]], ...]:
-        """Return each question with its answer that favours a deposit most over a settled one."""
-        key = (deposit, settled)
-        if key not in self.likelihood.leads:
-            found = []
-            for question in sorted(self.likelihood.questions):
-                answers = self.knowledge.questions[question].answers
-                best = max((self._lead(question, a.id, deposit, settled), a.id) for a in answers)
-                if best[0] > 0:
-                    found.append((question, best))
-            self.likelihood.leads[key] = tuple(found)
-        return self.likelihood.leads[key]
-
-    def _lead(self, question: str, answer: str, deposit: str, settled: str | None) -> float:
-        gain = self.likelihood.weight(question, answer, deposit)
-        if settled is not None and gain >= 0:
-            gain -= self.likelihood.weight(question, answer, settled)
-        return gain
+        if len(every) > len(values) and self.sweep.outlook(every).head != base:
+            return values
+        # The optimistic end: nothing open bars a method.
+        most = {**permitting, **values}
+        if len(most) > len(values):
+            reached = self.sweep.outlook(most)
+            if reached.head != base:
+                return self._needed(most, most.keys() - values.keys(), reached)
+        return {}
 
     # -- the ranking -----------------------------------------------------------------------------
 
@@ -257,6 +255,13 @@ class Asking:
         line = found.line
         # A micro-test marks the specimen: it waits until no look and no touch could help.
         return (line.risk == "micro-test", -found.value, line.finding or "", line.question)
+
+
+def answer_words(knowledge: Knowledge, question: str, answer: str) -> str:
+    """Return an answer as a person would say it; ``taxon`` counts as a question."""
+    if question == TAXON:
+        return knowledge.taxa[answer].name
+    return next(a.text for a in knowledge.questions[question].answers if a.id == answer)
 
 
 def ranked_questions(sweep: Sweep, likelihood: Likelihood) -> tuple[NextQuestion, ...]:
