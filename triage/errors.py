@@ -7,10 +7,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-# Terminal control characters, and marks that reorder text on screen so that it reads as
-# something else than what is stored.
+# Terminal control characters, and marks that reorder text on screen or hide in it so that it
+# reads as something else than what is stored. Source: Unicode Standard Annex 9, table 4 (U+061C,
+# U+200E-F, U+202A-E, U+2066-9); chapter 23 (U+206A-F, U+FFF9-B and tags are not to be used).
 CONTROL = re.compile(
-    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]"
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u206f\ufeff"
+    "\ufff9-\ufffb\U000e0000-\U000e007f]"
 )
 
 

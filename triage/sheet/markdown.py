@@ -8,12 +8,15 @@ from collections.abc import Iterator
 from triage.sheet.parts import FINDING_HEAD, OUTCOMES, Block, Sheet, SheetStep
 
 LINE = "_" * 40
-_SPECIAL = re.compile(r"([\\`*_\[\]<>|#])")
+# What Markdown or HTML takes for more than text; "://", "www." and "@" become links by themselves.
+_SPECIAL = re.compile(r"([\\`*_\[\]<>|#~&@]|:(?=//)|(?<=[wW]{3})\.)")
+# What begins a list, a rule or a heading at the start of a line.
+_START = re.compile(r"^(\d*)([-+=]|[.)](?=\s|$))")
 
 
 def plain(text: str) -> str:
     """Return a text in which nothing is taken for Markdown or HTML, on one line."""
-    return _SPECIAL.sub(r"\\\1", " ".join(text.split()))
+    return _START.sub(r"\1\\\2", _SPECIAL.sub(r"\\\1", " ".join(text.split())))
 
 
 def markdown_of(sheet: Sheet) -> str:
