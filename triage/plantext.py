@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from triage.history.advice import record_lines
 from triage.plan.model import AirLine, FindingLine, Plan, QuestionLine, Step
@@ -21,8 +21,13 @@ STATUS = {"next": "NEXT", "then": "then", "if-needed": "only if the one before f
 
 
 def _wrapped(text: str, indent: str = "  ", first: str | None = None) -> Iterator[str]:
+    # Ids with hyphens stay whole, so that they can be copied.
     yield from textwrap.wrap(
-        text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent
+        text,
+        WIDTH,
+        initial_indent=indent if first is None else first,
+        subsequent_indent=indent,
+        break_on_hyphens=False,
     )
 
 
@@ -140,9 +145,11 @@ def step_head(step: Step) -> str:
     return f"{STATUS[step.status]}: {step.name} - {where}{side} [{step.id}]"
 
 
-def step_text(step: Step) -> Iterator[str]:
-    """Yield one complete step as lines."""
+def step_text(step: Step, sure: str = "") -> Iterator[str]:
+    """Yield one complete step as lines; ``sure`` says how firm it is."""
     yield from _wrapped(step_head(step), "    ", "  ")
+    if sure:
+        yield from _wrapped(sure, "      ", "    ")
     h = step.harshness
     yield (
         f"    rung {step.rung} of {step.rungs}; harshness: mechanical {h.mechanical}, "
@@ -193,7 +200,8 @@ def _head(plan: Plan) -> Iterator[str]:
     for notice in (*plan.refused, *plan.notices):
         yield from _wrapped(f"{notice.kind.upper()}: {notice.text} [{notice.rule}]", "  ", "")
     for hold in plan.held:
-        yield from _wrapped(f"HELD: {hold.sentence} (attempt {hold.attempt})", "  ", "")
+        held = hold.sentence.replace("Held:", "HELD:", 1)
+        yield from _wrapped(f"{held} (attempt {hold.attempt})", "  ", "")
     for conflict in plan.conflicts:
         yield from _wrapped(f"CONTRADICTION in {conflict.finding}: {conflict.sentence}", "  ", "")
 
@@ -226,15 +234,20 @@ def _ruled_out(plan: Plan, *, whole: bool) -> Iterator[str]:
         yield from _wrapped(f"{text} [{excluded.rule}]{more}", "    ", "  ")
 
 
-def plan_text(plan: Plan, *, whole: bool = False) -> str:
-    """Return the plan as text: the next step in full, the others by name unless ``whole``."""
+def plan_text(plan: Plan, *, whole: bool = False, sure: Mapping[str, str] | None = None) -> str:
+    """Return the plan as text: the next step in full, the others by name unless ``whole``.
+
+    ``sure`` says how firm a step is, by its id.
+    """
+    sure = sure or {}
     lines = [*_head(plan), *_seen(plan, None if whole else QUESTIONS_SHOWN)]
     lines += ["", "steps" if plan.steps else "no step to do now"]
     for place, step in enumerate(plan.steps):
         if whole or place == 0:
-            lines += step_text(step)
+            lines += step_text(step, sure.get(step.id, ""))
         else:
-            lines += _wrapped(step_head(step), "    ", "  ")
+            word = sure.get(step.id, "").partition(".")[0]
+            lines += _wrapped(f"{step_head(step)}{f' - {word}' if word else ''}", "    ", "  ")
             lines += record_lines(step)
     lines += [*_ruled_out(plan, whole=whole), "", CLOSING]
     return "\n".join(lines) + "\n"

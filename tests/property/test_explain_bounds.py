@@ -75,10 +75,14 @@ def test_a_finding_that_comes_after_stays_after_whatever_is_answered():
                 continue
             places: dict = {}
             for answer, _ in sweep.open:
-                if answer.finding == finding.id and (
-                    answer.question,
-                    answer.after,
-                ) not in likelihood().far.whole:
+                if (
+                    answer.finding == finding.id
+                    and (
+                        answer.question,
+                        answer.after,
+                    )
+                    not in likelihood().far.whole
+                ):
                     places.setdefault(answer.place, []).append(answer.after)
             for _ in range(TOGETHER):
                 values = {place: rng.choice(after) for place, after in places.items()}

@@ -154,7 +154,7 @@ def run_ask(arguments: Arguments) -> int:
     elif not shown:
         print("nothing to ask: no answer could change what to do next")
     else:
-        _print_lines(line for question in shown for line in text.question_text(question))
+        _print_lines(text.questions_text(shown))
     return 0
 
 
@@ -196,7 +196,7 @@ def run_change(arguments: Arguments) -> int:
     else:
         from triage.explain import text
 
-        _print_lines(text.changes_text(found))
+        _print_lines(text.changes_text(found, workshop.knowledge))
     return 0
 
 

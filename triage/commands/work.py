@@ -286,18 +286,22 @@ def run_see(arguments: Arguments) -> int:
 
 def run_plan(arguments: Arguments) -> int:
     """Print the plan."""
-    from triage.plan.model import plan_json
+    from triage.explain.sureplan import sure_plan_json
     from triage.plantext import plan_text
 
     workshop = workshop_of(arguments, arguments.case)
-    plan = workshop.plan(workshop.load(arguments.case))
-    sys.stdout.write(plan_json(plan) if arguments.json else plan_text(plan, whole=arguments.whole))
+    sure = workshop.desk.sure_plan(workshop.load(arguments.case))
+    sys.stdout.write(
+        sure_plan_json(sure)
+        if arguments.json
+        else plan_text(sure.plan, whole=arguments.whole, sure=sure.words())
+    )
     if not arguments.json:
         from triage.history.acts import suggestions_for
         from triage.history.advice import skip_lines
 
         case = workshop.load(arguments.case)
-        for line in skip_lines(suggestions_for(workshop, case, plan), case.id):
+        for line in skip_lines(suggestions_for(workshop, case, sure.plan), case.id):
             print(line)
     return 0
 

@@ -6,7 +6,7 @@ People ask "why A rather than B", and want the reason that tells the two apart, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from triage.explain.node import Node
 from triage.explain.trail import Trail
@@ -80,7 +80,7 @@ class Comparing:
                 ladder.target.finding,
                 "name",
                 sentence,
-                Node("order", order.because, "harshness-order", order.source),
+                self._order(),
             )
         word = order.keys[place]
         sentence = (
@@ -91,11 +91,17 @@ class Comparing:
             for w in (first, second)
             for kind in ([word] if word in KINDS else KINDS)
         )
-        node = Node("order", order.because, "harshness-order", order.source, children=reasons)
+        node = replace(self._order(), children=reasons)
         return Contrast(first.method, second.method, ladder.target.finding, word, sentence, node)
 
     def _grade(self, method: Method, kind: str) -> Node:
         """Return one grade of a method with its own reason and source."""
         grade = getattr(method.harshness, kind)
         text = f"{method.name}: {kind} {grade.grade}, {grade.because}"
-        return Node("order", text, source=grade.source)
+        return Node("order", text, source=grade.source, title=self.trail.title(grade.source))
+
+    def _order(self) -> Node:
+        """Return the judgement by which methods are sorted."""
+        order = self.knowledge.judgement.harshness_order
+        title = self.trail.title(order.source)
+        return Node("order", order.because, "harshness-order", order.source, title)

@@ -18,6 +18,7 @@ from triage.explain.likelihood import Likelihood
 from triage.explain.nextquestion import NextQuestion, ranked_questions
 from triage.explain.node import Node
 from triage.explain.sensitivity import Firmness, firmness_of
+from triage.explain.sureplan import SurePlan, sure_plan
 from triage.explain.sweep import SPECIMEN, TAXON, Sweep
 from triage.explain.trail import Trail
 from triage.explain.whatif import WhatIf, compare
@@ -60,6 +61,7 @@ class ExplainDesk:
         self.likelihood = Likelihood(shop.consultant)
         self._look: Lookahead | None = None
         self._day: DayLedger | None = None
+        self._asked: tuple[Sweep, tuple[NextQuestion, ...]] | None = None
         self._sweep: tuple[Case, frozenset[tuple[str, str]], Sweep] | None = None
 
     def look(self) -> Lookahead:
@@ -67,7 +69,9 @@ class ExplainDesk:
         day = self.shop.day()
         if self._look is None or self._look.bench != self.shop.bench or self._day != day:
             parts = self._look.parts if self._look else None
-            self._look = Lookahead(self.shop.consultant, self.shop.bench, day=day, parts=parts)
+            # The planner keeps the judge of this bench and day: its air is worked out once.
+            judge = self.shop.planner.judge(self.shop.bench, day)
+            self._look = Lookahead(self.shop.consultant, self.shop.bench, judge, parts=parts)
             self._day = day
             self._sweep = None
         return self._look
@@ -94,7 +98,7 @@ class ExplainDesk:
     def why(self, case: Case, step: str | None = None) -> tuple[Node, ...]:
         """Return why the steps stand where they do; one if named, else the next one.
 
-        Without any step the closed gates answer.
+        Without any step the holds, the closed gates and what is ruled out answer.
 
         Raises
         ------
@@ -105,7 +109,7 @@ class ExplainDesk:
         if step is None:
             if items:
                 return (self._with_record(case, trail.step(items[0]), items[0].step),)
-            return trail.gates(trail.skeleton.stage)
+            return trail.stops()
         found = [item for item in items if item.step == step]
         if not found:
             mend = did_you_mean(step, [item.step for item in items])
@@ -199,7 +203,12 @@ class ExplainDesk:
     ) -> tuple[NextQuestion, ...]:
         """Return the questions that could still change the next step, the best first."""
         facts_from(case, self.shop.bench, self.shop.consultant.vocabulary)
-        return ranked_questions(self.sweep(case, declined), self.likelihood)
+        return self._ranked(self.sweep(case, declined))
+
+    def _ranked(self, sweep: Sweep) -> tuple[NextQuestion, ...]:
+        if self._asked is None or self._asked[0] is not sweep:
+            self._asked = sweep, ranked_questions(sweep, self.likelihood)
+        return self._asked[1]
 
     def next_question(
         self, case: Case, declined: Iterable[tuple[str, str]] = ()
@@ -210,13 +219,21 @@ class ExplainDesk:
 
     def firmness(self, case: Case) -> tuple[Firmness, ...]:
         """Return for each step whether it is firm, or which open question could move it."""
-        sweep = self.sweep(case)
-        look = self.look()
+        return self._firmness(self.sweep(case))
+
+    def _firmness(self, sweep: Sweep) -> tuple[Firmness, ...]:
+        case, look = sweep.case, sweep.look
         conclusions = self.shop.consultant.consult(case, look.bench, sweep.work.closed, plain=True)
         skeleton = self.shop.planner.maker.from_conclusions(
             case, look.bench, look.judge, conclusions
         )
-        return firmness_of(sweep, skeleton.items, self.questions(case))
+        return firmness_of(sweep, skeleton.items, self._ranked(sweep))
+
+    def sure_plan(self, case: Case) -> SurePlan:
+        """Return the plan with how firm each step is, its questions in the order of their value."""
+        plan = self.shop.plan(case)
+        sweep = self.sweep(case)
+        return sure_plan(plan, self._firmness(sweep), self._ranked(sweep))
 
 
 __all__ = ["SPECIMEN", "ExplainDesk", "Shop"]

@@ -35,6 +35,7 @@ RISK_FACTOR = {"none": 1.0, "touch": 2.0, "micro-test": 8.0}
 # A question costs at least this long [s]: reading it and looking up.
 LEAST_S = 10.0
 
+
 @dataclass(frozen=True, slots=True)
 class NextQuestion:
     """A question worth asking.

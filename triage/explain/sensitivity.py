@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from triage.explain.nextquestion import NextQuestion
+from triage.engine.vocabulary import UNKNOWN
+from triage.explain.nextquestion import NextQuestion, answer_words
 from triage.explain.sweep import SPECIMEN, Answer, Sweep
 from triage.plan.lookahead import Outlook
 from triage.plan.ordering import Item
@@ -39,25 +40,40 @@ def firmness_of(
     ranked open questions, the best first: of several that could move a step it names this one
     """
     order = {(q.line.finding or SPECIMEN, q.line.question): place for place, q in enumerate(ranked)}
+    last = len(order)
+    answers = sorted(
+        (
+            Answer(fact.key, question, UNKNOWN, after)
+            for fact, question, afters in sweep.open_places()
+            for after in afters
+        ),
+        key=lambda answer: (order.get(answer.place, last), answer),
+    )
+    movers = _movers(sweep, items, answers)
+    return tuple(_firmness(sweep, item, movers.get(place)) for place, item in enumerate(items))
+
+
+def _movers(sweep: Sweep, items: Sequence[Item], answers: Iterable[Answer]) -> dict[int, Answer]:
+    """Return the first answer that moves each step, by its place; a firm step has none."""
     rungs = {(i.target, i.rung): i.method for i in items if not i.inserted}
-    moved: dict[tuple[str, str], list[Answer]] = {}
-    first: list[Answer] = []
-    standing = {(i.target, rungs.get((i.target, i.rung), i.method)) for i in items}
-    for answer, outlook in sweep.open:
+    left = {
+        place: (item.target, rungs.get((item.target, item.rung), item.method))
+        for place, item in enumerate(items)
+    }
+    found: dict[int, Answer] = {}
+    for answer in answers:
+        if not left:
+            break
+        outlook = sweep.outlook({answer.place: answer.after})
         if outlook is sweep.base:
             continue
-        if outlook.head != sweep.base.head:
-            first.append(answer)
         there = _rungs(outlook)
-        for step in standing:
-            if step not in there:
-                moved.setdefault(step, []).append(answer)
-    found = []
-    for place, item in enumerate(items):
-        step = (item.target, rungs.get((item.target, item.rung), item.method))
-        movers = [*moved.get(step, ()), *(first if place == 0 else ())]
-        found.append(_firmness(sweep, item, movers, order))
-    return tuple(found)
+        moves_first = outlook.head != sweep.base.head
+        for place, step in list(left.items()):
+            if step not in there or (place == 0 and moves_first):
+                found[place] = answer
+                del left[place]
+    return found
 
 
 def _rungs(outlook: Outlook) -> frozenset[tuple[str, str]]:
@@ -66,15 +82,13 @@ def _rungs(outlook: Outlook) -> frozenset[tuple[str, str]]:
     return frozenset((target, method) for target, rungs in outlook.rungs for method in rungs)
 
 
-def _firmness(
-    sweep: Sweep, item: Item, movers: Sequence[Answer], order: dict[tuple[str, str], int]
-) -> Firmness:
-    if not movers:
+def _firmness(sweep: Sweep, item: Item, mover: Answer | None) -> Firmness:
+    if mover is None:
         because = "No answer that is still open would move it."
         return Firmness(item.step, True, None, "", "", because)
-    last = len(order)
-    mover = min(movers, key=lambda answer: (order.get(answer.place, last), answer))
     question = sweep.knowledge.questions.get(mover.question)
     asked = question.ask if question else "Which group is it?"
-    because = f'{asked} "{mover.after}" would move it.'
+    said = answer_words(sweep.knowledge, mover.question, mover.after)
+    whose = f" ({mover.finding})" if mover.finding else ""
+    because = f'"{said}" to "{asked}"{whose} would move it.'
     return Firmness(item.step, False, mover.finding, mover.question, mover.after, because)

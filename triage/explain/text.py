@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Iterator
 
+from triage.engine.vocabulary import UNKNOWN
 from triage.explain.conflicts import Contradiction
 from triage.explain.contrast import Contrast
-from triage.explain.counterfactual import Counterfactual
-from triage.explain.nextquestion import NextQuestion
-from triage.explain.node import WIDTH, Node, node_text
+from triage.explain.counterfactual import Change, Counterfactual
+from triage.explain.nextquestion import NextQuestion, answer_words
+from triage.explain.node import Node, node_text, wrapped
 from triage.explain.sensitivity import Firmness
-from triage.explain.whatif import WhatIf
+from triage.explain.whatif import Difference, WhatIf
 from triage.explain.whynot import WhyNot
+from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 
 STATES = {
@@ -23,29 +24,46 @@ STATES = {
     "not-offered": "not offered",
     "waits": "has to wait",
 }
+KINDS = {
+    "stage": "stage",
+    "next-step": "next step",
+    "reading": "taken to be",
+    "step-added": "new step",
+    "step-gone": "step gone",
+    "step-changed": "amount of",
+    "ruled-out": "ruled out now",
+    "no-longer-ruled-out": "no longer ruled out",
+    "notice": "notice",
+    "question": "new question",
+    "contradiction": "contradiction",
+}
+STEPS_NAMED = 4
+WHICH_GROUP = "Which group is it?"
 COLUMN = 44
 SIDE_BY_SIDE = 12
 
 
 def _wrapped(text: str, indent: str = "  ") -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")
+    return wrapped(text, indent, indent + "  ")
 
 
 def nodes_text(nodes: Iterable[Node]) -> Iterator[str]:
     """Yield trees of reasons."""
+    said: set[Node] = set()
     for node in nodes:
-        yield from node_text(node)
+        yield from node_text(node, 0, said)
 
 
 def why_not_text(found: WhyNot) -> Iterator[str]:
     """Yield where a method stands and everything against it."""
     where = found.finding or "whole specimen"
+    said: set[Node] = set()
     yield f"{found.name} [{found.method}] on {where}: {STATES[found.state]}"
     for reason in found.reasons:
         mark = "INTERLOCK, " if reason.interlock else ""
         yield from _wrapped(f"{mark}{reason.text} [{reason.rule}]")
         for child in reason.why.children:
-            yield from node_text(child, 2)
+            yield from node_text(child, 2, said)
     if found.first:
         yield from _wrapped(found.first)
 
@@ -53,7 +71,8 @@ def why_not_text(found: WhyNot) -> Iterator[str]:
 def contrast_text(found: Contrast) -> Iterator[str]:
     """Yield why one method goes before another."""
     where = found.finding or "whole specimen"
-    yield from _wrapped(f"{where}: {found.sentence} [{found.decided_by}]", "")
+    rule = f" [{found.decided_by}]" if found.why.rule == found.decided_by else ""
+    yield from _wrapped(f"{where}: {found.sentence}{rule}", "")
     yield from node_text(found.why, 1)
 
 
@@ -63,22 +82,37 @@ def question_text(found: NextQuestion) -> Iterator[str]:
     yield from _wrapped(f"{line.finding or 'specimen'} {line.question}: {line.ask}", "")
     yield from _wrapped(f"how: {line.how}")
     for answer, text in line.answers:
-        yield from _wrapped(f"{answer}: {text}", "    ")
+        yield from _wrapped(answer if answer == text else f"{answer}: {text}", "    ")
     yield from _wrapped(f"why: {found.because}")
     alone = "" if found.together == 1 else f", as one of {found.together} together"
     yield from _wrapped(
-        f"chance that it changes the next step{alone}: {100 * found.chance:.0f} %; "
+        f"chance that it changes the next step{alone}: {_percent(found.chance)}; "
         f"risk: {line.risk}; about {line.seconds} s"
     )
-    yield from _wrapped("cannot tell is an answer too; the plan then stays careful")
+
+
+def _percent(chance: float) -> str:
+    percent = 100 * chance
+    return f"{percent:.0f} %" if percent >= 1 else "under 1 %"
+
+
+def questions_text(found: Iterable[NextQuestion]) -> Iterator[str]:
+    """Yield questions worth asking, the best first."""
+    for question in found:
+        yield from question_text(question)
+    yield "Cannot tell is an answer too; the plan then stays careful."
 
 
 def firmness_text(found: Iterable[Firmness]) -> Iterator[str]:
-    """Yield for each step whether it is firm or tentative."""
+    """Yield which steps are firm and which are tentative, those of one reason together."""
+    by_reason: dict[tuple[bool, str], list[str]] = {}
     for each in found:
-        word = "firm" if each.firm else "tentative"
-        whose = f"{each.finding} {each.question}: " if each.question else ""
-        yield from _wrapped(f"{each.step}: {word}. {whose}{each.because}", "")
+        by_reason.setdefault((each.firm, each.because), []).append(each.step)
+    for (is_firm, because), steps in by_reason.items():
+        more = f" and {len(steps) - STEPS_NAMED} more" if len(steps) > STEPS_NAMED else ""
+        names = ", ".join(steps[:STEPS_NAMED])
+        word = "firm" if is_firm else "tentative"
+        yield from _wrapped(f"{word}: {names}{more}. {because}", "")
 
 
 def contradictions_text(found: Iterable[Contradiction]) -> Iterator[str]:
@@ -87,10 +121,34 @@ def contradictions_text(found: Iterable[Contradiction]) -> Iterator[str]:
         yield from _wrapped(f"CONTRADICTION: {each.sentence}", "")
 
 
-def changes_text(found: Iterable[Counterfactual]) -> Iterator[str]:
-    """Yield what would change the next step."""
+def changes_text(found: Iterable[Counterfactual], knowledge: Knowledge) -> Iterator[str]:
+    """Yield what would change the next step, the changes with one outcome together."""
+    by_outcome: dict[str, list[str]] = {}
     for counterfactual in found:
-        yield from _wrapped(counterfactual.sentence, "")
+        _, _, outcome = counterfactual.sentence.partition(": ")
+        changes = " and ".join(_change(c, knowledge) for c in counterfactual.changes)
+        by_outcome.setdefault(outcome, []).append(changes)
+    for outcome, lines in by_outcome.items():
+        yield from _wrapped(f"{outcome[:1].upper()}{outcome[1:].rstrip('.')}, with:", "")
+        for line in lines:
+            yield from _wrapped(line, "  ")
+
+
+def _change(change: Change, knowledge: Knowledge) -> str:
+    """Return one change in words; an answer by its question."""
+    if change.kind != "answer":
+        entry = knowledge.equipment.get(change.what)
+        now = "" if change.before == "not tried" else f" (now: {change.before})"
+        return f"{entry.name if entry else change.what}: {change.after}{now}"
+    question = knowledge.questions.get(change.what)
+    after, before = (
+        "not answered" if value == UNKNOWN else answer_words(knowledge, change.what, value)
+        for value in (change.after, change.before)
+    )
+    whose = f"{change.finding}: " if change.finding else ""
+    asked = question.ask if question else WHICH_GROUP
+    now = "" if change.before == UNKNOWN else f" (now: {before})"
+    return f"{whose}{asked} {after}{now}"
 
 
 def _column(plan: Plan) -> list[str]:
@@ -108,10 +166,37 @@ def what_if_text(found: WhatIf) -> Iterator[str]:
     yield ""
     if not found.differences:
         yield "no difference"
-    for difference in found.differences:
-        whose = f"{difference.finding} " if difference.finding else ""
-        change = " -> ".join(part for part in (difference.before, difference.after) if part)
-        rule = f" [{difference.rule}]" if difference.rule else ""
-        head = f"{difference.kind}: {whose}{difference.what}: {change}"
-        yield from _wrapped(head, "")
-        yield from _wrapped(f"because: {difference.because}{rule}")
+    for (because, rule), differences in _by_reason(found.differences).items():
+        for head in _heads(differences):
+            yield from _wrapped(head, "")
+        yield from _wrapped(f"because: {because}{f' [{rule}]' if rule else ''}")
+
+
+def _by_reason(found: Iterable[Difference]) -> dict[tuple[str, str], list[Difference]]:
+    """Return each reason with the differences that it explains, in the order they came."""
+    reasons: dict[tuple[str, str], list[Difference]] = {}
+    for difference in found:
+        reasons.setdefault((difference.because, difference.rule), []).append(difference)
+    return reasons
+
+
+def _heads(differences: Iterable[Difference]) -> Iterator[str]:
+    """Yield differences of one reason in words, those of one finding and kind in one line."""
+    lines: dict[tuple[str | None, str], list[str]] = {}
+    named: set[tuple[str | None, str]] = set()
+    for difference in differences:
+        kind = difference.kind
+        if kind in ("stage", "next-step", "reading", "step-changed"):
+            step = f"{difference.what}: " if kind == "step-changed" else ""
+            text = f"{step}{difference.before} -> {difference.after}"
+        else:
+            text = difference.after or difference.before
+            # A step that is gone has its method ruled out: said once.
+            if text == difference.because or (difference.finding, text) in named:
+                text = difference.what if text == difference.because else ""
+            named.add((difference.finding, text))
+        if text:
+            lines.setdefault((difference.finding, KINDS[kind]), []).append(text)
+    for (finding, word), texts in lines.items():
+        whose = f"{finding}, " if finding else ""
+        yield f"{whose}{word}: {', '.join(dict.fromkeys(texts))}"

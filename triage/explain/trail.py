@@ -16,12 +16,31 @@ from triage.engine.normal import NormalRule, Pattern
 from triage.engine.reading import Reading, weight_of
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.explain.node import Node
+from triage.knowledge.base import SourceKind
 from triage.knowledge.rules import RESTRICTIVE, Family
 from triage.plan.air import AirJudge
 from triage.plan.ladder import Barred, Ladder, applies, harshness_key
 from triage.plan.ordering import Item
 from triage.plan.skeleton import Skeleton
 
+# Sources that are no documents are called by their kind.
+UNWRITTEN = frozenset(
+    {
+        SourceKind.COMMON_PRACTICE,
+        SourceKind.JUDGEMENT,
+        SourceKind.FROM_MEMORY,
+        SourceKind.DERIVED,
+    }
+)
+# What the fields of facts are called that no question asks for.
+WORDS = {
+    "taxon": "group",
+    "settled": "taken to be",
+    "named": "named by a person as",
+    "control": "control of the air",
+    "findings": "findings",
+    "cleaning": "work on the findings",
+}
 ATTEMPT_RULES = frozenset({"attempt-harm", "test-spot-failed", "user-skip"})
 AIR_RULE = "air-limit"
 
@@ -70,14 +89,17 @@ class Trail:
             entry.because + more,
             entry.id,
             entry.source,
-            self._title(entry.source),
+            self.title(entry.source),
             conclusion.facts,
             tuple(children),
         )
 
-    def _title(self, source: str) -> str:
+    def title(self, source: str) -> str:
+        """Return what a source is called; what is no document goes by its kind."""
         entry = self.knowledge.sources.get(source)
-        return entry.title if entry else source
+        if entry is None:
+            return source
+        return entry.kind.value.replace("-", " ") if entry.kind in UNWRITTEN else entry.title
 
     def _matched(self, rule: NormalRule, pattern: Pattern, fact: Fact) -> Node:
         if fact.kind == "reading":
@@ -92,7 +114,7 @@ class Trail:
         names = [name for name, _ in pattern.allowed] or [name for name, _ in pattern.variables]
         derived = {name for kind, name in self.consultant.vocabulary.derived if kind == fact.kind}
         values = [self._value(rule, fact, name) for name in names if name != "id"]
-        text = "; ".join(values) or f"there is {self._whose(fact)}"
+        text = "; ".join(values) or f"{self._whose(fact)} is there"
         behind = [n for name in names if name in derived for n in self._derived(fact, name)]
         return self._behind("answer", text, fact, behind)
 
@@ -109,13 +131,13 @@ class Trail:
         """Return one field of a fact in words."""
         value = fact.fields[name]
         question = self.knowledge.questions.get(name)
-        asked = f"{name} ({question.ask})" if question else name
+        asked = f"{self._whose(fact)}: {question.ask if question else WORDS.get(name, name)}"
         if value == UNKNOWN:
             worst = ", so it counts as the worst it could be" if rule.family in RESTRICTIVE else ""
-            return f"{self._whose(fact)}: {asked} is not answered{worst}"
+            return f"{asked} - not answered{worst}"
         if question is not None:
             words = next((a.text for a in question.answers if a.id == value), value)
-            return f"{self._whose(fact)}: {asked} {value}, {words}"
+            return f"{asked} - {words}"
         table = {
             "taxon": self.knowledge.taxa,
             "zone": self.knowledge.zones,
@@ -125,10 +147,10 @@ class Trail:
             "control": self.knowledge.controls,
         }.get(name, {})
         entry = table.get(value)
-        shown = f"{value}, {getattr(entry, 'name', value)}" if entry is not None else value
+        shown = getattr(entry, "name", value)
         if name in ("settled", "named") and value == NONE:
             shown = "nothing yet"
-        return f"{self._whose(fact)}: {name} {shown}"
+        return f"{asked} - {shown}"
 
     def _derived(self, fact: Fact, name: str) -> Iterator[Node]:
         """Yield what a derived field rests on."""
@@ -145,7 +167,7 @@ class Trail:
                 else "the group is not known, so the most fragile group counts"
             )
             source = known.source if known else ""
-            yield Node("derived", text, "", source, self._title(source) if source else "")
+            yield Node("derived", text, "", source, self.title(source) if source else "")
             for conclusion in self.conclusions.of(Family.RECOGNISE, "grade"):
                 if conclusion.get("finding") in (None, fact.key):
                     yield self.rule(conclusion)
@@ -177,7 +199,7 @@ class Trail:
             weight = self.knowledge.judgement.named
             said = f"a person named it so ({weight.value:+.2f})"
             children.insert(
-                0, Node("answer", said, "", weight.source, self._title(weight.source), (fact.key,))
+                0, Node("answer", said, "", weight.source, self.title(weight.source), (fact.key,))
             )
         if not children:
             children = [Node("note", "nothing speaks for it yet, but nothing excludes it")]
@@ -189,6 +211,35 @@ class Trail:
         """Return the rules that keep a stage from being passed, and those that refuse the work."""
         closing = self._of(Family.GATE, "close", stage=stage)
         return tuple(self.rule(c) for c in (*self.conclusions.of(Family.GATE, "refuse"), *closing))
+
+    def stops(self) -> tuple[Node, ...]:
+        """Return why there is no step now: holds, closed gates, and ladders with nothing left."""
+        nodes = [*self._holds(), *self.gates(self.skeleton.stage)]
+        if self.skeleton.held or self.skeleton.refused:
+            return tuple(nodes)
+        for ladder in self.skeleton.ladders:
+            key = ladder.target.key
+            if not ladder.rungs and ladder.barred and key not in self.skeleton.closed:
+                first = {bar.method: bar for bar in reversed(ladder.barred)}
+                bars = [bar for method, bar in sorted(first.items()) if method in ladder.offered]
+                children = tuple(self._ruled_out(ladder, bar) for bar in bars)
+                if children:
+                    text = f"{key}: nothing that is offered for it is permitted now"
+                    nodes.append(Node("note", text, children=children))
+        return tuple(nodes)
+
+    def _holds(self) -> Iterator[Node]:
+        for attempt_id in self.skeleton.held:
+            attempt = self.case.attempt(attempt_id)
+            text = (
+                f"held by attempt {attempt_id}: {attempt.step} ended {attempt.outcome}; nothing "
+                "is offered until a person releases it with a written reason"
+            )
+            yield Node("attempt", text, facts=(attempt_id,))
+
+    def _ruled_out(self, ladder: Ladder, bar: Barred) -> Node:
+        name = self.knowledge.methods[bar.method].name
+        return Node("note", f"ruled out: {name}", children=(self.exclusion(ladder, bar),))
 
     # -- exclusions ----------------------------------------------------------------------------
 
@@ -221,7 +272,7 @@ class Trail:
                     f"{limit.ratio:.3g} times it would be reached",
                     "",
                     limit.source,
-                    self._title(limit.source),
+                    self.title(limit.source),
                 )
                 for limit in line.limits
                 if limit.judged
@@ -266,7 +317,7 @@ class Trail:
             "step",
             text,
             source=method.source,
-            title=self._title(method.source),
+            title=self.title(method.source),
             children=tuple(children),
         )
 

@@ -141,7 +141,7 @@ class PlainSession:
             "answer": lambda: self._answer(case, plan),
             "find": lambda: self._find(case),
             "clean": lambda: self._clean(case),
-            "plan": lambda: self.ask.text(plan_text(plan, whole=True).splitlines()),
+            "plan": lambda: self._read(case),
             "accept": lambda: self._accept(case, plan),
             "undo": lambda: self._undo(case),
         }
@@ -150,6 +150,10 @@ class PlainSession:
             self.ask.say("recorded; take the last record back if it was not meant")
             return
         acts[action]()
+
+    def _read(self, case: Case) -> None:
+        sure = self.workshop.desk.sure_plan(case)
+        self.ask.text(plan_text(sure.plan, whole=True, sure=sure.words()).splitlines())
 
     # -- observing --------------------------------------------------------------------------
 
