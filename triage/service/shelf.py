@@ -14,7 +14,7 @@ from triage.case.folder import CaseEntry, list_cases
 from triage.case.models import Case
 from triage.case.naming import SUFFIX, is_case_name
 from triage.case.profile import Bench
-from triage.case.store import create_case, load_case
+from triage.case.store import create_case
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRules
 from triage.errors import TriageError, Where, did_you_mean
@@ -26,6 +26,7 @@ from triage.plan.day import day_ledger
 from triage.plan.model import Plan
 from triage.plan.planner import Planner
 from triage.service.listing import CaseLine, Clock, local_now, named_line, newest_first
+from triage.service.memory import MadePlans, ReadCases
 from triage.yamltext import parse_yaml, read_text
 
 if TYPE_CHECKING:
@@ -79,6 +80,8 @@ class Shelf:
         self.consultant = Consultant(knowledge, normal)
         self.planner = Planner(self.consultant)
         self.folder_record = FolderRecord(cases, knowledge)
+        self._read = ReadCases()
+        self._made = MadePlans()
 
     def entries(self) -> tuple[CaseEntry, ...]:
         """Return the quick list of cases, without stage or next step."""
@@ -98,7 +101,7 @@ class Shelf:
         fault, stage, step, held, running = entry.error, "", "", False, ""
         if not fault:
             try:
-                case = load_case(entry.path)
+                case = self._read.load(entry.path)
                 plan = self.planner.plan(case, self.bench, day)
                 stage, held = plan.stage, bool(plan.held)
                 following = plan.next_step()
@@ -141,7 +144,7 @@ class Shelf:
 
     def load(self, case: str | Path) -> Case:
         """Return a case from its file."""
-        return load_case(self.path_of(case))
+        return self._read.load(self.path_of(case))
 
     def new(self, title: str, taxon: str = "unknown", case_id: str | None = None) -> Case:
         """Create a case and return it; the id is made from the title if none is given."""
@@ -171,16 +174,23 @@ class Shelf:
         cases = []
         for entry in recent:
             try:
-                cases.append(load_case(entry.path))
+                cases.append(self._read.load(entry.path))
             except TriageError:
                 continue  # a broken file is shown in the list; it must not stop other cases
         return day_ledger(self.knowledge, cases, now)
 
     def plan(self, case: Case) -> Plan:
         """Return the plan of a case on this bench, on top of the day, with its own record."""
-        plan = self.planner.plan(case, self.bench, self.day(), locate=self._locator(case))
-        evidence = self.folder_record.evidence()
-        return plan if evidence is None else with_evidence(plan, case.taxon, evidence)
+        day, evidence = self.day(), self.folder_record.evidence()
+        known = self._made.find(case, self.bench, day, evidence)
+        if known is not None:
+            return known
+        bench = self.bench
+        plan = self.planner.plan(case, bench, day, locate=self._locator(case))
+        if evidence is not None:
+            plan = with_evidence(plan, case.taxon, evidence)
+        self._made.keep(case, bench, day, evidence, plan)
+        return plan
 
     def plan_if(self, case: Case, *, finding: str | None, question: str, answer: str) -> Plan:
         """Return the plan that an answer would give, without recording it."""

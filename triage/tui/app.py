@@ -44,6 +44,9 @@ if TYPE_CHECKING:
     from triage.service import Clock, Workshop
 
 NAME = "triage"
+# The screens that are likely to come next, imported when the first one stands.
+BEHIND = ("plan", "observe", "questions", "walk")
+GET_READY_S = 0.5
 HELP_MORE = (
     "Arrows, PgUp and PgDn move; Enter acts on the row under the cursor; ctrl+p finds anything.\n"
     "Esc stops everything, on every screen. It never goes on; Enter never stops.\n"
@@ -123,6 +126,11 @@ class TriageApp(App[TriageError | None]):
         if self._first_case is not None:
             self._go("plan", "PlanScreen", self._first_case)
         self.set_interval(0.25, self.look_at_timers)
+        self.set_timer(GET_READY_S, self._get_ready)
+
+    def _get_ready(self) -> None:
+        """Import in the background what the next keys will need."""
+        self.services.get_ready(f"triage.tui.screens.{name}" for name in BEHIND)
 
     def on_unmount(self) -> None:
         """Let the last act end."""

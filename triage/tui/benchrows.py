@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from typing import Any, get_args
 
 from pydantic import ValidationError
-from rich.table import Table
 from textual.content import Content
 
 from triage.case.profile import Bench, Control, bench_content
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.tui.hanging import beside
+from triage.tui.hanging import Hanging, beside
 
 ROOM = (
     ("volume_m3", "Room volume, m3", "Room volume in m3 (empty: not known)"),
@@ -30,7 +29,7 @@ class BenchRow:
     """One row: where it stands in the bench, its value, and how a new one is asked for."""
 
     id: str
-    prompt: Content | Table
+    prompt: Content | Hanging
     path: tuple[str, ...] = ()
     value: str = ""
     ask: str = ""

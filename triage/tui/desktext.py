@@ -5,9 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from rich.console import Group
-from rich.table import Table
-
 from triage.explain.conflicts import Contradiction
 from triage.explain.contrast import Contrast
 from triage.explain.counterfactual import Counterfactual
@@ -18,7 +15,7 @@ from triage.explain.text import STATES
 from triage.explain.whatif import WhatIf
 from triage.explain.whynot import WhyNot
 from triage.plan.model import Plan
-from triage.tui.hanging import BOLD, hanging
+from triage.tui.hanging import BOLD, Hanging, Rows, hanging
 from triage.tui.words import stage_word
 
 MOST_DEPTH = 6
@@ -45,12 +42,12 @@ class Reasons:
         """The same in plain words."""
         return "\n".join(f"{'  ' * each.depth}{each.sign} {each.text}" for each in self.lines)
 
-    def drawn(self) -> Group:
+    def drawn(self) -> Rows:
         """Return the lines as the screen draws them."""
-        return Group(*(_row(line) for line in self.lines))
+        return Rows(tuple(_row(line) for line in self.lines))
 
 
-def _row(line: Line) -> Table:
+def _row(line: Line) -> Hanging:
     depth = min(line.depth, MOST_DEPTH)
     indent = "  " * depth
     text = (line.text, BOLD) if line.bold else line.text

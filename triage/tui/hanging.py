@@ -1,35 +1,131 @@
-"""Rows of lists: a sign in front, the text behind it wrapped under itself."""
+"""Rows of lists: a sign in front, the text behind it wrapped under itself.
+
+Drawn without a table: a list of a hundred rows is laid out anew whenever its plan changes, and a
+table for each row took most of that time.
+"""
 
 from __future__ import annotations
 
-from rich.table import Table
-from rich.text import Text
+import textwrap
+
+from rich.cells import cell_len, chop_cells, set_cell_size
+from textual.content import Content
+from textual.css.styles import RulesMap
+from textual.strip import Strip
+from textual.style import Style
+from textual.visual import RenderOptions, Visual
 
 BOLD = "bold"
+Line = tuple[str, str] | str
 
 
-def beside(label: str, said: str, width: int = 32) -> Table:
-    """Return a row of a label and what is said to it, each wrapped in its own column."""
-    row = Table.grid(expand=True, padding=(0, 1))
-    row.add_column(width=width)
-    row.add_column(ratio=1)
-    row.add_row(Text(label), Text(said))
-    return row
+def wrapped(text: str, width: int) -> list[str]:
+    """Return a text broken at spaces into lines of a width in cells; words stay whole if they fit.
+
+    Only plain signs are one cell each, so other texts are measured word by word.
+    """
+    width = max(1, width)
+    if text.isascii():
+        return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
+    lines = [""]
+    for word in text.split():
+        joined = f"{lines[-1]} {word}" if lines[-1] else word
+        if cell_len(joined) <= width:
+            lines[-1] = joined
+            continue
+        pieces = chop_cells(word, width)
+        lines += pieces if lines[-1] else pieces[1:]
+        if not lines[-len(pieces)]:
+            lines[-len(pieces)] = pieces[0]
+    return lines
 
 
-def hanging(sign: str, *lines: tuple[str, str] | str, width: int = 4) -> Table:
-    """Return a row whose text never runs under its sign.
+class Drawn(Visual):
+    """Something that is one text for a given width; the text of the last width is kept."""
+
+    _drawn: tuple[int, Content] = (-1, Content(""))
+
+    def draw(self, width: int) -> Content:
+        """Return the text for a width in cells."""
+        raise NotImplementedError
+
+    def drawn(self, width: int) -> Content:
+        """Return the text for a width in cells, the kept one if the width is the same."""
+        if self._drawn[0] != width:
+            self._drawn = (width, self.draw(width))
+        return self._drawn[1]
+
+    def get_optimal_width(self, rules: RulesMap, container_width: int) -> int:
+        """Return the whole width: a row fills its list."""
+        del rules
+        return container_width
+
+    def get_height(self, rules: RulesMap, width: int) -> int:
+        """Return the lines at a width."""
+        del rules
+        return self.drawn(width).plain.count("\n") + 1
+
+    def render_strips(
+        self, width: int, height: int | None, style: Style, options: RenderOptions
+    ) -> list[Strip]:
+        """Return the lines as they are drawn."""
+        return self.drawn(width).render_strips(width, height, style, options)
+
+
+class Hanging(Drawn):
+    """A row of two columns, each wrapped in its own.
 
     Parameters
     ----------
     sign  what stands in front, once
     lines texts below each other, each alone or with a style; never read as markup
     width columns of the sign
+    gap   free columns between sign and text
     """
-    row = Table.grid(expand=True)
-    row.add_column(width=width, no_wrap=True)
-    row.add_column(ratio=1)
-    for number, line in enumerate(lines):
-        text, style = (line, "") if isinstance(line, str) else line
-        row.add_row(Text(sign if number == 0 else "", style=style), Text(text, style=style))
-    return row
+
+    def __init__(self, sign: str, lines: tuple[Line, ...], width: int, gap: int = 0) -> None:
+        self.sign = sign
+        self.lines = tuple((line, "") if isinstance(line, str) else line for line in lines)
+        self.width = width
+        self.gap = gap
+
+    @property
+    def plain(self) -> str:
+        """Sign and texts in plain words, unwrapped."""
+        return "\n".join((self.sign, *(text for text, _ in self.lines)))
+
+    def draw(self, width: int) -> Content:
+        """Return sign and texts side by side."""
+        front = self.width + self.gap
+        signs = wrapped(self.sign, self.width) if cell_len(self.sign) > self.width else [self.sign]
+        rows: list[tuple[str, str]] = [
+            (part, style) for text, style in self.lines for part in wrapped(text, width - front)
+        ]
+        rows += [("", "")] * (len(signs) - len(rows))
+        parts: list[str | tuple[str, str]] = []
+        for number, (part, style) in enumerate(rows):
+            before = set_cell_size(signs[number] if number < len(signs) else "", front)
+            end = "\n" if number + 1 < len(rows) else ""
+            parts.append((f"{before}{part}{end}", style) if style else f"{before}{part}{end}")
+        return Content.assemble(*parts)
+
+
+class Rows(Drawn):
+    """Rows below each other, as one thing to be shown."""
+
+    def __init__(self, rows: tuple[Hanging, ...]) -> None:
+        self.rows = rows
+
+    def draw(self, width: int) -> Content:
+        """Return all rows."""
+        return Content("\n").join(row.draw(width) for row in self.rows)
+
+
+def beside(label: str, said: str, width: int = 32) -> Hanging:
+    """Return a row of a label and what is said to it, each wrapped in its own column."""
+    return Hanging(label, (said,), width, gap=1)
+
+
+def hanging(sign: str, *lines: Line, width: int = 4) -> Hanging:
+    """Return a row whose text never runs under its sign."""
+    return Hanging(sign, lines, width)

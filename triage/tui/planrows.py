@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from rich.table import Table
 from rich.text import Text
 
 from triage.case.models import Timer
@@ -13,7 +12,7 @@ from triage.history.advice import SkipSuggestion
 from triage.plan.model import Excluded, FindingLine, Notice, Plan, Step
 from triage.plan.ownrecord import RECORD, own_record
 from triage.plantext import finding_words, zone_words
-from triage.tui.hanging import BOLD, hanging
+from triage.tui.hanging import BOLD, Hanging, hanging
 from triage.tui.words import (
     NOTICE_SIGNS,
     OUTCOME_WORDS,
@@ -31,7 +30,7 @@ class Row:
     """One row; Enter acts on its step, opens, question, attempt, timer, skips or detail."""
 
     id: str
-    prompt: Table | Text
+    prompt: Hanging | Text
     is_title: bool = False
     is_now: bool = False
     step: str | None = None

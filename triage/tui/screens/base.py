@@ -102,8 +102,9 @@ class ServiceScreen(Screen[None], Served):
         def shown(held: Held) -> None:
             # A screen that is being left is attached for a moment with its parts already gone.
             if self._fault_lines():
-                self.query_one("#fault", FaultLine).clear()
-                then(held)
+                with self.app.batch_update():
+                    self.query_one("#fault", FaultLine).clear()
+                    then(held)
 
         async def at_work() -> None:
             try:

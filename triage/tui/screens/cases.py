@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
-from rich.table import Table
 from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widget import Widget
@@ -15,7 +14,7 @@ from textual.widgets.option_list import Option
 
 from triage.places import copy_demo, list_cache
 from triage.service.listing import first_lines, remember
-from triage.tui.hanging import BOLD, hanging
+from triage.tui.hanging import BOLD, Hanging, hanging
 from triage.tui.messages import CaseBegun, CaseChanged, CaseChosen, PlaceChosen
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.newcase import NewCaseScreen
@@ -34,11 +33,9 @@ EMPTY = (
 
 
 UNPLANNED = "open it to see the next step"
-# Imported behind the first list, so that the first key finds them ready.
-BEHIND = ("plan", "observe", "questions", "walk", "newcase")
 
 
-def case_prompt(line: CaseLine, running: str) -> Table:
+def case_prompt(line: CaseLine, running: str) -> Hanging:
     """Return the lines of one case."""
     if line.fault:
         return hanging("X", (f"CANNOT BE READ  {line.path.name}", BOLD), line.fault, width=9)
@@ -101,11 +98,7 @@ class CasesScreen(ServiceScreen):
             remember(self.services.cases, list_cache(), lines)
             return lines
 
-        self.serve(act, self._show_planned)
-
-    def _show_planned(self, lines: tuple[CaseLine, ...]) -> None:
-        self._show(lines)
-        self.services.get_ready(f"triage.tui.screens.{name}" for name in BEHIND)
+        self.serve(act, self._show)
 
     def when_open(self, then: Callable[[], object]) -> None:
         """Go on when the rules are read: at once, but for the first moment of the program."""

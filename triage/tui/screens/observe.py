@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import ClassVar
 
-from rich.table import Table
 from textual import events
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
@@ -18,7 +17,7 @@ from triage.looks import is_clean
 from triage.plan.model import Plan
 from triage.plantext import zone_words
 from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
-from triage.tui.hanging import hanging
+from triage.tui.hanging import Hanging, hanging
 from triage.tui.messages import CaseChanged, FindingChosen, PlaceChosen
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
@@ -111,7 +110,7 @@ class ObserveScreen(CaseScreen):
         count = sum(1 for question in self.plan.questions if question.finding is None)
         return f"  ({count} to ask)" if count else "  (nothing to ask)"
 
-    def _zone_prompt(self, zone_id: str) -> Table:
+    def _zone_prompt(self, zone_id: str) -> Hanging:
         drawn = self.drawing.by_zone(zone_id) if self.drawing else None
         lines = [self.services.workshop.knowledge.zones[zone_id].name]
         clean = {f.id for f in self.case.findings if is_clean(f)} if self.case else set()

@@ -91,10 +91,14 @@ class PlanScreen(CaseScreen):
     def _planned(self, case: Case) -> Read:
         workshop = self.services.workshop
         plan = workshop.plan(case)
+        if plan is self.plan:
+            return Read(case, plan, self.skips)
         return Read(case, plan, suggestions_for(workshop, case, plan))
 
     def _show(self, read: Read) -> None:
         case, plan = read.case, read.plan
+        if plan is self.plan and case == self.case:
+            return  # come back from a window: nothing has changed
         self.case, self.plan, self.skips = case, plan, read.skips
         self.post_message(CaseChanged(case))
         self._fill()

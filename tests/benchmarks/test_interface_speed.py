@@ -1,0 +1,178 @@
+"""How soon the first screen stands, and how soon a key press is seen on it.
+
+``pytest tests/benchmarks/test_interface_speed.py --benchmark-only -s``
+
+The goals are those of the interface: the list of the demo cases within 1 s of the start of the
+process, and 95 of 100 key presses on the screen within 100 ms on the largest demo case. Both are
+printed as wall time and as processor time of all threads: on a machine that does other work too,
+only the second says something.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import shutil
+import subprocess
+import sys
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual import events
+from textual.pilot import Pilot
+
+from tests.support.starting import ENVIRONMENT
+from triage.service import open_workshop
+from triage.tui.app import TriageApp
+
+ROOT = Path(__file__).resolve().parents[2]
+SIZE = (80, 24)
+# Keys by the screen they are pressed on; each way begins and ends at the plan of the case.
+WAYS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("plan: move", ("down", "down", "down", "pagedown", "up", "end", "home")),
+    ("plan: explain", ("e", "pagedown", "q")),
+    ("plan: why", ("w", "1", "q")),
+    ("plan: what if", ("w", "6", "1", "2", "q")),
+    ("plan: keys", ("question_mark", "q")),
+    ("observe: move", ("l", "down", "down", "up", "q")),
+    ("questions: first", ("l", "d", "1", "w", "q", "2", "u", "b", "1", "q", "q")),
+    ("questions: more", ("l", "5", "1", "w", "q", "2", "e", "q", "q", "q")),
+    ("walk", ("s", "e", "q", "m", "f9", "escape", "r", "q")),
+    ("walk: outcome", ("s", "n", "enter", "n", "z", "o", "o", "p", "s", "enter", "q")),
+    ("air", ("a", "enter", "q", "q")),
+    ("bench", ("o", "down", "down", "q")),
+    ("handbook", ("h", "down", "down", "slash", "m", "o", "u", "f9", "q")),
+    ("photos", ("p", "q")),
+    ("cases", ("q", "down", "up", "slash", "b", "u", "m", "enter")),
+)
+CASE = "bumblebee-plate-3"  # three findings, 33 steps: the largest plan of the demo cases
+
+
+def _copied(folder: Path) -> Path:
+    shutil.copytree(ROOT / "cases", folder, ignore=shutil.ignore_patterns(".*"))
+    return folder
+
+
+# -- start -------------------------------------------------------------------------------------
+
+
+def _started(cases: Path, home: Path) -> dict[str, float]:
+    """Start the program as a process of its own, without a terminal; return its times."""
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.support.starting", str(cases)],
+        cwd=ROOT,
+        env=ENVIRONMENT | {"TRIAGE_HOME": str(home)},
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=120,
+    )
+    times: dict[str, float] = json.loads(done.stdout.splitlines()[-1])
+    return times
+
+
+@pytest.mark.benchmark(group="start")
+def test_start_to_the_list_of_the_demo_cases(
+    benchmark: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    cases = _copied(tmp_path / "cases")
+    cold = _started(cases, tmp_path)
+    times: list[dict[str, float]] = []
+    benchmark.pedantic(
+        lambda: times.append(_started(cases, tmp_path)), rounds=5, iterations=1, warmup_rounds=1
+    )
+    with capsys.disabled():
+        print("\nstart of the process to ... [s, wall / processor]")
+        _say("the very first start", cold)
+        for name, pick in (("median", len(times) // 2), ("slowest", len(times) - 1)):
+            _say(f"{name} of {len(times)}", sorted(times, key=lambda t: t["first_cpu"])[pick])
+    assert all(each["cases"] == 6 for each in times)
+
+
+def _say(what: str, told: dict[str, float]) -> None:
+    print(
+        f"  {what:<22} first list {told['first']:.2f} / {told['first_cpu']:.2f}, "
+        f"planned anew {told['planned']:.2f} / {told['planned_cpu']:.2f}"
+    )
+
+
+# -- key presses -------------------------------------------------------------------------------
+
+
+class Watched(TriageApp):
+    """Notes when something was last drawn."""
+
+    CSS_PATH = ROOT / "triage" / "tui" / "app.tcss"
+    drawn = (0.0, 0.0)
+
+    def _display(self, screen: Any, renderable: Any) -> None:
+        super()._display(screen, renderable)
+        self.drawn = _now()
+
+
+def _now() -> tuple[float, float]:
+    return time.perf_counter(), time.process_time()
+
+
+async def _pressed(app: Watched, pilot: Pilot[Any], key: str) -> tuple[float, float]:
+    """Press one key as the terminal would and return the time until the last of it was drawn."""
+    character = key if len(key) == 1 else None
+    await asyncio.sleep(0.02)  # nothing of the key before is on its way any more
+    start = _now()
+    app.drawn = start
+    app.post_message(events.Key(key, character))
+    quiet = 0
+    while quiet < 3:
+        await pilot.pause()
+        busy = any(not worker.is_finished for worker in app.workers)
+        quiet = 0 if busy or getattr(app.screen, "is_at_work", False) else quiet + 1
+        if busy:
+            await asyncio.sleep(0.001)
+    return app.drawn[0] - start[0], app.drawn[1] - start[1]
+
+
+async def _all_ways(cases: Path, rounds: int) -> dict[str, list[tuple[str, float, float]]]:
+    found: dict[str, list[tuple[str, float, float]]] = defaultdict(list)
+    app = Watched(open_workshop(cases=cases), case=CASE)
+    async with app.run_test(size=SIZE) as pilot:
+        for _ in range(rounds):
+            for way, keys in WAYS:
+                assert getattr(app.screen, "PLACE", "") == "Plan", way
+                for key in keys:
+                    found[way].append((key, *await _pressed(app, pilot, key)))
+    return found
+
+
+def _share(values: Iterator[float], percent: int) -> float:
+    ordered = sorted(values)
+    return 1000 * ordered[min(len(ordered) - 1, len(ordered) * percent // 100)]
+
+
+@pytest.mark.benchmark(group="keys")
+def test_key_press_to_screen(
+    benchmark: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    cases = _copied(tmp_path / "cases")
+    run: Callable[[], dict[str, list[tuple[str, float, float]]]] = lambda: asyncio.run(
+        _all_ways(cases, rounds=2)
+    )
+    found = benchmark.pedantic(run, rounds=1, iterations=1)
+    presses = [each for many in found.values() for each in many]
+    with capsys.disabled():
+        print(f"\n{len(presses)} key presses, {CASE}, {SIZE[0]}x{SIZE[1]} [ms, wall / processor]")
+        for way, many in [*found.items(), ("ALL", presses)]:
+            shares = "   ".join(
+                f"p{percent} {_share((w for _, w, _ in many), percent):5.0f} /"
+                f"{_share((c for _, _, c in many), percent):5.0f}"
+                for percent in (50, 95, 99)
+            )
+            print(f"  {way:<20} {len(many):>3}  {shares}")
+        slow = sorted(
+            ((c, way, key) for way, many in found.items() for key, _, c in many), reverse=True
+        )[:12]
+        print("  slowest:", "; ".join(f"{way} {key} {1000 * c:.0f}" for c, way, key in slow))
+    assert len(presses) > 100
