@@ -15,11 +15,11 @@ from triage.case.models import Case
 from triage.case.profile import Bench, RoomProfile
 from triage.case.reading import validated
 from triage.exposure import DayLedger
-from triage.history.acts import DEFAULT_HOURS
 from triage.history.benchday import DayMaker, day_terms
 from triage.history.columns import OUTCOME_CODES, columns_from
 from triage.history.evidence import Evidence, terms_of, trials_of
 from triage.history.index import INDEX, Index, _write, load_index
+from triage.service.acts import DEFAULT_HOURS
 
 pytestmark = pytest.mark.benchmark(timer=time.process_time)
 CASES, EACH = 10_000, 10

@@ -16,10 +16,10 @@ from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.store import create_case
 from triage.commands import work
 from triage.errors import TriageError
-from triage.history.acts import accept_method, accept_suggestion, suggestions_for
 from triage.plain.dialogue import Dialogue
 from triage.plain.session import PlainSession
 from triage.service import Workshop
+from triage.service.acts import accept_method, accept_suggestion, suggestions_for
 
 ANSWERS = {
     "worth-it": "yes", "whole": "whole", "lacquered": "no", "old-poison-signs": "no",

@@ -172,7 +172,7 @@ def _hours(arguments: Arguments) -> Hours:
 
 def run_day(arguments: Arguments) -> int:
     """Print the bench day, and write it as a calendar file if asked."""
-    from triage.history.acts import bench_day
+    from triage.service.acts import bench_day
     from triage.history.calendar import due_of_day
     from triage.history.daytypes import sessions_of
     from triage.history.words import day_text
@@ -209,7 +209,7 @@ def _write(path: Path, content: bytes) -> None:
 
 def run_watch(arguments: Arguments) -> int:
     """Print the running chambers."""
-    from triage.history.acts import running_chambers
+    from triage.service.acts import running_chambers
     from triage.history.calendar import due_of_chambers
     from triage.history.words import chambers_text
 
@@ -226,7 +226,7 @@ def run_watch(arguments: Arguments) -> int:
 
 def run_looked(arguments: Arguments) -> int:
     """Record a look into a chamber and print when the next one is due."""
-    from triage.history.acts import note_look
+    from triage.service.acts import note_look
     from triage.history.watch import chambers_of
     from triage.history.words import chambers_text
 
@@ -239,7 +239,7 @@ def run_looked(arguments: Arguments) -> int:
 
 def run_worked(arguments: Arguments) -> int:
     """Print how often methods worked here; with a case, each rung and what may be skipped."""
-    from triage.history.acts import accept_suggestion, evidence_of
+    from triage.service.acts import accept_suggestion, evidence_of
 
     workshop = workshop_of(arguments, arguments.case)
     if arguments.case is None:
@@ -263,7 +263,7 @@ def _print_record(evidence: Any, *, as_json: bool) -> int:
 
 
 def _print_case_record(workshop: Workshop, name: str, *, as_json: bool) -> int:
-    from triage.history.acts import suggestions_for
+    from triage.service.acts import suggestions_for
     from triage.history.advice import skip_lines
     from triage.plan.ownrecord import own_record
 
@@ -319,7 +319,7 @@ def run_history(arguments: Arguments) -> int:
 
 def run_usage(arguments: Arguments) -> int:
     """Print stock left and what evaporated."""
-    from triage.history.acts import columns_of
+    from triage.service.acts import columns_of
     from triage.history.usage import evaporated, stock_left
     from triage.history.words import usage_text
 
@@ -337,7 +337,7 @@ def run_usage(arguments: Arguments) -> int:
 
 def run_merge(arguments: Arguments) -> int:
     """Merge another folder into this one."""
-    from triage.history.acts import usable_here
+    from triage.service.acts import usable_here
     from triage.history.sharing import merge_folders
 
     workshop = workshop_of(arguments)
@@ -359,7 +359,7 @@ def run_bundle(arguments: Arguments) -> int:
 
 def run_unbundle(arguments: Arguments) -> int:
     """Bring the cases of a bundle in."""
-    from triage.history.acts import usable_here
+    from triage.service.acts import usable_here
     from triage.history.unbundle import read_bundle
 
     workshop = workshop_of(arguments)

@@ -297,8 +297,8 @@ def run_plan(arguments: Arguments) -> int:
         else plan_text(sure.plan, whole=arguments.whole, sure=sure.words())
     )
     if not arguments.json:
-        from triage.history.acts import suggestions_for
         from triage.history.advice import skip_lines
+        from triage.service.acts import suggestions_for
 
         case = workshop.load(arguments.case)
         for line in skip_lines(suggestions_for(workshop, case, sure.plan), case.id):
@@ -358,7 +358,7 @@ def run_skip(arguments: Arguments) -> int:
         print(f"offered again {method}: {arguments.reason}")
         return 0
     if arguments.as_suggested:
-        from triage.history.acts import accept_method
+        from triage.service.acts import accept_method
 
         case = accept_method(workshop, arguments.case, finding, method)
     else:

@@ -8,7 +8,6 @@ from datetime import datetime
 
 from triage.case.models import OUTCOMES, Case
 from triage.errors import TriageError
-from triage.history.acts import accept_suggestion, suggestions_for
 from triage.history.advice import record_lines
 from triage.looks import CLEAN, is_look, timed_s
 from triage.plain.dialogue import Dialogue, Stopped
@@ -18,11 +17,13 @@ from triage.plantext import (
     duration,
     finding_text,
     plan_text,
+    preparation,
     step_head,
     step_text,
     timer_label,
 )
 from triage.service import Workshop
+from triage.service.acts import accept_suggestion, suggestions_for
 
 OUTCOME_TEXT = {
     "cleared": "cleared: it is off",
@@ -36,11 +37,6 @@ OUTCOME_TEXT = {
 LEAST_TIMED_S = 20.0
 FEWEST_LETTERS = 3
 SUGGESTED = "suggested "
-CHECKLIST = (
-    "gloves and eye protection on as listed above",
-    "air as listed above running, face away from the vapour",
-    "what it would harm is out of the way",
-)
 
 
 class PlainSession:
@@ -226,7 +222,7 @@ class PlainSession:
 
     def _step(self, case: Case, step: Step) -> None:
         self.ask.text(step_text(step))
-        if step.hazardous and not self._is_prepared():
+        if step.hazardous and not self._is_prepared(step):
             self.ask.say("not opened: the preparation is not complete")
             return
         observed = self.ask.words(step.hold, FEWEST_LETTERS) if step.hold else ""
@@ -271,8 +267,8 @@ class PlainSession:
             else:
                 return path
 
-    def _is_prepared(self) -> bool:
-        return all(self.ask.yes(f"ready? {item};") for item in CHECKLIST)
+    def _is_prepared(self, step: Step) -> bool:
+        return all(self.ask.yes(f"ready? {item};") for item in preparation(step))
 
     def _dwell(self, case: Case, step: Step, seconds: float) -> datetime | None:
         """Start the timer of a step, or say what is left of it; return when it was started."""

@@ -13,11 +13,11 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case, Override
-from triage.history.acts import accept_suggestion, suggestions_for
 from triage.history.advice import SkipSuggestion
 from triage.looks import is_clean
 from triage.plan.model import Plan
 from triage.plan.outcomes import last_record
+from triage.service.acts import accept_suggestion, suggestions_for
 from triage.tui.messages import (
     CaseChanged,
     FindingChosen,

@@ -16,7 +16,7 @@ from triage.history.evidence import Evidence, trials_of
 from triage.history.sharing import Check
 from triage.history.watch import ChamberWatch, chambers_of, watch, with_look
 from triage.plan.model import Plan
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 
 #: working hours where none are given [min of the day]
 DEFAULT_HOURS = Hours(9 * 60, 18 * 60)
