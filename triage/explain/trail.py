@@ -80,9 +80,7 @@ class Trail:
             for pattern, key in zip(positive, conclusion.facts, strict=True)
         ]
         children += [
-            Node("note", f"and nothing says otherwise about the {pattern.kind}")
-            for pattern in normal.patterns
-            if pattern.absent
+            self._lacking(normal, pattern) for pattern in normal.patterns if pattern.absent
         ]
         return Node(
             "rule",
@@ -93,6 +91,14 @@ class Trail:
             conclusion.facts,
             tuple(children),
         )
+
+    def _lacking(self, rule: NormalRule, pattern: Pattern) -> Node:
+        """Return what a condition on absence rests on: the answer there is, else that none is."""
+        only = [fact for fact in self.conclusions.facts if fact.kind == pattern.kind]
+        if len(only) == 1 and pattern.kind in ("specimen", "bench") and pattern.allowed:
+            values = [self._value(rule, only[0], name) for name, _ in pattern.allowed]
+            return Node("note", "; ".join(values))
+        return Node("note", f"and nothing says otherwise about the {pattern.kind}")
 
     def title(self, source: str) -> str:
         """Return what a source is called; what is no document goes by its kind."""
@@ -214,8 +220,10 @@ class Trail:
 
     def stops(self) -> tuple[Node, ...]:
         """Return why there is no step now: holds, closed gates, and ladders with nothing left."""
+        if self.skeleton.refused:
+            return tuple(map(self.rule, self.conclusions.of(Family.GATE, "refuse")))
         nodes = [*self._holds(), *self.gates(self.skeleton.stage)]
-        if self.skeleton.held or self.skeleton.refused:
+        if self.skeleton.held:
             return tuple(nodes)
         for ladder in self.skeleton.ladders:
             key = ladder.target.key
