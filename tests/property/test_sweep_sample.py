@@ -6,12 +6,17 @@ The whole runs as a command: ``triage prove sweep``.
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import pytest
 
 from tests.support.knowledge import consultant, planner, shipped
+from triage.engine.normal import NormalRule, Pattern
 from triage.engine.vocabulary import UNKNOWN
-from triage.verify.axes import FINDING, HYDRATION, axes_of
+from triage.knowledge.rules import Family
+from triage.verify.axes import FINDING, HYDRATION, Combination, axes_of
+from triage.verify.classes import Projector
+from triage.verify.masks import Masks
 from triage.verify.scene import SceneMaker
 from triage.verify.sweep import Sweeper, promises, strata
 from triage.verify.tally import Tally
@@ -26,10 +31,10 @@ def axes():
 def sample(axes) -> Tally:
     """Every part of the strata with one deposit each, the next one in the next part."""
     total = Tally()
-    for place, (part, tasks) in enumerate(strata(axes, seed=3, size=1)):
+    for place, part in enumerate(strata(axes, seed=3)):
         sweeper = Sweeper(consultant(), part)
-        for task in tasks[place % 30 :: 30]:
-            total.add(sweeper.sweep(task))
+        for deposit in part.deposits[place % 15 :: 15]:
+            total.add(sweeper.sweep(deposit))
     return total
 
 
@@ -72,3 +77,86 @@ def test_shared_scenes_are_what_the_planner_says(axes):
             assert scene.skeleton.stage == own.stage
             assert scene.steps == tuple(item.method for item in own.items)
             assert bool(scene.skeleton.refused) == bool(own.refused)
+
+
+def same(ladder, other) -> bool:
+    """Return whether two ladders are the same but for the sentences that bar methods."""
+    mine, theirs = ({bar.method for bar in each.barred} for each in (ladder, other))
+    return (ladder.rungs, ladder.problem, ladder.offered, mine & ladder.offered) == (
+        other.rungs,
+        other.problem,
+        other.offered,
+        theirs & other.offered,
+    )
+
+
+def test_members_of_a_class_have_one_plan_apart_from_names(axes):
+    """The projection is sound: a random member, planned in full, is like the one that stands for it.
+
+    The member goes the whole way: facts, all rules, ladders, order of work. Only its class is
+    taken from the projection.
+    """
+    rng = random.Random(23)
+    projector, maker = Projector(consultant(), axes), SceneMaker(consultant(), axes)
+    others = 0
+    for deposit in rng.sample(axes.deposits, 4):
+        plane = projector.plane(deposit)
+        for _ in range(25):
+            place = tuple(rng.randrange(size) for size in plane.numbers.shape)
+            number = int(plane.numbers[place])
+            alike = list(zip(*(plane.numbers == number).nonzero(), strict=True))
+            zone, taxon, floor, hydration, control = rng.choice(alike)
+            first = plane.first[number]
+            assert projector.controls[control] == first.control
+            member = Combination(
+                deposit,
+                axes.zones[zone],
+                axes.taxa[taxon],
+                list(axes.floors)[floor],
+                axes.hydrations[hydration],
+            )
+            others += member != first.combination
+            grades = list(shipped().fragility)
+            for scene in maker.scenes_at(first.combination, first.control):
+                own = planner().maker.skeleton(
+                    axes.case(member), scene.bench, maker.judges[scene.bench.name], plain=True
+                )
+                assert own.stage == scene.skeleton.stage
+                assert bool(own.refused) == bool(scene.skeleton.refused)
+                assert [i.step for i in own.items] == [i.step for i in scene.skeleton.items]
+                assert same(own.ladder(FINDING), scene.ladder), member
+                fact = own.conclusions.fact(FINDING)
+                assert fact.get("fragility") == scene.fragility
+                assert grades[plane.fragility[place]] == scene.fragility
+    assert others > 50
+
+
+def test_the_projection_tells_apart_what_the_rules_tell_apart(axes):
+    """Combinations with different ladders are never of one class: looked at along one whole row."""
+    projector, maker = Projector(consultant(), axes), SceneMaker(consultant(), axes)
+    plane = projector.plane(axes.deposits[3])
+    ladders: dict[int, set[tuple[str, ...]]] = {}
+    for place, zone in enumerate(axes.zones):
+        combination = Combination(plane.deposit, zone, axes.taxa[1], "robust", "supple")
+        for scene in maker.scenes_at(combination, projector.controls[0]):
+            number = int(plane.numbers[place, 1, 0, axes.hydrations.index("supple"), 0])
+            ladders.setdefault(number, set()).add(scene.ladder.rungs)
+    assert len({rungs for held in ladders.values() for rungs in held}) > 3
+    assert all(len(held) == 1 for held in ladders.values())
+
+
+def test_an_entangled_rule_makes_each_combination_its_own_class(axes):
+    """A rule that joins two facts over more than their names cannot be read from masks."""
+    apart = NormalRule(
+        "entangled",
+        Family.FORBID,
+        (
+            Pattern("finding", False, (), (("fragility", "g"),)),
+            Pattern("specimen", False, (), (("fragility", "g"),)),
+        ),
+        (),
+    )
+    assert Masks((apart,)).entangled() == (apart,)
+    alone = Pattern("finding", False, (), (("fragility", "g"), ("id", "f")))
+    assert Masks((replace(apart, patterns=(alone,)),)).entangled() == ()
+    assert not Projector(consultant(), axes).entangled

@@ -40,7 +40,39 @@ def add_commands(subparsers: Subparsers) -> None:
     )
     _add_jobs(mutations)
     mutations.add_argument(
-        "--each", type=int, default=12, metavar="N", help="most mutations of one kind (default 12)"
+        "--each",
+        type=at_least_one,
+        default=12,
+        metavar="N",
+        help="most mutations of one kind (default 12)",
+    )
+    mutations.add_argument(
+        "--sweep",
+        action="store_true",
+        help="sweep, on a small scale, what only the second entry catches",
+    )
+    faults = command(
+        kinds,
+        "faults",
+        "put faults of every class into copies of the rules and see that the verifier finds each",
+        "prove faults --count 200",
+        run_faults,
+        as_json=True,
+    )
+    _add_jobs(faults)
+    faults.add_argument(
+        "--count", type=at_least_one, default=200, metavar="N", help="how many (default 200)"
+    )
+    coverage = command(
+        kinds,
+        "coverage",
+        "count the rules and single conditions that the cases beside the rules reach",
+        "prove coverage --suggest",
+        run_coverage,
+        as_json=True,
+    )
+    coverage.add_argument(
+        "--suggest", action="store_true", help="print a case for each condition that has none"
     )
     golden = command(
         kinds,
@@ -53,7 +85,17 @@ def add_commands(subparsers: Subparsers) -> None:
 
 
 def _add_jobs(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--jobs", type=int, metavar="N", help="processes; all cores by default")
+    parser.add_argument(
+        "--jobs", type=at_least_one, metavar="N", help="processes; all cores by default"
+    )
+
+
+def at_least_one(word: str) -> int:
+    """Return a word of the command line as a whole number above 0."""
+    number = int(word) if word.isascii() and word.isdigit() else 0
+    if number < 1:
+        raise argparse.ArgumentTypeError(f'"{word}" is not a whole number above 0')
+    return number
 
 
 def _rules(arguments: Arguments) -> Path:
@@ -76,6 +118,7 @@ def run_sweep(arguments: Arguments) -> int:
         print_json(
             {
                 "combinations": tally.combinations,
+                "classes": tally.classes,
                 "invariants": len(known),
                 "walks": tally.walks,
                 "outcomes": tally.outcomes,
@@ -96,7 +139,8 @@ def run_sweep(arguments: Arguments) -> int:
         for example in tally.examples.get(invariant.name, ()):
             print(f"         {example}")
     print(
-        f"{tally.combinations} combinations, {len(known)} invariants, {seconds:.0f} seconds; "
+        f"{tally.combinations} combinations in {tally.classes} classes that differ in more than "
+        f"names, {len(known)} invariants, {seconds:.0f} seconds; "
         f"{tally.walks} different ladders walked with {tally.outcomes} outcomes, "
         f"{tally.plans} whole plans with {tally.steps} steps"
     )
@@ -114,7 +158,12 @@ def run_mutations(arguments: Arguments) -> int:
     start = time.perf_counter()
     golden = places.golden_file()
     score = run_all(
-        _rules(arguments), golden, arguments.each, arguments.jobs, progress_bar("mutations")
+        _rules(arguments),
+        golden,
+        arguments.each,
+        arguments.jobs,
+        progress_bar("mutations"),
+        sweeping=arguments.sweep,
     )
     seconds = time.perf_counter() - start
     if arguments.json:
@@ -124,6 +173,44 @@ def run_mutations(arguments: Arguments) -> int:
         print(line)
     print(f"{seconds:.0f} seconds")
     return 0 if score.is_good() else 2
+
+
+def run_faults(arguments: Arguments) -> int:
+    """Seed faults of every class and print how many were found; the exit code is 2 if not all."""
+    from triage.verify.seeding import seed_all
+
+    start = time.perf_counter()
+    found = seed_all(
+        _rules(arguments), arguments.count, arguments.jobs, progress_bar("seeded faults")
+    )
+    seconds = time.perf_counter() - start
+    if arguments.json:
+        print_json({**found.data(), "seconds": round(seconds, 1)})
+        return 0 if found.is_good() else 2
+    for line in found.lines():
+        print(line)
+    print(f"{seconds:.0f} seconds")
+    return 0 if found.is_good() else 2
+
+
+def run_coverage(arguments: Arguments) -> int:
+    """Print the coverage of the rule cases; the exit code is 2 if it is not whole."""
+    from triage.engine.consult import Consultant
+    from triage.knowledge.load import load_knowledge
+    from triage.verify.coverage import coverage_of, suggestion
+    from triage.verify.needed import needed_of
+
+    consultant = Consultant(load_knowledge(_rules(arguments)))
+    found, needed = coverage_of(consultant), needed_of(consultant)
+    is_whole = found.is_whole() and not needed.missing
+    if arguments.json:
+        print_json({**found.data(), **needed.data()})
+        return 0 if is_whole else 2
+    for line in (*found.lines(), *needed.lines()):
+        print(line)
+    for condition in found.missing if arguments.suggest else ():
+        print(suggestion(consultant, condition))
+    return 0 if is_whole else 2
 
 
 def run_golden(arguments: Arguments) -> int:

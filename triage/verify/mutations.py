@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import os
 import random
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +13,18 @@ from pydantic import BaseModel, ValidationError
 
 from triage.engine.consult import Consultant
 from triage.engine.rulecases import failed_cases
+from triage.engine.vocabulary import UNKNOWN
 from triage.errors import TriageError
 from triage.knowledge.book import ATTRIBUTES, Knowledge
 from triage.knowledge.checks import cross_check
 from triage.knowledge.load import load_knowledge
+from triage.verify.axes import BEST, HYDRATION, Axes, axes_of, sturdiest_taxon
 from triage.verify.breaking import OPERATORS, Mutant, mutants
+from triage.verify.cores import leave_interrupts_to_the_parent, pool
+from triage.verify.equivalent import same_rules, told_apart
 from triage.verify.golden import differences, load_golden
 from triage.verify.rulebase import faults_of
+from triage.verify.sweep import Sweeper
 
 Progress = Callable[[int, int], None]
 SEED = 7
@@ -46,28 +49,85 @@ def _invalid(knowledge: Knowledge, sound: Knowledge) -> str:
     return ""
 
 
-def caught_by(knowledge: Knowledge, sound: Knowledge, golden: Mapping[str, Any]) -> str:
-    """Return the name of the first check that finds something wrong, empty if none does.
+SECOND = "second entry"
+SWEEP = "sweep"
 
-    Parameters
-    ----------
-    knowledge the broken knowledge
-    sound     the knowledge it was made from
-    golden    the second entry
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What became of one broken knowledge.
+
+    ``check`` is the first check that finds it, ``without`` the first one beside the second entry,
+    ``same`` why nothing could find it: no case is any different.
     """
-    if _invalid(knowledge, sound):
-        return "load"
-    if cross_check(knowledge):
-        return "load"
+
+    check: str = ""
+    without: str = ""
+    same: str = ""
+
+
+def first_check(knowledge: Knowledge, sound: Knowledge) -> tuple[str, Consultant | None]:
+    """Return the first check but the second entry that finds something, and the compiled rules."""
+    if _invalid(knowledge, sound) or cross_check(knowledge):
+        return "load", None
     try:
         consultant = Consultant(knowledge)
     except TriageError:
-        return "load"
+        return "load", None
     if failed_cases(consultant):
-        return "rule cases"
-    if faults_of(consultant):
-        return "verifier"
-    return "second entry" if next(differences(consultant, golden), None) else ""
+        return "rule cases", consultant
+    return ("verifier" if faults_of(consultant) else ""), consultant
+
+
+class Judge:
+    """Holds broken knowledge against the sound one; compiled once for all mutants."""
+
+    def __init__(self, sound: Knowledge, golden: Mapping[str, Any], *, sweeping: bool) -> None:
+        self.sound = sound
+        self.golden = golden
+        self.consultant = Consultant(sound)
+        self.axes = small_axes(self.consultant) if sweeping else None
+
+    def verdict(self, knowledge: Knowledge) -> Verdict:
+        """Return what finds the fault in a broken knowledge."""
+        check, consultant = first_check(knowledge, self.sound)
+        if check or consultant is None:
+            return Verdict(check, check)
+        swept = SWEEP if self.axes and _is_swept_up(consultant, self.axes) else ""
+        if next(differences(consultant, self.golden), None):
+            return Verdict(SECOND, swept)
+        return Verdict(swept, swept, "" if swept else self._same(consultant))
+
+    def _same(self, consultant: Consultant) -> str:
+        """Return why a broken knowledge is as good as the sound one, empty if it may not be."""
+        broken = consultant.knowledge
+        if replace(broken, rules=self.sound.rules) != self.sound:
+            return ""
+        if same_rules(self.consultant, consultant):
+            return "the rules come down to the same normal form"
+        if told_apart(self.consultant, consultant) is None:
+            return "no case at all tells it apart"
+        return ""
+
+
+def small_axes(consultant: Consultant) -> Axes:
+    """Return axes of a sweep that takes seconds: each zone, few groups, grades and benches."""
+    axes = axes_of(consultant)
+    taxa = (sturdiest_taxon(consultant), *axes.taxa[-3:])
+    floors = [next(iter(axes.floors)), list(axes.floors)[-1]]
+    return replace(
+        axes,
+        taxa=tuple(dict.fromkeys(taxa)),
+        floors={name: axes.floors[name] for name in floors},
+        hydrations=(axes.base[HYDRATION], UNKNOWN),
+        benches={name: axes.benches[name] for name in (BEST, UNKNOWN)},
+    )
+
+
+def _is_swept_up(consultant: Consultant, axes: Axes) -> bool:
+    """Return whether a small sweep finds a promise broken."""
+    sweeper = Sweeper(consultant, axes)
+    return any(+sweeper.sweep(deposit).broken for deposit in axes.deposits)
 
 
 @dataclass
@@ -77,20 +137,27 @@ class Score:
     made: Counter[str] = field(default_factory=Counter)
     caught: Counter[str] = field(default_factory=Counter)
     checks: Counter[str] = field(default_factory=Counter)
+    without: Counter[str] = field(default_factory=Counter)
     vital: Counter[str] = field(default_factory=Counter)
     survivors: list[tuple[str, str, bool]] = field(default_factory=list)
+    same: list[tuple[str, str, str]] = field(default_factory=list)
 
-    def note(self, kind: str, name: str, check: str, *, is_vital: bool) -> None:
-        """Count one mutant."""
+    def note(self, kind: str, name: str, verdict: Verdict, *, is_vital: bool) -> None:
+        """Count one mutant; one that changes nothing is listed but not counted."""
+        if verdict.same:
+            self.same.append((kind, name, verdict.same))
+            return
         self.made[kind] += 1
-        self.vital["made" if is_vital else "other"] += 1
-        if check:
-            self.caught[kind] += 1
-            self.checks[check] += 1
-            if is_vital:
-                self.vital["caught"] += 1
-        else:
+        self.vital["made"] += is_vital
+        if verdict.without:
+            self.without[verdict.without] += 1
+            self.vital["without"] += is_vital
+        if not verdict.check:
             self.survivors.append((kind, name, is_vital))
+            return
+        self.caught[kind] += 1
+        self.checks[verdict.check] += 1
+        self.vital["caught"] += is_vital
 
     def is_good(self) -> bool:
         """Return whether the promise holds: all vital faults, nearly all others."""
@@ -106,20 +173,31 @@ class Score:
             "vital": self.vital["made"],
             "vital_caught": self.vital["caught"],
             "checks": dict(sorted(self.checks.items())),
+            "without_second_entry": sum(self.without.values()),
+            "vital_without_second_entry": self.vital["without"],
             "by_kind": {k: [self.caught[k], self.made[k]] for k in self.made},
             "survivors": [list(s) for s in sorted(self.survivors)],
+            "same": [list(s) for s in sorted(self.same)],
         }
 
     def lines(self) -> list[str]:
         """Return the score in lines for a person."""
         found = [f"{self.caught[k]:4} of {self.made[k]:4} caught  {k}" for k in self.made]
         found += [f"caught by {check}: {n}" for check, n in sorted(self.checks.items())]
+        found += [f"not counted: {kind}: {name}: {why}" for kind, name, why in sorted(self.same)]
         for kind, name, is_vital in sorted(self.survivors):
-            found.append(f"survived{' (VITAL)' if is_vital else ''}: {kind}: {name}")
+            vital = " (VITAL)" if is_vital else ""
+            found.append(
+                f"survived{vital}: {kind}: {name}: a case may tell it apart, no check does"
+            )
         made, caught = sum(self.made.values()), sum(self.caught.values())
         found.append(
+            f"without the second entry: {sum(self.without.values())} of {made}; interlocks and "
+            f"limits {self.vital['without']} of {self.vital['made']}"
+        )
+        found.append(
             f"{caught} of {made} mutants of {len(self.made)} kinds caught; interlocks and limits "
-            f"{self.vital['caught']} of {self.vital['made']}"
+            f"{self.vital['caught']} of {self.vital['made']}; {len(self.same)} more change nothing"
         )
         return found
 
@@ -140,15 +218,17 @@ def chosen(knowledge: Knowledge, most: int) -> list[Mutant]:
 _held: dict[str, Any] = {}
 
 
-def _begin(rules: str, golden: str, most: int) -> None:
+def _begin(rules: str, golden: str, most: int, sweeping: bool) -> None:
+    leave_interrupts_to_the_parent()
     sound = load_knowledge(rules)
-    _held.update(sound=sound, golden=load_golden(Path(golden)), mutants=chosen(sound, most))
+    judge = Judge(sound, load_golden(Path(golden)), sweeping=sweeping)
+    _held.update(judge=judge, mutants=chosen(sound, most))
 
 
-def _run(place: int) -> tuple[str, str, bool, str]:
+def _run(place: int) -> tuple[str, str, bool, Verdict]:
     mutant: Mutant = _held["mutants"][place]
-    check = caught_by(mutant.knowledge, _held["sound"], _held["golden"])
-    return mutant.kind, mutant.name, mutant.is_vital, check
+    verdict = _held["judge"].verdict(mutant.knowledge)
+    return mutant.kind, mutant.name, mutant.is_vital, verdict
 
 
 def run_all(
@@ -157,6 +237,8 @@ def run_all(
     most: int,
     jobs: int | None = None,
     progress: Progress | None = None,
+    *,
+    sweeping: bool = False,
 ) -> Score:
     """Return the score over a rules folder.
 
@@ -167,21 +249,22 @@ def run_all(
     most     most mutants of each kind, 0 for all there are
     jobs     number of processes, all cores by default
     progress called with mutants done and mutants in all
+    sweeping also run a small sweep on what no check but the second entry finds
 
     Raises
     ------
     TriageError: the knowledge is not sound to begin with.
     """
     sound = load_knowledge(rules)
-    if check := caught_by(sound, sound, load_golden(golden)):
+    check = Judge(sound, load_golden(golden), sweeping=False).verdict(sound).check
+    if check:
         raise TriageError(f"the knowledge itself is caught by: {check}", mend="mend it first")
     places: Sequence[int] = range(len(chosen(sound, most)))
     score = Score()
-    context = multiprocessing.get_context("spawn")
-    with context.Pool(jobs or os.cpu_count() or 1, _begin, (str(rules), str(golden), most)) as pool:
-        results: Iterable[tuple[str, str, bool, str]] = pool.imap(_run, places, chunksize=4)
-        for done, (kind, name, is_vital, check) in enumerate(results, start=1):
-            score.note(kind, name, check, is_vital=is_vital)
+    with pool(jobs, _begin, (str(rules), str(golden), most, sweeping)) as workers:
+        for done, found in enumerate(workers.imap(_run, places, chunksize=2), start=1):
+            kind, name, is_vital, verdict = found
+            score.note(kind, name, verdict, is_vital=is_vital)
             if progress is not None:
                 progress(done, len(places))
     return score

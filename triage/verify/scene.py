@@ -132,6 +132,7 @@ class SceneMaker:
         for name, bench in self.benches.items():
             alike.setdefault(bench.room.control, []).append(name)
         self._alike = tuple(alike.values())
+        self._last: tuple[Combination, _Drawn] | None = None
         self._keys: dict[Key, int] = {}
         self._skeletons: dict[Key, Kept] = {}
         self._specimens: dict[tuple[str, str, str], Fact] = {}
@@ -215,6 +216,16 @@ class SceneMaker:
             if drawn is None or not self.separable:
                 drawn = self._draw(combination, names[0])
             yield from self._scenes(combination, names, drawn)
+
+    def scenes_at(self, combination: Combination, control: str) -> Iterator[Scene]:
+        """Yield the scenes of a combination at the benches with one control of the air."""
+        names = next(n for n in self._alike if self.benches[n[0]].room.control == control)
+        # The same combination comes for one control after the other.
+        last, drawn = self._last or (None, None)
+        if drawn is None or last != combination or not self.separable:
+            drawn = self._draw(combination, names[0])
+            self._last = (combination, drawn)
+        yield from self._scenes(combination, names, drawn)
 
     def _scenes(
         self, combination: Combination, names: Sequence[str], drawn: _Drawn

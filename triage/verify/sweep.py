@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import os
 import random
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
+
+import numpy as np
+import numpy.typing as npt
 
 from triage.case.models import Case
 from triage.engine.consult import Consultant
@@ -25,15 +26,15 @@ from triage.verify.axes import (
     Combination,
     axes_of,
 )
+from triage.verify.classes import Plane, Projector
+from triage.verify.cores import leave_interrupts_to_the_parent, pool
 from triage.verify.invariants import COMBINATION, PAIRS, SCENE, Pair
 from triage.verify.scene import Scene, SceneMaker
 from triage.verify.steps import END, STEPS, Shown
 from triage.verify.tally import Tally, check_all
 from triage.verify.walk import WALK, Walker
 
-ZONES_A_TASK = 22
 Progress = Callable[[int, int], None]
-Place = tuple[str, str, str, str]
 
 
 def promises() -> tuple[Any, ...]:
@@ -41,80 +42,97 @@ def promises() -> tuple[Any, ...]:
     return (*COMBINATION, *SCENE, *PAIRS.values(), *WALK, *STEPS, *END)
 
 
-@dataclass(frozen=True, slots=True)
-class Task:
-    """One deposit in some zones; the unknown zone is always looked at first, to compare with."""
-
-    deposit: str
-    zones: tuple[str, ...]
-
-
 class Sweeper:
-    """Sweeps parts of the axes in one process."""
+    """Sweeps one deposit after the other in one process."""
 
     def __init__(self, consultant: Consultant, axes: Axes) -> None:
         self.consultant = consultant
         self.axes = axes
+        self.projector = Projector(consultant, axes)
         self.maker = SceneMaker(consultant, axes)
         self.walker = Walker(consultant, self.maker.maker)
         self.planners = {name: Planner(consultant) for name in axes.benches}
-        self._checked: set[tuple[object, ...]] = set()
+        self.names = tuple(axes.benches)
+        self.grades = tuple(consultant.knowledge.fragility)
         self._walked: set[tuple[object, ...]] = set()
-        self._shown: set[tuple[str, str]] = set()
+        self._shown: set[tuple[str, str, int]] = set()
 
-    def sweep(self, task: Task) -> Tally:
-        """Return the tally of one deposit in some zones."""
+    def sweep(self, deposit: str) -> Tally:
+        """Return the tally of every combination of one deposit."""
         tally = Tally()
-        unknown = self._zone(task.deposit, UNKNOWN, tally, counted=UNKNOWN in task.zones)
-        for zone in task.zones:
-            if zone != UNKNOWN:
-                scenes = self._zone(task.deposit, zone, tally, counted=True)
-                self._pair("unknown-zone-permits-no-more", unknown, scenes, lambda p: p, tally)
+        plane = self.projector.plane(deposit)
+        scenes = self._scenes(plane)
+        numbers = self._numbers(plane)
+        counts = np.bincount(numbers.ravel(), minlength=len(scenes) or 1)
+        for number, scene in scenes.items():
+            self._check(scene, tally, int(counts[number]))
+        tally.combinations += numbers.size
+        tally.classes += len(scenes)
+        self._check_groups(plane, scenes, tally)
+        self._pairs(numbers, scenes, tally)
+        self._show_cautions(plane, scenes, tally)
         return tally
 
-    def _zone(self, deposit: str, zone: str, tally: Tally, *, counted: bool) -> dict[Place, Scene]:
-        scenes: dict[Place, Scene] = {}
-        for combination in self.axes.of_zone(deposit, zone):
-            for scene in self.maker.scenes(combination):
-                place = (
-                    combination.taxon,
-                    combination.floor,
-                    combination.hydration,
-                    scene.bench.name,
-                )
-                scenes[place] = scene
-                if counted:
-                    self._check(scene, tally)
-        if counted:
-            tally.combinations += len(scenes)
-            self._pairs(scenes, tally)
-            for invariant in SCENE:
-                tally.checked[invariant.name] += tally.alike
-            tally.alike = 0
-        return scenes
+    # -- classes ------------------------------------------------------------------------------
 
-    def _check(self, scene: Scene, tally: Tally) -> None:
-        where = (scene.combination, scene.bench.name)
-        check_all(COMBINATION, scene, where, tally)
-        # Scenes that agree in all that these promises look at are checked once and counted each.
-        key = (scene.kept.number, scene.combination.zone, scene.fragility, scene.is_soft, where[1])
-        if key in self._checked:
-            tally.alike += 1
-            return
-        before = sum(tally.broken.values())
-        check_all(SCENE, scene, where, tally)
-        if sum(tally.broken.values()) == before:
-            self._checked.add(key)
-        if (scene.settled, scene.kept.walk_key) not in self._walked:
-            self._walked.add((scene.settled, scene.kept.walk_key))
+    def _scenes(self, plane: Plane) -> dict[int, Scene]:
+        """Return the scene of one member of each class, at each bench of its control."""
+        places = {name: place for place, name in enumerate(self.names)}
+        found = {}
+        for number, member in enumerate(plane.first):
+            for scene in self.maker.scenes_at(member.combination, member.control):
+                found[number * len(self.names) + places[scene.bench.name]] = scene
+        return found
+
+    def _numbers(self, plane: Plane) -> npt.NDArray[np.int64]:
+        """Return zone x taxon x floor x hydration x bench -> the number of the scene."""
+        controls = [
+            self.projector.controls.index(bench.room.control)
+            for bench in self.axes.benches.values()
+        ]
+        numbers = plane.numbers.astype(np.int64)[..., controls]
+        return numbers * len(self.names) + np.arange(len(self.names))
+
+    def _check(self, scene: Scene, tally: Tally, count: int) -> None:
+        """Check the scene of one class, which stands for so many combinations."""
+        where = (describe(scene.combination), scene.bench.name)
+        check_all(SCENE, scene, where, tally, count)
+        key = (scene.settled, scene.kept.walk_key)
+        if key not in self._walked:
+            self._walked.add(key)
             self._walk(scene, tally)
-        elif not self._shown.issuperset((where[1], method) for method in scene.steps):
-            self._show(self.axes.case(scene.combination), scene, tally)
+
+    def _check_groups(self, plane: Plane, scenes: dict[int, Scene], tally: Tally) -> None:
+        """Check what depends on the group itself, for each group, floor and grade there is."""
+        grade = self._at_benches(plane.fragility)
+        axes, size = self.axes, len(self.grades)
+        taxa = np.arange(len(axes.taxa))[None, :, None, None, None]
+        floors = np.arange(len(axes.floors))[None, None, :, None, None]
+        places = (taxa * len(axes.floors) + floors) * size + grade
+        codes, counts = np.unique(places, return_counts=True)
+        some = next(iter(scenes.values()))
+        for code, count in zip(codes.tolist(), counts.tolist(), strict=True):
+            place, rank = divmod(code, size)
+            taxon, floor = divmod(place, len(axes.floors))
+            combination = replace(
+                some.combination, taxon=axes.taxa[taxon], floor=list(axes.floors)[floor]
+            )
+            scene = some._replace(combination=combination, fragility=self.grades[rank])
+            check_all(COMBINATION, scene, describe(combination), tally, count)
+
+    def _at_benches(self, values: npt.NDArray[np.int8]) -> npt.NDArray[np.int64]:
+        controls = [
+            self.projector.controls.index(bench.room.control)
+            for bench in self.axes.benches.values()
+        ]
+        return values.astype(np.int64)[..., controls]
+
+    # -- walks and complete plans -------------------------------------------------------------
 
     def _walk(self, scene: Scene, tally: Tally) -> None:
         """Walk one ladder to its end, then look at the complete plans of its beginning and end."""
         case = last = self.axes.case(scene.combination)
-        where = (scene.combination, scene.bench.name)
+        where = (describe(scene.combination), scene.bench.name)
         judge = self.maker.judges[scene.bench.name]
         tally.walks += 1
         for walked, after in self.walker.walk(case, scene.bench, judge):
@@ -127,88 +145,84 @@ class Sweeper:
 
     def _show(self, case: Case, scene: Scene, tally: Tally) -> None:
         """Make the complete plan of a case and check each of its steps."""
-        where = (scene.combination, scene.bench.name)
+        where = (describe(scene.combination), scene.bench.name)
         plan = self.planners[scene.bench.name].plan(case, scene.bench, DayLedger())
         tally.plans += 1
         for step in plan.steps:
             tally.steps += 1
-            self._shown.add((scene.bench.name, step.method))
             shown = Shown(self.consultant.knowledge, step)
             check_all(STEPS, shown, (step.id, *where), tally)
         check_all(END, plan, where, tally)
 
+    def _show_cautions(self, plane: Plane, scenes: dict[int, Scene], tally: Tally) -> None:
+        """Complete a plan for each method, bench and set of cautions on it that comes up."""
+        naming = self.projector.naming
+        for number, said, member in plane.cautions:
+            for place in range(len(self.names)):
+                scene = scenes.get(number * len(self.names) + place)
+                if scene is None:
+                    continue
+                keys = {(scene.bench.name, m, said & naming[m]) for m in scene.steps}
+                if not keys <= self._shown:
+                    self._shown |= keys
+                    shown = scene._replace(combination=member.combination)
+                    self._show(self.axes.case(member.combination), shown, tally)
+
     # -- pairs --------------------------------------------------------------------------------
 
-    def _pairs(self, scenes: dict[Place, Scene], tally: Tally) -> None:
+    def _pairs(
+        self, numbers: npt.NDArray[np.int64], scenes: dict[int, Scene], tally: Tally
+    ) -> None:
         """Compare each scene with those that are less known, frailer or worse equipped."""
-        known_air = {p: s for p, s in scenes.items() if s.bench.room.control == p[3]}
-        best = {p: s for p, s in scenes.items() if p[3] == BEST}
-        plain = next(iter(self.axes.floors))
-        sturdy = {p: s for p, s in scenes.items() if p[1] == plain}
-        for name, more, place, value in (
-            ("unknown-group-permits-no-more", scenes, 0, UNKNOWN),
-            ("unknown-hydration-permits-no-more", scenes, 2, UNKNOWN),
-            ("unknown-air-permits-no-more", known_air, 3, UNKNOWN),
-            ("no-air-permits-no-more", known_air, 3, NONE),
-            ("circumstances-permit-no-more", best, 3, EVERY_CIRCUMSTANCE),
-            ("empty-shelf-permits-no-more", best, 3, EMPTY_SHELF),
-            *(("hazard-permits-no-more", sturdy, 1, floor) for floor in self.axes.floors),
+        axes, benches = self.axes, self.names
+        air = [n for n, b in axes.benches.items() if b.room.control == n]
+        best = [BEST] if BEST in benches else []
+        plain, wet = [next(iter(axes.floors))], axes.hydrations
+        zone, taxon, floor, hydration, bench = range(5)
+        for name, axis, values, less, more in (
+            ("unknown-zone-permits-no-more", zone, axes.zones, UNKNOWN, axes.zones),
+            ("unknown-group-permits-no-more", taxon, axes.taxa, UNKNOWN, axes.taxa),
+            ("unknown-hydration-permits-no-more", hydration, wet, UNKNOWN, wet),
+            ("unknown-air-permits-no-more", bench, benches, UNKNOWN, air),
+            ("no-air-permits-no-more", bench, benches, NONE, air),
+            ("circumstances-permit-no-more", bench, benches, EVERY_CIRCUMSTANCE, best),
+            ("empty-shelf-permits-no-more", bench, benches, EMPTY_SHELF, best),
+            *(("hazard-permits-no-more", floor, list(axes.floors), f, plain) for f in axes.floors),
         ):
-            self._pair(name, scenes, more, _with(place, value), tally)
+            if less not in values:
+                continue
+            places = [place for place, v in enumerate(values) if v in more and v != less]
+            worse = np.take(numbers, [list(values).index(less)], axis)
+            self._pair(name, worse, np.take(numbers, places, axis), scenes, tally)
 
     def _pair(
         self,
         name: str,
-        less: dict[Place, Scene],
-        more: dict[Place, Scene],
-        partner: Callable[[Place], Place],
+        less: npt.NDArray[np.int64],
+        more: npt.NDArray[np.int64],
+        scenes: dict[int, Scene],
         tally: Tally,
     ) -> None:
-        invariant = PAIRS[name]
-        count = 0
-        for place, scene in more.items():
-            worse = less.get(partner(place))
-            if worse is None or worse is scene:
-                continue
-            count += 1
-            if worse.kept.finding_steps and scene.ruled_out(worse.kept.finding_steps):
-                pair = Pair(worse, scene)
-                tally.note(name, invariant.broken(pair), (scene.combination, place[3]))
-                count -= 1
-        tally.checked[name] += count
-
-
-def _with(at: int, value: str) -> Callable[[Place], Place]:
-    """Return a function that puts a value into one part of a place."""
-
-    def partner(place: Place) -> Place:
-        parts = list(place)
-        parts[at] = value
-        return parts[0], parts[1], parts[2], parts[3]
-
-    return partner
+        size = max(scenes) + 1
+        codes, counts = np.unique(less * size + more, return_counts=True)
+        for code, count in zip(codes.tolist(), counts.tolist(), strict=True):
+            pair = Pair(scenes[code // size], scenes[code % size])
+            where = (describe(pair.more.combination), pair.more.bench.name)
+            tally.note(name, PAIRS[name].broken(pair), where, count)
 
 
 # -- several processes ----------------------------------------------------------------------------
 
-
-def tasks_of(axes: Axes) -> list[Task]:
-    """Return the parts into which a sweep is split."""
-    zones = axes.zones
-    parts = [zones[at : at + ZONES_A_TASK] for at in range(0, len(zones), ZONES_A_TASK)]
-    return [Task(deposit, part) for deposit in axes.deposits for part in parts]
-
-
 _sweeper: list[Sweeper] = []
 
 
-def _begin(rules: str) -> None:
-    consultant = Consultant(load_knowledge(rules))
-    _sweeper[:] = [Sweeper(consultant, axes_of(consultant))]
+def _begin(rules: str, axes: Axes) -> None:
+    leave_interrupts_to_the_parent()
+    _sweeper[:] = [Sweeper(Consultant(load_knowledge(rules)), axes)]
 
 
-def _run(task: Task) -> Tally:
-    return _sweeper[0].sweep(task)
+def _run(deposit: str) -> Tally:
+    return _sweeper[0].sweep(deposit)
 
 
 def sweep_all(rules: Path, jobs: int | None = None, progress: Progress | None = None) -> Tally:
@@ -218,21 +232,19 @@ def sweep_all(rules: Path, jobs: int | None = None, progress: Progress | None = 
     ----------
     rules    rules folder; each process loads it
     jobs     number of processes, all cores by default
-    progress called with parts done and parts in all
+    progress called with deposits done and deposits in all
     """
     axes = axes_of(Consultant(load_knowledge(rules)))
-    tasks = tasks_of(axes)
     total = Tally()
-    context = multiprocessing.get_context("spawn")
-    with context.Pool(jobs or os.cpu_count() or 1, _begin, (str(rules),)) as pool:
-        for done, tally in enumerate(pool.imap_unordered(_run, tasks), start=1):
+    with pool(jobs, _begin, (str(rules), axes)) as workers:
+        for done, tally in enumerate(workers.imap_unordered(_run, axes.deposits), start=1):
             total.add(tally)
             if progress is not None:
-                progress(done, len(tasks))
+                progress(done, len(axes.deposits))
     return total
 
 
-def strata(axes: Axes, seed: int, size: int = 3) -> Iterator[tuple[Axes, Sequence[Task]]]:
+def strata(axes: Axes, seed: int, size: int = 3) -> Iterator[Axes]:
     """Yield small parts of the axes in which each value of each dimension comes up.
 
     Each part holds ``size`` known values of each dimension, the unknown ones, and all deposits.
@@ -252,8 +264,7 @@ def strata(axes: Axes, seed: int, size: int = 3) -> Iterator[tuple[Axes, Sequenc
             for name, values in mixed.items()
         }
         chosen["hydrations"] = tuple(dict.fromkeys((axes.base[HYDRATION], *chosen["hydrations"])))
-        part = replace(axes, **chosen)  # type: ignore[arg-type]
-        yield part, [Task(deposit, part.zones) for deposit in part.deposits]
+        yield replace(axes, **chosen)  # type: ignore[arg-type]
 
 
 def describe(combination: Combination) -> str:

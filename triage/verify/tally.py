@@ -17,8 +17,8 @@ class Tally:
     """Counts of a sweep: combinations, distinct plans, walks, and each promise's checks."""
 
     combinations: int = 0
-    # Scenes whose plan was already checked for a scene like them, not yet counted as checked.
-    alike: int = 0
+    # Classes of combinations that are the same but for names; one of each was planned in full.
+    classes: int = 0
     walks: int = 0
     outcomes: int = 0
     plans: int = 0
@@ -27,11 +27,14 @@ class Tally:
     broken: Counter[str] = field(default_factory=Counter)
     examples: dict[str, list[str]] = field(default_factory=dict)
 
-    def note(self, name: str, fault: str, where: object) -> None:
-        """Count one check of a promise, and keep it as an example if it is broken."""
-        self.checked[name] += 1
+    def note(self, name: str, fault: str, where: object, count: int = 1) -> None:
+        """Count one check of a promise, and keep it as an example if it is broken.
+
+        ``count`` says for how many combinations alike this one stands.
+        """
+        self.checked[name] += count
         if fault:
-            self.broken[name] += 1
+            self.broken[name] += count
             kept = self.examples.setdefault(name, [])
             if len(kept) < EXAMPLES:
                 kept.append(f"{fault} [{where}]")
@@ -39,6 +42,7 @@ class Tally:
     def add(self, other: Tally) -> None:
         """Add the counts of another run."""
         self.combinations += other.combinations
+        self.classes += other.classes
         self.walks += other.walks
         self.outcomes += other.outcomes
         self.plans += other.plans
@@ -50,7 +54,9 @@ class Tally:
             kept.extend(lines[: EXAMPLES - len(kept)])
 
 
-def check_all(invariants: Iterable[Invariant[T]], held: T, where: object, tally: Tally) -> None:
-    """Check a value against promises and note each in the tally."""
+def check_all(
+    invariants: Iterable[Invariant[T]], held: T, where: object, tally: Tally, count: int = 1
+) -> None:
+    """Check a value that stands for ``count`` combinations against promises; note each."""
     for invariant in invariants:
-        tally.note(invariant.name, invariant.broken(held), where)
+        tally.note(invariant.name, invariant.broken(held), where, count)
