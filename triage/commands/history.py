@@ -172,14 +172,16 @@ def _hours(arguments: Arguments) -> Hours:
 
 def run_day(arguments: Arguments) -> int:
     """Print the bench day, and write it as a calendar file if asked."""
-    from triage.service.acts import bench_day
     from triage.history.calendar import due_of_day
     from triage.history.daytypes import sessions_of
     from triage.history.words import day_text
+    from triage.service.acts import bench_day
 
     hours = _hours(arguments)
     workshop = workshop_of(arguments, arguments.case[0] if arguments.case else None)
-    day = bench_day(workshop, arguments.case, hours, max(1, arguments.most))
+    if arguments.most < 1:
+        raise TriageError(f"--most is {arguments.most}", mend="take at least one case")
+    day = bench_day(workshop, arguments.case, hours, arguments.most)
     if arguments.ics:
         _write_calendar(arguments.ics, due_of_day(day), workshop)
     if arguments.json:
@@ -209,9 +211,9 @@ def _write(path: Path, content: bytes) -> None:
 
 def run_watch(arguments: Arguments) -> int:
     """Print the running chambers."""
-    from triage.service.acts import running_chambers
     from triage.history.calendar import due_of_chambers
     from triage.history.words import chambers_text
+    from triage.service.acts import running_chambers
 
     workshop = workshop_of(arguments)
     chambers = running_chambers(workshop)
@@ -226,9 +228,9 @@ def run_watch(arguments: Arguments) -> int:
 
 def run_looked(arguments: Arguments) -> int:
     """Record a look into a chamber and print when the next one is due."""
-    from triage.service.acts import note_look
     from triage.history.watch import chambers_of
     from triage.history.words import chambers_text
+    from triage.service.acts import note_look
 
     workshop = workshop_of(arguments, arguments.case)
     case = note_look(workshop, arguments.case, arguments.note)
@@ -263,9 +265,9 @@ def _print_record(evidence: Any, *, as_json: bool) -> int:
 
 
 def _print_case_record(workshop: Workshop, name: str, *, as_json: bool) -> int:
-    from triage.service.acts import suggestions_for
     from triage.history.advice import skip_lines
     from triage.plan.ownrecord import own_record
+    from triage.service.acts import suggestions_for
 
     case = workshop.load(name)
     plan = workshop.plan(case)
@@ -303,6 +305,8 @@ def run_history(arguments: Arguments) -> int:
         words=tuple(arguments.word),
         has_photos=arguments.photos,
     )
+    if index is not None:
+        table.check_filter(index, chosen, workshop.knowledge)
     rows = () if index is None else table.history(index, chosen)
     if arguments.csv == "-":
         sys.stdout.write(table.history_csv(rows))
@@ -319,9 +323,9 @@ def run_history(arguments: Arguments) -> int:
 
 def run_usage(arguments: Arguments) -> int:
     """Print stock left and what evaporated."""
-    from triage.service.acts import columns_of
     from triage.history.usage import evaporated, stock_left
     from triage.history.words import usage_text
+    from triage.service.acts import columns_of
 
     workshop = workshop_of(arguments)
     columns = columns_of(workshop)
@@ -337,8 +341,8 @@ def run_usage(arguments: Arguments) -> int:
 
 def run_merge(arguments: Arguments) -> int:
     """Merge another folder into this one."""
-    from triage.service.acts import usable_here
     from triage.history.sharing import merge_folders
+    from triage.service.acts import usable_here
 
     workshop = workshop_of(arguments)
     found = merge_folders(workshop.cases, arguments.folder, check=usable_here(workshop))
@@ -354,13 +358,14 @@ def run_bundle(arguments: Arguments) -> int:
         workshop.path_of(case)
     names = [Path(case).stem if case.endswith(".yaml") else case for case in arguments.case]
     results = write_bundle(workshop.cases, names, arguments.to)
+    print(f"written: {arguments.to}", file=sys.stderr)
     return _print_results(results, as_json=arguments.json)
 
 
 def run_unbundle(arguments: Arguments) -> int:
     """Bring the cases of a bundle in."""
-    from triage.service.acts import usable_here
     from triage.history.unbundle import read_bundle
+    from triage.service.acts import usable_here
 
     workshop = workshop_of(arguments)
     found = read_bundle(arguments.file, workshop.cases, check=usable_here(workshop))

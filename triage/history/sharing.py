@@ -78,7 +78,7 @@ def _brought(ours: Path, source: Path, theirs: Case) -> EntryResult:
     name = source.name
     missing = [photo for photo in photos_of(theirs) if not photo_path(source, photo).is_file()]
     theirs, copies = _placed_photos(ours, source, theirs, missing)
-    lost = f"photos missing at the source: {', '.join(missing)}" if missing else ""
+    lost = f"photos that did not come with it: {', '.join(missing)}" if missing else ""
     target = ours / name
     if not os.path.lexists(target):
         _copy(copies)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime
 from typing import Any
@@ -11,11 +12,15 @@ from typing import Any
 import numpy as np
 
 from triage.case.models import OUTCOMES
+from triage.errors import TriageError, did_you_mean
 from triage.history.columns import TEXT_FIELDS, Columns, Flags
-from triage.history.index import Index
+from triage.history.index import Index, case_names
+from triage.knowledge.book import Knowledge
 
-#: letters with which a cell becomes a formula in a spreadsheet
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+#: signs with which a cell becomes a formula in a spreadsheet, the wide ones included, and what a
+#: spreadsheet may drop before them
+_FORMULA = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+_DROPPED = ("\t", "\r", "\n")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +68,35 @@ class Filter:
 
 
 _WORD_FILTERS = ("case", "taxon", "method", "deposit", "zone", "agent")
+
+
+def check_filter(index: Index, chosen: Filter, knowledge: Knowledge) -> None:
+    """Refuse a filter that nothing can pass: a word in neither record nor knowledge, or no days.
+
+    Raises
+    ------
+    TriageError: the mend names the nearest word.
+    """
+    tables: dict[str, Iterable[str]] = {
+        "case": case_names(index),
+        "taxon": knowledge.taxa,
+        "method": knowledge.methods,
+        "deposit": knowledge.deposits,
+        "zone": knowledge.zones,
+        "agent": knowledge.agents,
+    }
+    for name in _WORD_FILTERS:
+        word = getattr(chosen, name)
+        if word is None:
+            continue
+        known = {*tables[name], *np.unique(getattr(index.columns, name)).tolist()} - {""}
+        if word not in known:
+            raise TriageError(f'unknown {name} "{word}"', mend=did_you_mean(word, sorted(known)))
+    if chosen.since is not None and chosen.until is not None and chosen.since > chosen.until:
+        raise TriageError(
+            f"no day lies from {chosen.since} up to {chosen.until}",
+            mend="give --since before --until",
+        )
 
 
 def chosen_rows(columns: Columns, chosen: Filter) -> Flags:
@@ -162,7 +196,9 @@ def history_csv(rows: tuple[HistoryRow, ...]) -> str:
 def _cell(held: Any) -> Any:
     if held is None:
         return ""
-    if isinstance(held, str) and held.startswith(_FORMULA):
+    if isinstance(held, str) and (
+        held.startswith(_DROPPED) or held.strip().strip("'\u200b").startswith(_FORMULA)
+    ):
         return f"'{held}"
     return held
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import timedelta
 
 from triage.history.benchday import BenchDay
-from triage.history.daytypes import DAY_MIN, NEVER, Airing, Later, Session, sessions_of
+from triage.history.daytypes import DAY_MIN, NEVER, Airing, DayPlan, Later, Session, sessions_of
 from triage.history.evidence import Evidence
 from triage.history.sharing import EntryResult
 from triage.history.table import HistoryRow, PhotoPair
@@ -19,7 +20,9 @@ def clock(minute: int) -> str:
     """Return a minute of the day as 09:05, with the day where it is another one."""
     day, rest = divmod(minute, DAY_MIN)
     text = f"{rest // 60:02}:{rest % 60:02}"
-    return f"{text} in {day} d" if day else text
+    if not day:
+        return text
+    return f"{text} tomorrow" if day == 1 else f"{text} in {day} days"
 
 
 def day_text(day: BenchDay) -> str:
@@ -41,13 +44,19 @@ def _day_lines(day: BenchDay) -> Iterator[str]:
         yield "  nothing to do at the bench today"
     yield from _listed("sessions", [_session(s) for s in sessions_of(plan) if len(s.steps) > 1])
     yield from _listed(AIRING, [_airing(each) for each in plan.airings])
-    yield from _listed("ends on another day", [_later(each) for each in plan.later])
+    yield from _listed("ends on another day", [_later(day, each) for each in plan.later])
     yield from _listed("not today", [f"{x.case} {x.name}: {x.because}" for x in plan.left_out])
     if plan.entries:
-        yield (
-            f"ends {clock(plan.ends_min)}; no order of this work can end before "
-            f"{clock(plan.bound_min)} ({plan.over_bound:.0%} longer than that)"
-        )
+        yield f"ends {clock(plan.ends_min)}; {_how_good(plan)}"
+
+
+def _how_good(plan: DayPlan) -> str:
+    if plan.ends_min <= plan.bound_min:
+        return "no order of this work ends earlier"
+    return (
+        f"no order of this work can end before {clock(plan.bound_min)}: "
+        f"at most {100 * plan.over_bound:.0f} % longer than it need be"
+    )
 
 
 AIRING = "air the room: nobody in it but for steps of the same agent"
@@ -71,9 +80,12 @@ def _airing(airing: Airing) -> str:
     return f"{clock(airing.begin_min)}{until}  {airing.agent}"
 
 
-def _later(later: Later) -> str:
-    last = "" if later.last_min >= NEVER else f", at the latest {clock(later.last_min)}"
-    return f"from {clock(later.first_min)}{last}  {later.name} - {later.case} [{later.step}]"
+def _later(day: BenchDay, later: Later) -> str:
+    def moment(minute: int) -> str:
+        return f"{day.midnight + timedelta(minutes=minute):%a %Y-%m-%d %H:%M}"
+
+    last = "" if later.last_min >= NEVER else f", at the latest {moment(later.last_min)}"
+    return f"from {moment(later.first_min)}{last}  {later.name} - {later.case} [{later.step}]"
 
 
 def chambers_text(chambers: Iterable[ChamberWatch]) -> str:
@@ -98,18 +110,38 @@ def evidence_text(evidence: Evidence) -> str:
 
 
 def history_text(rows: Iterable[HistoryRow]) -> str:
-    """Return the history as text, one attempt a line."""
-    lines = []
-    for row in rows:
-        amount = f" {row.amount_ml:g} mL" if row.amount_ml is not None else ""
-        minutes = f" {row.minutes:g} min" if row.minutes is not None else ""
-        note = f" - {row.note}" if row.note else ""
-        photos = " [photos]" if row.photo_before or row.photo_after else ""
-        lines.append(
-            f"{row.at[:16]}  {row.case}  {row.method or row.step}  {row.deposit or '-'}  "
-            f"{row.zone or '-'}  {row.outcome}{amount}{minutes}{photos}{note}"
-        )
-    return "\n".join(lines or ["no attempt on record"]) + "\n"
+    """Return the history as a table, one attempt a line, its note last."""
+    cells = [_cells(row) for row in rows]
+    if not cells:
+        return "no attempt on record passes\n"
+    table = [HISTORY_HEAD, *cells]
+    widths = [max(len(row[place]) for row in table) for place in range(len(HISTORY_HEAD))]
+    lines = (
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in table
+    )
+    return "\n".join(lines) + "\n"
+
+
+HISTORY_HEAD = (
+    "when", "case", "method", "deposit", "zone", "outcome", "mL", "min", "photos", "note",
+)  # fmt: skip
+
+
+def _cells(row: HistoryRow) -> tuple[str, ...]:
+    photos = [name for name, at in (("before", row.photo_before), ("after", row.photo_after)) if at]
+    return (
+        row.at[:16].replace("T", " "),
+        row.case,
+        row.method or row.step,
+        row.deposit or "-",
+        row.zone or "-",
+        row.outcome,
+        "-" if row.amount_ml is None else f"{row.amount_ml:g}",
+        "-" if row.minutes is None else f"{row.minutes:g}",
+        ", ".join(photos) or "-",
+        " ".join(row.note.split()) or "-",
+    )
 
 
 def photos_text(pairs: Iterable[PhotoPair]) -> str:
@@ -127,7 +159,7 @@ def usage_text(months: Iterable[MonthLine], stock: Iterable[StockLine]) -> str:
     lines = ["evaporated, upper bound"]
     lines += [
         f"  {m.month}  {m.agent}: {m.evaporated_g:.3g} g of {m.used_ml:.4g} mL, "
-        f"{m.attempts} attempts"
+        f"{m.attempts} attempt{'' if m.attempts == 1 else 's'}"
         for m in months
     ] or ["  nothing on record"]
     lines.append("stock")

@@ -81,7 +81,7 @@ def test_a_missing_photo_is_named_and_an_old_file_is_kept(bench, tmp_path):
     with pytest.raises(TriageError, match="exists already"):
         write_bundle(bench, ["wasp"], tmp_path / "w.zip")
     found = read_bundle(tmp_path / "w.zip", tmp_path / "there")
-    assert "photos missing" in found[0].because
+    assert "photos that did not come with it: photos/after.jpg" in found[0].because
 
 
 @pytest.mark.parametrize(

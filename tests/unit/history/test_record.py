@@ -16,7 +16,7 @@ from triage.case.profile import Bench, RoomProfile, Stock
 from triage.case.store import create_case, update_case
 from triage.cli import main
 from triage.errors import TriageError
-from triage.history import acts, calendar, table, usage
+from triage.history import calendar, table, usage, words
 from triage.history.advice import crosses_a_grade, skip_suggestions, with_evidence
 from triage.history.columns import columns_from, rows_of
 from triage.history.evidence import Evidence, terms_of, trials_of
@@ -24,7 +24,7 @@ from triage.history.index import INDEX, load_index
 from triage.history.watch import chambers_of, method_of_step, running_of
 from triage.plan.day import day_ledger
 from triage.plan.ownrecord import own_record
-from triage.service import open_workshop
+from triage.service import acts, open_workshop
 
 NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
 READY = {
@@ -441,3 +441,42 @@ def test_a_running_dwell_is_ended_in_its_time_and_looks_fall_due(shop):
     assert kinds["dry", "finish"].begin_min >= 14 * 60
     assert kinds["dry", "finish"].late_min == 0
     assert all(e.begin_min >= 12 * 60 for e in day.plan.entries)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("history", "--zone", "thorax-hary"), 'unknown zone "thorax-hary"; did you mean "thorax-hairy"?'),
+        (("history", "--method", "blot-dri"), 'unknown method "blot-dri"'),
+        (("history", "--case", "be"), 'unknown case "be"'),
+        (("history", "--agent", "no-such-agent"), 'unknown agent "no-such-agent"'),
+        (("history", "--since", "2026-02-02", "--until", "2026-02-01"), "no day lies from"),
+        (("day", "--most", "0"), "--most is 0; take at least one case"),
+    ],
+)
+def test_a_filter_that_nothing_can_pass_is_refused(shop, capsys, words, says):
+    create_case(shop.cases, tried(greasy(), "no-change"))
+    code, out = run(shop, capsys, *words)
+    assert (code, out.out) == (2, "")
+    assert says in out.err
+    assert out.err.count("\n") == 1
+
+
+def test_the_history_is_a_table_with_a_head(shop, capsys):
+    create_case(shop.cases, tried(greasy(), "no-change", note="grey\non paper", amount_ml=0.5, minutes=3.0))
+    code, out = run(shop, capsys, "history", "--method", "blot-dry")
+    head, row = out.out.splitlines()
+    assert code == 0
+    for name, cell in (("case", "bee"), ("zone", "thorax-hairy"), ("mL", "0.5"), ("note", "grey on paper")):
+        assert row[head.index(name) :].startswith(cell)
+    # A method that the knowledge no longer has can still be asked for.
+    update_case(shop.cases / "bee.yaml", lambda case: tried(case, "better", method="of-old"))
+    assert "of-old" in run(shop, capsys, "history", "--method", "of-old")[1].out
+
+
+def test_the_day_says_how_good_it_is_and_on_which_day_a_dwell_ends(shop, capsys):
+    create_case(shop.cases, greasy())
+    create_case(shop.cases, in_chamber("chamber-water-thymol", 1, 24))
+    found = words.day_text(acts.bench_day(shop))
+    assert "; no order of this work ends earlier" in found
+    assert f"from {NOON + timedelta(hours=23):%a %Y-%m-%d}" in found
