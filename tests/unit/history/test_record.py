@@ -16,12 +16,13 @@ from triage.case.profile import Bench, RoomProfile, Stock
 from triage.case.store import create_case, update_case
 from triage.cli import main
 from triage.errors import TriageError
-from triage.history import calendar, table, usage, words
+from triage.history import calendar, table, usage
 from triage.history.advice import crosses_a_grade, skip_suggestions, with_evidence
 from triage.history.columns import columns_from, rows_of
 from triage.history.evidence import Evidence, terms_of, trials_of
 from triage.history.index import INDEX, load_index
 from triage.history.watch import chambers_of, method_of_step, running_of
+from triage.history.words import day_text
 from triage.plan.day import day_ledger
 from triage.plan.ownrecord import own_record
 from triage.service import acts, open_workshop
@@ -477,6 +478,6 @@ def test_the_history_is_a_table_with_a_head(shop, capsys):
 def test_the_day_says_how_good_it_is_and_on_which_day_a_dwell_ends(shop, capsys):
     create_case(shop.cases, greasy())
     create_case(shop.cases, in_chamber("chamber-water-thymol", 1, 24))
-    found = words.day_text(acts.bench_day(shop))
+    found = day_text(acts.bench_day(shop))
     assert "; no order of this work ends earlier" in found
     assert f"from {NOON + timedelta(hours=23):%a %Y-%m-%d}" in found
