@@ -92,7 +92,7 @@ class KindBits:
         """Return what one fact lets pass."""
         bits = self.every
         for name, by_value, other in self.rows:
-            bits &= by_value.get(fields.get(name, ""), other)
+            bits &= by_value.get(fields[name], other)
         return bits
 
     def of_fact(self, fact: Fact) -> int:

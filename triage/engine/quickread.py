@@ -22,8 +22,11 @@ from triage.knowledge.rules import Family
 
 # A certainty, and the weights it was combined from, sorted.
 Certainty = tuple[float, tuple[float, ...]]
+NOTHING: Certainty = (-2.0, ())
 # Findings and guards read beyond this number start the store anew.
 KEPT = 50_000
+# In place of a certainty where nothing speaks of a deposit.
+ABSENT = -2.0
 HIDDEN = frozenset({"excluded", "doubtful", "open"})
 
 
@@ -31,12 +34,13 @@ HIDDEN = frozenset({"excluded", "doubtful", "open"})
 class Summary:
     """What recognition says about one finding.
 
-    ``certainties`` holds (deposit, certainty); ``seen`` holds (deposit, standing, reach) as far
-    as later rules can read them, sorted; ``own`` and ``whole`` are ranks of fragility for the
-    finding and for the specimen.
+    ``seen`` holds (deposit, standing, reach) as far as later rules can read them, sorted; ``own``
+    and ``whole`` are ranks of fragility for the finding and for the specimen. ``names`` and
+    ``values`` are all deposits and their certainty, ``ABSENT`` where nothing speaks of one.
     """
 
-    certainties: tuple[tuple[str, float], ...]
+    names: tuple[str, ...]
+    values: list[float]
     seen: tuple[tuple[str, str, str], ...]
     settled: str | None
     own: int
@@ -44,9 +48,15 @@ class Summary:
     conditions: frozenset[str]
 
     @property
+    def certainties(self) -> dict[str, float]:
+        """Return deposit -> certainty of all that anything speaks of, and of all guards."""
+        pairs = zip(self.names, self.values, strict=True)
+        return {name: value for name, value in pairs if value != ABSENT}
+
+    @property
     def ranked(self) -> tuple[tuple[str, float], ...]:
         """Return (deposit, certainty), the most certain first."""
-        return tuple(sorted(self.certainties, key=lambda pair: (-pair[1], pair[0])))
+        return tuple(sorted(self.certainties.items(), key=lambda pair: (-pair[1], pair[0])))
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +67,15 @@ class _Says:
     own: int
     whole: int
     conditions: frozenset[str]
+
+
+class _Last(NamedTuple):
+    """What was found when a finding was read last; the next reading mostly differs a little."""
+
+    fired: int
+    named: str
+    found: list[Certainty]
+    values: list[float]
 
 
 class _Deposit(NamedTuple):
@@ -98,6 +117,15 @@ class QuickReader:
         self._most = judgement.most_certain.value
         self._named = judgement.named.value
         self._speaking = self._by_deposit()
+        self._names = tuple(deposit.name for deposit in self._speaking)
+        self._guards = [n for n, deposit in enumerate(self._speaking) if deposit.guard]
+        # Rule -> the deposits that it speaks of, as bits.
+        self._touched = [
+            sum(1 << n for n, deposit in enumerate(self._speaking) if place in deposit.weights)
+            for place in range(len(self._says))
+        ]
+        self._last: dict[str, _Last] = {}
+        self._states: dict[int, tuple[int, int, frozenset[str]]] = {}
         self._more = sum(
             1 << place
             for place, says in enumerate(self._says)
@@ -106,7 +134,6 @@ class QuickReader:
         self._openings = Openings(consultant)
         self._reached: dict[tuple[str, tuple[float, ...], tuple[float, ...]], bool] = {}
         self._kept: dict[tuple[object, ...], Summary] = {}
-        self._alone: dict[int, tuple[int, frozenset[str]]] = {}
 
     def _by_deposit(self) -> tuple[_Deposit, ...]:
         """Return for each deposit the rules that speak of it."""
@@ -147,13 +174,7 @@ class QuickReader:
         passed = self._specimen.of_fact(specimen) & self._bench.of_fact(bench)
         fired = self.flat.fired(passed & self._of_specimen)
         fired |= self._joined((specimen, bench), about=False)
-        found = self._alone.get(fired)
-        if found is None:
-            says = [self._says[place] for place in ones(fired & self._more)]
-            whole = max([0, *[each.whole for each in says]])
-            conditions = frozenset().union(*[each.conditions for each in says])
-            found = self._alone[fired] = whole, conditions
-        return found
+        return self._state(fired & self._more)[1:]
 
     def _joined(self, facts: tuple[Fact, ...], *, about: bool) -> int:
         """Return the bits of the rules that must be joined and fire."""
@@ -174,85 +195,89 @@ class QuickReader:
         if found is None:
             if len(self._kept) >= KEPT:
                 self._kept.clear()
-            found = self._kept[key] = self._read(fired, named, openings)
+            found = self._kept[key] = self._read(finding.key, fired, named, openings)
         return found
 
-    def _certainty(self, deposit: _Deposit, fired: int) -> Certainty:
+    def _found(self, finding: str, fired: int, named: str) -> _Last:
+        """Return the certainty of every deposit, from those of the last reading where it can."""
+        last = self._last.get(finding)
+        if last is None or last.named != named:
+            last = _Last(0, named, [NOTHING] * len(self._names), [ABSENT] * len(self._names))
+            touched = (1 << len(self._names)) - 1
+        else:
+            touched = 0
+            for place in ones(fired ^ last.fired):
+                touched |= self._touched[place]
+        found, values = last.found.copy(), last.values.copy()
+        for place in ones(touched):
+            deposit = self._speaking[place]
+            pieces = fired & deposit.speaking
+            certainty = deposit.known.get(pieces)
+            if certainty is None or deposit.name == named:
+                certainty = self._certainty(deposit, pieces, named)
+            found[place], values[place] = certainty, certainty[0]
+        if len(self._last) >= KEPT:
+            self._last.clear()
+        made = self._last[finding] = _Last(fired, named, found, values)
+        return made
+
+    def _certainty(self, deposit: _Deposit, fired: int, named: str) -> Certainty:
         """Return the certainty that some rules give a deposit, and their weights, sorted."""
         pieces = [weight for place in ones(fired) for weight in deposit.weights[place]]
-        return self._combined(deposit, pieces)
-
-    def _combined(self, deposit: _Deposit, pieces: list[float]) -> Certainty:
+        if deposit.name == named:
+            pieces.append(self._named)
         pieces.sort()
         weights = tuple(pieces)
-        certainty = certainty_of(weights, self._suspected, self._most, deposit.guard)
-        return certainty, weights
+        found = NOTHING
+        if weights or deposit.guard:
+            certainty = certainty_of(weights, self._suspected, self._most, deposit.guard)
+            found = certainty, weights
+        if deposit.name != named:
+            if len(deposit.known) >= KEPT:
+                deposit.known.clear()
+            deposit.known[fired] = found
+        return found
 
-    def _read(self, fired: int, named: str, openings: Opened) -> Summary:
-        certainties: list[tuple[str, float]] = []
-        shown: list[tuple[float, str]] = []
-        reaching: list[tuple[float, str]] = []
-        runner, least = EXCLUDES, self._least
-        for deposit in self._speaking:
-            name, guard, speaking, _, known = deposit
-            pieces = fired & speaking
-            if name == named:
-                weights = [w for place in ones(pieces) for w in deposit.weights[place]]
-                found = self._combined(deposit, [*weights, self._named])
-            elif pieces or guard:
-                kept = known.get(pieces)
-                if kept is None:
-                    if len(known) >= KEPT:
-                        known.clear()
-                    kept = known[pieces] = self._certainty(deposit, pieces)
-                found = kept
-            else:
-                continue
-            certainty = found[0]
-            certainties.append((name, certainty))
-            reaches = guard and self._reaches(name, found, named != NONE, openings)
-            if certainty >= least:
-                shown.append((-certainty, name))
-            elif certainty > runner:
-                runner = certainty
-            if reaches:
-                reaching.append((-certainty, name))
-        return self._summary(fired, certainties, shown, reaching, runner)
-
-    def _summary(
-        self,
-        fired: int,
-        certainties: list[tuple[str, float]],
-        shown: list[tuple[float, str]],
-        reaching: list[tuple[float, str]],
-        runner: float,
-    ) -> Summary:
-        """Return the summary; ``runner`` is the best certainty of those that are not shown."""
+    def _read(self, finding: str, fired: int, named: str, openings: Opened) -> Summary:
+        _, _, found, values = self._found(finding, fired, named)
+        is_named = named != NONE
+        reaching = {
+            self._names[place]
+            for place in self._guards
+            if self._reaches(self._names[place], found[place], is_named, openings)
+        }
+        least, names = self._least, self._names
+        shown = [(-value, names[n]) for n, value in enumerate(values) if value >= least]
         shown.sort()
         # How a deposit stands rests on itself and on the first two.
         ranked = [(name, -minus + 0.0) for minus, name in shown]
-        if len(certainties) > len(ranked):
-            ranked.append(("", runner))
-        names = {name for _, name in reaching}
-        ranked += [(name, -minus + 0.0) for minus, name in reaching if -minus < self._least]
-        standings = standings_of(
-            self.consultant.knowledge.judgement, ranked, self.consultant.guards
-        )
-        seen = [
-            (name, standing, "yes" if name in names else "no")
-            for (name, _), standing in zip(ranked, standings, strict=True)
-            if name and (standing not in HIDDEN or name in names)
+        if len(ranked) < 2:
+            ranked += [("", max([v for v in values if v < least], default=ABSENT))]
+        ranked += [
+            (names[n], values[n])
+            for n in self._guards
+            if values[n] < least and names[n] in reaching
         ]
-        settled = ranked[0][0] if standings and standings[0] == "settled" else None
-        more = [self._says[place] for place in ones(fired & self._more)]
-        return Summary(
-            tuple(certainties),
-            tuple(sorted(seen)),
-            settled,
-            max([0, *[says.own for says in more]]),
-            max([0, *[says.whole for says in more]]),
-            frozenset().union(*[says.conditions for says in more]),
-        )
+        judgement = self.consultant.knowledge.judgement
+        standings = standings_of(judgement, ranked, self.consultant.guards)
+        seen = [
+            (name, standing, "yes" if name in reaching else "no")
+            for (name, _), standing in zip(ranked, standings, strict=True)
+            if name and (standing not in HIDDEN or name in reaching)
+        ]
+        settled = ranked[0][0] if standings[0] == "settled" else None
+        own, whole, conditions = self._state(fired & self._more)
+        return Summary(names, values, tuple(sorted(seen)), settled, own, whole, conditions)
+
+    def _state(self, fired: int) -> tuple[int, int, frozenset[str]]:
+        """Return the fragility of the finding and of the specimen, and the conditions."""
+        found = self._states.get(fired)
+        if found is None:
+            says = [self._says[place] for place in ones(fired)]
+            own, whole = max([0, *[s.own for s in says]]), max([0, *[s.whole for s in says]])
+            conditions = frozenset().union(*[s.conditions for s in says])
+            found = self._states[fired] = own, whole, conditions
+        return found
 
     def _reaches(self, guard: str, found: Certainty, named: bool, openings: Opened) -> bool:
         """Return whether open questions could make a guard suspected."""

@@ -118,7 +118,7 @@ class Sweep:
 
     def certainties(self, finding: str) -> dict[str, float]:
         """Return deposit -> certainty of a finding as it is read now."""
-        return dict(self.look.summary(self.fact(finding), self.facts[0], self.facts[1]).certainties)
+        return self.look.summary(self.fact(finding), self.facts[0], self.facts[1]).certainties
 
     def is_named(self, finding: str) -> bool:
         """Return whether a person has said what the finding is."""

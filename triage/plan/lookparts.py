@@ -95,6 +95,11 @@ class Local(NamedTuple):
     across: tuple[tuple[int, int], ...]
     inserts: tuple[tuple[tuple[str, str], frozenset[str], str], ...]
 
+    @property
+    def only_forbids(self) -> bool:
+        """Return whether it says nothing but what is forbidden."""
+        return not (self.offers or self.by_condition or self.apart or self.across or self.inserts)
+
     def offered(self, problem: str | None) -> int:
         """Return the methods offered for a finding that is settled as a problem, or not."""
         bits = 0
@@ -366,6 +371,8 @@ def merged(pieces: Iterable[Local]) -> Local:
     for piece in pieces:
         own |= piece.own
         whole |= piece.whole
+        if piece.only_forbids:
+            continue
         for deposit, methods in piece.offers:
             offers[deposit] = offers.get(deposit, 0) | methods
         for condition, methods in piece.by_condition.items():
