@@ -191,7 +191,7 @@ def run_timer(arguments: Arguments) -> int:
             raise TriageError("this step has no dwell", mend="give --seconds above zero")
         case = workshop.start_timer(arguments.case, step.id, seconds, step.name)
     ends = next(t.ends for t in case.timers if t.step == arguments.step)
-    print(f"{arguments.step} ends at {ends:%H:%M:%S}")
+    print(f"{arguments.step} ends at {ends:%Y-%m-%d %H:%M:%S}")
     return 0
 
 
