@@ -13,6 +13,7 @@ from difflib import get_close_matches
 CONTROL = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u206f\ufeff"
     "\ufff9-\ufffb\U000e0000-\U000e007f]"
+    "|\r(?!\n)"  # alone it sends the cursor back, and what follows is written over the line
 )
 
 
@@ -53,7 +54,8 @@ class TriageError(Exception):
         place = str(self.where)
         text = f"{place}: {self.message}" if place else self.message
         text = f"{text}; {self.mend}" if self.mend else text
-        return " ".join(text.split())
+        # What is quoted may come from a name or a path: nothing in it may steer a terminal.
+        return CONTROL.sub("?", " ".join(text.split()))
 
 
 class OutOfRange(TriageError):

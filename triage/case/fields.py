@@ -76,6 +76,9 @@ def _check_attempt_id(content: Any) -> Any:
 
 def _check_word(content: Any) -> Any:
     if isinstance(content, str) and content.strip():
+        # Words stand beside others on one line of every list; a break in one would forge a line.
+        if len(content.splitlines()) > 1:
+            raise refusal("a line break stands inside a word", "write it on one line")
         return content
     if isinstance(content, str):
         raise refusal("the text is empty", "name it, or remove the line")

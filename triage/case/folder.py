@@ -13,7 +13,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from triage import __version__
-from triage.case.naming import SUFFIX, is_case_name, shown_path
+from triage.case.naming import SUFFIX, is_case_name, one_line, shown_path
 from triage.errors import TriageError, Where, control_character
 
 INDEX = ".index.json"
@@ -127,12 +127,12 @@ def _read_entry(path: Path, stamp: _Stamp) -> CaseEntry:
 
     quick = quick_title(str(path), path.name.removesuffix(SUFFIX))
     if quick is not None:
-        return CaseEntry(path.name.removesuffix(SUFFIX), quick, path, stamp.mtime_ns)
+        return CaseEntry(path.name.removesuffix(SUFFIX), one_line(quick), path, stamp.mtime_ns)
     from triage.case.store import load_case  # noqa: PLC0415
 
     title = error = ""
     try:
-        title = load_case(path, shown_as=shown_path(Path(path.name))).title
+        title = one_line(load_case(path, shown_as=shown_path(Path(path.name))).title)
     except TriageError as fault:
         error = fault.line().splitlines()[0]
     name = shown_path(Path(path.name)).removesuffix(SUFFIX)

@@ -21,3 +21,8 @@ def shown_path(path: Path) -> str:
     if not control_character(text):
         return text
     return "".join("?" if control_character(letter) else letter for letter in text)
+
+
+def one_line(text: str) -> str:
+    """Return a text on one line, so that it stands as one among others."""
+    return " ".join(text.split())

@@ -10,6 +10,7 @@ from datetime import datetime
 import numpy as np
 
 from triage.case.models import Case
+from triage.case.naming import one_line
 from triage.case.profile import Bench
 from triage.errors import TriageError
 from triage.exposure.day import DayLedger
@@ -129,7 +130,8 @@ class DayMaker:
                 if fault.exit_code != BAD_INPUT:
                     raise
                 # One case with a fault must not stop the day of the others.
-                notes.append(LeftOut(case.id, "", case.title, fault.line().splitlines()[0]))
+                because = fault.line().splitlines()[0]
+                notes.append(LeftOut(case.id, "", one_line(case.title), because))
                 continue
             tasks += own
             notes += not_today
@@ -167,7 +169,7 @@ class DayMaker:
         skeleton = self.planner.maker.skeleton(case, self.bench, self.judge)
         if skeleton.refused or skeleton.held:
             because = HELD if skeleton.held else REFUSED
-            return tasks, [LeftOut(case.id, "", case.title, because)], []
+            return tasks, [LeftOut(case.id, "", one_line(case.title), because)], []
         later = [
             Later(
                 self._minute(each.ends), self._minute(each.latest), case.id, each.step, each.name,

@@ -10,6 +10,7 @@ from triage.bench.chamber import look_times_h
 from triage.bench.mould import MouldLimit, mould_limit
 from triage.case.changes import with_override
 from triage.case.models import Case, Timer
+from triage.case.naming import one_line
 from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
@@ -98,10 +99,10 @@ def _running(knowledge: Knowledge, case: Case, timer: Timer) -> Running:
         latest = max(most, timer.ends) if most >= timer.ends else most
     return Running(
         case.id,
-        case.title,
+        one_line(case.title),
         timer.step,
         method.id if method else "",
-        method.name if method else timer.label or timer.step,
+        method.name if method else one_line(timer.label) or timer.step,
         timer.started,
         min(timer.ends, latest),
         latest,

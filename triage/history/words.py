@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
 
+from triage.case.naming import one_line
 from triage.history.benchday import BenchDay
 from triage.history.daytypes import DAY_MIN, NEVER, Airing, DayPlan, Later, Session, sessions_of
 from triage.history.evidence import Evidence
@@ -171,7 +172,7 @@ def _stock_words(line: StockLine) -> str:
     def ml(held: float | None) -> str:
         return "not known" if held is None else f"{held:.4g} mL"
 
-    name = f"{line.agent} ({line.label})" if line.label else line.agent
+    name = f"{line.agent} ({one_line(line.label)})" if line.label else line.agent
     return f"  {name}: used {ml(line.used_ml)}, left {ml(line.left_ml)}; {line.because}"
 
 

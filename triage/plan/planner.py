@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from triage.case.models import Case
+from triage.case.naming import one_line
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
 from triage.engine.consult import LEFT_ALONE, Conclusions, Consultant
@@ -73,7 +74,7 @@ class Planner:
         still_open = [f.id for f in findings if f.state in ("open", "unsettled")]
         return Plan(
             case=case.id,
-            title=case.title,
+            title=one_line(case.title),
             knowledge_digest=self.knowledge.digest,
             bench=bench.name,
             stage=skeleton.stage,

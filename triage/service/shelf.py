@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from triage.case import changes
 from triage.case.folder import CaseEntry, list_cases
 from triage.case.models import Case
-from triage.case.naming import SUFFIX, is_case_name
+from triage.case.naming import SUFFIX, is_case_name, one_line
 from triage.case.profile import Bench
 from triage.case.store import create_case
 from triage.engine.consult import Consultant
@@ -106,7 +106,7 @@ class Shelf:
                 stage, held = plan.stage, bool(plan.held)
                 following = plan.next_step()
                 step = following.name if following else ""
-                running = case.timers[0].label if case.timers else ""
+                running = one_line(case.timers[0].label) if case.timers else ""
             except TriageError as error:
                 fault = error.line().splitlines()[0]
         return CaseLine(
