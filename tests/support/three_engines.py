@@ -10,7 +10,7 @@ from tests.support.case_gen import drawn
 from tests.support.clips_engine import ClipsEngine, clips_engine
 from tests.support.knowledge import consultant as shipped_consultant
 from triage.engine.casefacts import facts_from
-from triage.engine.consult import Consultant
+from triage.engine.consult import Consultant, Runner
 from triage.knowledge.rules import Family
 
 ENGINES = ("experta", "plain", "clips")
@@ -44,16 +44,21 @@ def clips_engines(consultant: Consultant) -> dict[Family, ClipsEngine]:
     }
 
 
-def compare(seeds, consultant: Consultant | None = None) -> Tally:
-    """Consult each seed's case with each engine, family by family, on the same facts."""
-    consultant = consultant or shipped_consultant()
+def runners(consultant: Consultant) -> dict[str, Runner]:
+    """Return what runs one family of rules over facts, by the name of the engine."""
     engines = clips_engines(consultant)
-    tally = Tally()
-    runs = {
+    return {
         "experta": consultant.run_engine,
         "plain": consultant.run_plain,
         "clips": lambda family, facts: engines[family].consult(facts),
     }
+
+
+def compare(seeds, consultant: Consultant | None = None) -> Tally:
+    """Consult each seed's case with each engine, family by family, on the same facts."""
+    consultant = consultant or shipped_consultant()
+    tally = Tally()
+    runs = runners(consultant)
     for seed in seeds:
         case, bench = drawn(consultant, seed)
 

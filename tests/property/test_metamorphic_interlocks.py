@@ -1,0 +1,129 @@
+"""Interlocks are worked out anew at every act that plans, and raise also under ``python -O``.
+
+The first evaluator is made to forget every interlock, as a fault in it would; then the second one
+has to withhold the plan, on opening, resuming, undoing, releasing, skipping, and on every record.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.support.builders import case_with
+from tests.support.knowledge import RULES, planner
+from tests.support.metamorphic import interlocked
+from triage.case.profile import Bench
+from triage.case.store import create_case
+
+ROOT = RULES.parent
+
+ACTS = """
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from triage.engine.consult import Consultant
+from triage.knowledge.rules import Family
+from triage.plan.ladder import InterlockBroken
+from triage.service import open_workshop
+
+assert sys.flags.optimize == 0, "never reached under -O: asserts are gone"
+folder, name = Path(sys.argv[1]), "oily"
+clock = lambda: datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
+sound = open_workshop(cases=folder, clock=clock)
+plan = sound.plan(sound.load(name))
+step = plan.steps[0].id
+sound.record(name, step, "no-change")       # so that there is something to undo
+sound.start_timer(name, step, 60, "dwell")  # and something to resume
+
+def forgetful(run):
+    return lambda self, family, facts: () if family is Family.FORBID else run(self, family, facts)
+
+Consultant.run_engine = forgetful(Consultant.run_engine)
+opened = open_workshop(cases=folder, clock=clock)  # resumed in a new program
+before = (folder / "oily.yaml").read_bytes()
+
+def undone():
+    opened.undo(name, "took it back")
+    opened.plan(opened.load(name))
+
+def damaged_and_released():
+    from triage.case.changes import with_release, new_attempt, with_attempt
+    from triage.case.store import update_case
+    path = folder / "oily.yaml"
+    update_case(path, lambda c: with_attempt(c, new_attempt("a77", clock(), step, "worse", finding="f1")))
+    opened.release(name, "a77", "looked again")
+    opened.plan(opened.load(name))
+
+acts = {
+    "resume": lambda: opened.plan(opened.load(name)),
+    "record": lambda: opened.record(name, step, "cleared"),
+    "put off": lambda: opened.extend_timer(name, step),
+    "what if": lambda: opened.plan_if(opened.load(name), finding="f1", question="sheen", answer="dull"),
+    "undo": undone,
+    "release": damaged_and_released,
+    "skip": lambda: (opened.skip(name, "f1", "blot-dry", "no"), opened.plan(opened.load(name))),
+}
+for what, act in acts.items():
+    try:
+        act()
+        print(what, "PLANNED")
+    except InterlockBroken as fault:
+        print(what, "withheld", fault.exit_code, "forbidden" in fault.line())
+    if what in ("resume", "record", "put off", "what if"):
+        print(what, "kept" if (folder / "oily.yaml").read_bytes() == before else "CHANGED")
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    signs = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
+    case = case_with("bees-wasps", "compound-eye", signs)
+    create_case(tmp_path, case.model_copy(update={"id": "oily"}))
+    # What is offered here is partly forbidden; without the interlocks it would be planned.
+    offered = {m for e in planner().plan(case, Bench()).excluded if e.offered for m in [e.method]}
+    assert offered & {m for _, m in interlocked(planner().plan(case, Bench()))}
+    return tmp_path
+
+
+@pytest.mark.parametrize("flags", [[], ["-O"], ["-OO"]])
+def test_interlocks_are_worked_out_again_at_every_act(folder: Path, flags: list[str]) -> None:
+    text = ACTS if not flags else ACTS.replace("sys.flags.optimize == 0", "False")
+    done = subprocess.run(
+        [sys.executable, *flags, "-c", text, str(folder)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=300,
+    )
+    assert done.returncode == 0, done.stderr[-2000:]
+    told = done.stdout.splitlines()
+    acts = ("resume", "record", "put off", "what if", "undo", "release", "skip")
+    assert [line for line in told if "withheld" in line] == [f"{a} withheld 3 True" for a in acts]
+    assert not any("PLANNED" in line or "CHANGED" in line for line in told)
+
+
+def test_the_command_withholds_the_plan_and_says_so(folder: Path) -> None:
+    """As a program: no plan on the output, one line on the other, the exit code of a fault."""
+    program = ACTS.split("sound = ", maxsplit=1)[0] + (
+        "run = Consultant.run_engine\n"
+        "Consultant.run_engine = lambda s, f, x: () if f is Family.FORBID else run(s, f, x)\n"
+        "from triage.cli import main\n"
+        "sys.exit(main(['plan', 'oily', '--cases', sys.argv[1]]))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-O", "-c", program.replace("assert ", "_ = "), str(folder)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=300,
+    )
+    assert done.returncode == 3
+    assert done.stdout == ""
+    assert "is forbidden by" in done.stderr
+    assert "the plan is withheld" in done.stderr
+    assert "Traceback" not in done.stderr

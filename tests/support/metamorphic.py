@@ -1,0 +1,159 @@
+"""Cases and benches changed in one respect, and what two plans may differ in after it."""
+
+from __future__ import annotations
+
+import copy
+import random
+from dataclasses import replace
+from typing import Any
+
+from tests.support.case_gen import drawn
+from tests.support.knowledge import consultant, planner, shipped
+from triage.case.models import Case
+from triage.case.profile import Bench, Refused, Stock
+from triage.engine.vocabulary import UNKNOWN
+from triage.plan.model import Plan
+from triage.plan.planner import Planner
+
+Pair = tuple[str | None, str]
+# Question -> its answers from harmless to hazardous, by what each says of the specimen (and not by
+# what the rules make of it). Where no order is meant by the words themselves the question is left
+# out: a dry specimen is not more hazardous than a wet one, but hazardous in another way.
+WORSE = {
+    "whole": ("whole", "parts-loose"),
+    "lacquered": ("no", "yes"),
+    "old-poison-signs": ("no", "yes"),
+    "age": ("since-1990", "before-1990"),
+    "live-pest-signs": ("no", "yes"),
+    "urticating-hairs": ("no", "yes"),
+    "mouldy-smell": ("no", "yes"),
+    "cracks": ("none", "hairline", "open"),
+    "missing-parts": ("none", "few", "many"),
+    "pest-holes": ("none", "some", "many"),
+    "old-ethanol-strong": ("no", "yes"),
+    "relaxed-before": ("never", "once", "more"),
+    "pin": ("steel-stainless", "brass"),
+    "pollen-wanted": ("no", "yes"),
+}
+
+
+def generated(seed: int) -> tuple[Case, Bench]:
+    """Return a drawn case on a drawn bench that is better equipped than a bare one."""
+    case, bench = drawn(consultant(), seed)
+    rng = random.Random(f"bench {seed}")
+    knowledge = shipped()
+    stock = tuple(Stock(agent=a, strength=rng.choice((None, 70.0))) for a in knowledge.agents)
+    room: dict[str, Any] = {"volume_m3": rng.choice((None, 20.0, 60.0))}
+    room["air_changes_per_h"] = rng.choice((None, 1.0, 6.0))
+    made = {
+        "stock": stock,
+        "equipment": tuple(e for e in knowledge.equipment if rng.random() < 0.9),
+        "room": bench.room.model_copy(update=room),
+        "margin": rng.choice((None, 0.5, 1.0)),
+        "judge_by": rng.choice(("most-protective", *sorted(judging(knowledge)))),
+    }
+    return case, bench.model_copy(update=made)
+
+
+def judging(knowledge: Any) -> set[str]:
+    """Return the authorities whose limits a bench may be judged by."""
+    return {limit.authority for agent in knowledge.agents.values() for limit in agent.limits}
+
+
+def with_answers(case: Case, answers: dict[str, str]) -> Case:
+    return case.model_copy(update={"answers": type(case.answers)(answers)})
+
+
+def with_finding(case: Case, place: int, **fields: Any) -> Case:
+    findings = list(case.findings)
+    findings[place] = findings[place].model_copy(update=fields)
+    return case.model_copy(update={"findings": tuple(findings)})
+
+
+def made(case: Case, bench: Bench, by: Planner | None = None) -> Plan:
+    return (by or planner()).plan(case, bench)
+
+
+def blocked(plan: Plan) -> set[Pair]:
+    """Return every (finding, method) that the plan rules out for a reason of its own."""
+    return {(e.finding, e.method) for e in plan.excluded}
+
+
+def interlocked(plan: Plan) -> set[Pair]:
+    return {(e.finding, e.method) for e in plan.excluded if e.interlock}
+
+
+def allowed(plan: Plan) -> set[Pair]:
+    return {(s.finding, s.method) for s in plan.steps}
+
+
+def acting(pairs: set[Pair]) -> set[Pair]:
+    """Return what works on a finding and is not harmless for all that it could be."""
+    methods = shipped().methods
+    return {(f, m) for f, m in pairs if f is not None and not methods[m].harmless}
+
+
+def reading(plan: Plan, finding: str | None) -> Any:
+    """Return what a finding is taken to be, as far as interlocks look at it."""
+    for line in plan.findings:
+        if line.id == finding:
+            return (line.deposit, line.standing, line.alternatives)
+    return None
+
+
+def hazard_added(case: Case, rng: random.Random) -> tuple[str, Case] | None:
+    """Return a case with one answer that tells of a greater hazard, and which answer it is."""
+    places = [q for q in WORSE if case.answers.get(q, UNKNOWN) in WORSE[q][:-1]]
+    if not places:
+        return None
+    question = rng.choice(places)
+    order = WORSE[question]
+    worse = rng.choice(order[order.index(case.answers[question]) + 1 :])
+    return f"{question}: {worse}", with_answers(case, {**case.answers, question: worse})
+
+
+def worse_benches(bench: Bench, rng: random.Random) -> list[tuple[str, Bench]]:
+    """Return the bench with one thing worse, once for each kind of thing."""
+    knowledge = shipped()
+
+    def but(**fields: Any) -> Bench:
+        return bench.model_copy(update=fields)
+
+    agent = rng.choice(sorted(knowledge.agents))
+    tool = rng.choice(sorted(knowledge.equipment))
+    circumstance = rng.choice(sorted(knowledge.circumstances))
+    room = bench.room
+    return [
+        ("no control", but(room=room.model_copy(update={"control": "none"}))),
+        ("control unknown", but(room=room.model_copy(update={"control": UNKNOWN}))),
+        ("no air", but(room=room.model_copy(update={"air_changes_per_h": 0.0}))),
+        ("air unknown", but(room=room.model_copy(update={"air_changes_per_h": None}))),
+        (
+            f"no {agent}",
+            but(only_stock=True, stock=tuple(s for s in bench.stock if s.agent != agent)),
+        ),
+        (f"{agent} refused", but(refused=(*bench.refused, Refused(agent=agent)))),
+        (circumstance, but(circumstances=(*bench.circumstances, circumstance))),
+        (f"{tool} lacking", but(lacking=(*bench.lacking, tool))),
+        ("thin gloves only", but(gloves=("latex",))),
+    ]
+
+
+def stricter(part: float, agents: set[str] | None = None) -> Planner:
+    """Return a planner on the shipped rules with the limits of some agents (all: None) lowered."""
+    knowledge = shipped()
+    lowered = {
+        name: agent.model_copy(
+            update={
+                "limits": tuple(
+                    limit.model_copy(update={"value": limit.value * part}) for limit in agent.limits
+                )
+            }
+        )
+        if agents is None or name in agents
+        else agent
+        for name, agent in knowledge.agents.items()
+    }
+    other = copy.copy(consultant())
+    other.knowledge = replace(knowledge, agents=lowered)
+    return Planner(other)
