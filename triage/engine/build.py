@@ -57,6 +57,21 @@ class _Facts(FactList):  # type: ignore[misc]
         identity = getattr(fact, "identity", None)
         return FactList._get_fact_id(fact) if identity is None else identity  # noqa: SLF001
 
+    def declare(self, fact: Any) -> Any:
+        """Take a fact in, as experta does; what was made from a case needs no validation."""
+        identity = getattr(fact, "identity", None)
+        if identity is None:
+            return super().declare(fact)
+        if identity in self.reference_counter:
+            return None
+        number: int = self.last_index  # type: ignore[has-type]
+        fact.__factid__ = number
+        self[number] = fact
+        self.last_index = number + 1
+        self.added.append(fact)
+        self.reference_counter[identity] = 1
+        return fact
+
 
 Read = Mapping[str, tuple[tuple[str, str], ...]]
 
@@ -93,15 +108,15 @@ def _condition(pattern: Pattern, index: int, classes: dict[str, Any]) -> Any:
     return getattr(AS, f"fact_{index}") << condition
 
 
-def _action(rule: NormalRule) -> Callable[..., None]:
+def _action(rule: NormalRule, index: RuleIndex) -> Callable[..., None]:
     """Return the right-hand side of one rule; it only reports what it concluded."""
     count = sum(not pattern.absent for pattern in rule.patterns)
-    rule_id = rule.id
+    draw = index.drawing(rule.id)
     places = [f"fact_{i}" for i in range(count)]
 
     def act(engine: Any, **context: Any) -> None:
         facts = tuple([context[place].plain.key for place in places])
-        for conclusion in engine.index.drawn(rule_id, context, facts):
+        for conclusion in draw(context, facts):
             engine.concluded.append(conclusion)
 
     act.__name__ = rule.id
@@ -208,6 +223,6 @@ def build_engine(
         positive = [p for p in rule.patterns if not p.absent]
         negative = [p for p in rule.patterns if p.absent]
         conditions = [_condition(p, i, classes) for i, p in enumerate([*positive, *negative])]
-        body["rule_" + rule.id.replace("-", "_")] = ExpertaRule(*conditions)(_action(rule))
+        body["rule_" + rule.id.replace("-", "_")] = ExpertaRule(*conditions)(_action(rule, index))
     engine: FamilyEngine = type(name, (FamilyEngine,), body)()
     return engine

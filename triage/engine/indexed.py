@@ -7,16 +7,20 @@ of rules that ask about it. Conclusions are made once for each match and kept.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
+from functools import partial
 from typing import NamedTuple
 
 from triage.engine.facts import Conclusion, Fact, order_of
-from triage.engine.normal import NormalRule, Pattern
+from triage.engine.normal import NormalRule, Pattern, Template
 
 Binding = dict[str, str]
 Made = tuple[Conclusion, ...]
+# A field of a conclusion: its name, its variable, else the constant pair and how that is written.
+Slot = tuple[str, str, tuple[str, object] | None, str]
+Draft = tuple[str, tuple[Slot, ...]]
 Lists = Mapping[str, Mapping[int, Sequence[Fact]]]
 # More matches than a bench session makes; beyond it the store starts anew.
 KEPT = 20_000
@@ -42,6 +46,7 @@ class _Compiled:
     alone: bool
     names: tuple[str, ...]
     kinds: frozenset[str]
+    drafts: tuple[Draft, ...]
     made: dict[tuple[str, ...], Made] = field(default_factory=dict)
 
 
@@ -123,7 +128,8 @@ class RuleIndex:
         names = [variable for part in positive for _, variable in part.variables]
         alone = len(positive) == 1 and not absent and len(set(names)) == len(names)
         kinds = frozenset(pattern.kind for pattern in rule.patterns)
-        return _Compiled(rule, positive, absent, alone, tuple(dict.fromkeys(names)), kinds)
+        drafts = tuple(_draft(template) for template in rule.templates)
+        return _Compiled(rule, positive, absent, alone, tuple(dict.fromkeys(names)), kinds, drafts)
 
     def _part(self, pattern: Pattern) -> _Part:
         conditions = self.conditions.setdefault(pattern.kind, _Conditions())
@@ -173,12 +179,13 @@ class RuleIndex:
                 if found:
                     yield compiled.rule.id, found
 
-    def drawn(self, rule_id: str, binding: Binding, facts: tuple[str, ...]) -> Made:
-        """Return what a rule concludes from one match."""
-        compiled = self.named[rule_id]
+    def drawing(self, rule_id: str) -> Callable[[Binding, tuple[str, ...]], Made]:
+        """Return what draws the conclusions of a rule from one match."""
+        return partial(self._drawn, self.named[rule_id])
+
+    def _drawn(self, compiled: _Compiled, binding: Binding, facts: tuple[str, ...]) -> Made:
         key = (*facts, *[binding[name] for name in compiled.names])
-        made = compiled.made.get(key)
-        return made or self._make(compiled, key, binding, facts)
+        return compiled.made.get(key) or self._make(compiled, key, binding, facts)
 
     def evaluate(self, facts: Iterable[Fact]) -> tuple[Conclusion, ...]:
         """Return all conclusions over these facts, each once, in the order of all engines."""
@@ -240,7 +247,7 @@ class RuleIndex:
             return found
         for binding, matched in _joined(compiled, lists):
             facts = tuple([fact.key for fact in matched])
-            found += self.drawn(compiled.rule.id, binding, facts)
+            found += self._drawn(compiled, binding, facts)
         return found
 
     def _make(
@@ -251,17 +258,24 @@ class RuleIndex:
                 other.made = {}
             self._count = 0
         made = []
-        for template in compiled.rule.templates:
-            bound = [(name, binding[variable]) for name, variable in template.variables]
-            fields = tuple(sorted([*template.constants, *bound], key=_first))
-            made.append(Conclusion(template.kind, compiled.rule.id, fields, facts, repr(fields)))
+        for kind, slots in compiled.drafts:
+            fields = tuple([pair or (name, binding[v]) for name, v, pair, _ in slots])
+            texts = [
+                text or repr(field) for field, (_, _, _, text) in zip(fields, slots, strict=True)
+            ]
+            text = f"({', '.join(texts)}{',' if len(texts) == 1 else ''})"
+            made.append(Conclusion(kind, compiled.rule.id, fields, facts, text))
         kept = compiled.made[key] = tuple(made)
         self._count += 1
         return kept
 
 
-def _first(pair: tuple[str, object]) -> str:
-    return pair[0]
+def _draft(template: Template) -> Draft:
+    """Return a conclusion but for its variables; long lists of methods are written out once."""
+    slots: list[Slot] = [(name, "", (name, value), "") for name, value in template.constants]
+    slots += [(name, variable, None, "") for name, variable in template.variables]
+    written = [(n, v, pair, repr(pair) if pair else "") for n, v, pair, _ in slots]
+    return template.kind, tuple(sorted(written, key=lambda slot: slot[0]))
 
 
 def _joined(compiled: _Compiled, lists: Lists) -> list[tuple[Binding, list[Fact]]]:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from triage import places
 from triage.case.profile import BENCH_FILE, Bench, load_bench
+from triage.engine.memory import spare_loaded
 from triage.plan.barring import check_bench
 from triage.service.listing import Clock, local_now
 from triage.service.rulestore import load_rulebase
@@ -37,7 +38,7 @@ def _no_collection() -> Iterator[None]:
     gc.disable()
     try:
         yield
-        gc.freeze()
+        spare_loaded()
     finally:
         if was_on:
             gc.enable()
