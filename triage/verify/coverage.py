@@ -44,7 +44,7 @@ class Coverage:
     silenced: int = 0
     conditions: int = 0
     covered: int = 0
-    impossible: list[tuple[str, str]] = field(default_factory=list)
+    impossible: list[Condition] = field(default_factory=list)
     missing: list[Condition] = field(default_factory=list)
     unfired: list[str] = field(default_factory=list)
     unsilenced: list[str] = field(default_factory=list)
@@ -61,7 +61,7 @@ class Coverage:
             "silenced": self.silenced,
             "conditions": self.conditions,
             "covered": self.covered,
-            "impossible": [list(pair) for pair in self.impossible],
+            "impossible": [[c.rule.id, c.name] for c in self.impossible],
             "missing": [[c.rule.id, c.name] for c in self.missing],
             "unfired": self.unfired,
             "unsilenced": self.unsilenced,
@@ -72,7 +72,7 @@ class Coverage:
         found = [f"no case fires it: {rule}" for rule in self.unfired]
         found += [f"no case silences it: {rule}" for rule in self.unsilenced]
         found += [f"no case for it alone: {c.rule.id}: {c.name}" for c in self.missing]
-        found += [f"implied by the others: {rule}: {name}" for rule, name in self.impossible]
+        found += [f"implied by the others: {c.rule.id}: {c.name}" for c in self.impossible]
         possible = self.conditions - len(self.impossible)
         found.append(
             f"rules that a case fires: {self.fired} of {self.rules} "
@@ -165,7 +165,7 @@ def coverage_of(consultant: Consultant) -> Coverage:
         if any(_singles_out(consultant, original, variant, c) for c in condition.rule.cases):
             found.covered += 1
         elif _is_implied(original, variant, domains):
-            found.impossible.append((condition.rule.id, condition.name))
+            found.impossible.append(condition)
         else:
             found.missing.append(condition)
     return found

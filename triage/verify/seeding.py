@@ -6,7 +6,7 @@ import random
 import shutil
 import tempfile
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -91,28 +91,30 @@ class Plot:
 
     def missed(self, seed: Seed) -> str:
         """Return how a seed is missed, empty if it is found at its file and line."""
-        for file, text in seed.texts.items():
+        changed = seed.make()
+        for file, text in changed.items():
             (self.copy / file).write_text(text, encoding="utf-8")
+        texts = {seed.file: (self.folder / seed.file).read_text(encoding="utf-8"), **changed}
         try:
-            return self._missed(seed)
+            return self._missed(seed, texts)
         finally:
-            for file in seed.texts:
+            for file in changed:
                 shutil.copyfile(self.folder / file, self.copy / file)
 
-    def _missed(self, seed: Seed) -> str:
+    def _missed(self, seed: Seed, texts: Mapping[str, str]) -> str:
         try:
             base = Rulebase(Consultant(load_knowledge(self.copy, cache=self.cache)))
         except TriageError as refusal:
             faults = refusal.faults if isinstance(refusal, Faults) else (refusal,)
             if seed.check != LOAD:
                 return f"refused at load: {faults[0].line()}"
-            return self._place(seed, faults)
+            return self._place(seed, texts, faults)
         if seed.check == LOAD:
             return "it loads"
         check = dict([*FAULTS, *REMARKS])[seed.check]
-        return self._place(seed, check(base))
+        return self._place(seed, texts, check(base))
 
-    def _place(self, seed: Seed, faults: Iterable[TriageError]) -> str:
+    def _place(self, seed: Seed, texts: Mapping[str, str], faults: Iterable[TriageError]) -> str:
         places = []
         for fault in faults:
             where = fault.where
@@ -120,7 +122,7 @@ class Plot:
                 continue
             file = where.file.split("/", maxsplit=1)[-1]
             places.append(f"{file}:{where.line}")
-            if seed.is_at(file, where.line):
+            if seed.is_at(texts, file, where.line):
                 return ""
         return f"found only {', '.join(places[:3])}" if places else "not found"
 
@@ -136,9 +138,9 @@ def _begin(rules: str, scratch: str, count: int) -> None:
     _plot[:] = [(Plot(folder, mine), seeds)]
 
 
-def _run(place: int) -> tuple[Seed, str]:
+def _run(place: int) -> str:
     plot, seeds = _plot[0]
-    return seeds[place], plot.missed(seeds[place])
+    return plot.missed(seeds[place])
 
 
 def seed_all(
@@ -163,9 +165,8 @@ def seed_all(
         tempfile.TemporaryDirectory() as scratch,
         pool(jobs, _begin, (str(rules), scratch, count)) as workers,
     ):
-        for done, (seed, why) in enumerate(
-            workers.imap(_run, range(len(seeds)), chunksize=2), start=1
-        ):
+        missed = workers.imap(_run, range(len(seeds)), chunksize=2)
+        for done, (seed, why) in enumerate(zip(seeds, missed, strict=True), start=1):
             found.note(seed, why)
             if progress is not None:
                 progress(done, len(seeds))

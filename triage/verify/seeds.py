@@ -10,7 +10,7 @@ import random
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 
 from triage.engine.consult import Consultant
@@ -25,7 +25,7 @@ LOAD = "load"
 
 @dataclass(frozen=True, slots=True)
 class Seed:
-    """One fault: its class, the new text of each file it changes, and the entry to be named.
+    """One fault: its class, what makes the new text of each file, and the entry to be named.
 
     ``check`` is the verifier's check that must find it; ``load`` stands for the loader, which then
     names the line of the field ``field`` instead of the entry.
@@ -33,16 +33,16 @@ class Seed:
 
     kind: str
     check: str
-    texts: Mapping[str, str]
+    make: Callable[[], Mapping[str, str]]
     file: str
     entry: str
     field: str = ""
 
-    def is_at(self, file: str, line: int) -> bool:
-        """Return whether a place is the one that must be named."""
+    def is_at(self, texts: Mapping[str, str], file: str, line: int) -> bool:
+        """Return whether a place in the changed texts is the one that must be named."""
         if file != self.file:
             return False
-        lines = self.texts.get(file, "").splitlines()
+        lines = texts[file].splitlines()
         if self.check == LOAD:
             return re.search(rf"\b{re.escape(self.field)}:", lines[line - 1]) is not None
         return lines[line - 1] == f"- id: {self.entry}" or lines[line - 1].startswith(
@@ -59,6 +59,7 @@ class Texts:
         self.folder = folder
         self.rng = rng
         self._texts: dict[str, str] = {}
+        self._blocks: dict[tuple[str, str], str] = {}
 
     def text(self, file: str) -> str:
         """Return the text of a file, named from the rules folder."""
@@ -72,6 +73,11 @@ class Texts:
 
     def block(self, kind: str, entry: str) -> str:
         """Return the text of one entry, comments after it left out."""
+        if (kind, entry) not in self._blocks:
+            self._blocks[kind, entry] = self._block(kind, entry)
+        return self._blocks[kind, entry]
+
+    def _block(self, kind: str, entry: str) -> str:
         text = self.text(self.file(kind, entry))
         start = re.search(rf"^- (?:\{{)?id: {re.escape(entry)}\b(?!-)", text, re.MULTILINE)
         if start is None:
@@ -153,7 +159,7 @@ def never_firing(texts: Texts) -> Iterator[Seed]:
         both = (
             f"specimen: {{{question}: {answers[0]}}}\n    - specimen: {{{question}: {answers[1]}}}"
         )
-        made = texts.edited("rule", rule, "  when:\n", _when(both))
+        made = partial(texts.edited, "rule", rule, "  when:\n", _when(both))
         yield Seed("never firing", "never-fires", made, file, rule)
 
 
@@ -168,7 +174,8 @@ def unreachable(texts: Texts) -> Iterator[Seed]:
                 kept = kept.replace(block, "")
         for rule, file, block in _rules(texts, Family.GATE, Family.FORBID, Family.OFFER):
             if said in block.split("  then:")[0] and "absent" not in block:
-                made = {"recognise.yaml": kept, file: texts.text(file)}
+                both = {"recognise.yaml": kept, file: texts.text(file)}
+                made = partial(dict[str, str], both)
                 yield Seed("unreachable", "never-fires", made, file, rule)
 
 
@@ -182,7 +189,7 @@ def concludes_nothing(texts: Texts) -> Iterator[Seed]:
                 name = f"forbid{NEW}-{technique}-{stage}"
                 method = f"method: {{id: $m, technique: {technique}, stage: {stage}}}"
                 when = f"specimen: {{taxon: $t}}\n    - {method}"
-                made = texts.with_rule(Family.FORBID, name, when, "{forbid: {method: $m}}")
+                made = partial(texts.with_rule, Family.FORBID, name, when, "{forbid: {method: $m}}")
                 yield Seed("concludes nothing", "concludes-nothing", made, "forbid.yaml", name)
 
 
@@ -193,7 +200,7 @@ def asks_unread(texts: Texts) -> Iterator[Seed]:
         asked = re.search(r"^  ask: (\S+)$", block, re.MULTILINE)
         if asked:
             other, _ = texts.question(block)
-            made = texts.edited("rule", rule, asked.group(), f"  ask: {other}")
+            made = partial(texts.edited, "rule", rule, asked.group(), f"  ask: {other}")
             yield Seed("asks what it does not read", "ask-is-not-read", made, file, rule)
 
 
@@ -204,7 +211,7 @@ def asks_unread(texts: Texts) -> Iterator[Seed]:
 def duplicate(texts: Texts) -> Iterator[Seed]:
     """Yield copies of a rule under another id."""
     for rule, file, _ in _rules(texts):
-        yield Seed("duplicate", "duplicate", texts.copied("rule", rule), file, rule + NEW)
+        yield Seed("duplicate", "duplicate", partial(texts.copied, "rule", rule), file, rule + NEW)
 
 
 @seed("subsumed")
@@ -212,11 +219,14 @@ def subsumed(texts: Texts) -> Iterator[Seed]:
     """Yield copies of an interlock that ask for one thing more."""
     for rule, file, block in _rules(texts, Family.FORBID):
         question, answers = texts.question(block)
-        made = texts.copied("rule", rule)
         more = _when(f"specimen: {{{question}: {answers[0]}}}")
-        before, copy = made[file].rsplit("  when:\n", maxsplit=1)
-        made[file] = before + more + copy
+        made = partial(_narrowed_copy, texts, rule, file, more)
         yield Seed("subsumed", "subsumed", made, file, rule + NEW)
+
+
+def _narrowed_copy(texts: Texts, rule: str, file: str, more: str) -> dict[str, str]:
+    before, copy = texts.copied("rule", rule)[file].rsplit("  when:\n", maxsplit=1)
+    return {file: before + more + copy}
 
 
 @seed("evidence twice")
@@ -226,7 +236,7 @@ def evidence_twice(texts: Texts) -> Iterator[Seed]:
         line = re.search(r"^    - evidence: \{.*weight: .*\}\n", block, re.MULTILINE)
         if line:
             again = re.sub(r"weight: \S+\}", "weight: 0.1}", line.group())
-            made = texts.edited("rule", rule, line.group(), line.group() + again)
+            made = partial(texts.edited, "rule", rule, line.group(), line.group() + again)
             yield Seed("evidence twice", "evidence-twice", made, file, rule)
 
 
@@ -237,7 +247,7 @@ def needless_condition(texts: Texts) -> Iterator[Seed]:
         question, answers = texts.question(block)
         every = ", ".join([*answers, UNKNOWN])
         any_answer = _when(f"specimen: {{{question}: {{one_of: [{every}]}}}}")
-        made = texts.edited("rule", rule, "  when:\n", any_answer)
+        made = partial(texts.edited, "rule", rule, "  when:\n", any_answer)
         yield Seed("needless condition", "needless-condition", made, file, rule)
 
 
@@ -255,13 +265,13 @@ def contradiction(texts: Texts) -> Iterator[Seed]:
             if word.search(block.split("  cases:")[0])
         ]
         if len(offering) == 1:
-            made = texts.with_rule(
+            made = partial(
+                texts.with_rule,
                 Family.FORBID,
                 f"forbid{NEW}-{method}",
                 "specimen: {taxon: $t}",
                 f"{{forbid: {{method: [{method}]}}}}",
             )
-            made["offer.yaml"] = texts.text("offer.yaml")
             check = "offered-and-always-forbidden"
             yield Seed("contradiction", check, made, "offer.yaml", offering[0])
 
@@ -270,25 +280,32 @@ def contradiction(texts: Texts) -> Iterator[Seed]:
 def dead_end(texts: Texts) -> Iterator[Seed]:
     """Yield deposits that say nothing on a body part where all their methods are barred."""
     known = offers(texts.consultant)
-    zones = list(texts.knowledge.zones)
     for deposit in texts.knowledge.deposits:
         block = texts.block("deposit", deposit)
         silent = re.sub(r"^  leave_it: .*\n(?:    .*\n)*", "", block, flags=re.MULTILINE)
-        made = {"deposits.yaml": texts.text("deposits.yaml").replace(block, silent)}
-        methods = sorted(known.get(("deposit", deposit), {}))
-        if methods:
-            when = f"finding: {{id: $f, settled: {deposit}, zone: {texts.rng.choice(zones)}}}"
-            then = f"{{forbid: {{finding: $f, method: [{', '.join(methods)}]}}}}"
-            made |= texts.with_rule(Family.FORBID, f"forbid{NEW}-{deposit}", when, then)
+        made = partial(
+            _dead_end, texts, deposit, silent, sorted(known.get(("deposit", deposit), {}))
+        )
         if silent != block:
             yield Seed("dead end", "dead-end", made, "deposits.yaml", deposit)
+
+
+def _dead_end(texts: Texts, deposit: str, silent: str, methods: list[str]) -> dict[str, str]:
+    block = texts.block("deposit", deposit)
+    made = {"deposits.yaml": texts.text("deposits.yaml").replace(block, silent)}
+    if methods:
+        zone = next(iter(texts.knowledge.zones))
+        when = f"finding: {{id: $f, settled: {deposit}, zone: {zone}}}"
+        then = f"{{forbid: {{finding: $f, method: [{', '.join(methods)}]}}}}"
+        made |= texts.with_rule(Family.FORBID, f"forbid{NEW}-{deposit}", when, then)
+    return made
 
 
 @seed("condition without work")
 def idle_condition(texts: Texts) -> Iterator[Seed]:
     """Yield states of the specimen that no rule concludes and nothing is offered for."""
     for condition in texts.knowledge.conditions:
-        made = texts.copied("condition", condition)
+        made = partial(texts.copied, "condition", condition)
         yield Seed(
             "condition without work",
             "condition-without-work",
@@ -314,7 +331,7 @@ def _orders(texts: Texts, *, across: bool) -> Iterator[tuple[str, str]]:
 def _reversed(texts: Texts, kind: str, check: str, first: str, then: str, more: str) -> Seed:
     name = f"order{NEW}-{first}-{then}"
     before = f"{{before: {{earlier: [{first}], later: [{then}]{more}}}}}"
-    made = texts.with_rule(Family.ORDER, name, "specimen: {findings: some}", before)
+    made = partial(texts.with_rule, Family.ORDER, name, "specimen: {findings: some}", before)
     return Seed(kind, check, made, "order.yaml", name)
 
 
@@ -354,7 +371,7 @@ def latent_circle(texts: Texts) -> Iterator[Seed]:
 def _copies(texts: Texts, entry_kind: str, kind: str, check: str) -> Iterator[Seed]:
     for entry in texts.knowledge.table(entry_kind):
         if texts.block(entry_kind, entry):
-            made = texts.copied(entry_kind, entry)
+            made = partial(texts.copied, entry_kind, entry)
             yield Seed(kind, check, made, texts.file(entry_kind, entry), entry + NEW)
 
 
@@ -400,7 +417,7 @@ def unread_answer(texts: Texts) -> Iterator[Seed]:
             )
             if line:
                 new = line.group() + f"    - {{id: any{NEW}, text: something else}}\n"
-                made = texts.edited("question", question.id, line.group(), new)
+                made = partial(texts.edited, "question", question.id, line.group(), new)
                 yield Seed(
                     "answer that nothing reads",
                     "answer-unread",
@@ -412,20 +429,36 @@ def unread_answer(texts: Texts) -> Iterator[Seed]:
 
 @seed("sign without a question")
 def sign_without_question(texts: Texts) -> Iterator[Seed]:
-    """Yield rules that read a sign whose question is gone; the loader names the line itself."""
+    """Yield rules that read a sign whose question is gone; the loader names the line itself.
+
+    Questions that a rule also asks by name are left out: there that line is named first.
+    """
+    asked = "".join(texts.text(f"{family}.yaml") for family in FAMILIES)
     for question in texts.knowledge.questions:
-        gone = texts.text("questions.yaml").replace(texts.block("question", question), "")
-        made = {"questions.yaml": gone, "recognise.yaml": texts.text("recognise.yaml")}
-        if re.search(rf"\{{[^}}]*(?<![\w-]){re.escape(question)}:", made["recognise.yaml"]):
+        if f"ask: {question}" in asked:
+            continue
+        if re.search(rf"\{{[^}}]*(?<![\w-]){re.escape(question)}:", texts.text("recognise.yaml")):
+            made = partial(_without_question, texts, question)
             yield Seed("sign without a question", LOAD, made, "recognise.yaml", question, question)
+
+
+def _without_question(texts: Texts, question: str) -> dict[str, str]:
+    gone = texts.text("questions.yaml").replace(texts.block("question", question), "")
+    return {"questions.yaml": gone, "recognise.yaml": texts.text("recognise.yaml")}
 
 
 @seed("idle interlock")
 def idle_interlock(texts: Texts) -> Iterator[Seed]:
     """Yield interlocks on a method that nothing offers."""
     for method in texts.knowledge.methods:
-        made = texts.copied("method", method)
         name = f"forbid{NEW}-{method}"
-        then = f"{{forbid: {{method: [{method}{NEW}]}}}}"
-        made |= texts.with_rule(Family.FORBID, name, "specimen: {hydration: dry}", then)
+        made = partial(_idle_interlock, texts, method, name)
         yield Seed("idle interlock", "idle-interlock", made, "forbid.yaml", name)
+
+
+def _idle_interlock(texts: Texts, method: str, name: str) -> dict[str, str]:
+    then = f"{{forbid: {{method: [{method}{NEW}]}}}}"
+    return {
+        **texts.copied("method", method),
+        **texts.with_rule(Family.FORBID, name, "specimen: {hydration: dry}", then),
+    }
