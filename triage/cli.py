@@ -34,6 +34,7 @@ Contamination triage for dried insects before high-magnification photography.
   triage              open the interface on your cases
   triage CASE         open it on one case (id or file); --plain: numbered lines
   triage --demo       open it on a copy of the demo cases
+  triage --keys left  the main keys under one hand: left or right
 
 order of work
   triage new "what is on the bench"       begin a case
@@ -96,6 +97,7 @@ def interface_arguments(words: Sequence[str]) -> argparse.Namespace | None:
     parser.add_argument("case", nargs="?")
     parser.add_argument("--demo", action="store_true")
     parser.add_argument("--plain", action="store_true")
+    parser.add_argument("--keys", choices=("words", "left", "right"))
     add_folders(parser)
     arguments, rest = parser.parse_known_args(words)
     return None if rest else arguments
@@ -109,7 +111,7 @@ def _runs_interface(words: Sequence[str]) -> bool:
 
 def _is_option_value(words: Sequence[str], first: str) -> bool:
     before = words[words.index(first) - 1] if words.index(first) else ""
-    return before in ("--cases", "--rules", "--bench")
+    return before in ("--cases", "--rules", "--bench", "--keys")
 
 
 def commands() -> tuple[str, ...]:

@@ -66,6 +66,11 @@ def list_cache() -> Path:
     return _cache_folder() / "list-cache.json"
 
 
+def settings_file() -> Path:
+    """Return the file of the user's own settings (it need not exist yet)."""
+    return home_folder() / "settings.yaml"
+
+
 def cases_folder() -> Path:
     """Return the folder of the user's cases (it need not exist yet)."""
     return home_folder() / "cases"

@@ -18,11 +18,12 @@ def open_interface(arguments: Arguments) -> int:
     from triage.tui.app import run_app
 
     if arguments.case is None:
+        folder = arguments.cases or places.cases_folder()
         # The list of cases stands on the screen before the rules are read behind it.
-        run_app(lambda: workshop_of(arguments), cases=arguments.cases or places.cases_folder())
+        run_app(lambda: workshop_of(arguments), cases=folder, keys=arguments.keys)
     else:
         workshop = workshop_of(arguments, arguments.case)
-        run_app(workshop, workshop.load(arguments.case).id)
+        run_app(workshop, workshop.load(arguments.case).id, keys=arguments.keys)
     return 0
 
 

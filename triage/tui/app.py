@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from importlib import import_module
@@ -16,9 +17,14 @@ from textual.binding import Binding, BindingType
 from textual.command import CommandPalette
 from textual.filter import LineFilter, Monochrome
 from textual.screen import Screen
+from textual.theme import Theme
 
 from triage.errors import TriageError
+from triage.places import settings_file
 from triage.service.listing import local_now
+from triage.service.settings import Settings, save_settings
+from triage.tui.choices import Choices, chosen
+from triage.tui.keysets import SETS, WORDS, KeySet
 from triage.tui.messages import (
     CaseBegun,
     CaseChanged,
@@ -44,6 +50,7 @@ if TYPE_CHECKING:
     from triage.service import Clock, Workshop
 
 NAME = "triage"
+DEFAULT_THEME = "textual-dark"
 # The screens that are likely to come next, imported when the first one stands.
 BEHIND = ("plan", "observe", "questions", "walk")
 GET_READY_S = 0.5
@@ -64,6 +71,7 @@ class TriageApp(App[TriageError | None]):
     clock    the time now, with its zone; that of the workshop if none is given
     case     id of a case to open at once
     cases    folder of the cases, needed with a workshop that is opened later
+    choices  keys, theme, movement and sound, and where they are kept
     """
 
     TITLE = NAME
@@ -72,7 +80,7 @@ class TriageApp(App[TriageError | None]):
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]  # noqa: RUF012  (as declared above)
     COMMAND_PALETTE_BINDING = "ctrl+p"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "stop", "STOP", key_display="Esc", priority=True),
+        Binding("escape", "stop", "STOP", key_display="Esc", priority=True, id="stop"),
         Binding("question_mark", "keys", "Keys", key_display="?"),
         Binding("ctrl+q", "quit", "End", show=False),
     ]
@@ -83,11 +91,14 @@ class TriageApp(App[TriageError | None]):
         clock: Clock | None = None,
         case: str | None = None,
         cases: Path | None = None,
+        choices: Choices | None = None,
     ) -> None:
         super().__init__()
+        self.choices = choices or Choices(Settings(), None)
+        self.keyset = SETS[self.choices.settings.keys]
         # The convention: NO_COLOR counts only when it is set and not empty.
         self.no_color = bool(os.environ.get("NO_COLOR"))
-        if os.environ.get("TRIAGE_REDUCED_MOTION"):
+        if os.environ.get("TRIAGE_REDUCED_MOTION") or self.choices.settings.motion == "off":
             self.animation_level = "none"
         self._background = ThreadPoolExecutor(max_workers=1, thread_name_prefix="workshop")
         if callable(workshop):
@@ -115,13 +126,75 @@ class TriageApp(App[TriageError | None]):
         for name, what in (("bench", "Room, stock, gloves"), ("handbook", "Look things up")):
             yield SystemCommand(name.capitalize(), what, partial(self._when_open, name))
         yield SystemCommand("Motion", "Switch movement on the screen on or off", self._motion)
+        yield SystemCommand("Sound", "Switch the bell of the timers on or off", self._sound)
+        for keyset in SETS.values():
+            yield SystemCommand(
+                f"Keys: {keyset.id}",
+                f"Answer, record, go on: {keyset.name}",
+                partial(self.take_keys, keyset),
+            )
         yield from super().get_system_commands(screen)
 
     def _motion(self) -> None:
-        self.animation_level = "none" if self.animation_level != "none" else "full"
+        is_on = self.animation_level != "none"
+        self.animation_level = "none" if is_on else "full"
+        self._keep(motion="off" if is_on else "on")
+
+    def _sound(self) -> None:
+        is_on = self.choices.settings.sound == "on"
+        self._keep(sound="off" if is_on else "on")
+        self.notify("The bell is off; timers are still shown." if is_on else "The bell is on.")
+
+    def take_keys(self, keyset: KeySet) -> None:
+        """Put the main acts on other keys, from now on and next time."""
+        self._use_keys(keyset)
+        self._keep(keys=keyset.id)
+        self.notify(f"Keys: {keyset.name}. ? shows them.")
+
+    def _use_keys(self, keyset: KeySet) -> None:
+        self.keyset = keyset
+        self.set_keymap({} if keyset is WORDS else keyset.keymap())
+        for screen in self.screen_stack:
+            if isinstance(screen, ServiceScreen):
+                screen.keys_changed()
+
+    def _keep(self, **changes: Any) -> None:
+        """Keep what was chosen; say so if it cannot be kept, it holds until the end anyway."""
+        self.choices = replace(self.choices, settings=replace(self.choices.settings, **changes))
+        place, settings = self.choices.place, self.choices.settings
+        if place is not None:
+            self.run_worker(self._keeping(place, settings), group="settings")
+
+    async def _keeping(self, place: Path, settings: Settings) -> None:
+        try:
+            await self.services.run(lambda: save_settings(place, settings))
+        except (TriageError, OSError) as fault:
+            self._say_fault(f"not kept for next time: {fault}")
+
+    def _say_fault(self, text: str) -> None:
+        self.notify(text, severity="warning", timeout=15, markup=False)
+
+    def _theme_chosen(self, theme: Theme) -> None:
+        if theme.name != (self.choices.settings.theme or DEFAULT_THEME):
+            self._keep(theme=theme.name)
+
+    def bell(self) -> None:
+        """Ring, if the bell is on."""
+        if self.choices.settings.sound == "on":
+            super().bell()
 
     def on_mount(self) -> None:
         """Open the first screen and begin to watch the timers."""
+        theme = self.choices.settings.theme
+        if theme in self.available_themes:
+            self.theme = theme
+        elif theme:
+            self._say_fault(f'there is no theme "{theme}"; ctrl+p, Theme shows those there are')
+        if self.choices.fault:
+            self._say_fault(f"settings not used, and left as they are: {self.choices.fault}")
+        self.theme_changed_signal.subscribe(self, self._theme_chosen)
+        if self.keyset is not WORDS:
+            self._use_keys(self.keyset)
         self.push_screen(CasesScreen(self.services))
         if self._first_case is not None:
             self._go("plan", "PlanScreen", self._first_case)
@@ -272,13 +345,17 @@ def run_app(
     workshop: Workshop | Callable[[], Workshop],
     case: str | None = None,
     cases: Path | None = None,
+    keys: str | None = None,
 ) -> None:
     """Run the interface until the user ends it; open a case at once if one is named.
+
+    ``keys`` is a set of keys for this run, in place of the one in the settings.
 
     Raises
     ------
     TriageError: the workshop could not be opened behind the first screen.
     """
-    fault = TriageApp(workshop, case=case, cases=cases).run()
+    choices = chosen(settings_file(), keys)
+    fault = TriageApp(workshop, case=case, cases=cases, choices=choices).run()
     if fault is not None:
         raise fault

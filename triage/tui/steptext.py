@@ -57,6 +57,35 @@ def doing_text(step: Step) -> Content:
     return Content.assemble(*parts)
 
 
+def brief_text(step: Step, key: str, *, is_briefest: bool = False) -> Content:
+    """Return what the hands do now, and the key that shows the rest.
+
+    Cautions are named by their kind, so that nobody overlooks that there are some.
+    """
+    gap = "" if is_briefest else "\n"
+    parts: list[Part] = [f"{sentence(step_place(step))}\n{gap}"]
+    parts += [(f"{number}. {line}\n", BOLD) for number, line in enumerate(step.do, 1)]
+    told = [f"pass {step.passes_done + 1} of {step.passes}"]
+    if step.dwell_s is not None:
+        most = f", at most {span_words(step.dwell_most_s)}" if step.dwell_most_s else ""
+        told.insert(0, f"leave it {span_words(step.dwell_s)}{most}")
+    if step.amount_ml is not None:
+        told.append(amount_words(step.amount_ml))
+    tool = "" if is_briefest else f" Tool: {step.tool}."
+    parts.append(f"{gap}{sentence('; '.join(told))}{tool}\nDone when  {step.success}\n")
+    kinds = ", ".join(dict.fromkeys(each.kind.replace("-", " ").upper() for each in step.cautions))
+    if kinds:
+        parts.append((f"! Cautions: {kinds}\n", BOLD))
+    more = [
+        *(["tool"] if is_briefest else []),
+        *(["make up"] if step.make_up else []),
+        *(["rinse and dry"] if step.rinse or step.drying else []),
+        *(["cautions"] if step.cautions else []),
+    ]
+    parts.append((f"{key}  in full{': ' if more else ''}{', '.join(more)}", BOLD))
+    return Content.assemble(*parts)
+
+
 def cautions(step: Step) -> list[Part]:
     """Return the cautions, each with its kind in words and a sign."""
     return section(

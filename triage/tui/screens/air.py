@@ -59,7 +59,7 @@ class AirScreen(ServiceScreen):
         Binding("v", "control", "Ventilation"),
         Binding("d", "day", "The day"),
         Binding("n", "step", "Next step"),
-        Binding("q", "leave", "Back"),
+        Binding("q", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str | None = None) -> None:

@@ -58,7 +58,7 @@ class ServiceScreen(Screen[None], Served):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q", "leave", "Back"),
+        Binding("q", "leave", "Back", id="leave"),
         Binding("f9", "leave_line", "Out of the line", key_display="F9"),
     ]
     PLACE = ""
@@ -141,6 +141,9 @@ class ServiceScreen(Screen[None], Served):
         except NoMatches:
             return
 
+    def keys_changed(self) -> None:
+        """Show the other keys where keys are written on the screen; most screens show none."""
+
     def interrupted(self, away_s: float) -> None:
         """Take note that nobody worked here for some seconds; most screens need not care."""
 
@@ -208,6 +211,6 @@ class Question(ModalScreen[Answered]):
     """A window over the screen that asks one thing; the stop key works here too."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "app.stop", "STOP", key_display="Esc"),
+        Binding("escape", "app.stop", "STOP", key_display="Esc", id="stop"),
         Binding("question_mark", "app.keys", "Keys", show=False),
     ]

@@ -58,7 +58,7 @@ class CasesScreen(ServiceScreen):
         Binding("D", "demo", "Demo case", show=False),
         Binding("f5", "reload", "Read again", show=False),
         Binding("down", "into_list", "Into the list", show=False),
-        Binding("q", "leave", "End"),
+        Binding("q", "leave", "End", id="leave"),
     ]
 
     lines: tuple[CaseLine, ...] = ()

@@ -14,6 +14,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from triage.tui.hanging import hanging
+from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.screens.base import Question
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.keysline import KeysLine
@@ -32,7 +33,7 @@ class ChoiceScreen(Question[str | None]):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q", "leave", "Back without choosing"),
+        Binding("q", "leave", "Back without choosing", id="leave"),
     ]
 
     def __init__(self, title: str, choices: Sequence[tuple[str, str]], keys: str = KEYS) -> None:
@@ -43,6 +44,9 @@ class ChoiceScreen(Question[str | None]):
 
     def compose(self) -> ComposeResult:
         """Lay out the question and its answers."""
+        keys = keyset_of(self.app)
+        if keys is not WORDS:
+            self._keys = keys.answers
         with Vertical(classes="window"):
             yield Static(Content(self._title), classes="window-title")
             yield ActionList(

@@ -31,7 +31,7 @@ class HandbookScreen(ServiceScreen):
         Binding("pagedown", "page(1)", "Further", show=False, priority=True),
         Binding("pageup", "page(-1)", "Back up", show=False, priority=True),
         Binding("down", "into_list", "Into the list", show=False),
-        Binding("q", "leave", "Back"),
+        Binding("q", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services) -> None:

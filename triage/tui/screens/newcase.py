@@ -26,7 +26,7 @@ class NewCaseScreen(Question[str | None], Served):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f9", "leave", "Back, no case", key_display="F9"),
-        Binding("q", "leave", "Back, no case", show=False),
+        Binding("q", "leave", "Back, no case", show=False, id="leave"),
     ]
 
     def __init__(self, services: Services) -> None:

@@ -37,10 +37,10 @@ class ObserveScreen(CaseScreen):
     PLACE = "Look at the specimen"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("g", "whole", "Whole specimen"),
-        Binding("space", "clean", "Clean here", key_display="Space"),
+        Binding("space", "clean", "Clean here", key_display="Space", id="observe.clean"),
         Binding("m", "animal", "Other drawing", show=False),
         Binding("a", "air", "Air", show=False),
-        Binding("p,q", "leave", "Plan"),
+        Binding("p,q", "leave", "Plan", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:

@@ -30,7 +30,7 @@ class PhotosScreen(ServiceScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "turn(1)", "Older"),
         Binding("b", "turn(-1)", "Newer"),
-        Binding("q", "leave", "Back"),
+        Binding("q", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:

@@ -51,9 +51,9 @@ class PlanScreen(CaseScreen):
 
     PLACE = "Plan"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("s", "walk", "Start"),
+        Binding("s", "walk", "Start", id="plan.start"),
         Binding("y", "suggested", "Skip it"),
-        Binding("l", "look", "Look"),
+        Binding("l", "look", "Look", id="plan.look"),
         Binding("e", "explain", "Explain"),
         Binding("w", "desk", "Why"),
         Binding("r", "release", "Release"),
@@ -63,7 +63,7 @@ class PlanScreen(CaseScreen):
         Binding("p", "photos", "Photos", show=False),
         Binding("o", "bench", "Bench", show=False),
         Binding("h", "handbook", "Handbook", show=False),
-        Binding("q", "leave", "Cases"),
+        Binding("q", "leave", "Cases", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:

@@ -17,6 +17,7 @@ from triage.case.models import Case
 from triage.plan.model import FindingLine, Plan, QuestionLine
 from triage.plantext import zone_words
 from triage.tui.hanging import hanging
+from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.messages import CaseChanged
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
@@ -28,8 +29,7 @@ from triage.tui.widgets.reading import Reading
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
-# Letters that mean something else here are left out.
-ANSWER_KEYS = "123456789cdfghijkmnoprstv"
+ANSWER_KEYS = WORDS.answers
 RISK_WORDS = {
     "none": "looking only",
     "touch": "needs a touch",
@@ -37,9 +37,9 @@ RISK_WORDS = {
 }
 DONE = (
     "Nothing more to ask that would change the plan.\n\n"
-    "q  back to the zones, then q again for the plan\n"
-    "b  back to the last question\n"
-    "e  name the deposit yourself"
+    "{leave}  back to the zones, then {leave} again for the plan\n"
+    "{before}  back to the last question\n"
+    "{name}  name the deposit yourself"
 )
 
 
@@ -49,15 +49,15 @@ class QuestionScreen(CaseScreen):
     PLACE = "Questions"
     BINDINGS: ClassVar[list[BindingType]] = [
         *(
-            Binding(key, f"answer({number})", "Answer", show=False)
+            Binding(key, f"answer({number})", "Answer", show=False, id=f"answer.{number}")
             for number, key in enumerate(ANSWER_KEYS, 1)
         ),
-        Binding("u,0", "cannot_tell", "Can't tell", key_display="u"),
-        Binding("w", "why", "Why"),
-        Binding("b", "back", "Before"),
-        Binding("e", "name", "Name it"),
-        Binding("l", "accept", "Leave as it is", show=False),
-        Binding("q", "leave", "Zones"),
+        Binding("u,0", "cannot_tell", "Can't tell", id="question.cannot-tell"),
+        Binding("w", "why", "Why", id="question.why"),
+        Binding("b", "back", "Before", id="question.before"),
+        Binding("e", "name", "Name it", id="question.name"),
+        Binding("l", "accept", "Leave as it is", show=False, id="question.accept"),
+        Binding("q", "leave", "Zones", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str, finding: str | None) -> None:
@@ -122,28 +122,37 @@ class QuestionScreen(CaseScreen):
 
     def _put(self, question: QuestionLine | None) -> None:
         self.question = question
+        keys = keyset_of(self.app)
         answers = self.query_one("#answers", OptionList)
         answers.display = question is not None
         if question is None:
-            self.query_one("#ask", Static).update(Content(DONE))
+            told = DONE.format(
+                leave=keys.sign("leave"),
+                before=keys.sign("question.before"),
+                name=keys.sign("question.name"),
+            )
+            self.query_one("#ask", Static).update(Content(told))
             self.query_one("#ask-cost", Static).update("")
             return
         self.query_one("#ask", Static).update(Content.styled(question.ask, "bold"))
-        given = self._given(question)
+        given, untold = self._given(question), keys.sign("question.cannot-tell")
         answers.set_options(
             [
                 *(
-                    Option(hanging(_key(at), text, *_mark(given == answer), width=3), id=answer)
+                    Option(
+                        hanging(keys.answers[at : at + 1], text, *_mark(given == answer), width=3),
+                        id=answer,
+                    )
                     for at, (answer, text) in enumerate(question.answers)
                 ),
-                Option(hanging("u", "cannot tell", width=3), id=CANNOT_TELL),
+                Option(hanging(untold, "cannot tell", width=3), id=CANNOT_TELL),
             ]
         )
         answers.focus()
         answers.highlighted = None
         risk = RISK_WORDS.get(question.risk, question.risk)
         self.query_one("#ask-cost", Static).update(
-            Content(f"{risk}, about {question.seconds} s.   w  why ask")
+            Content(f"{risk}, about {question.seconds} s.   {keys.sign('question.why')}  why ask")
         )
 
     def _given(self, question: QuestionLine) -> str | None:
@@ -184,6 +193,10 @@ class QuestionScreen(CaseScreen):
             self._take(*read)
 
         self.serve(act, then)
+
+    def keys_changed(self) -> None:
+        """Show the question with its other keys."""
+        self._put(self.question)
 
     def show_fault(self, text: str) -> None:
         """Show the fault and take answers again."""
@@ -251,10 +264,6 @@ class QuestionScreen(CaseScreen):
             return case, self.services.workshop.plan(case)
 
         self.serve(act, lambda read: self._take(*read))
-
-
-def _key(at: int) -> str:
-    return ANSWER_KEYS[at] if at < len(ANSWER_KEYS) else ""
 
 
 def _mark(given: bool) -> tuple[str, ...]:

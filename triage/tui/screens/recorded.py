@@ -56,9 +56,9 @@ class RecordedScreen(Question[bool]):
     """Show the record; Enter goes on to the next step, ``z`` undoes, ``q`` goes to the plan."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "go_on", "Go on", key_display="Enter"),
-        Binding("z", "undo", "Undo this record"),
-        Binding("q", "leave", "Plan"),
+        Binding("enter", "go_on", "Go on", key_display="Enter", id="recorded.go-on"),
+        Binding("z", "undo", "Undo this record", id="recorded.undo"),
+        Binding("q", "leave", "Plan", id="leave"),
     ]
 
     def __init__(self, services: Services, case: Case, plan: Plan, before: Step | None) -> None:

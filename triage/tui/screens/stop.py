@@ -10,6 +10,7 @@ from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
+from triage.tui.keysets import WORDS, KeySet, keyset_of
 from triage.tui.screens.base import Question
 from triage.tui.widgets.headline import Headline
 from triage.tui.widgets.keysline import KeysLine
@@ -18,11 +19,14 @@ if TYPE_CHECKING:
     from triage.plan.model import Step
 
 
-def stop_text(step: Step | None, has_timers: bool) -> str:
+def stop_text(step: Step | None, has_timers: bool, keys: KeySet = WORDS) -> str:
     """Return what to do now, with the stop points of the step at hand."""
     lines = [
         "Take the tool off the specimen. Put the lid on the liquid.",
-        "r  go on where you were      x  end the program (all is on disk)",
+        (
+            f"{keys.sign('stopped.resume')}  go on where you were      "
+            f"{keys.sign('stopped.end')}  end the program (all is on disk)"
+        ),
     ]
     if step is not None:
         lines.append("")
@@ -37,20 +41,22 @@ class StopScreen(Question[bool]):
     """Everything stands still; ``r`` goes on, ``x`` ends the program. Enter does nothing."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("r", "resume", "Go on"),
-        Binding("x", "end", "End the program"),
+        Binding("r", "resume", "Go on", id="stopped.resume"),
+        Binding("x", "end", "End the program", id="stopped.end"),
     ]
 
     def __init__(self, step: Step | None, has_timers: bool) -> None:
         super().__init__()
-        self._text = stop_text(step, has_timers)
+        self._step = step
+        self._has_timers = has_timers
 
     def compose(self) -> ComposeResult:
         """Lay out the word and what to do."""
         with Vertical(classes="window -tall -stopped"):
             yield Headline("STOPPED", id="stopped")
             with VerticalScroll(classes="window-told"):
-                yield Static(Content(self._text))
+                text = stop_text(self._step, self._has_timers, keyset_of(self.app))
+                yield Static(Content(text))
         yield KeysLine()
 
     def action_resume(self) -> None:

@@ -17,15 +17,17 @@ from triage.case.models import Case, Timer
 from triage.looks import is_look, timed_s
 from triage.plan.model import Plan, Step
 from triage.plantext import timer_label
+from triage.tui.keysets import keyset_of
 from triage.tui.messages import CaseChanged, PlaceChosen, TimerEnded, TimerWarned
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.desk import DeskMenu
+from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.particulars import Particulars, ParticularsScreen
 from triage.tui.screens.reason import is_in_words
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.services import Services
-from triage.tui.steptext import doing_text
+from triage.tui.steptext import brief_text, doing_text
 from triage.tui.widgets.burst import BurstTimer
 from triage.tui.widgets.checklist import Checklist
 from triage.tui.widgets.countdown import Countdown
@@ -34,25 +36,31 @@ from triage.tui.widgets.outcomes import OutcomeBar
 from triage.tui.widgets.stoppoints import StopPoints
 from triage.tui.words import OUTCOME_KEYS, clock_words, span_words, stage_word
 
+# The tenth line is ticked by 0; no checklist is longer.
+TICKS = "1234567890"
+
 
 class WalkScreen(CaseScreen):
     """Work through one step: checklist, hold point, the step itself, its outcome."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         *(
-            Binding(key, f"outcome('{outcome}')", f"Record: {word}", show=False)
+            Binding(
+                key, f"outcome('{outcome}')", f"Record: {word}", show=False, id=f"outcome.{outcome}"
+            )
             for key, outcome, word in OUTCOME_KEYS
         ),
-        *(Binding(str(number), f"tick({number})", "Tick", show=False) for number in range(1, 10)),
-        Binding("enter", "open_step", "Ready, open", show=False),
-        Binding("t", "timer", "Timer"),
-        Binding("u", "burst", "Burst"),
-        Binding("m", "particulars", "Amount, note, photo"),
-        Binding("e", "explain", "Why"),
-        Binding("plus", "more_time", "Look later", key_display="+"),
-        Binding("p", "photos", "Photos", show=False),
-        Binding("a", "air", "Air", show=False),
-        Binding("q", "leave", "Plan"),
+        *(Binding(sign, f"tick({at})", "Tick", show=False) for at, sign in enumerate(TICKS, 1)),
+        Binding("enter", "open_step", "Ready, open", show=False, id="walk.open"),
+        Binding("t", "timer", "Timer", id="walk.timer"),
+        Binding("u", "burst", "Burst", id="walk.burst"),
+        Binding("m", "particulars", "Amount, note, photo", id="walk.particulars"),
+        Binding("f", "details", "In full", id="walk.details"),
+        Binding("e", "explain", "Why", id="walk.explain"),
+        Binding("plus", "more_time", "Look later", key_display="+", id="walk.later"),
+        Binding("p", "photos", "Photos", show=False, id="walk.photos"),
+        Binding("a", "air", "Air", show=False, id="walk.air"),
+        Binding("q", "leave", "Plan", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str, step_id: str | None = None) -> None:
@@ -63,6 +71,7 @@ class WalkScreen(CaseScreen):
         self.observed = ""
         self.particulars = Particulars()
         self._busy = True
+        self._are_stops_crowded = False
         self._left_at: datetime | None = None
         self._opened_at: datetime | None = None
 
@@ -122,7 +131,7 @@ class WalkScreen(CaseScreen):
         self._opened_at = None
         self.query_one(Headline).show(step.name)
         self.query_one(StopPoints).show(step.stop_points)
-        self.query_one("#doing", Static).update(doing_text(step))
+        self._give_all_room()
         self.query_one(Checklist).show(step)
         self.query_one("#hold-text", Static).update(_hold_text(step))
         self.query_one(BurstTimer).ready(step.burst_s)
@@ -149,6 +158,7 @@ class WalkScreen(CaseScreen):
         self.query_one("#panels", ContentSwitcher).current = panel
         self.query_one(OutcomeBar).show(panel)
         self._make_room()
+        self.call_after_refresh(self._fit)
         if panel == "work" and self._opened_at is None:
             self._opened_at = self.services.clock()
         if panel == "hold":
@@ -159,17 +169,70 @@ class WalkScreen(CaseScreen):
             self.query_one(f"#{panel}").focus()
 
     def _make_room(self) -> None:
-        """Keep the stop points in view; the headline is large only where it leaves them room."""
-        self.query_one(Headline).set_large(is_large=self.panel == "work")
+        """Keep everything in view: details fold behind a key first, then the headline shrinks."""
+        headline, step = self.query_one(Headline), self.step
+        if step is None or self.panel != "work":
+            headline.set_large(is_large=False)
+            return
+        work = self.query_one("#work")
+        width = work.scrollable_content_region.width
+        free = work.scrollable_content_region.height + headline.content_size.height
+        full = doing_text(step)
+        key = keyset_of(self.app).sign("walk.details")
+        brief = brief_text(step, key)
+        briefest = brief_text(step, key, is_briefest=True)
+        wanted = [(True, full), (True, brief), (False, full), (False, brief), (False, briefest)]
+        if self._are_stops_crowded:
+            del wanted[:2]
+        is_large, text = next(
+            (
+                (is_large, text)
+                for is_large, text in wanted
+                if headline.rows(is_large=is_large) + text.get_height({}, max(1, width)) <= free
+            ),
+            wanted[-1],
+        )
+        headline.set_large(is_large=is_large)
+        self.query_one("#doing", Static).update(text)
+
+    def _give_all_room(self) -> None:
+        """Begin large again: what is crowded will say so."""
+        self._are_stops_crowded = False
+        self.query_one("#watching").remove_class("-crowded")
+        self.query_one(Countdown).set_small(is_small=False)
 
     def on_stop_points_crowded(self) -> None:
-        """Make the headline small: stop points come before large type."""
-        self.query_one(Headline).set_large(is_large=False)
+        """Make the headline small, then the timer: stop points come before large type."""
+        self._look_at_stops()
+
+    def _look_at_stops(self) -> None:
+        watching = self.query_one("#watching")
+        if self.query_one(StopPoints).max_scroll_y == 0 or watching.has_class("-crowded"):
+            return
+        if self._are_stops_crowded or self.panel != "work":
+            watching.add_class("-crowded")
+            self.query_one(Countdown).set_small(is_small=True)
+        self._are_stops_crowded = True
+        self.call_after_refresh(self._fit)
+
+    def _fit(self) -> None:
+        """Make room now that the sizes are known, then see whether that was enough."""
+        self._make_room()
+        self.call_after_refresh(self._look_at_stops)
+
+    def action_details(self) -> None:
+        """Show the step with all that is folded away."""
+        if self.step is not None and self.panel == "ready":
+            told = self.query_one(Checklist).told(is_folded=False)
+            self.app.push_screen(DetailScreen(self.step.name, told))
+        elif self.step is not None:
+            self.app.push_screen(DetailScreen(self.step.name, doing_text(self.step)))
 
     def on_resize(self, event: events.Resize) -> None:
         """Give room again in the new size."""
         del event  # the frame has taken what it needs from it already
-        self._make_room()
+        self._give_all_room()
+        self.call_after_refresh(self._fit)
 
     # -- making ready --------------------------------------------------------------------------
 
@@ -196,6 +259,12 @@ class WalkScreen(CaseScreen):
             return
         self.observed = event.value.strip()
         self._enter()
+
+    def keys_changed(self) -> None:
+        """Show the other keys."""
+        if self.step is not None:
+            self.query_one(OutcomeBar).show(self.panel)
+            self._show_timer()
 
     # -- interruptions -------------------------------------------------------------------------
 
@@ -234,7 +303,8 @@ class WalkScreen(CaseScreen):
     def _show_timer(self) -> None:
         timer, dwell_s = self._timer(), timed_s(self.step) if self.step else None
         self.refresh_bindings()
-        idle = f"t  start {span_words(dwell_s)}" if dwell_s else "No dwell in this step"
+        sign = keyset_of(self.app).sign("walk.timer")
+        idle = f"{sign}  start {span_words(dwell_s)}" if dwell_s else "No dwell in this step"
         self.query_one(Countdown).show(timer.ends if timer else None, idle)
 
     def action_timer(self) -> None:
@@ -348,7 +418,7 @@ class WalkScreen(CaseScreen):
         if step is None or self._busy:
             return
         if self.panel != "work" and outcome != "not-done":
-            self.show_fault("the step is not open yet; only x (not done) can be recorded now")
+            self.show_fault("the step is not open yet; only 'not done' can be recorded now")
             return
         self._busy = True
         self.serve(self._recording(step, outcome), lambda read: self._recorded(*read))

@@ -12,5 +12,5 @@ class ActionList(OptionList):
     """Rows to move through with the arrows; Enter acts on the one under the cursor."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "select", "Choose", key_display="Enter"),
+        Binding("enter", "select", "Choose", key_display="Enter", id="choose"),
     ]

@@ -10,6 +10,7 @@ from textual.message import Message
 from textual.timer import Timer
 from textual.widgets import Static
 
+from triage.tui.keysets import keyset_of
 from triage.tui.words import clock_words
 
 if TYPE_CHECKING:
@@ -34,13 +35,17 @@ class BurstTimer(Static):
         self.bursts = 0
         self.seconds = 0.0
 
+    @property
+    def _key(self) -> str:
+        return keyset_of(self.app).sign("walk.burst")
+
     def ready(self, seconds: float | None) -> None:
         """Take the length of a burst; None hides the timer."""
         self.seconds = seconds or 0.0
         self.display = bool(seconds)
         self._ends = None
         self.bursts = 0
-        self._say(f"Burst of {self.seconds:g} s: key u")
+        self._say(f"Burst of {self.seconds:g} s: key {self._key}")
 
     def start(self) -> None:
         """Start one burst."""
@@ -67,7 +72,7 @@ class BurstTimer(Static):
             return
         self.halt()
         self.bursts += 1
-        self._say(f"OFF. Bursts done: {self.bursts}. Look, then key u for the next")
+        self._say(f"OFF. Bursts done: {self.bursts}. Look, then key {self._key} for the next")
         self.post_message(self.BurstEnded(self.bursts))
 
     def _say(self, text: str) -> None:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
+from textual import events
 from textual.content import Content
+from textual.geometry import Region
+from textual.widget import Widget
 from textual.widgets import Static
 
 from triage.plan.model import Step
 from triage.plantext import preparation
+from triage.tui.keysets import keyset_of
 
 
 class Checklist(Static):
@@ -18,6 +22,7 @@ class Checklist(Static):
         super().__init__("", **more)
         self.lines: tuple[str, ...] = ()
         self._ticked: set[int] = set()
+        self._drawn = Content("")
 
     def show(self, step: Step) -> None:
         """Take the lines of a step, none ticked."""
@@ -40,14 +45,45 @@ class Checklist(Static):
         """Whether every line is ticked."""
         return len(self._ticked) == len(self.lines)
 
-    def _draw(self) -> None:
+    def on_resize(self, event: events.Resize) -> None:
+        """Fold what does not fit in the new size."""
+        del event
+        self._draw()
+
+    def told(self, *, is_folded: bool) -> Content:
+        """Return all lines with their boxes; folded, only the next one to be ticked in full."""
         parts: list[Content | str | tuple[str, str]] = [
             ("MAKE READY\n", "bold"),
             "Press the number of each line when it is done.\n\n",
         ]
+        waiting = [at for at in range(1, len(self.lines) + 1) if at not in self._ticked]
         for number, line in enumerate(self.lines, 1):
             box = "[x]" if number in self._ticked else "[ ]"
-            parts.append((f"{number} {box} {line}\n", "bold" if box == "[ ]" else ""))
-        left = len(self.lines) - len(self._ticked)
-        parts.append(f"\n{left} left." if left else "\nAll ready: Enter opens the step.")
-        self.update(Content.assemble(*parts))
+            row = f"{number % 10} {box} {line}"
+            if is_folded and number != (waiting or [0])[0]:
+                row = cut(row, self._width())
+            parts.append((f"{row}\n", "bold" if box == "[ ]" else ""))
+        parts.append(f"\n{len(waiting)} left." if waiting else "\nAll ready: Enter opens the step.")
+        if is_folded:
+            parts.append(f" {keyset_of(self.app).sign('walk.details')}  all in full")
+        return Content.assemble(*parts)
+
+    def _room(self) -> Region:
+        parent = self.parent
+        return parent.scrollable_content_region if isinstance(parent, Widget) else Region()
+
+    def _width(self) -> int:
+        return self._room().width
+
+    def _draw(self) -> None:
+        text, room = self.told(is_folded=False), self._room()
+        if room.height and text.get_height({}, max(1, room.width)) > room.height:
+            text = self.told(is_folded=True)
+        if text != self._drawn:
+            self._drawn = text
+            self.update(text)
+
+
+def cut(text: str, width: int) -> str:
+    """Return a text that ends in dots where it is longer than a width."""
+    return text if len(text) <= width else f"{text[: max(0, width - 3)].rstrip()}..."

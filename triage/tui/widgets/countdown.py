@@ -25,6 +25,7 @@ class Countdown(Vertical):
         self._clock = clock
         self._ends: datetime | None = None
         self._idle = ""
+        self._is_small = False
 
     def compose(self) -> ComposeResult:
         """Lay out words and digits."""
@@ -43,6 +44,12 @@ class Countdown(Vertical):
         if self.is_mounted:
             self.refresh_time()
 
+    def set_small(self, *, is_small: bool) -> None:
+        """Say the time in the words only, or in large digits too."""
+        if is_small != self._is_small:
+            self._is_small = is_small
+            self.refresh_time()
+
     @property
     def seconds_left(self) -> float | None:
         """Seconds to the end, None without a timer."""
@@ -53,16 +60,18 @@ class Countdown(Vertical):
         words = self.query_one("#timer-words", Static)
         digits = self.query_one("#timer-digits", Digits)
         left_s = self.seconds_left
-        digits.display = left_s is not None
+        digits.display = left_s is not None and not self._is_small
         if left_s is None:
             words.update(Content(self._idle))
             return
-        digits.update(clock_words(left_s))
+        clock = clock_words(left_s)
+        digits.update(clock)
+        said = f" {clock}" if self._is_small else ""
         if left_s <= 0:
-            words.update(Content("TIME IS OVER, since"))
+            words.update(Content(f"TIME IS OVER, since{said}"))
         elif left_s <= WARN_S:
-            words.update(Content("Nearly over, left"))
+            words.update(Content(f"Nearly over, left{said}"))
         else:
-            words.update(Content("Running, left"))
+            words.update(Content(f"Running, left{said}"))
         self.set_class(left_s <= 0, "-over")
         self.set_class(0 < left_s <= WARN_S, "-soon")

@@ -100,9 +100,20 @@ class Headline(Static):
         del event
         self._draw()
 
-    def _draw(self) -> None:
+    def rows(self, *, is_large: bool) -> int:
+        """Return how many lines the text takes, large where it can be or plain."""
+        large = self._large() if is_large else None
+        if large is not None:
+            return large.count("\n") + 1
+        return Content(self._text).get_height({}, max(1, self.container_size.width - 2))
+
+    def _large(self) -> str | None:
         width = self.container_size.width - 2
-        can_be_large = self._is_large and width > 0 and self.app.size.height >= LEAST_HEIGHT
-        large = large_text(self._text, width) if can_be_large else None
+        if width <= 0 or self.app.size.height < LEAST_HEIGHT:
+            return None
+        return large_text(self._text, width)
+
+    def _draw(self) -> None:
+        large = self._large() if self._is_large else None
         self.set_class(large is None, "-plain")
         self.update(Content(self._text if large is None else large))

@@ -5,10 +5,11 @@ from __future__ import annotations
 from textual.content import Content
 from textual.widgets import Static
 
+from triage.tui.keysets import keyset_of
 from triage.tui.words import OUTCOME_KEYS
 
 CLOSED = {
-    "ready": "The step is not open yet.   x  record: not done",
+    "ready": "The step is not open yet.   {not_done}  record: not done",
     "hold": "The step is not open yet: write what you see, or F9 goes back to the plan.",
 }
 
@@ -22,10 +23,12 @@ class OutcomeBar(Static):
 
     def show(self, panel: str) -> None:
         """Show the keys that record now: all of them only while the step is open."""
+        keys = keyset_of(self.app)
         if panel != "work":
-            self.update(Content(CLOSED.get(panel, "")))
+            told = CLOSED.get(panel, "").format(not_done=keys.outcomes[-1])
+            self.update(Content(told))
             return
         parts: list[Content | str | tuple[str, str]] = []
-        for key, _, word in OUTCOME_KEYS:
+        for key, (_, _, word) in zip(keys.outcomes, OUTCOME_KEYS, strict=True):
             parts += [(f" {key} ", "bold reverse"), f" {word}  "]
         self.update(Content.assemble(*parts))

@@ -1,0 +1,66 @@
+"""At 80x24 a step is worked on without scrolling: what to do, the stop points, the outcomes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.tui.conftest import Opened
+from tests.tui.driving import driven
+from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.walk import WalkScreen
+from triage.tui.widgets.checklist import Checklist, cut
+
+
+async def test_every_method_of_the_demo_cases(demo: Path, opened_on: Opened) -> None:
+    workshop = opened_on(demo)
+    seen: set[str] = set()
+    async with driven(workshop, size=(80, 24)) as driver:
+        for entry in workshop.entries():
+            for step in workshop.plan(workshop.load(entry.id)).steps:
+                if step.method in seen:
+                    continue
+                seen.add(step.method)
+                screen = WalkScreen(driver.app.services, entry.id, step.id)
+                driver.app.push_screen(screen)
+                await driver.settled()
+                for panel in dict.fromkeys((screen.panel, "work")):
+                    if panel != screen.panel:
+                        screen._open(panel)
+                        await driver.settled()
+                    assert screen.query_one(f"#{panel}").max_scroll_y == 0, (step.method, panel)
+                    assert screen.query_one("#stops").max_scroll_y == 0, (step.method, panel)
+                for point in step.stop_points:
+                    assert point.see.split()[0] in driver.text
+                assert "cleared" in driver.text
+                await driver.press("f")
+                assert isinstance(driver.screen, DetailScreen)
+                for caution in step.cautions:  # what is folded away stands behind one key
+                    assert caution.text in driver.screen.plain
+                await driver.press("q")
+                driver.app.pop_screen()
+                await driver.settled()
+    assert len(seen) > 20
+
+
+async def test_a_long_checklist_shows_the_next_line_whole(demo: Path, opened_on: Opened) -> None:
+    workshop = opened_on(demo)
+    case = "hawkmoth-plate-5"
+    steps = [step for step in workshop.plan(workshop.load(case)).steps if step.hazardous]
+    longest = max(steps, key=lambda step: sum(map(len, step.keep_away)) + len(str(step.protection)))
+    async with driven(workshop, size=(80, 24)) as driver:
+        screen = WalkScreen(driver.app.services, case, longest.id)
+        driver.app.push_screen(screen)
+        await driver.settled()
+        listed = screen.query_one(Checklist)
+        for number, line in enumerate(listed.lines, 1):
+            shown = " ".join(driver.text.split())
+            assert line.split()[-1] in shown, line
+            assert str(len(listed.lines) - number + 1) + " left" in shown
+            await driver.press(str(number))
+        assert listed.is_ready
+        assert "All ready" in driver.text
+
+
+def test_cut() -> None:
+    assert cut("short", 10) == "short"
+    assert cut("longer than that", 10) == "longer..."

@@ -1,0 +1,257 @@
+"""Keys under one hand: complete, without clashes, reachable, and stop apart from going on.
+
+The places of the keys are those of ISO/IEC 9995-2 (alphanumeric section of the keyboard, rows
+and their offsets), for the three common orders of the letters.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from textual.binding import Binding
+
+from tests.tui.conftest import Opened
+from tests.tui.driving import Hand, driven
+from triage.service import Workshop
+from triage.service.settings import Settings
+from triage.tui.app import TriageApp
+from triage.tui.choices import Choices, chosen
+from triage.tui.keysets import LEFT, RIGHT, SETS, WORDS, KeySet
+from triage.tui.screens.helping import HelpScreen
+from triage.tui.screens.observe import ObserveScreen
+from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.questions import QuestionScreen
+from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.walk import WalkScreen
+
+CASE = "bumblebee-plate-3"
+# Rows from the top, each with the offset of its first key in key widths.
+TOP = (
+    0.0,
+    (
+        "escape",
+        "",
+        "f1",
+        "f2",
+        "f3",
+        "f4",
+        "",
+        "f5",
+        "f6",
+        "f7",
+        "f8",
+        "",
+        "f9",
+        "f10",
+        "f11",
+        "f12",
+    ),
+)
+DIGITS = (0.0, ("^", *"1234567890", "minus", "equals", "backspace"))
+ORDERS = {
+    "qwerty": ("qwertyuiop", "asdfghjkl", "zxcvbnm"),
+    "qwertz": ("qwertzuiop", "asdfghjkl", "yxcvbnm"),
+    "azerty": ("azertyuiop", "qsdfghjklm", "wxcvbn"),
+}
+
+# Between the index fingers, row by row from the top.
+BORDERS = (5.5, 5.5, 6.0, 6.25, 6.75)
+
+
+def places(order: str) -> dict[str, tuple[float, float]]:
+    """Return row and column of the middle of each key."""
+    above, home, below = ORDERS[order]
+    lowest = (
+        (*below, "comma", "full_stop")
+        if order != "azerty"
+        else (*below, "comma", "semicolon", "full_stop")
+    )
+    rows = (TOP, DIGITS, (1.5, tuple(above)), (1.75, tuple(home)), (2.25, lowest))
+    found = {
+        key: (float(row), offset + at)
+        for row, (offset, keys) in enumerate(rows)
+        for at, key in enumerate(keys)
+        if key
+    }
+    found["enter"] = (3.0, 12.75)
+    return found
+
+
+def apart(keys: dict[str, tuple[float, float]], one: str, other: str) -> float:
+    return max(abs(keys[one][0] - keys[other][0]), abs(keys[one][1] - keys[other][1]))
+
+
+GOING_ON = ("choose", "walk.open", "recorded.go-on", "stopped.resume", "plan.start")
+
+
+@pytest.mark.parametrize("order", ORDERS)
+@pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
+def test_stop_is_never_beside_going_on(keyset: KeySet, order: str) -> None:
+    where = places(order)
+    for stop in keyset.keys_of("stop"):
+        for act in GOING_ON:
+            for key in keyset.keys_of(act):
+                assert stop != key
+                if key != "space":  # the lowest row of all, away from every stop
+                    assert apart(where, stop, key) >= 2, (stop, key)
+        for key in keyset.outcomes + keyset.answers:
+            assert apart(where, stop, key) > 1 or stop == "escape", (stop, key)
+
+
+@pytest.mark.parametrize("order", ORDERS)
+def test_the_main_acts_lie_under_one_hand(order: str) -> None:
+    """Touch typing parts the keyboard between 5 and 6, t and y, g and h, b and n."""
+    where = places(order)
+    main = (
+        "question.cannot-tell",
+        "question.why",
+        "question.before",
+        "walk.timer",
+        "recorded.undo",
+    )
+    for keyset, is_left in ((LEFT, True), (RIGHT, False)):
+        keys = set(keyset.answers + keyset.outcomes)
+        keys |= {key for act in main for key in keyset.keys_of(act)[:1]}
+        for key in keys:
+            row, column = where[key]
+            assert (column < BORDERS[int(row)]) is is_left, (keyset.id, key, order)
+
+
+def bound(screen: type) -> list[Binding]:
+    made = []
+    for cls in screen.__mro__:
+        made += Binding.make_bindings(cls.__dict__.get("BINDINGS", ()))
+    return list(made)
+
+
+@pytest.mark.parametrize(
+    "screen", [WalkScreen, QuestionScreen, ObserveScreen, RecordedScreen, StopScreen, PlanScreen]
+)
+@pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
+def test_no_key_means_two_things_on_a_screen(keyset: KeySet, screen: type) -> None:
+    keymap = keyset.keymap()
+    meant: dict[str, set[str]] = {}
+    for binding in bound(screen):
+        # An answer beyond the keys of a set is chosen in the list.
+        if binding.id and binding.id.startswith("answer.") and binding.id not in keymap:
+            continue
+        for key in keymap.get(binding.id or "", binding.key).split(","):
+            meant.setdefault(key, set()).add(binding.action)
+    twice = {key: acts for key, acts in meant.items() if len(acts - {"leave"}) > 1}
+    ticks = {key for key in twice if all("tick" in act or "outcome" in act for act in twice[key])}
+    assert not set(twice) - ticks, twice
+
+
+def test_the_words_are_the_keys_that_the_screens_have() -> None:
+    for screen in (
+        WalkScreen,
+        QuestionScreen,
+        ObserveScreen,
+        RecordedScreen,
+        StopScreen,
+        PlanScreen,
+    ):
+        for binding in bound(screen):
+            if binding.id in WORDS.others and binding.id != "leave":
+                assert binding.key in WORDS.keys_of(binding.id), binding
+
+
+def test_every_question_can_be_answered_by_key(looking: Workshop) -> None:
+    most = max(len(each.answers) for each in looking.knowledge.questions.values())
+    for keyset in SETS.values():
+        assert len(keyset.answers) >= most
+        assert len(set(keyset.answers)) == len(keyset.answers)
+
+
+async def worked(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
+    hand = Hand()
+    workshop = opened_on(demo, hand)
+    async with driven(workshop, case=CASE, clock=hand) as driver:
+        driver.app._use_keys(keyset)
+        await driver.press(keyset.keys_of("plan.look")[-1])
+        assert isinstance(driver.screen, ObserveScreen)
+        await driver.press("d")
+        await driver.on(QuestionScreen)
+        asked = driver.screen.question
+        assert f"{keyset.answers[0]}  {asked.answers[0][1][:10]}" in driver.text
+        await driver.press(keyset.answers[1])
+        assert workshop.load(CASE).findings[-1].signs == {asked.question: asked.answers[1][0]}
+        await driver.press(keyset.keys_of("question.before")[0])
+        assert driver.screen.question.question == asked.question
+        await driver.press(keyset.keys_of("question.cannot-tell")[0])
+        assert workshop.load(CASE).findings[-1].signs == {}
+        leave = keyset.keys_of("leave")[-1]
+        await driver.press(leave, leave)
+        await driver.on(PlanScreen)
+        await driver.press(keyset.keys_of("plan.start")[-1])
+        await driver.on(WalkScreen)
+        assert f" {keyset.outcomes[1]}  better" in driver.text
+        await driver.press("question_mark")
+        assert isinstance(driver.screen, HelpScreen)
+        assert any(
+            line.split()[0] == keyset.sign("walk.timer")
+            for line in driver.screen.plain.splitlines()
+            if "Timer" in line
+        )
+        await driver.press("q")
+        for stop in keyset.keys_of("stop"):
+            await driver.press(stop)
+            await driver.on(StopScreen)
+            await driver.press(keyset.keys_of("stopped.resume")[0])
+            await driver.on(WalkScreen)
+        await driver.press(keyset.outcomes[2])
+        await driver.on(RecordedScreen)
+        assert workshop.load(CASE).attempts[-1].outcome == "no-change"
+        await driver.press(keyset.keys_of("recorded.go-on")[-1])
+        await driver.on(WalkScreen)
+
+
+@pytest.mark.parametrize("keyset", [LEFT, RIGHT], ids=lambda each: each.id)
+async def test_the_work_with_one_hand(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
+    await worked(keyset, demo, opened_on)
+
+
+async def test_what_is_chosen_is_found_again(looking: Workshop, tmp_path: Path) -> None:
+    place = tmp_path / "settings.yaml"
+    place.write_text("mine: kept\n")
+    app = TriageApp(looking, choices=chosen(place))
+    async with app.run_test(size=(80, 24)) as pilot:
+        app.take_keys(LEFT)
+        app._motion()
+        app._sound()
+        app.theme = "nord"
+        await app.workers.wait_for_complete()
+        await pilot.pause()
+        await app.workers.wait_for_complete()
+    again = chosen(place)
+    assert again.settings == Settings("left", "nord", "off", "off", {"mine": "kept"})
+    second = TriageApp(looking, choices=again)
+    async with second.run_test(size=(80, 24)):
+        assert second.keyset is LEFT
+        assert second.theme == "nord"
+        assert second.animation_level == "none"
+
+
+async def test_a_broken_file_is_told_and_left(looking: Workshop, tmp_path: Path) -> None:
+    place = tmp_path / "settings.yaml"
+    place.write_text("keys: sideways\n")
+    choices = chosen(place)
+    assert "sideways" in choices.fault
+    app = TriageApp(looking, choices=choices)
+    async with app.run_test(size=(80, 24)) as pilot:
+        assert any("sideways" in note.message for note in app._notifications)
+        app.take_keys(RIGHT)
+        await app.workers.wait_for_complete()
+        await pilot.pause()
+        assert app.keyset is RIGHT
+    assert place.read_text() == "keys: sideways\n"
+
+
+def test_the_command_line_comes_before_the_settings(tmp_path: Path) -> None:
+    place = tmp_path / "settings.yaml"
+    place.write_text("keys: left\n")
+    assert chosen(place, "right").settings.keys == "right"
+    assert chosen(place).settings.keys == "left"
+    assert isinstance(chosen(place), Choices)

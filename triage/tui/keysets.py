@@ -1,0 +1,147 @@
+"""Which keys the main acts are on: letters of the words, or all under one hand.
+
+One hand stays on the focus knob, so the other one must reach answers, outcomes, next, back and
+stop. The letters of the two one-hand sets lie in the same half of the keyboard whether its first
+letters read QWERTY, QWERTZ or AZERTY. Esc stops in every set; the right hand has a second stop.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from textual.app import App
+from textual.keys import format_key
+
+from triage.tui.words import OUTCOME_KEYS
+
+ANSWERS = 25
+
+
+@dataclass(frozen=True)
+class KeySet:
+    """The keys of the main acts.
+
+    Parameters
+    ----------
+    id, name what it is called in the settings, and on the screen
+    answers  one key for each answer of a question or choice, in order
+    outcomes one key for each outcome, in the order in which they are shown
+    others   keys of every other act by its id; those not named keep the keys they have
+    """
+
+    id: str
+    name: str
+    answers: str
+    outcomes: str
+    others: Mapping[str, str]
+
+    def keys_of(self, act: str) -> tuple[str, ...]:
+        """Return the names of the keys of an act."""
+        return tuple(self.others[act].split(","))
+
+    def sign(self, act: str) -> str:
+        """Return the first key of an act as it is printed."""
+        return format_key(self.keys_of(act)[0])
+
+    def keymap(self) -> dict[str, str]:
+        """Return the keys by the id of each act, as the framework takes them."""
+        answers = {f"answer.{at}": key for at, key in enumerate(self.answers, 1)}
+        outcomes = {
+            f"outcome.{outcome}": key
+            for key, (_, outcome, _) in zip(self.outcomes, OUTCOME_KEYS, strict=True)
+        }
+        return {**answers, **outcomes, **self.others}
+
+
+# Letters that mean something else where questions are asked are left out of the answers.
+WORDS = KeySet(
+    "words",
+    "the first letters of the words",
+    answers="123456789cdfghijkmnoprstv",
+    outcomes="".join(key for key, _, _ in OUTCOME_KEYS),
+    others={
+        "stop": "escape",
+        "leave": "q",
+        "choose": "enter",
+        "question.cannot-tell": "u,0",
+        "question.why": "w",
+        "question.before": "b",
+        "question.name": "e",
+        "question.accept": "l",
+        "observe.clean": "space",
+        "walk.open": "enter",
+        "walk.timer": "t",
+        "walk.burst": "u",
+        "walk.particulars": "m",
+        "walk.details": "f",
+        "walk.explain": "e",
+        "walk.later": "plus",
+        "walk.photos": "p",
+        "walk.air": "a",
+        "recorded.go-on": "enter",
+        "recorded.undo": "z",
+        "stopped.resume": "r",
+        "stopped.end": "x",
+        "plan.start": "s",
+        "plan.look": "l",
+    },
+)
+LEFT = KeySet(
+    "left",
+    "all under the left hand",
+    answers="12345asdfgcv",
+    outcomes="asdfgx",
+    others={
+        **WORDS.others,
+        "choose": "enter,space",
+        "question.cannot-tell": "t,0",
+        "question.accept": "r",
+        "observe.clean": "v",
+        "walk.open": "enter,space",
+        "walk.burst": "b",
+        "walk.particulars": "v",
+        "walk.details": "w",
+        "walk.later": "r",
+        "walk.photos": "c",
+        "walk.air": "f6",
+        "recorded.go-on": "enter,space",
+        "recorded.undo": "x",
+        "plan.look": "l,d",
+    },
+)
+RIGHT = KeySet(
+    "right",
+    "all under the right hand",
+    answers="6789hjklnmip",
+    outcomes="jkliop",
+    others={
+        **WORDS.others,
+        "stop": "escape,f12",
+        "leave": "q,backspace",
+        "question.why": "o",
+        "question.before": "0",
+        "question.cannot-tell": "u",
+        "question.name": "comma",
+        "question.accept": "full_stop",
+        "observe.clean": "space",
+        "walk.timer": "u",
+        "walk.burst": "h",
+        "walk.details": "minus",
+        "walk.explain": "n",
+        "walk.photos": "comma",
+        "walk.air": "full_stop",
+        "recorded.undo": "u",
+        "stopped.resume": "j,r",
+        "stopped.end": "p,x",
+        "plan.start": "s,j",
+    },
+)
+SETS: Mapping[str, KeySet] = {each.id: each for each in (WORDS, LEFT, RIGHT)}
+
+
+def keyset_of(app: App[Any]) -> KeySet:
+    """Return the keys that the program is on."""
+    held = getattr(app, "keyset", WORDS)
+    return held if isinstance(held, KeySet) else WORDS
