@@ -61,6 +61,8 @@ class FarRules:
         )
         # The answers that change a state or a grade of the whole specimen.
         self.whole: set[Pair] = set()
+        # The rules behind them that ask several things of one finding at once.
+        self.sets: list[tuple[str, dict[str, frozenset[str]]]] = []
         # The answers that speak for a deposit, or exclude it.
         self.speaks: dict[str, set[Pair]] = {}
         for rule in rules[Family.RECOGNISE]:
@@ -72,6 +74,11 @@ class FarRules:
                         self.speaks.setdefault(constants["deposit"], set()).update(asked)
                 elif not any(name == "finding" for name, _ in template.variables):
                     self.whole |= asked
+                    self._add_set(rule)
+
+    def _add_set(self, rule: NormalRule) -> None:
+        asked = [p.allowed for p in rule.patterns if p.kind == "finding" and len(p.allowed) > 1]
+        self.sets += [(rule.id, dict(allowed)) for allowed in asked]
 
     def speaking(self, deposits: Iterable[str]) -> frozenset[Pair]:
         """Return the answers that speak for any of these deposits or exclude one."""

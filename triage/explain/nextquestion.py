@@ -206,6 +206,7 @@ class Asking:
 
     def _rivals(self, finding: str) -> None:
         """Credit the questions that could read a finding otherwise, several answers at once."""
+        self._signs_of_the_whole(finding)
         scope = self.bounds.scope(finding, alone=False)
         permitting = self._permitting()
         rivals = Rivals(self.sweep, self.likelihood)
@@ -223,6 +224,24 @@ class Asking:
             for place in needed:
                 because = tells if place in rival.values else opens
                 self._credit(place, rival.chance / len(needed), len(needed), because)
+
+    def _signs_of_the_whole(self, finding: str) -> None:
+        """Credit signs of a finding that only together mean something for the whole specimen."""
+        fields = self.sweep.fact(finding).fields
+        for rule, asked in self.likelihood.far.sets:
+            values = {
+                (finding, question): min(allowed)
+                for question, allowed in asked.items()
+                if (finding, question) in self.answers
+            }
+            told = all(fields[q] in asked[q] for q in asked if (finding, q) not in values)
+            if len(values) < 2 or not told:
+                continue
+            if self.sweep.outlook(values).head != self.sweep.base.head:
+                chances = [self._chances(p, self.answers[p])[v] for p, v in values.items()]
+                for place in values:
+                    chance = min(chances) / len(values)
+                    self._credit(place, chance, len(values), self._because(rule))
 
     def _deciding(self, values: Values, every: Values, permitting: Values) -> Values:
         """Return the answers that together change the next step, none if nothing open does."""
