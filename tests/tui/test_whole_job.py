@@ -24,6 +24,9 @@ INTAKE = {
     "live-pest-signs": "no",
     "mouldy-smell": "no",
     "size": "large",
+    "cracks": "none",
+    "missing-parts": "none",
+    "pest-holes": "none",
     "pin": "steel-stainless",
     "hydration": "supple",
     "joints-stuck": "none",
@@ -97,6 +100,14 @@ async def test_from_a_new_case_to_the_closed_box(tmp_path: Path, opened_on: Open
         reading = workshop.plan(workshop.load(case_id)).findings[0]
         assert reading.deposit == "oily-film"
         assert reading.deposit_name.split()[0] in driver.text
+        await driver.press("q")
+
+        # What it is decides what else has to be known: cracks, holes and lost parts come now.
+        await driver.on(ObserveScreen)
+        assert workshop.plan(workshop.load(case_id)).next_step() is None
+        await driver.press("g")
+        await driver.on(QuestionScreen)
+        assert {"cracks", "pest-holes"} <= set(await answer_all(driver, INTAKE))
         await driver.press("q", "q")
 
         # Three attempts, the plan changes after each.
