@@ -83,11 +83,9 @@ def report(benchmark, what: str) -> None:
 def figures(request, loaded):
     """Print the figures where they can be read, whatever is captured."""
     yield
-    lines = request.config.pluginmanager.get_plugin("terminalreporter")
-    if FIGURES and lines is not None:
-        lines.write_line("")
-        for text in FIGURES:
-            lines.write_line(text)
+    capture = request.config.pluginmanager.get_plugin("capturemanager")
+    with capture.global_and_fixture_disabled():
+        print("", *FIGURES, sep="\n")
 
 
 @pytest.mark.parametrize("plain", [False, True], ids=["forward-chaining", "pure-function"])

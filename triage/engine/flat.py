@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
-from triage.engine.facts import Fact
+from triage.engine.facts import Fact, Varied
 from triage.engine.normal import NormalRule, Pattern
 
 Table = tuple[str, dict[str, int], int]
@@ -71,6 +71,7 @@ class KindBits:
             self.tables[name] = by_value, other
         self.rows: tuple[Table, ...] = tuple((n, v, o) for n, (v, o) in self.tables.items())
         self._met: dict[int, tuple[Fact, int]] = {}
+        self._others: dict[tuple[int, str], tuple[Fact, int]] = {}
 
     def value(self, name: str, value: str) -> int:
         """Return what one value of one field lets pass."""
@@ -102,8 +103,30 @@ class KindBits:
             return known[1]
         if len(self._met) >= KEPT:
             self._met.clear()
-        bits = self.of(fact.fields)
+        if type(fact) is Varied:
+            bits = self._beside(fact.base, fact.name) & self.value(
+                fact.name, fact.fields[fact.name]
+            )
+        else:
+            bits = self.of(fact.fields)
         self._met[id(fact)] = fact, bits
+        return bits
+
+    def _beside(self, base: Fact, name: str) -> int:
+        """Return what all fields of a fact but one let pass."""
+        if name not in self.tables:
+            return self.of_fact(base)
+        key = (id(base), name)
+        known = self._others.get(key)
+        if known is not None and known[0] is base:
+            return known[1]
+        if len(self._others) >= KEPT:
+            self._others.clear()
+        bits, fields = self.every, base.fields
+        for other_name, by_value, other in self.rows:
+            if other_name != name:
+                bits &= by_value.get(fields[other_name], other)
+        self._others[key] = base, bits
         return bits
 
     def of_any(self, facts: Iterable[Mapping[str, str]]) -> int:

@@ -125,6 +125,7 @@ class QuickReader:
             for place in range(len(self._says))
         ]
         self._last: dict[str, _Last] = {}
+        self._differ: dict[int, tuple[int, ...]] = {}
         self._states: dict[int, tuple[int, int, frozenset[str]]] = {}
         self._more = sum(
             1 << place
@@ -203,13 +204,11 @@ class QuickReader:
         last = self._last.get(finding)
         if last is None or last.named != named:
             last = _Last(0, named, [NOTHING] * len(self._names), [ABSENT] * len(self._names))
-            touched = (1 << len(self._names)) - 1
+            touched = tuple(range(len(self._names)))
         else:
-            touched = 0
-            for place in ones(fired ^ last.fired):
-                touched |= self._touched[place]
+            touched = self._differing(fired ^ last.fired)
         found, values = last.found.copy(), last.values.copy()
-        for place in ones(touched):
+        for place in touched:
             deposit = self._speaking[place]
             pieces = fired & deposit.speaking
             certainty = deposit.known.get(pieces)
@@ -218,8 +217,21 @@ class QuickReader:
             found[place], values[place] = certainty, certainty[0]
         if len(self._last) >= KEPT:
             self._last.clear()
-        made = self._last[finding] = _Last(fired, named, found, values)
+        made = _Last(fired, named, found, values)
+        self._last[finding] = made
         return made
+
+    def _differing(self, rules: int) -> tuple[int, ...]:
+        """Return the deposits that some rules speak of."""
+        found = self._differ.get(rules)
+        if found is None:
+            touched = 0
+            for place in ones(rules):
+                touched |= self._touched[place]
+            if len(self._differ) >= KEPT:
+                self._differ.clear()
+            found = self._differ[rules] = tuple(ones(touched))
+        return found
 
     def _certainty(self, deposit: _Deposit, fired: int, named: str) -> Certainty:
         """Return the certainty that some rules give a deposit, and their weights, sorted."""

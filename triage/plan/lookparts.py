@@ -12,7 +12,7 @@ from typing import NamedTuple, TypeVar
 from triage.case.models import Case
 from triage.engine.casefacts import BENCH, SPECIMEN
 from triage.engine.consult import Consultant
-from triage.engine.facts import Conclusion, Fact
+from triage.engine.facts import Conclusion, Fact, Varied
 from triage.engine.flat import FlatRules, ones
 from triage.engine.indexed import RuleIndex
 from triage.engine.normal import NormalRule
@@ -172,8 +172,13 @@ def with_values(
     for place, fact in enumerate(facts):
         mine = touched.get(fact.key)
         # A fact that stays as it is stays the same object: look-ahead knows it again by that.
-        if mine and any(fact.fields[name] != value for name, value in mine.items()):
-            made[place] = Fact(fact.kind, fact.key, {**fact.fields, **mine})
+        if not mine or all(fact.fields[name] == value for name, value in mine.items()):
+            continue
+        fields = {**fact.fields, **mine}
+        if len(mine) == 1:
+            made[place] = Varied(fact.kind, fact.key, fields, fact, next(iter(mine)))
+        else:
+            made[place] = Fact(fact.kind, fact.key, fields)
     return tuple(made)
 
 
