@@ -1,0 +1,259 @@
+"""Any bytes as a case, a bench or a knowledge file: read, or refused in a line; never worse.
+
+Each input has to be dealt with in a few seconds and in little memory; the long run prints both.
+"""
+
+from __future__ import annotations
+
+import random
+import resource
+import shutil
+import signal
+import sys
+import time
+from collections import Counter
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from tests.support.hostile import REFUSED, TEXTS, content
+from tests.support.knowledge import RULES
+from triage.case.profile import load_bench
+from triage.case.store import load_case
+from triage.errors import CONTROL, TriageError
+from triage.knowledge.book import KINDS
+from triage.knowledge.cache import ParseCache
+from triage.knowledge.load import _Reader, load_knowledge
+from triage.knowledge.rules import FAMILIES, Rule
+from triage.yamltext import dump_yaml
+
+ROOT = RULES.parent
+MOST_S = 5.0
+MOST_MB = 250
+LAUGHS = b"a: &a [x,x,x,x,x,x,x,x,x]\n" + b"".join(
+    b"%c: &%c [%s]\n" % (n + 1, n + 1, b",".join([b"*%c" % n] * 9)) for n in range(97, 112)
+)
+BOMBS = [
+    LAUGHS,
+    b"[" * 100_000,
+    b"{a: " * 50_000,
+    b"- " * 100_000,
+    b"? " * 50_000,
+    b"a:\n" + b"".join(b" " * n + b"a:\n" for n in range(1, 1500)),
+    b"a: " + b"9" * 1_000_000,
+    b"a: 1e" + b"9" * 100_000,
+    b"a: 0x" + b"f" * 1_000_000,
+    b"x" * 3_000_000,
+    b"- a\n" * 400_000,
+    b"'" + b"\\x41" * 200_000,
+    b'"' + b"\\U0001F41D" * 100_000,
+    b"a: |\n" + b" x\n" * 300_000,
+    b"!!python/object/apply:os.system ['x']\n",
+    b"a: !!binary " + b"A" * 1_000_000,
+    b"%TAG ! tag:x,2000:\n---\n!x {}\n",
+    b"#" * 1_900_000,
+    b"\n" * 1_900_000,
+    b"k: v\n" * 200_000,
+    b"\xff\xfe" + "a: b".encode("utf-16-le"),
+    b"\x00" * 1_000_000,
+    b"<<: {a: b}\n" * 1000,
+]
+PIECES = [
+    *(sign.encode() for sign in REFUSED.values()),
+    *(text.encode() for text in TEXTS.values()),
+    *(b"\t", b"\xff", b"\n", b"\r", b"\xf0\x9f", b": ", b"- ", b"'", b'"', b"#", b"? ", b"|", b">"),
+    *(b"&a ", b"*a", b"[", b"]", b"{", b"}", b"<<: ", b"!!str ", b"---\n", b"...", b"%YAML 9.9\n"),
+    *(b"null", b"true", b"~", b".nan", b".inf", b"-1", b"1e999", b"0x", b"99999999999999999999"),
+    *(b"[" * 30, b"{a: " * 30, b"- " * 30, b"9" * 5000, b"x" * 20_000),
+]
+
+
+def table_of(folder: Path, target: str) -> None:
+    """Read one file of the knowledge as the loader does, without the files around it."""
+    reader = _Reader(folder, ParseCache(None))
+    reader.table(*TABLES[target])
+    if reader.faults:
+        raise reader.faults[0]
+
+
+TABLES = {target: (kind, model, target) for kind, (model, target) in KINDS.items()} | {
+    f"{family}.yaml": ("rule", Rule, f"{family}.yaml") for family in FAMILIES
+}
+SMALL = [
+    (target, file)
+    for target in TABLES
+    for file in sorted((RULES / target).glob("*.yaml") if (RULES / target).is_dir() else [RULES / target])
+    if file.stat().st_size < 30_000
+]
+
+
+def seeds(kind: str) -> list[tuple[str, bytes]]:
+    """Return (file name, sound content) pairs of a kind of file."""
+    if kind == "case":
+        carried = sorted((ROOT / "cases").glob("*-*.yaml"))
+        whole = dump_yaml(content("a note", "card")).encode()
+        return [("card.yaml", whole), *((p.name, p.read_bytes()) for p in carried)]
+    if kind == "bench":
+        return [("bench.yaml", (ROOT / "cases" / "bench.yaml").read_bytes())]
+    return [(f"{t}\0{f.relative_to(RULES)}", f.read_bytes()) for t, f in SMALL]
+
+
+def mutated(rng: random.Random, raw: bytes) -> bytes:
+    """Return bytes altered in one to four places: cut, doubled, moved, replaced, lengthened."""
+    for _ in range(rng.choice((1, 1, 2, 4))):
+        lines = raw.split(b"\n")
+        at, start = rng.randrange(len(lines)), rng.randrange(len(raw) + 1)
+        what = rng.randrange(8)
+        if what == 0:
+            raw = raw[:start] + rng.choice(PIECES) + raw[start + rng.randint(0, 12) :]
+        elif what == 1:
+            raw = raw[:start] + rng.randbytes(rng.randint(1, 6)) + raw[start:]
+        elif what == 2:
+            raw = raw[:start] + raw[start + rng.randint(1, 60) :]
+        elif what == 3:
+            lines.insert(rng.randrange(len(lines)), lines[at])
+            raw = b"\n".join(lines)
+        elif what == 4:
+            lines[at] = lines[at].split(b":")[0] + b": " + rng.choice(PIECES)
+            raw = b"\n".join(lines)
+        elif what == 5:
+            lines[at] = b" " * rng.randint(1, 4) + lines[at]
+            raw = b"\n".join(lines)
+        elif what == 6:
+            del lines[at]
+            raw = b"\n".join(lines)
+        else:
+            lines[at] = lines[at][: rng.randint(0, len(lines[at]))]
+            raw = b"\n".join(lines)
+    return raw
+
+
+@contextmanager
+def at_most(seconds: float):
+    """Raise where the block takes longer: a hang is a fault, not a long test."""
+
+    def over(*_: object) -> None:
+        raise AssertionError(f"took longer than {seconds} s")
+
+    before = signal.signal(signal.SIGALRM, over)
+    signal.setitimer(signal.ITIMER_REAL, 20 * seconds)  # of the wall: others work here too
+    start = time.process_time()
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
+    assert time.process_time() - start < seconds
+
+
+@dataclass
+class Report:
+    """What a run met."""
+
+    read: Counter[str] = field(default_factory=Counter)
+    refused: Counter[str] = field(default_factory=Counter)
+    slowest_s: float = 0.0
+    longest_line: int = 0
+
+
+def feed(kind: str, folder: Path, name: str, raw: bytes, report: Report) -> None:
+    """Give one input to the reader of its kind; anything but a load or a clear line raises."""
+    target, _, inside = name.partition("\0")
+    path = folder / (inside or name)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(raw)
+    start = time.process_time()
+    try:
+        with at_most(MOST_S):
+            if kind == "case":
+                load_case(path)
+            elif kind == "bench":
+                load_bench(path)
+            else:
+                table_of(folder, target)
+        report.read[kind] += 1
+    except TriageError as fault:
+        line = fault.line()
+        assert line.strip()
+        assert path.name in line
+        assert CONTROL.search(line.replace("\n", " ")) is None
+        report.longest_line = max(report.longest_line, *map(len, line.splitlines()))
+        report.refused[kind] += 1
+    finally:
+        report.slowest_s = max(report.slowest_s, time.process_time() - start)
+        if inside:
+            path.unlink()
+
+
+def memory_mb() -> float:
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return most / (1e6 if sys.platform == "darwin" else 1e3)
+
+
+def fuzz(folder: Path, counts: dict[str, int], seed: int) -> Report:
+    report, rng = Report(), random.Random(seed)
+    for kind, count in counts.items():
+        held = seeds(kind)
+        place = folder / kind
+        for bomb in BOMBS:
+            feed(kind, place, held[0][0], bomb, report)
+        for _ in range(count - len(BOMBS)):
+            name, raw = rng.choice(held)
+            feed(kind, place, name, mutated(rng, raw), report)
+    return report
+
+
+def test_any_case_bench_and_knowledge_file_sample(tmp_path):
+    before = memory_mb()
+    report = fuzz(tmp_path, {"case": 200, "bench": 200, "knowledge": 150}, seed=1)
+    for kind in ("case", "bench", "knowledge"):
+        assert report.refused[kind] > 50
+        assert report.read[kind] > 2
+    assert memory_mb() - before < MOST_MB
+
+
+@pytest.mark.slow
+def test_any_case_bench_and_knowledge_file(tmp_path, capsys):
+    before = memory_mb()
+    counts = {"case": 20_000, "bench": 20_000, "knowledge": 10_000}
+    report = fuzz(tmp_path, counts, seed=2)
+    grown = memory_mb() - before
+    with capsys.disabled():
+        print(f"\n{sum(counts.values())} inputs, 0 tracebacks: read {dict(report.read)}, refused in ")
+        print(f"words {dict(report.refused)}; slowest {report.slowest_s:.2f} s of processor time, ")
+        print(f"longest line {report.longest_line} letters, memory grown by {grown:.0f} MB")
+    assert sum(report.read.values()) + sum(report.refused.values()) == sum(counts.values())
+    assert grown < MOST_MB
+
+
+def whole_folder(folder: Path, count: int, seed: int) -> tuple[int, int]:
+    """Load the whole knowledge with one file altered: the checks between files see it too."""
+    rng, tally = random.Random(seed), [0, 0]
+    shutil.copytree(RULES, folder)
+    cache = folder.parent / "parsed"
+    load_knowledge(folder, cache=cache)
+    files = sorted(folder.rglob("*.yaml"))
+    for _ in range(count):
+        path = rng.choice(files)
+        sound = path.read_bytes()
+        path.write_bytes(mutated(rng, sound))
+        try:
+            with at_most(20 * MOST_S):
+                load_knowledge(folder)
+            tally[1] += 1
+        except TriageError as fault:
+            told = fault.line()
+            tally[0] += "rules/" in told
+        path.write_bytes(sound)
+    return tally[0], tally[1]
+
+
+@pytest.mark.slow
+def test_a_whole_rules_folder_with_one_altered_file(tmp_path, capsys):
+    refused, read = whole_folder(tmp_path / "rules", 60, seed=3)
+    with capsys.disabled():
+        print(f"\nwhole folders with one altered file: {refused} refused in words, {read} read")
+    assert refused + read == 60
+    assert refused
