@@ -88,6 +88,7 @@ def _add_others(subparsers: Subparsers) -> None:
         as_json=True,
     )
     measure.add_argument("--count", type=int, default=MEASURED_CASES, help="how many cases")
+    measure.add_argument("--first", type=int, default=0, help="seed of the first case")
 
 
 def _print_lines(lines: Iterable[str]) -> None:
@@ -206,7 +207,8 @@ def run_measure(arguments: Arguments) -> int:
     from triage.explain.measure import measure_on_all_cores
 
     rules = arguments.rules or places.rules_folder()
-    found = measure_on_all_cores(rules, arguments.count, progress_bar("questions"))
+    progress = progress_bar("questions")
+    found = measure_on_all_cores(rules, arguments.count, progress, first=arguments.first)
     if arguments.json:
         print_json({"share": found.share, "agreeing": found.agreeing, **asdict(found)})
     else:

@@ -190,17 +190,21 @@ def _one(seed: int) -> Asked:
 
 
 def measure_on_all_cores(
-    rules: Path, count: int, progress: Callable[[int, int], None] | None = None
+    rules: Path,
+    count: int,
+    progress: Callable[[int, int], None] | None = None,
+    *,
+    first: int = 0,
 ) -> Measured:
     """Return the measurement over ``count`` invented cases, worked out on all cores.
 
-    ``progress`` is called with cases done and cases in all. The result does not depend on the
+    ``first`` is the first seed. ``progress`` is called with cases done and cases in all. The result does not depend on the
     number of cores.
     """
     asked: list[Asked] = []
     context = multiprocessing.get_context("spawn")
     with context.Pool(os.cpu_count() or 1, _begin, (str(rules),)) as pool:
-        for found in pool.imap(_one, range(count)):
+        for found in pool.imap(_one, range(first, first + count)):
             asked.append(found)
             if progress is not None:
                 progress(len(asked), count)
