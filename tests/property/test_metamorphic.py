@@ -18,8 +18,8 @@ from tests.support.knowledge import consultant, shipped
 from triage.engine.vocabulary import UNKNOWN
 from triage.plan.model import plan_json
 
-SAMPLE = 12
-FULL = 200
+SAMPLE = 8
+FULL = 100
 seeds = st.integers(0, 10**6)
 
 

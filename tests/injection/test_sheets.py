@@ -1,0 +1,99 @@
+"""What a case file says is text on every bench sheet: HTML, Markdown, PDF."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from io import BytesIO
+
+import pytest
+
+from tests.support.hostile import FORGED, TEXTS, write
+from tests.support.knowledge import planner
+from triage.case.profile import Bench
+from triage.case.store import load_case
+from triage.sheet import pdflib
+from triage.sheet.html import html_of
+from triage.sheet.markdown import markdown_of, plain
+from triage.sheet.parts import sheet_of
+from triage.sheet.pdf import pdf_of
+
+
+def sheet(text: str, tmp_path):
+    case = load_case(write(tmp_path, text))
+    bench = Bench(name=text)
+    return sheet_of(planner().plan(case, bench), whole=True)
+
+
+class Tags(HTMLParser):
+    """Gathers elements, attributes and text of a page."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: set[str] = set()
+        self.attributes: set[str] = set()
+        self.text: list[str] = []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.add(tag)
+        self.attributes |= {name for name, _ in attrs}
+
+    def handle_data(self, data):
+        self.text.append(data)
+
+
+def elements(page: str) -> Tags:
+    found = Tags()
+    found.feed(page)
+    return found
+
+
+@pytest.mark.parametrize("kind", TEXTS)
+def test_html_has_the_elements_of_a_plain_sheet_and_no_other(kind, tmp_path):
+    told = elements(html_of(sheet(TEXTS[kind], tmp_path / "hostile")))
+    harmless = elements(html_of(sheet("a note", tmp_path / "plain")))
+    assert told.tags == harmless.tags
+    assert told.attributes == harmless.attributes
+    assert not told.tags & {"script", "img", "a", "iframe", "link", "object"}
+    shown = " ".join(" ".join(told.text).split())
+    assert " ".join(TEXTS[kind].split()) in shown
+
+
+# CommonMark 0.31.2, section 2.4: a backslash before ASCII punctuation makes it literal.
+UNESCAPED = re.compile(r"(?<!\\)(?:\\\\)*([`*\[\]<>|#~@]|://)")
+
+
+@pytest.mark.parametrize("kind", TEXTS)
+def test_markdown_escapes_all_that_means_something(kind, tmp_path):
+    shown = plain(TEXTS[kind])
+    assert UNESCAPED.search(shown) is None
+    assert "\n" not in shown
+    assert not re.match(r"\s*([-+=#>]|\d+[.)](\s|$))", shown)
+    text = markdown_of(sheet(TEXTS[kind], tmp_path / "hostile"))
+    usual = markdown_of(sheet("a note", tmp_path / "plain"))
+    # No line of its own: as many headings, lists, tables and lines as on a harmless sheet.
+    assert [line[:2] for line in text.splitlines()] == [line[:2] for line in usual.splitlines()]
+    assert not [line for line in text.splitlines() if line.startswith(FORGED)]
+
+
+# Objects with which a PDF acts or leads elsewhere: ISO 32000-1, 12.5 (annotations), 12.6 (actions).
+ACTING = (b"/Annot", b"/URI", b"/Launch", b"/JavaScript", b"/OpenAction", b"/AA", b"/AcroForm")
+
+
+def acting_in(content: bytes) -> list[bytes]:
+    """Return what acts among the objects of a file; packed streams are only what is drawn."""
+    objects = re.sub(rb"\bstream\r?\n.*?endstream", b"", content, flags=re.DOTALL)
+    return [word for word in ACTING if word in objects]
+
+
+@pytest.mark.parametrize("kind", TEXTS)
+def test_pdf_runs_nothing_and_leads_nowhere(kind, tmp_path):
+    content = pdf_of(sheet(TEXTS[kind], tmp_path))
+    assert content.startswith(b"%PDF")
+    assert not acting_in(content)
+
+
+def test_a_link_in_a_pdf_would_be_seen_by_the_test_above():
+    stream = BytesIO()
+    pdflib.build(stream, "x", [pdflib.text('<a href="https://e.invalid">x</a>', "body")], "end")
+    assert {b"/Annot", b"/URI"} <= set(acting_in(stream.getvalue()))
