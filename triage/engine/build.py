@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import update_wrapper
 from typing import Any
 
 from triage.engine.compat import (
@@ -123,6 +124,18 @@ def _action(rule: NormalRule, index: RuleIndex) -> Callable[..., None]:
     return act
 
 
+class _Rule(ExpertaRule):  # type: ignore[misc]
+    """A rule whose action takes whatever was bound: nothing to find out about its parameters."""
+
+    def __call__(self, *given: Any, **context: Any) -> Any:
+        if self._wrapped is None:
+            self._wrapped: Any = given[0]
+            return update_wrapper(self, given[0])
+        if self._wrapped_self is None:
+            return self._wrapped(*given, **context)
+        return self._wrapped(self._wrapped_self, *given, **context)
+
+
 class FamilyEngine(KnowledgeEngine):  # type: ignore[misc]
     """An experta engine for the rules of one family; subclasses carry the rules."""
 
@@ -204,11 +217,18 @@ class FamilyEngine(KnowledgeEngine):  # type: ignore[misc]
 
 
 def build_engine(
-    name: str, rules: tuple[NormalRule, ...], *, matcher: Any = JoinMatcher
+    name: str,
+    rules: tuple[NormalRule, ...],
+    *,
+    matcher: Any = JoinMatcher,
+    index: RuleIndex | None = None,
 ) -> FamilyEngine:
-    """Return an engine whose class holds these rules as experta rules."""
+    """Return an engine whose class holds these rules as experta rules.
+
+    ``index`` is the index over the same rules, where there is one already.
+    """
     classes: dict[str, Any] = {}
-    index = RuleIndex(rules)
+    index = index or RuleIndex(rules)
     read = {
         kind: tuple((name, field_name(name)) for name in index.read_fields(kind))
         for kind in index.conditions
@@ -223,6 +243,6 @@ def build_engine(
         positive = [p for p in rule.patterns if not p.absent]
         negative = [p for p in rule.patterns if p.absent]
         conditions = [_condition(p, i, classes) for i, p in enumerate([*positive, *negative])]
-        body["rule_" + rule.id.replace("-", "_")] = ExpertaRule(*conditions)(_action(rule, index))
+        body["rule_" + rule.id.replace("-", "_")] = _Rule(*conditions)(_action(rule, index))
     engine: FamilyEngine = type(name, (FamilyEngine,), body)()
     return engine

@@ -82,7 +82,9 @@ class Consultant:
         # Built at the first consultation: listing cases or showing help needs no engine.
         if family not in self._engines:
             rules = self.normal.by_family[family]
-            self._engines[family] = build_engine(f"{family.capitalize()}Engine", rules)
+            self._engines[family] = build_engine(
+                f"{family.capitalize()}Engine", rules, index=self.index(family)
+            )
         return self._engines[family]
 
     def run_engine(self, family: Family, facts: tuple[Fact, ...]) -> tuple[Conclusion, ...]:
