@@ -74,14 +74,6 @@ def order_rules(orders: Iterable[Conclusion]) -> OrderRules:
     )
 
 
-def first_item(
-    knowledge: Knowledge, queues: Sequence[Sequence[Item]], rules: OrderRules
-) -> Item | None:
-    """Return the item that ``arrange`` would put first, None if there is none."""
-    waiting = [queue for queue in queues if queue]
-    return _next(knowledge, waiting, rules)[0] if waiting else None
-
-
 def _next(knowledge: Knowledge, waiting: Sequence[Queue], rules: OrderRules) -> tuple[Item, Queue]:
     """Return the item to do next, and the queue whose head it is."""
     standing = [queue for queue in waiting if queue]
