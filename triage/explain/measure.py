@@ -198,8 +198,8 @@ def measure_on_all_cores(
 ) -> Measured:
     """Return the measurement over ``count`` invented cases, worked out on all cores.
 
-    ``first`` is the first seed. ``progress`` is called with cases done and cases in all. The result does not depend on the
-    number of cores.
+    ``first`` is the first seed. ``progress`` is called with cases done and cases in all. The
+    result does not depend on the number of cores.
     """
     asked: list[Asked] = []
     context = multiprocessing.get_context("spawn")
