@@ -15,6 +15,7 @@ CONTROL = re.compile(
     "\ufff9-\ufffb\U000e0000-\U000e007f]"
     "|\r(?!\n)"  # alone it sends the cursor back, and what follows is written over the line
 )
+MOST_LETTERS = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,9 @@ class TriageError(Exception):
         text = f"{place}: {self.message}" if place else self.message
         text = f"{text}; {self.mend}" if self.mend else text
         # What is quoted may come from a name or a path: nothing in it may steer a terminal.
-        return CONTROL.sub("?", " ".join(text.split()))
+        text = CONTROL.sub("?", " ".join(text.split()))
+        # A value of many thousand letters would push place and mend off the screen.
+        return text if len(text) <= MOST_LETTERS else f"{text[:700]} ... {text[-250:]}"
 
 
 class OutOfRange(TriageError):

@@ -22,7 +22,7 @@ from tests.support.hostile import REFUSED, TEXTS, content
 from tests.support.knowledge import RULES
 from triage.case.profile import load_bench
 from triage.case.store import load_case
-from triage.errors import CONTROL, TriageError
+from triage.errors import CONTROL, MOST_LETTERS, TriageError
 from triage.knowledge.book import KINDS
 from triage.knowledge.cache import ParseCache
 from triage.knowledge.load import _Reader, load_knowledge
@@ -224,6 +224,7 @@ def test_any_case_bench_and_knowledge_file(tmp_path, capsys):
         print(f"\n{sum(counts.values())} inputs, 0 tracebacks: read {dict(report.read)}, refused in ")
         print(f"words {dict(report.refused)}; slowest {report.slowest_s:.2f} s of processor time, ")
         print(f"longest line {report.longest_line} letters, memory grown by {grown:.0f} MB")
+    assert report.longest_line <= MOST_LETTERS
     assert sum(report.read.values()) + sum(report.refused.values()) == sum(counts.values())
     assert grown < MOST_MB
 

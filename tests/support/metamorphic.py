@@ -7,6 +7,7 @@ import random
 from dataclasses import replace
 from typing import Any
 
+from tests.support.builders import OILY, case_with, full_bench
 from tests.support.case_gen import drawn
 from tests.support.knowledge import consultant, planner, shipped
 from triage.case.models import Case
@@ -53,6 +54,22 @@ def generated(seed: int) -> tuple[Case, Bench]:
         "judge_by": rng.choice(("most-protective", *sorted(judging(knowledge)))),
     }
     return case, bench.model_copy(update=made)
+
+
+def chemical(seed: int) -> tuple[Case, Bench]:
+    """Return a sound, sturdy specimen with grease or wax on it: work for which agents are planned."""
+    rng = random.Random(f"chemical {seed}")
+    zone = rng.choice(("elytra", "thorax-hard", "abdomen-hard", "head-hard", "leg", "thorax-hairy"))
+    zone = zone if zone in shipped().zones else "elytra"
+    case = case_with(rng.choice(("beetles", "true-bugs", "bees-wasps")), zone, OILY)
+    room = {
+        "control": rng.choice(("none", "window", "extraction", "hood", UNKNOWN)),
+        "volume_m3": rng.choice((12.0, 30.0, 80.0)),
+        "air_changes_per_h": rng.choice((0.3, 1.0, 6.0)),
+    }
+    bench = full_bench(shipped(), **room)
+    judge_by = rng.choice(("most-protective", *sorted(judging(shipped()))))
+    return case, bench.model_copy(update={"judge_by": judge_by})
 
 
 def judging(knowledge: Any) -> set[str]:
