@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import sys
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
 from importlib import import_module
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, TypeVar
 
 from triage.errors import TriageError
@@ -64,9 +66,15 @@ class Services:
         return self._workshop
 
     def get_ready(self, modules: Iterable[str]) -> None:
-        """Import parts of the program in the background, before they are needed."""
-        for module in modules:
-            self.background.submit(import_module, module)
+        """Import parts of the program beside everything else, before they are needed."""
+        wanted = [module for module in modules if module not in sys.modules]
+
+        def act() -> None:
+            for module in wanted:
+                import_module(module)
+
+        if wanted:
+            Thread(target=act, name="get-ready", daemon=True).start()
 
     async def run(self, act: Callable[[], Held]) -> Held:
         """Return what the act returns, without holding up the keys meanwhile."""

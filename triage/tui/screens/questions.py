@@ -179,6 +179,7 @@ class QuestionScreen(CaseScreen):
         if question is None or self._busy:
             return
         self._busy = True
+        self._acknowledge(answer)
         workshop, finding = self.services.workshop, self.finding
 
         def act() -> tuple[Case, Plan]:
@@ -193,6 +194,11 @@ class QuestionScreen(CaseScreen):
             self._take(*read)
 
         self.serve(act, then)
+
+    def _acknowledge(self, answer: str | None) -> None:
+        """Mark the answer at once: recording it and planning anew take a moment longer."""
+        answers = self.query_one("#answers", OptionList)
+        answers.highlighted = answers.get_option_index(answer or CANNOT_TELL)
 
     def keys_changed(self) -> None:
         """Show the question with its other keys."""

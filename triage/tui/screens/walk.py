@@ -421,6 +421,7 @@ class WalkScreen(CaseScreen):
             self.show_fault("the step is not open yet; only 'not done' can be recorded now")
             return
         self._busy = True
+        self.query_one(OutcomeBar).acknowledge(outcome)
         self.serve(self._recording(step, outcome), lambda read: self._recorded(*read))
 
     def _recording(self, step: Step, outcome: str) -> Callable[[], tuple[Case, Plan]]:
@@ -446,6 +447,8 @@ class WalkScreen(CaseScreen):
     def show_fault(self, text: str) -> None:
         """Show the fault and take keys again."""
         self._busy = False
+        for bar in self.query(OutcomeBar):
+            bar.show(self.panel)
         super().show_fault(text)
 
     def _recorded(self, case: Case, plan: Plan) -> None:

@@ -6,7 +6,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from triage.tui.keysets import keyset_of
-from triage.tui.words import OUTCOME_KEYS
+from triage.tui.words import OUTCOME_KEYS, OUTCOME_WORDS
 
 CLOSED = {
     "ready": "The step is not open yet.   {not_done}  record: not done",
@@ -32,3 +32,7 @@ class OutcomeBar(Static):
         for key, (_, _, word) in zip(keys.outcomes, OUTCOME_KEYS, strict=True):
             parts += [(f" {key} ", "bold reverse"), f" {word}  "]
         self.update(Content.assemble(*parts))
+
+    def acknowledge(self, outcome: str) -> None:
+        """Say at once what is being recorded."""
+        self.update(Content.styled(f"Recording: {OUTCOME_WORDS[outcome]} ...", "bold"))
