@@ -278,7 +278,7 @@ class DayMaker:
         return (Visit("start", hands), *looks, Visit("finish", terms.finish, least, most))
 
     def _put_down(self, method: Method) -> PutDown | None:
-        if method.agent is None or method.amount is None or not self.air.is_airborne(method.agent):
+        if method.agent is None or method.amount is None or not self.air.reaches(method):
             return None
         agent = self.knowledge.agents[method.agent]
         if not agent.hazards and not agent.limits:

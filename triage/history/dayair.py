@@ -59,6 +59,11 @@ class DayAir:
         """Return whether an agent can reach the air."""
         return self._base.substance(agent).airborne != "none"
 
+    def reaches(self, method: Method) -> bool:
+        """Return whether any agent in the liquid of a method can reach the air."""
+        main = method.agent is not None and self.is_airborne(method.agent)
+        return main or bool(self._base.others(method, 1.0, 0.0)[0])
+
     def admit(self, put_down: PutDown, minute: int) -> Admitted:
         """Return the amount that the air allows at a minute, lowered if need be, and the airing."""
         key = (put_down.method, minute, self.trail)
@@ -106,15 +111,17 @@ class DayAir:
         return DayLedger((*self.ledger.releases, marker), tuple(known.values()))
 
     def record(self, put_down: PutDown, minute: int, amount_ml: float) -> None:
-        """Record a planned release."""
+        """Record a planned release, the further agents in its liquid included."""
         method = self.knowledge.methods[put_down.method]
         mass_mg = amount_ml * mg_per_ml(self.knowledge, method, put_down.agent)
-        if mass_mg <= 0.0 or not self.is_airborne(put_down.agent):
+        releases, substances = self._base.others(method, amount_ml, float(minute))
+        if mass_mg > 0.0 and self.is_airborne(put_down.agent):
+            releases = (Release(float(minute), mass_mg, put_down.agent), *releases)
+            substances = (self._base.substance(put_down.agent), *substances)
+        if not releases:
             return
-        substance = self._base.substance(put_down.agent)
-        known = {s.key: s for s in (*self.ledger.substances, substance)}
-        release = Release(float(minute), mass_mg, put_down.agent)
-        self.ledger = DayLedger((*self.ledger.releases, release), tuple(known.values()))
+        known = {s.key: s for s in (*self.ledger.substances, *substances)}
+        self.ledger = DayLedger((*self.ledger.releases, *releases), tuple(known.values()))
         self.trail = (*self.trail, (put_down.method, minute, amount_ml))
 
     def airing_min(self, agent: str, minute: int) -> int:

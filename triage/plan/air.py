@@ -129,11 +129,18 @@ class AirJudge:
         entry = self.knowledge.agents[agent]
         return not entry.hazards and not entry.limits
 
-    def _with_others(self, method: Method, amount_ml: float, minutes: float) -> DayLedger:
-        """Return the day with what the further agents in the liquid give off at the same time."""
+    def others(
+        self, method: Method, amount_ml: float, start_min: float, minutes: float = 0.0
+    ) -> tuple[tuple[Release, ...], tuple[Substance, ...]]:
+        """Return what the further agents in the liquid of a method give off, and these agents.
+
+        Parameters
+        ----------
+        amount_ml working liquid [mL]; all of a further agent in it counts as evaporated
+        start_min begin of the release [min of the day]
+        minutes   how long it lasts [min]; 0 means at once
+        """
         releases, substances = [], []
-        now = self.day.now_min
-        start = self.day.last_min if now is None else now
         for part in method.with_:
             substance = self.substance(part.agent)
             if substance.airborne == "none" or self._is_plain(part.agent):
@@ -142,8 +149,15 @@ class AirJudge:
                 continue
             density = substance.density_g_per_ml or 1.0
             mass_mg = amount_ml * density * strength_fraction(part.strength) * 1000.0
-            releases.append(Release(start, mass_mg, substance.key, minutes))
+            releases.append(Release(start_min, mass_mg, substance.key, minutes))
             substances.append(substance)
+        return tuple(releases), tuple(substances)
+
+    def _with_others(self, method: Method, amount_ml: float, minutes: float) -> DayLedger:
+        """Return the day with what the further agents in the liquid give off at the same time."""
+        now = self.day.now_min
+        start = self.day.last_min if now is None else now
+        releases, substances = self.others(method, amount_ml, start, minutes)
         if not releases:
             return self.day
         known = {s.key: s for s in (*self.day.substances, *substances)}
