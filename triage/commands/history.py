@@ -13,7 +13,6 @@ from triage.commands.common import (
     Arguments,
     Subparsers,
     command,
-    one_of,
     print_json,
     workshop_of,
 )
@@ -285,13 +284,10 @@ def _print_case_record(workshop: Workshop, name: str, *, as_json: bool) -> int:
 
 def run_history(arguments: Arguments) -> int:
     """Print or export the attempts on record."""
-    from triage.case.models import OUTCOMES
     from triage.history import table, words
+    from triage.service.acts import attempts_on_record
 
-    if arguments.outcome:
-        one_of(arguments.outcome, list(OUTCOMES), "outcome")
     workshop = workshop_of(arguments)
-    index = workshop.folder_record.index()
     chosen = table.Filter(
         case=arguments.case,
         taxon=arguments.taxon,
@@ -305,9 +301,7 @@ def run_history(arguments: Arguments) -> int:
         words=tuple(arguments.word),
         has_photos=arguments.photos,
     )
-    if index is not None:
-        table.check_filter(index, chosen, workshop.knowledge)
-    rows = () if index is None else table.history(index, chosen)
+    rows = attempts_on_record(workshop, chosen)
     if arguments.csv == "-":
         sys.stdout.write(table.history_csv(rows))
     elif arguments.csv:
@@ -323,14 +317,10 @@ def run_history(arguments: Arguments) -> int:
 
 def run_usage(arguments: Arguments) -> int:
     """Print stock left and what evaporated."""
-    from triage.history.usage import evaporated, stock_left
     from triage.history.words import usage_text
-    from triage.service.acts import columns_of
+    from triage.service.acts import used_up
 
-    workshop = workshop_of(arguments)
-    columns = columns_of(workshop)
-    months = evaporated(workshop.knowledge, columns)
-    stock = stock_left(workshop.knowledge, workshop.bench, columns)
+    months, stock = used_up(workshop_of(arguments))
     if arguments.json:
         content = {"months": [asdict(m) for m in months], "stock": [asdict(s) for s in stock]}
         print_json(content)

@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from datetime import timedelta
 
 from triage.case.naming import one_line
 from triage.history.benchday import BenchDay
-from triage.history.daytypes import DAY_MIN, NEVER, Airing, DayPlan, Later, Session, sessions_of
+from triage.history.daytypes import (
+    DAY_MIN,
+    NEVER,
+    Airing,
+    DayPlan,
+    Entry,
+    Later,
+    Session,
+    sessions_of,
+)
 from triage.history.evidence import Evidence
 from triage.history.sharing import EntryResult
 from triage.history.table import HistoryRow, PhotoPair
@@ -32,23 +42,60 @@ def day_text(day: BenchDay) -> str:
 
 
 def _day_lines(day: BenchDay) -> Iterator[str]:
-    plan = day.plan
     yield f"bench day {day.midnight:%Y-%m-%d}: {day.cases} cases"
-    for entry in plan.entries:
-        amount = f", {entry.amount_ml:g} mL" if entry.amount_ml is not None else ""
-        late = f"  LATE by {entry.late_min} min" if entry.late_min else ""
-        yield (
-            f"  {clock(entry.begin_min)}-{clock(entry.end_min)}  {KINDS[entry.kind]}: "
-            f"{entry.name}{amount} - {entry.case} [{entry.step}]{late}"
-        )
-    if not plan.entries:
-        yield "  nothing to do at the bench today"
-    yield from _listed("sessions", [_session(s) for s in sessions_of(plan) if len(s.steps) > 1])
-    yield from _listed(AIRING, [_airing(each) for each in plan.airings])
-    yield from _listed("ends on another day", [_later(day, each) for each in plan.later])
-    yield from _listed("not today", [f"{x.case} {x.name}: {x.because}" for x in plan.left_out])
-    if plan.entries:
-        yield f"ends {clock(plan.ends_min)}; {_how_good(plan)}"
+    for entry in day.plan.entries:
+        span, what, whose = entry_words(entry)
+        yield f"  {span}  {what} - {whose}"
+    if not day.plan.entries:
+        yield f"  {NOTHING}"
+    for section in day_sections(day):
+        yield section.head
+        yield from (f"  {line}" for line, _ in section.lines)
+    if day.plan.entries:
+        yield end_words(day.plan)
+
+
+NOTHING = "nothing to do at the bench today"
+
+
+def entry_words(entry: Entry) -> tuple[str, str, str]:
+    """Return when, what, and of which case and step, with what is to be said about it."""
+    amount = f", {entry.amount_ml:g} mL" if entry.amount_ml is not None else ""
+    late = f"  LATE by {entry.late_min} min" if entry.late_min else ""
+    return (
+        f"{clock(entry.begin_min)}-{clock(entry.end_min)}",
+        f"{KINDS[entry.kind]}: {entry.name}{amount}",
+        f"{entry.case} [{entry.step}]{late}",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """What stands under one head; each line with the id of its case, empty if it is of none."""
+
+    head: str
+    lines: tuple[tuple[str, str], ...]
+
+
+def day_sections(day: BenchDay) -> tuple[Section, ...]:
+    """Return what a day says behind its order of work; no section is empty."""
+    plan = day.plan
+    sessions = [_session(each) for each in sessions_of(plan) if len(each.steps) > 1]
+    sections = (
+        Section("sessions", tuple((line, "") for line in sessions)),
+        Section(AIRING, tuple((_airing(each), "") for each in plan.airings)),
+        Section("ends on another day", tuple((_later(day, x), x.case) for x in plan.later)),
+        Section(
+            "not today",
+            tuple((f"{x.case} {x.name}: {x.because}", x.case) for x in plan.left_out),
+        ),
+    )
+    return tuple(section for section in sections if section.lines)
+
+
+def end_words(plan: DayPlan) -> str:
+    """Return when the day ends, and how much later than it need."""
+    return f"ends {clock(plan.ends_min)}; {_how_good(plan)}"
 
 
 def _how_good(plan: DayPlan) -> str:
@@ -61,13 +108,6 @@ def _how_good(plan: DayPlan) -> str:
 
 
 AIRING = "air the room: nobody in it but for steps of the same agent"
-
-
-def _listed(head: str, lines: Sequence[str]) -> Iterator[str]:
-    if lines:
-        yield head
-    for line in lines:
-        yield f"  {line}"
 
 
 def _session(session: Session) -> str:
@@ -91,13 +131,17 @@ def _later(day: BenchDay, later: Later) -> str:
 
 def chambers_text(chambers: Iterable[ChamberWatch]) -> str:
     """Return the running chambers as text, one block each."""
-    lines = []
-    for each in chambers:
-        lines.append(each.sentence)
-        if not each.has_inhibitor:
-            lines.append("  no mould inhibitor in it")
-        lines.append(f"  {each.mould.sentence}")
-    return "\n".join(lines or ["no chamber runs"]) + "\n"
+    lines = [line for each in chambers for line in chamber_lines(each)]
+    return "\n".join(lines or [NO_CHAMBER]) + "\n"
+
+
+NO_CHAMBER = "no chamber runs"
+
+
+def chamber_lines(chamber: ChamberWatch) -> tuple[str, ...]:
+    """Return one running chamber in lines, what is wrong with it included."""
+    bare = () if chamber.has_inhibitor else ("  no mould inhibitor in it",)
+    return (chamber.sentence, *bare, f"  {chamber.mould.sentence}")
 
 
 def evidence_text(evidence: Evidence) -> str:
@@ -114,7 +158,7 @@ def history_text(rows: Iterable[HistoryRow]) -> str:
     """Return the history as a table, one attempt a line, its note last."""
     cells = [_cells(row) for row in rows]
     if not cells:
-        return "no attempt on record passes\n"
+        return f"{NO_ATTEMPT}\n"
     table = [HISTORY_HEAD, *cells]
     widths = [max(len(row[place]) for row in table) for place in range(len(HISTORY_HEAD))]
     lines = (
@@ -124,6 +168,7 @@ def history_text(rows: Iterable[HistoryRow]) -> str:
     return "\n".join(lines) + "\n"
 
 
+NO_ATTEMPT = "no attempt on record passes"
 HISTORY_HEAD = (
     "when", "case", "method", "deposit", "zone", "outcome", "mL", "min", "photos", "note",
 )  # fmt: skip
@@ -143,6 +188,15 @@ def _cells(row: HistoryRow) -> tuple[str, ...]:
         ", ".join(photos) or "-",
         " ".join(row.note.split()) or "-",
     )
+
+
+def attempt_words(row: HistoryRow) -> tuple[str, str, str]:
+    """Return one attempt where a table is too wide: when, what became of what, and the rest."""
+    when, case, method, deposit, zone, outcome, ml, minutes, photos, note = _cells(row)
+    figures = [f"{ml} mL"] * (ml != "-") + [f"{minutes} min"] * (minutes != "-")
+    more = [f"{deposit} / {zone}", *figures]
+    more += [f"photos {photos}"] * (photos != "-") + [note] * (note != "-")
+    return when, f"{outcome}: {method} - {case}", "; ".join(more)
 
 
 def photos_text(pairs: Iterable[PhotoPair]) -> str:

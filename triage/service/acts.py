@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from triage.case.models import Case
+from triage.case.models import OUTCOMES, Case
 from triage.case.store import load_case, update_case
 from triage.errors import TriageError, did_you_mean
 from triage.history.advice import SkipSuggestion, skip_suggestions
@@ -14,6 +14,8 @@ from triage.history.columns import Columns, columns_from
 from triage.history.daytypes import Hours
 from triage.history.evidence import Evidence, trials_of
 from triage.history.sharing import Check
+from triage.history.table import Filter, HistoryRow, check_filter, history
+from triage.history.usage import MonthLine, StockLine, evaporated, stock_left
 from triage.history.watch import ChamberWatch, chambers_of, watch, with_look
 from triage.plan.model import Plan
 from triage.service.workshop import Workshop
@@ -35,6 +37,30 @@ def evidence_of(workshop: Workshop) -> Evidence:
     if found is not None:
         return found
     return Evidence(trials_of(columns_from(())), workshop.folder_record.terms())
+
+
+def attempts_on_record(workshop: Workshop, chosen: Filter) -> tuple[HistoryRow, ...]:
+    """Return the attempts of the folder that pass a filter, newest first.
+
+    Raises
+    ------
+    TriageError: a word of the filter that nothing can pass.
+    """
+    if chosen.outcome is not None and chosen.outcome not in OUTCOMES:
+        mend = did_you_mean(chosen.outcome, OUTCOMES)
+        raise TriageError(f'unknown outcome "{chosen.outcome}"', mend=mend)
+    index = workshop.folder_record.index()
+    if index is None:
+        return ()
+    check_filter(index, chosen, workshop.knowledge)
+    return history(index, chosen)
+
+
+def used_up(workshop: Workshop) -> tuple[tuple[MonthLine, ...], tuple[StockLine, ...]]:
+    """Return what evaporated by month, and what is left in the bottles of the bench."""
+    columns = columns_of(workshop)
+    months = evaporated(workshop.knowledge, columns)
+    return months, stock_left(workshop.knowledge, workshop.bench, columns)
 
 
 def newest_cases(workshop: Workshop, most: int = MOST_CASES) -> tuple[Case, ...]:

@@ -123,7 +123,11 @@ class TriageApp(App[TriageError | None]):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Return the commands of the palette: the places of this program, then the common ones."""
         yield SystemCommand("Cases", "All cases", self._to_cases)
-        for name, what in (("bench", "Room, stock, gloves"), ("handbook", "Look things up")):
+        for name, what in (
+            ("today", "The bench day, the chambers, the record"),
+            ("bench", "Room, stock, gloves"),
+            ("handbook", "Look things up"),
+        ):
             yield SystemCommand(name.capitalize(), what, partial(self._when_open, name))
         yield SystemCommand("Motion", "Switch movement on the screen on or off", self._motion)
         yield SystemCommand("Sound", "Switch the bell of the timers on or off", self._sound)
@@ -246,6 +250,8 @@ class TriageApp(App[TriageError | None]):
             self._go("bench", "BenchScreen")
         elif place == "handbook":
             self._go("handbook", "HandbookScreen")
+        elif place == "today":
+            self._go("today", "TodayScreen")
         elif place == "air":
             self._go("air", "AirScreen", case)
         elif place == "photos" and case is not None:

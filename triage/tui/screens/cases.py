@@ -53,6 +53,7 @@ class CasesScreen(ServiceScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", "New case"),
         Binding("slash", "filter", "Filter", key_display="/"),
+        Binding("t", "today", "Today"),
         Binding("o", "bench", "Bench"),
         Binding("h", "handbook", "Handbook"),
         Binding("D", "demo", "Demo case", show=False),
@@ -199,6 +200,10 @@ class CasesScreen(ServiceScreen):
     def action_bench(self) -> None:
         """Go to the bench."""
         self.when_open(lambda: self.post_message(PlaceChosen("bench")))
+
+    def action_today(self) -> None:
+        """Go to the bench day."""
+        self.when_open(lambda: self.post_message(PlaceChosen("today")))
 
     def action_handbook(self) -> None:
         """Go to the handbook."""

@@ -1,0 +1,244 @@
+"""The bench day: what to do in which order, the chambers, the record, what worked and is left."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from triage.history.filterline import EXAMPLE, filter_from_line
+from triage.history.words import end_words, evidence_text, usage_text
+from triage.service.acts import (
+    attempts_on_record,
+    bench_day,
+    evidence_of,
+    note_look,
+    running_chambers,
+    used_up,
+)
+from triage.tui.messages import CaseChosen, PlaceChosen
+from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.entry import EntryScreen
+from triage.tui.services import Services
+from triage.tui.todayrows import (
+    MOST_ROWS,
+    Row,
+    chamber_rows,
+    day_rows,
+    record_rows,
+    text_rows,
+)
+from triage.tui.widgets.actionlist import ActionList
+
+VIEWS = ("The day", "Chambers", "The record", "Worked, and stock")
+DAY, CHAMBERS, RECORD, WORKED = range(len(VIEWS))
+WORKING = "working..."
+ONLY_IN = {"looked": CHAMBERS, "filter": RECORD, "photos": RECORD}
+
+
+@dataclass(frozen=True)
+class View:
+    """What one view says in its line, and its rows."""
+
+    says: str
+    rows: tuple[Row, ...]
+
+
+class TodayScreen(ServiceScreen):
+    """Four views, one key each; Enter on a row opens the plan of its case."""
+
+    PLACE = "The bench day"
+    CSS = """
+    #today-views { height: auto; padding: 0 1; }
+    #today-says { height: auto; padding: 0 1; text-style: bold; }
+    #today-filter { height: 3; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("1", "view(0)", "Day", show=False),
+        Binding("2", "view(1)", "Chambers", show=False),
+        Binding("3", "view(2)", "Record", show=False),
+        Binding("4", "view(3)", "Worked", show=False),
+        Binding("l", "looked", "I looked"),
+        Binding("slash", "filter", "Filter", key_display="/"),
+        Binding("p", "photos", "Photos"),
+        Binding("f5", "read", "Read again", key_display="F5", show=False),
+        Binding("down", "into_list", "Into the list", show=False),
+        Binding("q", "leave", "Back", id="leave"),
+    ]
+
+    def __init__(self, services: Services) -> None:
+        super().__init__(services)
+        self.view = DAY
+        self._rows: tuple[Row, ...] = ()
+        self._filter = ""
+        self._said = ""
+        self._is_old = True
+
+    def parts(self) -> Iterable[Widget]:
+        """Return the names of the views, the filter, what the view says, and its rows."""
+        yield Static("", id="today-views")
+        yield Input(placeholder=EXAMPLE, id="today-filter")
+        yield Static("", id="today-says")
+        yield ActionList(id="today-rows")
+
+    def on_mount(self) -> None:
+        """Begin with the day's order of work."""
+        self.query_one("#today-filter").display = False
+        self.query_one("#today-rows").focus()
+
+    def on_screen_resume(self) -> None:
+        """Read anew on coming here, and on coming back from a case."""
+        if self._is_old and self.is_current:
+            self.action_read()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the keys of one view only while it is shown."""
+        if action in ONLY_IN:
+            return ONLY_IN[action] == self.view
+        return super().check_action(action, parameters)
+
+    # -- reading, in the background --------------------------------------------------------------
+
+    def action_view(self, view: int) -> None:
+        """Go to a view."""
+        if view != self.view:
+            self.view = view
+            self.query_one("#today-filter").display = False
+            self._fill(View("", ()))
+            self.query_one("#today-rows").focus()
+            self.refresh_bindings()
+        self.action_read()
+
+    def action_read(self) -> None:
+        """Read the view that is shown again."""
+        self._is_old = False
+        view, line = self.view, self._filter
+        self._say(WORKING)
+        names = (f"[{n}]" if at == view else f" {n} " for at, n in enumerate(VIEWS))
+        head = "  ".join(f"{at} {name}" for at, name in enumerate(names, 1))
+        self.query_one("#today-views", Static).update(Content(head))
+        self.serve(lambda: self._read(view, line), lambda read: self._show(view, read))
+
+    def show_fault(self, text: str) -> None:
+        """Show a fault; what is on the screen stays, and is said to be what it is."""
+        self._say(self._said)
+        super().show_fault(text)
+
+    def _read(self, view: int, line: str) -> View:
+        workshop = self.services.workshop
+        if view == DAY:
+            day = bench_day(workshop)
+            ends = f"; {end_words(day.plan)}" if day.plan.entries else ""
+            return View(
+                f"{workshop.clock():%Y-%m-%d, planned at %H:%M}, {day.cases} cases{ends}",
+                day_rows(day),
+            )
+        if view == CHAMBERS:
+            chambers = running_chambers(workshop)
+            return View(f"Running chambers: {len(chambers)}", chamber_rows(chambers))
+        if view == RECORD:
+            attempts = attempts_on_record(workshop, filter_from_line(line))
+            more = f", the newest {MOST_ROWS} are shown" if len(attempts) > MOST_ROWS else ""
+            chosen = f" that pass: {line}" if line else " on record"
+            return View(f"Attempts{chosen}: {len(attempts)}{more}", record_rows(attempts))
+        evidence = text_rows(evidence_text(evidence_of(workshop)))
+        return View(
+            "How often methods worked here, and what was used",
+            (*text_rows(usage_text(*used_up(workshop))), *evidence),
+        )
+
+    # -- showing -----------------------------------------------------------------------------------
+
+    def _say(self, text: str) -> None:
+        for line in self.query("#today-says").results(Static):
+            line.update(Content(text))
+
+    def _show(self, view: int, read: View) -> None:
+        if view == self.view:
+            self._fill(read)
+
+    def _fill(self, view: View) -> None:
+        self._said = view.says
+        self._say(view.says)
+        self._rows = view.rows
+        listed = self.query_one("#today-rows", OptionList)
+        at = listed.highlighted
+        listed.set_options(
+            Option(row.prompt, id=str(number), disabled=row.is_title)
+            for number, row in enumerate(view.rows)
+        )
+        if at is not None and at < len(view.rows) and not view.rows[at].is_title:
+            listed.highlighted = at
+        else:
+            listed.action_first()
+
+    def _row(self) -> Row | None:
+        at = self.query_one("#today-rows", OptionList).highlighted
+        return None if at is None or at >= len(self._rows) else self._rows[at]
+
+    # -- acts --------------------------------------------------------------------------------------
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Open the plan of the case under the cursor."""
+        del event
+        row = self._row()
+        if row is not None and row.case:
+            self._is_old = True
+            self.post_message(CaseChosen(row.case))
+
+    def action_looked(self) -> None:
+        """Record a look into the chamber under the cursor."""
+        row = self._row()
+        if row is None or not row.case:
+            self.show_fault("no chamber runs; start the timer of a chamber in its plan")
+            return
+        case = row.case
+        ask = f"{case}: what was seen or topped up? Enter records the look, also without a word."
+        self.app.push_screen(EntryScreen(ask, ""), lambda note: self._looked(case, note))
+
+    def _looked(self, case: str, note: str | None) -> None:
+        if note is not None:
+            self.serve(
+                lambda: note_look(self.services.workshop, case, note),
+                lambda _: self.action_read(),
+            )
+
+    def action_photos(self) -> None:
+        """Show the photos of the case under the cursor."""
+        row = self._row()
+        if row is None or not row.has_photos:
+            self.show_fault("this attempt has no photo; write photos in the filter to find some")
+            return
+        self.post_message(PlaceChosen("photos", row.case))
+
+    def action_filter(self) -> None:
+        """Open the filter line."""
+        line = self.query_one("#today-filter", Input)
+        line.display = True
+        line.focus()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Take the filter; Enter in the list goes on from there."""
+        self._filter = event.value.strip()
+        self.action_read()
+
+    def action_into_list(self) -> None:
+        """Leave the filter line for the list."""
+        self.query_one("#today-rows").focus()
+
+    def action_leave(self) -> None:
+        """Leave the filter line first, then the screen."""
+        line = self.query_one("#today-filter", Input)
+        if not line.display:
+            self.dismiss()
+            return
+        line.value = self._filter = ""
+        line.display = False
+        self.query_one("#today-rows").focus()
+        self.action_read()
