@@ -105,7 +105,7 @@ def test_explained_consult(benchmark, plain):
 @pytest.fixture(scope="module")
 def parts():
     look = Lookahead(consultant(), Bench())
-    Searching(Sweep(look, unseen()), ()).singles()
+    Searching(Sweep(look, unseen()), (), likelihood().far).singles()
     return look
 
 
@@ -140,7 +140,7 @@ def test_next_best_question_again(benchmark, parts):
 def singles(look: Lookahead, case: Case):
     sweep = Sweep(look, case)
     offered = {method for _, rungs in sweep.base.rungs for method in rungs}
-    return Searching(sweep, offered).singles()
+    return Searching(sweep, offered, likelihood().far).singles()
 
 
 def test_complete_single_changes(benchmark, parts):

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cached_property
 from itertools import combinations
 from typing import Any, Literal
 
@@ -19,6 +20,7 @@ from triage.case.models import HARMFUL, OUTCOMES, Case
 from triage.case.profile import Bench, Refused, Stock
 from triage.engine.casefacts import BENCH
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
+from triage.explain.bounds import Bounds, FarRules
 from triage.explain.sweep import SPECIMEN, TAXON, Answer, Sweep
 from triage.plan.barring import equipment_at_hand
 from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
@@ -49,15 +51,6 @@ class Counterfactual:
     before: str | None
     after: str | None
     sentence: str
-
-
-@dataclass(frozen=True, slots=True)
-class Variant:
-    """A changed case and bench, with the change that made it."""
-
-    change: Change
-    case: Case
-    bench: Bench
 
 
 def answer_change(answer: Answer) -> Change:
@@ -200,18 +193,35 @@ def tried(look: Lookahead, case: Case, outlook: Outlook, outcome: str) -> Case:
 class Searching:
     """Finds what would change the next step of one case."""
 
-    def __init__(self, sweep: Sweep, offered: Iterable[str]) -> None:
+    def __init__(self, sweep: Sweep, offered: Iterable[str], rules: FarRules) -> None:
         self.sweep = sweep
+        self.bounds = Bounds(sweep, rules)
         self.look = sweep.look
         self.base = sweep.base
         self.offered = frozenset(offered)
+
+    @cached_property
+    def answers(self) -> dict[Answer, Outlook | None]:
+        """Return every change of one answer with its outlook, None if the next step stays."""
+        found = {}
+        for answer in self.sweep.answers():
+            outlook = self._outlook(answer)
+            found[answer] = outlook if outlook and outlook.head != self.base.head else None
+        return found
+
+    def _outlook(self, answer: Answer) -> Outlook | None:
+        # The bound holds for an answer to an open question; one taken back needs a look.
+        is_new = answer.before == UNKNOWN and answer.finding is not None
+        if is_new and not self.bounds.matters(answer.whose, answer.question, answer.after):
+            return None
+        return self.sweep.outlook({answer.place: answer.after})
 
     def singles(self) -> tuple[Counterfactual, ...]:
         """Return every single change that gives another next step."""
         found = [
             self._found((answer_change(answer),), outlook)
-            for answer, outlook in self.sweep.singles
-            if outlook.head != self.base.head
+            for answer, outlook in self.answers.items()
+            if outlook is not None
         ]
         for change, bench in bench_variants(self.look, self.base, self.offered):
             # Of the bench the facts show nothing but its control.
@@ -228,7 +238,7 @@ class Searching:
     def pairs(self) -> tuple[Counterfactual, ...]:
         """Return pairs of answers that only together give another next step."""
         found = []
-        answers = [a for a, outlook in self.sweep.singles if outlook.head == self.base.head]
+        answers = [answer for answer, outlook in self.answers.items() if outlook is None]
         for one, other in combinations(answers, 2):
             near = one.whose == other.whose or SPECIMEN in (one.whose, other.whose)
             if near and one.place != other.place:

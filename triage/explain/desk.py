@@ -184,7 +184,7 @@ class ExplainDesk:
         sweep = self.sweep(case)
         offered = {method for _, rungs in sweep.base.rungs for method in rungs}
         offered |= self._offered(case)
-        return Searching(sweep, offered).smallest()
+        return Searching(sweep, offered, self.likelihood.far).smallest()
 
     def _offered(self, case: Case) -> set[str]:
         look = self.look()

@@ -82,17 +82,13 @@ class Sweep:
                 if question.about == about:
                     yield fact, question.id, tuple(answer.id for answer in question.answers)
 
-    @cached_property
-    def singles(self) -> tuple[tuple[Answer, Outlook], ...]:
-        """Return every change of one answer, taking one back included, with its outlook."""
-        found = []
+    def answers(self) -> Iterator[Answer]:
+        """Yield every change of one answer, taking one back included."""
         for fact, question, answers in self.places():
             before = fact.fields[question]
             for after in (*answers, UNKNOWN):
                 if after != before:
-                    answer = Answer(fact.key, question, before, after)
-                    found.append((answer, self.outlook({answer.place: after})))
-        return tuple(found)
+                    yield Answer(fact.key, question, before, after)
 
     def open_places(self) -> Iterator[tuple[Fact, str, tuple[str, ...]]]:
         """Yield each fact and question not answered yet with the answers it may take."""
