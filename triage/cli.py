@@ -45,12 +45,12 @@ order of work
 """
 TITLES = {
     "work": "the work",
-    "look": "why and what if",
+    "look": "why, what if",
     "calc": "arithmetic",
-    "history": "day and history",
-    "sheet": "to read and print",
-    "handbook": "to read and print",
-    "serve": "to read and print",
+    "history": "day, history",
+    "sheet": "read and print",
+    "handbook": "read and print",
+    "serve": "read and print",
     "knowledge": "the rulebase",
     "prove": "the rulebase",
     "completion": "the rulebase",
@@ -68,8 +68,8 @@ class MainParser(Parser):
         """Return the order of work and the commands by kind."""
         lines = [f"usage: {USAGE}", TEXT.rstrip(), ""]
         for title, names in self.by_title.items():
-            row = f"{title:<18}{' '.join(names)}"
-            lines += textwrap.wrap(row, 78, initial_indent="  ", subsequent_indent=" " * 20)
+            row = f"{title:<16}{' '.join(names)}"
+            lines += textwrap.wrap(row, 80, initial_indent="  ", subsequent_indent=" " * 18)
         lines += ["", "triage COMMAND --help shows its options and an example; --version, --help"]
         return "\n".join(lines) + "\n"
 
