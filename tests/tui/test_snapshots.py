@@ -19,7 +19,17 @@ from triage.service import Workshop
 
 DRAWN_WITH = "8.2.8"
 # Wide screens differ from narrow ones by their columns only: those that have some.
-WIDE = ("cases", "plan", "desk-why", "observe", "questions-finding", "walk", "air", "handbook")
+WIDE = (
+    "cases",
+    "plan",
+    "desk-why",
+    "observe",
+    "questions-finding",
+    "walk",
+    "air",
+    "today",
+    "handbook",
+)
 pytestmark = pytest.mark.skipif(
     textual.__version__ != DRAWN_WITH,
     reason=f"the pictures were drawn with Textual {DRAWN_WITH}, here is {textual.__version__}",

@@ -51,7 +51,7 @@ class CasesScreen(ServiceScreen):
 
     PLACE = "Cases"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("n", "new", "New case"),
+        Binding("n", "new", "New"),
         Binding("slash", "filter", "Filter", key_display="/"),
         Binding("t", "today", "Today"),
         Binding("o", "bench", "Bench"),

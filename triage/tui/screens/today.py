@@ -149,7 +149,7 @@ class TodayScreen(ServiceScreen):
             return View(f"Attempts{chosen}: {len(attempts)}{more}", record_rows(attempts))
         evidence = text_rows(evidence_text(evidence_of(workshop)))
         return View(
-            "How often methods worked here, and what was used",
+            "What was used and is left; below it how often methods worked here",
             (*text_rows(usage_text(*used_up(workshop))), *evidence),
         )
 
