@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from multiprocessing.pool import Pool
@@ -29,9 +30,24 @@ def pool(
     arguments  what it is called with
     """
     context = multiprocessing.get_context("spawn")
-    workers = context.Pool(jobs or os.cpu_count() or 1, begin, arguments)
+    with _deaf():
+        # What is ignored now is ignored by the new processes from their first moment.
+        workers = context.Pool(jobs or os.cpu_count() or 1, begin, arguments)
     try:
         yield workers
     finally:
         workers.terminate()
         workers.join()
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Ignore the interrupt key for a moment; only the main thread can say so."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)

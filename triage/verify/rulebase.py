@@ -386,7 +386,10 @@ def idle_interlocks(base: Rulebase) -> Iterator[TriageError]:
 
 @_check(REMARKS, "unused-entry")
 def unused_entries(base: Rulebase) -> Iterator[TriageError]:
-    """Yield stop signs, techniques, agents and equipment that no method uses."""
+    """Yield stop signs, techniques, agents and equipment that no method uses.
+
+    An agent that another one must not meet, or that has doses of its own, is listed for that.
+    """
     knowledge = base.knowledge
     used: dict[str, set[str]] = {
         "stop": set(),
@@ -401,6 +404,8 @@ def unused_entries(base: Rulebase) -> Iterator[TriageError]:
         used["agent"].update([method.agent] if method.agent else [])
         used["agent"].update(part.agent for part in method.with_)
     used["agent"].update(a.vapour_of for a in knowledge.agents.values() if a.vapour_of)
+    used["agent"].update(m.with_ for a in knowledge.agents.values() for m in a.incompatible)
+    used["agent"].update(dose.agent for dose in knowledge.doses.values() if dose.agent)
     for kind, names in used.items():
         for entry in knowledge.table(kind):
             is_listed_to_refuse = kind == "agent" and knowledge.agents[entry].never

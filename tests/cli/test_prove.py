@@ -1,0 +1,66 @@
+"""The proofs as commands: bad options, an interrupt, and what the short ones print."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from triage.cli import main
+
+BAD = {
+    "jobs of nothing": ["sweep", "--jobs", "0"],
+    "jobs in words": ["mutations", "--jobs", "two"],
+    "fewer than none": ["faults", "--count", "-3"],
+    "a part of one": ["mutations", "--each", "0.5"],
+    "no such option": ["coverage", "--nope"],
+    "no such proof": ["everything"],
+    "no such rules": ["coverage", "--rules", "no-such-folder"],
+}
+
+
+@pytest.mark.parametrize("words", BAD.values(), ids=BAD)
+def test_a_bad_option_is_one_line_and_exit_2(words, capsys):
+    assert main(["prove", *words]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_coverage_is_printed_as_whole_numbers(capsys):
+    assert main(["prove", "coverage"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert sum("(100 %)" in line for line in lines) == 3
+    assert not any("no case" in line for line in lines)
+
+
+def test_coverage_as_data(capsys):
+    assert main(["prove", "coverage", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["missing"] == found["unfired"] == found["never_needed"] == []
+    assert found["covered"] + len(found["impossible"]) == found["conditions"]
+
+
+@pytest.mark.parametrize(
+    ("what", "seconds"), [("sweep", 6.0), ("faults", 4.0), ("mutations", 2.0)]
+)
+def test_an_interrupt_ends_it_cleanly(what, seconds):
+    """The interrupt key reaches all processes of a terminal; one line, no traceback, none left."""
+    started = subprocess.Popen(
+        [sys.executable, "-m", "triage", "prove", what, "--jobs", "1"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+        text=True,
+    )
+    time.sleep(seconds)
+    os.killpg(started.pid, signal.SIGINT)
+    out, err = started.communicate(timeout=60)
+    assert started.returncode == 130, err
+    assert err.strip().splitlines()[-1] == "stopped; what was recorded is kept"
+    assert "Traceback" not in out + err
