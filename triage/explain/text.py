@@ -121,15 +121,23 @@ def contradictions_text(found: Iterable[Contradiction]) -> Iterator[str]:
         yield from _wrapped(f"CONTRADICTION: {each.sentence}", "")
 
 
-def changes_text(found: Iterable[Counterfactual], knowledge: Knowledge) -> Iterator[str]:
-    """Yield what would change the next step, the changes with one outcome together."""
+def changes_by_outcome(
+    found: Iterable[Counterfactual], knowledge: Knowledge
+) -> dict[str, list[str]]:
+    """Return what would change the next step, the changes with one outcome together."""
     by_outcome: dict[str, list[str]] = {}
     for counterfactual in found:
         _, _, outcome = counterfactual.sentence.partition(": ")
         changes = " and ".join(_change(c, knowledge) for c in counterfactual.changes)
-        by_outcome.setdefault(outcome, []).append(changes)
-    for outcome, lines in by_outcome.items():
-        yield from _wrapped(f"{outcome[:1].upper()}{outcome[1:].rstrip('.')}, with:", "")
+        head = f"{outcome[:1].upper()}{outcome[1:].rstrip('.')}, with:"
+        by_outcome.setdefault(head, []).append(changes)
+    return by_outcome
+
+
+def changes_text(found: Iterable[Counterfactual], knowledge: Knowledge) -> Iterator[str]:
+    """Yield what would change the next step as lines."""
+    for outcome, lines in changes_by_outcome(found, knowledge).items():
+        yield from _wrapped(outcome, "")
         for line in lines:
             yield from _wrapped(line, "  ")
 

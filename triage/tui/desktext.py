@@ -11,9 +11,10 @@ from triage.explain.counterfactual import Counterfactual
 from triage.explain.nextquestion import NextQuestion
 from triage.explain.node import Node
 from triage.explain.sensitivity import Firmness
-from triage.explain.text import STATES
+from triage.explain.text import STATES, changes_by_outcome
 from triage.explain.whatif import WhatIf
 from triage.explain.whynot import WhyNot
+from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 from triage.tui.hanging import BOLD, Hanging, Rows, hanging
 from triage.tui.words import stage_word
@@ -109,9 +110,15 @@ def contrast_lines(found: Iterable[Contrast]) -> Reasons:
     return _all(lines(), "The two stand on no common ladder.")
 
 
-def change_lines(found: Iterable[Counterfactual]) -> Reasons:
-    """Return what would change the next step."""
-    return _all((Line(0, each.sentence) for each in found), "Nothing known would change it.")
+def change_lines(found: Iterable[Counterfactual], knowledge: Knowledge) -> Reasons:
+    """Return what would change the next step, in the words of the command."""
+
+    def lines() -> Iterator[Line]:
+        for outcome, changes in changes_by_outcome(found, knowledge).items():
+            yield _head(outcome)
+            yield from (Line(1, change) for change in changes)
+
+    return _all(lines(), "Nothing known would change it.")
 
 
 def question_lines(found: Iterable[NextQuestion]) -> Reasons:

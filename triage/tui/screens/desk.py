@@ -144,7 +144,7 @@ class DeskMenu:
     def _change(self) -> None:
         self._tell(
             "What would change the next step",
-            lambda: change_lines(self.workshop.desk.changes(self.case)),
+            lambda: change_lines(self.workshop.desk.changes(self.case), self.workshop.knowledge),
         )
 
     def _ask(self) -> None:

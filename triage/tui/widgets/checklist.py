@@ -68,6 +68,19 @@ class Checklist(Static):
             parts.append(f" {keyset_of(self.app).sign('walk.details')}  all in full")
         return Content.assemble(*parts)
 
+    def next_alone(self) -> Content:
+        """Return the next line to be ticked alone, where no more than that fits."""
+        waiting = [at for at in range(1, len(self.lines) + 1) if at not in self._ticked]
+        if not waiting:
+            return self.told(is_folded=True)
+        number = waiting[0]
+        key = keyset_of(self.app).sign("walk.details")
+        return Content.assemble(
+            (f"MAKE READY, {len(waiting)} left. ", "bold"),
+            f"{key}  all in full\n\n",
+            (f"{number % 10} [ ] {self.lines[number - 1]}", "bold"),
+        )
+
     def _room(self) -> Region:
         parent = self.parent
         return parent.scrollable_content_region if isinstance(parent, Widget) else Region()
@@ -76,12 +89,19 @@ class Checklist(Static):
         return self._room().width
 
     def _draw(self) -> None:
-        text, room = self.told(is_folded=False), self._room()
-        if room.height and text.get_height({}, max(1, room.width)) > room.height:
+        room = self._room()
+        text = self.told(is_folded=False)
+        if room.height and _rows(text, room.width) > room.height:
             text = self.told(is_folded=True)
+            if _rows(text, room.width) > room.height:
+                text = self.next_alone()
         if text != self._drawn:
             self._drawn = text
             self.update(text)
+
+
+def _rows(text: Content, width: int) -> int:
+    return text.get_height({}, max(1, width))
 
 
 def cut(text: str, width: int) -> str:
