@@ -52,7 +52,10 @@ if TYPE_CHECKING:
 NAME = "triage"
 DEFAULT_THEME = "textual-dark"
 # The screens that are likely to come next, imported when the first one stands.
-BEHIND = ("plan", "observe", "questions", "walk", "newcase", "bench", "handbook", "air", "photos")
+BEHIND = (
+    *("plan", "observe", "questions", "walk", "newcase", "bench", "handbook", "air", "photos"),
+    "today",
+)
 GET_READY_S = 0.5
 HELP_MORE = (
     "Arrows, PgUp and PgDn move; Enter acts on the row under the cursor; ctrl+p finds anything.\n"
