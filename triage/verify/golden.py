@@ -171,14 +171,16 @@ def _expectations(consultant: Consultant) -> dict[str, Any]:
     for family, rules in consultant.knowledge.rules.items():
         normal = {rule.id: rule for rule in consultant.normal.by_family[family]}
         for rule in rules:
-            known: list[dict[str, set[str]]] = []
+            known: list[tuple[dict[str, set[str]], dict[str, Any]]] = []
             for number, case in enumerate(rule.cases, start=1):
                 facts = facts_of_case(consultant, normal[rule.id], case)
                 said = said_by(consultant.knowledge, evaluate((normal[rule.id],), facts))
-                if not said or said in known:
-                    continue
-                known.append(said)
                 given = facts_given(case)
+                # Beside what the rule reads a case may say what keeps other rules silent.
+                beside = _beside(normal[rule.id], given)
+                if not said or (said, beside) in known:
+                    continue
+                known.append((said, beside))
                 given |= {f.kind: {} for f in facts if f.kind not in given}
                 fields = _fields_of(normal[rule.id])
                 found[f"{rule.id} {number}"] = {
@@ -193,6 +195,17 @@ def _expectations(consultant: Consultant) -> dict[str, Any]:
                     },
                 }
     return found
+
+
+def _beside(rule: NormalRule, given: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a case gives beyond the fields that the rule itself reads."""
+    read = set(_fields_of(rule))
+    return {
+        f"{kind}.{name}": value
+        for kind, fields in given.items()
+        for name, value in (fields.items() if isinstance(fields, Mapping) else ())
+        if (kind, name) not in read and name != "id"
+    }
 
 
 def _fields_of(rule: NormalRule) -> list[tuple[str, str]]:
