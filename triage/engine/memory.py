@@ -7,14 +7,16 @@ import gc
 # A consultation makes some thousands of objects and lets go of nearly all without help; looking
 # through them every 700 objects, as is usual, took a fifth of its time.
 YOUNG = 20_000
-MIDDLE = 20
-OLD = 50
+MIDDLE = 10
+OLD = 10
 
 
 def spare_loaded() -> None:
     """Leave what is loaded out of every later collection, and collect seldom.
 
-    To be called once, when the knowledge of a process is loaded: all of it stays to the end.
+    To be called when the knowledge of a process is loaded: all of it stays to the end. Only the
+    first call leaves anything out; a later one would keep what a closed session left behind.
     """
-    gc.freeze()
+    if not gc.get_freeze_count():
+        gc.freeze()
     gc.set_threshold(YOUNG, MIDDLE, OLD)
