@@ -18,6 +18,7 @@ from triage.plan.model import AirLine, LimitLine
 from triage.plan.substances import (
     bare_room,
     controls_of,
+    further_of,
     limit_mg_per_m3,
     release_min_of,
     room_of,
@@ -141,14 +142,11 @@ class AirJudge:
         minutes   how long it lasts [min]; 0 means at once
         """
         releases, substances = [], []
-        for part in method.with_:
-            substance = self.substance(part.agent)
-            if substance.airborne == "none" or self._is_plain(part.agent):
+        for agent, share in further_of(self.knowledge, method):
+            substance = self.substance(agent)
+            if substance.airborne == "none":
                 continue
-            if part.strength is None or not part.strength.unit.startswith("%"):
-                continue
-            density = substance.density_g_per_ml or 1.0
-            mass_mg = amount_ml * density * strength_fraction(part.strength) * 1000.0
+            mass_mg = amount_ml * (substance.density_g_per_ml or 1.0) * share * 1000.0
             releases.append(Release(start_min, mass_mg, substance.key, minutes))
             substances.append(substance)
         return tuple(releases), tuple(substances)

@@ -2,28 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 
 from triage.case.models import Attempt, Case
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.substance import Substance
 from triage.knowledge.book import Knowledge
-from triage.plan.substances import release_min_of, strength_fraction, substance_of
+from triage.plan.substances import further_of, release_min_of, strength_fraction, substance_of
 
 MG_PER_G = 1000.0
 ROUND_MIN = 5.0
 
 
-def _released_mg(knowledge: Knowledge, attempt: Attempt, substance: Substance) -> float:
-    """Return the mass that an attempt put down [mg]; all of it counts as evaporated."""
-    if not attempt.amount_ml or substance.density_g_per_ml is None:
-        return 0.0
+def _released_mg(
+    knowledge: Knowledge, attempt: Attempt, substances: dict[str, Substance]
+) -> Iterator[tuple[str, float]]:
+    """Yield (agent, mass that an attempt put down [mg]); all of it counts as evaporated.
+
+    The further agents of the method's liquid count as well as its main one.
+    """
     method = knowledge.methods.get(attempt.method or "")
-    share = strength_fraction(method.strength) if method else 1.0
-    if method and method.amount:
-        share *= method.amount.open_share
-    return attempt.amount_ml * substance.density_g_per_ml * share * MG_PER_G
+    # Agent, its share of the liquid, and the density it is taken to have if none is known [g/mL].
+    parts: list[tuple[str, float, float]] = []
+    if attempt.agent is not None and attempt.agent in knowledge.agents:
+        share = strength_fraction(method.strength) if method else 1.0
+        open_share = method.amount.open_share if method and method.amount else 1.0
+        parts.append((attempt.agent, share * open_share, 0.0))
+    if method:
+        parts += [(agent, share, 1.0) for agent, share in further_of(knowledge, method)]
+    for agent, share, unknown in parts:
+        substance = substances.setdefault(agent, substance_of(knowledge, knowledge.agents[agent]))
+        density = substance.density_g_per_ml or unknown
+        mass_mg = (attempt.amount_ml or 0.0) * density * share * MG_PER_G
+        if mass_mg > 0 and substance.airborne != "none":
+            yield agent, mass_mg
 
 
 def day_ledger(knowledge: Knowledge, cases: Iterable[Case], now: datetime) -> DayLedger:
@@ -37,15 +50,13 @@ def day_ledger(knowledge: Knowledge, cases: Iterable[Case], now: datetime) -> Da
     for case in cases:
         for attempt in case.effective_attempts():
             local = attempt.at.astimezone(now.tzinfo)
-            agent = knowledge.agents.get(attempt.agent or "")
-            if local.date() != now.date() or agent is None or attempt.outcome == "not-done":
+            if local.date() != now.date() or attempt.outcome == "not-done":
                 continue
-            substance = substances.setdefault(agent.id, substance_of(knowledge, agent))
-            mass_mg = _released_mg(knowledge, attempt, substance)
-            if mass_mg > 0 and substance.airborne != "none":
-                method = knowledge.methods.get(attempt.method or "")
-                lasting = release_min_of(knowledge, method, attempt.minutes)
-                releases.append(Release(_minute(local), mass_mg, agent.id, lasting))
+            lasting = release_min_of(
+                knowledge, knowledge.methods.get(attempt.method or ""), attempt.minutes
+            )
+            for agent, mass_mg in _released_mg(knowledge, attempt, substances):
+                releases.append(Release(_minute(local), mass_mg, agent, lasting))
     used = {release.agent for release in releases}
     kept = tuple(substances[key] for key in sorted(used))
     return DayLedger(tuple(releases), kept, _now_min(releases, now))

@@ -142,3 +142,17 @@ def room_of(knowledge: Knowledge, bench: Bench) -> Room:
     control = control_of(knowledge, bench.room.control)
     room = bare_room(knowledge, bench)
     return control.applied_to(room) if control else room
+
+
+def further_of(knowledge: Knowledge, method: Method) -> tuple[tuple[str, float], ...]:
+    """Return (agent, mass fraction) of the further agents in the liquid of a method.
+
+    Left out are those that neither harm nor have a limit, and those of no known strength.
+    """
+    found = []
+    for part in method.with_:
+        entry = knowledge.agents[part.agent]
+        is_plain = not entry.hazards and not entry.limits
+        if not is_plain and part.strength is not None and part.strength.unit.startswith("%"):
+            found.append((part.agent, strength_fraction(part.strength)))
+    return tuple(found)

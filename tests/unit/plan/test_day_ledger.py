@@ -65,3 +65,18 @@ def test_all_cases_of_the_day_are_added(knowledge: Knowledge) -> None:
     assert len(ledger.releases) == 2
     # No time was written down: the dwell of the method counts, at least a minute.
     assert ledger.releases[1].release_min >= knowledge.judgement.least_release_min.value
+
+
+def test_every_agent_in_the_liquid_counts(knowledge: Knowledge) -> None:
+    """A bath of an enzyme in thin acid: the acid goes into the air, though the enzyme does not."""
+    case = case_with("beetles", "elytra", OILY)
+    method = knowledge.methods["pepsin-joint"]
+    attempt = changes.new_attempt(
+        "a1", NINE, "case-stuck-pepsin-joint", "better", method=method.id, agent=method.agent,
+        amount_ml=2.0, minutes=30.0,
+    )
+    day = day_ledger(knowledge, [changes.with_attempt(case, attempt)], NINE + timedelta(hours=1))
+    further = {part.agent for part in method.with_ if knowledge.agents[part.agent].limits}
+    assert further
+    assert {release.agent for release in day.releases} == further
+    assert all(release.amount_mg > 0 for release in day.releases)
