@@ -207,7 +207,8 @@ def test_eyes_get_water_and_mild_surfactant_only(
     knowledge: Knowledge, consultant: Consultant, eye: str
 ) -> None:
     """No chlorinated solvent, no solvent at all on eyes. Source: common practice."""
-    barred = forbidden(consultant, specimen=SOFT, finding={"zone": eye}, bench={"control": "hood"})
+    sound = SOFT | {"cracks": "none", "pest-holes": "none", "missing-parts": "none"}
+    barred = forbidden(consultant, specimen=sound, finding={"zone": eye}, bench={"control": "hood"})
     for method in knowledge.methods.values():
         wet = knowledge.techniques[method.technique].wet != "dry"
         if method.stage == "clean" and wet and method.id not in barred and method.agent:

@@ -40,6 +40,7 @@ READY = {
     "joints-stuck": "none",
     "cracks": "none",
     "pest-holes": "none",
+    "missing-parts": "none",
     "pollen-wanted": "no",
 }
 OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
