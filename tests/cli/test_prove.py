@@ -57,6 +57,8 @@ def test_an_interrupt_ends_it_cleanly(what, seconds):
         stderr=subprocess.PIPE,
         start_new_session=True,
         text=True,
+        # A suite that runs in the background hands down an ignored interrupt.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509
     )
     time.sleep(seconds)
     os.killpg(started.pid, signal.SIGINT)
