@@ -170,9 +170,13 @@ def test_a_chemical_step_is_complete(planner: Planner, knowledge: Knowledge) -> 
     chemical = [s for s in plan.steps if s.agent and knowledge.agents[s.agent].limits]
     assert chemical
     for step in chemical:
-        assert step.amount_ml and step.make_up and step.success and step.stop_points
+        assert step.amount_ml
+        assert step.make_up
+        assert step.success
+        assert step.stop_points
         assert step.protection.gloves, step.id
         assert step.air is not None
         assert any(limit.ratio > 0 for limit in step.air.limits), step.id
         assert step.air.ventilation
-        assert step.because and step.rules
+        assert step.because
+        assert step.rules

@@ -75,9 +75,7 @@ def _is_about(conclusion: Conclusion, given: Mapping[str, Any]) -> bool:
     method = given.get("method")
     if method is not None and all(method not in (conclusion.get(n) or ()) for n in METHODS):
         return False
-    return all(
-        given[name] in (conclusion.get(name) or ()) for name in METHODS[1:] if name in given
-    )
+    return all(given[name] in (conclusion.get(name) or ()) for name in METHODS[1:] if name in given)
 
 
 def failed_cases(consultant: Consultant) -> list[TriageError]:
