@@ -125,8 +125,8 @@ def small_axes(consultant: Consultant) -> Axes:
 
 
 def _is_swept_up(consultant: Consultant, axes: Axes) -> bool:
-    """Return whether a small sweep finds a promise broken."""
-    sweeper = Sweeper(consultant, axes)
+    """Return whether a small sweep, without walks, finds a promise broken."""
+    sweeper = Sweeper(consultant, axes, walking=False)
     return any(+sweeper.sweep(deposit).broken for deposit in axes.deposits)
 
 

@@ -43,11 +43,15 @@ def promises() -> tuple[Any, ...]:
 
 
 class Sweeper:
-    """Sweeps one deposit after the other in one process."""
+    """Sweeps one deposit after the other in one process.
 
-    def __init__(self, consultant: Consultant, axes: Axes) -> None:
+    ``walking`` says whether ladders are walked and plans completed, which costs most of the time.
+    """
+
+    def __init__(self, consultant: Consultant, axes: Axes, *, walking: bool = True) -> None:
         self.consultant = consultant
         self.axes = axes
+        self.walking = walking
         self.projector = Projector(consultant, axes)
         self.maker = SceneMaker(consultant, axes)
         self.walker = Walker(consultant, self.maker.maker)
@@ -70,7 +74,8 @@ class Sweeper:
         tally.classes += len(scenes)
         self._check_groups(plane, scenes, tally)
         self._pairs(numbers, scenes, tally)
-        self._show_cautions(plane, scenes, tally)
+        if self.walking:
+            self._show_cautions(plane, scenes, tally)
         return tally
 
     # -- classes ------------------------------------------------------------------------------
@@ -98,7 +103,7 @@ class Sweeper:
         where = (describe(scene.combination), scene.bench.name)
         check_all(SCENE, scene, where, tally, count)
         key = (scene.settled, scene.kept.walk_key)
-        if key not in self._walked:
+        if self.walking and key not in self._walked:
             self._walked.add(key)
             self._walk(scene, tally)
 

@@ -361,11 +361,8 @@ def swept(broken: Break, axes: Axes, patch: pytest.MonkeyPatch, name: str) -> di
     knowledge = broken.knowledge(shipped())
     normal = broken.normal(Consultant(knowledge).normal) if broken.normal else None
     part = part_of(axes, broken, walking=name not in SCENES)
-    sweeper = Sweeper(Consultant(knowledge, normal), part)
-    if name in SCENES:
-        # Walks and complete plans have nothing to do with these.
-        patch.setattr(sweeper, "_walk", lambda *_: None)
-        patch.setattr(sweeper, "_show_cautions", lambda *_: None)
+    # Walks and complete plans have nothing to do with promises about scenes.
+    sweeper = Sweeper(Consultant(knowledge, normal), part, walking=name not in SCENES)
     return dict(+sweeper.sweep(broken.deposit).broken)
 
 
