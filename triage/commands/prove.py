@@ -49,7 +49,7 @@ def add_commands(subparsers: Subparsers) -> None:
     mutations.add_argument(
         "--sweep",
         action="store_true",
-        help="sweep, on a small scale, what only the second entry catches",
+        help="sweep, on a small scale, what only the second entry catches (long)",
     )
     faults = command(
         kinds,
