@@ -39,10 +39,10 @@ def check_specimen_hazard(seed: int) -> Counter[str]:
         assert not meta.allowed(after) & meta.interlocked(before), what
         assert not meta.acting(meta.allowed(after) - meta.allowed(before)), what
         # What a finding is taken to be may change with the news, and with it the interlocks that
-        # belong to that deposit; so may the end of a contradiction, which had left a deposit
+        # belong to that deposit; so may the end of one contradiction, which had left a deposit
         # suspected. All others stay.
         lost = meta.interlocked(before) - meta.interlocked(after)
-        if len(after.conflicts) < len(before.conflicts):
+        if after.conflicts != before.conflicts:
             lost = set()
         lost = {p for p in lost if meta.reading(before, p[0]) == meta.reading(after, p[0])}
         assert lost == set(), what

@@ -131,7 +131,7 @@ async def test_after_an_interruption_over_30_s_it_is_asked_again(
         assert driver.screen.panel == panel
         said = driver.screen.query_one("#fault").text
         # What was confirmed last is named, and asked for again.
-        assert ("confirmed before: the checklist" in said) == (panel == "ready")
+        assert ("confirmed before: test spot unchanged" in said) == (panel == "ready")
         assert ("confirm it again" in said) == (panel == "ready")
 
 

@@ -283,9 +283,13 @@ class WalkScreen(CaseScreen):
         """Ask again for what must be ready and seen if nobody worked here for that long."""
         again_s = self.services.workshop.knowledge.judgement.release_again_s.value
         if self.step is not None and away_s > again_s and (self.step.hazardous or self.step.hold):
-            confirmed = self.observed or "the checklist"
+            checklist = self.query_one(Checklist)
+            ticked = "the checklist" if self.step.hazardous and checklist.is_ready else ""
+            confirmed = self.observed or ticked
+            checklist.clear()
+            if not confirmed:
+                return  # said once already, or nothing stood yet that would have to be said again
             self.observed = ""
-            self.query_one(Checklist).clear()
             self._enter()
             self.show_fault(
                 f"you were away for {span_words(round(away_s))}; confirmed before: {confirmed}; "
