@@ -11,7 +11,7 @@ from triage.engine.build import FamilyEngine, build_engine
 from triage.engine.casefacts import Locate, facts_from, nowhere
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.indexed import RuleIndex
-from triage.engine.normal import NormalRule, NormalRules, normalise
+from triage.engine.normal import NormalRules, normalise
 from triage.engine.plain import evaluate
 from triage.engine.reading import (
     Conflict,
@@ -254,8 +254,3 @@ def _closed_facts(gates: tuple[Conclusion, ...]) -> tuple[Fact, ...]:
 def unanswered(finding: Fact) -> tuple[str, ...]:
     """Return the fields of a finding that are unknown."""
     return tuple(name for name, value in finding.fields.items() if value == UNKNOWN)
-
-
-def rule_fires(rule: NormalRule, facts: Iterable[Fact]) -> tuple[Conclusion, ...]:
-    """Return what one rule concludes from given facts, for the cases written beside it."""
-    return evaluate((rule,), tuple(facts))

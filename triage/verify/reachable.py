@@ -8,7 +8,7 @@ from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.normal import NormalRule, Template
 from triage.engine.vocabulary import NONE
-from triage.knowledge.rules import FAMILIES, Family
+from triage.knowledge.rules import FAMILIES
 from triage.verify.sets import Domains, domains_of, never_fires
 
 
@@ -125,12 +125,3 @@ def _read_deposits(rule: NormalRule) -> frozenset[str]:
         if pattern.kind == "reading" and "deposit" in allowed:
             return allowed["deposit"]
     return frozenset({NONE})
-
-
-def family_of(consultant: Consultant, rule_id: str) -> Family:
-    """Return the family of a rule."""
-    return next(
-        family
-        for family, rules in consultant.normal.by_family.items()
-        if any(rule.id == rule_id for rule in rules)
-    )
