@@ -6,10 +6,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
-from triage.engine.reading import Reading, combine
+from triage.engine.reading import HAZARD, Reading, certainty_of, combine, reach_of, weight_of
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.knowledge.book import Knowledge
 from triage.knowledge.load import load_knowledge
@@ -116,6 +118,67 @@ def test_bloom_that_is_seen_outlives_a_sign_that_excludes_it(consultant: Consult
     signs = {"texture": "even-bloom", "symmetry": "both-sides", "blotter": "oil-spot"}
     bloom = read(consultant, signs)["natural-bloom"]
     assert bloom.standing not in {"excluded", "doubtful", "open"}
+
+
+@pytest.mark.parametrize("sign", [{"sheen": "even-gloss-all-over"}, {"colour": "tan-yellow"}])
+@pytest.mark.parametrize("age", ["before-1990", "since-1990"])
+def test_lesser_signs_do_not_outweigh_a_sign_of_old_poison(
+    sign: dict[str, str], age: str, consultant: Consultant, knowledge: Knowledge
+) -> None:
+    """What excludes the poison leaves it suspected beside its signs; a lesser sign freed it once."""
+    poison = read(consultant, sign, specimen={"old-poison-signs": "yes", "age": age})
+    assert poison["old-poison-salt"].standing in {"suspected", "likely", "settled"}
+    assert poison["old-poison-salt"].reach >= knowledge.judgement.suspected.value
+
+
+def test_an_open_question_counts_as_the_answer_that_speaks_for_mould(
+    consultant: Consultant, knowledge: Knowledge
+) -> None:
+    """A musty smell would make it mould beside all that speaks against; so may an open one."""
+    suspected = knowledge.judgement.suspected.value
+    signs = {"texture": "even-bloom", "symmetry": "both-sides", "dry-brush": "moves"}
+    signs |= {"damp-before": "no"}
+    room = {"mouldy-smell": "no"}
+    asked = {
+        smell: read(consultant, {**signs, "smell": smell}, specimen=room)["mould"]
+        for smell in ("musty", "none", UNKNOWN)
+    }
+    assert min(weight_of(e) for e in asked["none"].evidence) > -1
+    assert asked["musty"].standing == "suspected"
+    assert asked["none"].reach < suspected <= asked[UNKNOWN].reach
+
+
+weights = st.lists(st.integers(-9, 9).map(lambda tenths: tenths / 10), max_size=6)
+
+
+@given(weights, weights)
+def test_one_sign_keeps_a_hazard_suspected(some: list[float], more: list[float]) -> None:
+    """Nothing that is added below an exclusion, and no exclusion, ends the suspicion."""
+    suspected, most = 0.2, 0.98
+    held = tuple(sorted(some))
+    certainty = certainty_of(held, suspected, most, HAZARD)
+    if max(some, default=0.0) >= suspected:
+        for against in (more, [*more, -1.0]):
+            added = tuple(sorted([*some, *against]))
+            assert certainty_of(added, suspected, most, HAZARD) >= suspected
+    else:
+        assert certainty == combine(some, most)
+    # An open question counts at least as much as its answer would.
+    for answer in [weight for weight in more if weight > 0]:
+        answered = certainty_of(tuple(sorted([*some, answer])), suspected, most, HAZARD)
+        assert reach_of(held, (answer,), suspected, most, HAZARD) >= answered
+
+
+@pytest.mark.parametrize(
+    ("guard", "given_by_both", "excluded"),
+    [("none", 0.0, 0.0), ("protect", 0.0, 0.2), (HAZARD, 0.2, 0.2)],
+)
+def test_only_what_is_hazardous_to_people_outlives_an_equal_sign_against_it(
+    guard: str, given_by_both: float, excluded: float
+) -> None:
+    """Dirt too lies on both sides: the insect's own wax is weighed, or it would be all dirt."""
+    assert certainty_of((-0.5, 0.5), 0.2, 0.98, guard) == given_by_both
+    assert certainty_of((-1.0, -0.5, 0.5), 0.2, 0.98, guard) == excluded
 
 
 def test_stubborn_paste_is_told_apart_by_drops(consultant: Consultant) -> None:

@@ -5,18 +5,22 @@ from __future__ import annotations
 import copy
 import random
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 from tests.support.builders import OILY, case_with, full_bench
 from tests.support.case_gen import drawn
 from tests.support.knowledge import consultant, planner, shipped
-from triage.case.models import Case
+from triage.case.models import Case, Finding
 from triage.case.profile import Bench, Refused, Stock
+from triage.engine.reading import HAZARD, weight_of
 from triage.engine.vocabulary import UNKNOWN
+from triage.knowledge.rules import Family
 from triage.plan.model import Plan
 from triage.plan.planner import Planner
 
 Pair = tuple[str | None, str]
+DEPOSIT = "deposit"
 # Question -> its answers from harmless to hazardous, by what each says of the specimen (and not by
 # what the rules make of it). Where no order is meant by the words themselves the question is left
 # out: a dry specimen is not more hazardous than a wet one, but hazardous in another way.
@@ -174,3 +178,78 @@ def stricter(part: float, agents: set[str] | None = None) -> Planner:
     other = copy.copy(consultant())
     other.knowledge = replace(knowledge, agents=lowered)
     return Planner(other)
+
+
+def hazard_interlocks(case: Case, bench: Bench) -> set[tuple[str, str]]:
+    """Return (rule, reading) of each interlock on a hazard that one sign alone makes suspected."""
+    found = consultant().consult(case, bench, plain=True)
+    suspected = shipped().judgement.suspected.value
+    told = {r.key for r in found.readings if any(weight_of(e) >= suspected for e in r.evidence)}
+    rules = hazard_rules()
+    return {
+        (conclusion.rule, key)
+        for conclusion in found.of(Family.FORBID, "forbid")
+        for key in conclusion.facts
+        if conclusion.rule in rules and key in told
+    }
+
+
+@lru_cache(maxsize=1)
+def hazard_rules() -> frozenset[str]:
+    """Return the interlocks that rest on nothing but how far a hazard to people is suspected."""
+    return frozenset(
+        rule.id
+        for rule in consultant().normal.by_family[Family.FORBID]
+        for pattern in rule.patterns
+        if pattern.kind == "reading"
+        and "standing" in dict(pattern.allowed)
+        and all(shipped().deposits[d].guard == HAZARD for d in dict(pattern.allowed)[DEPOSIT])
+    )
+
+
+@lru_cache(maxsize=1)
+def strong_signs() -> tuple[tuple[str, str, str], ...]:
+    """Return (kind, question, answer) of each answer that alone makes a hazard suspected."""
+    suspected = shipped().judgement.suspected.value
+    found = []
+    for rule in consultant().normal.by_family[Family.RECOGNISE]:
+        asked = [
+            (pattern.kind, name, min(values))
+            for pattern in rule.patterns
+            for name, values in pattern.allowed
+        ]
+        for template in rule.templates:
+            told = dict(template.constants)
+            if (
+                template.kind == "evidence"
+                and shipped().deposits[told[DEPOSIT]].guard == HAZARD
+                and told["weight"] >= suspected
+                and len(asked) == 1
+            ):
+                found += asked
+    return tuple(found)
+
+
+def hazard_told(finding: Finding, rng: random.Random) -> tuple[dict[str, str], dict[str, str]]:
+    """Return the signs of a finding and the answers, one of which alone tells of a hazard."""
+    kind, question, answer = rng.choice(strong_signs())
+    if kind == "finding":
+        return {**finding.signs, question: answer}, {}
+    return dict(finding.signs), {question: answer}
+
+
+def told_more(case: Case, place: int, rng: random.Random) -> tuple[str, Case]:
+    """Return a case with one open question about the specimen or a finding answered, and which."""
+    signs = case.findings[place].signs
+    open_questions = [
+        q
+        for q in shipped().questions.values()
+        if (signs if q.about == "zone" else case.answers).get(q.id, UNKNOWN) == UNKNOWN
+    ]
+    question = rng.choice(open_questions)
+    answer = rng.choice(question.answers).id
+    what = f"{question.id}: {answer}"
+    if question.about == "zone":
+        more = type(signs)({**signs, question.id: answer})
+        return what, with_finding(case, place, signs=more)
+    return what, with_answers(case, {**case.answers, question.id: answer})

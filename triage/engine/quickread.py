@@ -16,7 +16,7 @@ from triage.engine.flat import FlatRules, ones
 from triage.engine.indexed import RuleIndex
 from triage.engine.normal import NormalRule
 from triage.engine.openings import Opened, Openings
-from triage.engine.reading import EXCLUDES, certainty_of, combine, standings_of
+from triage.engine.reading import EXCLUDES, certainty_of, reach_of, standings_of
 from triage.engine.vocabulary import NONE
 from triage.knowledge.rules import Family
 
@@ -82,7 +82,7 @@ class _Deposit(NamedTuple):
     """A deposit, the bits of the rules that speak of it, their weights, and what they gave."""
 
     name: str
-    guard: bool
+    guard: str
     speaking: int
     weights: dict[int, tuple[float, ...]]
     known: dict[int, Certainty]
@@ -118,7 +118,7 @@ class QuickReader:
         self._named = judgement.named.value
         self._speaking = self._by_deposit()
         self._names = tuple(deposit.name for deposit in self._speaking)
-        self._guards = [n for n, deposit in enumerate(self._speaking) if deposit.guard]
+        self._guards = [n for n, deposit in enumerate(self._speaking) if deposit.guard != NONE]
         # Rule -> the deposits that it speaks of, as bits.
         self._touched = [
             sum(1 << n for n, deposit in enumerate(self._speaking) if place in deposit.weights)
@@ -147,7 +147,7 @@ class QuickReader:
         return tuple(
             _Deposit(
                 deposit,
-                deposit in self.consultant.guards,
+                self.consultant.knowledge.deposits[deposit].guard,
                 sum(1 << place for place in mine),
                 {place: tuple(pieces) for place, pieces in mine.items()},
                 {},
@@ -241,7 +241,7 @@ class QuickReader:
         pieces.sort()
         weights = tuple(pieces)
         found = NOTHING
-        if weights or deposit.guard:
+        if weights or deposit.guard != NONE:
             certainty = certainty_of(weights, self._suspected, self._most, deposit.guard)
             found = certainty, weights
         if deposit.name != named:
@@ -304,6 +304,8 @@ class QuickReader:
         if reached is None:
             if len(self._reached) >= KEPT:
                 self._reached.clear()
-            reached = combine([*weights, *more], self._most) >= self._suspected - 1e-9
+            kind = self.consultant.knowledge.deposits[guard].guard
+            most = reach_of(weights, more, self._suspected, self._most, kind)
+            reached = most >= self._suspected - 1e-9
             self._reached[key] = reached
         return reached

@@ -2,7 +2,8 @@
 
 Evidence combines as certainty factors. A weight of -1 excludes: no sum of other signs can
 outweigh it. Guard deposits (protected, hazardous, refused) are also read at the unfavourable
-end: what the unanswered questions could still make of them.
+end: what the unanswered questions could still make of them. What is hazardous to people stays
+suspected once a single sign makes it so, whatever speaks against it.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.judgement import Judgement
 
 EXCLUDES = -1.0
+# The guard of what is hazardous to people.
+HAZARD = "hazard"
 # Rounding ends the influence of the order in which floats were added.
 DIGITS = 6
 # So many different sets of answers are kept; beyond it the store starts anew.
@@ -233,18 +236,18 @@ def read_finding(
     readings: list[tuple[float, str, float, Sequence[Conclusion]]] = []
     for deposit in knowledge.deposits:
         pieces = evidence.get((key, deposit), ())
-        guard = deposit in guards
-        if not pieces and not guard and named != deposit:
+        guard = knowledge.deposits[deposit].guard
+        if not pieces and guard == NONE and named != deposit:
             continue
         weights = [piece.fields[2][1] for piece in pieces]
         if named == deposit:
             weights.append(judgement.named.value)
         weights.sort()
-        certainty = certainty_of(tuple(weights), suspected, most, guard)
-        reached = certainty
-        if guard and certainty > EXCLUDES:
+        held = tuple(weights)
+        certainty = reached = certainty_of(held, suspected, most, guard)
+        if guard != NONE and certainty > EXCLUDES:
             more = reach.open_weights(deposit, finding, specimen)
-            reached = max(certainty, combine([*weights, *more], most))
+            reached = reach_of(held, more, suspected, most, guard)
         readings.append((-certainty, deposit, reached, pieces))
     # Deposits differ, so nothing behind them is ever compared.
     readings.sort()
@@ -259,12 +262,37 @@ def read_finding(
 
 
 @lru_cache(maxsize=65_536)
-def certainty_of(weights: tuple[float, ...], suspected: float, most: float, guard: bool) -> float:
-    """Return the certainty from sorted weights; contradiction about a guard leaves it suspected."""
-    if weights and weights[0] <= EXCLUDES and weights[-1] >= suspected:
-        rest = combine([weight for weight in weights if weight > EXCLUDES], most)
-        return suspected if guard else min(0.0, rest)
-    return _combined(weights, most)
+def certainty_of(weights: tuple[float, ...], suspected: float, most: float, guard: str) -> float:
+    """Return the certainty from sorted weights, as the kind of guard of the deposit asks.
+
+    Contradiction between an exclusion and a sign that alone makes a guard suspected leaves it
+    suspected. What is hazardous to people is left suspected by lesser signs against it too, or the
+    lesser ones would count for more than the exclusion. Other guards are weighed there: dirt too
+    lies on both sides, and would stay the insect's own wax for good.
+    """
+    if not weights or weights[-1] < suspected:
+        return _combined(weights, most)
+    if weights[0] > EXCLUDES:
+        whole = _combined(weights, most)
+        return max(suspected, whole) if guard == HAZARD else whole
+    if guard != NONE:
+        return suspected
+    return min(0.0, combine([weight for weight in weights if weight > EXCLUDES], most))
+
+
+def reach_of(
+    weights: tuple[float, ...], more: tuple[float, ...], suspected: float, most: float, guard: str
+) -> float:
+    """Return how certain a guard could become if the open questions were answered for it.
+
+    ``weights`` are those of its signs, sorted; ``more`` holds what each open question could add.
+    An open question counts as its worst answer would.
+    """
+    certainty = certainty_of(weights, suspected, most, guard)
+    if certainty <= EXCLUDES or not more:
+        return certainty
+    best = certainty_of(tuple(sorted((*weights, *more))), suspected, most, guard)
+    return max(certainty, best)
 
 
 def standings_of(
