@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from support.knowledge import consultant, rulebase
 
+from tests.support.running import share_rules
 from triage.case.changes import new_case, new_finding, with_attempt
 from triage.case.models import Attempt
 from triage.case.store import create_case
@@ -22,9 +22,7 @@ BENCH = ("--bench", str(ROOT / "cases" / "bench.yaml"))
 @pytest.fixture(autouse=True)
 def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
-    # Read and compiled once: the calculators differ, the rules folder does not.
-    monkeypatch.setattr("triage.service.workshop.load_rulebase", lambda *_, **__: rulebase())
-    monkeypatch.setattr("triage.service.shelf.Consultant", lambda *_, **__: consultant())
+    share_rules(monkeypatch)  # the calculators differ, the rules folder does not
 
 
 def answered(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:

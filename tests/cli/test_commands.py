@@ -1,4 +1,4 @@
-"""The command line as a user meets it: a process, its output, its exit code, the file."""
+"""The command line as a user meets it: its output, its exit code, the file."""
 
 from __future__ import annotations
 
@@ -10,22 +10,22 @@ from pathlib import Path
 import pytest
 import yaml
 
+from tests.support.running import Ran, Runner, process, runner
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def triage(*words: str, home: Path, stdin: str = "") -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "triage", *words],
-        capture_output=True,
-        text=True,
-        input=stdin,
-        check=False,
-        env={"PATH": "/usr/bin:/bin", "TRIAGE_HOME": str(home), "PYTHONPATH": str(ROOT), "NO_COLOR": "1"},
-        cwd=home,
-    )
+@pytest.fixture
+def triage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Runner:
+    """Runs a command in this process, in a home of its own.
+
+    To start Python and read the rules for each of a hundred commands would take a minute. The
+    tests at the end, which call ``process``, hold that a true process does nothing else.
+    """
+    return runner(tmp_path, monkeypatch, capsys)
 
 
-def one_line(result: subprocess.CompletedProcess[str]) -> str:
+def one_line(result: Ran) -> str:
     assert result.returncode == 2, result.stderr
     assert "Traceback" not in result.stderr
     assert result.stdout == ""
@@ -34,8 +34,8 @@ def one_line(result: subprocess.CompletedProcess[str]) -> str:
     return lines[0]
 
 
-def test_whole_job_without_a_terminal(tmp_path: Path) -> None:
-    begun = triage("new", "Hoverfly, plate 4", "--taxon", "flies", home=tmp_path)
+def test_whole_job_without_a_terminal(triage: Runner) -> None:
+    begun = triage("new", "Hoverfly, plate 4", "--taxon", "flies")
     assert begun.returncode == 0, begun.stderr
     case = "hoverfly-plate-4"
     answers = [
@@ -43,36 +43,36 @@ def test_whole_job_without_a_terminal(tmp_path: Path) -> None:
         "age=since-1990", "live-pest-signs=no", "urticating-hairs=no", "mouldy-smell=no", "size=medium",
         "cracks=none", "missing-parts=none", "pest-holes=none", "hydration=supple", "joints-stuck=none",
     ]
-    assert triage("answer", case, *answers, home=tmp_path).returncode == 0
+    assert triage("answer", case, *answers).returncode == 0
     seen = triage(
-        "see", case, "--zone", "thorax-hairy", "colour=mixed-grains", "texture=grains", "puff=moves", home=tmp_path
+        "see", case, "--zone", "thorax-hairy", "colour=mixed-grains", "texture=grains", "puff=moves"
     )
     assert "loose dust" in seen.stdout
-    plan = json.loads(triage("plan", case, "--json", home=tmp_path).stdout)
+    plan = json.loads(triage("plan", case, "--json").stdout)
     assert plan["stage"] == "clean"
     first = plan["steps"][0]
     assert first["method"] == "puff-air"
-    done = triage("record", case, "--step", first["id"], "--outcome", "no-change", "--minutes", "1", home=tmp_path)
+    done = triage("record", case, "--step", first["id"], "--outcome", "no-change", "--minutes", "1")
     assert done.returncode == 0, done.stderr
     for _ in range(first["passes"] - 1):
-        triage("record", case, "--step", first["id"], "--outcome", "no-change", home=tmp_path)
-    again = json.loads(triage("plan", case, "--json", home=tmp_path).stdout)
+        triage("record", case, "--step", first["id"], "--outcome", "no-change")
+    again = json.loads(triage("plan", case, "--json").stdout)
     assert again["steps"][0]["method"] != "puff-air"
     # Three passes in a row changed nothing: going on is a hold point.
     go_on = ["record", case, "--step", again["steps"][0]["id"], "--outcome", "damage"]
-    assert "hold point" in one_line(triage(*go_on, home=tmp_path))
-    hurt = triage(*go_on, "--observed", "still loose grains at x40", home=tmp_path)
+    assert "hold point" in one_line(triage(*go_on))
+    hurt = triage(*go_on, "--observed", "still loose grains at x40")
     assert "Held" in hurt.stdout
-    held = json.loads(triage("plan", case, "--json", home=tmp_path).stdout)
+    held = json.loads(triage("plan", case, "--json").stdout)
     assert held["steps"] == []
     assert held["held"]
-    refused = triage("record", case, "--step", "f1-brush-single-hair", "--outcome", "cleared", home=tmp_path)
+    refused = triage("record", case, "--step", "f1-brush-single-hair", "--outcome", "cleared")
     assert "release" in one_line(refused)
     attempt = held["held"][0]["attempt"]
-    freed = triage("release", case, attempt, "--reason", "only one seta, seen at x40", home=tmp_path)
+    freed = triage("release", case, attempt, "--reason", "only one seta, seen at x40")
     assert freed.returncode == 0
-    assert json.loads(triage("plan", case, "--json", home=tmp_path).stdout)["held"] == []
-    listed = triage("list", home=tmp_path)
+    assert json.loads(triage("plan", case, "--json").stdout)["held"] == []
+    listed = triage("list")
     assert case in listed.stdout
 
 
@@ -85,9 +85,31 @@ STEP_KEYS = {
 }
 
 
-@pytest.mark.parametrize("path", sorted(p for p in (ROOT / "cases").glob("*.yaml") if p.stem != "bench"), ids=lambda p: p.stem)
-def test_plan_json_has_every_documented_key(path: Path, tmp_path: Path) -> None:
-    result = triage("plan", str(path), "--json", home=tmp_path)
+DEMO = sorted(p for p in (ROOT / "cases").glob("*.yaml") if p.stem != "bench")
+EACH_PLAN = """\
+import sys
+from pathlib import Path
+from triage.cli import main
+for path in sys.argv[2:]:
+    sys.stdout = open(Path(sys.argv[1], Path(path).stem), "w", encoding="utf-8")
+    assert main(["plan", path, "--json"]) == 0
+    sys.stdout.close()
+"""
+
+
+@pytest.fixture(scope="module")
+def plans_elsewhere(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """The plans of the demo cases as another process prints them, with another hash seed."""
+    folder = tmp_path_factory.mktemp("plans")
+    words = ["-c", EACH_PLAN, str(folder), *map(str, DEMO)]
+    done = process(*words, home=tmp_path_factory.mktemp("home"))
+    assert done.returncode == 0, done.stderr
+    return {path.stem: (folder / path.stem).read_text(encoding="utf-8") for path in DEMO}
+
+
+@pytest.mark.parametrize("path", DEMO, ids=lambda p: p.stem)
+def test_plan_json_has_every_documented_key(path: Path, triage: Runner, plans_elsewhere: dict[str, str]) -> None:
+    result = triage("plan", str(path), "--json")
     assert result.returncode == 0, result.stderr
     plan = json.loads(result.stdout)
     assert set(plan) >= REQUIRED
@@ -98,7 +120,7 @@ def test_plan_json_has_every_documented_key(path: Path, tmp_path: Path) -> None:
         assert set(finding) >= {"zone", "deposit", "certainty", "alternatives"}
     for excluded in plan["excluded"]:
         assert set(excluded) >= {"zone", "method", "rule", "because"}
-    assert triage("plan", str(path), "--json", home=tmp_path).stdout == result.stdout
+    assert plans_elsewhere[path.stem] == result.stdout
 
 
 GOOD = """\
@@ -148,11 +170,11 @@ WRONG = {
 
 
 @pytest.mark.parametrize("name", sorted(WRONG))
-def test_bad_case_file_is_one_line_with_place_and_mend(name: str, tmp_path: Path) -> None:
+def test_bad_case_file_is_one_line_with_place_and_mend(name: str, tmp_path: Path, triage: Runner) -> None:
     text, place, mend = WRONG[name]
     path = tmp_path / "x.yaml"
     path.write_text(text, encoding="utf-8")
-    line = one_line(triage("plan", str(path), home=tmp_path))
+    line = one_line(triage("plan", str(path)))
     assert place in line
     assert mend in line
     assert path.read_text(encoding="utf-8") == text
@@ -171,8 +193,8 @@ def test_bad_case_file_is_one_line_with_place_and_mend(name: str, tmp_path: Path
         (["list", "--bench", "nowhere.yaml"], "no such file"),
     ],
 )
-def test_bad_words_are_one_line(words: list[str], says: str, tmp_path: Path) -> None:
-    assert says in one_line(triage(*words, home=tmp_path))
+def test_bad_words_are_one_line(words: list[str], says: str, triage: Runner) -> None:
+    assert says in one_line(triage(*words))
 
 
 @pytest.mark.parametrize(
@@ -186,15 +208,15 @@ def test_bad_words_are_one_line(words: list[str], says: str, tmp_path: Path) -> 
         (["--step", "f1-puff-air", "--outcome", "better", "--photo-after", "../no.jpg"], "photo"),
     ],
 )
-def test_bad_record_leaves_the_file(words: list[str], says: str, tmp_path: Path, demo: Path) -> None:
+def test_bad_record_leaves_the_file(words: list[str], says: str, demo: Path, triage: Runner) -> None:
     path = demo / "skimmer-plate-8.yaml"
     text = path.read_text(encoding="utf-8").replace("f2", "f1x").replace("- id: f1\n", "- id: f2\n").replace("f1x", "f1")
     path.write_text(text, encoding="utf-8")
-    assert says in one_line(triage("record", str(path), *words, home=tmp_path))
+    assert says in one_line(triage("record", str(path), *words))
     assert path.read_text(encoding="utf-8") == text
 
 
-def test_bad_bench_is_one_line(tmp_path: Path, demo: Path) -> None:
+def test_bad_bench_is_one_line(tmp_path: Path, demo: Path, triage: Runner) -> None:
     bench = tmp_path / "bench.yaml"
     case = str(demo / "skimmer-plate-8.yaml")
     for text, says in [
@@ -204,39 +226,39 @@ def test_bad_bench_is_one_line(tmp_path: Path, demo: Path) -> None:
         ("- 1\n", "not a bench"),
     ]:
         bench.write_text(text, encoding="utf-8")
-        assert says in one_line(triage("plan", case, "--bench", str(bench), home=tmp_path))
+        assert says in one_line(triage("plan", case, "--bench", str(bench)))
 
 
-def test_hold_point_needs_an_observation(tmp_path: Path, demo: Path) -> None:
+def test_hold_point_needs_an_observation(demo: Path, triage: Runner) -> None:
     path = demo / "rose-chafer-plate-1.yaml"
-    plan = json.loads(triage("plan", str(path), "--json", home=tmp_path).stdout)
+    plan = json.loads(triage("plan", str(path), "--json").stdout)
     held = next(s for s in plan["steps"] if s["hold"])
     words = ["record", str(path), "--step", held["id"], "--outcome", "better"]
-    assert "hold point" in one_line(triage(*words, home=tmp_path))
-    done = triage(*words, "--observed", "no colour on the paper after 10 s", home=tmp_path)
+    assert "hold point" in one_line(triage(*words))
+    done = triage(*words, "--observed", "no colour on the paper after 10 s")
     assert done.returncode == 0, done.stderr
     assert yaml.safe_load(path.read_text(encoding="utf-8"))["attempts"][0]["observed"]
 
 
-def test_undo_is_an_appended_correction(tmp_path: Path, demo: Path) -> None:
+def test_undo_is_an_appended_correction(tmp_path: Path, demo: Path, triage: Runner) -> None:
     path = demo / "bumblebee-plate-3.yaml"
-    triage("record", str(path), "--step", "f1-blot-dry", "--outcome", "cleared", home=tmp_path)
-    assert triage("undo", str(path), "--reason", "wrong key", home=tmp_path).returncode == 0
+    triage("record", str(path), "--step", "f1-blot-dry", "--outcome", "cleared")
+    assert triage("undo", str(path), "--reason", "wrong key").returncode == 0
     attempts = yaml.safe_load(path.read_text(encoding="utf-8"))["attempts"]
     assert [a["outcome"] for a in attempts] == ["cleared", "not-done"]
     assert attempts[1]["corrects"] == "a1"
 
 
-def test_a_clean_zone_and_a_timer(tmp_path: Path, demo: Path) -> None:
+def test_a_clean_zone_and_a_timer(demo: Path, triage: Runner) -> None:
     path = str(demo / "bumblebee-plate-3.yaml")
-    assert "clean" in triage("see", path, "--zone", "antenna", "--clean", home=tmp_path).stdout
+    assert "clean" in triage("see", path, "--zone", "antenna", "--clean").stdout
     assert "takes a zone and no signs" in one_line(
-        triage("see", path, "--zone", "leg", "--clean", "puff=moves", home=tmp_path)
+        triage("see", path, "--zone", "leg", "--clean", "puff=moves")
     )
-    assert "ends at" in triage("timer", path, "f1-blot-dry", home=tmp_path).stdout
+    assert "ends at" in triage("timer", path, "f1-blot-dry").stdout
     assert yaml.safe_load(Path(path).read_text(encoding="utf-8"))["timers"][0]["step"] == "f1-blot-dry"
-    assert "stopped" in triage("timer", path, "f1-blot-dry", "--stop", home=tmp_path).stdout
-    assert 'did you mean "f1-blot-dry"' in one_line(triage("timer", path, "f1-blot-dr", home=tmp_path))
+    assert "stopped" in triage("timer", path, "f1-blot-dry", "--stop").stdout
+    assert 'did you mean "f1-blot-dry"' in one_line(triage("timer", path, "f1-blot-dr"))
 
 
 def test_help_fits_one_screen_and_needs_no_engine() -> None:
@@ -254,10 +276,29 @@ def test_help_fits_one_screen_and_needs_no_engine() -> None:
 
 
 def test_version(tmp_path: Path) -> None:
-    assert triage("--version", home=tmp_path).stdout.startswith("triage ")
+    assert process("-m", "triage", "--version", home=tmp_path).stdout.startswith("triage ")
 
 
-def test_check_says_no_fault(tmp_path: Path) -> None:
-    result = triage("check", home=tmp_path)
+def test_check_says_no_fault(triage: Runner) -> None:
+    result = triage("check")
     assert result.returncode == 0, result.stderr
     assert "no fault" in result.stdout
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["list"], ["plan", "bumblebee-plate-3"], ["check"], ["plan", "nowhere"], ["see", "bumblebee-plate-3", "--zon"]],
+    ids=" ".join,
+)
+def test_a_process_says_the_same(words: list[str], tmp_path: Path, demo: Path, triage: Runner) -> None:
+    """A true process, rules read from their files, nothing shared: the same bytes, the same exit."""
+    assert demo == tmp_path / "cases"
+    assert process("-m", "triage", *words, home=tmp_path) == triage(*words)
+
+
+def test_a_process_writes_the_same(tmp_path: Path, demo: Path) -> None:
+    words = ["record", "bumblebee-plate-3", "--step", "f1-blot-dry", "--outcome", "cleared"]
+    done = process("-m", "triage", *words, home=tmp_path)
+    assert done.returncode == 0, done.stderr
+    (attempt,) = yaml.safe_load((demo / "bumblebee-plate-3.yaml").read_text(encoding="utf-8"))["attempts"]
+    assert (attempt["step"], attempt["outcome"]) == ("f1-blot-dry", "cleared")

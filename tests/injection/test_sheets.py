@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from html.parser import HTMLParser
 from io import BytesIO
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -19,8 +22,11 @@ from triage.sheet.parts import sheet_of
 from triage.sheet.pdf import pdf_of
 
 
-def sheet(text: str, tmp_path):
-    case = load_case(write(tmp_path, text))
+@cache
+def sheet(text: str):
+    """The sheet of a case and a bench that carry a text; made once for the three formats."""
+    with TemporaryDirectory() as folder:
+        case = load_case(write(Path(folder), text))
     bench = Bench(name=text)
     return sheet_of(planner().plan(case, bench), whole=True)
 
@@ -49,9 +55,9 @@ def elements(page: str) -> Tags:
 
 
 @pytest.mark.parametrize("kind", TEXTS)
-def test_html_has_the_elements_of_a_plain_sheet_and_no_other(kind, tmp_path):
-    told = elements(html_of(sheet(TEXTS[kind], tmp_path / "hostile")))
-    harmless = elements(html_of(sheet("a note", tmp_path / "plain")))
+def test_html_has_the_elements_of_a_plain_sheet_and_no_other(kind):
+    told = elements(html_of(sheet(TEXTS[kind])))
+    harmless = elements(html_of(sheet("a note")))
     assert told.tags == harmless.tags
     assert told.attributes == harmless.attributes
     assert not told.tags & {"script", "img", "a", "iframe", "link", "object"}
@@ -64,13 +70,13 @@ UNESCAPED = re.compile(r"(?<!\\)(?:\\\\)*([`*\[\]<>|#~@]|://)")
 
 
 @pytest.mark.parametrize("kind", TEXTS)
-def test_markdown_escapes_all_that_means_something(kind, tmp_path):
+def test_markdown_escapes_all_that_means_something(kind):
     shown = plain(TEXTS[kind])
     assert UNESCAPED.search(shown) is None
     assert "\n" not in shown
     assert not re.match(r"\s*([-+=#>]|\d+[.)](\s|$))", shown)
-    text = markdown_of(sheet(TEXTS[kind], tmp_path / "hostile"))
-    usual = markdown_of(sheet("a note", tmp_path / "plain"))
+    text = markdown_of(sheet(TEXTS[kind]))
+    usual = markdown_of(sheet("a note"))
     # No line of its own: as many headings, lists, tables and lines as on a harmless sheet.
     assert [line[:2] for line in text.splitlines()] == [line[:2] for line in usual.splitlines()]
     assert not [line for line in text.splitlines() if line.startswith(FORGED)]
@@ -88,8 +94,8 @@ def acting_in(content: bytes) -> list[bytes]:
 
 
 @pytest.mark.parametrize("kind", TEXTS)
-def test_pdf_runs_nothing_and_leads_nowhere(kind, tmp_path):
-    content = pdf_of(sheet(TEXTS[kind], tmp_path))
+def test_pdf_runs_nothing_and_leads_nowhere(kind):
+    content = pdf_of(sheet(TEXTS[kind]))
     assert content.startswith(b"%PDF")
     assert not acting_in(content)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.hostile import FORGED, REFUSED, TEXTS, write
+from tests.support.running import share_rules
 from triage.case.store import load_case
 from triage.cli import main
 from triage.errors import CONTROL, TriageError
@@ -26,6 +27,12 @@ COMMANDS = {
     "sheet": ["sheet", "card"],
     "undo-none": ["release", "card", "a1", "--reason", "x"],
 }
+
+
+@pytest.fixture(autouse=True)
+def shared_rules(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each text stands in a case of its own; the rules are the same for all of them."""
+    share_rules(monkeypatch)
 
 
 def told(words: list[str], folder: Path, capsys: pytest.CaptureFixture[str]) -> str:

@@ -1,7 +1,8 @@
 """A practitioner edits a copy of the rules wrongly: each wrong edit is one line with its mend.
 
 Each edit is made in a fresh copy. ``triage check`` names the exact line, the entry and what to do;
-``triage plan`` with the same copy refuses to plan.
+``triage plan`` with the same copy refuses to plan. A file that no edit has touched is parsed once
+for all of them; the last tests share nothing.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.running import share_parsed, share_rules
 from triage.cli import main
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -275,6 +277,13 @@ EDITS = {
 PLANNED = frozenset(sorted(EDITS)[::6]) | {"case that comes out otherwise", "interlock against every offer"}
 
 
+@pytest.fixture
+def shared(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    share_parsed(monkeypatch)
+    share_rules(monkeypatch)
+    monkeypatch.setenv("TRIAGE_HOME", str(tmp_path / "home"))
+
+
 def _expected_line(copy: Path, edit: Edit) -> tuple[str, int]:
     """Return the file and line in which the wrong text stands."""
     file, sign, wanted = edit.at.rpartition("|")
@@ -300,6 +309,7 @@ def _said(capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
     return err.splitlines()
 
 
+@pytest.mark.usefixtures("shared")
 @pytest.mark.parametrize("name", sorted(EDITS))
 def test_wrong_edit_names_line_entry_and_mend(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     edit = EDITS[name]
@@ -361,6 +371,7 @@ BROKEN_FOLDERS: dict[str, tuple[Callable[[Path], object], str, str]] = {
 }  # fmt: skip
 
 
+@pytest.mark.usefixtures("shared")
 @pytest.mark.parametrize("name", sorted(BROKEN_FOLDERS))
 def test_broken_folder_is_refused_with_a_mend(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     spoil, says, mend = BROKEN_FOLDERS[name]

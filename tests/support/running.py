@@ -1,0 +1,119 @@
+"""The command line run in this process, with what never changes between two runs shared.
+
+A command of its own process spends most of its time on starting Python, on reading the rulebase
+and on building the parser. The rulebase that is shipped and the parser are made once a process
+here; the cases, the bench, the folders and every plan are read and made anew by each command.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.support.knowledge import RULES, consultant, rulebase
+from triage import cli
+from triage.engine.consult import Consultant
+from triage.engine.memory import spare_loaded
+from triage.knowledge import cache as knowledge_cache
+from triage.service.rulestore import Rulebase, load_rulebase
+from triage.yamltext import Parsed, parse_yaml
+
+ROOT = RULES.parent
+
+
+@dataclass(frozen=True)
+class Ran:
+    """What a command left behind: its exit code and what it said."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+Runner = Callable[..., Ran]
+_parser = cache(cli.build_parser)
+
+
+def _rulebase(folder: Path, *kept: Path) -> Rulebase:
+    return rulebase() if Path(folder) == RULES else load_rulebase(folder, *kept)
+
+
+def _consultant(knowledge: Any, *rest: Any) -> Consultant:
+    is_shipped = knowledge is rulebase().knowledge
+    return consultant() if is_shipped else Consultant(knowledge, *rest)
+
+
+def share_rules(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let commands of this test use the shipped rulebase and the parser that are there already.
+
+    Another folder of rules is read, checked and compiled as ever.
+    """
+    monkeypatch.setattr("triage.service.workshop.load_rulebase", _rulebase)
+    monkeypatch.setattr("triage.service.shelf.Consultant", _consultant)
+    monkeypatch.setattr(cli, "build_parser", _parser)
+
+
+@cache
+def _parsed(text: str, shown_as: str) -> Parsed:
+    return parse_yaml(text, shown_as)
+
+
+@cache
+def _parse_shipped() -> None:
+    for path in sorted(RULES.rglob("*.yaml")):
+        shown_as = f"{RULES.name}/{path.relative_to(RULES).as_posix()}"
+        _parsed(path.read_text(encoding="utf-8"), shown_as)
+    spare_loaded()
+
+
+def share_parsed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let rule files with the text of the shipped ones be taken as these were parsed.
+
+    Whatever else stands in a file is parsed, validated and checked as ever.
+    """
+    _parse_shipped()
+    monkeypatch.setattr(knowledge_cache, "parse_yaml", _parsed)
+
+
+def runner(
+    home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Runner:
+    """Return what runs a command in this process as ``process`` runs it in one of its own."""
+    share_rules(monkeypatch)
+    monkeypatch.setenv("TRIAGE_HOME", str(home))
+    monkeypatch.setenv("NO_COLOR", "1")
+    monkeypatch.chdir(home)
+
+    def run(*words: str) -> Ran:
+        capsys.readouterr()
+        code = cli.main(list(words))
+        return Ran(code, *capsys.readouterr())
+
+    return run
+
+
+def process(*words: str, home: Path) -> Ran:
+    """Run Python with these words, such as ``-m triage list``, with nothing shared but the disk."""
+    done = subprocess.run(
+        [sys.executable, *words],
+        capture_output=True,
+        text=True,
+        input="",
+        check=False,
+        env={
+            "PATH": os.defpath,
+            "TRIAGE_HOME": str(home),
+            "PYTHONPATH": str(ROOT),
+            "NO_COLOR": "1",
+        },
+        cwd=home,
+    )
+    return Ran(done.returncode, done.stdout, done.stderr)
