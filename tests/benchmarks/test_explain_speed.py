@@ -17,6 +17,7 @@ import pytest
 
 from tests.support.case_gen import speaking_signs
 from tests.support.explaining import likelihood, maker
+from tests.support.intake import TOLD
 from tests.support.knowledge import consultant, shipped
 from triage.case.changes import new_case, new_finding
 from triage.case.models import Case
@@ -31,12 +32,7 @@ from triage.plan.lookahead import Lookahead
 
 ZONES = ("thorax-hairy", "compound-eye", "wing-membranous", "leg", "abdomen-hairy", "antenna")
 FINDINGS = 10
-READY = {
-    "worth-it": "yes", "whole": "whole", "lacquered": "no", "old-poison-signs": "no",
-    "live-pest-signs": "no", "urticating-hairs": "no", "mouldy-smell": "no", "age": "since-1990",
-    "size": "medium", "hydration": "supple", "joints-stuck": "none", "cracks": "none",
-    "missing-parts": "none", "pest-holes": "none", "pollen-wanted": "no",
-}  # fmt: skip
+READY = {name: told for name, told in TOLD.items() if name != "photographed-before"}
 
 
 SEEDS = count()

@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from tests.support.intake import TOLD
 from triage.case.models import Case
 from triage.case.profile import Bench, RoomProfile
 from triage.case.reading import validated
@@ -79,13 +80,7 @@ def test_evidence_of_a_hundred_thousand_attempts(benchmark, many, knowledge):
 def a_case(number):
     content = {
         "format": 1, "id": f"bee-{number:02}", "taxon": "bees-wasps",
-        "answers": {
-            "worth-it": "yes", "whole": "whole", "lacquered": "no", "old-poison-signs": "no",
-            "live-pest-signs": "no", "urticating-hairs": "no", "mouldy-smell": "no", "age": "since-1990",
-            "size": "medium", "hydration": "dry" if number % 3 == 2 else "supple", "joints-stuck": "none",
-            "cracks": "none", "missing-parts": "none", "pest-holes": "none", "pollen-wanted": "no",
-            "photographed-before": "yes",
-        },
+        "answers": {**TOLD, "hydration": "dry" if number % 3 == 2 else "supple"},
         "findings": [
             {"id": "f1", "zone": "thorax-hairy", "signs": {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}},
             {"id": "f2", "zone": "compound-eye", "signs": {"sheen": "dull", "colour": "clear", "lens-look": "drying-rings"}},

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 import yaml
 
+from tests.support.intake import TOLD
 from tests.support.running import Ran, Runner, process, runner
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -38,11 +39,7 @@ def test_whole_job_without_a_terminal(triage: Runner) -> None:
     begun = triage("new", "Hoverfly, plate 4", "--taxon", "flies")
     assert begun.returncode == 0, begun.stderr
     case = "hoverfly-plate-4"
-    answers = [
-        "worth-it=yes", "photographed-before=yes", "whole=whole", "lacquered=no", "old-poison-signs=no",
-        "age=since-1990", "live-pest-signs=no", "urticating-hairs=no", "mouldy-smell=no", "size=medium",
-        "cracks=none", "missing-parts=none", "pest-holes=none", "hydration=supple", "joints-stuck=none",
-    ]
+    answers = [f"{question}={answer}" for question, answer in TOLD.items()]
     assert triage("answer", case, *answers).returncode == 0
     seen = triage(
         "see", case, "--zone", "thorax-hairy", "colour=mixed-grains", "texture=grains", "puff=moves"

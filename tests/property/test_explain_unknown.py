@@ -5,22 +5,12 @@ from __future__ import annotations
 import pytest
 
 from tests.support.explaining import likelihood, plan_of, sweep_of
+from tests.support.intake import OPEN
 from tests.support.knowledge import shipped
 from triage.case.changes import new_case, new_finding
 from triage.case.profile import Bench
 from triage.explain.nextquestion import ranked_questions
 
-OPEN_GATES = {
-    "worth-it": "yes",
-    "whole": "whole",
-    "lacquered": "no",
-    "old-poison-signs": "no",
-    "live-pest-signs": "no",
-    "urticating-hairs": "no",
-    "mouldy-smell": "no",
-    "hydration": "supple",
-    "joints-stuck": "none",
-}
 ZONES = sorted(shipped().zones)
 
 
@@ -46,7 +36,7 @@ def test_nothing_told_gives_harmless_steps_only(zone):
 
 @pytest.mark.parametrize("zone", ZONES)
 def test_nothing_told_behind_open_gates_gives_harmless_steps_only(zone):
-    plan = check_safe(unknown_case([zone], answers=OPEN_GATES))
+    plan = check_safe(unknown_case([zone], answers=OPEN))
     assert plan.stage == "clean"
 
 
@@ -54,11 +44,11 @@ def test_nothing_told_behind_open_gates_gives_harmless_steps_only(zone):
 def test_nothing_told_of_any_group_gives_harmless_steps_only(taxon):
     plan = shipped().taxa[taxon].plan if taxon != "unknown" else None
     zones = [z.id for z in shipped().zones.values() if plan is None or plan in z.plans]
-    check_safe(unknown_case(zones[:4], taxon, OPEN_GATES))
+    check_safe(unknown_case(zones[:4], taxon, OPEN))
 
 
 def test_cannot_tell_to_everything_ends_the_asking():
-    case = unknown_case(["thorax-hairy"], answers=OPEN_GATES)
+    case = unknown_case(["thorax-hairy"], answers=OPEN)
     declined: set[tuple[str, str]] = set()
     from triage.explain.sweep import Sweep
 

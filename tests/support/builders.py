@@ -4,37 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from tests.support.intake import SOUND
 from triage.case import changes
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 from triage.plan.planner import Planner
-
-# A specimen that has passed intake, is supple, and has nothing stuck.
-SOUND = {
-    "worth-it": "yes",
-    "photographed-before": "yes",
-    "whole": "whole",
-    "lacquered": "no",
-    "old-poison-signs": "no",
-    "age": "since-1990",
-    "live-pest-signs": "no",
-    "urticating-hairs": "no",
-    "mouldy-smell": "no",
-    "size": "large",
-    "cracks": "none",
-    "missing-parts": "none",
-    "pest-holes": "none",
-    "pin": "none",
-    "hydration": "supple",
-    "joints-stuck": "none",
-    "relaxed-before": "never",
-    "old-ethanol-strong": "no",
-    "pollen-wanted": "no",
-    "storage-wanted": "dry",
-}
-
 
 OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 

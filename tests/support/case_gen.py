@@ -11,6 +11,7 @@ import random
 from functools import lru_cache
 from typing import Any
 
+from tests.support.intake import READY
 from triage.case.changes import new_case, new_finding
 from triage.case.models import Case
 from triage.case.profile import Bench, RoomProfile
@@ -18,22 +19,6 @@ from triage.engine.consult import Consultant
 from triage.engine.vocabulary import CONTROLS, UNKNOWN
 from triage.knowledge.rules import Family
 
-# Answers with which work may begin; without them nearly all cases stop at the first gate.
-READY = {
-    "hydration": "supple",
-    "whole": "whole",
-    "lacquered": "no",
-    "old-poison-signs": "no",
-    "live-pest-signs": "no",
-    "urticating-hairs": "no",
-    "mouldy-smell": "no",
-    "joints-stuck": "none",
-    "worth-it": "yes",
-    "photographed-before": "yes",
-    "cracks": "none",
-    "missing-parts": "none",
-    "pest-holes": "none",
-}
 Signs = dict[str, tuple[tuple[str, str], ...]]
 
 
@@ -79,7 +64,10 @@ def draw_signs(consultant: Consultant, rng: random.Random) -> dict[str, str]:
 
 
 def draw_specimen(consultant: Consultant, rng: random.Random) -> dict[str, str]:
-    """Return answers about the specimen: ready for work, or ready but for a few, or any."""
+    """Return answers about the specimen: ready for work, or ready but for a few, or any.
+
+    Without the ready ones nearly all cases would stop at the first gate.
+    """
     what = rng.random()
     if what < 0.15:
         return draw_answers(consultant, "specimen", rng, 0.7)

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import yaml
 
+from tests.support.intake import READY
+
 FORGED = "FORGED HELD by nobody"
 # Read as they stand; every face has to show them as plain text.
 TEXTS = {
@@ -77,21 +79,7 @@ def content(text: str, name: str = "card") -> dict[str, object]:
         "title": text,
         "taxon": "bees-wasps",
         "specimen": {"label": text, one_line[:60]: text},
-        "answers": {
-            "worth-it": "yes",
-            "whole": "whole",
-            "lacquered": "no",
-            "old-poison-signs": "no",
-            "live-pest-signs": "no",
-            "urticating-hairs": "no",
-            "mouldy-smell": "no",
-            "hydration": "supple",
-            "joints-stuck": "none",
-            "cracks": "none",
-            "pest-holes": "none",
-            "missing-parts": "none",
-            "photographed-before": "yes",
-        },
+        "answers": READY,
         "findings": [
             {
                 "id": "f1",

@@ -13,6 +13,8 @@ from tests.support.explaining import (
     sweep_of,
     trail_of,
 )
+from tests.support.builders import OILY
+from tests.support.intake import SOUND
 from tests.support.knowledge import consultant, planner, shipped
 from triage.case import changes
 from triage.case.profile import Bench, Refused
@@ -28,28 +30,11 @@ from triage.explain.whatif import compare
 from triage.explain.whynot import methods_named, why_not
 from triage.exposure.day import DayLedger
 
-READY = {
-    "worth-it": "yes",
-    "whole": "whole",
-    "lacquered": "no",
-    "old-poison-signs": "no",
-    "live-pest-signs": "no",
-    "urticating-hairs": "no",
-    "mouldy-smell": "no",
-    "hydration": "supple",
-    "joints-stuck": "none",
-    "cracks": "none",
-    "pest-holes": "none",
-    "missing-parts": "none",
-    "pollen-wanted": "no",
-}
-OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
-
 
 def case_of(zone="thorax-hairy", signs=OILY, taxon="bees-wasps", **answers):
     finding = changes.new_finding("f1", zone, signs=signs)
     return changes.new_case(
-        "oily", "oily bee", taxon=taxon, answers={**READY, **answers}, findings=(finding,)
+        "oily", "oily bee", taxon=taxon, answers={**SOUND, **answers}, findings=(finding,)
     )
 
 
@@ -233,7 +218,7 @@ def test_firm_steps_stand_under_every_open_answer(oily):
 def test_a_case_with_every_answer_given_is_firm_throughout():
     signs = {q.id: q.answers[0].id for q in shipped().questions.values() if q.about == "zone"}
     answers = {
-        q.id: READY.get(q.id, q.answers[0].id)
+        q.id: SOUND.get(q.id, q.answers[0].id)
         for q in shipped().questions.values()
         if q.about == "specimen"
     }

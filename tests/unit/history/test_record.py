@@ -10,6 +10,8 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pytest
 
+from tests.support.builders import OILY
+from tests.support.intake import TOLD
 from triage.case.changes import new_attempt, new_case, with_attempt, with_timer
 from triage.case.models import Timer
 from triage.case.profile import Bench, RoomProfile, Stock
@@ -28,19 +30,12 @@ from triage.plan.ownrecord import own_record
 from triage.service import acts, open_workshop
 
 NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
-READY = {
-    "worth-it": "yes", "whole": "whole", "lacquered": "no", "old-poison-signs": "no",
-    "live-pest-signs": "no", "urticating-hairs": "no", "mouldy-smell": "no", "age": "since-1990",
-    "size": "medium", "hydration": "supple", "joints-stuck": "none", "cracks": "none",
-    "missing-parts": "none", "pest-holes": "none", "pollen-wanted": "no", "photographed-before": "yes",
-}  # fmt: skip
-GREASE = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 
 
 def greasy(case_id="bee", **answers):
-    findings = [{"id": "f1", "zone": "thorax-hairy", "signs": GREASE}]
+    findings = [{"id": "f1", "zone": "thorax-hairy", "signs": OILY}]
     return new_case(
-        case_id, "Bee", taxon="bees-wasps", answers={**READY, **answers}, findings=findings
+        case_id, "Bee", taxon="bees-wasps", answers={**TOLD, **answers}, findings=findings
     )
 
 

@@ -5,6 +5,7 @@ import re
 
 import pytest
 
+from tests.support.intake import TOLD
 from triage.plain.dialogue import Dialogue, Stopped
 from triage.plain.session import PlainSession
 from triage.service import Workshop
@@ -66,13 +67,7 @@ def test_new_case_to_first_recorded_attempt(workshop: Workshop) -> None:
     text = play(workshop, None, new, "Second hoverfly", flies, "stop")
     assert "stage: intake" in text
     case = "second-hoverfly"
-    answers = {
-        "worth-it": "yes", "photographed-before": "yes", "whole": "whole", "lacquered": "no",
-        "old-poison-signs": "no", "live-pest-signs": "no", "mouldy-smell": "no", "urticating-hairs": "no",
-        "hydration": "supple", "joints-stuck": "none", "size": "medium", "age": "since-1990", "cracks": "none",
-        "missing-parts": "none", "pest-holes": "none",
-    }
-    for question, answer in answers.items():
+    for question, answer in TOLD.items():
         workshop.answer(case, question, answer)
     seen = workshop.see(case, zone="thorax-hairy", signs={"texture": "grains", "colour": "mixed-grains", "puff": "moves"})
     assert seen == "f1"

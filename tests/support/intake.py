@@ -1,0 +1,35 @@
+"""Answers about a whole specimen that keep no step back: what most cases of the tests begin with."""
+
+from __future__ import annotations
+
+# No gate is closed behind these.
+OPEN = {
+    "hydration": "supple",
+    "whole": "whole",
+    "lacquered": "no",
+    "old-poison-signs": "no",
+    "live-pest-signs": "no",
+    "urticating-hairs": "no",
+    "mouldy-smell": "no",
+    "joints-stuck": "none",
+    "worth-it": "yes",
+}
+# Nor is anything broken or unrecorded: work may begin.
+READY = {
+    **OPEN,
+    "photographed-before": "yes",
+    "cracks": "none",
+    "missing-parts": "none",
+    "pest-holes": "none",
+}
+# A usual specimen of which all is told that is mostly asked.
+TOLD = {**READY, "age": "since-1990", "size": "medium", "pollen-wanted": "no"}
+# More of the same, down to the pin and what was done before; large, so that size bars nothing.
+SOUND = {
+    **TOLD,
+    "size": "large",
+    "pin": "none",
+    "relaxed-before": "never",
+    "old-ethanol-strong": "no",
+    "storage-wanted": "dry",
+}
