@@ -11,8 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.recording import append_attempt
 from triage.case.changes import new_case
-from triage.case.store import append_attempt, create_case, load_case
+from triage.case.store import create_case, load_case
 
 ROOT = Path(__file__).parents[2]
 
@@ -21,14 +22,16 @@ WRITER = """
 import sys
 sys.path.insert(0, sys.argv[1])
 from datetime import UTC, datetime
-from triage.case.changes import new_attempt
-from triage.case.store import append_attempt
+from triage.case.changes import new_attempt, with_attempt
+from triage.case.store import update_case
 at = datetime(2026, 3, 2, tzinfo=UTC)
 print("ready", flush=True)
 while True:
-    case = append_attempt(
+    case = update_case(
         sys.argv[2],
-        lambda case: new_attempt(case.next_attempt_id(), at, "s1", "better", note=sys.argv[3]),
+        lambda case: with_attempt(
+            case, new_attempt(case.next_attempt_id(), at, "s1", "better", note=sys.argv[3])
+        ),
     )
     print(case.attempts[-1].id, flush=True)
 """
@@ -105,8 +108,8 @@ import os, signal, sys
 sys.path.insert(0, sys.argv[1])
 from datetime import UTC, datetime
 from pathlib import Path
-from triage.case.changes import new_attempt
-from triage.case.store import append_attempt
+from triage.case.changes import new_attempt, with_attempt
+from triage.case.store import update_case
 point, half = int(sys.argv[3]), sys.argv[4] == "half"
 calls = 0
 def watched(call):
@@ -123,8 +126,8 @@ at = datetime(2026, 3, 2, tzinfo=UTC)
 def make(case):
     for name in ("open", "write", "fsync", "close", "unlink", "fchmod", "replace", "rename"):
         setattr(os, name, watched(getattr(os, name)))
-    return new_attempt(case.next_attempt_id(), at, "s1", "better")
-append_attempt(sys.argv[2], make)
+    return with_attempt(case, new_attempt(case.next_attempt_id(), at, "s1", "better"))
+update_case(sys.argv[2], make)
 print(calls)
 """
 

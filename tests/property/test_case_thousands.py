@@ -10,7 +10,7 @@ import pytest
 
 from tests.support.case_gen import drawn
 from tests.support.knowledge import consultant
-from triage.case.changes import new_attempt, new_case, with_attempt, with_title
+from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.folder import INDEX, list_cases
 from triage.case.store import case_text, update_case
 
@@ -28,7 +28,7 @@ def worked_texts():
     at = datetime(2024, 3, 2, 10, 15, tzinfo=UTC)
     made = []
     for seed in range(200):
-        case = with_title(drawn(consultant(), seed)[0].model_copy(update={"id": "card"}), "Worked")
+        case = drawn(consultant(), seed)[0].model_copy(update={"id": "card", "title": "Worked"})
         for outcome in ("better", "cleared"):
             attempt = new_attempt(
                 case.next_attempt_id(), at, "whole-step", outcome, minutes=3.0, note="left as told"
@@ -63,7 +63,7 @@ def test_ten_thousand_cases(tmp_path: Path, texts, capsys) -> None:
     seconds = {}
     for label in ("rebuilt from the files", "from the index", "with one changed case"):
         if label.startswith("with"):
-            update_case(tmp_path / "card-00007.yaml", lambda case: with_title(case, "Changed"))
+            update_case(tmp_path / "card-00007.yaml", lambda case: case.model_copy(update={"title": "Changed"}))
         start, wall = time.process_time(), time.perf_counter()
         entries = list_cases(tmp_path)
         seconds[label] = (time.process_time() - start, time.perf_counter() - wall)

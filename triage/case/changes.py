@@ -8,7 +8,6 @@ from typing import Any
 
 from triage.case.models import Attempt, Case, Finding, Override, Release, Timer
 from triage.case.reading import validated
-from triage.errors import TriageError
 
 
 def new_case(case_id: str, title: str = "", **fields: Any) -> Case:
@@ -31,19 +30,9 @@ def new_attempt(attempt_id: str, at: datetime, step: str, outcome: str, **fields
     return made
 
 
-def with_title(case: Case, title: str) -> Case:
-    """Return the case under another title."""
-    return _with(case, title=title)
-
-
 def with_taxon(case: Case, taxon: str) -> Case:
     """Return the case with its taxon group, or ``unknown``."""
     return _with(case, taxon=taxon)
-
-
-def with_specimen(case: Case, **facts: Any) -> Case:
-    """Return the case with facts about the specimen added or replaced; None removes one."""
-    return _with(case, specimen=_merged(case.specimen, facts))
 
 
 def with_answer(case: Case, question: str, answer: str | None) -> Case:
@@ -62,16 +51,6 @@ def with_finding(case: Case, finding: Finding) -> Case:
     if all(old.id != finding.id for old in case.findings):
         kept = (*kept, finding)
     return _with(case, findings=kept)
-
-
-def without_finding(case: Case, finding_id: str) -> Case:
-    """Return the case without a finding; refused once something was tried on it."""
-    case.finding(finding_id)
-    if any(attempt.finding == finding_id for attempt in case.attempts):
-        raise TriageError(
-            f'finding "{finding_id}" has recorded attempts', mend="mark it accepted instead"
-        )
-    return _with(case, findings=tuple(old for old in case.findings if old.id != finding_id))
 
 
 def with_sign(case: Case, finding_id: str, question: str, answer: str | None) -> Case:

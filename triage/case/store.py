@@ -16,9 +16,8 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from triage.case.changes import with_attempt
 from triage.case.editing import edited_yaml
-from triage.case.models import Attempt, Case
+from triage.case.models import Case
 from triage.case.naming import SUFFIX, shown_path
 from triage.case.reading import case_from
 from triage.errors import TriageError, Where
@@ -42,16 +41,6 @@ def load_case(path: str | os.PathLike[str], *, shown_as: str = "") -> Case:
     TriageError: anything wrong with the file, with file, line, entry and mend.
     """
     return _read(Path(path), shown_as)[2]
-
-
-def append_attempt(
-    path: str | os.PathLike[str],
-    make: Callable[[Case], Attempt],
-    *,
-    timeout_s: float = LOCK_TIMEOUT_S,
-) -> Case:
-    """Record the attempt that ``make`` returns for the newest content of the file."""
-    return update_case(path, lambda case: with_attempt(case, make(case)), timeout_s=timeout_s)
 
 
 def update_case(

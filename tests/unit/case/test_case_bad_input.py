@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.recording import append_attempt
 from triage.case.changes import new_attempt
-from triage.case.store import append_attempt, load_case
+from triage.case.store import load_case
 from triage.errors import TriageError
 
 FOLDER = Path(__file__).parents[2] / "bad_input" / "cases"

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from triage.case import quick as quick_module
-from triage.case.changes import new_case, with_title
+from triage.case.changes import new_case
 from triage.case.folder import INDEX, list_cases
 from triage.case.store import create_case, update_case
 from triage.errors import TriageError
@@ -57,7 +57,7 @@ def test_a_second_list_reads_no_case_file(folder: Path, read_files: list[str]) -
 def test_only_a_changed_file_is_read_again(folder: Path, read_files: list[str]) -> None:
     list_cases(folder)
     read_files.clear()
-    update_case(folder / "card-2.yaml", lambda case: with_title(case, "Kard 2"))
+    update_case(folder / "card-2.yaml", lambda case: case.model_copy(update={"title": "Kard 2"}))
     assert titles(folder)[2] == "Kard 2"
     assert read_files == ["card-2.yaml"]
     # Same size and same time as before, changed all the same: the file's own clock tells.

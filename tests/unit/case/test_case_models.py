@@ -23,11 +23,8 @@ from triage.case.changes import (
     with_override,
     with_release,
     with_sign,
-    with_specimen,
     with_taxon,
     with_timer,
-    with_title,
-    without_finding,
     without_timer,
 )
 from triage.case.folder import photo_path
@@ -99,11 +96,9 @@ def test_changes_of_answers_findings_and_signs() -> None:
     with pytest.raises(TriageError, match='no finding "f2"'):
         with_sign(case, "f2", "sheen", "wet")
     assert case.next_finding_id() == "f2"
-    assert with_title(with_taxon(case, "beetles"), "T").taxon == "beetles"
-    assert with_specimen(case, length_mm=14, marks=["a", "b"]).specimen["marks"] == ("a", "b")
-    assert without_finding(case, "f1").findings == ()
-    with pytest.raises(TriageError, match="has recorded attempts"):
-        without_finding(case_with("better"), "f1")
+    assert with_taxon(case, "beetles").taxon == "beetles"
+    marked = new_case("card-2", specimen={"length_mm": 14, "marks": ["a", "b"]})
+    assert marked.specimen["marks"] == ("a", "b")
 
 
 def test_corrections_take_the_place_of_their_original() -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from filelock import FileLock
 
+from tests.support.recording import append_attempt
 from triage.case import store
 from triage.case.changes import (
     new_attempt,
@@ -24,10 +25,9 @@ from triage.case.changes import (
     with_finding,
     with_release,
     with_sign,
-    with_title,
 )
 from triage.case.models import Attempt, Case
-from triage.case.store import append_attempt, create_case, load_case, update_case
+from triage.case.store import create_case, load_case, update_case
 from triage.errors import TriageError
 
 NOW = datetime(2026, 3, 2, 10, 15, tzinfo=UTC)
@@ -90,7 +90,7 @@ def test_comments_and_unknown_keys_survive_every_kind_of_change(path: Path) -> N
         lambda case: with_answer(case, "hydration", "rehydrated"),
         lambda case: with_answer(case, "old-poison-label", "no"),
         lambda case: with_finding(case, new_finding("f3", "antenna", looked="twice")),
-        lambda case: with_title(case, "Another: title"),
+        lambda case: case.model_copy(update={"title": "Another: title"}),
         lambda case: with_attempt(case, attempt_for(case, finding="f3", outcome="worse")),
         lambda case: with_release(case, NOW, "a3", "seen before"),
         lambda case: with_attempt(case, attempt_for(case, finding="f3")),
@@ -270,8 +270,8 @@ READ_ONLY = """
 import os, sys
 from pathlib import Path
 sys.path.insert(0, sys.argv[1])
-from triage.case.store import append_attempt, create_case, load_case
-from triage.case.changes import new_attempt, new_case
+from triage.case.store import create_case, load_case, update_case
+from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.folder import list_cases
 from triage.errors import TriageError
 from datetime import UTC, datetime
@@ -281,7 +281,9 @@ if os.getuid() == 0:
     os.setuid(65534)
 at = datetime(2026, 3, 2, tzinfo=UTC)
 for act in (
-    lambda: append_attempt(path, lambda case: new_attempt("a9", at, "s", "better"), timeout_s=0.5),
+    lambda: update_case(
+        path, lambda case: with_attempt(case, new_attempt("a9", at, "s", "better")), timeout_s=0.5
+    ),
     lambda: create_case(path.parent, new_case("fresh"), timeout_s=0.5),
 ):
     try:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests.support.builders import OILY
 from tests.support.explaining import (
     demo_bench,
     likelihood,
@@ -13,7 +14,6 @@ from tests.support.explaining import (
     sweep_of,
     trail_of,
 )
-from tests.support.builders import OILY
 from tests.support.intake import SOUND
 from tests.support.knowledge import consultant, planner, shipped
 from triage.case import changes
