@@ -7,6 +7,10 @@ from collections.abc import Iterator, Mapping
 
 from triage.history.advice import record_lines
 from triage.plan.model import AirLine, FindingLine, Plan, QuestionLine, Step
+from triage.plan.names import finding_words, zone_words
+
+# Every face looks here for words.
+__all__ = ["finding_words", "zone_words"]
 
 WIDTH = 92
 STATES = {
@@ -45,13 +49,6 @@ def duration(seconds: float) -> str:
     return f"{seconds / 3600:g} h"
 
 
-def zone_words(zone_name: str | None, side: str | None) -> str:
-    """Return zone and side as they are said."""
-    if not zone_name:
-        return "whole specimen"
-    return f"{zone_name}, {side}" if side else zone_name
-
-
 def step_place(step: Step) -> str:
     """Return where a step works and at what."""
     where = zone_words(step.zone_name, step.side)
@@ -61,11 +58,6 @@ def step_place(step: Step) -> str:
 def timer_label(step: Step) -> str:
     """Return what the timer of a step is called in the case."""
     return f"{step.name}: {step_place(step)}"
-
-
-def finding_words(line: FindingLine) -> str:
-    """Return where a finding is and what it is taken to be."""
-    return f"{zone_words(line.zone_name, line.side)}: {line.deposit_name}"
 
 
 def gloves_words(gloves: tuple[str, ...]) -> str:
@@ -84,15 +76,20 @@ def gloves_words(gloves: tuple[str, ...]) -> str:
     )
 
 
+def _one_after_another(told: tuple[str, ...]) -> str:
+    """Return sentences and parts of sentences in one line, no comma behind a full stop."""
+    return "; ".join(part.rstrip(".") for part in told)
+
+
 def preparation(step: Step) -> tuple[str, ...]:
     """Return what must be ready before a step opens, one line each to be ticked."""
     lines = []
     if step.protection.gloves:
         lines.append(f"Gloves on: {gloves_words(step.protection.gloves)}")
     if step.protection.eyes:
-        lines.append(f"Eyes: {', '.join(step.protection.eyes)}")
+        lines.append(f"Eyes: {_one_after_another(step.protection.eyes)}")
     if step.protection.breathing:
-        lines.append(f"Breathing: {', '.join(step.protection.breathing)}")
+        lines.append(f"Breathing: {_one_after_another(step.protection.breathing)}")
     if step.air is not None:
         lines.append(f"Air: {step.air.ventilation or step.air.sentence}")
         if step.air.can_ignite:

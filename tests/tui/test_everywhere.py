@@ -173,6 +173,7 @@ async def test_filter_by_typing(workshop: Workshop) -> None:
         await driver.on(CasesScreen)
         assert "HELD" in driver.text.splitlines()[1]
         await driver.press("slash")
+        assert "Filter" not in driver.text.splitlines()[-1]  # a letter of the line now
         await driver.write("bumble")
         await driver.settled()
         assert "Cases: 1 of" in driver.text

@@ -17,7 +17,7 @@ from triage.service import Workshop
 from triage.service.settings import Settings
 from triage.tui.app import TriageApp
 from triage.tui.choices import Choices, chosen
-from triage.tui.keysets import LEFT, RIGHT, SETS, WORDS, KeySet
+from triage.tui.keysets import LEFT, RIGHT, SETS, WORDS, KeySet, key_name
 from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
@@ -56,8 +56,9 @@ ORDERS = {
     "azerty": ("azertyuiop", "qsdfghjklm", "wxcvbn"),
 }
 
+EITHER_HAND = {"space"}
 # Between the index fingers, row by row from the top.
-BORDERS = (5.5, 5.5, 6.0, 6.25, 6.75)
+BORDERS = (5.5, 5.5, 6.0, 6.25, 6.75, 6.75)
 
 
 def places(order: str) -> dict[str, tuple[float, float]]:
@@ -76,6 +77,10 @@ def places(order: str) -> dict[str, tuple[float, float]]:
         if key
     }
     found["enter"] = (3.0, 12.75)
+    found["tab"] = found["shift+tab"] = (2.0, 0.25)
+    found["plus"] = (2.0, 12.5) if order == "qwertz" else (1.0, 12.0)
+    # The block of arrows stands right of the lowest rows (ISO/IEC 9995-5).
+    found["up"], found["down"] = (4.0, 15.5), (5.0, 15.5)
     return found
 
 
@@ -109,12 +114,24 @@ def test_the_main_acts_lie_under_one_hand(order: str) -> None:
         "question.why",
         "question.before",
         "walk.timer",
+        "walk.open",
+        "walk.particulars",
+        "walk.later",
         "recorded.undo",
+        "recorded.go-on",
+        "stopped.resume",
+        "plan.start",
+        "plan.look",
+        "choose",
+        "leave",
+        "list.down",
+        "list.up",
+        "observe.clean",
     )
     for keyset, is_left in ((LEFT, True), (RIGHT, False)):
         keys = set(keyset.answers + keyset.outcomes)
         keys |= {key for act in main for key in keyset.keys_of(act)[:1]}
-        for key in keys:
+        for key in keys - EITHER_HAND:
             row, column = where[key]
             assert (column < BORDERS[int(row)]) is is_left, (keyset.id, key, order)
 
@@ -170,9 +187,14 @@ async def worked(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
     workshop = opened_on(demo, hand)
     async with driven(workshop, case=CASE, clock=hand) as driver:
         driver.app._use_keys(keyset)
-        await driver.press(keyset.keys_of("plan.look")[-1])
+        await driver.press(keyset.keys_of("plan.look")[0])
         assert isinstance(driver.screen, ObserveScreen)
-        await driver.press("d")
+        zones = driver.screen.query_one("#zones")
+        down, up = keyset.keys_of("list.down")[0], keyset.keys_of("list.up")[0]
+        place = [option.id for option in zones.options].index("abdomen-hairy")
+        await driver.press(*[down] * place, down, up)
+        assert zones.highlighted == place
+        await driver.press(keyset.keys_of("choose")[0])
         await driver.on(QuestionScreen)
         asked = driver.screen.question
         assert f"{keyset.answers[0]}  {asked.answers[0][1][:10]}" in driver.text
@@ -182,10 +204,10 @@ async def worked(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
         assert driver.screen.question.question == asked.question
         await driver.press(keyset.keys_of("question.cannot-tell")[0])
         assert workshop.load(CASE).findings[-1].signs == {}
-        leave = keyset.keys_of("leave")[-1]
+        leave = keyset.keys_of("leave")[0]
         await driver.press(leave, leave)
         await driver.on(PlanScreen)
-        await driver.press(keyset.keys_of("plan.start")[-1])
+        await driver.press(keyset.keys_of("plan.start")[0])
         await driver.on(WalkScreen)
         assert f" {keyset.outcomes[1]}  better" in driver.text
         await driver.press("question_mark")
@@ -204,7 +226,7 @@ async def worked(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
         await driver.press(keyset.outcomes[2])
         await driver.on(RecordedScreen)
         assert workshop.load(CASE).attempts[-1].outcome == "no-change"
-        await driver.press(keyset.keys_of("recorded.go-on")[-1])
+        await driver.press(keyset.keys_of("recorded.go-on")[0])
         await driver.on(WalkScreen)
 
 
@@ -255,3 +277,22 @@ def test_the_command_line_comes_before_the_settings(tmp_path: Path) -> None:
     assert chosen(place, "right").settings.keys == "right"
     assert chosen(place).settings.keys == "left"
     assert isinstance(chosen(place), Choices)
+
+
+@pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
+async def test_the_last_line_keeps_its_order_and_its_names(
+    keyset: KeySet, looking: Workshop
+) -> None:
+    """Other keys, the same acts in the same order; each key by one name; every stop is shown."""
+    async with driven(looking, case=CASE) as driver:
+        if keyset is not WORDS:
+            driver.app._use_keys(keyset)
+            await driver.pilot.pause()
+        last = driver.text.splitlines()[-1]
+        acts = ["Choose", "Cases", "Start", "Look", "Explain", "Why", "STOP", "Keys"]
+        at = [last.index(f" {act}") for act in acts]
+        assert at == sorted(at), last
+        for act in ("choose", "leave", "plan.start", "plan.look"):
+            assert keyset.sign(act) in last.split(), (act, last)
+        for key in keyset.keys_of("stop"):
+            assert key_name(key) in last.split(), last

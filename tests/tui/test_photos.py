@@ -12,6 +12,7 @@ from tests.tui.places import CASE
 from triage.errors import TriageError
 from triage.photos import half_blocks
 from triage.service import Workshop
+from triage.tui.keysets import LEFT
 from triage.tui.screens.photos import PhotosScreen
 
 RED, BLUE = (255, 0, 0), (0, 0, 255)
@@ -78,6 +79,15 @@ async def test_a_photo_that_is_gone_and_one_that_is_none_are_said_in_place(
         flat = " ".join(driver.text.split())
         assert "NOT THERE" in flat
         assert "no picture" in flat
+
+
+async def test_only_keys_that_do_something_are_shown(looking: Workshop) -> None:
+    async with driven(looking, case=CASE) as driver:
+        driver.app._use_keys(LEFT)
+        await driver.press("p")
+        await driver.on(PhotosScreen)
+        assert f"{LEFT.sign('walk.particulars')} names the photos" in driver.text
+        assert "Older" not in driver.text.splitlines()[-1]
 
 
 def test_half_blocks_keep_the_proportions_and_the_colours(tmp_path: Path) -> None:

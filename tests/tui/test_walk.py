@@ -178,6 +178,26 @@ async def test_the_timer_warns_rings_and_sets_the_title_once_each(
         assert "Time is over" in " ".join(n.message for n in driver.app._notifications)
 
 
+async def test_an_alarm_covers_neither_stop_points_nor_outcomes_nor_keys(
+    dry: tuple[Workshop, str], hand: Hand
+) -> None:
+    workshop, case = dry
+    step = workshop.plan(workshop.load(case)).steps[0]
+    workshop.start_timer(case, step.id, 60, "soak")
+    async with driven(workshop, case=case, clock=hand, size=(80, 24)) as driver:
+        driver.app._disable_notifications = False  # the pilot of the framework hides them
+        await driver.press("s")
+        await opened(driver)
+        hand.on(61)
+        await driver.until(lambda: driver.screen.query("Toast"), "no alarm is shown")
+        await driver.until(lambda: driver.screen.query("Toast").first().region, "it has no place")
+        for toast in driver.screen.query("Toast"):
+            for name in ("#stops", "#countdown", "#outcomes", "KeysLine"):
+                place = driver.screen.query_one(name).region
+                assert not toast.region.overlaps(place), (name, toast.region, place)
+        assert "Time is over" in driver.text
+
+
 async def test_a_running_timer_is_stopped_only_when_told_twice(
     dry: tuple[Workshop, str], hand: Hand
 ) -> None:

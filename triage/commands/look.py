@@ -121,7 +121,7 @@ def run_explain(arguments: Arguments) -> int:
         content = {"why": [asdict(node) for node in nodes]}
         if arguments.step is None:
             firmness, against_each_other = desk.firmness(case), desk.contradictions(case)
-            lines += text.firmness_text(firmness)
+            lines += text.firmness_text(firmness, workshop.plan(case))
             lines += text.contradictions_text(against_each_other)
             content["firmness"] = [asdict(each) for each in firmness]
             content["contradictions"] = [asdict(each) for each in against_each_other]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from triage.explain.conflicts import Contradiction
 from triage.explain.contrast import Contrast
@@ -11,15 +11,17 @@ from triage.explain.counterfactual import Counterfactual
 from triage.explain.nextquestion import NextQuestion
 from triage.explain.node import Node
 from triage.explain.sensitivity import Firmness
-from triage.explain.text import STATES, changes_by_outcome
+from triage.explain.text import STATES, changes_by_outcome, differences_by_reason, named
 from triage.explain.whatif import WhatIf
 from triage.explain.whynot import WhyNot
 from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
+from triage.plan.names import finding_names, step_names
 from triage.tui.hanging import BOLD, Hanging, Rows, hanging
 from triage.tui.words import stage_word
 
 MOST_DEPTH = 6
+WHOLE = "whole specimen"
 
 
 @dataclass(frozen=True)
@@ -76,17 +78,25 @@ def _all(lines: Iterable[Line], otherwise: str) -> Reasons:
     return Reasons(tuple(lines) or (Line(0, otherwise, ""),))
 
 
-def why_lines(nodes: Iterable[Node]) -> Reasons:
+def _called(lines: Iterable[Line], places: Mapping[str, str]) -> Iterator[Line]:
+    """Yield lines with each finding called by its place, as the screen below calls it."""
+    for line in lines:
+        yield replace(line, text=named(line.text, places))
+
+
+def why_lines(nodes: Iterable[Node], plan: Plan) -> Reasons:
     """Return trees of reasons."""
-    return _all((line for node in nodes for line in _node(node)), "No rule speaks about it.")
+    lines = (line for node in nodes for line in _node(node))
+    return _all(_called(lines, finding_names(plan)), "No rule speaks about it.")
 
 
-def why_not_lines(found: Iterable[WhyNot]) -> Reasons:
+def why_not_lines(found: Iterable[WhyNot], plan: Plan) -> Reasons:
     """Return where a method stands on each finding and everything against it."""
+    places = finding_names(plan)
 
     def lines() -> Iterator[Line]:
         for each in found:
-            where = each.finding or "whole specimen"
+            where = places.get(each.finding or "", WHOLE)
             yield _head(f"{each.name}, {where}: {STATES[each.state]}")
             for reason in each.reasons:
                 mark = "NEVER, nobody can release it: " if reason.interlock else ""
@@ -96,41 +106,43 @@ def why_not_lines(found: Iterable[WhyNot]) -> Reasons:
             if each.first:
                 yield Line(0, each.first, ">")
 
-    return _all(lines(), "Nothing stands against it, and nothing calls for it.")
+    return _all(_called(lines(), places), "Nothing stands against it, and nothing calls for it.")
 
 
-def contrast_lines(found: Iterable[Contrast]) -> Reasons:
+def contrast_lines(found: Iterable[Contrast], plan: Plan) -> Reasons:
     """Return why one method goes before another."""
+    places = finding_names(plan)
 
     def lines() -> Iterator[Line]:
         for each in found:
-            yield _head(f"{each.finding or 'whole specimen'}: {each.sentence}")
+            yield _head(f"{places.get(each.finding or '', WHOLE)}: {each.sentence}")
             yield from _node(each.why)
 
-    return _all(lines(), "The two stand on no common ladder.")
+    return _all(_called(lines(), places), "The two stand on no common ladder.")
 
 
-def change_lines(found: Iterable[Counterfactual], knowledge: Knowledge) -> Reasons:
+def change_lines(found: Iterable[Counterfactual], knowledge: Knowledge, plan: Plan) -> Reasons:
     """Return what would change the next step, in the words of the command."""
+    names = {**finding_names(plan), **step_names(plan)}
 
     def lines() -> Iterator[Line]:
-        for outcome, changes in changes_by_outcome(found, knowledge).items():
+        for outcome, changes in changes_by_outcome(found, knowledge, names).items():
             yield _head(outcome)
             yield from (Line(1, change) for change in changes)
 
     return _all(lines(), "Nothing known would change it.")
 
 
-def question_lines(found: Iterable[NextQuestion]) -> Reasons:
+def question_lines(found: Iterable[NextQuestion], plan: Plan) -> Reasons:
     """Return what is worth asking, the best first."""
+    places = finding_names(plan)
 
     def lines() -> Iterator[Line]:
         for number, each in enumerate(found, 1):
             line = each.line
-            yield Line(
-                0, f"{line.ask} ({line.finding or 'whole specimen'})", f"{number}", bold=True
-            )
-            yield Line(1, f"why: {each.because}")
+            where = places.get(line.finding or "", WHOLE)
+            yield Line(0, f"{line.ask} ({where})", f"{number}", bold=True)
+            yield Line(1, f"why: {named(each.because, places)}")
             yield Line(1, f"how: {line.how}")
             alone = "" if each.together == 1 else f", as one of {each.together} together"
             yield Line(
@@ -144,20 +156,19 @@ def question_lines(found: Iterable[NextQuestion]) -> Reasons:
 
 def firmness_lines(found: Iterable[Firmness], plan: Plan) -> Reasons:
     """Return for each step whether it is firm, or which question could move it."""
+    steps, places = step_names(plan), finding_names(plan)
 
     def lines() -> Iterator[Line]:
         for each in found:
-            step = plan.step(each.step)
             word = "firm" if each.firm else "could move"
-            where = f" ({step.finding})" if step and step.finding else ""
-            name = f"{step.name}{where}" if step else each.step
+            name = steps.get(each.step, each.step)
             yield Line(0, f"{word}: {name}", "=" if each.firm else "~", bold=True)
-            yield Line(1, each.because, "")
+            yield Line(1, named(each.because, places), "")
 
     return _all(lines(), "There is no step.")
 
 
-def contradiction_lines(found: Iterable[Contradiction]) -> Reasons:
+def contradiction_lines(found: Iterable[Contradiction], plan: Plan) -> Reasons:
     """Return the observations that do not agree."""
 
     def lines() -> Iterator[Line]:
@@ -168,7 +179,7 @@ def contradiction_lines(found: Iterable[Contradiction]) -> Reasons:
             yield Line(0, "against it", "")
             yield from _node(each.against_it, 1)
 
-    return _all(lines(), "Everything seen agrees.")
+    return _all(_called(lines(), finding_names(plan)), "Everything seen agrees.")
 
 
 def what_if_lines(found: WhatIf) -> Reasons:
@@ -183,13 +194,9 @@ def what_if_lines(found: WhatIf) -> Reasons:
         yield Line(0, f"as it would be: {next_of(found.then)}", "", bold=True)
         if not found.differences:
             yield Line(0, "no difference", "=")
-        for each in found.differences:
-            whose = f"{each.finding} " if each.finding else ""
-            change = " -> ".join(part for part in (each.before, each.after) if part)
-            kind = each.kind.replace("-", " ")
-            yield Line(0, f"{kind}: {whose}{each.what}: {change}", "~", bold=True)
-            if each.because != each.after:
-                yield Line(1, f"because: {each.because}{_behind(each.rule)}", "")
+        for heads, because, rule in differences_by_reason(found):
+            yield from (Line(0, head, "~", bold=True) for head in heads)
+            yield Line(1, f"because: {because}{_behind(rule)}", "")
         yield Line(0, "Nothing of this is recorded.", "")
 
     return _all(lines(), "")

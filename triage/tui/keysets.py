@@ -17,6 +17,25 @@ from textual.keys import format_key
 from triage.tui.words import OUTCOME_KEYS
 
 ANSWERS = 25
+# Keys by what is printed on them, one name each, however they were put on an act.
+NAMES = {
+    "escape": "Esc",
+    "enter": "Enter",
+    "space": "Space",
+    "backspace": "Backspace",
+    "delete": "Del",
+    "tab": "Tab",
+    "shift+tab": "Shift+Tab",
+    "down": "Down",
+    "up": "Up",
+}
+
+
+def key_name(key: str) -> str:
+    """Return a key as the screens call it."""
+    if key[:1] == "f" and key[1:].isdigit():
+        return key.upper()
+    return NAMES.get(key) or format_key(key)
 
 
 @dataclass(frozen=True)
@@ -43,7 +62,7 @@ class KeySet:
 
     def sign(self, act: str) -> str:
         """Return the first key of an act as it is printed."""
-        return format_key(self.keys_of(act)[0])
+        return key_name(self.keys_of(act)[0])
 
     def keymap(self) -> dict[str, str]:
         """Return the keys by the id of each act, as the framework takes them."""
@@ -86,6 +105,8 @@ WORDS = KeySet(
         "stopped.end": "x",
         "plan.start": "s",
         "plan.look": "l",
+        "list.down": "down",
+        "list.up": "up",
     },
 )
 LEFT = KeySet(
@@ -95,20 +116,22 @@ LEFT = KeySet(
     outcomes="asdfgx",
     others={
         **WORDS.others,
-        "choose": "enter,space",
+        "choose": "space,enter",
+        "list.down": "tab,down",
+        "list.up": "shift+tab,up",
         "question.cannot-tell": "t,0",
         "question.accept": "r",
         "observe.clean": "v",
-        "walk.open": "enter,space",
+        "walk.open": "space,enter",
         "walk.burst": "b",
         "walk.particulars": "v",
         "walk.details": "w",
         "walk.later": "r",
         "walk.photos": "c",
         "walk.air": "f6",
-        "recorded.go-on": "enter,space",
+        "recorded.go-on": "space,enter",
         "recorded.undo": "x",
-        "plan.look": "l,d",
+        "plan.look": "d,l",
     },
 )
 RIGHT = KeySet(
@@ -119,7 +142,7 @@ RIGHT = KeySet(
     others={
         **WORDS.others,
         "stop": "escape,f12",
-        "leave": "q,backspace",
+        "leave": "backspace,q",
         "question.why": "o",
         "question.before": "0",
         "question.cannot-tell": "u",
@@ -135,7 +158,7 @@ RIGHT = KeySet(
         "recorded.undo": "u",
         "stopped.resume": "j,r",
         "stopped.end": "p,x",
-        "plan.start": "s,j",
+        "plan.start": "j,s",
     },
 )
 SETS: Mapping[str, KeySet] = {each.id: each for each in (WORDS, LEFT, RIGHT)}

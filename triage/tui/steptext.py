@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from textual.content import Content
 from textual.style import Style
 
-from triage.plan.model import AirLine, RuledOut, Step
+from triage.plan.model import AirLine, Plan, RuledOut, Step
 from triage.plantext import step_place
 from triage.tui.words import amount_words, grade_word, span_words
 
@@ -128,16 +128,26 @@ def air_lines(air: AirLine) -> list[str]:
     return [*lines, *air.flags, *(f"assumed: {text}" for text in air.assumptions)]
 
 
-def ruled_out_lines(ruled_out: Iterable[RuledOut]) -> list[str]:
-    """Return what does not stand before this step, each with its reason and rule."""
-    return [f"{item.method}: {item.because} [{item.rule}]" for item in ruled_out]
+def ruled_out_lines(ruled_out: Iterable[RuledOut], plan: Plan | None) -> list[str]:
+    """Return what does not stand before this step by name, those of one reason together."""
+    names = {item.method: item.method_name for item in plan.excluded} if plan else {}
+    together: dict[tuple[str, str], list[str]] = {}
+    for item in ruled_out:
+        held = together.setdefault((item.because, item.rule), [])
+        held.append(names.get(item.method, item.method))
+    return [
+        f"{', '.join(methods)}: {because} [{rule}]" for (because, rule), methods in together.items()
+    ]
 
 
-def step_text(step: Step) -> Content:
-    """Return everything about a step, with the reason, the rules and the sources behind it."""
+def step_text(step: Step, plan: Plan | None = None) -> Content:
+    """Return everything about a step, with the reason, the rules and the sources behind it.
+
+    ``plan`` knows what the methods are called that were ruled out; without it their ids stand.
+    """
     grades = step.harshness
     parts: list[Part] = [*section("Why this stands here", (step.because, *step.evidence))]
-    parts += section("Ruled out before it", ruled_out_lines(step.ruled_out))
+    parts += section("Ruled out before it", ruled_out_lines(step.ruled_out, plan))
     parts += section(
         "How harsh",
         (

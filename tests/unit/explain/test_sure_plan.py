@@ -73,7 +73,7 @@ def test_the_printed_plan_says_it_beside_each_step(shop):
 
 def test_steps_moved_by_one_answer_are_named_together(shop):
     found = shop.desk.firmness(shop.load("bumblebee-plate-3"))
-    lines = list(firmness_text(found))
+    lines = list(firmness_text(found, shop.plan(shop.load("bumblebee-plate-3"))))
     reasons = {(each.firm, each.because) for each in found}
     assert sum(line.startswith(("firm: ", "tentative: ")) for line in lines) == len(reasons)
 

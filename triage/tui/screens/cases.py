@@ -66,7 +66,10 @@ class CasesScreen(ServiceScreen):
 
     def parts(self) -> Iterable[Widget]:
         """Return filter line and list."""
-        yield Input(placeholder="type a part of a name, stage or step", id="filter")
+        yield Input(
+            placeholder="a part of a name, stage or step; Enter opens the first, Down the list",
+            id="filter",
+        )
         yield Static(Content(EMPTY), id="empty")
         yield ActionList(id="cases")
 
@@ -75,6 +78,12 @@ class CasesScreen(ServiceScreen):
         self.query_one("#filter").display = False
         self.query_one("#empty").display = False
         self.query_one("#cases").focus()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the filter only where its key is no letter of a line that is written."""
+        if action == "filter":
+            return not isinstance(self.focused, Input)
+        return super().check_action(action, parameters)
 
     def on_screen_resume(self) -> None:
         """Read the cases on coming here, not while another screen waits for the workshop."""

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from triage.case.models import Case
+from triage.explain.nextquestion import answer_words
 from triage.plan.model import Plan, Step
+from triage.plan.names import finding_names
 from triage.service import Workshop
 from triage.tui.desktext import (
     Reasons,
@@ -24,6 +26,8 @@ from triage.tui.screens.detail import DetailScreen
 from triage.tui.steptext import step_text
 
 UNKNOWN = "unknown"
+UNTOLD = "not answered"
+CANNOT_TELL = "cannot tell"
 QUESTIONS = (
     ("why", "why does this step stand here?"),
     ("not", "why not another method?"),
@@ -94,7 +98,10 @@ class DeskMenu:
 
     def _why(self) -> None:
         step = self.step.id if self.step else None
-        self._tell("Why it stands here", lambda: why_lines(self.workshop.desk.why(self.case, step)))
+        self._tell(
+            "Why it stands here",
+            lambda: why_lines(self.workshop.desk.why(self.case, step), self.plan),
+        )
 
     def _others(self) -> list[tuple[str, str]]:
         """Return the other methods for the finding at hand: offered ones first."""
@@ -111,7 +118,9 @@ class DeskMenu:
         def then(method: str) -> None:
             self._tell(
                 "Why not",
-                lambda: why_not_lines(self.workshop.desk.why_not(self.case, method, self.finding)),
+                lambda: why_not_lines(
+                    self.workshop.desk.why_not(self.case, method, self.finding), self.plan
+                ),
             )
 
         self._choose("Why not which method?", self._others(), then)
@@ -126,7 +135,8 @@ class DeskMenu:
             self._tell(
                 f"Why {step.name} rather than another",
                 lambda: contrast_lines(
-                    self.workshop.desk.contrast(self.case, step.method, method, step.finding)
+                    self.workshop.desk.contrast(self.case, step.method, method, step.finding),
+                    self.plan,
                 ),
             )
 
@@ -138,19 +148,22 @@ class DeskMenu:
             self.screen.show_fault("nothing is found yet; press l and choose a zone")
             return
         self._tell(
-            f"How {finding} is read", lambda: why_lines(self.workshop.desk.how(self.case, finding))
+            f"How it is read: {finding_names(self.plan).get(finding, finding)}",
+            lambda: why_lines(self.workshop.desk.how(self.case, finding), self.plan),
         )
 
     def _change(self) -> None:
         self._tell(
             "What would change the next step",
-            lambda: change_lines(self.workshop.desk.changes(self.case), self.workshop.knowledge),
+            lambda: change_lines(
+                self.workshop.desk.changes(self.case), self.workshop.knowledge, self.plan
+            ),
         )
 
     def _ask(self) -> None:
         self._tell(
             "Worth asking next, the best first",
-            lambda: question_lines(self.workshop.desk.questions(self.case)),
+            lambda: question_lines(self.workshop.desk.questions(self.case), self.plan),
         )
 
     def _firm(self) -> None:
@@ -162,14 +175,14 @@ class DeskMenu:
     def _agree(self) -> None:
         self._tell(
             "What does not agree",
-            lambda: contradiction_lines(self.workshop.desk.contradictions(self.case)),
+            lambda: contradiction_lines(self.workshop.desk.contradictions(self.case), self.plan),
         )
 
     def _full(self) -> None:
         if self.step is None:
             self.screen.show_fault("there is no step at hand; move to a step first")
             return
-        self.screen.app.push_screen(DetailScreen(self.step.name, step_text(self.step)))
+        self.screen.app.push_screen(DetailScreen(self.step.name, step_text(self.step, self.plan)))
 
     # -- what if -------------------------------------------------------------------------------
 
@@ -182,8 +195,9 @@ class DeskMenu:
         given = {**self.case.answers, **signs}
         for question in dict.fromkeys([*signs, *mine, *self.case.answers, *whole]):
             if question in known:
-                now = given.get(question, "not answered")
-                yield question, f"{known[question].ask} (now: {now})"
+                now = given.get(question)
+                told = answer_words(self.workshop.knowledge, question, now) if now else UNTOLD
+                yield question, f"{known[question].ask} (now: {told})"
 
     def _what_if(self) -> None:
         self._choose("What if which answer were another?", list(self._asked()), self._if_answered)
@@ -196,10 +210,10 @@ class DeskMenu:
 
         def then(answer: str) -> None:
             self._tell(
-                f"What if: {entry.ask} {answer}",
+                f"What if: {entry.ask} {dict(choices).get(answer, CANNOT_TELL)}",
                 lambda: what_if_lines(
                     self.workshop.desk.what_if(self.case, {question: answer}, self.finding)
                 ),
             )
 
-        self._choose(entry.ask, [*choices, (UNKNOWN, "cannot tell")], then)
+        self._choose(entry.ask, [*choices, (UNKNOWN, CANNOT_TELL)], then)

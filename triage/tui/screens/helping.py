@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 from textual.binding import ActiveBinding
 from textual.content import Content
-from textual.keys import format_key
 
+from triage.tui.keysets import key_name
 from triage.tui.screens.detail import DetailScreen
 
 # Keys that lists and inputs bring along and that need no line in the help.
@@ -24,7 +24,7 @@ def keys_text(bindings: Mapping[str, ActiveBinding]) -> str:
         if active.binding.action.startswith(MOVING):
             continue
         if active.enabled and key not in QUIET and active.binding.description and ours:
-            shown = active.binding.key_display or format_key(key)
+            shown = active.binding.key_display or key_name(key)
             doing.setdefault(active.binding.description, []).append(shown)
     width = max((len(_joined(keys)) for keys in doing.values()), default=0)
     lines = [

@@ -14,12 +14,13 @@ from textual.widgets import Static
 
 from triage.case.models import Attempt, Case
 from triage.errors import TriageError
+from triage.tui.keysets import keyset_of
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.services import Services
 from triage.tui.widgets.photoview import PhotoView
 from triage.tui.words import OUTCOME_WORDS
 
-NONE = "No photo is recorded yet. While you work on a step, m names the photos of that pass."
+NONE = "No photo is recorded yet. While you work on a step, {key} names the photos of that pass."
 Placed = tuple[str, Path | None]
 
 
@@ -49,6 +50,12 @@ class PhotosScreen(ServiceScreen):
         """Read the case."""
         self.serve(self._read, self._take)
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer to turn only where there is more than one attempt with photos."""
+        if action == "turn":
+            return len(self.attempts) > 1
+        return super().check_action(action, parameters)
+
     def _read(self) -> tuple[Case, dict[str, Placed]]:
         case = self.services.workshop.load(self.case_id)
         places: dict[str, Placed] = {}
@@ -70,12 +77,14 @@ class PhotosScreen(ServiceScreen):
         shown = [each for each in case.attempts if each.photo_before or each.photo_after]
         self.attempts = tuple(reversed(shown))
         self.show_place(f"{case.title or case.id}: photos")
+        self.refresh_bindings()
         self._show()
 
     def _show(self) -> None:
         about = self.query_one("#photo-about", Static)
         if not self.attempts:
-            about.update(Content(NONE))
+            key = keyset_of(self.app).sign("walk.particulars")
+            about.update(Content(NONE.format(key=key)))
             self.query_one("#pair").display = False
             return
         attempt = self.attempts[self._at]

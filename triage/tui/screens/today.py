@@ -100,7 +100,7 @@ class TodayScreen(ServiceScreen):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the keys of one view only while it is shown."""
         if action in ONLY_IN:
-            return ONLY_IN[action] == self.view
+            return ONLY_IN[action] == self.view and not isinstance(self.focused, Input)
         return super().check_action(action, parameters)
 
     # -- reading, in the background --------------------------------------------------------------

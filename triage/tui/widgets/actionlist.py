@@ -13,4 +13,6 @@ class ActionList(OptionList):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "select", "Choose", key_display="Enter", id="choose"),
+        Binding("down", "cursor_down", "Down", show=False, id="list.down"),
+        Binding("up", "cursor_up", "Up", show=False, id="list.up"),
     ]

@@ -49,6 +49,8 @@ class Checklist(Static):
         """Fold what does not fit in the new size."""
         del event
         self._draw()
+        # A text that changes while sizes are given out is not given room anew by itself.
+        self.call_after_refresh(self.refresh, layout=True)
 
     def told(self, *, is_folded: bool) -> Content:
         """Return all lines with their boxes; folded, only the next one to be ticked in full."""

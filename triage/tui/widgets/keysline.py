@@ -7,17 +7,21 @@ the focus moves: on a full screen that cost more than everything else a key pres
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from textual import events
-from textual.binding import ActiveBinding
+from textual.binding import ActiveBinding, Binding
 from textual.content import Content
+from textual.dom import DOMNode
 from textual.screen import Screen
 from textual.widgets import Static
 
+from triage.tui.keysets import key_name
+
 # What is kept when the line is too short for all: the rest stands behind the key of the help.
-ALWAYS = frozenset({"stop", "app.stop", "keys", "app.keys"})
+STOPS = frozenset({"stop", "app.stop"})
+ALWAYS = STOPS | {"keys", "app.keys"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,14 +39,40 @@ class Shown:
         return len(self.sign) + len(self.what) + 2
 
 
-def shown_keys(bindings: Mapping[str, ActiveBinding], display: Any) -> list[Shown]:
-    """Return what the line shows: one key for each action, in the order of the bindings."""
-    shown: dict[str, Shown] = {}
+def _declared(node: DOMNode) -> dict[str, int]:
+    """Return the place of each action in the bindings of a node as they are written."""
+    places: dict[str, int] = {}
+    for cls in reversed(type(node).__mro__):
+        for binding in Binding.make_bindings(cls.__dict__.get("BINDINGS", ())):
+            places.setdefault(binding.action, len(places))
+    return places
+
+
+def shown_keys(bindings: Mapping[str, ActiveBinding]) -> list[Shown]:
+    """Return what the line shows: one key for each action, in the order they are written in.
+
+    The framework moves a binding to the end when its key is changed, and there it would be the
+    first to be left out. Of the stop all keys are shown.
+    """
+    nodes: dict[DOMNode, dict[str, int]] = {}
     for active in bindings.values():
+        if active.node not in nodes:
+            nodes[active.node] = _declared(active.node)
+    order = {node: at for at, node in enumerate(nodes)}
+    shown: dict[str, Shown] = {}
+    for active in sorted(
+        bindings.values(),
+        key=lambda each: (order[each.node], nodes[each.node].get(each.binding.action, 0)),
+    ):
         binding = active.binding
-        if binding.show and active.enabled and binding.action not in shown:
-            sign = display(binding)
+        if not binding.show or not active.enabled:
+            continue
+        sign = binding.key_display or key_name(binding.key)
+        before = shown.get(binding.action)
+        if before is None:
             shown[binding.action] = Shown(binding.key, sign, binding.description, binding.action)
+        elif binding.action in STOPS:
+            shown[binding.action] = replace(before, sign=f"{before.sign} {sign}")
     return list(shown.values())
 
 
@@ -81,7 +111,7 @@ class KeysLine(Static):
             self._draw()
 
     def _draw(self) -> None:
-        keys = shown_keys(self.screen.active_bindings, self.app.get_key_display)
+        keys = shown_keys(self.screen.active_bindings)
         shown = fitting(keys, self.size.width)
         if shown == self._shown:
             return
