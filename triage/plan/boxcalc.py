@@ -112,31 +112,15 @@ def answer_fumigant(
     kpa = vapour_kpa_at(substance.vapour_points, asked.temp_c)
     level = saturation_mg_per_l(kpa, mass, asked.temp_c)
     pulse = opening_pulse_mg(asked.volume_l, level)
+    sentence = f"Opening it lets at most {number(pulse)} mg into the room."
     figures = [
         Figure("saturated air holds", short(level), "mg/L", f"at {asked.temp_c:g} C", agent.source),
         Figure("leaves when opened, at most", short(pulse), "mg", "all the air of the box"),
     ]
-    sentence = f"Opening it lets at most {number(pulse)} mg into the room."
-    if asked.days is not None:
-        needed = crystals_for_mg(asked.days, asked.volume_l, level, asked.changes_per_day)
-        sentence = f"{number(needed / MG_PER_G)} g keeps the box saturated for {asked.days:g} days."
-        figures.append(Figure("crystals needed", short(needed / MG_PER_G), "g"))
-    if asked.grams is not None:
-        held = vapour_stock(
-            positive("crystals", asked.grams, "g") * MG_PER_G,
-            asked.volume_l,
-            level,
-            asked.changes_per_day,
-        )
-        lasts = None if held.lasts_days is None else short(held.lasts_days)
-        times = number(held.ratio)
-        sentence = held.sentence
-        if held.ratio >= 1.0:
-            until = "until it is opened" if lasts is None else f"about {number(lasts)} days"
-            sentence = f"Saturates the box {times} times over and lasts {until}."
-        figures.append(
-            Figure("lasts", lasts, "days", f"{asked.changes_per_day:g} box changes a day")
-        )
+    for answered in (_needed(asked, level), _lasting(asked, level)):
+        if answered is not None:
+            sentence, figure = answered
+            figures.append(figure)
     figures += _old_doses(knowledge, agent.id, asked.volume_l)
     opened, cautions = _opening(judge, agent.id, pulse)
     return Answer(
@@ -157,6 +141,30 @@ def answer_fumigant(
             (agent.source, *(f.source for f in figures), *(x.source for x in agent.limits)),
         ),
     )
+
+
+def _needed(asked: BoxQuestion, level_mg_per_l: float) -> tuple[str, Figure] | None:
+    """Return the crystals that keep the box saturated for the days asked for, None for none."""
+    if asked.days is None:
+        return None
+    needed = crystals_for_mg(asked.days, asked.volume_l, level_mg_per_l, asked.changes_per_day)
+    sentence = f"{number(needed / MG_PER_G)} g keeps the box saturated for {asked.days:g} days."
+    return sentence, Figure("crystals needed", short(needed / MG_PER_G), "g")
+
+
+def _lasting(asked: BoxQuestion, level_mg_per_l: float) -> tuple[str, Figure] | None:
+    """Return how long the crystals asked about last, None if no mass was given."""
+    if asked.grams is None:
+        return None
+    crystals_mg = positive("crystals", asked.grams, "g") * MG_PER_G
+    held = vapour_stock(crystals_mg, asked.volume_l, level_mg_per_l, asked.changes_per_day)
+    lasts = None if held.lasts_days is None else short(held.lasts_days)
+    times = number(held.ratio)
+    sentence = held.sentence
+    if held.ratio >= 1.0:
+        until = "until it is opened" if lasts is None else f"about {number(lasts)} days"
+        sentence = f"Saturates the box {times} times over and lasts {until}."
+    return sentence, Figure("lasts", lasts, "days", f"{asked.changes_per_day:g} box changes a day")
 
 
 def _old_doses(knowledge: Knowledge, agent_id: str, volume_l: float) -> list[Figure]:

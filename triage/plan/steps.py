@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TypedDict
 
 from triage.bench.stock import make_up
 from triage.case.profile import Bench
@@ -286,6 +287,85 @@ def _grade_reasons(method: Method) -> tuple[str, ...]:
     )
 
 
+class _Subject(TypedDict):
+    """The fields of a step that say what it is done to."""
+
+    finding: str | None
+    zone: str | None
+    zone_name: str | None
+    side: str | None
+    deposit: str | None
+    deposit_name: str
+
+
+class _Measures(TypedDict):
+    """The fields of a step that say how often, how long and how warm."""
+
+    rung: int
+    rungs: int
+    passes: int
+    passes_done: int
+    dwell_s: float | None
+    dwell_most_s: float | None
+    burst_s: float | None
+    temp_c: tuple[float, float] | None
+
+
+class _Care(TypedDict):
+    """The fields of a step that keep person, specimen and bench from harm."""
+
+    stop_points: tuple[StopPoint, ...]
+    cautions: tuple[CautionLine, ...]
+    protection: Protection
+    keep_away: tuple[str, ...]
+    disposal: tuple[str, ...]
+    hazardous: bool
+    hold: str
+
+
+def _subject(knowledge: Knowledge, item: Item, ladder: Ladder, side: str | None) -> _Subject:
+    zone = knowledge.zones.get(item.zone or "")
+    return _Subject(
+        finding=ladder.target.finding,
+        zone=item.zone,
+        zone_name=zone.name if zone else None,
+        side=side,
+        deposit=ladder.problem,
+        deposit_name=_problem_name(knowledge, ladder),
+    )
+
+
+def _measures(method: Method, item: Item, ladder: Ladder) -> _Measures:
+    return _Measures(
+        rung=item.rung,
+        rungs=len(ladder.rungs),
+        passes=1 if item.inserted else method.passes,
+        passes_done=0 if item.inserted else ladder.progress.done(method.id),
+        dwell_s=method.dwell_s.start if method.dwell_s else None,
+        dwell_most_s=method.dwell_s.most if method.dwell_s else None,
+        burst_s=method.burst_s.start if method.burst_s else None,
+        temp_c=(method.temp_c.start, method.temp_c.most) if method.temp_c else None,
+    )
+
+
+def _care(
+    setting: Setting, item: Item, ladder: Ladder, agents: list[Agent], *, judged: bool
+) -> _Care:
+    knowledge = setting.knowledge
+    method = knowledge.methods[item.method]
+    stops = [knowledge.stops[s] for s in method.stop_signs]
+    hazardous = _is_hazardous(method, agents, knowledge)
+    return _Care(
+        stop_points=tuple(StopPoint(s.id, s.see, s.means, s.then) for s in stops),
+        cautions=_cautions_of(setting, ladder, method, agents, judged=judged),
+        protection=protection_of(knowledge, agents),
+        keep_away=keep_away(knowledge, setting.bench, method, agents),
+        disposal=tuple(line.text for agent in agents for line in agent.disposal),
+        hazardous=hazardous,
+        hold="" if item.inserted else _hold_prompt(knowledge, method, ladder, hazardous=hazardous),
+    )
+
+
 def complete_step(
     setting: Setting,
     item: Item,
@@ -299,59 +379,37 @@ def complete_step(
     """Return the complete step for one rung or inserted step of a ladder."""
     knowledge, bench = setting.knowledge, setting.bench
     method = knowledge.methods[item.method]
-    technique = knowledge.techniques[method.technique]
     agents = [knowledge.agents[a] for a in agent_ids(knowledge, method.id)]
-    hazardous = _is_hazardous(method, agents, knowledge)
     because, ruled_out = _why(setting, ladder, method, item)
-    cautions = _cautions_of(setting, ladder, method, agents, judged=choice.line is not None)
-    stops = [knowledge.stops[s] for s in method.stop_signs]
-    zone = knowledge.zones.get(item.zone or "")
+    care = _care(setting, item, ladder, agents, judged=choice.line is not None)
     return Step(
         id=item.step,
         status=status,
         stage=method.stage,
-        finding=ladder.target.finding,
-        zone=item.zone,
-        zone_name=zone.name if zone else None,
-        side=side,
-        deposit=ladder.problem,
-        deposit_name=_problem_name(knowledge, ladder),
+        **_subject(knowledge, item, ladder, side),
         method=method.id,
         name=method.name,
         agent=method.agent,
         agent_name=knowledge.agents[method.agent].name if method.agent else None,
-        technique=technique.id,
+        technique=knowledge.techniques[method.technique].id,
         tool=method.tool,
         harshness=HarshnessGrades(*grades(method)),
         harshness_because=_grade_reasons(method),
-        rung=item.rung,
-        rungs=len(ladder.rungs),
-        passes=1 if item.inserted else method.passes,
-        passes_done=0 if item.inserted else ladder.progress.done(method.id),
-        dwell_s=method.dwell_s.start if method.dwell_s else None,
-        dwell_most_s=method.dwell_s.most if method.dwell_s else None,
-        burst_s=method.burst_s.start if method.burst_s else None,
-        temp_c=(method.temp_c.start, method.temp_c.most) if method.temp_c else None,
+        **_measures(method, item, ladder),
         amount_ml=choice.amount_ml,
         amount_because=choice.because,
         make_up=make_up_lines(knowledge, bench, method, choice.amount_ml),
         do=tuple(method.do),
         success=method.success,
-        stop_points=tuple(StopPoint(s.id, s.see, s.means, s.then) for s in stops),
-        cautions=cautions,
-        protection=protection_of(knowledge, agents),
+        **care,
         air=choice.line,
         rinse=tuple(method.rinse),
         drying=method.drying,
-        keep_away=keep_away(knowledge, bench, method, agents),
-        disposal=tuple(line.text for agent in agents for line in agent.disposal),
         selectivity=selectivity_of(knowledge, bench, method, ladder.problem),
         look_after_h=tuple(method.look_after_h),
-        hazardous=hazardous,
-        hold="" if item.inserted else _hold_prompt(knowledge, method, ladder, hazardous=hazardous),
         because=because,
         ruled_out=ruled_out,
         evidence=tuple(f"{line.text} ({line.source})" for line in method.evidence),
-        rules=tuple(sorted({*rules, *(c.rule for c in cautions if ":" not in c.rule)})),
+        rules=tuple(sorted({*rules, *(c.rule for c in care["cautions"] if ":" not in c.rule)})),
         sources=tuple(dict.fromkeys([method.source, *(line.source for line in method.evidence)])),
     )
