@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from datetime import timedelta
 from pathlib import Path
@@ -24,9 +25,17 @@ from triage.tui.screens.entry import EntryScreen
 from triage.tui.screens.photos import PhotosScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.today import TodayScreen
+from triage.tui.todayrows import Names
 
 CHAMBER = "case-brittle-chamber-water-thymol"
 MOTH = "hawkmoth-plate-5"
+
+
+# Cases, steps, methods, zones, deposits and agents of the demo as their files call them.
+IDS = re.compile(
+    r"[a-z]+-plate-\d|\bf\d-|\bcase-[a-z]|puff-air|water-swish|wing-membranous|loose-dust"
+    r"|water-distilled|detergent-neutral|no-change"
+)
 
 
 def flat(driver: Driver) -> str:
@@ -62,8 +71,11 @@ async def test_the_day_stands_in_its_order_and_a_row_opens_its_case(
         assert f"planned at 12:00, {day.cases} cases" in text
         assert "no order of this work" in text
         assert first.begin_min == 12 * 60
-        places = [text.find(f"[{entry.step}]") for entry in day.plan.entries[:4]]
-        assert all(place > 0 for place in places)
+        names = Names(workshop.knowledge, workshop.load)
+        for entry in day.plan.entries[:4]:
+            whose = f"{names.case(entry.case)}: {names.place(entry.case, entry.step)}"
+            assert f"{entry.name} {whose}" in text
+        assert not IDS.search(text), IDS.findall(text)
         await driver.press("enter")
         await driver.on(PlanScreen)
         assert driver.screen.case_id == first.case
@@ -96,7 +108,7 @@ async def test_what_is_held_or_refused_is_said_with_its_reason(workshop: Worksho
         await driver.press("t")
         text = flat(driver)
         assert "not today" in text
-        assert "hoverfly-plate-2" in text
+        assert "- Hoverfly, water meadow plate, place 2: held" in text
         assert "release it with a reason first" in text
 
 
@@ -155,15 +167,20 @@ async def test_the_record_is_filtered_and_its_photos_open(workshop: Workshop) ->
         await driver.write("outcome=damage")
         await driver.press("enter")
         assert "Attempts that pass: outcome=damage: 1" in driver.text
-        assert "damage: water-swish - hoverfly-plate-2" in driver.text
-        assert "no-change: puff-air" not in driver.text
+        assert "damage: water swish - Hoverfly, water meadow plate, place 2" in flat(driver)
+        assert "no change: puff of air" not in driver.text
+        assert not IDS.search(driver.text), IDS.findall(driver.text)
         await driver.write("d")
         await driver.press("enter")
         assert 'unknown outcome "damaged"; did you mean "damage"?' in flat(driver)
         assert "Attempts that pass: outcome=damage: 1" in driver.text
         await driver.press("f9")
         assert "Attempts on record: 3" in driver.text
-        await driver.press("down", "p")
+        await driver.press("slash")
+        await driver.write("meadow swish")  # words as they are shown
+        await driver.press("enter")
+        assert "Attempts that pass: meadow swish: 1" in driver.text
+        await driver.press("f9", "down", "p")
         assert "has no photo" in flat(driver)
         await driver.press("slash")
         await driver.write("photos")
@@ -179,6 +196,8 @@ async def test_what_worked_and_what_is_left(workshop: Workshop) -> None:
         assert "evaporated, upper bound" in text
         assert "ethanol (no methanol): used 0 mL, left 500 mL" in text
         assert "2 trials on record" in text
+        assert "puff of air on loose dust, sand or fibre / bare membranous wing / flies" in text
+        assert not IDS.search(text), IDS.findall(text)
         await driver.press("enter")  # a row without a case opens nothing
         assert isinstance(driver.screen, TodayScreen)
 

@@ -1,14 +1,22 @@
-"""The rows of the bench day: its order of work, the chambers, the record, what worked."""
+"""The rows of the bench day: its order of work, the chambers, the record, what worked.
+
+The commands print ids, which can be copied; here everything is called by its name.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from rich.text import Text
 
+from triage.case.models import Case
+from triage.case.naming import one_line
 from triage.history.benchday import BenchDay
+from triage.history.evidence import Evidence
 from triage.history.table import HistoryRow
+from triage.history.usage import MonthLine, StockLine
 from triage.history.watch import ChamberWatch
 from triage.history.words import (
     NO_ATTEMPT,
@@ -18,13 +26,90 @@ from triage.history.words import (
     chamber_lines,
     day_sections,
     entry_words,
+    usage_text,
 )
+from triage.knowledge.book import Knowledge
+from triage.plan.names import zone_words
 from triage.tui.hanging import BOLD, Hanging, hanging
+from triage.tui.words import OUTCOME_WORDS
 
 SIGN = 13
 WHEN = 18
 #: rows a list is given; the commands print all
 MOST_ROWS = 300
+
+
+@dataclass(frozen=True)
+class Names:
+    """What cases, steps and entries of the knowledge are called.
+
+    Parameters
+    ----------
+    knowledge methods, deposits, zones, groups and agents
+    case_of   the case with an id, None if it cannot be read
+    """
+
+    knowledge: Knowledge
+    case_of: Callable[[str], Case | None]
+
+    def case(self, case_id: str) -> str:
+        """Return the title of a case, its id if it has none."""
+        case = self.case_of(case_id)
+        return one_line(case.title) or case.id if case else case_id
+
+    def place(self, case_id: str, step: str) -> str:
+        """Return the zone that a step works on; step ids begin with their finding."""
+        case = self.case_of(case_id)
+        for found in case.findings if case else ():
+            zone = self.knowledge.zones.get(found.zone)
+            if step.startswith(f"{found.id}-") and zone is not None:
+                return zone_words(zone.name, found.side)
+        return zone_words(None, None)
+
+    def of(self, text: str, case_id: str) -> str:
+        """Return a line of the day with its case and step in words."""
+        if not case_id:
+            return text
+        title = self.case(case_id)
+        text = re.sub(
+            rf"{re.escape(case_id)} \[([^\]]+)\]",
+            lambda found: f"{title}: {self.place(case_id, found[1])}",
+            text,
+        )
+        # A case left out as a whole stands there with its id and its title.
+        text = text.replace(f"{case_id} {title}:", f"{title}:")
+        return re.sub(rf"^{re.escape(case_id)}(:?) ", lambda _: f"{title}: ", text)
+
+    def agent(self, agent: str) -> str:
+        """Return the name of an agent."""
+        held = self.knowledge.agents.get(agent)
+        return held.name if held else agent
+
+    def named(self, row: HistoryRow) -> HistoryRow:
+        """Return an attempt with names in place of ids."""
+        return replace(
+            row,
+            case=self.case(row.case),
+            method=self.method(row.method),
+            deposit=self.deposit(row.deposit),
+            zone=self.zone(row.zone),
+            outcome=OUTCOME_WORDS.get(row.outcome, row.outcome),
+        )
+
+    def method(self, method: str) -> str:
+        """Return the name of a method."""
+        held = self.knowledge.methods.get(method)
+        return held.name if held else method
+
+    def zone(self, zone: str) -> str:
+        """Return the name of a zone."""
+        held = self.knowledge.zones.get(zone)
+        return held.name if held else zone
+
+    def deposit(self, deposit: str) -> str:
+        """Return the name of a deposit, or of a state of the whole specimen."""
+        held = self.knowledge.deposits.get(deposit) or self.knowledge.conditions.get(deposit)
+        return held.name if held else deposit
 
 
 @dataclass(frozen=True)
@@ -41,46 +126,96 @@ def _title(text: str) -> Row:
     return Row(Text(text, style="bold underline"), is_title=True)
 
 
-def day_rows(day: BenchDay) -> tuple[Row, ...]:
+def day_rows(day: BenchDay, names: Names) -> tuple[Row, ...]:
     """Return the order of the day, and behind it what is aired, runs on, or waits."""
-    return tuple(_day_rows(day))
+    return tuple(_day_rows(day, names))
 
 
-def _day_rows(day: BenchDay) -> Iterator[Row]:
+def _day_rows(day: BenchDay, names: Names) -> Iterator[Row]:
     for entry in day.plan.entries:
         span, what, whose = entry_words(entry)
+        whose = names.of(whose, entry.case)
         yield Row(hanging(span, (what, BOLD), whose, width=SIGN), entry.case)
     if not day.plan.entries:
         yield Row(hanging("", NOTHING, width=SIGN))
     for section in day_sections(day):
         yield _title(section.head)
         for line, case in section.lines:
-            yield Row(hanging("  -", line), case)
+            yield Row(hanging("  -", names.of(line, case)), case)
 
 
-def chamber_rows(chambers: Iterable[ChamberWatch]) -> tuple[Row, ...]:
+def chamber_rows(chambers: Iterable[ChamberWatch], names: Names) -> tuple[Row, ...]:
     """Return the running chambers, the next look first."""
     rows = []
     for each in chambers:
         first, *more = chamber_lines(each)
+        first = names.of(first, each.running.case)
         sign = "@ LOOK NOW" if each.is_overdue else "@ runs"
         prompt = hanging(sign, (first, BOLD), *(line.strip() for line in more), width=SIGN)
         rows.append(Row(prompt, each.running.case))
     return tuple(rows) or (Row(hanging("", NO_CHAMBER, width=SIGN)),)
 
 
-def record_rows(attempts: tuple[HistoryRow, ...]) -> tuple[Row, ...]:
+def record_rows(attempts: tuple[HistoryRow, ...], names: Names) -> tuple[Row, ...]:
     """Return attempts, the newest first."""
     rows = []
     for attempt in attempts[:MOST_ROWS]:
-        when, what, more = attempt_words(attempt)
+        when, what, more = attempt_words(names.named(attempt))
         pictured = bool(attempt.photo_before or attempt.photo_after)
         prompt = hanging(when, (what, BOLD), more, width=WHEN)
         rows.append(Row(prompt, attempt.case, has_photos=pictured))
     return tuple(rows) or (Row(hanging("", NO_ATTEMPT, width=WHEN)),)
 
 
-def text_rows(text: str) -> tuple[Row, ...]:
+def matching(
+    attempts: Iterable[HistoryRow], words: tuple[str, ...], titles: Mapping[str, str], names: Names
+) -> tuple[HistoryRow, ...]:
+    """Return the attempts in which every word stands, as it is shown or as it is kept.
+
+    ``titles`` are the titles of the cases by id.
+    """
+    wanted = [word.casefold() for word in words]
+
+    def said(row: HistoryRow) -> str:
+        parts = (
+            *(row.case, titles.get(row.case, ""), row.note, row.observed, row.step),
+            *(row.method, names.method(row.method), row.deposit, names.deposit(row.deposit)),
+            *(row.zone, names.zone(row.zone), row.outcome, OUTCOME_WORDS.get(row.outcome, "")),
+        )
+        return " ".join(parts).casefold()
+
+    return tuple(row for row in attempts if all(word in said(row) for word in wanted))
+
+
+def worked_rows(evidence: Evidence, names: Names) -> tuple[Row, ...]:
+    """Return how often each method worked here, the most often tried first."""
+    rows = [_title(f"{evidence.size} trial{'' if evidence.size == 1 else 's'} on record")]
+    book = names.knowledge
+    for group in evidence.all_groups():
+        taxon = book.taxa.get(group.taxon)
+        on = (
+            names.deposit(group.deposit),
+            names.zone(group.zone),
+            taxon.name if taxon else group.taxon,
+        )
+        where = " / ".join(word or "-" for word in on)
+        rows.append(Row(hanging("  -", f"{names.method(group.method)} on {where}: {group.text}")))
+    return tuple(rows[:MOST_ROWS])
+
+
+def used_rows(
+    months: Iterable[MonthLine], stock: Iterable[StockLine], names: Names
+) -> tuple[Row, ...]:
+    """Return what evaporated by month and what is left in the bottles."""
+    return _text_rows(
+        usage_text(
+            (replace(line, agent=names.agent(line.agent)) for line in months),
+            (replace(line, agent=names.agent(line.agent)) for line in stock),
+        )
+    )
+
+
+def _text_rows(text: str) -> tuple[Row, ...]:
     """Return lines of a text as rows; a line that is not set in is a title."""
     return tuple(
         Row(hanging("  -", line.strip())) if line.startswith(" ") else _title(line)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from functools import cache
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
@@ -12,8 +13,10 @@ from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from triage.case.models import Case
+from triage.errors import TriageError
 from triage.history.filterline import EXAMPLE, filter_from_line
-from triage.history.words import end_words, evidence_text, usage_text
+from triage.history.words import end_words
 from triage.service.acts import (
     attempts_on_record,
     bench_day,
@@ -28,11 +31,14 @@ from triage.tui.screens.entry import EntryScreen
 from triage.tui.services import Services
 from triage.tui.todayrows import (
     MOST_ROWS,
+    Names,
     Row,
     chamber_rows,
     day_rows,
+    matching,
     record_rows,
-    text_rows,
+    used_rows,
+    worked_rows,
 )
 from triage.tui.widgets.actionlist import ActionList
 
@@ -132,26 +138,42 @@ class TodayScreen(ServiceScreen):
 
     def _read(self, view: int, line: str) -> View:
         workshop = self.services.workshop
+        names = Names(workshop.knowledge, self._case_of())
         if view == DAY:
             day = bench_day(workshop)
             ends = f"; {end_words(day.plan)}" if day.plan.entries else ""
             return View(
                 f"{workshop.clock():%Y-%m-%d, planned at %H:%M}, {day.cases} cases{ends}",
-                day_rows(day),
+                day_rows(day, names),
             )
         if view == CHAMBERS:
             chambers = running_chambers(workshop)
-            return View(f"Running chambers: {len(chambers)}", chamber_rows(chambers))
+            return View(f"Running chambers: {len(chambers)}", chamber_rows(chambers, names))
         if view == RECORD:
-            attempts = attempts_on_record(workshop, filter_from_line(line))
+            asked = filter_from_line(line)
+            attempts = attempts_on_record(workshop, replace(asked, words=()))
+            if asked.words:
+                titles = {each.id: each.title for each in workshop.list_cases()}
+                attempts = matching(attempts, asked.words, titles, names)
             more = f", the newest {MOST_ROWS} are shown" if len(attempts) > MOST_ROWS else ""
             chosen = f" that pass: {line}" if line else " on record"
-            return View(f"Attempts{chosen}: {len(attempts)}{more}", record_rows(attempts))
-        evidence = text_rows(evidence_text(evidence_of(workshop)))
+            return View(f"Attempts{chosen}: {len(attempts)}{more}", record_rows(attempts, names))
         return View(
             "What was used and is left; below it how often methods worked here",
-            (*text_rows(usage_text(*used_up(workshop))), *evidence),
+            (*used_rows(*used_up(workshop), names), *worked_rows(evidence_of(workshop), names)),
         )
+
+    def _case_of(self) -> Callable[[str], Case | None]:
+        """Return how a case is read for its title; each once, one that cannot be read is None."""
+
+        @cache
+        def case_of(case_id: str) -> Case | None:
+            try:
+                return self.services.workshop.load(case_id)
+            except (TriageError, OSError):
+                return None
+
+        return case_of
 
     # -- showing -----------------------------------------------------------------------------------
 
@@ -199,7 +221,8 @@ class TodayScreen(ServiceScreen):
             self.show_fault("no chamber runs; start the timer of a chamber in its plan")
             return
         case = row.case
-        ask = f"{case}: what was seen or topped up? Enter records the look, also without a word."
+        name = Names(self.services.workshop.knowledge, self._case_of()).case(case)
+        ask = f"{name}: what was seen or topped up? Enter records the look, also without a word."
         self.app.push_screen(EntryScreen(ask, ""), lambda note: self._looked(case, note))
 
     def _looked(self, case: str, note: str | None) -> None:
