@@ -195,7 +195,9 @@ def _head(plan: Plan) -> Iterator[str]:
     yield f"stage: {plan.stage}"
     yield f"bench: {plan.bench}; knowledge {plan.knowledge_digest}"
     for notice in (*plan.refused, *plan.notices):
-        yield from _wrapped(f"{notice.kind.upper()}: {notice.text} [{notice.rule}]", "  ", "")
+        yield from _wrapped(
+            f"{notice.kind.replace('-', ' ').upper()}: {notice.text} [{notice.rule}]", "  ", ""
+        )
     for hold in plan.held:
         held = hold.sentence.replace("Held:", "HELD:", 1)
         yield from _wrapped(f"{held} (attempt {hold.attempt})", "  ", "")

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from tests.tui.conftest import Opened
 from tests.tui.driving import driven
+from triage.tui.hanging import beside
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.widgets.checklist import Checklist, cut
@@ -64,3 +65,13 @@ async def test_a_long_checklist_shows_the_next_line_whole(demo: Path, opened_on:
 def test_cut() -> None:
     assert cut("short", 10) == "short"
     assert cut("longer than that", 10) == "longer..."
+
+
+def test_a_long_label_stays_set_in_under_its_first_word() -> None:
+    row = beside("  neutral detergent, nonionic (a drop of dish detergent)", "5 mL, not known")
+    first, *more = row.draw(76).plain.splitlines()
+    assert first.startswith("  neutral detergent")
+    assert first.endswith("5 mL, not known")
+    assert more
+    assert all(line.startswith("    ") and line.strip() for line in more)
+    assert " ".join(" ".join([first[:33], *more]).split()) == row.sign.strip()

@@ -94,10 +94,18 @@ class Hanging(Drawn):
         """Sign and texts in plain words, unwrapped."""
         return "\n".join((self.sign, *(text for text, _ in self.lines)))
 
+    def _signs(self) -> list[str]:
+        """Return the sign in lines; the further ones of a long one stand under its first word."""
+        if cell_len(self.sign) <= self.width:
+            return [self.sign]
+        before = " " * (len(self.sign) - len(self.sign.lstrip()))
+        first, *more = wrapped(self.sign.strip(), self.width - len(before) - 2)
+        return [f"{before}{first}", *(f"{before}  {part}" for part in more)]
+
     def draw(self, width: int) -> Content:
         """Return sign and texts side by side."""
         front = self.width + self.gap
-        signs = wrapped(self.sign, self.width) if cell_len(self.sign) > self.width else [self.sign]
+        signs = self._signs()
         rows: list[tuple[str, str]] = [
             (part, style) for text, style in self.lines for part in wrapped(text, width - front)
         ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -11,6 +12,7 @@ from tests.support.knowledge import shipped
 from triage.cli import main
 from triage.explain.sureplan import sure_plan_json
 from triage.explain.text import firmness_text
+from triage.plan.model import Notice
 from triage.plantext import plan_text
 from triage.service import Workshop
 
@@ -91,3 +93,11 @@ def test_a_held_case_names_the_hold_first(shop):
     first, *_ = shop.desk.why(case)
     assert "held by attempt a2" in first.text
     assert "HELD: Held" not in plan_text(shop.plan(case))
+
+
+def test_kinds_of_notices_are_printed_as_words(shop):
+    plan = shop.plan(shop.load("bumblebee-plate-3"))
+    notices = (Notice("leave-it", "It is part of the insect.", "deposit:bloom"),)
+    text = plan_text(replace(plan, notices=notices))
+    assert "LEAVE IT: It is part of the insect." in text
+    assert "LEAVE-IT" not in text
