@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from tests.support.running import share_rules
 from triage.case.store import load_case
 from triage.cli import main
 from triage.errors import CONTROL, TriageError
+from triage.service import open_workshop
 
 COMMANDS = {
     "list": ["list"],
@@ -31,8 +33,12 @@ COMMANDS = {
 
 @pytest.fixture(autouse=True)
 def shared_rules(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each text stands in a case of its own; the rules are the same for all of them."""
+    """Each text stands in a case of its own; the rules are the same for all of them.
+
+    The commands of one test share a workshop too, as the screens do.
+    """
     share_rules(monkeypatch)
+    monkeypatch.setattr("triage.service.open_workshop", cache(open_workshop))
 
 
 def told(words: list[str], folder: Path, capsys: pytest.CaptureFixture[str]) -> str:
