@@ -10,6 +10,7 @@ from triage.tui.hanging import beside
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.widgets.checklist import Checklist, cut
+from triage.tui.widgets.titlebar import fitted
 
 
 async def test_every_method_of_the_demo_cases(demo: Path, opened_on: Opened) -> None:
@@ -75,3 +76,28 @@ def test_a_long_label_stays_set_in_under_its_first_word() -> None:
     assert more
     assert all(line.startswith("    ") and line.strip() for line in more)
     assert " ".join(" ".join([first[:33], *more]).split()) == row.sign.strip()
+
+
+def test_of_a_long_place_the_name_is_cut() -> None:
+    place = "Skimmer dragonfly, water meadow plate, place 8 · clean · rung 1/6 · pass 1/3"
+    assert fitted(place, 76) == place
+    assert fitted(place, 60) == "Skimmer dragonfly, water me... · clean · rung 1/6 · pass 1/3"
+    shorter = fitted("A long name of a case: look, choose a zone", 32)
+    assert shorter == "A long n...: look, choose a zone"
+    assert fitted("A place without anything behind it", 20) == "A place without a..."
+    for width in range(4, 80):
+        assert len(fitted(place, width)) <= width
+
+
+async def test_rung_and_pass_stand_beside_a_running_timer(demo: Path, opened_on: Opened) -> None:
+    workshop = opened_on(demo)
+    case = "skimmer-plate-8"
+    step = workshop.plan(workshop.load(case)).next_step()
+    assert step is not None
+    workshop.start_timer(case, step.id, 600, "puff")
+    async with driven(workshop, case=case, size=(80, 24)) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        first = driver.text.splitlines()[0]
+        assert "left" in first
+        assert f"rung {step.rung}/{step.rungs} · pass 1/{step.passes}" in first
