@@ -127,7 +127,7 @@ def build_ladder(
         zone,
         problem,
         left,
-        tuple(sorted(set(barred), key=lambda b: (b.method, b.rule))),
+        tuple(sorted(set(barred), key=lambda b: (b.method, b.rule, b.because))),
         frozenset(offered),
         progress,
         offered,
