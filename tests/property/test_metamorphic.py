@@ -76,11 +76,14 @@ def check_bench_hazard(seed: int) -> Counter[str]:
     return found
 
 
-# Where an unanswered question is answered by something else that is known, by intention: the size
-# of an unmeasured specimen is taken as small, the hairs of a group without stinging hairs as none,
-# and what happened to a specimen long ago (strong ethanol, an earlier softening) nobody may know.
-# There only what the group, the finding and the answers that are known forbid is forbidden.
-READ_OTHERWISE = frozenset({"size", "urticating-hairs", "old-ethanol-strong", "relaxed-before"})
+# The one question that something else may answer: a group of which no kind has hairs that sting or
+# inflame is known to have none. A group that may have them, and an unknown one, answer nothing.
+STINGING = ("urticating-hairs", {"urticating", "urticating-adults"})
+
+
+def answered_by_group(case, question: str) -> bool:
+    group = shipped().taxa.get(case.taxon)
+    return group is not None and question == STINGING[0] and STINGING[1].isdisjoint(group.traits)
 
 
 def check_unknown_answer(seed: int) -> Counter[str]:
@@ -92,7 +95,7 @@ def check_unknown_answer(seed: int) -> Counter[str]:
     drawn += [(q, meta.WORSE[q][-1]) for q in rng.sample(sorted(meta.WORSE), 4)]
     found = Counter(plans=1)
     for question, answer in drawn:
-        if question in READ_OTHERWISE:
+        if answered_by_group(case, question):
             continue
         known = meta.made(meta.with_answers(case, {**case.answers, question: answer}), bench)
         told = {q: a for q, a in case.answers.items() if q != question}
@@ -139,8 +142,9 @@ def check_unknown_sign(seed: int) -> Counter[str]:
 
     Signs are weighed against each other, so without the one that spoke for a rival or against a
     deposit the others may settle the finding: the ladder of that deposit is then offered, and
-    counted here. Nothing else that acts comes in, nothing on another finding, and nothing that an
-    interlock forbids which looks at anything but the reading.
+    counted here. Nothing else that acts comes in, and nothing that an interlock forbids which looks
+    at anything but a reading. On another finding only that comes in which the suspicion of mould or
+    poison on this one had forbidden everywhere, where the sign was what made it suspected.
     """
     case, bench = meta.generated(seed)
     rng = random.Random(seed)
@@ -153,9 +157,9 @@ def check_unknown_sign(seed: int) -> Counter[str]:
             vague = meta.made(other, bench)
             new = meta.acting(meta.allowed(vague) - meta.allowed(known))
             found.update(pairs=1, newly_settled=bool(new))
-            assert {f for f, _ in new} <= {finding.id}, question
             assert not {p for p in new if is_fixed(known, p)}, question
-            if new:
+            assert not {p for p in new if p[0] != finding.id and not is_everywhere(known, p)}
+            if any(f == finding.id for f, _ in new):
                 (line,) = [line for line in vague.findings if line.id == finding.id]
                 assert line.standing == "settled", question
                 assert meta.reading(known, finding.id) != meta.reading(vague, finding.id)
@@ -168,6 +172,12 @@ def is_fixed(plan, pair) -> bool:
         e.interlock and (e.finding, e.method) == pair and not looks_at_reading(e.rule)
         for e in plan.excluded
     )
+
+
+def is_everywhere(plan, pair) -> bool:
+    """Return whether only a hazard suspected somewhere on the specimen forbids this."""
+    rules = {e.rule for e in plan.excluded if e.interlock and (e.finding, e.method) == pair}
+    return bool(rules) and rules <= meta.hazard_rules()
 
 
 def looks_at_reading(rule: str) -> bool:

@@ -14,13 +14,16 @@ OPEN = {
     "joints-stuck": "none",
     "worth-it": "yes",
 }
-# Nor is anything broken or unrecorded: work may begin.
+# Nor is anything broken, small, worn by its past, or unrecorded: work may begin.
 READY = {
     **OPEN,
     "photographed-before": "yes",
     "cracks": "none",
     "missing-parts": "none",
     "pest-holes": "none",
+    "size": "large",
+    "relaxed-before": "never",
+    "old-ethanol-strong": "no",
 }
 # A usual specimen of which all is told that is mostly asked.
 TOLD = {**READY, "age": "since-1990", "size": "medium", "pollen-wanted": "no"}
@@ -29,7 +32,5 @@ SOUND = {
     **TOLD,
     "size": "large",
     "pin": "none",
-    "relaxed-before": "never",
-    "old-ethanol-strong": "no",
     "storage-wanted": "dry",
 }
