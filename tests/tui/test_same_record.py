@@ -107,7 +107,7 @@ async def test_byte_for_byte(tmp_path: Path, opened_on: Opened) -> None:
     )
     finding = right.load(CASE).findings[-1].id
     assert len(right.load(CASE).findings) == len(new) + 2
-    question = next(q for q in right.plan(right.load(CASE)).questions if q.finding == finding)
+    question = right.desk.agenda(right.load(CASE)).about(finding).all[0]
     right.sign(CASE, finding, question.question, question.answers[0][0])
     in_plain_lines(right, "#accept a finding", f"#{finding} ", "too small to see")
     name = f"{CASE}.yaml"

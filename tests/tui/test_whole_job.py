@@ -36,8 +36,15 @@ OILY = {
     "colour": "brown-black",
     "texture": "smooth-film",
     "setae": "points",
-    "smell": "rancid",
+    "smell": "none",
     "where-on-body": "hair-brushes",
+    "wash-before": "no",
+    "box-too": "no",
+    "living-shape": "neither",
+    "dry-brush": "smears",
+    "blotter": "oil-spot",
+    "water-drop": "beads",
+    "ethanol-drop": "clears",
 }
 
 

@@ -18,7 +18,7 @@ from triage.explain.likelihood import Likelihood
 from triage.explain.nextquestion import NextQuestion, ranked_questions
 from triage.explain.node import Node
 from triage.explain.sensitivity import Firmness, firmness_of
-from triage.explain.sureplan import SurePlan, sure_plan
+from triage.explain.sureplan import Agenda, SurePlan, agenda, sure_plan
 from triage.explain.sweep import SPECIMEN, TAXON, Sweep
 from triage.explain.trail import Trail
 from triage.explain.whatif import WhatIf, compare
@@ -28,6 +28,11 @@ from triage.plan.lookahead import Lookahead
 from triage.plan.model import Plan
 from triage.plan.ownrecord import RECORD, own_record
 from triage.plan.planner import Planner
+
+# Each is (``specimen`` or finding, question).
+Places = frozenset[tuple[str, str]]
+# Rankings kept: one for each answer of a question and some questions before.
+MOST_RANKED = 32
 
 
 class Shop(Protocol):
@@ -61,8 +66,9 @@ class ExplainDesk:
         self.likelihood = Likelihood(shop.consultant)
         self._look: Lookahead | None = None
         self._day: DayLedger | None = None
-        self._asked: tuple[Sweep, tuple[NextQuestion, ...]] | None = None
-        self._sweep: tuple[Case, frozenset[tuple[str, str]], Sweep] | None = None
+        # What was ranked lately, each with all that it rests on.
+        self._asked: list[tuple[Lookahead, Case, Places, tuple[NextQuestion, ...]]] = []
+        self._sweep: tuple[Case, Places, Sweep] | None = None
 
     def look(self) -> Lookahead:
         """Return the look-ahead for the bench and the day as they are now."""
@@ -203,12 +209,22 @@ class ExplainDesk:
     ) -> tuple[NextQuestion, ...]:
         """Return the questions that could still change the next step, the best first."""
         facts_from(case, self.shop.bench, self.shop.consultant.vocabulary)
-        return self._ranked(self.sweep(case, declined))
+        return self._ranked(case, declined)
 
-    def _ranked(self, sweep: Sweep) -> tuple[NextQuestion, ...]:
-        if self._asked is None or self._asked[0] is not sweep:
-            self._asked = sweep, ranked_questions(sweep, self.likelihood)
-        return self._asked[1]
+    def _ranked(
+        self, case: Case, declined: Iterable[tuple[str, str]] = ()
+    ) -> tuple[NextQuestion, ...]:
+        look, gone = self.look(), frozenset(declined)
+        for kept in self._asked:
+            if kept[0] is look and kept[2] == gone and kept[1] == case:
+                return kept[3]
+        found = ranked_questions(self.sweep(case, gone), self.likelihood)
+        self._asked = [(look, case, gone, found), *self._asked[: MOST_RANKED - 1]]
+        return found
+
+    def agenda(self, case: Case, declined: Iterable[tuple[str, str]] = ()) -> Agenda:
+        """Return all that is to be asked: what could change the next step first."""
+        return agenda(self.shop.plan(case), self._ranked(case, declined))
 
     def next_question(
         self, case: Case, declined: Iterable[tuple[str, str]] = ()
@@ -227,13 +243,13 @@ class ExplainDesk:
         skeleton = self.shop.planner.maker.from_conclusions(
             case, look.bench, look.judge, conclusions
         )
-        return firmness_of(sweep, skeleton.items, self._ranked(sweep))
+        return firmness_of(sweep, skeleton.items, self._ranked(case, sweep.declined))
 
     def sure_plan(self, case: Case) -> SurePlan:
         """Return the plan with how firm each step is, its questions in the order of their value."""
         plan = self.shop.plan(case)
         sweep = self.sweep(case)
-        return sure_plan(plan, self._firmness(sweep), self._ranked(sweep))
+        return sure_plan(plan, self._firmness(sweep), self._ranked(case))
 
 
 __all__ = ["SPECIMEN", "ExplainDesk", "Shop"]

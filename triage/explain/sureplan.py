@@ -7,13 +7,67 @@ beside it here, for the JSON, the printed plan and the plain session.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Container, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from triage.explain.nextquestion import NextQuestion
 from triage.explain.sensitivity import Firmness
-from triage.plan.model import Plan, plan_data
+from triage.plan.model import Plan, QuestionLine, plan_data
+
+
+@dataclass(frozen=True, slots=True)
+class Agenda:
+    """What is still to be asked, in order.
+
+    ``worth``: what could change the next step, the best first; ``rest``: what the plan would also
+    like to know, which can wait. ``chances`` are those of the first.
+    """
+
+    worth: tuple[QuestionLine, ...]
+    rest: tuple[QuestionLine, ...]
+    chances: Mapping[tuple[str | None, str], float] = field(default_factory=dict)
+
+    def chance(self, question: QuestionLine) -> float | None:
+        """Return the chance that an answer changes the next step, None if none can."""
+        return self.chances.get((question.finding, question.question))
+
+    @property
+    def all(self) -> tuple[QuestionLine, ...]:
+        """Return all questions in the order to ask them."""
+        return (*self.worth, *self.rest)
+
+    def about(self, finding: str | None) -> Agenda:
+        """Return the questions about one finding, None: about the whole specimen."""
+        return Agenda(
+            tuple(q for q in self.worth if q.finding == finding),
+            tuple(q for q in self.rest if q.finding == finding),
+            self.chances,
+        )
+
+    def without(self, asked: Container[tuple[str | None, str]]) -> Agenda:
+        """Return what is left when some (finding, question) are not to be asked again."""
+        return Agenda(
+            tuple(q for q in self.worth if (q.finding, q.question) not in asked),
+            tuple(q for q in self.rest if (q.finding, q.question) not in asked),
+            self.chances,
+        )
+
+
+def agenda(plan: Plan, ranked: Sequence[NextQuestion]) -> Agenda:
+    """Return the questions of a plan, those that could change the next step first.
+
+    Parameters
+    ----------
+    plan   the plan as planned
+    ranked the questions that could change its next step, the best first
+    """
+    first = {(q.line.finding, q.line.question): q.chance for q in ranked}
+    return Agenda(
+        tuple(replace(q.line, because=q.because) for q in ranked),
+        tuple(q for q in plan.questions if (q.finding, q.question) not in first),
+        first,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +92,7 @@ def sure_plan(plan: Plan, firmness: Iterable[Firmness], ranked: Sequence[NextQue
     ranked   the questions that could change the next step, the best first; the other questions
              of the plan follow in the order they had
     """
-    first = {(q.line.finding, q.line.question) for q in ranked}
-    rest = [q for q in plan.questions if (q.finding, q.question) not in first]
-    questions = (*[replace(q.line, because=q.because) for q in ranked], *rest)
+    questions = agenda(plan, ranked).all
     return SurePlan(replace(plan, questions=questions), tuple(firmness))
 
 

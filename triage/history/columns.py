@@ -134,3 +134,12 @@ def joined(parts: Iterable[Columns]) -> Columns:
             for f in fields(Columns)
         }
     )
+
+
+def same_columns(one: Columns, other: Columns) -> bool:
+    """Return whether two records hold the same attempts in the same order."""
+    return all(
+        np.array_equal(a, b, equal_nan=a.dtype.kind == "f")
+        for field in fields(Columns)
+        for a, b in [(getattr(one, field.name), getattr(other, field.name))]
+    )

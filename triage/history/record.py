@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from triage.history.columns import same_columns
 from triage.history.evidence import Evidence, Terms, terms_of, trials_of
 from triage.history.index import Index, Stamp, folder_stamps, load_index
 from triage.knowledge.book import Knowledge
@@ -49,5 +50,8 @@ class FolderRecord:
             return
         stamps = folder_stamps(self.folder)
         if self._index is None or stamps != self._stamps:
-            self._index, self._evidence = load_index(self.folder), None
-            self._stamps = stamps
+            index = load_index(self.folder)
+            # An answer changes a file but no attempt: then the evidence is the same object.
+            if self._index is None or not same_columns(index.columns, self._index.columns):
+                self._evidence = None
+            self._index, self._stamps = index, stamps

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import datetime
 
 from triage.case.models import OUTCOMES, Case
@@ -24,6 +23,7 @@ from triage.plantext import (
 )
 from triage.service import Workshop
 from triage.service.acts import accept_suggestion, suggestions_for
+from triage.service.shelf import SPECIMEN
 
 OUTCOME_TEXT = {
     "cleared": "cleared: it is off",
@@ -95,7 +95,7 @@ class PlainSession:
     def _summary(self, plan: Plan) -> None:
         self.ask.say("", f"case {plan.case}: {plan.title}", f"stage: {plan.stage}")
         for notice in (*plan.refused, *plan.notices):
-            self.ask.say(f"{notice.kind}: {notice.text}")
+            self.ask.say(f"{notice.kind.replace('-', ' ')}: {notice.text}")
         for hold in plan.held:
             self.ask.say(f"held: {hold.sentence}")
         for conflict in plan.conflicts:
@@ -118,8 +118,11 @@ class PlainSession:
         ]
         if plan.held:
             actions.append(("release", "release the hold, with a reason"))
-        if plan.questions:
-            actions.append(("answer", f"answer questions, {len(plan.questions)} would help"))
+        agenda = self.workshop.desk.agenda(case)
+        if agenda.worth:
+            actions.append(("answer", f"answer questions, {len(agenda.worth)} could change that"))
+        elif agenda.rest:
+            actions.append(("answer", f"answer questions, {len(agenda.rest)} may matter later"))
         actions.append(("find", "say that something is seen in a zone"))
         actions.append(("clean", "say that a zone was looked at and is clean"))
         actions.append(("plan", "read the whole plan"))
@@ -134,7 +137,7 @@ class PlainSession:
         acts: dict[str, Callable[[], None]] = {
             "step": lambda: self._step(case, plan.steps[0]),
             "release": lambda: self._release(case, plan),
-            "answer": lambda: self._answer(case, plan),
+            "answer": lambda: self._answer(case),
             "find": lambda: self._find(case),
             "clean": lambda: self._clean(case),
             "plan": lambda: self._read(case),
@@ -153,27 +156,41 @@ class PlainSession:
 
     # -- observing --------------------------------------------------------------------------
 
-    def _answer(self, case: Case, plan: Plan) -> None:
-        while plan.questions:
-            question = plan.questions[0]
+    def _answer(self, case: Case) -> None:
+        """Ask what could change the next step, the best first, until nothing could."""
+        declined: set[tuple[str | None, str]] = set()
+        asks_the_rest = False
+        while True:
+            places = {(finding or SPECIMEN, name) for finding, name in declined}
+            agenda = self.workshop.desk.agenda(case, places).without(declined)
+            if not agenda.worth and not asks_the_rest:
+                asks_the_rest = self._asks_on(len(agenda.rest))
+            waiting = agenda.all if asks_the_rest else agenda.worth
+            if not waiting:
+                return
+            question = waiting[0]
             answer = self._one_answer(question)
             if answer == "back":
                 return
             if answer == "unknown":
                 # Asked again only when the user comes back: one question is put once a round.
-                plan = replace(plan, questions=plan.questions[1:])
+                declined.add((question.finding, question.question))
                 continue
             if question.finding is None:
                 case = self.workshop.answer(case.id, question.question, answer)
             else:
                 case = self.workshop.sign(case.id, question.finding, question.question, answer)
-            asked = {(q.finding, q.question) for q in plan.questions}
-            plan = self.workshop.plan(case)
-            for finding in plan.findings:
+            for finding in self.workshop.plan(case).findings:
                 if finding.id == question.finding:
                     self.ask.text(finding_text(finding))
-            left = tuple(q for q in plan.questions if (q.finding, q.question) in asked)
-            plan = replace(plan, questions=left)
+
+    def _asks_on(self, many: int) -> bool:
+        """Say that enough is known, and ask whether the questions that can wait are wanted."""
+        self.ask.say("enough is known: no answer would change the next step now")
+        if not many:
+            return False
+        on = ("on", f"ask on all the same: {many} that may matter later")
+        return self.ask.choose("what now?", [("back", "back to the case"), on]) == "on"
 
     def _one_answer(self, question: QuestionLine) -> str:
         whose = question.finding or "whole specimen"

@@ -22,7 +22,7 @@ from triage.plan.model import Plan
 # system's clock and look the same. 2 s is the coarsest clock in use (FAT).
 TICK_NS = 2_000_000_000
 MOST_CASES = 64
-MOST_PLANS = 8
+MOST_PLANS = 32
 
 
 class ReadCases:
@@ -60,24 +60,20 @@ class MadePlans:
     """The last plans, each with all that it was made from."""
 
     def __init__(self) -> None:
-        self._made: OrderedDict[str, tuple[tuple[object, ...], Plan]] = OrderedDict()
+        self._made: list[tuple[Case, Bench, DayLedger, Evidence | None, Plan]] = []
 
     def find(
         self, case: Case, bench: Bench, day: DayLedger, evidence: Evidence | None
     ) -> Plan | None:
         """Return the plan made from exactly these, None if there is none."""
-        made = self._made.get(case.id)
-        if made is None:
-            return None
-        old_case, old_bench, old_day, old_evidence = made[0]
-        same = old_bench is bench and old_evidence is evidence and old_day == day
-        return made[1] if same and old_case == case else None
+        for old_case, old_bench, old_day, old_evidence, plan in self._made:
+            same = old_bench is bench and old_evidence is evidence and old_day == day
+            if same and old_case == case:
+                return plan
+        return None
 
     def keep(
         self, case: Case, bench: Bench, day: DayLedger, evidence: Evidence | None, plan: Plan
     ) -> None:
         """Keep a plan with what it was made from."""
-        self._made[case.id] = ((case, bench, day, evidence), plan)
-        self._made.move_to_end(case.id)
-        if len(self._made) > MOST_PLANS:
-            self._made.popitem(last=False)
+        self._made = [(case, bench, day, evidence, plan), *self._made[: MOST_PLANS - 1]]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import timedelta
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,7 +23,7 @@ from triage.history.advice import with_evidence
 from triage.history.record import FolderRecord
 from triage.knowledge.book import Knowledge
 from triage.plan.day import day_ledger
-from triage.plan.model import Plan
+from triage.plan.model import Plan, QuestionLine
 from triage.plan.planner import Planner
 from triage.service.listing import CaseLine, Clock, local_now, named_line, newest_first
 from triage.service.memory import MadePlans, ReadCases
@@ -31,8 +31,13 @@ from triage.yamltext import parse_yaml, read_text
 
 if TYPE_CHECKING:
     from triage.explain.desk import ExplainDesk
+    from triage.explain.sureplan import Agenda
 
 DAY_S = 86_400
+# Whose answer it is, where it is not a finding's.
+SPECIMEN = "specimen"
+# The group of the animal, asked like a question.
+TAXON = "taxon"
 DETAILS = 200
 
 
@@ -192,6 +197,36 @@ class Shelf:
         self._made.keep(case, bench, day, evidence, plan)
         return plan
 
+    def preparations(self) -> Iterator[Callable[[], object]]:
+        """Yield what can be worked out before it is asked for, in pieces of a few ms each.
+
+        The air of every method on this bench and day: a plan that offers a method for the first
+        time then stands as soon as any other.
+        """
+        judge = self.planner.judge(self.bench, self.day())
+        for method in self.knowledge.methods.values():
+            yield partial(judge.choose, method)
+
+    def foreseen(
+        self,
+        case: Case,
+        line: QuestionLine,
+        declined: frozenset[tuple[str, str]] = frozenset(),
+    ) -> Iterator[Callable[[], object]]:
+        """Yield the work that each answer to a question would ask for, in pieces.
+
+        What the pieces find is kept: the plan and the next question then stand at once.
+        """
+        place = (line.finding or SPECIMEN, line.question)
+        for answer in (*(answer for answer, _ in line.answers), None):
+            changed = self.with_answer(case, line.finding, line.question, answer)
+            gone = declined if answer else declined | {place}
+            yield partial(self.plan, changed)
+            yield partial(self._agenda, changed, gone)
+
+    def _agenda(self, case: Case, declined: frozenset[tuple[str, str]]) -> Agenda:
+        return self.desk.agenda(case, declined)
+
     def plan_if(self, case: Case, *, finding: str | None, question: str, answer: str) -> Plan:
         """Return the plan that an answer would give, without recording it."""
         return self.plan(self.with_answer(case, finding, question, answer))
@@ -216,7 +251,7 @@ class Shelf:
         ------
         TriageError: unknown question, answer, taxon group or finding.
         """
-        if question == "taxon":
+        if question == TAXON:
             if answer is not None:
                 self.knowledge.require("taxon", answer)
             return changes.with_taxon(case, answer or "unknown")

@@ -61,10 +61,14 @@ class LookingChosen(Message):
 
 @dataclass
 class FindingChosen(Message):
-    """Questions about one finding are wanted; None: about the whole specimen."""
+    """Questions about one finding are wanted; None: about the whole specimen.
+
+    ``question`` is to be asked first, if one is named.
+    """
 
     case: str
     finding: str | None
+    question: str | None = None
 
 
 @dataclass

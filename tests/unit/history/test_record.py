@@ -442,7 +442,10 @@ def test_a_running_dwell_is_ended_in_its_time_and_looks_fall_due(shop):
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("history", "--zone", "thorax-hary"), 'unknown zone "thorax-hary"; did you mean "thorax-hairy"?'),
+        (
+            ("history", "--zone", "thorax-hary"),
+            'unknown zone "thorax-hary"; did you mean "thorax-hairy"?',
+        ),
         (("history", "--method", "blot-dri"), 'unknown method "blot-dri"'),
         (("history", "--case", "be"), 'unknown case "be"'),
         (("history", "--agent", "no-such-agent"), 'unknown agent "no-such-agent"'),
@@ -459,11 +462,18 @@ def test_a_filter_that_nothing_can_pass_is_refused(shop, capsys, words, says):
 
 
 def test_the_history_is_a_table_with_a_head(shop, capsys):
-    create_case(shop.cases, tried(greasy(), "no-change", note="grey\non paper", amount_ml=0.5, minutes=3.0))
+    create_case(
+        shop.cases, tried(greasy(), "no-change", note="grey\non paper", amount_ml=0.5, minutes=3.0)
+    )
     code, out = run(shop, capsys, "history", "--method", "blot-dry")
     head, row = out.out.splitlines()
     assert code == 0
-    for name, cell in (("case", "bee"), ("zone", "thorax-hairy"), ("mL", "0.5"), ("note", "grey on paper")):
+    for name, cell in (
+        ("case", "bee"),
+        ("zone", "thorax-hairy"),
+        ("mL", "0.5"),
+        ("note", "grey on paper"),
+    ):
         assert row[head.index(name) :].startswith(cell)
     # A method that the knowledge no longer has can still be asked for.
     update_case(shop.cases / "bee.yaml", lambda case: tried(case, "better", method="of-old"))
@@ -476,3 +486,13 @@ def test_the_day_says_how_good_it_is_and_on_which_day_a_dwell_ends(shop, capsys)
     found = day_text(acts.bench_day(shop))
     assert "; no order of this work ends earlier" in found
     assert f"from {NOON + timedelta(hours=23):%a %Y-%m-%d}" in found
+
+
+def test_an_answer_leaves_the_evidence_and_an_attempt_renews_it(shop):
+    create_case(shop.cases, tried(greasy("bee-1"), "no-change"))
+    before = shop.folder_record.evidence()
+    assert before is not None
+    shop.add_finding("bee-1", "compound-eye")
+    assert shop.folder_record.evidence() is before
+    create_case(shop.cases, tried(greasy("bee-2"), "no-change"))
+    assert shop.folder_record.evidence() is not before

@@ -18,7 +18,7 @@ from triage.plan.model import Plan
 from triage.plantext import zone_words
 from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
-from triage.tui.messages import CaseChanged, FindingChosen, PlaceChosen
+from triage.tui.messages import FindingChosen, PlaceChosen
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
@@ -63,15 +63,13 @@ class ObserveScreen(CaseScreen):
 
     def on_screen_resume(self) -> None:
         """Read the case again on coming back."""
-        self.serve(self._read, self._show)
+        self.begin(self._show)
 
-    def _read(self) -> tuple[Case, Plan]:
-        case = self.services.workshop.load(self.case_id)
-        return case, self.services.workshop.plan(case)
-
-    def _show(self, read: tuple[Case, Plan]) -> None:
-        self.case, self.plan = read
-        self.post_message(CaseChanged(self.case))
+    def _show(self, case: Case, plan: Plan) -> None:
+        if (case, plan) == (self.case, self.plan):
+            return  # come back from a window: nothing has changed
+        self.case, self.plan = case, plan
+        self.show_case(case, plan)
         taxon = self.services.workshop.knowledge.taxa.get(self.case.taxon)
         if not self._body_plan and taxon is not None:
             self._body_plan = taxon.plan
@@ -108,7 +106,7 @@ class ObserveScreen(CaseScreen):
         if self.plan is None:
             return ""
         count = sum(1 for question in self.plan.questions if question.finding is None)
-        return f"  ({count} to ask)" if count else "  (nothing to ask)"
+        return f"  ({count} to ask)" if count else ""
 
     def _zone_prompt(self, zone_id: str) -> Hanging:
         drawn = self.drawing.by_zone(zone_id) if self.drawing else None
@@ -174,16 +172,16 @@ class ObserveScreen(CaseScreen):
             case, _ = workshop.declare_clean(self.case_id, zone_id, side)
             return case, workshop.plan(case)
 
-        self.serve(act, self._show)
+        self.serve(act, lambda read: self._show(*read))
 
     def changed_outside(self) -> None:
         """Show the findings of the file as it is now."""
 
         def then(read: tuple[Case, Plan]) -> None:
-            self._show(read)
+            self._show(*read)
             self.tell(CHANGED_OUTSIDE)
 
-        self.serve(self._read, then)
+        self.serve(self.read, then)
 
     def action_air(self) -> None:
         """Go to the air of the day."""
@@ -214,7 +212,7 @@ class ObserveScreen(CaseScreen):
         if side is not None:
             found = [line for line in found if line.side in {side, "both", None}]
         if found:
-            choices = [(line.id, _old(line.id, line.deposit_name, line.side)) for line in found]
+            choices = [(line.id, _old(line.deposit_name, line.side)) for line in found]
             self.app.push_screen(
                 ChoiceScreen(
                     "Look again at, or note something else?",
@@ -244,15 +242,18 @@ class ObserveScreen(CaseScreen):
         )
 
     def _add(self, zone_id: str, side: str | None) -> None:
-        self.serve(
-            lambda: self.services.workshop.add_finding(self.case_id, zone_id, side),
-            lambda added: self._added(*added),
-        )
+        workshop = self.services.workshop
 
-    def _added(self, case: Case, finding: str) -> None:
-        self.case = case
-        self.post_message(FindingChosen(self.case_id, finding))
+        def act() -> tuple[Case, Plan, str]:
+            case, finding = workshop.add_finding(self.case_id, zone_id, side)
+            return case, workshop.plan(case), finding
+
+        def then(added: tuple[Case, Plan, str]) -> None:
+            self.show_case(added[0], added[1])
+            self.post_message(FindingChosen(self.case_id, added[2]))
+
+        self.serve(act, then)
 
 
-def _old(finding: str, deposit_name: str, side: str | None) -> str:
-    return f"{finding}: {deposit_name}{f' ({side})' if side else ''}"
+def _old(deposit_name: str, side: str | None) -> str:
+    return f"{deposit_name}{f' ({side})' if side else ''}"

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import asyncio
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
@@ -14,11 +16,14 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case
+from triage.engine.vocabulary import UNKNOWN
+from triage.explain.sureplan import Agenda
 from triage.plan.model import FindingLine, Plan, QuestionLine
+from triage.plan.questions import question_line
 from triage.plantext import zone_words
+from triage.service.shelf import SPECIMEN, TAXON
 from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, keyset_of
-from triage.tui.messages import CaseChanged
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
@@ -26,6 +31,7 @@ from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.reading import Reading
+from triage.tui.words import percent
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
@@ -35,12 +41,23 @@ RISK_WORDS = {
     "touch": "needs a touch",
     "micro-test": "needs a small test on a hidden spot",
 }
-DONE = (
-    "Nothing more to ask that would change the plan.\n\n"
-    "{leave}  back to the zones, then {leave} again for the plan\n"
-    "{before}  back to the last question\n"
-    "{name}  name the deposit yourself"
-)
+ENOUGH = "Enough is known here: no answer about this would change the next step now."
+NOTHING = "Nothing is left to ask here."
+CORRECTED = "It was answered before and may be corrected here."
+# What may be done when enough is known; the ids are no answers of any question.
+MORE, ELSEWHERE, LEAVE = "go-on", "go-elsewhere", "go-back"
+NAME_IT, KEEP_IT = "name-it", "keep-it"
+# A person reads at least this long: then the answers that may come are worked out beforehand.
+READING_S = 0.15
+
+
+@dataclass(frozen=True)
+class Read:
+    """A case as it was read, its plan, and what is to be asked of it, in order."""
+
+    case: Case
+    plan: Plan
+    agenda: Agenda
 
 
 class QuestionScreen(CaseScreen):
@@ -60,12 +77,21 @@ class QuestionScreen(CaseScreen):
         Binding("q", "leave", "Zones", id="leave"),
     ]
 
-    def __init__(self, services: Services, case_id: str, finding: str | None) -> None:
+    def __init__(
+        self, services: Services, case_id: str, finding: str | None, question: str | None = None
+    ) -> None:
         super().__init__(services, case_id)
         self.finding = finding
         self.plan: Plan | None = None
         self.question: QuestionLine | None = None
+        self.agenda = Agenda((), ())
+        self._first = question  # to be asked first, whatever it is worth
+        # What was answered on this visit, and what of it is to be put again after going back.
         self._asked: list[QuestionLine] = []
+        self._again: list[QuestionLine] = []
+        self._declined: frozenset[tuple[str, str]] = frozenset()
+        self._asks_the_rest = False
+        self._is_settled = False
         self._busy = True
 
     def parts(self) -> Iterable[Widget]:
@@ -82,61 +108,100 @@ class QuestionScreen(CaseScreen):
         )
 
     def on_mount(self) -> None:
-        """Read the case."""
-        self.serve(self._read, lambda read: self._take(*read))
+        """Show what is known at once; the question follows when its worth is known."""
+        known = self.services.shown(self.case_id)
+        if known is not None:
+            self._know(*known)
+        self.serve(lambda: self._planned(self.services.workshop.load(self.case_id)), self._take)
 
-    def _read(self) -> tuple[Case, Plan]:
-        case = self.services.workshop.load(self.case_id)
-        return case, self.services.workshop.plan(case)
+    def _planned(self, case: Case, declined: frozenset[tuple[str, str]] | None = None) -> Read:
+        workshop = self.services.workshop
+        gone = self._declined if declined is None else declined
+        return Read(case, workshop.plan(case), workshop.desk.agenda(case, gone))
 
-    def _take(self, case: Case, plan: Plan) -> None:
+    def _know(self, case: Case, plan: Plan) -> None:
+        if (case, plan) == (self.case, self.plan):
+            return
         self.case, self.plan = case, plan
-        self._busy = False
-        self.post_message(CaseChanged(case))
+        self.show_case(case, plan)
         self.query_one(Reading).show(plan, self.finding)
-        asked = {question.question for question in self._asked}
-        waiting = [
-            question
-            for question in plan.questions
-            if question.finding == self.finding and question.question not in asked
-        ]
-        self._put(waiting[0] if waiting else None)
         self.show_place(f"{case.title or case.id}: {self._where()}")
+
+    def _take(self, read: Read) -> None:
+        self._know(read.case, read.plan)
+        self.agenda = read.agenda
+        self._busy = False
+        self._put(self._next())
+
+    def _left(self) -> Agenda:
+        return self.agenda.without({(q.finding, q.question) for q in self._asked})
+
+    def _next(self) -> QuestionLine | None:
+        """Return what is to be asked now, None when enough is known.
+
+        What cannot change the next step is asked only where nothing else was to be asked from
+        the beginning, or on demand.
+        """
+        if self._again:
+            return self._again.pop(0)
+        left = self._left().about(self.finding)
+        if self._first is not None:
+            named = [q for q in left.all if q.question == self._first]
+            self._first = None
+            if named:
+                return named[0]
+        if not left.worth and not self._asked:
+            self._asks_the_rest = True
+        if self._is_newly_settled():
+            return None
+        waiting = left.all if self._asks_the_rest else left.worth
+        return waiting[0] if waiting else None
+
+    def _line(self, finding: str | None) -> FindingLine | None:
+        found = self.plan.findings if self.plan else ()
+        return next((line for line in found if line.id == finding), None)
+
+    def _is_newly_settled(self) -> bool:
+        """Return whether the last answer settled the finding: said once, the user decides."""
+        line = self._line(self.finding)
+        was, self._is_settled = self._is_settled, line is not None and line.standing == "settled"
+        return self._is_settled and not was and bool(self._asked)
 
     def changed_outside(self) -> None:
         """Ask what the file as it is now leaves open."""
 
-        def then(read: tuple[Case, Plan]) -> None:
-            self._take(*read)
+        def then(read: Read) -> None:
+            self._take(read)
             self.tell(CHANGED_OUTSIDE)
 
-        self.serve(self._read, then)
+        self.serve(lambda: self._planned(self.services.workshop.load(self.case_id)), then)
 
     def _where(self) -> str:
-        line = self._line()
+        return self._where_is(self.finding)
+
+    def _where_is(self, finding: str | None) -> str:
+        line = self._line(finding)
         return zone_words(line.zone_name, line.side) if line else "whole specimen"
 
-    def _line(self) -> FindingLine | None:
-        found = self.plan.findings if self.plan else ()
-        return next((line for line in found if line.id == self.finding), None)
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer what the question, or the end of asking, and the finding allow."""
+        if action in ("cannot_tell", "why"):
+            return self.question is not None
+        if action in ("name", "accept"):
+            return self.finding is not None
+        return super().check_action(action, parameters)
 
     def _put(self, question: QuestionLine | None) -> None:
         self.question = question
-        keys = keyset_of(self.app)
-        answers = self.query_one("#answers", OptionList)
-        answers.display = question is not None
+        self.refresh_bindings()
         if question is None:
-            told = DONE.format(
-                leave=keys.sign("leave"),
-                before=keys.sign("question.before"),
-                name=keys.sign("question.name"),
-            )
-            self.query_one("#ask", Static).update(Content(told))
-            self.query_one("#ask-cost", Static).update("")
+            self._put_end()
             return
-        self.query_one("#ask", Static).update(Content.styled(question.ask, "bold"))
+        keys = keyset_of(self.app)
         given, untold = self._given(question), keys.sign("question.cannot-tell")
-        answers.set_options(
+        at_given = next((at for at, (a, _) in enumerate(question.answers) if a == given), None)
+        self._offer(
+            question.ask,
             [
                 *(
                     Option(
@@ -146,25 +211,113 @@ class QuestionScreen(CaseScreen):
                     for at, (answer, text) in enumerate(question.answers)
                 ),
                 Option(hanging(untold, "cannot tell", width=3), id=CANNOT_TELL),
-            ]
+            ],
+            at_given,
         )
-        answers.focus()
-        answers.highlighted = None
+        self.query_one("#ask-cost", Static).update(Content(self._cost(question)))
+        self.run_worker(self._foreseeing(question), group="foresee", exclusive=True)
+
+    def _cost(self, question: QuestionLine) -> str:
+        """Return what the question costs, what it may bring, and how many are left."""
         risk = RISK_WORDS.get(question.risk, question.risk)
-        self.query_one("#ask-cost", Static).update(
-            Content(f"{risk}, about {question.seconds} s.   {keys.sign('question.why')}  why ask")
+        chance = self.agenda.chance(question)
+        brings = "it cannot change the next step now"
+        if chance is not None:
+            brings = f"{percent(chance)} that it changes the next step"
+        left = len(self._left().about(self.finding).worth)
+        more = f"; {left - 1} more could" if left > 1 and chance is not None else ""
+        why = keyset_of(self.app).sign("question.why")
+        return f"{risk}, about {question.seconds} s; {brings}{more}.\n{why}  why ask"
+
+    def _offer(self, ask: str, choices: list[Option], at: int | None = None) -> None:
+        self.query_one("#ask", Static).update(Content.styled(ask, "bold"))
+        answers = self.query_one("#answers", OptionList)
+        answers.set_options(choices)
+        answers.focus()
+        answers.highlighted = at
+
+    def _put_end(self) -> None:
+        """Say that enough is known, and what may be done now."""
+        keys = keyset_of(self.app)
+        self._offer(
+            self._end_words(),
+            [
+                Option(hanging(keys.answers[at : at + 1], text, width=3), id=act)
+                for at, (act, text) in enumerate(self._ends())
+            ],
         )
+        back = f"{keys.sign('question.before')}  back to an answer, to correct it"
+        self.query_one("#ask-cost", Static).update(Content(back))
+
+    def _end_words(self) -> str:
+        left, line = self._left().about(self.finding), self._line(self.finding)
+        if not left.worth:
+            return ENOUGH if left.rest else NOTHING
+        most = max(self.agenda.chance(question) or 0.0 for question in left.worth)
+        name = line.deposit_name if line else ""
+        more = f"{len(left.worth)} more questions" if len(left.worth) > 1 else "One more question"
+        return (
+            f"Settled: {name}. {more} could still change the next step, by {percent(most)} at most."
+        )
+
+    def _ends(self) -> list[tuple[str, str]]:
+        """Return what may be done now, as id and words."""
+        left = self._left()
+        here = left.about(self.finding)
+        ends = [(LEAVE, "go back")]
+        if here.worth:
+            ends.insert(0, (MORE, "go on asking"))
+        elif left.worth:
+            best = left.worth[0]
+            worth = f"{self._where_is(best.finding)}: {best.ask}"
+            ends.append((ELSEWHERE, f"what is worth asking now: {worth}"))
+        if here.rest and not here.worth:
+            many = f"{len(here.rest)} that may matter later"
+            ends.append((MORE, f"ask on here all the same: {many}"))
+        if self.finding is not None:
+            ends.append((NAME_IT, "name the deposit yourself"))
+            ends.append((KEEP_IT, "leave it as it is, with a reason"))
+        return ends
+
+    def _end(self, act: str) -> None:
+        """Do what was chosen when enough is known."""
+        if act == MORE:
+            self._asks_the_rest = not self._left().about(self.finding).worth
+            self._put(self._next())
+        elif act == ELSEWHERE and self._left().worth and self.case and self.plan:
+            best = self._left().worth[0]
+            self.finding, self._first, self._asks_the_rest = best.finding, best.question, False
+            self._is_settled = True  # what is settled already need not be said again
+            self.query_one(Reading).show(self.plan, self.finding)
+            self.show_place(f"{self.case.title or self.case.id}: {self._where()}")
+            self._put(self._next())
+        elif act == NAME_IT:
+            self.action_name()
+        elif act == KEEP_IT:
+            self.action_accept()
+        elif act == LEAVE:
+            self.action_leave()
+
+    async def _foreseeing(self, question: QuestionLine) -> None:
+        """Work out what each answer would lead to while the question is read."""
+        await asyncio.sleep(READING_S)
+        if self.case is not None:
+            pieces = self.services.workshop.foreseen(self.case, question, self._declined)
+            await self.services.foresee(pieces)
 
     def _given(self, question: QuestionLine) -> str | None:
         if self.case is None:
             return None
-        held = self.case.answers if self.finding is None else self.case.finding(self.finding).signs
-        return held.get(question.question)
+        return held_answers(self.case, self.finding).get(question.question)
 
     def action_answer(self, number: int) -> None:
         """Give the answer with this number."""
-        if self.question and number <= len(self.question.answers):
-            self._give(self.question.answers[number - 1][0])
+        answers = self.query_one("#answers", OptionList)
+        if self._busy or number > answers.option_count:
+            return
+        chosen = answers.get_option_at_index(number - 1).id
+        if chosen != CANNOT_TELL:
+            self._chosen(chosen)
 
     def action_cannot_tell(self) -> None:
         """Say that it cannot be told."""
@@ -172,26 +325,36 @@ class QuestionScreen(CaseScreen):
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Give the answer under the cursor."""
-        self._give(None if event.option.id == CANNOT_TELL else event.option.id)
+        self._chosen(event.option.id)
+
+    def _chosen(self, what: str | None) -> None:
+        if self.question is None:
+            self._end(what or LEAVE)
+        else:
+            self._give(None if what == CANNOT_TELL else what)
 
     def _give(self, answer: str | None) -> None:
         question = self.question
         if question is None or self._busy:
             return
         self._busy = True
+        self.workers.cancel_group(self, "foresee")
         self._acknowledge(answer)
         workshop, finding = self.services.workshop, self.finding
+        place = (finding or SPECIMEN, question.question)
+        declined = self._declined - {place} if answer else self._declined | {place}
 
-        def act() -> tuple[Case, Plan]:
+        def act() -> Read:
             if finding is None:
                 case = workshop.answer(self.case_id, question.question, answer)
             else:
                 case = workshop.sign(self.case_id, finding, question.question, answer)
-            return case, workshop.plan(case)
+            return self._planned(case, declined)
 
-        def then(read: tuple[Case, Plan]) -> None:
+        def then(read: Read) -> None:
             self._asked.append(question)
-            self._take(*read)
+            self._declined = declined
+            self._take(read)
 
         self.serve(act, then)
 
@@ -202,7 +365,8 @@ class QuestionScreen(CaseScreen):
 
     def keys_changed(self) -> None:
         """Show the question with its other keys."""
-        self._put(self.question)
+        if self.plan is not None and not self._busy:
+            self._put(self.question)
 
     def show_fault(self, text: str) -> None:
         """Show the fault and take answers again."""
@@ -210,9 +374,39 @@ class QuestionScreen(CaseScreen):
         super().show_fault(text)
 
     def action_back(self) -> None:
-        """Go back one question; its answer may be given again."""
-        if self._asked and not self._busy:
+        """Go back one question; on this visit's first one, choose which answer was wrong."""
+        if self._busy:
+            return
+        if self._asked:
+            if self.question is not None and self._given(self.question) is not None:
+                self._again.insert(0, self.question)
             self._put(self._asked.pop())
+            return
+        answered = self._answered()
+        if not answered:
+            self.show_fault("nothing was answered here yet; there is nothing to go back to")
+            return
+        lines = {line.question: line for line, _ in answered}
+        self.app.push_screen(
+            ChoiceScreen(
+                "Which answer was wrong?",
+                [(line.question, f"{line.ask}  {said}") for line, said in answered],
+            ),
+            lambda chosen: self._put(lines[chosen]) if chosen else None,
+        )
+
+    def _answered(self) -> list[tuple[QuestionLine, str]]:
+        """Return the questions answered about this, each with its answer in words."""
+        if self.case is None:
+            return []
+        knowledge = self.services.workshop.knowledge
+        names = [
+            name
+            for name in held_answers(self.case, self.finding)
+            if name in knowledge.questions or name == TAXON
+        ]
+        lines = [question_line(knowledge, name, self.finding, CORRECTED) for name in names]
+        return [(line, dict(line.answers).get(self._given(line) or "", "")) for line in lines]
 
     def action_why(self) -> None:
         """Say why this is asked, and how to find out safely."""
@@ -265,12 +459,15 @@ class QuestionScreen(CaseScreen):
     def _act(self, change: Callable[[], Case]) -> None:
         self._busy = True
 
-        def act() -> tuple[Case, Plan]:
-            case = change()
-            return case, self.services.workshop.plan(case)
-
-        self.serve(act, lambda read: self._take(*read))
+        self.serve(lambda: self._planned(change()), self._take)
 
 
 def _mark(given: bool) -> tuple[str, ...]:
     return ("< your answer so far",) if given else ()
+
+
+def held_answers(case: Case, finding: str | None) -> Mapping[str, str]:
+    """Return question -> answer of the specimen, or of a finding if one is named."""
+    if finding is not None:
+        return case.finding(finding).signs
+    return {**case.answers, **({TAXON: case.taxon} if case.taxon != UNKNOWN else {})}

@@ -66,4 +66,9 @@ class Reading(VerticalScroll):
         else:
             conflicts = [item.sentence for item in plan.conflicts if item.finding == finding]
             text = reading_of(line, tuple(conflicts))
+        step = plan.next_step()
+        if step is not None:
+            text = Content.assemble(
+                text, "\n\n", ("Next step as it stands\n", BOLD), f"{step.name}\n"
+            )
         self.query_one("#reading-text", Static).update(text)

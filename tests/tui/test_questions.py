@@ -1,0 +1,252 @@
+"""Asking: the best question first, when to stop, and how an answer is corrected."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.tui.conftest import Opened
+from tests.tui.driving import Driver, driven
+from triage.service import Workshop
+from triage.tui.screens import plan as plan_module
+from triage.tui.screens import questions as questions_module
+from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.observe import ObserveScreen
+from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.questions import ANSWER_KEYS, QuestionScreen
+from triage.tui.screens.reason import ReasonScreen
+
+CASE = "bumblebee-plate-3"
+
+
+async def to_new_finding(driver: Driver) -> None:
+    """Go to the questions about a second finding on the hairy thorax."""
+    await driver.press("l")
+    await driver.on(ObserveScreen)
+    await driver.press("h")
+    await driver.on(ChoiceScreen)
+    await driver.press("2")
+    await driver.on(QuestionScreen)
+
+
+def keys_of(driver: Driver) -> dict[str, str]:
+    """Return what may be chosen now with its key."""
+    listed = driver.screen.query_one("#answers")
+    ids = [listed.get_option_at_index(at).id for at in range(listed.option_count)]
+    return dict(zip(ids, ANSWER_KEYS, strict=False))
+
+
+async def test_the_question_worth_most_comes_first(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        case = workshop.load(CASE)
+        best = workshop.desk.questions(case)
+        mine = [q.line.question for q in best if q.line.finding == "f1"]
+        assert len(mine) > 5
+        await driver.press("l", "h", "1")
+        await driver.on(QuestionScreen)
+        for _ in range(5):
+            declined = driver.screen._declined
+            best = workshop.desk.questions(case, declined)
+            mine = [q.line.question for q in best if q.line.finding == "f1"]
+            assert driver.screen.question.question == mine[0]
+            await driver.press("u")
+
+
+async def test_asking_stops_when_no_answer_would_change_the_next_step(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("l", "h", "1")
+        await driver.on(QuestionScreen)
+        for _ in range(60):
+            if driver.screen.question is None:
+                break
+            await driver.press("u")
+        declined = driver.screen._declined
+        left = workshop.desk.questions(workshop.load(CASE), declined)
+        assert [q for q in left if q.line.finding == "f1"] == []
+        assert "Enough is known here" in driver.text or "Nothing is left" in driver.text
+        assert not driver.screen.check_action("cannot_tell", ())
+        assert not driver.screen.check_action("why", ())
+
+
+async def test_what_cannot_change_the_next_step_is_asked_on_demand(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        await to_new_finding(driver)
+        agenda = workshop.desk.agenda(workshop.load(CASE)).about(driver.screen.finding)
+        assert not agenda.worth  # another finding comes first
+        assert agenda.rest
+        assert driver.screen.question.question == agenda.rest[0].question
+        assert "cannot change the" in driver.text
+
+
+async def test_a_settled_finding_is_said_and_asking_may_go_on(workshop: Workshop) -> None:
+    async with driven(workshop, case="hoverfly-plate-2") as driver:
+        await driver.press("l", "g")
+        await driver.on(QuestionScreen)
+        assert not driver.screen.check_action("name", ())  # a specimen has no deposit
+        await driver.press("q")
+    async with driven(workshop, case=CASE) as driver:
+        await to_new_finding(driver)
+        finding = driver.screen.finding
+        given = {"sheen": "wet-gloss", "texture": "smooth-film", "colour": "brown-black"}
+        for _ in range(30):
+            asked = driver.screen.question
+            if asked is None:
+                break
+            answers = [answer for answer, _ in asked.answers]
+            wanted = given.get(asked.question)
+            await driver.press(ANSWER_KEYS[answers.index(wanted)] if wanted else "u")
+        line = next(f for f in workshop.plan(workshop.load(CASE)).findings if f.id == finding)
+        assert line.standing == "settled"
+        before = len(driver.screen._asked)
+        keys = keys_of(driver)
+        if "go-on" in keys:
+            await driver.press(keys["go-on"])
+            assert driver.screen.question is not None
+            await driver.press("b")
+            assert len(driver.screen._asked) == before - 1
+
+
+async def test_enough_here_leads_to_what_is_worth_asking(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("l", "h", "1")
+        await driver.on(QuestionScreen)
+        for _ in range(60):
+            if driver.screen.question is None:
+                break
+            await driver.press("u")
+        keys = keys_of(driver)
+        if "go-elsewhere" not in keys:
+            assert not driver.screen._left().worth
+            return
+        best = driver.screen._left().worth[0]
+        await driver.press(keys["go-elsewhere"])
+        assert driver.screen.question == best
+        assert driver.screen.finding == best.finding
+
+
+async def test_a_finding_may_be_left_as_it_is_from_the_end_of_asking(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("l", "h", "1")
+        await driver.on(QuestionScreen)
+        for _ in range(60):
+            if driver.screen.question is None:
+                break
+            await driver.press("u")
+        await driver.press(keys_of(driver)["keep-it"])
+        await driver.on(ReasonScreen)
+
+
+async def test_going_back_puts_the_later_answers_again(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        await to_new_finding(driver)
+        asked = []
+        for _ in range(3):
+            asked.append(driver.screen.question.question)
+            await driver.press("1")
+        await driver.press("b", "b", "b")
+        assert driver.screen.question.question == asked[0]
+        await driver.press("2")
+        assert driver.screen.question.question == asked[1]
+        assert "< your answer so far" in driver.text
+        await driver.press("enter")  # it stands under the cursor
+        assert driver.screen.question.question == asked[2]
+        signs = workshop.load(CASE).finding(driver.screen.finding).signs
+        first = workshop.knowledge.questions[asked[0]].answers[1].id
+        assert signs[asked[0]] == first
+
+
+async def test_an_answer_of_another_visit_can_be_corrected(
+    workshop: Workshop, opened_on: Opened
+) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("l", "g")
+        await driver.on(QuestionScreen)
+        await driver.press("b")
+        await driver.on(ChoiceScreen)
+        assert "Which answer was wrong?" in driver.text
+        keys = [choice for choice, _ in driver.screen._choices]
+        assert "whole" in keys
+        assert "taxon" in keys
+        await driver.press(driver.screen._keys[keys.index("whole")])
+        await driver.on(QuestionScreen)
+        assert driver.screen.question.question == "whole"
+        assert "< your answer so far" in driver.text
+        await driver.press("2")
+        assert workshop.load(CASE).answers["whole"] == driver_answer(workshop, "whole", 1)
+
+
+def driver_answer(workshop: Workshop, question: str, at: int) -> str:
+    return workshop.knowledge.questions[question].answers[at].id
+
+
+async def test_without_an_answer_there_is_nothing_to_go_back_to(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        await to_new_finding(driver)
+        await driver.press("b")
+        assert "nothing was answered here yet" in driver.text
+
+
+async def test_the_chosen_question_of_the_plan_is_asked(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        await driver.on(PlanScreen)
+        rows = [row for row in driver.screen._rows if row.question]
+        wanted = rows[-1]
+        listed = driver.screen.query_one("#rows")
+        listed.highlighted = listed.get_option_index(wanted.id)
+        await driver.press("enter")
+        await driver.on(QuestionScreen)
+        assert driver.screen.question.question == wanted.question
+        assert driver.screen.question.finding == wanted.finding
+
+
+async def test_the_plan_tells_how_firm_its_steps_are(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(plan_module, "RESTING_S", 0)
+    async with driven(workshop, case=CASE) as driver:
+        await driver.on(PlanScreen)
+        await driver.assured()
+        firmness = workshop.desk.firmness(workshop.load(CASE))
+        assert driver.screen.sure.firmness == firmness
+        await driver.settled()
+        word = "firm" if firmness[0].firm else "tentative"
+        assert word in driver.text
+        await driver.press("e")
+        assert f"{word}." in driver.text
+
+
+async def test_what_is_foreseen_is_what_comes(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The plan and the question worked out while one reads are those of the answer given."""
+    monkeypatch.setattr(questions_module, "READING_S", 0)
+    planned = []
+    plan = workshop.planner.plan
+    async with driven(workshop, case=CASE) as driver:
+        await to_new_finding(driver)
+        first = driver.screen.question
+        await driver.app.workers.wait_for_complete(
+            [worker for worker in driver.app.workers if worker.group == "foresee"]
+        )
+        monkeypatch.setattr(
+            workshop.planner, "plan", lambda *a, **k: planned.append(a) or plan(*a, **k)
+        )
+        monkeypatch.setattr(questions_module, "READING_S", 3600.0)
+        await driver.press("1")
+        assert planned == []  # nothing had to be worked out any more
+        case = workshop.load(CASE)
+        assert driver.screen.plan.findings == plan(case, workshop.bench, workshop.day()).findings
+        assert case.finding(driver.screen.finding).signs[first.question] == first.answers[0][0]
+        assert driver.screen.agenda == workshop.desk.agenda(case)
+
+
+async def test_the_cursor_goes_to_the_step_that_is_due_now(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        await driver.on(PlanScreen)
+        assert driver.screen.row().is_now
+        await driver.press("down")
+        assert not driver.screen.row().is_now
+        step = workshop.plan(workshop.load(CASE)).next_step()
+        workshop.skip(CASE, step.finding, step.method, "not this one")
+        await driver.press("l", "q")
+        await driver.on(PlanScreen)
+        assert driver.screen.row().is_now
