@@ -16,6 +16,7 @@ from textual.pilot import Pilot
 from triage.service import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.screens.questions import QuestionScreen
+from triage.tui.services import BEHIND
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 PATIENCE_S = 25.0
@@ -79,7 +80,7 @@ class Driver:
         loop = asyncio.get_running_loop()
         end = loop.time() + PATIENCE_S
         while True:
-            await self.app.workers.wait_for_complete()
+            await self.worked()
             await self.calm()
             if holds():
                 return
@@ -96,13 +97,23 @@ class Driver:
         await asyncio.sleep(0)
         self.screen._on_timer_update()
 
+    async def worked(self) -> bool:
+        """Wait for what was asked for; return whether anything was under way."""
+        busy = [w for w in self.app.workers if not w.is_finished and w.group not in BEHIND]
+        if busy:
+            await self.app.workers.wait_for_complete(busy)
+        return bool(busy)
+
+    async def assured(self) -> None:
+        """Wait until the plan tells how firm its steps are."""
+        await self.until(lambda: self.screen.sure is not None, "no firmness")
+
     async def settled(self) -> None:
         """Wait until no act of the workshop is under way and all messages are read."""
         quiet = 0
         while quiet < 6:
             await self.calm()
-            if any(not worker.is_finished for worker in self.app.workers):
-                await self.app.workers.wait_for_complete()
+            if await self.worked():
                 quiet = 0
             else:
                 at_work = getattr(self.screen, "is_at_work", False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tests.tui.driving import Driver
 from triage.tui.messages import CaseChosen
+from triage.tui.screens import plan
 from triage.tui.screens.plan import PlanScreen
 
 CASE = "bumblebee-plate-3"
@@ -51,6 +52,8 @@ async def home(driver: Driver, case: str = CASE) -> None:
             driver.screen.action_leave()
         app.post_message(CaseChosen(case))
     await driver.on(PlanScreen)
+    if plan.RESTING_S == 0:
+        await driver.assured()
     await driver.press("home")
 
 

@@ -16,6 +16,7 @@ from syrupy.extensions.single_file import SingleFileSnapshotExtension, WriteMode
 from tests.tui.driving import Driver, driven
 from tests.tui.places import SCREENS, reached
 from triage.service import Workshop
+from triage.tui.screens import plan
 
 DRAWN_WITH = "8.2.8"
 # Wide screens differ from narrow ones by their columns only: those that have some.
@@ -63,6 +64,7 @@ async def test_screens(
     plain: bool,
 ) -> None:
     monkeypatch.setenv("NO_COLOR", "1" if plain else "")
+    monkeypatch.setattr(plan, "RESTING_S", 0)  # the pictures show how firm the steps are
     drawn = snapshot.use_extension(Picture)
     changed = []
     async with driven(looking, size=size) as driver:

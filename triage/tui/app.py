@@ -56,6 +56,8 @@ BEHIND = (
     *("plan", "observe", "questions", "walk", "newcase", "bench", "handbook", "air", "photos"),
     "today",
 )
+# Slow to import, and first asked for by the air of a step.
+LATER = ("triage.explain.desk", "scipy.optimize")
 GET_READY_S = 0.5
 HELP_MORE = (
     "Arrows, PgUp and PgDn move; Enter acts on the row under the cursor; ctrl+p finds anything.\n"
@@ -210,11 +212,13 @@ class TriageApp(App[TriageError | None]):
 
     def _get_ready(self) -> None:
         """Import in the background what the next keys will need."""
-        self.services.get_ready(f"triage.tui.screens.{name}" for name in BEHIND)
+        self.services.get_ready((*(f"triage.tui.screens.{name}" for name in BEHIND), *LATER))
+        if self.services.is_open:
+            self.run_worker(self.services.prepare(), group="prepare", exclusive=True)
 
     def on_unmount(self) -> None:
         """Let the last act end."""
-        self._background.shutdown(wait=True)
+        self.services.close()
 
     # -- ways between screens ------------------------------------------------------------------
 
@@ -233,7 +237,7 @@ class TriageApp(App[TriageError | None]):
 
     def on_finding_chosen(self, event: FindingChosen) -> None:
         """Ask about one finding."""
-        self._go("questions", "QuestionScreen", event.case, event.finding)
+        self._go("questions", "QuestionScreen", event.case, event.finding, event.question)
 
     def on_step_chosen(self, event: StepChosen) -> None:
         """Work on a step."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
+from functools import cached_property
 from typing import Any
 
 from pydantic import BaseModel
@@ -19,13 +20,24 @@ NAMES = ("name", "term", "title", "ask", "see", "because", "id")
 
 @dataclass(frozen=True)
 class EntryText:
-    """One entry: its name, its fields in words, and all of it in small letters to search."""
+    """One entry: its name, and its fields in words, which are made when they are first read."""
 
     id: str
     name: str
-    lines: tuple[tuple[int, str, str], ...]
     place: str
-    searched: str
+    held: BaseModel
+
+    @cached_property
+    def lines(self) -> tuple[tuple[int, str, str], ...]:
+        """The fields: how deep, name, what is said."""
+        content = self.held.model_dump(mode="python", by_alias=True, exclude_defaults=True)
+        return tuple(_lines(content, 0))
+
+    @cached_property
+    def searched(self) -> str:
+        """All of it in small letters, to search."""
+        text = " ".join((self.id, *(f"{field} {said}" for _, field, said in self.lines)))
+        return text.casefold()
 
 
 @dataclass(frozen=True)
@@ -56,11 +68,9 @@ def _place(kind: str) -> int:
 
 
 def _entry(knowledge: Knowledge, kind: str, key: str, held: BaseModel) -> EntryText:
-    content = held.model_dump(mode="python", by_alias=True, exclude_defaults=True)
-    lines = tuple(_lines(content, 0))
-    name = next((str(content[field]) for field in NAMES if content.get(field)), key)
-    text = " ".join((key, *(f"{field} {said}" for _, field, said in lines)))
-    return EntryText(key, name, lines, str(knowledge.where(kind, key)), text.casefold())
+    given = (getattr(held, field, None) for field in NAMES if field in held.model_fields_set)
+    name = next((str(said) for said in given if said), key)
+    return EntryText(key, name, str(knowledge.where(kind, key)), held)
 
 
 def _lines(content: Any, depth: int) -> Iterator[tuple[int, str, str]]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from rich.text import Text
 
 from triage.case.models import Timer
+from triage.explain.sensitivity import Firmness
 from triage.history.advice import SkipSuggestion
 from triage.plan.model import Excluded, FindingLine, Notice, Plan, Step
 from triage.plan.ownrecord import RECORD, own_record
@@ -49,16 +50,19 @@ def plan_rows(
     timers: tuple[Timer, ...] = (),
     clean: frozenset[str] = frozenset(),
     skips: tuple[SkipSuggestion, ...] = (),
+    firmness: tuple[Firmness, ...] = (),
 ) -> tuple[Row, ...]:
     """Return all rows of a plan; no two have the same id.
 
-    ``clean`` are findings of nothing; ``skips`` are rungs that seldom worked here.
+    ``clean`` are findings of nothing; ``skips`` are rungs that seldom worked here; ``firmness`` is
+    that of the steps, as far as it is known.
     """
+    firm = {each.step: each for each in firmness}
     rows = (
         *_hold_rows(plan),
         *_timer_rows(plan, timers),
         *_notice_rows("refused", plan.refused),
-        *_ladder_rows(plan, opened, clean, {each.step: each for each in skips}),
+        *_ladder_rows(plan, opened, clean, {each.step: each for each in skips}, firm),
         *_clean_rows(plan, clean),
         *_question_rows(plan),
         *_notice_rows("notice", plan.notices),
@@ -116,6 +120,7 @@ def _ladder_rows(
     opened: frozenset[str],
     clean: frozenset[str],
     skips: Mapping[str, SkipSuggestion],
+    firm: Mapping[str, Firmness],
 ) -> Iterator[Row]:
     now = plan.next_step()
     groups: list[str | None] = []
@@ -132,7 +137,8 @@ def _ladder_rows(
         yield _group_title(finding, lines.get(finding or ""))
         steps = [step for step in plan.steps if step.finding == finding]
         for step in steps:
-            yield _step_row(step, is_now=now is not None and step.id == now.id)
+            is_now = now is not None and step.id == now.id
+            yield _step_row(step, firm.get(step.id), is_now=is_now)
             if step.id in skips:
                 yield _skip_row(skips[step.id])
         left_out = [item for item in plan.excluded if item.finding == finding]
@@ -162,10 +168,12 @@ def _group_title(finding: str | None, line: FindingLine | None) -> Row:
     if line is None:
         return _title(f"title-{finding or WHOLE}", "Whole specimen")
     sure = f"  {percent(line.certainty)} {line.standing}" if line.deposit else ""
-    return _title(f"title-{line.id}", finding_words(line), f"{sure}  [{STATE_SIGNS[line.state]}]")
+    # The word alone: a sign before it would stand apart from it where the title is broken.
+    state = STATE_SIGNS[line.state].partition(" ")[2]
+    return _title(f"title-{line.id}", finding_words(line), f"{sure}  [{state}]")
 
 
-def _step_row(step: Step, *, is_now: bool) -> Row:
+def _step_row(step: Step, firm: Firmness | None, *, is_now: bool) -> Row:
     sign = "> NOW" if is_now else STATUS_SIGNS.get(step.status, "")
     style = BOLD if is_now else ""
     marks = [
@@ -173,10 +181,12 @@ def _step_row(step: Step, *, is_now: bool) -> Row:
         *(["| HOLD POINT"] if step.hold else []),
     ]
     record = own_record(step)
+    # The word comes into the free place below the sign: nothing moves when it does.
+    sure = "" if firm is None else "  firm     " if firm.firm else "  tentative"
     return Row(
         f"step-{step.id}",
         hanging(
-            f"{sign:<12}{step.rung:>2}/{step.rungs}",
+            f"{sign:<12}{step.rung:>2}/{step.rungs}{sure}".rstrip(),
             (step.name, style),
             f"{harshness_line(step.harshness)} · pass {step.passes_done + 1}/{step.passes}",
             *(["   ".join(marks)] if marks else []),
@@ -237,11 +247,11 @@ def _question_rows(plan: Plan) -> Iterator[Row]:
         return
     yield _title("title-questions", "Would still help to know")
     lines = {line.id: line for line in plan.findings}
-    for number, question in enumerate(plan.questions):
+    for question in plan.questions:
         line = lines.get(question.finding or "")
         where = f"{line.zone_name}: " if line else ""
         yield Row(
-            f"question-{number}",
+            f"question-{question.finding or WHOLE}-{question.question}",
             hanging("  ?", f"{where}{question.ask}", question.because),
             question=question.question,
             finding=question.finding,

@@ -14,9 +14,13 @@ from typing import TYPE_CHECKING, TypeVar
 from triage.errors import TriageError
 
 if TYPE_CHECKING:
+    from triage.case.models import Case
+    from triage.plan.model import Plan
     from triage.service import Clock, Workshop
 
 Held = TypeVar("Held")
+# Groups of workers that do what nobody asked for yet; no screen waits for them.
+BEHIND = frozenset({"foresee", "prepare", "assure"})
 
 
 class Services:
@@ -39,6 +43,17 @@ class Services:
         self._opening = opening
         self._workshop: Workshop | None = None
         self.fault: TriageError | None = None
+        self._is_closed = False
+        self._shown: tuple[str, Case, Plan] | None = None
+
+    def keep_shown(self, case_id: str, case: Case, plan: Plan) -> None:
+        """Keep what a screen shows, so that the next one stands at once and looks behind it."""
+        self._shown = (case_id, case, plan)
+
+    def shown(self, case_id: str) -> tuple[Case, Plan] | None:
+        """Return case and plan as a screen last showed them; the file may be newer."""
+        kept = self._shown
+        return kept[1:] if kept is not None and kept[0] == case_id else None
 
     @property
     def is_open(self) -> bool:
@@ -79,3 +94,30 @@ class Services:
     async def run(self, act: Callable[[], Held]) -> Held:
         """Return what the act returns, without holding up the keys meanwhile."""
         return await asyncio.get_running_loop().run_in_executor(self.background, act)
+
+    def close(self) -> None:
+        """Let the last act end; what is worked out beforehand is given up."""
+        self._is_closed = True
+        self.background.shutdown(wait=True)
+
+    async def prepare(self) -> None:
+        """Work out beforehand what any next plan may ask for."""
+        pieces = await self.behind(lambda: list(self.workshop.preparations()))
+        await self.foresee(pieces or ())
+
+    async def foresee(self, pieces: Iterable[Callable[[], object]]) -> None:
+        """Work out what may be asked for next, giving way to every act of the user."""
+        for piece in pieces:
+            await self.behind(piece)
+
+    async def behind(self, act: Callable[[], Held]) -> Held | None:
+        """Return what an act nobody asked for returns, None if it failed or the program ends.
+
+        What goes wrong is said where the same is asked for.
+        """
+        if self._is_closed:
+            return None
+        try:
+            return await self.run(act)
+        except (TriageError, OSError):
+            return None

@@ -15,6 +15,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from triage.errors import TriageError
+from triage.tui.messages import CaseChanged
 from triage.tui.services import Services
 from triage.tui.widgets.faultline import FaultLine
 from triage.tui.widgets.keysline import KeysLine
@@ -22,7 +23,7 @@ from triage.tui.widgets.titlebar import TitleBar
 
 if TYPE_CHECKING:
     from triage.case.models import Case
-    from triage.plan.model import Step
+    from triage.plan.model import Plan, Step
 
 Held = TypeVar("Held")
 Answered = TypeVar("Answered")
@@ -125,6 +126,11 @@ class ServiceScreen(Screen[None], Served):
         for line in self._fault_lines():
             line.show(text)
 
+    def clear_fault(self) -> None:
+        """Take away what went wrong: it is mended."""
+        for line in self._fault_lines():
+            line.clear()
+
     def tell(self, text: str) -> None:
         """Say something that is no fault but must be seen, above the parts."""
         for line in self._fault_lines():
@@ -171,6 +177,31 @@ class CaseScreen(ServiceScreen):
         self.case: Case | None = None
         self._seen = (0, 0, 0)
         self._broken = False
+
+    def read(self) -> tuple[Case, Plan]:
+        """Return the case as its file is now, and its plan."""
+        case = self.services.workshop.load(self.case_id)
+        return case, self.services.workshop.plan(case)
+
+    def begin(self, take: Callable[[Case, Plan], None]) -> None:
+        """Take what the screen before showed at once, then what the file says if it is newer.
+
+        Nothing rests on the first: every act reads the file again before it changes anything.
+        """
+        known = self.services.shown(self.case_id)
+        if known is not None:
+            take(*known)
+
+        def then(read: tuple[Case, Plan]) -> None:
+            if read != known:
+                take(*read)
+
+        self.serve(self.read, then)
+
+    def show_case(self, case: Case, plan: Plan) -> None:
+        """Keep what is shown now, for the other screens and for the timers."""
+        self.services.keep_shown(self.case_id, case, plan)
+        self.post_message(CaseChanged(case))
 
     def on_mount(self) -> None:
         """Begin to look at the file."""

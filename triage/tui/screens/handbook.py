@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
@@ -18,7 +19,8 @@ from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 
-MOST_SHOWN = 300
+# Rows laid out at first, and added whenever the cursor comes this near to the last one.
+PAGE_ROWS, NEAR_ROWS = 60, 20
 
 
 class HandbookScreen(ServiceScreen):
@@ -31,6 +33,7 @@ class HandbookScreen(ServiceScreen):
         Binding("pagedown", "page(1)", "Further", show=False, priority=True),
         Binding("pageup", "page(-1)", "Back up", show=False, priority=True),
         Binding("down", "into_list", "Into the list", show=False),
+        Binding("end", "to_end", "Last entry", show=False, priority=True),
         Binding("q", "leave", "Back", id="leave"),
     ]
 
@@ -38,6 +41,7 @@ class HandbookScreen(ServiceScreen):
         super().__init__(services)
         self._shelves: tuple[Shelf, ...] = ()
         self._kind = ""
+        self._waiting: list[tuple[str, str]] = []
 
     def parts(self) -> Iterable[Widget]:
         """Return search line, entries and text."""
@@ -58,6 +62,8 @@ class HandbookScreen(ServiceScreen):
     def _show(self, read: tuple[Shelf, ...]) -> None:
         self._shelves = read
         self._fill()
+        pieces = (partial(_searchable, shelf) for shelf in read)
+        self.run_worker(self.services.foresee(pieces), group="foresee", exclusive=True)
 
     def _fill(self) -> None:
         words = self.query_one("#search", Input).value.casefold().split()
@@ -69,14 +75,22 @@ class HandbookScreen(ServiceScreen):
             if all(word in entry.searched for word in words)
         ]
         listed = self.query_one("#entries", OptionList)
-        listed.set_options(Option(Content(text), id=key) for key, text in shown[:MOST_SHOWN])
+        self._waiting = shown[PAGE_ROWS:]
+        listed.set_options(_rows(shown[:PAGE_ROWS]))
         if shown:
             listed.highlighted = 0
         else:
             self.query_one("#entry", Static).update(Content("Nothing found; try fewer words."))
-        kind = self._kind or "all kinds"
-        more = f", the first {MOST_SHOWN}" if len(shown) > MOST_SHOWN else ""
-        self.show_place(f"Handbook, {kind}: {len(shown)} entries{more}")
+        self.show_place(f"Handbook, {self._kind or 'all kinds'}: {len(shown)} entries")
+
+    def _lengthen(self, *, wholly: bool = False) -> None:
+        """Lay out more rows before the cursor reaches the last one."""
+        listed = self.query_one("#entries", OptionList)
+        at = listed.highlighted or 0
+        if self._waiting and (wholly or at >= listed.option_count - NEAR_ROWS):
+            count = len(self._waiting) if wholly else PAGE_ROWS
+            listed.add_options(_rows(self._waiting[:count]))
+            del self._waiting[:count]
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Search while typing."""
@@ -90,6 +104,7 @@ class HandbookScreen(ServiceScreen):
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Show the entry under the cursor."""
+        self._lengthen()
         kind, _, entry_id = (event.option.id or "").partition("/")
         for shelf in self._shelves:
             for entry in shelf.entries:
@@ -113,6 +128,15 @@ class HandbookScreen(ServiceScreen):
         """Leave the search line for the list."""
         self.query_one("#entries").focus()
 
+    def action_to_end(self) -> None:
+        """Go to the last entry of all, not to the last one laid out."""
+        line = self.query_one("#search", Input)
+        if line.has_focus:
+            line.action_end()
+            return
+        self._lengthen(wholly=True)
+        self.query_one("#entries", OptionList).action_last()
+
     def action_kind(self) -> None:
         """Show one kind of entry only."""
         choices = [("", "all kinds"), *((shelf.kind, shelf.kind) for shelf in self._shelves)]
@@ -132,3 +156,13 @@ class HandbookScreen(ServiceScreen):
             self.query_one("#entries").focus()
             return
         self.dismiss()
+
+
+def _rows(shown: list[tuple[str, str]]) -> list[Option]:
+    return [Option(Content(text), id=key) for key, text in shown]
+
+
+def _searchable(shelf: Shelf) -> None:
+    """Make the words of all entries of a kind, so that the first letter searched is quick."""
+    for entry in shelf.entries:
+        _ = entry.searched

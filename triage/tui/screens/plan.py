@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import ClassVar
@@ -13,13 +14,13 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case, Override
+from triage.explain.sureplan import SurePlan
 from triage.history.advice import SkipSuggestion
 from triage.looks import is_clean
 from triage.plan.model import Plan
 from triage.plan.outcomes import last_record
 from triage.service.acts import accept_suggestion, suggestions_for
 from triage.tui.messages import (
-    CaseChanged,
     FindingChosen,
     LookingChosen,
     PlaceChosen,
@@ -35,6 +36,9 @@ from triage.tui.services import Services
 from triage.tui.steptext import step_text
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.words import OUTCOME_WORDS, no_step_words, stage_word
+
+# How firm the steps are is worked out when the plan was looked at this long.
+RESTING_S = 0.3
 
 
 @dataclass(frozen=True)
@@ -70,8 +74,10 @@ class PlanScreen(CaseScreen):
         super().__init__(services, case_id)
         self.plan: Plan | None = None
         self.skips: tuple[SkipSuggestion, ...] = ()
+        self.sure: SurePlan | None = None
         self._rows: tuple[Row, ...] = ()
         self._opened: set[str] = set()
+        self._now = ""
 
     def parts(self) -> Iterable[Widget]:
         """Return the rows."""
@@ -83,6 +89,9 @@ class PlanScreen(CaseScreen):
 
     def on_screen_resume(self) -> None:
         """Plan again on coming back."""
+        known = self.services.shown(self.case_id)
+        if known is not None and known != (self.case, self.plan):
+            self._show(Read(*known, ()))
         self.serve(self._read, self._show)
 
     def _read(self) -> Read:
@@ -97,13 +106,24 @@ class PlanScreen(CaseScreen):
 
     def _show(self, read: Read) -> None:
         case, plan = read.case, read.plan
-        if plan is self.plan and case == self.case:
+        if (case, plan, read.skips) == (self.case, self.plan, self.skips):
             return  # come back from a window: nothing has changed
+        if plan != self.plan:
+            self.sure = None
         self.case, self.plan, self.skips = case, plan, read.skips
-        self.post_message(CaseChanged(case))
+        self.show_case(case, plan)
+        self.run_worker(self._assuring(case, plan), group="assure", exclusive=True)
         self._fill()
         self.refresh_bindings()
         self.show_place(f"{case.title or case.id}: {stage_word(plan.stage)}")
+
+    async def _assuring(self, case: Case, plan: Plan) -> None:
+        """Add how firm each step is, and which question is worth most, when nobody presses."""
+        await asyncio.sleep(RESTING_S)
+        sure = await self.services.behind(lambda: self.services.workshop.desk.sure_plan(case))
+        if sure is not None and self.plan is plan and self.is_current and sure != self.sure:
+            self.sure = sure
+            self._fill()
 
     def _fill(self) -> None:
         if self.plan is None:
@@ -111,13 +131,14 @@ class PlanScreen(CaseScreen):
         listed = self.query_one("#rows", OptionList)
         before = listed.highlighted_option.id if listed.highlighted_option else None
         self._rows = plan_rows(
-            self.plan,
+            self.sure.plan if self.sure else self.plan,
             frozenset(self._opened),
             self.case.timers if self.case else (),
             frozenset(found.id for found in self.case.findings if is_clean(found))
             if self.case
             else frozenset(),
             self.skips,
+            self.sure.firmness if self.sure else (),
         )
         listed.set_options(
             Option(row.prompt, id=row.id, disabled=row.is_title) for row in self._rows
@@ -125,7 +146,11 @@ class PlanScreen(CaseScreen):
         ids = [row.id for row in self._rows]
         now = next((at for at, row in enumerate(self._rows) if row.is_now), None)
         first = next((at for at, row in enumerate(self._rows) if not row.is_title), None)
-        listed.highlighted = ids.index(before) if before in ids else (now or first)
+        now_id = ids[now] if now is not None else ""
+        stays = before in ids and now_id == self._now
+        self._now = now_id
+        # The cursor stays where it was, unless another step is due now.
+        listed.highlighted = ids.index(before or "") if stays else (now or first)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer release, undo and a suggested skip only where there is one."""
@@ -163,7 +188,7 @@ class PlanScreen(CaseScreen):
             self._opened ^= {row.opens}
             self._fill()
         elif row.question:
-            self.post_message(FindingChosen(self.case_id, row.finding))
+            self.post_message(FindingChosen(self.case_id, row.finding, row.question))
         elif row.attempt:
             self._release(row.attempt)
         elif row.skips:
@@ -203,7 +228,10 @@ class PlanScreen(CaseScreen):
             return
         step = self.plan.step(row.step) if row.step else None
         if step is not None:
-            self.app.push_screen(DetailScreen(step.name, step_text(step)))
+            sure = self.sure.words().get(step.id, "") if self.sure else ""
+            told = step_text(step, self.plan)
+            told = Content.assemble(f"{sure}\n\n", told) if sure else told
+            self.app.push_screen(DetailScreen(step.name, told))
         elif row.detail:
             self.app.push_screen(DetailScreen("In full", Content(row.detail)))
 

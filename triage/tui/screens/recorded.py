@@ -101,8 +101,14 @@ class RecordedScreen(Question[bool]):
 
     async def _undo(self, reason: str) -> None:
         try:
-            await self.services.run(lambda: self.services.workshop.undo(self._case.id, reason))
+            case, plan = await self.services.run(lambda: self._taken_back(reason))
         except (TriageError, OSError) as fault:
             self.query_one("#fault", FaultLine).show(str(fault))
         else:
+            self.services.keep_shown(self._case.id, case, plan)
             self.dismiss(True)
+
+    def _taken_back(self, reason: str) -> tuple[Case, Plan]:
+        workshop = self.services.workshop
+        case = workshop.undo(self._case.id, reason)
+        return case, workshop.plan(case)

@@ -13,19 +13,17 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import ContentSwitcher, Input, Static
 
-from triage.case.models import Case, Timer
-from triage.looks import is_look, timed_s
+from triage.case.models import Case
 from triage.plan.model import Plan, Step
-from triage.plantext import timer_label
 from triage.tui.keysets import keyset_of
-from triage.tui.messages import CaseChanged, PlaceChosen, TimerEnded, TimerWarned
-from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
-from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.messages import PlaceChosen
+from triage.tui.screens.base import CHANGED_OUTSIDE
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.particulars import Particulars, ParticularsScreen
 from triage.tui.screens.reason import is_in_words
 from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.timed import TimedScreen
 from triage.tui.services import Services
 from triage.tui.steptext import brief_text, doing_text
 from triage.tui.widgets.burst import BurstTimer
@@ -34,13 +32,13 @@ from triage.tui.widgets.countdown import Countdown
 from triage.tui.widgets.headline import Headline
 from triage.tui.widgets.outcomes import OutcomeBar
 from triage.tui.widgets.stoppoints import StopPoints
-from triage.tui.words import OUTCOME_KEYS, clock_words, span_words, stage_word
+from triage.tui.words import OUTCOME_KEYS, span_words, stage_word
 
 # The tenth line is ticked by 0; no checklist is longer.
 TICKS = "1234567890"
 
 
-class WalkScreen(CaseScreen):
+class WalkScreen(TimedScreen):
     """Work through one step: checklist, hold point, the step itself, its outcome."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -61,6 +59,7 @@ class WalkScreen(CaseScreen):
         Binding("p", "photos", "Photos", show=False, id="walk.photos"),
         Binding("a", "air", "Air", show=False, id="walk.air"),
         Binding("q", "leave", "Plan", id="leave"),
+        Binding("f9", "leave_line", "Plan", key_display="F9"),
     ]
 
     def __init__(self, services: Services, case_id: str, step_id: str | None = None) -> None:
@@ -100,25 +99,23 @@ class WalkScreen(CaseScreen):
     def on_mount(self) -> None:
         """Read the case."""
         self.query_one(BurstTimer).display = False
-        self._load(self.step_id)
+        self.begin(lambda case, plan: self.take(case, plan, self.step_id))
+
+    @property
+    def is_working(self) -> bool:
+        """Whether the step is open."""
+        return self.panel == "work"
 
     @property
     def panel(self) -> str:
         """Which panel is open: waiting, ready, hold or work."""
         return self.query_one("#panels", ContentSwitcher).current or "waiting"
 
-    def _load(self, step_id: str | None) -> None:
-        def act() -> tuple[Case, Plan]:
-            case = self.services.workshop.load(self.case_id)
-            return case, self.services.workshop.plan(case)
-
-        self.serve(act, lambda read: self.take(read[0], read[1], step_id))
-
     def take(self, case: Case, plan: Plan, step_id: str | None) -> None:
         """Show a step of a plan, the next one if none is named."""
         self._busy = False
         self.case, self.plan = case, plan
-        self.post_message(CaseChanged(case))
+        self.show_case(case, plan)
         step = plan.step(step_id) if step_id else plan.next_step()
         if step is None:
             step = plan.next_step()
@@ -239,6 +236,7 @@ class WalkScreen(CaseScreen):
     def action_tick(self, number: int) -> None:
         """Tick one line of the checklist, or take the tick away."""
         if self.panel == "ready":
+            self.clear_fault()
             self.query_one(Checklist).toggle(number)
 
     def action_open_step(self) -> None:
@@ -246,6 +244,7 @@ class WalkScreen(CaseScreen):
         if self.panel != "ready":
             return
         if self.query_one(Checklist).is_ready:
+            self.clear_fault()
             self._enter()
         else:
             self.show_fault("not every line is ticked; press the number of each when it is done")
@@ -258,6 +257,7 @@ class WalkScreen(CaseScreen):
             self.show_fault("what was seen is missing; write it in words, then Enter")
             return
         self.observed = event.value.strip()
+        self.clear_fault()
         self._enter()
 
     def keys_changed(self) -> None:
@@ -295,100 +295,6 @@ class WalkScreen(CaseScreen):
                 f"you were away for {span_words(round(away_s))}; confirmed before: {confirmed}; "
                 "confirm it again before going on"
             )
-
-    # -- time ----------------------------------------------------------------------------------
-
-    def _timer(self) -> Timer | None:
-        if self.case is None or self.step is None:
-            return None
-        step_id = self.step.id
-        return next((timer for timer in self.case.timers if timer.step == step_id), None)
-
-    def _show_timer(self) -> None:
-        timer, dwell_s = self._timer(), timed_s(self.step) if self.step else None
-        self.refresh_bindings()
-        sign = keyset_of(self.app).sign("walk.timer")
-        idle = f"{sign}  start {span_words(dwell_s)}" if dwell_s else "No dwell in this step"
-        self.query_one(Countdown).show(timer.ends if timer else None, idle)
-
-    def action_timer(self) -> None:
-        """Start the dwell, or stop it."""
-        step = self.step
-        if step is None or self._busy:
-            return
-        dwell_s = timed_s(step)
-        workshop = self.services.workshop
-        timer = self._timer()
-        if timer is not None:
-            self._ask_stop_timer(step, timer)
-        elif dwell_s is None:
-            self.show_fault("this step has no dwell; there is nothing to time")
-        elif self.panel != "work":
-            self.show_fault("the step is not open yet; first answer what stands on the left")
-        else:
-            label = timer_label(step)
-            self.serve(
-                lambda: workshop.start_timer(self.case_id, step.id, dwell_s, label), self._timed
-            )
-
-    def action_more_time(self) -> None:
-        """Put a look off; a limit of exposure is never put off."""
-        step = self.step
-        if step is not None and not self._busy:
-            self.serve(
-                lambda: self.services.workshop.extend_timer(self.case_id, step.id), self._timed
-            )
-
-    def _ask_stop_timer(self, step: Step, timer: Timer) -> None:
-        """Stop a timer that is over at once, a running one only when told so."""
-        left_s = (timer.ends - self.services.clock()).total_seconds()
-        if left_s <= 0:
-            self._stop_timer(step)
-            return
-        self.app.push_screen(
-            ChoiceScreen(
-                f"The timer has {clock_words(left_s)} left. Stop it?",
-                (("keep", "let it run"), ("stop", "stop it, the time so far is not kept")),
-                "k0",
-            ),
-            lambda answer: self._stop_timer(step) if answer == "stop" else None,
-        )
-
-    def _stop_timer(self, step: Step) -> None:
-        self.serve(lambda: self.services.workshop.stop_timer(self.case_id, step.id), self._timed)
-
-    def _timed(self, case: Case) -> None:
-        self.case = case
-        self.post_message(CaseChanged(case))
-        self._show_timer()
-
-    def on_timer_warned(self, event: TimerWarned) -> None:
-        """Be right at once when the warning comes."""
-        del event
-        self.query_one(Countdown).refresh_time()
-
-    def on_timer_ended(self, event: TimerEnded) -> None:
-        """Be right at once when the time is over."""
-        del event
-        self.query_one(Countdown).refresh_time()
-
-    def action_burst(self) -> None:
-        """Start one burst."""
-        if self.panel == "work":
-            self.query_one(BurstTimer).start()
-
-    def on_burst_timer_burst_ended(self, event: BurstTimer.BurstEnded) -> None:
-        """Ring: the bath is to be switched off."""
-        del event
-        self.app.bell()
-
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer the burst key only where there are bursts."""
-        if action == "burst":
-            return self.step is not None and self.step.burst_s is not None
-        if action == "more_time":
-            return self.step is not None and is_look(self.step) and self._timer() is not None
-        return super().check_action(action, parameters)
 
     # -- the outcome ---------------------------------------------------------------------------
 
@@ -456,13 +362,15 @@ class WalkScreen(CaseScreen):
         super().show_fault(text)
 
     def _recorded(self, case: Case, plan: Plan) -> None:
-        self.post_message(CaseChanged(case))
+        self.show_case(case, plan)
+        # What was recorded stands in the air of the day: every method is judged anew.
+        self.app.run_worker(self.services.prepare(), group="prepare", exclusive=True)
         before = self.step
         self.app.push_screen(RecordedScreen(self.services, case, plan, before), self._go_on)
 
     def _go_on(self, goes_on: bool | None) -> None:
         if goes_on:
-            self._load(None)
+            self.begin(lambda case, plan: self.take(case, plan, None))
         else:
             self.dismiss()
 
@@ -478,10 +386,6 @@ class WalkScreen(CaseScreen):
     def changed_outside(self) -> None:
         """Take the file as it is now; a step that stands as before is gone on with."""
 
-        def act() -> tuple[Case, Plan]:
-            case = self.services.workshop.load(self.case_id)
-            return case, self.services.workshop.plan(case)
-
         def then(read: tuple[Case, Plan]) -> None:
             case, plan = read
             if self.step is not None and plan.step(self.step.id) == self.step:
@@ -491,7 +395,7 @@ class WalkScreen(CaseScreen):
                 self.take(case, plan, self.step_id)
             self.tell(CHANGED_OUTSIDE)
 
-        self.serve(act, then)
+        self.serve(self.read, then)
 
     def action_air(self) -> None:
         """Go to the air of the day."""

@@ -1,0 +1,119 @@
+"""The time of a step: its dwell, the time of a look put off, its bursts."""
+
+from __future__ import annotations
+
+from triage.case.models import Case, Timer
+from triage.looks import is_look, timed_s
+from triage.plan.model import Plan, Step
+from triage.plantext import timer_label
+from triage.tui.keysets import keyset_of
+from triage.tui.messages import TimerEnded, TimerWarned
+from triage.tui.screens.base import CaseScreen
+from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.widgets.burst import BurstTimer
+from triage.tui.widgets.countdown import Countdown
+from triage.tui.words import clock_words, span_words
+
+
+class TimedScreen(CaseScreen):
+    """A screen of one step with its timers; their ends stand in the case file."""
+
+    plan: Plan | None = None
+
+    @property
+    def is_working(self) -> bool:
+        """Whether the step is open, so that it may be timed."""
+        raise NotImplementedError
+
+    def _timer(self) -> Timer | None:
+        if self.case is None or self.step is None:
+            return None
+        step_id = self.step.id
+        return next((timer for timer in self.case.timers if timer.step == step_id), None)
+
+    def _show_timer(self) -> None:
+        timer, dwell_s = self._timer(), timed_s(self.step) if self.step else None
+        self.refresh_bindings()
+        sign = keyset_of(self.app).sign("walk.timer")
+        idle = f"{sign}  start {span_words(dwell_s)}" if dwell_s else "No dwell in this step"
+        self.query_one(Countdown).show(timer.ends if timer else None, idle)
+
+    def action_timer(self) -> None:
+        """Start the dwell, or stop it."""
+        step = self.step
+        if step is None or self._busy:
+            return
+        dwell_s = timed_s(step)
+        workshop = self.services.workshop
+        timer = self._timer()
+        if timer is not None:
+            self._ask_stop_timer(step, timer)
+        elif dwell_s is None:
+            self.show_fault("this step has no dwell; there is nothing to time")
+        elif not self.is_working:
+            self.show_fault("the step is not open yet; first answer what stands on the left")
+        else:
+            label = timer_label(step)
+            self.serve(
+                lambda: workshop.start_timer(self.case_id, step.id, dwell_s, label), self._timed
+            )
+
+    def action_more_time(self) -> None:
+        """Put a look off; a limit of exposure is never put off."""
+        step = self.step
+        if step is not None and not self._busy:
+            self.serve(
+                lambda: self.services.workshop.extend_timer(self.case_id, step.id), self._timed
+            )
+
+    def _ask_stop_timer(self, step: Step, timer: Timer) -> None:
+        """Stop a timer that is over at once, a running one only when told so."""
+        left_s = (timer.ends - self.services.clock()).total_seconds()
+        if left_s <= 0:
+            self._stop_timer(step)
+            return
+        self.app.push_screen(
+            ChoiceScreen(
+                f"The timer has {clock_words(left_s)} left. Stop it?",
+                (("keep", "let it run"), ("stop", "stop it, the time so far is not kept")),
+                "k0",
+            ),
+            lambda answer: self._stop_timer(step) if answer == "stop" else None,
+        )
+
+    def _stop_timer(self, step: Step) -> None:
+        self.serve(lambda: self.services.workshop.stop_timer(self.case_id, step.id), self._timed)
+
+    def _timed(self, case: Case) -> None:
+        self.case = case
+        if self.plan is not None:
+            self.show_case(case, self.plan)  # a timer changes no step
+        self._show_timer()
+
+    def on_timer_warned(self, event: TimerWarned) -> None:
+        """Be right at once when the warning comes."""
+        del event
+        self.query_one(Countdown).refresh_time()
+
+    def on_timer_ended(self, event: TimerEnded) -> None:
+        """Be right at once when the time is over."""
+        del event
+        self.query_one(Countdown).refresh_time()
+
+    def action_burst(self) -> None:
+        """Start one burst."""
+        if self.is_working:
+            self.query_one(BurstTimer).start()
+
+    def on_burst_timer_burst_ended(self, event: BurstTimer.BurstEnded) -> None:
+        """Ring: the bath is to be switched off."""
+        del event
+        self.app.bell()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the burst key only where there are bursts."""
+        if action == "burst":
+            return self.step is not None and self.step.burst_s is not None
+        if action == "more_time":
+            return self.step is not None and is_look(self.step) and self._timer() is not None
+        return super().check_action(action, parameters)
