@@ -289,7 +289,7 @@ async def test_the_last_line_keeps_its_order_and_its_names(
             driver.app._use_keys(keyset)
             await driver.pilot.pause()
         last = driver.text.splitlines()[-1]
-        acts = ["Choose", "Cases", "Start", "Look", "Explain", "Why", "STOP", "Keys"]
+        acts = ["Choose", "Cases", "Start", "Look", "In full", "Why", "STOP", "Keys"]
         at = [last.index(f" {act}") for act in acts]
         assert at == sorted(at), last
         for act in ("choose", "leave", "plan.start", "plan.look"):

@@ -345,3 +345,32 @@ async def test_the_time_of_a_look_ends_at_the_longest_the_step_allows(
     hand.on(step.dwell_most_s)
     with pytest.raises(TriageError, match="at most"):
         workshop.extend_timer(case, step.id)
+
+
+async def test_a_mended_fault_goes_away(dry: tuple[Workshop, str], hand: Hand) -> None:
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        await driver.press("enter")
+        assert "not every line is ticked" in driver.text
+        await driver.press("1")
+        assert "not every line is ticked" not in driver.text
+
+
+async def test_the_alarm_says_what_the_step_needs(
+    dry: tuple[Workshop, str], looks: tuple[Workshop, str], hand: Hand
+) -> None:
+    said: list[str] = []
+    for workshop, case in (dry, looks):
+        async with driven(workshop, case=case, clock=hand) as driver:
+            driver.app.notify = lambda words, **_: said.append(words)
+            step = workshop.plan(workshop.load(case)).next_step()
+            assert step is not None
+            workshop.start_timer(case, step.id, 60.0, "the dwell")
+            await driver.press("s")
+            await driver.on(WalkScreen)
+            hand.on(61)
+            await driver.until(lambda: bool(said), "no alarm")
+            needs = bool(step.agent or step.rinse)
+            assert ("rinse" in said.pop()) == needs

@@ -59,6 +59,8 @@ BEHIND = (
 # Slow to import, and first asked for by the air of a step.
 LATER = ("triage.explain.desk", "scipy.optimize")
 GET_READY_S = 0.5
+# Commands of the framework that do here what nobody looks for, or under a name of our own.
+NOT_OURS = frozenset({"Keys", "Maximize", "Minimize"})
 HELP_MORE = (
     "Arrows, PgUp and PgDn move; Enter acts on the row under the cursor; ctrl+p finds anything.\n"
     "Esc stops everything, on every screen. It never goes on; Enter never stops.\n"
@@ -142,7 +144,10 @@ class TriageApp(App[TriageError | None]):
                 f"Answer, record, go on: {keyset.name}",
                 partial(self.take_keys, keyset),
             )
-        yield from super().get_system_commands(screen)
+        yield SystemCommand("Keys that work here", "What each key does", self.action_keys)
+        for command in super().get_system_commands(screen):
+            if command.title not in NOT_OURS:
+                yield command
 
     def _motion(self) -> None:
         is_on = self.animation_level != "none"
@@ -276,9 +281,9 @@ class TriageApp(App[TriageError | None]):
     # -- keys that work everywhere -------------------------------------------------------------
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Leave the stop key to the palette while it is open, and to itself when stopped."""
+        """Leave the stop key to itself when all is stopped."""
         if action == "stop":
-            return not isinstance(self.screen, CommandPalette | StopScreen)
+            return not isinstance(self.screen, StopScreen)
         return super().check_action(action, parameters)
 
     def _step_at_hand(self) -> Step | None:
@@ -289,6 +294,8 @@ class TriageApp(App[TriageError | None]):
 
     def action_stop(self) -> None:
         """Stop everything."""
+        if isinstance(self.screen, CommandPalette):
+            self.pop_screen()  # stop comes before whatever was looked for
         running = self.watch_timers.running(self.services.clock())
         self.push_screen(StopScreen(self._step_at_hand(), has_timers=bool(running)))
 
@@ -334,15 +341,23 @@ class TriageApp(App[TriageError | None]):
     def _ring(self, alarm: Alarm) -> None:
         self.bell()
         if alarm.is_over:
-            words = f"Time is over: {alarm.label}. Take it out, rinse, look, then record."
+            act = "Take it out, rinse, look" if self._is_wet(alarm) else "Look"
+            words = f"Time is over: {alarm.label}. {act}, then record."
             told: TimerEnded | TimerWarned = TimerEnded(
                 alarm.case, alarm.step, alarm.label, int(-alarm.seconds)
             )
         else:
-            words = f"{clock_words(alarm.seconds)} left: {alarm.label}. Get the rinse ready."
+            act = "Get the rinse ready." if self._is_wet(alarm) else "Get ready to look."
+            words = f"{clock_words(alarm.seconds)} left: {alarm.label}. {act}"
             told = TimerWarned(alarm.case, alarm.step, alarm.label, int(alarm.seconds))
         self.notify(words, severity="warning", timeout=15, markup=False)
         self.screen.post_message(told)
+
+    def _is_wet(self, alarm: Alarm) -> bool:
+        """Return whether something must be taken off at the end; so too where it is not known."""
+        known = self.services.shown(alarm.case)
+        step = known[1].step(alarm.step) if known is not None else None
+        return step is None or bool(step.agent or step.rinse)
 
     def _set_terminal_title(self, title: str) -> None:
         if title == self._title_shown:

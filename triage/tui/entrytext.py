@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from enum import Enum
 from functools import cached_property
 from typing import Any
@@ -26,12 +26,13 @@ class EntryText:
     name: str
     place: str
     held: BaseModel
+    names: Mapping[str, str] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def lines(self) -> tuple[tuple[int, str, str], ...]:
         """The fields: how deep, name, what is said."""
         content = self.held.model_dump(mode="python", by_alias=True, exclude_defaults=True)
-        return tuple(_lines(content, 0))
+        return tuple(_lines(_named(content, self.names), 0))
 
     @cached_property
     def searched(self) -> str:
@@ -51,10 +52,13 @@ class Shelf:
 def shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
     """Return all entries by kind, the rules by family behind them."""
     found = []
+    names = _names(knowledge)
     for kind in sorted(KINDS, key=_place):
         table = knowledge.table(kind)
         if table:
-            entries = tuple(_entry(knowledge, kind, key, held) for key, held in table.items())
+            entries = tuple(
+                _entry(knowledge, kind, key, held, names) for key, held in table.items()
+            )
             found.append(Shelf(kind, entries))
     for family, rules in knowledge.rules.items():
         if rules:
@@ -67,15 +71,44 @@ def _place(kind: str) -> int:
     return FIRST.index(kind) if kind in FIRST else len(FIRST) + (kind == "source")
 
 
-def _entry(knowledge: Knowledge, kind: str, key: str, held: BaseModel) -> EntryText:
-    given = (getattr(held, field, None) for field in NAMES if field in held.model_fields_set)
-    name = next((str(said) for said in given if said), key)
-    return EntryText(key, name, str(knowledge.where(kind, key)), held)
+def _names(knowledge: Knowledge) -> dict[str, str]:
+    """Return what the entries are called that others name by their id; no id of two names."""
+    found: dict[str, set[str]] = {}
+    for kind in FIRST:
+        for key, held in knowledge.table(kind).items():
+            found.setdefault(key, set()).add(_name(key, held))
+    return {key: next(iter(called)) for key, called in found.items() if len(called) == 1}
+
+
+def _name(key: str, held: BaseModel) -> str:
+    given = (getattr(held, name, None) for name in NAMES if name in type(held).model_fields)
+    return next((str(said) for said in given if said), key)
+
+
+def _entry(
+    knowledge: Knowledge,
+    kind: str,
+    key: str,
+    held: BaseModel,
+    names: Mapping[str, str] | None = None,
+) -> EntryText:
+    # Rules are read by whoever writes them: there ids stay ids.
+    where = str(knowledge.where(kind, key))
+    return EntryText(key, _name(key, held), where, held, names or {})
+
+
+def _named(content: Any, names: Mapping[str, str]) -> Any:
+    """Return a content with the ids of other entries replaced by what these are called."""
+    if isinstance(content, dict):
+        return {k: v if k == "id" else _named(v, names) for k, v in content.items()}
+    if isinstance(content, (list, tuple)):
+        return [_named(item, names) for item in content]
+    return names.get(content, content) if type(content) is str else content
 
 
 def _lines(content: Any, depth: int) -> Iterator[tuple[int, str, str]]:
-    for field, held in content.items():
-        shown = str(field).replace("_", " ")
+    for key, held in content.items():
+        shown = str(key).replace("_", " ")
         if isinstance(held, Enum):
             yield depth, shown, str(held.value)
         elif isinstance(held, dict):
@@ -129,11 +162,11 @@ def _said(held: Any) -> str:
 def entry_text(entry: EntryText) -> Content:
     """Return one entry to be read."""
     parts: list[Content | str | tuple[str, str]] = [(f"{entry.name}\n\n", "bold")]
-    for depth, field, said in entry.lines:
+    for depth, key, said in entry.lines:
         indent = "  " * depth
-        if field == "-":
+        if key == "-":
             parts.append(f"{indent}- {said}\n")
         else:
-            parts += [f"{indent}", (f"{field}: ", "bold"), f"{said}\n"]
+            parts += [f"{indent}", (f"{key}: ", "bold"), f"{said}\n"]
     parts.append(f"\nStands in {entry.place}")
     return Content.assemble(*parts)

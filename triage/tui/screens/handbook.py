@@ -118,6 +118,12 @@ class HandbookScreen(ServiceScreen):
         scroll = self.query_one("#entry-scroll", VerticalScroll)
         scroll.scroll_relative(y=way * max(1, scroll.size.height - 2), animate=False)
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the search where it is not open already."""
+        if action == "search":
+            return not isinstance(self.focused, Input)
+        return super().check_action(action, parameters)
+
     def action_search(self) -> None:
         """Open the search line."""
         line = self.query_one("#search", Input)

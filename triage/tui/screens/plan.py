@@ -15,9 +15,11 @@ from textual.widgets.option_list import Option
 
 from triage.case.models import Case, Override
 from triage.explain.sureplan import SurePlan
+from triage.explain.text import named
 from triage.history.advice import SkipSuggestion
 from triage.looks import is_clean
 from triage.plan.model import Plan
+from triage.plan.names import finding_names
 from triage.plan.outcomes import last_record
 from triage.service.acts import accept_suggestion, suggestions_for
 from triage.tui.messages import (
@@ -58,7 +60,7 @@ class PlanScreen(CaseScreen):
         Binding("s", "walk", "Start", id="plan.start"),
         Binding("y", "suggested", "Skip it"),
         Binding("l", "look", "Look", id="plan.look"),
-        Binding("e", "explain", "Explain"),
+        Binding("e", "explain", "In full"),
         Binding("w", "desk", "Why"),
         Binding("r", "release", "Release"),
         Binding("z", "undo", "Undo"),
@@ -229,6 +231,7 @@ class PlanScreen(CaseScreen):
         step = self.plan.step(row.step) if row.step else None
         if step is not None:
             sure = self.sure.words().get(step.id, "") if self.sure else ""
+            sure = named(sure, finding_names(self.plan))
             told = step_text(step, self.plan)
             told = Content.assemble(f"{sure}\n\n", told) if sure else told
             self.app.push_screen(DetailScreen(step.name, told))

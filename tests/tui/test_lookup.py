@@ -1,0 +1,69 @@
+"""The handbook and the palette: all entries reached, names in words, stop before everything."""
+
+from __future__ import annotations
+
+from tests.tui.driving import driven
+from triage.service import Workshop
+from triage.tui.entrytext import shelves
+from triage.tui.screens.handbook import PAGE_ROWS, HandbookScreen
+from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.stop import StopScreen
+
+CASE = "bumblebee-plate-3"
+
+
+async def test_every_entry_is_reached_though_few_are_laid_out_at_first(looking: Workshop) -> None:
+    async with driven(looking, case=CASE) as driver:
+        await driver.press("h")
+        await driver.on(HandbookScreen)
+        every = sum(len(shelf.entries) for shelf in shelves(looking.knowledge))
+        listed = driver.screen.query_one("#entries")
+        assert listed.option_count == PAGE_ROWS < every
+        for _ in range(PAGE_ROWS):
+            await driver.press("down")
+        assert listed.highlighted == PAGE_ROWS
+        assert listed.option_count > PAGE_ROWS
+        await driver.press("end")
+        assert listed.option_count == every
+        assert listed.highlighted == every - 1
+
+
+async def test_a_search_finds_what_is_not_laid_out(looking: Workshop) -> None:
+    last = shelves(looking.knowledge)[-1].entries[-1]
+    async with driven(looking, case=CASE) as driver:
+        await driver.press("h", "slash")
+        assert not driver.screen.check_action("search", ())
+        await driver.write(last.id.replace("-", " ").split()[0])
+        ids = [o.id for o in driver.screen.query_one("#entries").options]
+        found = [*ids, *(key for key, _ in driver.screen._waiting)]
+        assert any(key.endswith(f"/{last.id}") for key in found)
+
+
+def test_other_entries_are_called_by_their_names(looking: Workshop) -> None:
+    deposits = looking.knowledge.deposits
+    shelf = next(shelf for shelf in shelves(looking.knowledge) if shelf.kind == "deposit")
+    said = 0
+    for entry in shelf.entries:
+        confused = dict((name, text) for _, name, text in entry.lines).get("confused with")
+        if confused is not None:
+            said += 1
+            for other in deposits[entry.id].confused_with:
+                assert deposits[other].name in confused
+    assert said > 5
+
+
+async def test_stop_comes_before_the_palette(looking: Workshop) -> None:
+    async with driven(looking, case=CASE) as driver:
+        await driver.press("ctrl+p")
+        await driver.press("escape")
+        await driver.on(StopScreen)
+        await driver.press("r")
+        await driver.on(PlanScreen)
+
+
+async def test_the_palette_has_one_command_of_each_name(looking: Workshop) -> None:
+    async with driven(looking, case=CASE) as driver:
+        titles = [command.title for command in driver.app.get_system_commands(driver.screen)]
+        assert len(titles) == len(set(titles))
+        assert "Maximize" not in titles
+        assert "Keys" not in titles
