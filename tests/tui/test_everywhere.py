@@ -247,3 +247,25 @@ async def test_a_full_disk_and_a_read_only_folder_are_said_in_place_and_nothing_
         # Room again: the same key records.
         await driver.press("n")
         assert len(workshop.load(CASE).attempts) == 1
+
+
+async def test_a_shut_gate_stands_before_the_questions(tmp_path: Path, opened_on: Opened) -> None:
+    """Nothing can be done while its hairs sting: that is said first, and by the start key."""
+    workshop = opened_on(tmp_path)
+    case = workshop.new("a beetle", "beetles")
+    answers = {
+        "worth-it": "yes", "whole": "whole", "lacquered": "no", "old-poison-signs": "no",
+        "live-pest-signs": "no", "mouldy-smell": "no", "photographed-before": "yes",
+        "urticating-hairs": "yes",
+    }  # fmt: skip
+    workshop.answer_all(case.id, None, answers)
+    workshop.add_finding(case.id, "thorax-hard", None)
+    plan = workshop.plan(workshop.load(case.id))
+    assert plan.next_step() is None
+    gate = next(each for each in plan.notices if each.kind == "gate")
+    async with driven(workshop, case=case.id) as driver:
+        text = " ".join(driver.text.split())
+        assert 0 < text.find(gate.text) < text.find("bare thorax")
+        assert text.count(gate.text) == 1
+        await driver.press("s")
+        assert f"no step is open yet: {gate.text.rstrip('.')}" in " ".join(driver.text.split())

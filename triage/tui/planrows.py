@@ -58,14 +58,18 @@ def plan_rows(
     that of the steps, as far as it is known.
     """
     firm = {each.step: each for each in firmness}
+    # A gate that lets no step through is why nothing can be done: it stands before all else.
+    is_shut = plan.next_step() is None
+    gates = tuple(each for each in plan.notices if is_shut and each.kind == "gate")
     rows = (
         *_hold_rows(plan),
         *_timer_rows(plan, timers),
         *_notice_rows("refused", plan.refused),
+        *_notice_rows("gate", gates),
         *_ladder_rows(plan, opened, clean, {each.step: each for each in skips}, firm),
         *_clean_rows(plan, clean),
         *_question_rows(plan),
-        *_notice_rows("notice", plan.notices),
+        *_notice_rows("notice", tuple(each for each in plan.notices if each not in gates)),
     )
     return tuple(_set_apart(row) if at and row.is_title else row for at, row in enumerate(rows))
 

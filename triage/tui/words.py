@@ -107,5 +107,7 @@ def no_step_words(plan: Plan) -> str:
     if plan.refused:
         return f"the case is refused: {plan.refused[0].text}"
     if plan.questions:
-        return "no step is open yet; press l and answer what is asked"
+        gate = next((each for each in plan.notices if each.kind == "gate"), None)
+        why = f": {gate.text.rstrip('.')}" if gate else ""
+        return f"no step is open yet{why}; press l and answer what is asked"
     return "nothing is left to do; press l to look at the specimen again"

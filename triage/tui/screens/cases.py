@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 EMPTY = (
     "No case here yet.\n\n"
-    "n   begin a new case: a name, the kind of animal, and you are at the first question\n"
+    "n   begin a new case: kind of animal, name, then the first question\n"
     "D   make a demo case, marked as invented, to try the whole way\n"
 )
 
