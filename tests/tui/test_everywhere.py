@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,9 +16,11 @@ from textual.widgets import Footer, OptionList
 from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
 from tests.tui.places import CASE, SCREENS, reached
+from triage.plan.model import Notice
 from triage.service import Workshop
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.helping import HelpScreen
+from triage.tui.screens.recorded import recorded_text
 from triage.tui.screens.stop import StopScreen
 
 
@@ -269,3 +272,20 @@ async def test_a_shut_gate_stands_before_the_questions(tmp_path: Path, opened_on
         assert text.count(gate.text) == 1
         await driver.press("s")
         assert f"no step is open yet: {gate.text.rstrip('.')}" in " ".join(driver.text.split())
+
+
+def test_what_keeps_the_next_step_shut_is_said_once_after_a_record(workshop: Workshop) -> None:
+    case = workshop.load("skimmer-plate-8")
+    plan = workshop.plan(case)
+    step = plan.next_step()
+    assert step is not None
+    case = workshop.record(case.id, step.id, "better")
+    gates = (
+        Notice("gate", "Dry or wet keeping has to be chosen first.", "gate-a"),
+        Notice("gate", "The work ends with a closed box.", "gate-b"),
+    )
+    shut = replace(plan, steps=(), held=(), refused=(), notices=gates)
+    told = recorded_text(case, shut, step).plain
+    assert "No step is open yet: Dry or wet keeping has to be chosen first; press l" in told
+    assert told.count("Dry or wet keeping") == 1
+    assert "The work ends with a closed box." in told

@@ -18,6 +18,7 @@ from triage.plantext import step_place
 from triage.tui.screens.base import Question
 from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
+from triage.tui.steptext import sentence
 from triage.tui.widgets.faultline import FaultLine
 from triage.tui.widgets.keysline import KeysLine
 from triage.tui.words import OUTCOME_WORDS, amount_words, no_step_words
@@ -41,10 +42,10 @@ def recorded_text(case: Case, plan: Plan, before: Step | None) -> Content:
         parts.append(("X THE CASE IS HELD\n", BOLD))
         parts += [f"{hold.sentence}\n" for hold in plan.held]
     elif step is None:
+        told = no_step_words(plan)
+        parts.append((f"{sentence(told)}\n", BOLD))
         parts += [
-            ("No step is open now.\n", BOLD),
-            f"{no_step_words(plan)}\n",
-            *(f"{notice.text}\n" for notice in plan.notices),
+            f"{notice.text}\n" for notice in plan.notices if notice.text.rstrip(".") not in told
         ]
     else:
         parts.append(("Next: ", BOLD))
