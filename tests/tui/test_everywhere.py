@@ -18,6 +18,7 @@ from tests.tui.driving import Driver, driven
 from tests.tui.places import CASE, SCREENS, reached
 from triage.plan.model import Notice
 from triage.service import Workshop
+from triage.tui.planrows import plan_rows
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.recorded import recorded_text
@@ -289,3 +290,18 @@ def test_what_keeps_the_next_step_shut_is_said_once_after_a_record(workshop: Wor
     assert "No step is open yet: Dry or wet keeping has to be chosen first; press l" in told
     assert told.count("Dry or wet keeping") == 1
     assert "The work ends with a closed box." in told
+
+
+def test_what_is_cleared_does_not_stay_and_one_method_is_one(workshop: Workshop) -> None:
+    plan = workshop.plan(workshop.load(CASE))
+    line = next(each for each in plan.findings if each.leave_it)
+    out = next(each for each in plan.excluded if each.finding == line.id)
+
+    def told(state: str) -> str:
+        findings = (replace(line, state=state),)
+        bare = replace(plan, steps=(), findings=findings, excluded=(out,), questions=())
+        return "\n".join(row.prompt.plain for row in plan_rows(bare, frozenset()))
+
+    assert "if it stays" in told("stopped")
+    assert "if it stays" not in told("cleared")
+    assert "1 method ruled out" in told("cleared")

@@ -147,7 +147,8 @@ def _ladder_rows(
                 yield _skip_row(skips[step.id])
         left_out = [item for item in plan.excluded if item.finding == finding]
         yield from _excluded_rows(finding, left_out, opened)
-        leave_it = lines[finding].leave_it if finding in lines else ""
+        line = lines.get(finding or "")
+        leave_it = line.leave_it if line and line.state != "cleared" else ""
         if leave_it and not steps:
             yield Row(
                 f"leave-{finding}", hanging("  #", f"if it stays: {leave_it}"), detail=leave_it
@@ -227,10 +228,11 @@ def _excluded_rows(
     for item in left_out:
         by_rule.setdefault((item.rule, item.because), []).append(item)
     methods = len({item.method for item in left_out})
+    many = f"{methods} method{'' if methods == 1 else 's'}"
     does = "hides" if is_open else "shows why"
     yield Row(
         key,
-        hanging("  v" if is_open else "  +", f"{methods} methods ruled out; Enter {does}"),
+        hanging("  v" if is_open else "  +", f"{many} ruled out; Enter {does}"),
         opens=key,
     )
     if not is_open:
