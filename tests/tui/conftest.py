@@ -14,7 +14,7 @@ from triage.engine.consult import Consultant
 from triage.knowledge.book import Knowledge
 from triage.plan.planner import Planner
 from triage.service import Clock, Workshop
-from triage.tui.screens import plan, questions
+from triage.tui.screens import handbook, plan, questions
 
 ROOT = Path(__file__).resolve().parents[2]
 Opened = Callable[..., Workshop]
@@ -27,7 +27,8 @@ def no_forethought(monkeypatch: pytest.MonkeyPatch) -> None:
     Tests of just that set these times to nought again.
     """
     monkeypatch.setattr(plan, "RESTING_S", 3600.0)
-    monkeypatch.setattr(questions, "READING_S", 3600.0)
+    for screen in (handbook, questions):
+        monkeypatch.setattr(screen, "READING_S", 3600.0)
 
 
 @pytest.fixture(scope="session")

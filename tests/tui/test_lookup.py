@@ -44,7 +44,7 @@ def test_other_entries_are_called_by_their_names(looking: Workshop) -> None:
     shelf = next(shelf for shelf in shelves(looking.knowledge) if shelf.kind == "deposit")
     said = 0
     for entry in shelf.entries:
-        confused = dict((name, text) for _, name, text in entry.lines).get("confused with")
+        confused = {name: text for _, name, text in entry.lines}.get("confused with")
         if confused is not None:
             said += 1
             for other in deposits[entry.id].confused_with:

@@ -49,8 +49,18 @@ class Shelf:
     entries: tuple[EntryText, ...]
 
 
+# The last knowledge whose entries were put into words, with what came of it.
+_last: list[tuple[Knowledge, tuple[Shelf, ...]]] = []
+
+
 def shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
-    """Return all entries by kind, the rules by family behind them."""
+    """Return all entries by kind, the rules by family behind them; those of the last are kept."""
+    if not _last or _last[0][0] is not knowledge:
+        _last[:] = [(knowledge, _all_shelves(knowledge))]
+    return _last[0][1]
+
+
+def _all_shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
     found = []
     names = _names(knowledge)
     for kind in sorted(KINDS, key=_place):

@@ -196,7 +196,15 @@ class CaseScreen(ServiceScreen):
             if read != known:
                 take(*read)
 
-        self.serve(self.read, then)
+        def look() -> None:
+            self._pending -= 1
+            self.serve(self.read, then)
+
+        self._pending += 1  # what is shown may still be replaced
+        if known is None:
+            look()
+        else:
+            self.call_after_refresh(look)  # drawing comes first
 
     def show_case(self, case: Case, plan: Plan) -> None:
         """Keep what is shown now, for the other screens and for the timers."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Iterable
 from functools import partial
 from typing import ClassVar
@@ -21,6 +22,7 @@ from triage.tui.widgets.actionlist import ActionList
 
 # Rows laid out at first, and added whenever the cursor comes this near to the last one.
 PAGE_ROWS, NEAR_ROWS = 60, 20
+READING_S = 0.15
 
 
 class HandbookScreen(ServiceScreen):
@@ -58,12 +60,16 @@ class HandbookScreen(ServiceScreen):
         self.query_one("#entries").focus()
         knowledge = self.services.workshop.knowledge
         self.serve(lambda: shelves(knowledge), self._show)
+        self.run_worker(self._getting_searchable(), group="foresee", exclusive=True)
 
     def _show(self, read: tuple[Shelf, ...]) -> None:
         self._shelves = read
         self._fill()
-        pieces = (partial(_searchable, shelf) for shelf in read)
-        self.run_worker(self.services.foresee(pieces), group="foresee", exclusive=True)
+
+    async def _getting_searchable(self) -> None:
+        """Make the words of all entries while one reads, so that a search begins at once."""
+        await asyncio.sleep(READING_S)
+        await self.services.foresee(partial(_searchable, shelf) for shelf in self._shelves)
 
     def _fill(self) -> None:
         words = self.query_one("#search", Input).value.casefold().split()
@@ -169,6 +175,6 @@ def _rows(shown: list[tuple[str, str]]) -> list[Option]:
 
 
 def _searchable(shelf: Shelf) -> None:
-    """Make the words of all entries of a kind, so that the first letter searched is quick."""
+    """Make the words of all entries of a kind."""
     for entry in shelf.entries:
         _ = entry.searched
