@@ -14,6 +14,7 @@ from textual.widgets import Static
 
 from triage.airplot import day_bars
 from triage.answertext import air_lines, day_lines
+from triage.knowledge.book import Knowledge
 from triage.plan.aircalc import AirAnswer, AirQuestion, answer_air
 from triage.plan.airpicture import AirPicture, air_picture
 from triage.plan.airsteps import airy_step, question_of_agent, question_of_step, vapour_agents
@@ -78,6 +79,14 @@ class AirScreen(ServiceScreen):
         self.query_one(AirCurve).show(None)
         self.action_step()
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the keys that try something else only where there is something to try."""
+        if action in ("amount", "control", "full"):
+            return self.view is not None and self.view.asked is not None
+        if action == "step":
+            return self.case_id is not None
+        return super().check_action(action, parameters)
+
     # -- reading, in the background --------------------------------------------------------------
 
     def _for_step(self) -> AirView:
@@ -97,12 +106,14 @@ class AirScreen(ServiceScreen):
         if asked is not None:
             answer = answer_air(knowledge, bench, day, asked)
             picture = air_picture(knowledge, bench, asked)
-        return AirView(place, asked, answer, picture, answer_day(knowledge, bench, day))
+        today = by_name(answer_day(knowledge, bench, day), knowledge)
+        return AirView(place, asked, answer, picture, today)
 
     # -- showing -----------------------------------------------------------------------------------
 
     def _show(self, view: AirView) -> None:
         self.view = view
+        self.refresh_bindings()
         self.show_place(f"Air, {view.place}")
         self.query_one("#air-sentence", Static).update(sentence_text(view))
         self.query_one(AirCurve).show(view.picture)
@@ -179,6 +190,21 @@ class AirScreen(ServiceScreen):
         if self.view is not None:
             lines = "\n".join(day_lines(self.view.day, FULL_WIDTH))
             self.app.push_screen(DetailScreen("The air of today", Content(lines)))
+
+
+def by_name(day: DayAnswer, knowledge: Knowledge) -> DayAnswer:
+    """Return the day's ledger with agents called by their names."""
+
+    def name(agent: str) -> str:
+        held = knowledge.agents.get(agent)
+        return held.name if held else agent
+
+    return replace(
+        day,
+        bars=tuple(replace(bar, agents=tuple(map(name, bar.agents))) for bar in day.bars),
+        releases=tuple(replace(each, agent=name(each.agent)) for each in day.releases),
+        unlimited=tuple(map(name, day.unlimited)),
+    )
 
 
 def sentence_text(view: AirView) -> Content:
