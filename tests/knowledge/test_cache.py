@@ -11,6 +11,7 @@ from tests.support.knowledge import shipped
 from tests.support.running import share_parsed
 from triage.errors import TriageError
 from triage.knowledge.load import load_knowledge
+from triage.yamltext import Parsed, parse_yaml
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -59,3 +60,26 @@ def test_unwritable_place_is_no_fault(tmp_path: Path) -> None:
     blocked = tmp_path / "file"
     blocked.write_text("x", encoding="utf-8")
     load_knowledge(ROOT / "rules", cache=blocked / "cache.json")
+
+
+@pytest.mark.parametrize("cache", [None, "new.json"])
+def test_a_fault_read_from_the_text_is_not_read_twice(
+    tmp_path: Path, cache: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Only a fault in what the cache gave, which knows fewer lines, is looked at again."""
+    rules = tmp_path / "rules"
+    shutil.copytree(ROOT / "rules", rules)
+    zones = rules / "zones.yaml"
+    text = zones.read_text(encoding="utf-8")
+    zones.write_text(text.replace("id: compound-eye", "id: compound-eye\n  colour: red", 1), encoding="utf-8")
+    read: list[str] = []
+
+    def parse(text: str, shown_as: str) -> Parsed:
+        read.append(shown_as)
+        return parse_yaml(text, shown_as)
+
+    monkeypatch.setattr("triage.knowledge.cache.parse_yaml", parse)
+    with pytest.raises(TriageError, match="colour"):
+        load_knowledge(rules, cache=tmp_path / cache if cache else None)
+    assert "rules/zones.yaml" in read
+    assert len(read) == len(set(read))

@@ -42,6 +42,7 @@ class ParseCache:
         self.path = path
         self.used: dict[str, Any] = {}
         self.is_new = False
+        self.has_served = False
         self.known = _read(path) if path else {}
 
     def parse(self, text: str, shown_as: str) -> Parsed | Kept:
@@ -50,6 +51,7 @@ class ParseCache:
         kept = self.known.get(key)
         if kept is not None:
             self.used[key] = kept
+            self.has_served = True
             return Kept(kept[0], tuple(kept[1]))
         parsed = parse_yaml(text, shown_as)
         count = len(parsed.data) if isinstance(parsed.data, list) else 1

@@ -200,6 +200,8 @@ def load_knowledge(folder: Path | str, *, cache: Path | None = None) -> Knowledg
     try:
         knowledge = _load(root, kept)
     except TriageError:
+        if not kept.has_served:
+            raise
         # The cache knows the line of each entry, not of each key: faults are read from the text.
         return _load(root, ParseCache(None))
     kept.save()
