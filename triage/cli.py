@@ -10,6 +10,7 @@ import tempfile
 import textwrap
 import traceback
 from collections.abc import Sequence
+from functools import cache
 
 from triage import __version__
 from triage.commands.common import Parser, add_folders
@@ -74,8 +75,9 @@ class MainParser(Parser):
         return "\n".join(lines) + "\n"
 
 
+@cache
 def build_parser() -> MainParser:
-    """Return the parser with all commands."""
+    """Return the parser with all commands, made once: it is asked for names before it parses."""
     parser = MainParser(prog="triage", usage=USAGE)
     parser.by_title = {}
     parser.add_argument("--version", action="version", version=f"triage {__version__}")

@@ -6,12 +6,14 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 import yaml
 
 from tests.support.intake import TOLD
 from tests.support.running import Ran, Runner, process, runner
+from triage import cli
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -299,3 +301,21 @@ def test_a_process_writes_the_same(tmp_path: Path, demo: Path) -> None:
     assert done.returncode == 0, done.stderr
     (attempt,) = yaml.safe_load((demo / "bumblebee-plate-3.yaml").read_text(encoding="utf-8"))["attempts"]
     assert (attempt["step"], attempt["outcome"]) == ("f1-blot-dry", "cleared")
+
+
+def test_the_parser_is_built_once(triage: Runner, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is asked which words are commands before it parses; each of the two built its own."""
+    made: list[str] = []
+
+    class Counted(cli.MainParser):
+        def __init__(self, **options: Any) -> None:
+            made.append("parser")
+            super().__init__(**options)
+
+    monkeypatch.setattr(cli, "MainParser", Counted)
+    cli.build_parser.cache_clear()
+    try:
+        assert triage("list").returncode == 0
+    finally:
+        cli.build_parser.cache_clear()
+    assert made == ["parser"]

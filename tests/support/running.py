@@ -1,8 +1,8 @@
 """The command line run in this process, with what never changes between two runs shared.
 
 A command of its own process spends most of its time on starting Python, on reading the rulebase
-and on building the parser. The rulebase that is shipped and the parser are made once a process
-here; the cases, the bench, the folders and every plan are read and made anew by each command.
+and on building the parser. The rulebase that is shipped is made once a process here,
+as the program itself makes its parser once; the cases, the bench, the folders and every plan are read and made anew by each command.
 """
 
 from __future__ import annotations
@@ -39,7 +39,6 @@ class Ran:
 
 
 Runner = Callable[..., Ran]
-_parser = cache(cli.build_parser)
 
 
 def _rulebase(folder: Path, *kept: Path) -> Rulebase:
@@ -52,13 +51,12 @@ def _consultant(knowledge: Any, *rest: Any) -> Consultant:
 
 
 def share_rules(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let commands of this test use the shipped rulebase and the parser that are there already.
+    """Let commands of this test use the shipped rulebase that is there already.
 
     Another folder of rules is read, checked and compiled as ever.
     """
     monkeypatch.setattr("triage.service.workshop.load_rulebase", _rulebase)
     monkeypatch.setattr("triage.service.shelf.Consultant", _consultant)
-    monkeypatch.setattr(cli, "build_parser", _parser)
 
 
 @cache
