@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import signal
@@ -12,6 +13,8 @@ import time
 import pytest
 
 from triage.cli import main
+from triage.commands.common import BAR, progress_bar
+from triage.errors import TriageError
 
 BAD = {
     "jobs of nothing": ["sweep", "--jobs", "0"],
@@ -66,3 +69,46 @@ def test_an_interrupt_ends_it_cleanly(what, seconds):
     assert started.returncode == 130, err
     assert err.strip().splitlines()[-1] == "stopped; what was recorded is kept"
     assert "Traceback" not in out + err
+
+
+class Screen(io.StringIO):
+    """A standard error that is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(
+    ("ends", "code", "said"),
+    [
+        (KeyboardInterrupt(), 130, "stopped; what was recorded is kept"),
+        (TriageError("the rules changed", mend="start again"), 2, "the rules changed; start again"),
+    ],
+)
+def test_what_ends_a_bar_early_is_said_on_a_line_of_its_own(ends, code, said, monkeypatch):
+    """It used to stand behind the bar: ``2/200stopped; what was recorded is kept``."""
+
+    def sweep_all(_rules, _jobs, progress):
+        progress(1, 200)
+        progress(2, 200)
+        raise ends
+
+    monkeypatch.setattr("triage.verify.sweep.sweep_all", sweep_all)
+    monkeypatch.setattr("sys.stderr", screen := Screen())
+    assert main(["prove", "sweep"]) == code
+    bar, last = screen.getvalue().splitlines()[-2:]
+    assert bar.endswith("] 2/200")
+    assert last == said
+
+
+def test_a_bar_that_ran_to_its_end_leaves_one_line(monkeypatch, capsys):
+    monkeypatch.setattr("sys.stderr", screen := Screen())
+    with progress_bar("count") as progress:
+        for done in range(1, 4):
+            progress(done, 3)
+    assert screen.getvalue().count("\n") == 1
+    assert screen.getvalue().endswith("[" + "#" * BAR + "] 3/3\n")
+    monkeypatch.undo()
+    with progress_bar("count") as progress:
+        assert progress is None
+    assert capsys.readouterr() == ("", "")

@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -79,18 +80,30 @@ def workshop_of(arguments: Arguments, case: str | None = None) -> Workshop:
     return open_workshop(cases=folder, rules=arguments.rules, bench=arguments.bench)
 
 
-def progress_bar(label: str) -> Callable[[int, int], None] | None:
-    """Return a bar on standard error, nothing if that is not a terminal."""
+@contextmanager
+def progress_bar(label: str) -> Iterator[Callable[[int, int], None] | None]:
+    """Give a bar on standard error, None if that is not a terminal.
+
+    Its line is ended however the work ends: what is said next, such as that it was interrupted,
+    stands on a line of its own.
+    """
     if not sys.stderr.isatty():
-        return None
+        yield None
+        return
+    is_begun = False
 
     def show(done: int, total: int) -> None:
+        nonlocal is_begun
+        is_begun = True
         filled = BAR * done // max(total, 1)
-        end = "\n" if done >= total else ""
         bar = "#" * filled + "." * (BAR - filled)
-        print(f"\r{label} [{bar}] {done}/{total}", end=end, file=sys.stderr, flush=True)
+        print(f"\r{label} [{bar}] {done}/{total}", end="", file=sys.stderr, flush=True)
 
-    return show
+    try:
+        yield show
+    finally:
+        if is_begun:
+            print(file=sys.stderr)
 
 
 def print_json(content: Any) -> None:

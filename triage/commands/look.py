@@ -207,8 +207,8 @@ def run_measure(arguments: Arguments) -> int:
     from triage.explain.measure import measure_on_all_cores
 
     rules = arguments.rules or places.rules_folder()
-    progress = progress_bar("questions")
-    found = measure_on_all_cores(rules, arguments.count, progress, first=arguments.first)
+    with progress_bar("questions") as progress:
+        found = measure_on_all_cores(rules, arguments.count, progress, first=arguments.first)
     if arguments.json:
         print_json({"share": found.share, "agreeing": found.agreeing, **asdict(found)})
     else:

@@ -21,6 +21,14 @@ def add_commands(subparsers: Subparsers) -> None:
         subparsers, "prove", "check the safety promises over everything there is", "prove sweep"
     )
     kinds = prove.add_subparsers(title="what to prove", metavar="WHAT", dest="what", required=True)
+    _add_sweep(kinds)
+    _add_mutations(kinds)
+    _add_faults(kinds)
+    _add_coverage(kinds)
+    _add_golden(kinds)
+
+
+def _add_sweep(kinds: Subparsers) -> None:
     sweep = command(
         kinds,
         "sweep",
@@ -30,6 +38,9 @@ def add_commands(subparsers: Subparsers) -> None:
         as_json=True,
     )
     _add_jobs(sweep)
+
+
+def _add_mutations(kinds: Subparsers) -> None:
     mutations = command(
         kinds,
         "mutations",
@@ -51,6 +62,9 @@ def add_commands(subparsers: Subparsers) -> None:
         action="store_true",
         help="sweep, on a small scale, what only the second entry catches (long)",
     )
+
+
+def _add_faults(kinds: Subparsers) -> None:
     faults = command(
         kinds,
         "faults",
@@ -63,6 +77,9 @@ def add_commands(subparsers: Subparsers) -> None:
     faults.add_argument(
         "--count", type=at_least_one, default=200, metavar="N", help="how many (default 200)"
     )
+
+
+def _add_coverage(kinds: Subparsers) -> None:
     coverage = command(
         kinds,
         "coverage",
@@ -74,6 +91,9 @@ def add_commands(subparsers: Subparsers) -> None:
     coverage.add_argument(
         "--suggest", action="store_true", help="print a case for each condition that has none"
     )
+
+
+def _add_golden(kinds: Subparsers) -> None:
     golden = command(
         kinds,
         "golden",
@@ -110,7 +130,8 @@ def run_sweep(arguments: Arguments) -> int:
     from triage.verify.sweep import promises, sweep_all
 
     start = time.perf_counter()
-    tally = sweep_all(_rules(arguments), arguments.jobs, progress_bar("sweep"))
+    with progress_bar("sweep") as progress:
+        tally = sweep_all(_rules(arguments), arguments.jobs, progress)
     seconds = time.perf_counter() - start
     known = promises()
     broken = {name: count for name, count in sorted(tally.broken.items()) if count}
@@ -157,14 +178,15 @@ def run_mutations(arguments: Arguments) -> int:
 
     start = time.perf_counter()
     golden = places.golden_file()
-    score = run_all(
-        _rules(arguments),
-        golden,
-        arguments.each,
-        arguments.jobs,
-        progress_bar("mutations"),
-        sweeping=arguments.sweep,
-    )
+    with progress_bar("mutations") as progress:
+        score = run_all(
+            _rules(arguments),
+            golden,
+            arguments.each,
+            arguments.jobs,
+            progress,
+            sweeping=arguments.sweep,
+        )
     seconds = time.perf_counter() - start
     if arguments.json:
         print_json({**score.data(), "seconds": round(seconds, 1)})
@@ -180,9 +202,8 @@ def run_faults(arguments: Arguments) -> int:
     from triage.verify.seeding import seed_all
 
     start = time.perf_counter()
-    found = seed_all(
-        _rules(arguments), arguments.count, arguments.jobs, progress_bar("seeded faults")
-    )
+    with progress_bar("seeded faults") as progress:
+        found = seed_all(_rules(arguments), arguments.count, arguments.jobs, progress)
     seconds = time.perf_counter() - start
     if arguments.json:
         print_json({**found.data(), "seconds": round(seconds, 1)})
