@@ -296,3 +296,16 @@ async def test_the_last_line_keeps_its_order_and_its_names(
             assert keyset.sign(act) in last.split(), (act, last)
         for key in keyset.keys_of("stop"):
             assert key_name(key) in last.split(), last
+
+
+@pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
+async def test_at_80_columns_no_act_of_looking_is_left_out(
+    keyset: KeySet, looking: Workshop
+) -> None:
+    async with driven(looking, case=CASE, size=(80, 24)) as driver:
+        driver.app._use_keys(keyset)
+        await driver.press(keyset.keys_of("plan.look")[0])
+        await driver.on(ObserveScreen)
+        last = driver.text.splitlines()[-1]
+        for act in ("Choose", "Plan", "Whole specimen", "Clean here", "STOP", "Keys"):
+            assert act in last, last

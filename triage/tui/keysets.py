@@ -22,7 +22,7 @@ NAMES = {
     "escape": "Esc",
     "enter": "Enter",
     "space": "Space",
-    "backspace": "Backspace",
+    "backspace": "Bksp",
     "delete": "Del",
     "tab": "Tab",
     "shift+tab": "Shift+Tab",
