@@ -202,7 +202,8 @@ class Asking:
     def _permitting(self) -> Values:
         """Return the most permitting answer to each open question about the specimen."""
         permits = self.likelihood.permitting
-        return {place: permits[place[1]] for place in self._open_specimen()}
+        group = [place for place in ((SPECIMEN, TAXON),) if place in self.answers]
+        return {place: permits[place[1]] for place in (*group, *self._open_specimen())}
 
     def _rivals(self, finding: str) -> None:
         """Credit the questions that could read a finding otherwise, several answers at once."""

@@ -16,7 +16,7 @@ from functools import partial
 
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
-from triage.explain.sweep import SPECIMEN
+from triage.explain.sweep import SPECIMEN, TAXON
 from triage.knowledge.rules import Family
 
 Asking = tuple[NormalRule, frozenset[str], bool]
@@ -26,7 +26,7 @@ Score = tuple[int, int, int]
 
 
 def permitting_answers(consultant: Consultant) -> dict[str, str]:
-    """Return question -> answer that permits most, for every question about the specimen."""
+    """Return question -> answer that permits most, for the specimen; its group is one of them."""
     asking = {
         family: _asking(consultant.normal.by_family[family])
         for family in (Family.GATE, Family.FORBID, Family.RECOGNISE)
@@ -47,9 +47,13 @@ def permitting_answers(consultant: Consultant) -> dict[str, str]:
             for template in rule.templates
             if template.kind == "grade"
         ]
+        if question == TAXON:
+            grades.append(consultant.floor_of_group(answer))
         return len(met[Family.GATE]), len(met[Family.FORBID]), max(grades, default=0)
 
-    return {
+    taxa = sorted(consultant.knowledge.taxa)
+    group = {TAXON: min(taxa, key=partial(score, TAXON))} if taxa else {}
+    return group | {
         question.id: min((a.id for a in question.answers), key=partial(score, question.id))
         for question in consultant.knowledge.questions.values()
         if question.about == SPECIMEN

@@ -110,3 +110,12 @@ def test_measuring_is_the_same_each_time():
     look = look_on(Bench())
     assert invented_case(look, likelihood(), 7) == invented_case(look, likelihood(), 7)
     assert Sweep(look, invented_case(look, likelihood(), 7)).base
+
+
+@pytest.mark.parametrize("seed", [27])
+def test_the_group_is_asked_where_only_it_and_a_sign_open_a_step(seed):
+    """Not knowing the group bars what a sign alone cannot open; both together do."""
+    look = look_on(Bench())
+    truth = invented_case(look, likelihood(), seed)
+    assert look.of_case(truth).step is not None
+    assert ask_out(look, likelihood(), truth, seed).same_step
