@@ -78,7 +78,9 @@ def by_command(shop: Workshop, monkeypatch: pytest.MonkeyPatch, *words: str) -> 
 async def test_one_key_skips_it_and_all_faces_write_the_same(
     tmp_path: Path, opened_on: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    shops = [shop_on(tmp_path / name, opened_on) for name in ("keys", "row", "plain", "step", "method")]
+    shops = [
+        shop_on(tmp_path / name, opened_on) for name in ("keys", "row", "plain", "step", "method")
+    ]
     keys, row, plain, step, method = shops
     async with driven(keys, case="bee", clock=Hand()) as driver:
         assert SELDOM in driver.text
@@ -121,7 +123,9 @@ async def test_one_key_skips_it_and_all_faces_write_the_same(
     assert [each.step for each in suggestions_for(keys, keys.load("bee"), plan)] == [RUNG]
 
 
-async def test_without_a_suggestion_the_key_is_not_offered(tmp_path: Path, opened_on: Opened) -> None:
+async def test_without_a_suggestion_the_key_is_not_offered(
+    tmp_path: Path, opened_on: Opened
+) -> None:
     shop = shop_on(tmp_path / "cases", opened_on)
     for number in range(9):
         (shop.cases / f"old-{number}.yaml").unlink()
