@@ -202,8 +202,12 @@ class Asking:
     def _permitting(self) -> Values:
         """Return the most permitting answer to each open question about the specimen."""
         permits = self.likelihood.permitting
-        group = [place for place in ((SPECIMEN, TAXON),) if place in self.answers]
-        return {place: permits[place[1]] for place in (*group, *self._open_specimen())}
+        return {place: permits[place[1]] for place in self._open_specimen()}
+
+    def _group(self) -> Values:
+        """Return the most permitting group, nothing where the group is known."""
+        place = (SPECIMEN, TAXON)
+        return {place: self.likelihood.permitting[TAXON]} if place in self.answers else {}
 
     def _rivals(self, finding: str) -> None:
         """Credit the questions that could read a finding otherwise, several answers at once."""
@@ -252,12 +256,13 @@ class Asking:
         # Shaken, but not yet decided: would all the open answers decide it?
         if len(every) > len(values) and self.sweep.outlook(every).head != base:
             return values
-        # The optimistic end: nothing open bars a method.
-        most = {**permitting, **values}
-        if len(most) > len(values):
-            reached = self.sweep.outlook(most)
-            if reached.head != base:
-                return self._needed(most, most.keys() - values.keys(), reached)
+        # The optimistic end: nothing open bars a method, and if need be the group does not either.
+        for more in (permitting, {**self._group(), **permitting}):
+            most = {**more, **values}
+            if len(most) > len(values):
+                reached = self.sweep.outlook(most)
+                if reached.head != base:
+                    return self._needed(most, most.keys() - values.keys(), reached)
         return {}
 
     # -- the ranking -----------------------------------------------------------------------------
