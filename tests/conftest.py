@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.support import knowledge as shared
+from tests.support.running import share_rules
 from triage.engine.consult import Consultant
 from triage.knowledge.book import Knowledge
-from triage.knowledge.load import load_knowledge
 from triage.plan.planner import Planner
 from triage.service import Workshop, open_workshop
 
@@ -25,17 +26,17 @@ settings.load_profile("ci" if os.environ.get("CI") else "dev")
 
 @pytest.fixture(scope="session")
 def knowledge() -> Knowledge:
-    return load_knowledge(ROOT / "rules")
+    return shared.shipped()
 
 
 @pytest.fixture(scope="session")
-def consultant(knowledge: Knowledge) -> Consultant:
-    return Consultant(knowledge)
+def consultant() -> Consultant:
+    return shared.consultant()
 
 
 @pytest.fixture(scope="session")
-def planner(consultant: Consultant) -> Planner:
-    return Planner(consultant)
+def planner() -> Planner:
+    return shared.planner()
 
 
 @pytest.fixture
@@ -47,5 +48,6 @@ def demo(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def workshop(demo: Path) -> Workshop:
+def workshop(demo: Path, monkeypatch: pytest.MonkeyPatch) -> Workshop:
+    share_rules(monkeypatch)
     return open_workshop(cases=demo, clock=lambda: NOON)

@@ -7,8 +7,8 @@ the mark is ``common practice``.
 from __future__ import annotations
 
 import pytest
-from support.builders import OILY, case_with, full_bench, rungs, walk
 
+from tests.support.builders import OILY, case_with, full_bench, rungs, walk
 from triage.case import changes
 from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids

@@ -14,20 +14,9 @@ from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.knowledge.book import Knowledge
-from triage.knowledge.load import load_knowledge
 from triage.knowledge.rules import Family
 
 ROOT = Path(__file__).parents[2]
-
-
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    return load_knowledge(ROOT / "rules")
-
-
-@pytest.fixture(scope="module")
-def consultant(knowledge: Knowledge) -> Consultant:
-    return Consultant(knowledge)
 
 
 def _concluded(

@@ -16,9 +16,9 @@ from typing import Any
 
 import pytest
 import yaml
-from support.builders import SOUND, full_bench
-from support.knowledge import RULES, consultant, planner, shipped
 
+from tests.support.builders import SOUND, full_bench
+from tests.support.knowledge import RULES, consultant, planner, shipped
 from triage.case.changes import new_case, new_finding
 from triage.engine.casefacts import facts_from
 from triage.engine.plain import evaluate

@@ -14,7 +14,6 @@ from triage.engine.facts import Fact
 from triage.engine.reading import HAZARD, Reading, certainty_of, combine, reach_of, weight_of
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.knowledge.book import Knowledge
-from triage.knowledge.load import load_knowledge
 from triage.yamltext import parse_yaml
 
 ROOT = Path(__file__).parents[2]
@@ -22,16 +21,6 @@ EXAMPLES: list[dict[str, Any]] = parse_yaml(
     (Path(__file__).parent / "recognition_examples.yaml").read_text(encoding="utf-8"),
     "recognition_examples.yaml",
 ).data
-
-
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    return load_knowledge(ROOT / "rules")
-
-
-@pytest.fixture(scope="module")
-def consultant(knowledge: Knowledge) -> Consultant:
-    return Consultant(knowledge)
 
 
 def _wide(consultant: Consultant, kind: str, key: str, given: dict[str, str]) -> Fact:

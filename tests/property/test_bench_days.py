@@ -8,8 +8,8 @@ import math
 
 import numpy as np
 import pytest
-from support.days import AGENTS, PlainAir, faults_of_day, random_day, shortest_day_min
 
+from tests.support.days import AGENTS, PlainAir, faults_of_day, random_day, shortest_day_min
 from triage.case.profile import Bench, RoomProfile
 from triage.exposure import DayLedger, Release, judge_day, judge_release
 from triage.history.bound import Job, least_end_min, least_idle_min

@@ -30,7 +30,7 @@ def rulebase() -> Rulebase:
 @cache
 def consultant() -> Consultant:
     """Return the compiled rulebase of the shipped knowledge."""
-    return Consultant(shipped())
+    return Consultant(shipped(), rulebase().normal)
 
 
 @cache

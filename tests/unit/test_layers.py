@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -82,3 +83,10 @@ def test_contracts_hold() -> None:
     done = subprocess.run([found, "--no-cache"], capture_output=True, text=True, check=False, cwd=ROOT, env=env)
     assert done.returncode == 0, done.stdout[-2500:]
     assert "0 broken" in done.stdout
+
+
+def test_support_has_one_name() -> None:
+    """Under a second name its module is a second one, and loads and compiles the rules again."""
+    second = re.compile(r"^\s*(from|import) support\b", re.MULTILINE)
+    files = [path for path in (ROOT / "tests").rglob("*.py") if second.search(path.read_text(encoding="utf-8"))]
+    assert files == []

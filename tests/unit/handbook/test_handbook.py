@@ -6,8 +6,8 @@ import re
 from pathlib import Path
 
 import pytest
-from support.knowledge import shipped
 
+from tests.support.knowledge import shipped
 from triage.cli import main
 from triage.errors import TriageError
 from triage.handbook import KINDS, handbook

@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.case_gen import draw_case
-from support.knowledge import consultant, planner, shipped
 
+from tests.support.case_gen import draw_case
+from tests.support.knowledge import consultant, planner, shipped
 from triage.case.changes import new_case, new_finding, with_attempt, with_correction
 from triage.case.models import Attempt, Case
 from triage.case.profile import Bench, RoomProfile

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from support.builders import OILY, case_with, full_bench, rungs
 
+from tests.support.builders import OILY, case_with, full_bench, rungs
 from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError

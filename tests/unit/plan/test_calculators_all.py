@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from support.knowledge import shipped
 
+from tests.support.knowledge import shipped
 from triage.case.profile import Bench, load_bench
 from triage.errors import TriageError
 from triage.exposure.day import DayLedger

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
-from support.builders import OILY, case_with, full_bench
-
+from tests.support.builders import OILY, case_with, full_bench
 from triage.case import changes
 from triage.case.models import Case
 from triage.knowledge.book import Knowledge

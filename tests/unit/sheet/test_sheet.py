@@ -11,9 +11,9 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from support.case_gen import draw_case
-from support.knowledge import consultant, planner
 
+from tests.support.case_gen import draw_case
+from tests.support.knowledge import consultant, planner
 from triage.case.profile import load_bench
 from triage.case.store import load_case
 from triage.cli import main
