@@ -120,12 +120,7 @@ def make_up(
     total = positive("total volume", total_ml, "mL")
     share = _share(target_strength, stock_strength, basis, stock_basis)
     if basis == "w/w":
-        share *= _density_ratio(stock_density_g_per_ml, target_density_g_per_ml)
-        if share > 1.0:
-            raise OutOfRange(
-                "by these densities more stock than solution would be needed",
-                mend="check both densities and strengths",
-            )
+        share = _by_volume(share, stock_density_g_per_ml, target_density_g_per_ml)
     stock = total * share
     water = total - stock
     label = "mol/L" if basis == "mol/L" else f"% {basis}"
@@ -144,6 +139,19 @@ def _density_ratio(stock: float | None, target: float | None) -> float:
             mend="weigh it, or give the densities of stock and solution in g/mL",
         )
     return positive("target density", target, "g/mL") / positive("stock density", stock, "g/mL")
+
+
+def _by_volume(
+    share: float, stock_density_g_per_ml: float | None, target_density_g_per_ml: float | None
+) -> float:
+    """Return a share by mass [fraction] as one by volume, from both densities."""
+    share *= _density_ratio(stock_density_g_per_ml, target_density_g_per_ml)
+    if share > 1.0:
+        raise OutOfRange(
+            "by these densities more stock than solution would be needed",
+            mend="check both densities and strengths",
+        )
+    return share
 
 
 def _volume_sentence(

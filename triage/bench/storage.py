@@ -83,21 +83,7 @@ def gel_for_box(
     free = at_least("free water", free_water_mg, 0.0, "mg")
     held = at_least("water held by the gel", held_fraction, 0.0, "g/g")
     extra = at_least("extra gel", extra_fraction, 0.0, "fraction")
-    if rh_end_percent > rh_start_percent:
-        raise OutOfRange(
-            f"the box is to end damper ({rh_end_percent:g} %) than it starts",
-            mend="give an end humidity below the start",
-        )
-    if not gel.is_fit_for_drying and rh_end_percent < 50.0:
-        raise TriageError(
-            f"{gel.name} takes up too little below 50 % RH", mend="use a gel made for drying"
-        )
-    room = gel_capacity(gel, rh_end_percent) - held
-    if room <= 0.0:
-        raise OutOfRange(
-            f"the gel already holds what it can at {rh_end_percent:g} % RH",
-            mend="dry the gel first, or take fresh gel",
-        )
+    room = _room_in_gel(gel, rh_start_percent, rh_end_percent, held)
     start = vapour_density_mg_per_l(temp_c, rh_start_percent)
     water = free + volume * (start - vapour_density_mg_per_l(temp_c, rh_end_percent))
     least = water / (1000.0 * room)
@@ -108,6 +94,28 @@ def gel_for_box(
         advised,
         f"{advised:.2g} g of {gel.name} (least {least:.2g} g) to take up {water:.0f} mg of water.",
     )
+
+
+def _room_in_gel(
+    gel: Gel, rh_start_percent: float, rh_end_percent: float, held_fraction: float
+) -> float:
+    """Return the water a gel still takes up [g/g dry, > 0] after every reason to refuse."""
+    if rh_end_percent > rh_start_percent:
+        raise OutOfRange(
+            f"the box is to end damper ({rh_end_percent:g} %) than it starts",
+            mend="give an end humidity below the start",
+        )
+    if not gel.is_fit_for_drying and rh_end_percent < 50.0:
+        raise TriageError(
+            f"{gel.name} takes up too little below 50 % RH", mend="use a gel made for drying"
+        )
+    room = gel_capacity(gel, rh_end_percent) - held_fraction
+    if room <= 0.0:
+        raise OutOfRange(
+            f"the gel already holds what it can at {rh_end_percent:g} % RH",
+            mend="dry the gel first, or take fresh gel",
+        )
+    return room
 
 
 def gel_by_packing_rule_g(

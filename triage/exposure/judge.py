@@ -11,7 +11,7 @@ from triage.exposure.hold import LEL_SHARE, Terms, Tests, hold, word_of
 from triage.exposure.limits import judged_limits, strictest_per_window
 from triage.exposure.room import minutes_to_fall
 from triage.exposure.space import Room, draw_spread
-from triage.exposure.step import HIGH, StepOnDay, source_of
+from triage.exposure.step import HIGH, Source, StepOnDay, source_of
 from triage.exposure.substance import DAY_MIN, SHORT_MIN, Limit, Substance
 from triage.exposure.superpose import Superposition
 from triage.exposure.verdict import (
@@ -81,13 +81,22 @@ def judge_release(
     if substance.airborne == "none":
         return _nothing_airborne(substance)
     source = source_of(substance, temp, strength_fraction)
-    day = ledger or DayLedger()
-    moment = day.now_min if at_min is None else at_min
-    step = StepOnDay(substance, source, room, last, ledger=day, at_min=moment)
-    drawn = None
-    if seed is not None:
-        drawn = step.superposition(draw_spread(room, seed, draws))
+    step = _on_day(substance, source, room, last, ledger or DayLedger(), at_min)
+    drawn = None if seed is None else step.superposition(draw_spread(room, seed, draws))
     return _verdict(step, amount, last, terms, drawn)
+
+
+def _on_day(
+    substance: Substance,
+    source: Source,
+    room: Room,
+    minutes: float,
+    day: DayLedger,
+    at_min: float | None,
+) -> StepOnDay:
+    """Return the step at its minute of the day; None stands for the day's present one."""
+    moment = day.now_min if at_min is None else at_min
+    return StepOnDay(substance, source, room, minutes, ledger=day, at_min=moment)
 
 
 def _verdict(
