@@ -94,6 +94,11 @@ class ServiceScreen(Screen[None], Served):
         """Return the screen's own widgets."""
         return ()
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether the parts are there: a screen being left outlives them for a moment."""
+        return bool(self._fault_lines())
+
     def _fault_lines(self) -> list[FaultLine]:
         return list(self.query("#fault").results(FaultLine)) if self.is_attached else []
 
@@ -101,8 +106,7 @@ class ServiceScreen(Screen[None], Served):
         """Start one act of the workshop; acts run one after the other."""
 
         def shown(held: Held) -> None:
-            # A screen that is being left is attached for a moment with its parts already gone.
-            if self._fault_lines():
+            if self.is_whole:
                 with self.app.batch_update():
                     self.query_one("#fault", FaultLine).clear()
                     then(held)
@@ -188,7 +192,7 @@ class CaseScreen(ServiceScreen):
 
         Nothing rests on the first: every act reads the file again before it changes anything.
         """
-        known = self.services.shown(self.case_id)
+        known = self.services.shown(self.case_id) if self.is_whole else None
         if known is not None:
             take(*known)
 

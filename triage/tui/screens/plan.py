@@ -92,7 +92,7 @@ class PlanScreen(CaseScreen):
     def on_screen_resume(self) -> None:
         """Plan again on coming back."""
         known = self.services.shown(self.case_id)
-        if known is not None and known != (self.case, self.plan):
+        if self.is_whole and known is not None and known != (self.case, self.plan):
             self._show(Read(*known, ()))
         self.serve(self._read, self._show)
 
@@ -123,7 +123,9 @@ class PlanScreen(CaseScreen):
         """Add how firm each step is, and which question is worth most, when nobody presses."""
         await asyncio.sleep(RESTING_S)
         sure = await self.services.behind(lambda: self.services.workshop.desk.sure_plan(case))
-        if sure is not None and self.plan is plan and self.is_current and sure != self.sure:
+        if sure is None or not self.is_whole:
+            return
+        if self.plan is plan and self.is_current and sure != self.sure:
             self.sure = sure
             self._fill()
 

@@ -93,12 +93,14 @@ class TimedScreen(CaseScreen):
     def on_timer_warned(self, event: TimerWarned) -> None:
         """Be right at once when the warning comes."""
         del event
-        self.query_one(Countdown).refresh_time()
+        if self.is_whole:
+            self.query_one(Countdown).refresh_time()
 
     def on_timer_ended(self, event: TimerEnded) -> None:
         """Be right at once when the time is over."""
         del event
-        self.query_one(Countdown).refresh_time()
+        if self.is_whole:
+            self.query_one(Countdown).refresh_time()
 
     def action_burst(self) -> None:
         """Start one burst."""

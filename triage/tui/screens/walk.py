@@ -203,6 +203,8 @@ class WalkScreen(TimedScreen):
         self._look_at_stops()
 
     def _look_at_stops(self) -> None:
+        if not self.is_whole:
+            return
         watching = self.query_one("#watching")
         if self.query_one(StopPoints).max_scroll_y == 0 or watching.has_class("-crowded"):
             return
@@ -214,6 +216,8 @@ class WalkScreen(TimedScreen):
 
     def _fit(self) -> None:
         """Make room now that the sizes are known, then see whether that was enough."""
+        if not self.is_whole:
+            return
         self._make_room()
         self.call_after_refresh(self._look_at_stops)
 
@@ -271,7 +275,8 @@ class WalkScreen(TimedScreen):
     def on_screen_suspend(self) -> None:
         """Note when the screen was left."""
         self._left_at = self.services.clock()
-        self.query_one(BurstTimer).halt()
+        if self.is_whole:
+            self.query_one(BurstTimer).halt()
 
     def on_screen_resume(self) -> None:
         """Ask again for what must be ready if the screen was left for long."""
@@ -281,6 +286,8 @@ class WalkScreen(TimedScreen):
 
     def interrupted(self, away_s: float) -> None:
         """Ask again for what must be ready and seen if nobody worked here for that long."""
+        if not self.is_whole:
+            return
         again_s = self.services.workshop.knowledge.judgement.release_again_s.value
         if self.step is not None and away_s > again_s and (self.step.hazardous or self.step.hold):
             checklist = self.query_one(Checklist)

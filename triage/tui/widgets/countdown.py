@@ -25,6 +25,7 @@ class Countdown(Vertical):
         self._clock = clock
         self._ends: datetime | None = None
         self._idle = ""
+        self._said = ""
         self._is_small = False
 
     def compose(self) -> ComposeResult:
@@ -57,21 +58,27 @@ class Countdown(Vertical):
 
     def refresh_time(self) -> None:
         """Show the difference to the clock."""
-        words = self.query_one("#timer-words", Static)
         digits = self.query_one("#timer-digits", Digits)
         left_s = self.seconds_left
         digits.display = left_s is not None and not self._is_small
         if left_s is None:
-            words.update(Content(self._idle))
+            self._say(self._idle)
             return
         clock = clock_words(left_s)
-        digits.update(clock)
+        if digits.value != clock:
+            digits.update(clock)
         said = f" {clock}" if self._is_small else ""
         if left_s <= 0:
-            words.update(Content(f"TIME IS OVER, since{said}"))
+            self._say(f"TIME IS OVER, since{said}")
         elif left_s <= WARN_S:
-            words.update(Content(f"Nearly over, left{said}"))
+            self._say(f"Nearly over, left{said}")
         else:
-            words.update(Content(f"Running, left{said}"))
+            self._say(f"Running, left{said}")
         self.set_class(left_s <= 0, "-over")
         self.set_class(0 < left_s <= WARN_S, "-soon")
+
+    def _say(self, text: str) -> None:
+        """Say it in words; the same words again would lay the whole screen out anew."""
+        if text != self._said:
+            self._said = text
+            self.query_one("#timer-words", Static).update(Content(text))
