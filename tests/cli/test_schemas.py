@@ -13,7 +13,7 @@ from pydantic import TypeAdapter
 
 from triage.knowledge.book import KINDS
 from triage.knowledge.schema import schema_of
-from triage.plan.model import Plan, plan_json
+from triage.plan.model import Plan, plan_data
 from triage.service import Workshop
 from triage.yamltext import parse_yaml
 
@@ -41,7 +41,7 @@ def test_plan_json_fits_its_schema(workshop: Workshop) -> None:
     schema: dict[str, Any] = TypeAdapter(Plan).json_schema(mode="serialization")
     for entry in workshop.entries():
         plan = workshop.plan(workshop.load(entry.id))
-        jsonschema.validate(json.loads(plan_json(plan)), schema)
+        jsonschema.validate(json.loads(json.dumps(plan_data(plan))), schema)
 
 
 def test_demo_data_are_marked_as_invented() -> None:

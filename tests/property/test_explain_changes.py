@@ -15,12 +15,10 @@ from tests.support.explaining import (
     sweep_of,
 )
 from tests.support.knowledge import consultant
-from triage.explain.counterfactual import (
-    Searching,
-    attempt_variants,
-    bench_variants,
-    with_change,
-)
+from triage.case.changes import with_answer, with_sign, with_taxon
+from triage.engine.vocabulary import UNKNOWN
+from triage.explain.counterfactual import Searching, attempt_variants, bench_variants
+from triage.explain.sweep import TAXON
 
 SAMPLE = range(6)
 FULL = range(500)
@@ -32,6 +30,16 @@ def head_of(case, bench, look):
     step = skeleton.items[0].step if skeleton.items else None
     waits = "" if step else skeleton.stage
     return step, waits, bool(skeleton.refused), bool(skeleton.held)
+
+
+def with_change(case, change):
+    """Return the case with one changed answer, made by the acts of the program; not recorded."""
+    value = None if change.after == UNKNOWN else change.after
+    if change.what == TAXON:
+        return with_taxon(case, change.after)
+    if change.finding is None:
+        return with_answer(case, change.what, value)
+    return with_sign(case, change.finding, change.what, value)
 
 
 def offered_in(case, bench, look):

@@ -61,7 +61,7 @@ acts = {
     "resume": lambda: opened.plan(opened.load(name)),
     "record": lambda: opened.record(name, step, "cleared"),
     "put off": lambda: opened.extend_timer(name, step),
-    "what if": lambda: opened.plan_if(opened.load(name), finding="f1", question="sheen", answer="dull"),
+    "what if": lambda: opened.plan(opened.with_answer(opened.load(name), "f1", "sheen", "dull")),
     "undo": undone,
     "release": damaged_and_released,
     "skip": lambda: (opened.skip(name, "f1", "blot-dry", "no"), opened.plan(opened.load(name))),

@@ -11,9 +11,10 @@ import sys
 from dataclasses import replace
 
 from tests.support.case_gen import drawn
+from triage.commands.common import print_json
 from triage.engine.consult import Consultant
 from triage.knowledge.load import load_knowledge
-from triage.plan.model import plan_json
+from triage.plan.model import plan_data
 from triage.plan.planner import Planner
 
 
@@ -41,7 +42,7 @@ def main(words: list[str]) -> None:
         )
         answers = type(case.answers)(_shuffled(case.answers, rng))
         case = case.model_copy(update={"answers": answers, "findings": findings})
-        sys.stdout.write(plan_json(planner.plan(case, bench)))
+        print_json(plan_data(planner.plan(case, bench)))
 
 
 if __name__ == "__main__":

@@ -21,7 +21,7 @@ from triage.case.profile import Bench, Refused, Stock
 from triage.engine.casefacts import BENCH
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
 from triage.explain.bounds import Bounds, FarRules
-from triage.explain.sweep import SPECIMEN, TAXON, Answer, Sweep
+from triage.explain.sweep import SPECIMEN, Answer, Sweep
 from triage.plan.barring import equipment_at_hand
 from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
 from triage.plan.outcomes import INSERT, condition_target
@@ -56,16 +56,6 @@ class Counterfactual:
 def answer_change(answer: Answer) -> Change:
     """Return a changed answer as a change."""
     return Change("answer", answer.finding, answer.question, answer.before, answer.after)
-
-
-def with_change(case: Case, change: Change) -> Case:
-    """Return the case with one changed answer; nothing is recorded."""
-    value = None if change.after == UNKNOWN else change.after
-    if change.what == TAXON:
-        return changes.with_taxon(case, change.after)
-    if change.finding is None:
-        return changes.with_answer(case, change.what, value)
-    return changes.with_sign(case, change.finding, change.what, value)
 
 
 # -- the bench ------------------------------------------------------------------------------------

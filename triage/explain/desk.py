@@ -226,13 +226,6 @@ class ExplainDesk:
         """Return all that is to be asked: what could change the next step first."""
         return agenda(self.shop.plan(case), self._ranked(case, declined))
 
-    def next_question(
-        self, case: Case, declined: Iterable[tuple[str, str]] = ()
-    ) -> NextQuestion | None:
-        """Return the question to ask now, None if no answer could change what is done next."""
-        found = self.questions(case, declined)
-        return found[0] if found else None
-
     def firmness(self, case: Case) -> tuple[Firmness, ...]:
         """Return for each step whether it is firm, or which open question could move it."""
         return self._firmness(self.sweep(case))

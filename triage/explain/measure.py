@@ -164,15 +164,9 @@ def _all_places(look: Lookahead, case: Case) -> Iterator[Place]:
         yield fact.key, question
 
 
-def measure_questions(look: Lookahead, count: int, first: int = 0) -> Measured:
-    """Return the measurement over ``count`` invented cases, seeds from ``first`` on."""
-    likelihood = Likelihood(look.consultant)
-    return Measured(
-        tuple(
-            ask_out(look, likelihood, invented_case(look, likelihood, seed), seed)
-            for seed in range(first, first + count)
-        )
-    )
+def asked_of_invented(look: Lookahead, likelihood: Likelihood, seed: int) -> Asked:
+    """Return what had to be asked of the invented case of a seed."""
+    return ask_out(look, likelihood, invented_case(look, likelihood, seed), seed)
 
 
 _held: dict[str, Any] = {}
@@ -185,8 +179,7 @@ def _begin(rules: str) -> None:
 
 
 def _one(seed: int) -> Asked:
-    look, likelihood = _held["look"], _held["likelihood"]
-    return ask_out(look, likelihood, invented_case(look, likelihood, seed), seed)
+    return asked_of_invented(_held["look"], _held["likelihood"], seed)
 
 
 def measure_on_all_cores(

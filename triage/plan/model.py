@@ -6,7 +6,6 @@ on a bench sheet or written as JSON, byte for byte.
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
@@ -303,8 +302,3 @@ class Plan:
 def plan_data(plan: Plan) -> dict[str, Any]:
     """Return the plan as plain data in the documented form."""
     return asdict(plan)
-
-
-def plan_json(plan: Plan) -> str:
-    """Return the plan as JSON, the same bytes for the same plan."""
-    return json.dumps(plan_data(plan), indent=2, ensure_ascii=False, sort_keys=False) + "\n"

@@ -227,10 +227,6 @@ class Shelf:
     def _agenda(self, case: Case, declined: frozenset[tuple[str, str]]) -> Agenda:
         return self.desk.agenda(case, declined)
 
-    def plan_if(self, case: Case, *, finding: str | None, question: str, answer: str) -> Plan:
-        """Return the plan that an answer would give, without recording it."""
-        return self.plan(self.with_answer(case, finding, question, answer))
-
     def _locator(self, case: Case) -> Callable[[tuple[str | int, ...]], Where]:
         path = self.cases / f"{case.id}{SUFFIX}"
         return locator(path)
