@@ -190,7 +190,9 @@ class WalkScreen(TimedScreen):
             wanted[-1],
         )
         headline.set_large(is_large=is_large)
-        self.query_one("#doing", Static).update(text)
+        doing = self.query_one("#doing", Static)
+        if doing.content != text:
+            doing.update(text)
 
     def _give_all_room(self) -> None:
         """Begin large again: what is crowded will say so."""

@@ -75,6 +75,7 @@ class Headline(Static):
         super().__init__("", **more)
         self._text = text
         self._is_large = True
+        self._drawn = ""
 
     def set_large(self, *, is_large: bool) -> None:
         """Draw large where it fits, or plain to leave room."""
@@ -115,5 +116,8 @@ class Headline(Static):
 
     def _draw(self) -> None:
         large = self._large() if self._is_large else None
-        self.set_class(large is None, "-plain")
-        self.update(Content(self._text if large is None else large))
+        drawn = self._text if large is None else large
+        if drawn != self._drawn:  # the same again would lay the whole screen out anew
+            self._drawn = drawn
+            self.set_class(large is None, "-plain")
+            self.update(Content(drawn))
