@@ -11,10 +11,12 @@ from dataclasses import replace
 import pytest
 
 from tests.support.knowledge import consultant, planner, shipped
+from tests.support.sweeping import axes as shipped_axes
+from tests.support.sweeping import judged
 from triage.engine.normal import NormalRule, Pattern
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.rules import Family
-from triage.verify.axes import FINDING, HYDRATION, Combination, axes_of
+from triage.verify.axes import FINDING, HYDRATION, Combination
 from triage.verify.classes import Projector
 from triage.verify.masks import Masks
 from triage.verify.scene import SceneMaker
@@ -24,7 +26,7 @@ from triage.verify.tally import Tally
 
 @pytest.fixture(scope="module")
 def axes():
-    return axes_of(consultant())
+    return shipped_axes()
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +34,7 @@ def sample(axes) -> Tally:
     """Every part of the strata with one deposit each, the next one in the next part."""
     total = Tally()
     for place, part in enumerate(strata(axes, seed=3)):
-        sweeper = Sweeper(consultant(), part)
+        sweeper = Sweeper(consultant(), part, judged=judged())
         for deposit in part.deposits[place % 15 :: 15]:
             total.add(sweeper.sweep(deposit))
     return total
@@ -64,7 +66,7 @@ def test_axes_hold_every_value(axes):
 def test_shared_scenes_are_what_the_planner_says(axes):
     """A scene is shared by many combinations; each must be what its own plan would be."""
     rng = random.Random(11)
-    maker = SceneMaker(consultant(), axes)
+    maker = SceneMaker(consultant(), axes, judged())
     combinations = [c for d in axes.deposits for c in axes.of_zone(d, rng.choice(axes.zones))]
     for combination in rng.sample(combinations, 80):
         for scene in maker.scenes(combination):
@@ -97,7 +99,7 @@ def test_members_of_a_class_have_one_plan_apart_from_names(axes):
     taken from the projection.
     """
     rng = random.Random(23)
-    projector, maker = Projector(consultant(), axes), SceneMaker(consultant(), axes)
+    projector, maker = Projector(consultant(), axes), SceneMaker(consultant(), axes, judged())
     others = 0
     for deposit in rng.sample(axes.deposits, 4):
         plane = projector.plane(deposit)
@@ -133,7 +135,7 @@ def test_members_of_a_class_have_one_plan_apart_from_names(axes):
 
 def test_the_projection_tells_apart_what_the_rules_tell_apart(axes):
     """Combinations with different ladders are never of one class: looked at along one whole row."""
-    projector, maker = Projector(consultant(), axes), SceneMaker(consultant(), axes)
+    projector, maker = Projector(consultant(), axes), SceneMaker(consultant(), axes, judged())
     plane = projector.plane(axes.deposits[3])
     ladders: dict[int, set[tuple[str, ...]]] = {}
     for place, zone in enumerate(axes.zones):

@@ -153,12 +153,20 @@ def base_answers(consultant: Consultant) -> dict[str, str]:
     """
     questions = _specimen_questions(consultant)
     answers = dict.fromkeys(questions, UNKNOWN)
+    known: dict[tuple[str, ...], tuple[int, ...]] = {}
+
+    def burden(tried: dict[str, str]) -> tuple[int, ...]:
+        key = tuple(tried.values())
+        if key not in known:
+            known[key] = _burden(consultant, tried)
+        return known[key]
+
     for _ in range(2):
         for question, choices in questions.items():
             answers[question] = min(
                 choices,
                 key=lambda choice, question=question: (  # type: ignore[misc]
-                    _burden(consultant, {**answers, question: choice}),
+                    burden({**answers, question: choice}),
                     choice != answers[question],
                     choices.index(choice),
                 ),

@@ -11,20 +11,19 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import BENCH, facts_from
 from triage.engine.consult import Conclusions, Consultant
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.indexed import RuleIndex
 from triage.engine.vocabulary import NONE
-from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import FAMILIES, Family
-from triage.plan.air import AirJudge
-from triage.plan.barring import bench_bars
 from triage.plan.ladder import Ladder
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.verify.axes import FINDING, HYDRATION, Axes, Combination
+from triage.verify.judged import JudgedBenches
 
 # Families of which nothing later is a fact: what they read of the bench can be worked out apart.
 LAST = frozenset({Family.FORBID, Family.OFFER, Family.ORDER})
@@ -106,33 +105,27 @@ class _Drawn(NamedTuple):
 
 
 class SceneMaker:
-    """Makes scenes; keeps one skeleton for each different outcome of the rules."""
+    """Makes scenes; keeps one skeleton for each different outcome of the rules.
 
-    def __init__(self, consultant: Consultant, axes: Axes) -> None:
+    ``judged`` holds the benches of the axes, and may hold more; None judges them now.
+    """
+
+    def __init__(
+        self, consultant: Consultant, axes: Axes, judged: JudgedBenches | None = None
+    ) -> None:
         self.consultant = consultant
         self.knowledge = consultant.knowledge
         self.axes = axes
         self.maker = SkeletonMaker(consultant)
         self.benches = axes.benches
-        self.judges = {
-            name: AirJudge(self.knowledge, bench, DayLedger())
-            for name, bench in self.benches.items()
-        }
-        # What the bench itself rules out, air limits included, among all methods.
-        self.bars = {
-            name: frozenset(
-                bar.method
-                for bar in bench_bars(
-                    self.knowledge, bench, self.knowledge.methods, self.judges[name]
-                )
-            )
-            for name, bench in self.benches.items()
-        }
+        self.judged = (judged or JudgedBenches(consultant, self.benches)).of(consultant)
+        self.judges, self.bars = self.judged.judges, self.judged.bars
         alike: dict[str, list[str]] = {}
         for name, bench in self.benches.items():
             alike.setdefault(bench.room.control, []).append(name)
         self._alike = tuple(alike.values())
         self._last: tuple[Combination, _Drawn] | None = None
+        self._case: tuple[Combination, Case] | None = None
         self._keys: dict[Key, int] = {}
         self._skeletons: dict[Key, Kept] = {}
         self._specimens: dict[tuple[str, str, str], Fact] = {}
@@ -168,10 +161,16 @@ class SceneMaker:
         who = (combination.taxon, combination.floor, combination.hydration)
         what = (combination.deposit, combination.zone)
         if who not in self._specimens or what not in self._findings:
-            case = self.axes.case(combination)
+            case = self._case_of(combination)
             facts = facts_from(case, Bench(), self.consultant.vocabulary)
             self._specimens[who], self._findings[what] = facts[0], facts[2]
         return self._specimens[who], self._bench_facts[name], self._findings[what]
+
+    def _case_of(self, combination: Combination) -> Case:
+        # The same combination comes for one bench after the other.
+        if self._case is None or self._case[0] != combination:
+            self._case = combination, self.axes.case(combination)
+        return self._case[1]
 
     # -- conclusions --------------------------------------------------------------------------
 
@@ -286,7 +285,7 @@ class SceneMaker:
         families = {f: (*found.of(f), *more.get(f, ())) for f in found.by_family}
         whole = trimmed(Conclusions(found.facts, families, found.readings, found.conflicts))
         made = self.maker.from_conclusions(
-            self.axes.case(combination), self.benches[name], self.judges[name], whole
+            self._case_of(combination), self.benches[name], self.judges[name], whole
         )
         ladder = made.ladder(FINDING)
         return Kept(

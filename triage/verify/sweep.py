@@ -16,7 +16,6 @@ from triage.engine.consult import Consultant
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.exposure.day import DayLedger
 from triage.knowledge.load import load_knowledge
-from triage.plan.planner import Planner
 from triage.verify.axes import (
     BEST,
     EMPTY_SHELF,
@@ -29,6 +28,7 @@ from triage.verify.axes import (
 from triage.verify.classes import Plane, Projector
 from triage.verify.cores import leave_interrupts_to_the_parent, pool
 from triage.verify.invariants import COMBINATION, PAIRS, SCENE, Pair
+from triage.verify.judged import JudgedBenches
 from triage.verify.scene import Scene, SceneMaker
 from triage.verify.steps import END, STEPS, Shown
 from triage.verify.tally import Tally, check_all
@@ -45,17 +45,25 @@ def promises() -> tuple[Any, ...]:
 class Sweeper:
     """Sweeps one deposit after the other in one process.
 
-    ``walking`` says whether ladders are walked and plans completed, which costs most of the time.
+    ``walking`` says whether ladders are walked and plans completed, which costs most of the time;
+    ``judged`` holds the benches of the axes, and may hold more; None judges them now.
     """
 
-    def __init__(self, consultant: Consultant, axes: Axes, *, walking: bool = True) -> None:
+    def __init__(
+        self,
+        consultant: Consultant,
+        axes: Axes,
+        *,
+        walking: bool = True,
+        judged: JudgedBenches | None = None,
+    ) -> None:
         self.consultant = consultant
         self.axes = axes
         self.walking = walking
         self.projector = Projector(consultant, axes)
-        self.maker = SceneMaker(consultant, axes)
+        self.maker = SceneMaker(consultant, axes, judged)
         self.walker = Walker(consultant, self.maker.maker)
-        self.planners = {name: Planner(consultant) for name in axes.benches}
+        self.planners = self.maker.judged.planners
         self.names = tuple(axes.benches)
         self.grades = tuple(consultant.knowledge.fragility)
         self._walked: set[tuple[object, ...]] = set()
@@ -162,16 +170,20 @@ class Sweeper:
     def _show_cautions(self, plane: Plane, scenes: dict[int, Scene], tally: Tally) -> None:
         """Complete a plan for each method, bench and set of cautions on it that comes up."""
         naming = self.projector.naming
+        wanted: dict[frozenset[tuple[str, str, int]], tuple[Scene, Combination]] = {}
         for number, said, member in plane.cautions:
             for place in range(len(self.names)):
                 scene = scenes.get(number * len(self.names) + place)
-                if scene is None:
-                    continue
-                keys = {(scene.bench.name, m, said & naming[m]) for m in scene.steps}
-                if not keys <= self._shown:
-                    self._shown |= keys
-                    shown = scene._replace(combination=member.combination)
-                    self._show(self.axes.case(member.combination), shown, tally)
+                if scene is not None:
+                    keys = frozenset((scene.bench.name, m, said & naming[m]) for m in scene.steps)
+                    wanted.setdefault(keys, (scene, member.combination))
+        # The longest plans first: fewer of them show the same.
+        for keys in sorted(wanted, key=len, reverse=True):
+            if not keys <= self._shown:
+                self._shown |= keys
+                scene, combination = wanted[keys]
+                shown = scene._replace(combination=combination)
+                self._show(self.axes.case(combination), shown, tally)
 
     # -- pairs --------------------------------------------------------------------------------
 

@@ -18,6 +18,8 @@ import triage.plan.planner as planner_module
 import triage.plan.skeleton as skeleton_module
 import triage.verify.walk as walk_module
 from tests.support.knowledge import consultant, shipped
+from tests.support.sweeping import axes as shipped_axes
+from tests.support.sweeping import judged
 from triage.case.models import Case
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRules
@@ -28,7 +30,7 @@ from triage.knowledge.rules import Family
 from triage.plan.ladder import build_ladder
 from triage.plan.planner import Planner
 from triage.plan.skeleton import SkeletonMaker
-from triage.verify.axes import BEST, EMPTY_SHELF, EVERY_CIRCUMSTANCE, Axes, axes_of
+from triage.verify.axes import BEST, EMPTY_SHELF, EVERY_CIRCUMSTANCE, Axes
 from triage.verify.breaking import changed, with_entry
 from triage.verify.invariants import COMBINATION, PAIRS, SCENE
 from triage.verify.sweep import Sweeper, promises
@@ -326,7 +328,7 @@ skeleton_class = skeleton_module.Skeleton
 
 @pytest.fixture(scope="module")
 def axes() -> Axes:
-    return axes_of(consultant())
+    return shipped_axes()
 
 
 SCENES = {i.name for i in (*COMBINATION, *SCENE, *PAIRS.values())}
@@ -359,10 +361,14 @@ def part_of(axes: Axes, broken: Break, *, walking: bool) -> Axes:
 def swept(broken: Break, axes: Axes, patch: pytest.MonkeyPatch, name: str) -> dict[str, int]:
     broken.patch(patch)
     knowledge = broken.knowledge(shipped())
-    normal = broken.normal(Consultant(knowledge).normal) if broken.normal else None
+    is_shipped = knowledge is shipped() and broken.normal is None
+    held = consultant() if knowledge is shipped() else Consultant(knowledge)
+    if broken.normal:
+        held = Consultant(knowledge, broken.normal(held.normal))
     part = part_of(axes, broken, walking=name not in SCENES)
     # Walks and complete plans have nothing to do with promises about scenes.
-    sweeper = Sweeper(Consultant(knowledge, normal), part, walking=name not in SCENES)
+    walking = name not in SCENES
+    sweeper = Sweeper(held, part, walking=walking, judged=judged() if is_shipped else None)
     return dict(+sweeper.sweep(broken.deposit).broken)
 
 
