@@ -16,6 +16,7 @@ sys.path.insert(0, str(ROOT))
 from tests.tui.driving import Hand, driven  # noqa: E402
 from tests.tui.places import reached  # noqa: E402
 from triage.service import open_workshop  # noqa: E402
+from triage.tui.screens import plan  # noqa: E402
 
 SIZE = (100, 30)
 PICTURES = (
@@ -28,6 +29,7 @@ PICTURES = (
 
 async def draw(into: Path) -> None:
     """Draw every picture into a folder."""
+    plan.RESTING_S = 0  # the plan tells how firm its steps are
     os.environ.pop("NO_COLOR", None)
     with tempfile.TemporaryDirectory() as made:
         cases = Path(made) / "cases"
