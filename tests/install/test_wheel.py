@@ -74,9 +74,9 @@ def test_unpacked_wheel_works_from_another_folder(built: tuple[Path, Path], tmp_
     assert json.loads(plan.stdout)["steps"], plan.stderr
 
 
-# Each is one process; together they touch every face but the full-screen one, which is imported.
+# One process: commands of every face are run, then every other module is imported as well.
 COMMANDS = """
-import contextlib, io, sys
+import contextlib, importlib, io, pkgutil, sys
 before = set(sys.modules)
 from triage.cli import main
 case = {case!r}
@@ -90,6 +90,12 @@ with contextlib.redirect_stdout(out):
         assert code in (0, 2), words
 import triage.tui.app, triage.plain.session, triage.airplot
 print("\\n".join(sorted(set(sys.modules) - before)))
+print("every module")
+for found in pkgutil.walk_packages(triage.__path__, "triage."):
+    if not found.name.endswith("__main__"):  # that one is the program itself
+        importlib.import_module(found.name)
+assert len([name for name in sys.modules if name.startswith("triage.")]) > 200
+print("\\n".join(sorted(set(sys.modules) - before)))
 """
 
 
@@ -97,12 +103,19 @@ print("\\n".join(sorted(set(sys.modules) - before)))
 TRIED = {"charset-normalizer"}
 
 
-def allowed_distributions() -> set[str]:
-    """The declared dependencies and, all the way down, what they require without extras."""
+def allowed_distributions(*, extras: bool) -> set[str]:
+    """The declared dependencies and, all the way down, what they require without extras.
+
+    ``extras``: with those that only some faces need, such as a PDF; never those of the tests.
+    """
     text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
     import tomllib
 
-    waiting = [Requirement(r) for r in tomllib.loads(text)["project"]["dependencies"]]
+    project = tomllib.loads(text)["project"]
+    listed = list(project["dependencies"])
+    for name, more in project["optional-dependencies"].items() if extras else ():
+        listed += more if name != "test" else ()
+    waiting = [Requirement(r) for r in listed]
     allowed: set[str] = set()
     while waiting:
         requirement = waiting.pop()
@@ -118,21 +131,26 @@ def allowed_distributions() -> set[str]:
     return allowed
 
 
+def strangers(modules: str, allowed: set[str]) -> dict[str, list[str]]:
+    """Return each top-level package among the modules that no allowed distribution brought."""
+    owners = metadata.packages_distributions()
+    tops = {name.split(".")[0] for name in modules.split()}
+    assert {"textual", "experta"} <= tops
+    known = allowed | {"triage"} | TRIED
+    return {
+        top: sorted(owners[top])
+        for top in tops
+        if top in owners and not {plain_name(d) for d in owners[top]} & known
+    }
+
+
 def test_nothing_but_declared_dependencies_is_imported(tmp_path: Path) -> None:
     case = str(ROOT / "cases" / "bumblebee-plate-3.yaml")
     done = run(sys.executable, "-c", COMMANDS.format(case=case), code_at=ROOT, home=tmp_path)
     assert done.returncode == 0, done.stderr
-    owners = metadata.packages_distributions()
-    tops = {name.split(".")[0] for name in done.stdout.split()}
-    assert "textual" in tops
-    assert "experta" in tops
-    allowed = allowed_distributions() | {"triage"} | TRIED
-    strangers = {
-        top: sorted(owners[top])
-        for top in tops
-        if top in owners and not {plain_name(d) for d in owners[top]} & allowed
-    }
-    assert not strangers
+    commands, everything = done.stdout.split("every module")
+    assert not strangers(commands, allowed_distributions(extras=False))
+    assert not strangers(everything, allowed_distributions(extras=True))
 
 
 def test_wheel_declares_what_pyproject_declares(built: tuple[Path, Path]) -> None:
