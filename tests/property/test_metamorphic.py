@@ -120,7 +120,11 @@ def check_less(known, vague, what: str) -> None:
 
 
 def check_unknown_place(seed: int) -> Counter[str]:
-    """Group, zone, side, and the control of the air that become unknown never permit more."""
+    """Group, zone, side, and the control of the air that become unknown never permit more.
+
+    The group is a sign as well: where it spoke for a rival, the others may settle the finding
+    without it (``check_unknown_sign``); that alone comes in, and is counted.
+    """
     case, bench = meta.generated(seed)
     known = meta.made(case, bench)
     vaguer = [("taxon", case.model_copy(update={"taxon": UNKNOWN}), bench)]
@@ -133,8 +137,16 @@ def check_unknown_place(seed: int) -> Counter[str]:
     for what, other, at in vaguer:
         vague = meta.made(other, at)
         found.update(pairs=1, withdrawn=len(meta.allowed(known) - meta.allowed(vague)))
-        assert not meta.acting(meta.allowed(vague) & meta.interlocked(known)), what
         check_less(known, vague, what)
+        new = meta.acting(meta.allowed(vague) & meta.interlocked(known))
+        if what != "taxon":
+            assert not new, what
+            continue
+        found.update(newly_settled=len(new))
+        for finding, method in new:
+            assert not is_fixed(known, (finding, method)), what
+            (line,) = [line for line in vague.findings if line.id == finding]
+            assert line.standing == "settled", what
     return found
 
 
@@ -285,3 +297,9 @@ def test_many(check, capsys):
     assert set(total) == {"plans", "pairs"} or any(
         total[what] for what in set(total) - {"plans", "pairs"}
     )
+
+
+@pytest.mark.parametrize("seed", [538, 889])
+def test_an_unknown_place_settles_nothing_that_a_known_one_left_open(seed):
+    """Without its place a rival of a deposit may fall away: then nothing that acts is offered."""
+    check_unknown_place(seed)

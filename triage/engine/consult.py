@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from triage.case.models import Case
 from triage.case.profile import Bench
@@ -11,7 +12,7 @@ from triage.engine.build import FamilyEngine, build_engine
 from triage.engine.casefacts import Locate, facts_from, nowhere
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.indexed import RuleIndex
-from triage.engine.normal import NormalRules, normalise
+from triage.engine.normal import NormalRule, NormalRules, normalise
 from triage.engine.plain import evaluate
 from triage.engine.reading import (
     Conflict,
@@ -77,6 +78,27 @@ class Consultant:
         self.worst_group = max(
             (self.grades[t.fragility] for t in knowledge.taxa.values()), default=0
         )
+
+    @cached_property
+    def _rules(self) -> dict[str, NormalRule]:
+        return {rule.id: rule for rules in self.normal.by_family.values() for rule in rules}
+
+    def rule(self, name: str) -> NormalRule:
+        """Return a rule in normal form by its id."""
+        return self._rules[name]
+
+    @cached_property
+    def deposits_by_question(self) -> dict[str, frozenset[str]]:
+        """Question -> deposits that its answers speak for or against."""
+        found: dict[str, set[str]] = {}
+        for rule in self.normal.by_family[Family.RECOGNISE]:
+            deposits = {
+                dict(t.constants).get("deposit") for t in rule.templates if t.kind == "evidence"
+            }
+            for pattern in rule.patterns:
+                for name, _ in pattern.allowed:
+                    found.setdefault(name, set()).update(d for d in deposits if d)
+        return {name: frozenset(deposits) for name, deposits in found.items()}
 
     def _engine(self, family: Family) -> FamilyEngine:
         # Built at the first consultation: listing cases or showing help needs no engine.

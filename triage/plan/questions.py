@@ -18,14 +18,7 @@ def open_fields(
     consultant: Consultant, conclusion: Conclusion, facts: dict[str, Fact]
 ) -> Iterator[tuple[str, str]]:
     """Yield (fact key, field) for each unknown answer on which a conclusion rests."""
-    family = next(
-        f
-        for f, rules in consultant.normal.by_family.items()
-        for r in rules
-        if r.id == conclusion.rule
-    )
-    rule = next(r for r in consultant.normal.by_family[family] if r.id == conclusion.rule)
-    positive = [p for p in rule.patterns if not p.absent]
+    positive = [p for p in consultant.rule(conclusion.rule).patterns if not p.absent]
     for pattern, key in zip(positive, conclusion.facts, strict=True):
         for name, _ in pattern.allowed:
             if facts[key].get(name) == UNKNOWN:
@@ -60,7 +53,7 @@ def _from_readings(
     consultant: Consultant, conclusions: Conclusions, open_findings: Iterable[str]
 ) -> Iterator[Wanted]:
     """Yield the unanswered questions that tell the candidates of a finding apart."""
-    useful = _questions_of_evidence(consultant)
+    useful = consultant.deposits_by_question
     knowledge = consultant.knowledge
     for finding in sorted(open_findings):
         fact = conclusions.fact(finding)
@@ -90,19 +83,6 @@ def _from_readings(
                     finding,
                     f"It speaks for or against: {', '.join(names[:3])}{more}.",
                 )
-
-
-def _questions_of_evidence(consultant: Consultant) -> dict[str, frozenset[str]]:
-    """Return question -> deposits that its answers speak for or against."""
-    found: dict[str, set[str]] = {}
-    for rule in consultant.normal.by_family[Family.RECOGNISE]:
-        deposits = {
-            dict(t.constants).get("deposit") for t in rule.templates if t.kind == "evidence"
-        }
-        for pattern in rule.patterns:
-            for name, _ in pattern.allowed:
-                found.setdefault(name, set()).update(d for d in deposits if d)
-    return {name: frozenset(deposits) for name, deposits in found.items()}
 
 
 RISKS = {"none": 0, "touch": 1, "micro-test": 2}
