@@ -12,7 +12,9 @@ from importlib import metadata
 from pathlib import Path
 
 import pytest
-from install.try_all_pythons import (
+from packaging.requirements import Requirement
+
+from tests.install.try_all_pythons import (
     ROOT,
     VERSIONS,
     build_with,
@@ -21,7 +23,6 @@ from install.try_all_pythons import (
     plain_name,
     try_python,
 )
-from packaging.requirements import Requirement
 
 CASES = sorted(p.name for p in (ROOT / "cases").glob("*.yaml"))
 RULES = sorted(p.relative_to(ROOT / "rules").as_posix() for p in (ROOT / "rules").rglob("*.yaml"))
