@@ -4,4 +4,5 @@ import os
 
 # How often a second the framework may draw; it waits a whole period before it draws at all, so
 # its 60 would add 17 ms to every step of an answer. It is read when the framework is imported.
-os.environ.setdefault("TEXTUAL_FPS", "240")
+FRAMES_A_SECOND = 240
+os.environ.setdefault("TEXTUAL_FPS", str(FRAMES_A_SECOND))
