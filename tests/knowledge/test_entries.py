@@ -6,8 +6,6 @@ not through the models of the program.
 
 from __future__ import annotations
 
-import itertools
-import random
 import re
 from collections.abc import Iterator
 from functools import cache
@@ -20,11 +18,8 @@ import yaml
 from tests.support.builders import SOUND, full_bench
 from tests.support.knowledge import RULES, consultant, planner, shipped
 from triage.case.changes import new_case, new_finding
-from triage.engine.casefacts import facts_from
-from triage.engine.plain import evaluate
 from triage.engine.vocabulary import UNKNOWN, agent_ids
 from triage.exposure.day import DayLedger
-from triage.knowledge.rules import Family
 from triage.plan.ladder import Ladder
 from triage.plan.ordering import Item
 from triage.plan.outcomes import Target, progress_of
@@ -369,139 +364,6 @@ def test_answer_matters_to_some_rule(name: str, answer: str) -> None:
     differs = any((answer in allowed) != (UNKNOWN in allowed) for allowed in sets)
     counts_as_unknown = any({answer, UNKNOWN} <= allowed and not others <= allowed for allowed in sets)
     assert differs or answer in ("none", "no") or counts_as_unknown
-
-
-# -- promises ---------------------------------------------------------------------------------
-
-
-def test_freezing_states_time_temperature_and_sources_that_differ() -> None:
-    method = METHODS["freeze-quarantine"]
-    # 72 h at -20 C: practice of the museum that found beetles alive after 48 h.
-    assert method["dwell_s"]["start"] == 72 * 3600
-    words = " ".join([*method["do"], method["tool"]])
-    assert "-20 degC" in words
-    assert "72 h" in words
-    sources = {e["source"] for e in method["evidence"]}
-    assert sources >= {"museum-freezing-1999", "bergh-freezing", "hampshire-freezing"}
-    assert "differ" in method["note"]
-    step = step_of("freeze-quarantine")
-    assert step.dwell_s == 72 * 3600
-    assert all(any(source in line for line in step.evidence) for source in sources)
-
-
-POISON = "old-poison-signs"
-
-
-def _gate_open(answers: dict[str, str], signs: dict[str, str] | None = None) -> bool:
-    findings = (new_finding("f1", "elytra", signs=signs or {}),)
-    case = new_case("x", "t", taxon="beetles", answers=answers, findings=findings)
-    facts = facts_from(case, full_bench(shipped()), consultant().vocabulary)
-    rules = tuple(r for r in consultant().normal.by_family[Family.GATE] if r.id == "gate-old-poison")
-    assert len(rules) == 1
-    return not evaluate(rules, facts)
-
-
-def test_old_poison_gate_opens_for_its_own_answer_only() -> None:
-    assert _gate_open({**SOUND, POISON: "no"})
-    assert not _gate_open({**SOUND, POISON: "yes"})
-    assert not _gate_open({q: a for q, a in SOUND.items() if q != POISON})
-
-
-@pytest.mark.parametrize("said", ["yes", UNKNOWN])
-def test_no_combination_of_other_answers_opens_the_old_poison_gate(said: str) -> None:
-    own = {} if said == UNKNOWN else {POISON: said}
-    choices = [
-        (q, str(a["id"])) for q, e in QUESTIONS.items() if e["about"] == "specimen" and q != POISON for a in e["answers"]
-    ]
-    for (q1, a1), (q2, a2) in itertools.combinations(choices, 2):
-        assert not _gate_open({**own, q1: a1, q2: a2}), (q1, a1, q2, a2)
-    for q, e in QUESTIONS.items():
-        for a in e["answers"] if e["about"] == "zone" else ():
-            assert not _gate_open({**SOUND, POISON: "yes"} if own else {}, {q: str(a["id"])}), (q, a["id"])
-    # Larger combinations: the gate reads this one answer and nothing else, so none can matter.
-    (gate,) = (r for r in consultant().normal.by_family[Family.GATE] if r.id == "gate-old-poison")
-    (pattern,) = gate.patterns
-    assert [field for field, _ in pattern.allowed] == [POISON]
-    assert not pattern.variables
-
-
-def test_whole_plans_stay_shut_while_old_poison_is_possible() -> None:
-    chance = random.Random(7)
-    every = {q: [str(a["id"]) for a in e["answers"]] for q, e in QUESTIONS.items()}
-    bench = full_bench(shipped())
-    touching = {m for m, e in METHODS.items() if TECHNIQUES[e["technique"]]["contact"] != "none"}
-    for _ in range(40):
-        answers = {q: chance.choice(every[q]) for q, e in QUESTIONS.items() if e["about"] == "specimen"}
-        signs = {q: chance.choice(every[q]) for q, e in QUESTIONS.items() if e["about"] == "zone"}
-        answers.pop(POISON)
-        if chance.random() < 0.5:
-            answers[POISON] = "yes"
-        case = new_case(
-            "x", "t", taxon=chance.choice(list(TAXA)), answers=answers,
-            findings=(new_finding("f1", chance.choice(list(ZONES)), signs=signs),),
-        )  # fmt: skip
-        plan = planner().plan(case, bench)
-        assert plan.stage == "intake"
-        assert not [s.method for s in plan.steps if s.method in touching and s.agent]
-
-
-WHITE = ({"colour": "white", "sheen": "dull"}, {"colour": "white", "texture": "smooth-film"})
-
-
-@pytest.mark.parametrize("zone", sorted(ZONES))
-def test_unknown_white_film_counts_as_bloom(zone: str) -> None:
-    knowledge = shipped()
-    bench = full_bench(knowledge)
-    maker, judge = SkeletonMaker(consultant()), planner().judge(bench, DayLedger())
-    for taxon, signs in itertools.product((*TAXA, UNKNOWN), WHITE):
-        case = new_case("x", "t", taxon=taxon, answers=SOUND, findings=(new_finding("f1", zone, signs=signs),))
-        skeleton = maker.skeleton(case, bench, judge, plain=True)
-        readings = {r.deposit: r for r in skeleton.conclusions.readings_of("f1")}
-        reach = readings["natural-bloom"].reach
-        assert reach >= knowledge.judgement.suspected.value, (taxon, signs)
-        rungs = skeleton.ladder("f1").rungs
-        assert all(METHODS[m].get("harmless") for m in rungs), (taxon, signs, rungs)
-
-
-def _ladder_or_word(deposit: str, pairs: list[tuple[str, str]]) -> None:
-    bench = full_bench(shipped())
-    maker, judge = SkeletonMaker(consultant()), planner().judge(bench, DayLedger())
-    for zone, taxon in pairs:
-        finding = new_finding("f1", zone, named=deposit)
-        case = new_case("x", "t", taxon=taxon, answers=SOUND, findings=(finding,))
-        ladder = maker.skeleton(case, bench, judge, plain=True).ladder("f1")
-        forbidden = {bar.method for bar in ladder.barred if bar.interlock}
-        assert not forbidden & set(ladder.rungs), (zone, taxon)
-        assert ladder.rungs or DEPOSITS[deposit]["leave_it"], (zone, taxon)
-
-
-PAIRS = list(itertools.product((*ZONES, UNKNOWN), (*TAXA, UNKNOWN)))
-
-
-@pytest.mark.parametrize("deposit", sorted(DEPOSITS))
-def test_some_zones_and_groups_have_a_ladder_or_leave_it(deposit: str) -> None:
-    _ladder_or_word(deposit, random.Random(deposit).sample(PAIRS, 40))
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("deposit", sorted(DEPOSITS))
-def test_every_zone_and_group_has_a_ladder_or_leave_it(deposit: str) -> None:
-    _ladder_or_word(deposit, PAIRS)
-
-
-@pytest.mark.parametrize("deposit", sorted(DEPOSITS))
-def test_a_plan_without_a_ladder_says_leave_it(deposit: str) -> None:
-    """Where nothing is permitted the plan itself says why the deposit stays."""
-    bench = full_bench(shipped())
-    for zone, taxon in (("compound-eye", "butterflies-moths"), ("wing-scaled", UNKNOWN), ("elytra", "beetles")):
-        finding = new_finding("f1", zone, named=deposit)
-        case = new_case("x", "t", taxon=taxon, answers=SOUND, findings=(finding,))
-        plan = planner().plan(case, bench)
-        cleaning = [s for s in plan.steps if s.finding == "f1"]
-        if not cleaning and plan.findings[0].state in ("left", "stopped"):
-            assert any(DEPOSITS[deposit]["leave_it"] in n.text for n in plan.notices), (zone, taxon)
-        else:
-            assert cleaning or plan.findings[0].state in ("unsettled", "open"), (zone, taxon)
 
 
 def test_no_file_of_rules_is_left_out() -> None:
