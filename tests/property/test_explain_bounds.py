@@ -14,10 +14,11 @@ from tests.support.explaining import demo_cases, drawn_case, likelihood, look_on
 from tests.support.knowledge import consultant
 from triage.case.changes import new_case, new_finding
 from triage.case.profile import Bench
+from triage.engine.casefacts import SPECIMEN
 from triage.explain.bounds import Bounds, FarRules
 from triage.explain.nextquestion import ranked_questions
 from triage.explain.permitting import permitting_answers
-from triage.explain.sweep import SPECIMEN, Sweep
+from triage.explain.sweep import Sweep
 
 SAMPLE = range(30)
 FULL = range(500)

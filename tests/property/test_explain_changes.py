@@ -16,9 +16,9 @@ from tests.support.explaining import (
 )
 from tests.support.knowledge import consultant
 from triage.case.changes import with_answer, with_sign, with_taxon
+from triage.engine.casefacts import TAXON
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.counterfactual import Searching, attempt_variants, bench_variants
-from triage.explain.sweep import TAXON
 
 SAMPLE = range(6)
 FULL = range(500)

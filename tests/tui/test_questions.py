@@ -6,6 +6,7 @@ import pytest
 
 from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
+from tests.tui.test_whole_job import INTAKE, OILY
 from triage.service import Workshop
 from triage.tui.screens import plan as plan_module
 from triage.tui.screens import questions as questions_module
@@ -26,6 +27,25 @@ async def to_new_finding(driver: Driver) -> None:
     await driver.on(ChoiceScreen)
     await driver.press("2")
     await driver.on(QuestionScreen)
+
+
+def new_bee(workshop: Workshop, answers: dict[str, str]) -> str:
+    """Begin a case with one finding on the hairy thorax, nothing seen on it yet."""
+    case = workshop.new("bee", "bees-wasps")
+    workshop.answer_all(case.id, None, answers)
+    workshop.add_finding(case.id, "thorax-hairy")
+    return case.id
+
+
+async def to_the_end_of_asking(driver: Driver) -> None:
+    """Say "cannot tell" to everything asked about the finding that is worked on first."""
+    await driver.press("l", "h", "1")
+    await driver.on(QuestionScreen)
+    for _ in range(60):
+        if driver.screen.question is None:
+            return
+        await driver.press("u")
+    raise AssertionError("asking never ends")
 
 
 def keys_of(driver: Driver) -> dict[str, str]:
@@ -53,12 +73,7 @@ async def test_the_question_worth_most_comes_first(workshop: Workshop) -> None:
 
 async def test_asking_stops_when_no_answer_would_change_the_next_step(workshop: Workshop) -> None:
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("l", "h", "1")
-        await driver.on(QuestionScreen)
-        for _ in range(60):
-            if driver.screen.question is None:
-                break
-            await driver.press("u")
+        await to_the_end_of_asking(driver)
         declined = driver.screen._declined
         left = workshop.desk.questions(workshop.load(CASE), declined)
         assert [q for q in left if q.line.finding == "f1"] == []
@@ -77,60 +92,52 @@ async def test_what_cannot_change_the_next_step_is_asked_on_demand(workshop: Wor
         assert "cannot change the" in driver.text
 
 
-async def test_a_settled_finding_is_said_and_asking_may_go_on(workshop: Workshop) -> None:
-    async with driven(workshop, case="hoverfly-plate-2") as driver:
+async def test_a_specimen_has_no_deposit_to_name(looking: Workshop) -> None:
+    async with driven(looking, case=CASE) as driver:
         await driver.press("l", "g")
         await driver.on(QuestionScreen)
-        assert not driver.screen.check_action("name", ())  # a specimen has no deposit
-        await driver.press("q")
-    async with driven(workshop, case=CASE) as driver:
-        await to_new_finding(driver)
-        finding = driver.screen.finding
-        given = {"sheen": "wet-gloss", "texture": "smooth-film", "colour": "brown-black"}
+        assert not driver.screen.check_action("name", ())
+
+
+async def test_a_settled_finding_is_said_and_asking_may_go_on(workshop: Workshop) -> None:
+    case = new_bee(workshop, INTAKE)
+    async with driven(workshop, case=case) as driver:
+        await driver.press("l", "h", "1")
+        await driver.on(QuestionScreen)
         for _ in range(30):
             asked = driver.screen.question
             if asked is None:
                 break
             answers = [answer for answer, _ in asked.answers]
-            wanted = given.get(asked.question)
+            wanted = OILY.get(asked.question)
             await driver.press(ANSWER_KEYS[answers.index(wanted)] if wanted else "u")
-        line = next(f for f in workshop.plan(workshop.load(CASE)).findings if f.id == finding)
+        (line,) = workshop.plan(workshop.load(case)).findings
         assert line.standing == "settled"
+        assert "Settled: oily film" in " ".join(driver.text.split())
         before = len(driver.screen._asked)
-        keys = keys_of(driver)
-        if "go-on" in keys:
-            await driver.press(keys["go-on"])
-            assert driver.screen.question is not None
-            await driver.press("b")
-            assert len(driver.screen._asked) == before - 1
+        await driver.press(keys_of(driver)["go-on"])
+        assert driver.screen.question is not None
+        await driver.press("b")
+        assert len(driver.screen._asked) == before - 1
 
 
 async def test_enough_here_leads_to_what_is_worth_asking(workshop: Workshop) -> None:
-    async with driven(workshop, case=CASE) as driver:
-        await driver.press("l", "h", "1")
-        await driver.on(QuestionScreen)
-        for _ in range(60):
-            if driver.screen.question is None:
-                break
-            await driver.press("u")
-        keys = keys_of(driver)
-        if "go-elsewhere" not in keys:
-            assert not driver.screen._left().worth
-            return
+    case = new_bee(workshop, {})
+    async with driven(workshop, case=case) as driver:
+        await to_the_end_of_asking(driver)
         best = driver.screen._left().worth[0]
-        await driver.press(keys["go-elsewhere"])
+        last = driver.screen._asked[-1]
+        await driver.press(keys_of(driver)["go-elsewhere"])
         assert driver.screen.question == best
-        assert driver.screen.finding == best.finding
+        assert driver.screen.finding is None is best.finding
+        # Back again: the answer belongs to the finding that its question is about.
+        await driver.press("b", "1")
+        assert workshop.load(case).finding("f1").signs[last.question] == last.answers[0][0]
 
 
 async def test_a_finding_may_be_left_as_it_is_from_the_end_of_asking(workshop: Workshop) -> None:
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("l", "h", "1")
-        await driver.on(QuestionScreen)
-        for _ in range(60):
-            if driver.screen.question is None:
-                break
-            await driver.press("u")
+        await to_the_end_of_asking(driver)
         await driver.press(keys_of(driver)["keep-it"])
         await driver.on(ReasonScreen)
 
@@ -171,11 +178,7 @@ async def test_an_answer_of_another_visit_can_be_corrected(
         assert driver.screen.question.question == "whole"
         assert "< your answer so far" in driver.text
         await driver.press("2")
-        assert workshop.load(CASE).answers["whole"] == driver_answer(workshop, "whole", 1)
-
-
-def driver_answer(workshop: Workshop, question: str, at: int) -> str:
-    return workshop.knowledge.questions[question].answers[at].id
+        assert workshop.load(CASE).answers["whole"] == workshop.knowledge.questions["whole"].answers[1].id
 
 
 async def test_without_an_answer_there_is_nothing_to_go_back_to(workshop: Workshop) -> None:

@@ -11,6 +11,8 @@ from triage.engine.vocabulary import NONE, UNKNOWN, Slot, Vocabulary
 from triage.errors import TriageError, Where, did_you_mean, raise_faults
 
 SPECIMEN = "specimen"
+# The group of the animal: a field of the specimen, asked like a question.
+TAXON = "taxon"
 BENCH = "bench"
 WORDS = frozenset({"zone", "taxon", "side", "named"})
 Locate = Callable[[tuple[str | int, ...]], Where]

@@ -18,10 +18,10 @@ from typing import Any, Literal
 from triage.case import changes
 from triage.case.models import HARMFUL, OUTCOMES, Case
 from triage.case.profile import Bench, Refused, Stock
-from triage.engine.casefacts import BENCH
+from triage.engine.casefacts import BENCH, SPECIMEN
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
 from triage.explain.bounds import Bounds, FarRules
-from triage.explain.sweep import SPECIMEN, Answer, Sweep
+from triage.explain.sweep import Answer, Sweep
 from triage.plan.barring import equipment_at_hand
 from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
 from triage.plan.outcomes import INSERT, condition_target

@@ -8,7 +8,7 @@ from typing import Protocol
 
 from triage.case.models import Case
 from triage.case.profile import Bench
-from triage.engine.casefacts import facts_from
+from triage.engine.casefacts import SPECIMEN, TAXON, facts_from
 from triage.engine.consult import Consultant
 from triage.errors import TriageError, did_you_mean
 from triage.explain.conflicts import Contradiction, contradictions
@@ -19,7 +19,7 @@ from triage.explain.nextquestion import NextQuestion, ranked_questions
 from triage.explain.node import Node
 from triage.explain.sensitivity import Firmness, firmness_of
 from triage.explain.sureplan import Agenda, SurePlan, agenda, sure_plan
-from triage.explain.sweep import SPECIMEN, TAXON, Sweep
+from triage.explain.sweep import Sweep
 from triage.explain.trail import Trail
 from triage.explain.whatif import WhatIf, compare
 from triage.explain.whynot import WhyNot, methods_named, why_not

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from triage.engine.casefacts import SPECIMEN
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
 from triage.explain.bounds import FarRules
 from triage.explain.permitting import permitting_answers
-from triage.explain.sweep import SPECIMEN
 from triage.knowledge.rules import Family
 
 # Weight of a candidate that no sign speaks for: it may still be true.

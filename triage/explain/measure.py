@@ -25,13 +25,14 @@ from triage.case.changes import (
 )
 from triage.case.models import Case
 from triage.case.profile import Bench
+from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.likelihood import Likelihood
 from triage.explain.nextquestion import ranked_questions
 from triage.explain.rivals import Place
-from triage.explain.sweep import SPECIMEN, TAXON, Sweep
+from triage.explain.sweep import Sweep
 from triage.knowledge.load import load_knowledge
 from triage.plan.lookahead import Lookahead
 

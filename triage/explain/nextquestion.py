@@ -19,11 +19,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.bounds import Bounds
 from triage.explain.likelihood import Likelihood
 from triage.explain.rivals import Place, Rivals, Values
-from triage.explain.sweep import SPECIMEN, TAXON, Answer, Sweep
+from triage.explain.sweep import Answer, Sweep
 from triage.knowledge.book import Knowledge
 from triage.plan.lookahead import Outlook
 from triage.plan.model import QuestionLine

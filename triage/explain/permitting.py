@@ -14,9 +14,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import partial
 
+from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
-from triage.explain.sweep import SPECIMEN, TAXON
 from triage.knowledge.rules import Family
 
 Asking = tuple[NormalRule, frozenset[str], bool]

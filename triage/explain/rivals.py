@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
+from triage.engine.casefacts import SPECIMEN
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.likelihood import Likelihood
-from triage.explain.sweep import SPECIMEN, Sweep
+from triage.explain.sweep import Sweep
 
 # A settled finding is doubted by this many of the strongest open answers for each rival.
 SURPRISES = 2

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from triage.engine.casefacts import SPECIMEN
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.nextquestion import NextQuestion, answer_words
-from triage.explain.sweep import SPECIMEN, Answer, Sweep
+from triage.explain.sweep import Answer, Sweep
 from triage.plan.lookahead import Outlook
 from triage.plan.ordering import Item
 

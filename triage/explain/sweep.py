@@ -7,13 +7,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from triage.case.models import Case
+from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.facts import Fact
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.knowledge.book import Knowledge
 from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
-
-TAXON = "taxon"
-SPECIMEN = "specimen"
 
 
 @dataclass(frozen=True, slots=True, order=True)

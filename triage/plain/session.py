@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import datetime
 
 from triage.case.models import OUTCOMES, Case
+from triage.engine.casefacts import SPECIMEN
 from triage.errors import TriageError
 from triage.history.advice import record_lines
 from triage.looks import CLEAN, is_look, timed_s
@@ -23,7 +24,6 @@ from triage.plantext import (
 )
 from triage.service import Workshop
 from triage.service.acts import accept_suggestion, suggestions_for
-from triage.service.shelf import SPECIMEN
 
 OUTCOME_TEXT = {
     "cleared": "cleared: it is off",

@@ -15,6 +15,7 @@ from triage.case.models import Case
 from triage.case.naming import SUFFIX, is_case_name, one_line
 from triage.case.profile import Bench
 from triage.case.store import create_case
+from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRules
 from triage.errors import TriageError, Where, did_you_mean
@@ -34,10 +35,6 @@ if TYPE_CHECKING:
     from triage.explain.sureplan import Agenda
 
 DAY_S = 86_400
-# Whose answer it is, where it is not a finding's.
-SPECIMEN = "specimen"
-# The group of the animal, asked like a question.
-TAXON = "taxon"
 DETAILS = 200
 
 

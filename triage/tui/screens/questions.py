@@ -16,12 +16,12 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case
+from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.sureplan import Agenda
 from triage.plan.model import FindingLine, Plan, QuestionLine
 from triage.plan.questions import question_line
 from triage.plantext import zone_words
-from triage.service.shelf import SPECIMEN, TAXON
 from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
@@ -112,7 +112,10 @@ class QuestionScreen(CaseScreen):
         known = self.services.shown(self.case_id)
         if known is not None:
             self._know(*known)
-        self.serve(lambda: self._planned(self.services.workshop.load(self.case_id)), self._take)
+        self.serve(self._read, self._take)
+
+    def _read(self) -> Read:
+        return self._planned(self.services.workshop.load(self.case_id))
 
     def _planned(self, case: Case, declined: frozenset[tuple[str, str]] | None = None) -> Read:
         workshop = self.services.workshop
@@ -124,8 +127,13 @@ class QuestionScreen(CaseScreen):
             return
         self.case, self.plan = case, plan
         self.show_case(case, plan)
-        self.query_one(Reading).show(plan, self.finding)
-        self.show_place(f"{case.title or case.id}: {self._where()}")
+        self._show_finding()
+
+    def _show_finding(self) -> None:
+        """Show what the finding at hand is read as, and where it is."""
+        if self.case is not None and self.plan is not None:
+            self.query_one(Reading).show(self.plan, self.finding)
+            self.show_place(f"{self.case.title or self.case.id}: {self._where()}")
 
     def _take(self, read: Read) -> None:
         self._know(read.case, read.plan)
@@ -174,7 +182,7 @@ class QuestionScreen(CaseScreen):
             self._take(read)
             self.tell(CHANGED_OUTSIDE)
 
-        self.serve(lambda: self._planned(self.services.workshop.load(self.case_id)), then)
+        self.serve(self._read, then)
 
     def _where(self) -> str:
         return self._where_is(self.finding)
@@ -197,6 +205,11 @@ class QuestionScreen(CaseScreen):
         if question is None:
             self._put_end()
             return
+        if question.finding != self.finding:
+            # An answer belongs to the finding that its question is about, whoever put it.
+            self.finding = question.finding
+            self._is_settled = True  # what is settled already need not be said again
+            self._show_finding()
         keys = keyset_of(self.app)
         given, untold = self._given(question), keys.sign("question.cannot-tell")
         at_given = next((at for at, (a, _) in enumerate(question.answers) if a == given), None)
@@ -284,13 +297,9 @@ class QuestionScreen(CaseScreen):
         if act == MORE:
             self._asks_the_rest = not self._left().about(self.finding).worth
             self._put(self._next())
-        elif act == ELSEWHERE and self._left().worth and self.case and self.plan:
-            best = self._left().worth[0]
-            self.finding, self._first, self._asks_the_rest = best.finding, best.question, False
-            self._is_settled = True  # what is settled already need not be said again
-            self.query_one(Reading).show(self.plan, self.finding)
-            self.show_place(f"{self.case.title or self.case.id}: {self._where()}")
-            self._put(self._next())
+        elif act == ELSEWHERE:
+            self._asks_the_rest = False
+            self._put(self._left().worth[0])
         elif act == NAME_IT:
             self.action_name()
         elif act == KEEP_IT:
