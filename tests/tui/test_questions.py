@@ -131,7 +131,10 @@ async def test_enough_here_leads_to_what_is_worth_asking(workshop: Workshop) -> 
         assert driver.screen.question == best
         assert driver.screen.finding is None is best.finding
         # Back again: the answer belongs to the finding that its question is about.
-        await driver.press("b", "1")
+        await driver.press("b")
+        assert driver.screen.question.question == last.question
+        assert "cannot change" not in driver.text
+        await driver.press("1")
         assert workshop.load(case).finding("f1").signs[last.question] == last.answers[0][0]
 
 

@@ -234,13 +234,17 @@ class QuestionScreen(CaseScreen):
         """Return what the question costs, what it may bring, and how many are left."""
         risk = RISK_WORDS.get(question.risk, question.risk)
         chance = self.agenda.chance(question)
-        brings = "it cannot change the next step now"
+        brings = "; it cannot change the next step now"
         if chance is not None:
-            brings = f"{percent(chance)} that it changes the next step"
+            brings = f"; {percent(chance)} that it changes the next step"
+        elif (self.finding or SPECIMEN, question.question) in self._declined or self._given(
+            question
+        ):
+            brings = ""  # its worth was reckoned without it
         left = len(self._left().about(self.finding).worth)
         more = f"; {left - 1} more could" if left > 1 and chance is not None else ""
         why = keyset_of(self.app).sign("question.why")
-        return f"{risk}, about {question.seconds} s; {brings}{more}.\n{why}  why ask"
+        return f"{risk}, about {question.seconds} s{brings}{more}.\n{why}  why ask"
 
     def _offer(self, ask: str, choices: list[Option], at: int | None = None) -> None:
         self.query_one("#ask", Static).update(Content.styled(ask, "bold"))
