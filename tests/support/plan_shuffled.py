@@ -30,8 +30,14 @@ def main(words: list[str]) -> None:
     rules = {f: tuple(rng.sample(r, len(r))) for f, r in knowledge.rules.items()}
     straight = Consultant(knowledge)
     consultant = Consultant(replace(knowledge, rules=rules))
-    run = consultant.run_engine
-    consultant.run_engine = lambda family, facts: run(family, tuple(rng.sample(facts, len(facts))))
+    run = consultant.engine.consult
+
+    def shuffled(facts):
+        return tuple(rng.sample(facts, len(facts)))
+
+    consultant.engine.consult = lambda facts, combine: run(
+        shuffled(facts), lambda said: shuffled(combine(said))
+    )
     planner = Planner(consultant)
     for seed in words[2:]:
         # The case itself is drawn with the rules in file order, then its answers are shuffled.

@@ -47,10 +47,12 @@ def clips_engines(consultant: Consultant) -> dict[Family, ClipsEngine]:
 
 
 def runners(consultant: Consultant) -> dict[str, Runner]:
-    """Return what runs one family of rules over facts, by the name of the engine."""
+    """Return what runs one family of rules over facts, by the name of the engine.
+
+    experta is not among them: it runs all families at once.
+    """
     engines = clips_engines(consultant)
     return {
-        "experta": consultant.run_engine,
         "plain": consultant.run_plain,
         "clips": lambda family, facts: engines[family].consult(facts),
     }
@@ -63,7 +65,8 @@ def unplaced(case: Case) -> Case:
 
 
 def compare(seeds, consultant: Consultant | None = None) -> Tally:
-    """Consult each seed's case with each engine, family by family, on the same facts."""
+    """Consult each seed's case with each engine: CLIPS and the function family by family on the
+    same facts, experta in the one run in which every conclusion is a fact."""
     consultant = consultant or shipped_consultant()
     tally = Tally()
     runs = runners(consultant)
@@ -78,7 +81,7 @@ def compare(seeds, consultant: Consultant | None = None) -> Tally:
                 start = time.process_time()
                 answers[name] = engine(family, facts)
                 tally.seconds[name] += time.process_time() - start
-            if not answers["experta"] == answers["plain"] == answers["clips"]:
+            if answers["plain"] != answers["clips"]:
                 tally.differing.append(f"seed {seed}, family {family}")
             tally.conclusions[str(family)] += len(answers["plain"])
             tally.fired |= {c.rule for c in answers["plain"]}
@@ -86,6 +89,11 @@ def compare(seeds, consultant: Consultant | None = None) -> Tally:
 
         facts = facts_from(case, bench, consultant.vocabulary)
         done = consultant.consult_facts(facts, (), run)
+        start = time.process_time()
+        chained = consultant.chain(facts)
+        tally.seconds["experta"] += time.process_time() - start
+        if chained != done:
+            tally.differing.append(f"seed {seed}, the engine")
         tally.settled += sum(r.standing == "settled" for r in done.readings)
         tally.cases += 1
     return tally

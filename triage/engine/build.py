@@ -1,8 +1,14 @@
-"""Normal rules become one experta engine class per family, built once and reset per consult."""
+"""All rules become one experta engine: built once, reset for every consultation, run once.
+
+The families are strata of its agenda. Each firing declares its conclusion as a fact, with the
+rule and the keys of the facts it matched, and later families match what earlier ones concluded.
+At the end of recognition an action of the same run combines the evidence to readings.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import update_wrapper
 from typing import Any
 
@@ -17,15 +23,28 @@ from triage.engine.compat import (
     KnowledgeEngine,
     P,
 )
-from triage.engine.facts import Conclusion, Fact, sorted_conclusions
+from triage.engine.facts import Conclusion, Fact, order_of, sorted_conclusions
 from triage.engine.indexed import RuleIndex
 from triage.engine.matcher import JoinMatcher
 from triage.engine.normal import NormalRule, Pattern
 from triage.engine.strategy import ExactStrategy
+from triage.knowledge.rules import FAMILIES, Family
+
+# A family runs to its end before the next one begins; the combination stands behind recognition.
+BAND = 10
+SALIENCE = {family: BAND * (len(FAMILIES) - place) for place, family in enumerate(FAMILIES)}
+COMBINE = "combine-evidence"
+# Recognition reads what was observed; later families read the same kinds with what it added.
+OBSERVED = {"specimen": "observed-specimen", "finding": "observed-finding"}
+# What later families match of a conclusion: its kind -> (kind of fact, field, and its key).
+MATCHED = {"state": ("state", "condition"), "close": ("closed", "stage")}
+
+Combine = Callable[[Sequence[Conclusion]], Iterable[Fact]]
+Read = Mapping[str, tuple[tuple[str, str], ...]]
 
 
 class _Declared(ExpertaFact):  # type: ignore[misc]
-    """A fact of a case inside experta; ``plain`` is the value it was made from.
+    """A fact inside experta; ``plain`` is the value it was made from.
 
     ``identity`` is equal for facts that experta takes for the same.
     """
@@ -38,15 +57,26 @@ class _Declared(ExpertaFact):  # type: ignore[misc]
         dict.update(self, mapping)
 
 
+class Concluded(ExpertaFact):  # type: ignore[misc]
+    """What a rule concluded, as a fact of the same run: the trail is read from these."""
+
+    conclusion: Conclusion
+    identity: object
+
+    def update(self, mapping: Mapping[str, Any]) -> None:
+        """Take the fields over as they are."""
+        dict.update(self, mapping)
+
+
 def field_name(name: str) -> str:
     """Return a field name that can be a Python keyword argument."""
     return "f_" + name.replace("-", "_")
 
 
-def kind_class(kind: str, known: dict[str, Any]) -> Any:
+def kind_class(kind: str, known: dict[str, Any], base: Any = _Declared) -> Any:
     """Return the experta fact class of a kind, made once per engine."""
     if kind not in known:
-        known[kind] = type(kind.replace("-", "_").capitalize(), (_Declared,), {})
+        known[kind] = type(kind.replace("-", "_").capitalize(), (base,), {})
     return known[kind]
 
 
@@ -72,9 +102,6 @@ class _Facts(FactList):  # type: ignore[misc]
         self.added.append(fact)
         self.reference_counter[identity] = 1
         return fact
-
-
-Read = Mapping[str, tuple[tuple[str, str], ...]]
 
 
 def to_experta(fact: Fact, classes: dict[str, Any], read: Read | None = None) -> Any:
@@ -110,18 +137,28 @@ def _condition(pattern: Pattern, index: int, classes: dict[str, Any]) -> Any:
 
 
 def _action(rule: NormalRule, index: RuleIndex) -> Callable[..., None]:
-    """Return the right-hand side of one rule; it only reports what it concluded."""
+    """Return the right-hand side of one rule: it declares what it concluded."""
     count = sum(not pattern.absent for pattern in rule.patterns)
     draw = index.drawing(rule.id)
     places = [f"fact_{i}" for i in range(count)]
 
-    def act(engine: Any, **context: Any) -> None:
+    def act(engine: RuleEngine, **context: Any) -> None:
         facts = tuple([context[place].plain.key for place in places])
         for conclusion in draw(context, facts):
-            engine.concluded.append(conclusion)
+            engine.conclude(conclusion)
 
     act.__name__ = rule.id
     return act
+
+
+def _combination(engine: RuleEngine, **_context: Any) -> None:
+    """Declare what the evidence of the run comes to: readings, and facts as recognised."""
+    if engine.combine is not None:
+        for fact in engine.combine(engine.conclusions()):
+            engine.take(fact)
+
+
+_combination.__name__ = COMBINE
 
 
 class _Rule(ExpertaRule):  # type: ignore[misc]
@@ -136,19 +173,19 @@ class _Rule(ExpertaRule):  # type: ignore[misc]
         return self._wrapped(self._wrapped_self, *given, **context)
 
 
-class FamilyEngine(KnowledgeEngine):  # type: ignore[misc]
-    """An experta engine for the rules of one family; subclasses carry the rules."""
+class RuleEngine(KnowledgeEngine):  # type: ignore[misc]
+    """An experta engine for a whole rulebase; subclasses carry the rules."""
 
     __matcher__ = JoinMatcher
     __strategy__ = ExactStrategy
     index: RuleIndex
     read: Read
     classes: dict[str, Any]
-    concluded: list[Conclusion]
+    combine: Combine | None
 
     def __init__(self) -> None:
         self._deffacts: list[Any] | None = None
-        self.concluded = []
+        self.combine = None
         super().__init__()
         self.facts = _Facts()
 
@@ -188,49 +225,84 @@ class FamilyEngine(KnowledgeEngine):  # type: ignore[misc]
             activation.rule(self, **activation.context)
         self.running = False
 
-    def load(self, facts: Iterable[Any]) -> None:
-        """Declare facts in one go, then bring the agenda up to date once."""
-        for fact in facts:
-            self.facts.declare(fact)
-        added, removed = self.get_activations()
-        self.strategy.update_agenda(self.agenda, added, removed)
+    def take(self, fact: Fact) -> None:
+        """Declare a plain fact, if any rule could ever tell that it is there."""
+        # A fact that meets no condition can neither fire nor hold up a rule.
+        conditions = self.index.conditions.get(fact.kind)
+        if conditions is not None and conditions.met(fact):
+            self.facts.declare(to_experta(fact, self.classes, self.read))
 
-    def consult(self, facts: Iterable[Fact]) -> tuple[Conclusion, ...]:
-        """Run the family over these facts and return its conclusions, sorted."""
-        self.concluded = []
+    def conclude(self, conclusion: Conclusion) -> None:
+        """Declare a conclusion, and what later families match of it."""
+        declared = kind_class("concluded-" + conclusion.kind, self.classes, Concluded)(
+            rule=conclusion.rule, facts=conclusion.facts
+        )
+        declared.conclusion = conclusion
+        declared.identity = ("concluded", *order_of(conclusion))
+        self.facts.declare(declared)
+        if conclusion.kind in MATCHED:
+            kind, field = MATCHED[conclusion.kind]
+            word = str(conclusion.get(field))
+            self.take(Fact(kind, word, {field: word}))
+
+    def conclusions(self) -> list[Conclusion]:
+        """Return what the run has concluded so far, in the order in which rules fired."""
+        return [fact.conclusion for fact in self.facts.values() if isinstance(fact, Concluded)]
+
+    def consult(
+        self, facts: Iterable[Fact], combine: Combine | None = None
+    ) -> tuple[Conclusion, ...]:
+        """Run all rules over these facts and return every conclusion, sorted.
+
+        Parameters
+        ----------
+        facts   as observed
+        combine gives the facts that follow from the evidence at the end of recognition
+        """
         self.reset()
-        conditions = self.index.conditions
+        self.combine = combine
         try:
-            # A fact that meets no condition of the family can neither fire nor hold up a rule.
-            declared = [
-                to_experta(fact, self.classes, self.read)
-                for fact in facts
-                if fact.kind in conditions and conditions[fact.kind].met(fact)
-            ]
-            self.load(declared)
+            for fact in facts:
+                kind = OBSERVED.get(fact.kind)
+                if combine is not None and kind is not None:
+                    self.take(Fact(kind, fact.key, fact.fields))
+                else:
+                    self.take(fact)
             self.run()
-        except BaseException:
-            # A half-run agenda must not leak into the next consult.
+            return sorted_conclusions(self.conclusions())
+        finally:
+            # A half-run agenda must not leak into the next consultation.
             self.reset()
-            raise
-        return sorted_conclusions(self.concluded)
+
+
+def as_observed(rule: NormalRule) -> NormalRule:
+    """Return a recognise rule that reads facts as observed, before anything is added to them."""
+    if rule.family is not Family.RECOGNISE:
+        return rule
+    patterns = tuple(replace(p, kind=OBSERVED.get(p.kind, p.kind)) for p in rule.patterns)
+    return replace(rule, patterns=patterns)
 
 
 def build_engine(
-    name: str,
-    rules: tuple[NormalRule, ...],
-    *,
-    matcher: Any = JoinMatcher,
-    index: RuleIndex | None = None,
-) -> FamilyEngine:
+    name: str, rules: Iterable[NormalRule], *, matcher: Any = JoinMatcher, combines: bool = False
+) -> RuleEngine:
     """Return an engine whose class holds these rules as experta rules.
 
-    ``index`` is the index over the same rules, where there is one already.
+    ``combines`` makes the strata of a whole rulebase: recognition reads facts as observed, and
+    its end calls what ``consult`` is given to combine the evidence.
     """
+    rules = tuple(rules)
+    actions: dict[str, Callable[..., None]] = {}
+    if combines:
+        combining = NormalRule(
+            COMBINE, Family.RECOGNISE, (Pattern(OBSERVED["specimen"], False, (), ()),), ()
+        )
+        rules = (*map(as_observed, rules), combining)
+        actions[COMBINE] = _combination
     classes: dict[str, Any] = {}
-    index = index or RuleIndex(rules)
+    index = RuleIndex(rules)
     read = {
-        kind: tuple((name, field_name(name)) for name in index.read_fields(kind))
+        kind: tuple((field, field_name(field)) for field in index.read_fields(kind))
         for kind in index.conditions
     }
     body: dict[str, Any] = {
@@ -243,6 +315,9 @@ def build_engine(
         positive = [p for p in rule.patterns if not p.absent]
         negative = [p for p in rule.patterns if p.absent]
         conditions = [_condition(p, i, classes) for i, p in enumerate([*positive, *negative])]
-        body["rule_" + rule.id.replace("-", "_")] = _Rule(*conditions)(_action(rule, index))
-    engine: FamilyEngine = type(name, (FamilyEngine,), body)()
+        salience = SALIENCE[rule.family] - (BAND // 2 if rule.id in actions else 0)
+        action = actions.get(rule.id) or _action(rule, index)
+        named = _Rule(*conditions, salience=salience)(action)
+        body["rule_" + rule.id.replace("-", "_")] = named
+    engine: RuleEngine = type(name, (RuleEngine,), body)()
     return engine

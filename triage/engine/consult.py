@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from triage.case.models import Case
 from triage.case.profile import Bench
-from triage.engine.build import FamilyEngine, build_engine
+from triage.engine.build import RuleEngine, build_engine
 from triage.engine.casefacts import Locate, facts_from, nowhere
-from triage.engine.facts import Conclusion, Fact
+from triage.engine.facts import Conclusion, Fact, sorted_conclusions
 from triage.engine.indexed import RuleIndex
 from triage.engine.normal import NormalRule, NormalRules, normalise
 from triage.engine.plain import evaluate
@@ -62,8 +62,22 @@ class Conclusions:
         return next((r for r in self.readings_of(finding) if r.standing == "settled"), None)
 
 
+@dataclass(frozen=True, slots=True)
+class Recognised:
+    """What recognition comes to: the facts that later families read, readings, conflicts."""
+
+    facts: tuple[Fact, ...]
+    readings: tuple[Reading, ...]
+    conflicts: tuple[Conflict, ...]
+
+    def concluded(self, by_family: Mapping[Family, tuple[Conclusion, ...]]) -> Conclusions:
+        """Return all conclusions of a consultation, with the facts that the rules read."""
+        facts = (*self.facts, *closed_facts(by_family[Family.GATE]))
+        return Conclusions(facts, by_family, self.readings, self.conflicts)
+
+
 class Consultant:
-    """The compiled rulebase: engines built once, reset for every consultation."""
+    """The compiled rulebase: its engine is built once, reset for every consultation."""
 
     def __init__(self, knowledge: Knowledge, normal: NormalRules | None = None) -> None:
         self.knowledge = knowledge
@@ -71,7 +85,6 @@ class Consultant:
         self.vocabulary = self.normal.vocabulary
         self.guards = frozenset(d.id for d in knowledge.deposits.values() if d.guard != NONE)
         self.reach = GuardReach(self.normal.by_family[Family.RECOGNISE], self.guards)
-        self._engines: dict[Family, FamilyEngine] = {}
         self._indexes: dict[Family, RuleIndex] = {}
         self.grades = {grade: rank for rank, grade in enumerate(knowledge.fragility)}
         # An unknown group is as fragile as the most fragile group there is.
@@ -100,18 +113,11 @@ class Consultant:
                     found.setdefault(name, set()).update(d for d in deposits if d)
         return {name: frozenset(deposits) for name, deposits in found.items()}
 
-    def _engine(self, family: Family) -> FamilyEngine:
-        # Built at the first consultation: listing cases or showing help needs no engine.
-        if family not in self._engines:
-            rules = self.normal.by_family[family]
-            self._engines[family] = build_engine(
-                f"{family.capitalize()}Engine", rules, index=self.index(family)
-            )
-        return self._engines[family]
-
-    def run_engine(self, family: Family, facts: tuple[Fact, ...]) -> tuple[Conclusion, ...]:
-        """Run one family by forward chaining in experta."""
-        return self._engine(family).consult(facts)
+    @cached_property
+    def engine(self) -> RuleEngine:
+        """Return the one engine of all families, built at the first consultation."""
+        rules = (rule for family in FAMILIES for rule in self.normal.by_family[family])
+        return build_engine("Rulebase", rules, combines=True)
 
     def run_plain(self, family: Family, facts: tuple[Fact, ...]) -> tuple[Conclusion, ...]:
         """Run one family as an indexed pure function; same conclusions, no agenda."""
@@ -151,14 +157,43 @@ class Consultant:
         TriageError: the case names something the knowledge does not have.
         """
         facts = facts_from(case, bench, self.vocabulary, locate)
-        return self.consult_facts(facts, closed, self.run_plain if plain else self.run_engine)
+        if plain:
+            return self.consult_facts(facts, closed, self.run_plain)
+        return self.chain(facts, closed)
+
+    def chain(self, facts: tuple[Fact, ...], closed: Iterable[str] = ()) -> Conclusions:
+        """Return all conclusions from first facts: one run of the engine over all families."""
+        middle: list[Recognised] = []
+
+        def combine(said: Sequence[Conclusion]) -> tuple[Fact, ...]:
+            middle.append(self.recognised(facts, said, closed))
+            return middle[-1].facts
+
+        by_family: dict[Family, list[Conclusion]] = {family: [] for family in FAMILIES}
+        for conclusion in self.engine.consult(facts, combine):
+            by_family[self.rule(conclusion.rule).family].append(conclusion)
+        return middle[0].concluded({family: tuple(said) for family, said in by_family.items()})
 
     def consult_facts(
         self, facts: tuple[Fact, ...], closed: Iterable[str], run: Runner
     ) -> Conclusions:
-        """Return all conclusions from first facts; each family runs to its end."""
-        recognised = run(Family.RECOGNISE, facts)
-        evidence = group_evidence(c for c in recognised if c.kind == "evidence")
+        """Return all conclusions from first facts; ``run`` runs each family to its end."""
+        said = run(Family.RECOGNISE, facts)
+        middle = self.recognised(facts, said, closed)
+        by_family: dict[Family, tuple[Conclusion, ...]] = {Family.RECOGNISE: said}
+        known = middle.facts
+        for family in FAMILIES[1:]:
+            by_family[family] = run(family, known)
+            if family is Family.GATE:
+                known = (*known, *closed_facts(by_family[family]))
+        return middle.concluded(by_family)
+
+    def recognised(
+        self, facts: tuple[Fact, ...], said: Iterable[Conclusion], closed: Iterable[str]
+    ) -> Recognised:
+        """Return what the conclusions of recognition come to."""
+        said = sorted_conclusions(said)
+        evidence = group_evidence(c for c in said if c.kind == "evidence")
         specimen = next(fact for fact in facts if fact.kind == "specimen")
         findings = [fact for fact in facts if fact.kind == "finding"]
         readings = tuple(
@@ -169,24 +204,19 @@ class Consultant:
         settled = {r.finding: r.deposit for r in readings if r.standing == "settled"}
         derived = self.derive(
             facts,
-            self._floors(facts, recognised),
+            self._floors(facts, said),
             settled,
             [fact for r in readings if (fact := self.reading_fact(r)) is not None],
-            {c.get("condition") for c in recognised if c.kind == "state"},
+            {c.get("condition") for c in said if c.kind == "state"},
             frozenset(closed),
         )
-        by_family: dict[Family, tuple[Conclusion, ...]] = {Family.RECOGNISE: recognised}
-        for family in FAMILIES[1:]:
-            by_family[family] = run(family, derived)
-            if family is Family.GATE:
-                derived = (*derived, *_closed_facts(by_family[family]))
         counted = {(r.finding, r.deposit) for r in readings if r.standing in COUNTED}
         conflicts = tuple(
             c
             for c in conflicts_of(evidence, STRONG)
             if c.strength >= VERY_STRONG or (c.finding, c.deposit) in counted
         )
-        return Conclusions(derived, by_family, readings, conflicts)
+        return Recognised(derived, readings, conflicts)
 
     def derive(
         self,
@@ -268,7 +298,8 @@ class Consultant:
         return Fact("reading", reading.key, fields)
 
 
-def _closed_facts(gates: tuple[Conclusion, ...]) -> tuple[Fact, ...]:
+def closed_facts(gates: tuple[Conclusion, ...]) -> tuple[Fact, ...]:
+    """Return the closed stages as facts that later families match."""
     stages = sorted({c.get("stage") for c in gates if c.kind == "close"})
     return tuple(Fact("closed", stage, {"stage": stage}) for stage in stages)
 

@@ -52,18 +52,12 @@ def test_engine_is_clean_after_a_fault_in_an_action():
     engine = engine_of((rule,))
     facts = (Fact("k", "one", {"a": "u"}),)
 
-    class Broken(list):
-        def append(self, _item):
-            raise RuntimeError("broken action")
+    def broken(_conclusion):
+        raise RuntimeError("broken action")
 
-    def run_broken(*_):
-        engine.concluded = Broken()
-        return original()
-
-    original = engine.run
-    engine.run = run_broken
+    engine.conclude = broken
     with pytest.raises(RuntimeError, match="broken action"):
         engine.consult(facts)
-    engine.run = original
+    del engine.conclude
     assert [c.rule for c in engine.consult(facts)] == ["one"]
     assert not engine.agenda.activations
