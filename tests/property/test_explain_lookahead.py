@@ -10,7 +10,7 @@ from tests.support.explaining import demo_cases, drawn_case, look_on, maker
 from tests.support.knowledge import consultant
 from triage.case import changes
 from triage.knowledge.rules import FAMILIES
-from triage.plan.lookahead import Work, is_local, with_values
+from triage.plan.lookahead import Work, with_values
 
 SAMPLE = range(40)
 FULL = range(500)
@@ -82,25 +82,3 @@ def test_outlooks_of_500_cases_are_those_of_forward_chaining():
 def test_outlooks_of_the_demo_cases_are_those_of_forward_chaining(case, bench):
     look = look_on(bench)
     assert difference(case, bench, look, look.of_case(case)) == ""
-
-
-def test_every_rule_looks_at_one_finding_at_a_time():
-    """The look-ahead takes findings apart; a rule over two findings at once must be noticed."""
-    rules = consultant().normal.by_family
-    strays = [
-        r.id for family in FAMILIES if family != "caution" for r in rules[family] if not is_local(r)
-    ]
-    assert strays == []
-
-
-def test_a_rule_over_two_findings_is_noticed():
-    from triage.engine.normal import NormalRule, Pattern
-    from triage.knowledge.rules import Family
-
-    one = Pattern("finding", False, (), (("id", "f"),))
-    two = Pattern("finding", False, (), (("id", "g"),))
-    same = Pattern("reading", False, (), (("finding", "f"),))
-    missing = Pattern("finding", True, (), ())
-    assert is_local(NormalRule("a", Family.FORBID, (one, same), ()))
-    assert not is_local(NormalRule("b", Family.FORBID, (one, two), ()))
-    assert not is_local(NormalRule("c", Family.GATE, (missing,), ()))

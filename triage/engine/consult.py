@@ -280,12 +280,13 @@ class Consultant:
                 floors[whose] = max(floors.get(whose, 0), grade)
         return floors
 
+    def reaches(self, deposit: str, reach: float) -> bool:
+        """Return whether open questions could still make a guard deposit suspected."""
+        return deposit in self.guards and reach >= self.knowledge.judgement.suspected.value - 1e-9
+
     def reading_fact(self, reading: Reading) -> Fact | None:
         """Return what rules may read of a reading, None if there is nothing to it."""
-        judgement = self.knowledge.judgement
-        reaches = (
-            reading.deposit in self.guards and reading.reach >= judgement.suspected.value - 1e-9
-        )
+        reaches = self.reaches(reading.deposit, reading.reach)
         if reading.standing in ("excluded", "doubtful", "open") and not reaches:
             return None
         fields = {

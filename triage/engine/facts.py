@@ -21,14 +21,6 @@ class Fact:
 
 
 @dataclass(frozen=True, slots=True)
-class Varied(Fact):
-    """A fact with one field set otherwise: what rests on its other fields can be taken over."""
-
-    base: Fact = field(compare=False, repr=False)
-    name: str = field(compare=False, repr=False)
-
-
-@dataclass(frozen=True, slots=True)
 class Conclusion:
     """What one rule concluded, and the facts that it matched.
 

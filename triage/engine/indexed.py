@@ -24,7 +24,7 @@ Draft = tuple[str, tuple[Slot, ...]]
 Lists = Mapping[str, Mapping[int, Sequence[Fact]]]
 # More matches than a bench session makes; beyond it the store starts anew.
 KEPT = 20_000
-MET = 512
+MET = 8_192
 
 
 class _Part(NamedTuple):

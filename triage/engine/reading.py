@@ -9,11 +9,12 @@ suspected once a single sign makes it so, whatever speaks against it.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
+from operator import itemgetter
 from typing import NamedTuple
 
 from triage.engine.facts import Conclusion, Fact
@@ -160,9 +161,17 @@ class GuardReach:
                     known = self.possible[deposit]
                     known[asked] = max(known.get(asked, 0.0), constants["weight"])
 
-        self._fields = {
-            deposit: tuple(dict.fromkeys(q[:2] for asked in rules for q in asked))
+        # For each guard the fields that decide: of the finding, of the specimen.
+        self.fields = {
+            deposit: tuple(
+                tuple(sorted({q[1] for asked in rules for q in asked if q[0] == kind}))
+                for kind in ("finding", "specimen")
+            )
             for deposit, rules in self.possible.items()
+        }
+        self._values = {
+            deposit: (values_of(of_finding), values_of(of_specimen))
+            for deposit, (of_finding, of_specimen) in self.fields.items()
         }
         self._kept: dict[tuple[object, ...], tuple[float, ...]] = {}
 
@@ -172,17 +181,21 @@ class GuardReach:
         A person who names a finding has looked at it, so its own open questions add nothing more;
         but that does not answer what is unknown of the specimen, such as its group.
         """
-        facts = {"finding": finding.fields, "specimen": specimen.fields}
-        is_named = finding.get("named") != NONE
-        values = [facts[kind][name] for kind, name in self._fields.get(deposit, ())]
-        if UNKNOWN not in values:
+        if deposit not in self._values:
             return ()
-        key = (deposit, is_named, *values)
-        if key not in self._kept:
+        of_finding, of_specimen = self._values[deposit]
+        mine, whole = of_finding(finding.fields), of_specimen(specimen.fields)
+        if UNKNOWN not in mine and UNKNOWN not in whole:
+            return ()
+        is_named = finding.fields["named"] != NONE
+        key = (deposit, is_named, mine, whole)
+        found = self._kept.get(key)
+        if found is None:
             if len(self._kept) >= KEPT:
                 self._kept.clear()
-            self._kept[key] = self._open_weights(deposit, facts, is_named=is_named)
-        return self._kept[key]
+            facts = {"finding": finding.fields, "specimen": specimen.fields}
+            found = self._kept[key] = self._open_weights(deposit, facts, is_named=is_named)
+        return found
 
     def _open_weights(
         self, deposit: str, facts: Mapping[str, Mapping[str, str]], *, is_named: bool
@@ -197,6 +210,14 @@ class GuardReach:
                 for answers in product(*sets):
                     adds[unanswered].setdefault(answers, []).append(weight)
         return tuple(max(combine(w) for w in adds[names].values()) for names in sorted(adds))
+
+
+def values_of(names: Iterable[str]) -> Callable[[Mapping[str, str]], tuple[str, ...]]:
+    """Return what gives the values of some fields, sorted by name, as a tuple."""
+    ordered = sorted(names)
+    if len(ordered) > 1:
+        return itemgetter(*ordered)
+    return lambda fields: tuple([fields[name] for name in ordered])
 
 
 def _asked(rule: NormalRule) -> Asked | None:
@@ -222,6 +243,48 @@ def _still_open(asked: Asked, facts: Mapping[str, Mapping[str, str]]) -> tuple[s
     return tuple(unanswered)
 
 
+class Weighed(NamedTuple):
+    """A deposit with the certainty that its signs give, how far it reaches, and its standing."""
+
+    deposit: str
+    certainty: float
+    reach: float
+    standing: str
+
+
+def weigh(
+    knowledge: Knowledge,
+    reach: GuardReach,
+    finding: Fact,
+    specimen: Fact,
+    weights: Mapping[str, Sequence[float]],
+) -> list[Weighed]:
+    """Return all deposits with evidence, and all guards, the most certain first.
+
+    ``weights`` are those of the evidence for and against each deposit, in any order.
+    """
+    judgement, deposits = knowledge.judgement, knowledge.deposits
+    most, suspected = judgement.most_certain.value, judgement.suspected.value
+    named, guards = finding.fields["named"], reach.guards
+    ranked: list[tuple[float, str, float]] = []
+    for deposit in {*weights, *guards, *((named,) if named in deposits else ())}:
+        held = sorted(weights.get(deposit, ()))
+        if named == deposit:
+            held = sorted([*held, judgement.named.value])
+        guard = deposits[deposit].guard
+        certainty = reached = certainty_of(tuple(held), suspected, most, guard)
+        if guard != NONE and certainty > EXCLUDES:
+            more = reach.open_weights(deposit, finding, specimen)
+            reached = reach_of(tuple(held), more, suspected, most, guard)
+        ranked.append((-certainty, deposit, reached))
+    ranked.sort()
+    standings = standings_of(judgement, [(name, -minus + 0.0) for minus, name, _ in ranked], guards)
+    return [
+        Weighed(name, -minus + 0.0, reached, standing)
+        for (minus, name, reached), standing in zip(ranked, standings, strict=True)
+    ]
+
+
 def read_finding(
     knowledge: Knowledge,
     reach: GuardReach,
@@ -230,34 +293,12 @@ def read_finding(
     evidence: Mapping[tuple[str, str], Sequence[Conclusion]],
 ) -> tuple[Reading, ...]:
     """Return the readings of one finding: all deposits with evidence, and all guards."""
-    judgement = knowledge.judgement
-    most, suspected = judgement.most_certain.value, judgement.suspected.value
-    named, key, guards = finding.get("named"), finding.key, reach.guards
-    readings: list[tuple[float, str, float, Sequence[Conclusion]]] = []
-    for deposit in knowledge.deposits:
-        pieces = evidence.get((key, deposit), ())
-        guard = knowledge.deposits[deposit].guard
-        if not pieces and guard == NONE and named != deposit:
-            continue
-        weights = [piece.fields[2][1] for piece in pieces]
-        if named == deposit:
-            weights.append(judgement.named.value)
-        weights.sort()
-        held = tuple(weights)
-        certainty = reached = certainty_of(held, suspected, most, guard)
-        if guard != NONE and certainty > EXCLUDES:
-            more = reach.open_weights(deposit, finding, specimen)
-            reached = reach_of(held, more, suspected, most, guard)
-        readings.append((-certainty, deposit, reached, pieces))
-    # Deposits differ, so nothing behind them is ever compared.
-    readings.sort()
-    standings = standings_of(judgement, [(r[1], -r[0] + 0.0) for r in readings], guards)
-    zone = finding.get("zone")
+    key, zone = finding.key, finding.get("zone")
+    pieces = {deposit: found for (whose, deposit), found in evidence.items() if whose == key}
+    weights = {deposit: [weight_of(p) for p in found] for deposit, found in pieces.items()}
     return tuple(
-        [
-            Reading(key, zone, deposit, -minus + 0.0, reached, standing, tuple(pieces))
-            for (minus, deposit, reached, pieces), standing in zip(readings, standings, strict=True)
-        ]
+        Reading(key, zone, *weighed, tuple(pieces.get(weighed.deposit, ())))
+        for weighed in weigh(knowledge, reach, finding, specimen, weights)
     )
 
 

@@ -10,16 +10,16 @@ those rules need a look. Tests hold the bound against the look-ahead with every 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 from triage.engine.consult import COUNTED, LEFT_ALONE, Conclusions, Consultant
 from triage.engine.facts import Fact
+from triage.engine.many import Extent, Summary, extent_of
 from triage.engine.normal import NormalRule, Pattern
-from triage.engine.quickread import Summary
 from triage.explain.sweep import Sweep
 from triage.knowledge.rules import Family
-from triage.plan.lookparts import LATER
+from triage.plan.lookparts import LATER, with_values
 from triage.plan.ordering import WETNESS, order_rules
 from triage.plan.outcomes import INSERT
 from triage.plan.skeleton import ORDER
@@ -59,6 +59,8 @@ class FarRules:
         self.far = tuple(
             far for family in LATER for rule in rules[family] if (far := _far(rule)) is not None
         )
+        # Whether evidence on one finding may rest on another: then each answer needs a look.
+        self.crossing = any(extent_of(r) is Extent.SEVERAL for r in rules[Family.RECOGNISE])
         # The answers that change a state or a grade of the whole specimen.
         self.whole: set[Pair] = set()
         # The rules behind them that ask several things of one finding at once.
@@ -104,13 +106,15 @@ def _far(rule: NormalRule) -> _Far | None:
         if p.kind == "finding" and any(name not in FIXED for name, _ in p.allowed)
     ]
     beyond = [t for t in rule.templates if not any(name == "finding" for name, _ in t.variables)]
-    if not beyond or not (readings or findings):
+    several = extent_of(rule) is Extent.SEVERAL
+    if not several and (not beyond or not (readings or findings)):
         return None
     others = tuple(p for p in rule.patterns if p.kind not in ("reading", "finding"))
     methods: frozenset[str] | None = None
-    if all(t.kind == "forbid" and "method" in dict(t.constants) for t in beyond):
+    # What one finding says of another is told apart by no list of methods.
+    if not several and all(t.kind == "forbid" and "method" in dict(t.constants) for t in beyond):
         methods = frozenset(m for t in beyond for m in dict(t.constants)["method"])
-    one = readings[0] if len(readings) == 1 and not findings else None
+    one = readings[0] if len(readings) == 1 and not findings and not several else None
     return _Far(one, others, methods)
 
 
@@ -129,8 +133,7 @@ class Bounds:
         self.base = sweep.base
         self._scopes: dict[tuple[str, bool], Scope] = {}
         self.summaries: dict[str, Summary] = {
-            f.id: sweep.look.summary(sweep.fact(f.id), sweep.facts[0], sweep.facts[1])
-            for f in sweep.case.findings
+            f.id: sweep.look.summary(sweep.facts, f.id) for f in sweep.case.findings
         }
 
     @cached_property
@@ -207,9 +210,8 @@ class Bounds:
             return True
         if (question, answer) not in scope.pairs:
             return False
-        fact = self.sweep.fact(finding)
-        changed = replace(fact, fields={**fact.fields, question: answer})
-        read = self.sweep.look.summary(changed, self.sweep.facts[0], self.sweep.facts[1])
+        changed = with_values(self.sweep.facts, {(finding, question): answer})
+        read = self.sweep.look.summary(changed, finding)
         return _beyond(read, scope.deposits) != _beyond(self.summaries[finding], scope.deposits)
 
     def scope(self, finding: str, *, alone: bool) -> Scope:
@@ -226,6 +228,8 @@ class Bounds:
         return self._scopes[key]
 
     def _scope(self, finding: str) -> Scope:
+        if self.rules.crossing:
+            return ALL
         deposits: set[str] = set()
         for far in self.rules.far:
             if not all(self._is_met(pattern) for pattern in far.others):

@@ -8,12 +8,13 @@ open answers that speak most for it are taken together.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from triage.engine.casefacts import SPECIMEN
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.likelihood import Likelihood
 from triage.explain.sweep import Sweep
+from triage.plan.lookahead import with_values
 
 # A settled finding is doubted by this many of the strongest open answers for each rival.
 SURPRISES = 2
@@ -60,17 +61,9 @@ class Rivals:
         A settled finding must lose its settled reading: what only adds a doubt to it is found
         answer by answer.
         """
-        specimen, bench = self.sweep.facts[:2]
-        fact = self.sweep.fact(finding)
         look = self.sweep.look
-        before = look.summary(fact, specimen, bench)
-        mine = {name: value for (whose, name), value in values.items() if whose == finding}
-        theirs = {name: value for (whose, name), value in values.items() if whose == SPECIMEN}
-        after = look.summary(
-            replace(fact, fields={**fact.fields, **mine}),
-            replace(specimen, fields={**specimen.fields, **theirs}) if theirs else specimen,
-            bench,
-        )
+        before = look.summary(self.sweep.facts, finding)
+        after = look.summary(with_values(self.sweep.facts, values), finding)
         if before.settled is not None:
             return after.settled != before.settled
         return after.seen != before.seen

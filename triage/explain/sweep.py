@@ -108,11 +108,11 @@ class Sweep:
 
     def settled(self, finding: str) -> str | None:
         """Return the settled reading of a finding, None if there is none."""
-        return self.look.summary(self.fact(finding), self.facts[0], self.facts[1]).settled
+        return self.look.summary(self.facts, finding).settled
 
-    def certainties(self, finding: str) -> dict[str, float]:
+    def certainties(self, finding: str) -> Mapping[str, float]:
         """Return deposit -> certainty of a finding as it is read now."""
-        return self.look.summary(self.fact(finding), self.facts[0], self.facts[1]).certainties
+        return self.look.summary(self.facts, finding).certainties
 
     def is_named(self, finding: str) -> bool:
         """Return whether a person has said what the finding is."""

@@ -1,49 +1,47 @@
 """The head of the plan for many slightly different cases: what-if at the price of what differs.
 
-The rules are joined finding by finding, as bits, and every part is kept under what it rests on,
-so an answer that no later rule can tell apart costs one recognition and nothing more. Tests hold
-each outlook equal to the skeleton that forward chaining gives for the same changed case.
+Every part is kept under what it rests on, so an answer that no later rule can tell apart costs one
+recognition and nothing more. Tests hold each outlook equal to the skeleton that forward chaining
+gives for the same changed case.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from functools import cache
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TypeVar
 
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import facts_from
 from triage.engine.consult import LEFT_ALONE, Consultant
-from triage.engine.facts import Conclusion, Fact, sorted_conclusions
-from triage.engine.quickread import Summary
+from triage.engine.facts import Fact
+from triage.engine.many import Drawing, Extent, Key, Summary, keep
+from triage.engine.vocabulary import NONE
 from triage.exposure.day import DayLedger
 from triage.plan.air import AirJudge
 from triage.plan.barring import bars_without_air
 from triage.plan.ladder import barred_by_attempts
 from triage.plan.lookparts import (
     Front,
+    Gates,
     Inserts,
-    Key,
     Local,
     Outlook,
     Parts,
     View,
     Work,
-    is_local,
-    keep,
-    reading_facts,
+    joined_gates,
     with_values,
 )
 from triage.plan.ordering import Item
 from triage.plan.outcomes import Progress, Target
 from triage.plan.skeleton import first_closed, now_rungs, queue_of
 
-__all__ = ["Lookahead", "Outlook", "Work", "is_local", "with_values"]
+__all__ = ["Lookahead", "Outlook", "Work", "with_values"]
 
 # A ladder: its rungs, and its first step with what decides its turn; no queue where it rests.
 Ladder = tuple[tuple[str, ...], Front | None, bool]
-# Findings seen lately; the sweep of one case goes through them in order.
-VIEWS = 512
+Value = TypeVar("Value")
 
 
 class Lookahead:
@@ -65,6 +63,7 @@ class Lookahead:
         self.parts = parts or Parts(consultant)
         deposits = self.knowledge.deposits.values()
         self._left = frozenset(d.id for d in deposits if d.guard in LEFT_ALONE)
+        self._grades = tuple(self.knowledge.fragility)
         self._ladders: dict[Key, Ladder] = {}
         # Methods that the bench was asked about, and those that it rules out, as bits.
         self._asked = 0
@@ -82,9 +81,11 @@ class Lookahead:
         """Return the outlook of a case as it stands."""
         return self.outlook(self.facts(case), Work(case))
 
-    def summary(self, finding: Fact, specimen: Fact, bench: Fact) -> Summary:
-        """Return what recognition says about one finding of a specimen."""
-        return self.parts.reader.finding(finding, specimen, bench)
+    def summary(self, facts: tuple[Fact, ...], finding: str) -> Summary:
+        """Return what recognition says about one finding of a case with these facts."""
+        fact = next(fact for fact in facts if fact.key == finding)
+        reader = self.parts.reader
+        return reader.finding(fact, facts[0], facts[1], reader.several(facts))
 
     # -- the whole outlook ------------------------------------------------------------------
 
@@ -95,77 +96,93 @@ class Lookahead:
         must not be used with another look-ahead: it keeps the outlooks.
         """
         specimen, bench, *findings = facts
-        parts = self.parts
-        floor, states = parts.reader.specimen(specimen, bench)
-        floor = max(floor, self.consultant.floor_of_group(specimen.fields["taxon"]))
-        views = [self._view(finding, specimen, bench, work) for finding in findings]
-        for view in views:
-            floor = max(floor, view.summary.whole)
-            if view.summary.conditions:
-                states |= view.summary.conditions
-        cleaning = self._cleaning(views, work)
-        whole = parts.of_specimen(specimen, floor, cleaning, states, bool(views))
-        whole &= parts.bench.of_fact(bench)
-        grades = parts.fragile_finding
-        passed = [
-            view.bits & grades[max(floor, view.summary.own)] & whole & parts.of_finding
-            for view in views
-        ]
-        seen = (whole, states, *passed, *[view.place for view in views])
-        if parts.flat.rest:
-            # Rules that are joined read what the bits do not tell.
-            seen = (*seen, *[tuple(fact.fields.items()) for fact in facts])
+        reader, parts = self.parts.reader, self.parts
+        several = reader.several(facts)
+        whole = [reader.case(specimen, bench), *([several] if several else [])]
+        read = [reader.finding(finding, specimen, bench, several) for finding in findings]
+        floor = max(
+            self.consultant.floor_of_group(specimen.fields["taxon"]),
+            *[said.grades.get("", 0) for said in whole],
+            *[each.whole for each in read],
+        )
+        states = frozenset().union(
+            *[said.conditions for said in whole], *[each.conditions for each in read]
+        )
+        as_recognised = {
+            "fragility": self._grades[floor],
+            "findings": "some" if findings else "none",
+            "cleaning": self._cleaning(findings, read, work),
+        }
+        case = (
+            parts.derived(specimen, as_recognised),
+            bench,
+            *[Fact("state", name, {"condition": name}) for name in sorted(states)],
+        )
+        views = [self._derived(*pair, floor) for pair in zip(findings, read, strict=True)]
+        base: Key = (id(case[0]), bench.fields["control"], states)
+        gates = joined_gates(self._drawn(parts.gates, case, views, work.gates, base))
+        stages = tuple(Fact("closed", name, {"stage": name}) for name in sorted(gates.stages))
+        locals_ = self._drawn(
+            parts.later, (*case, *stages), views, work.locals, (*base, gates.stages)
+        )
+        settled = [each.settled for each in read]
+        seen = (*map(id, locals_), states, gates, *settled)
         found = work.seen.get(seen)
         if found is None:
-            joined = self._joining(facts, views, floor, states, work)
-            found = self._look(views, whole, passed, states, joined, work)
-            keep(work.seen, seen, found)
-        return found
+            look = self._look(views, states, gates, locals_, work)
+            found = keep(work.seen, seen, (look, locals_))
+        return found[0]
 
-    def _view(self, finding: Fact, specimen: Fact, bench: Fact, work: Work) -> View:
-        key: Key = (id(finding), id(specimen))
-        found = work.views.get(key)
-        if found is None:
-            summary = self.summary(finding, specimen, bench)
-            bits = self.parts.of_view(finding, summary)
-            place = (finding.key, finding.fields["zone"], summary.settled)
-            if len(work.views) >= VIEWS:
-                work.views.clear()
-            # The facts are kept beside the view, so that no other fact can take their identity.
-            found = work.views[key] = View(finding, specimen, summary, bits, place)
-        return found
-
-    def _cleaning(self, views: Sequence[View], work: Work) -> str:
+    def _cleaning(self, findings: Sequence[Fact], read: Sequence[Summary], work: Work) -> str:
         """Return the state of the cleaning; the same as ``Consultant.derive`` works out."""
-        if not views:
+        if not findings:
             return "none"
         is_open = any(
-            view.finding.key not in work.closed and view.summary.settled not in self._left
-            for view in views
+            finding.key not in work.closed and each.settled not in self._left
+            for finding, each in zip(findings, read, strict=True)
         )
         return "open" if is_open else "done"
+
+    def _derived(self, finding: Fact, read: Summary, floor: int) -> View:
+        """Return a finding as recognised, with its readings."""
+        more = {
+            "fragility": self._grades[max(floor, read.own)],
+            "settled": read.settled or NONE,
+        }
+        return View(self.parts.derived(finding, more), read)
+
+    def _drawn(
+        self,
+        drawings: Mapping[Extent, Drawing[Value]],
+        case: tuple[Fact, ...],
+        views: Sequence[View],
+        known: dict[Key, tuple[Value, View]],
+        base: Key,
+    ) -> list[Value]:
+        """Return what rules conclude for the case, for each finding, and for several at once."""
+        made = [drawings[Extent.CASE].of(case)]
+        for view in views:
+            key = (*base, id(view.finding), id(view.read))
+            found = known.get(key)
+            if found is None:
+                said = drawings[Extent.FINDING].of((view.finding, *view.read.readings, *case))
+                # What the key names by identity is kept beside what was made.
+                found = keep(known, key, (said, view))
+            made.append(found[0])
+        if drawings[Extent.SEVERAL].rules:
+            every = [fact for view in views for fact in (view.finding, *view.read.readings)]
+            made.append(drawings[Extent.SEVERAL].of((*case, *every)))
+        return made
 
     def _look(
         self,
         views: Sequence[View],
-        whole: int,
-        passed: Sequence[int],
         states: frozenset[str],
-        joined: Joining,
+        gates: Gates,
+        locals_: Sequence[Local],
         work: Work,
     ) -> Outlook:
-        parts, flat = self.parts, self.parts.flat
-        case = whole & parts.of_case
-        shut = 0
-        for bits in (case, *passed):
-            shut |= flat.fired(bits & parts.of_gate)
-        gates = parts.gates(shut, joined.gates())
         stage = first_closed(gates.stages)
-        later = parts.of_stages(gates.stages) & ~parts.of_gate
-        locals_ = [parts.local(flat.fired(case & later), "", joined.later(None, gates.stages))]
-        for place, (view, bits) in enumerate(zip(views, passed, strict=True)):
-            fired, said = flat.fired(bits & later), joined.later(place, gates.stages)
-            locals_.append(parts.local(fired, view.place[1], said))
         ladders = self._all_ladders(locals_, views, states, stage, work)
         first = None
         if not gates.refused and not work.held:
@@ -175,9 +192,9 @@ class Lookahead:
             method=first.method if first else None,
             target=first.target if first else None,
             stage=stage,
-            refused=gates.refused,
+            refused=tuple(sorted(gates.refused)),
             held=work.held,
-            gates=gates.rules,
+            gates=tuple(sorted(gates.rules)),
             rungs=tuple([(key, rungs) for key, (rungs, _, stands) in ladders if stands]),
         )
 
@@ -196,11 +213,15 @@ class Lookahead:
             whole |= local.whole
         inserts = _inserts(locals_)
         made: list[tuple[str, Ladder]] = []
-        for view, local in zip(views, locals_[1:], strict=True):
-            finding, zone, settled = view.place
-            free = local.offered(settled) & ~(local.own | whole)
-            ladder = self._ladder(work.of_finding(finding), zone, free, stage, inserts, work)
-            made.append((finding, ladder))
+        for view in views:
+            key, zone = view.finding.key, view.finding.fields["zone"]
+            free = 0
+            for local in locals_:
+                free |= local.offered(key, view.read.settled)
+            for local in locals_:
+                free &= ~local.own.get(key, 0)
+            ladder = self._ladder(work.of_finding(key), zone, free & ~whole, stage, inserts, work)
+            made.append((key, ladder))
         for condition in sorted(states):
             tried = work.of_condition(condition)
             offered = 0
@@ -264,63 +285,6 @@ class Lookahead:
             self._barred |= self.parts.mask(barred)
             self._asked |= new
         return methods & ~self._barred
-
-    # -- rules that must be joined ----------------------------------------------------------
-
-    def _joining(
-        self,
-        facts: tuple[Fact, ...],
-        views: Sequence[View],
-        floor: int,
-        states: frozenset[str],
-        work: Work,
-    ) -> Joining:
-        @cache
-        def derived() -> tuple[Fact, ...]:
-            floors = {"": floor} | {view.finding.key: view.summary.own for view in views}
-            settled = {v.finding.key: v.summary.settled for v in views if v.summary.settled}
-            return self.consultant.derive(facts, floors, settled, (), states, work.closed)
-
-        def about(place: int | None) -> tuple[Fact, ...]:
-            behind = 2 + len(views)
-            case = (*derived()[:2], *derived()[behind:])
-            if place is None:
-                return case
-            view = views[place]
-            return (*case, derived()[2 + place], *reading_facts(view.finding, view.summary))
-
-        return Joining(self.parts, len(views), about)
-
-
-class Joining:
-    """What the rules conclude that must be joined; the usual rulebase has none."""
-
-    def __init__(
-        self, parts: Parts, count: int, about: Callable[[int | None], tuple[Fact, ...]]
-    ) -> None:
-        self.parts = parts
-        self.count = count
-        self.about = about
-
-    def _drawn(self, place: int | None, more: tuple[Fact, ...], *, gate: bool) -> set[Conclusion]:
-        index = self.parts.rest[gate, place is not None]
-        return set(index.drawn_unsorted((*self.about(place), *more))) if index.compiled else set()
-
-    def gates(self) -> tuple[Conclusion, ...]:
-        """Return what the gates among them conclude."""
-        if not self.parts.flat.rest:
-            return ()
-        found: set[Conclusion] = set()
-        for place in (None, *range(self.count)):
-            found |= self._drawn(place, (), gate=True)
-        return sorted_conclusions(found)
-
-    def later(self, place: int | None, stages: frozenset[str]) -> tuple[Conclusion, ...]:
-        """Return what the later ones conclude for a finding, or for the specimen alone."""
-        if not self.parts.flat.rest:
-            return ()
-        closed = tuple(Fact("closed", name, {"stage": name}) for name in sorted(stages))
-        return sorted_conclusions(self._drawn(place, closed, gate=False))
 
 
 def _inserts(locals_: Iterable[Local]) -> Inserts:

@@ -1,0 +1,268 @@
+"""The rules over many hypothetical cases at once: what rests on the same facts is taken over.
+
+Most rules look at the case as a whole, or at one finding of it; such a rule is drawn for each
+finding by itself, and what it concludes is kept under all that rules can tell of the facts. A rule
+over several findings at once is joined over the whole case. Tests hold it equal to the engine and
+to the plain meaning over random rule sets.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Generic, NamedTuple, TypeVar
+
+from triage.engine.consult import Consultant
+from triage.engine.facts import Conclusion, Fact, order_of
+from triage.engine.indexed import RuleIndex
+from triage.engine.normal import NormalRule
+from triage.engine.reading import (
+    Reading,
+    Weighed,
+    group_evidence,
+    values_of,
+    weigh,
+    weight_of,
+)
+from triage.knowledge.rules import Family
+
+Value = TypeVar("Value")
+Key = tuple[object, ...]
+# Kept parts beyond this number are dropped; a session at one bench stays far below it.
+KEPT = 20_000
+# What a rule may say of one finding.
+ABOUT = {"finding": "id", "reading": "finding"}
+
+
+class Extent(StrEnum):
+    """How much of a case a rule looks at."""
+
+    CASE = "case"
+    FINDING = "finding"
+    SEVERAL = "several"
+
+
+def extent_of(rule: NormalRule) -> Extent:
+    """Return how much of a case a rule must see: nothing of a finding, one finding, or several."""
+    about = [p for p in rule.patterns if p.kind in ABOUT]
+    if not about:
+        return Extent.CASE
+    if len(about) == 1 and not about[0].absent:
+        return Extent.FINDING
+    named = {dict(p.variables).get(ABOUT[p.kind]) for p in about}
+    return Extent.FINDING if len(named) == 1 and None not in named else Extent.SEVERAL
+
+
+def keep(store: dict[Key, Value], key: Key, made: Value) -> Value:
+    """Keep a part that was made and return it; a full store starts anew."""
+    if len(store) >= KEPT:
+        store.clear()
+    store[key] = made
+    return made
+
+
+class Drawing(Generic[Value]):
+    """Some rules and what was made of their conclusions, kept by what they can tell of facts."""
+
+    def __init__(
+        self, rules: Iterable[NormalRule], make: Callable[[list[Conclusion]], Value]
+    ) -> None:
+        self.rules = tuple(rules)
+        self.make = make
+        self.index = RuleIndex(self.rules)
+        bound: dict[str, set[str]] = {}
+        for rule in self.rules:
+            for pattern in rule.patterns:
+                bound.setdefault(pattern.kind, set()).update(n for n, _ in pattern.variables)
+        self.bound = {kind: tuple(sorted(names)) for kind, names in bound.items()}
+        self._kept: dict[Key, Value] = {}
+
+    def of(self, facts: Iterable[Fact]) -> Value:
+        """Return what the conclusions over these facts come to.
+
+        Facts that no rule can tell apart give the same value; it names no matched facts.
+        """
+        conditions, bound = self.index.conditions, self.bound
+        told: list[object] = []
+        for fact in facts:
+            known = conditions.get(fact.kind)
+            if known is not None and (bits := known.met(fact)):
+                told.append(fact.kind)
+                told.append(bits)
+                told += [fact.fields[name] for name in bound[fact.kind]]
+        key = tuple(told)
+        found = self._kept.get(key)
+        if found is None:
+            found = keep(self._kept, key, self.make(self.index.drawn_unsorted(facts)))
+        return found
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Summary:
+    """What recognition says about one finding.
+
+    ``seen`` holds (deposit, standing, reach) as far as later rules can read them, sorted, and
+    ``readings`` the same as facts; ``own`` and ``whole`` are ranks of fragility for the finding
+    and for the specimen.
+    """
+
+    certainties: Mapping[str, float]
+    seen: tuple[tuple[str, str, str], ...]
+    readings: tuple[Fact, ...]
+    settled: str | None
+    own: int
+    whole: int
+    conditions: frozenset[str]
+
+    @property
+    def ranked(self) -> tuple[tuple[str, float], ...]:
+        """Return (deposit, certainty), the most certain first."""
+        return tuple(sorted(self.certainties.items(), key=lambda pair: (-pair[1], pair[0])))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Said:
+    """What recognition concludes from some facts, before evidence is combined.
+
+    ``weights`` are those of the evidence on (finding, deposit); ``grades`` the worst fragility by
+    finding, ``""`` for the specimen.
+    """
+
+    weights: Mapping[tuple[str, str], tuple[float, ...]]
+    grades: Mapping[str, int]
+    conditions: frozenset[str]
+
+
+class _Says(NamedTuple):
+    """What a rule concludes about the one finding that it looks at."""
+
+    weights: tuple[tuple[str, float], ...]
+    own: int
+    whole: int
+    conditions: frozenset[str]
+
+
+class Recognition:
+    """Reads the findings of many hypothetical cases, one at a time."""
+
+    def __init__(self, consultant: Consultant) -> None:
+        self.consultant = consultant
+        rules = consultant.normal.by_family[Family.RECOGNISE]
+        by_extent: dict[Extent, list[NormalRule]] = {extent: [] for extent in Extent}
+        for rule in rules:
+            # What is not written out in a rule, but taken over from a fact, is drawn in full.
+            fixed = all(name == "finding" for t in rule.templates for name, _ in t.variables)
+            by_extent[extent_of(rule) if fixed else Extent.SEVERAL].append(rule)
+        self._of_case = Drawing(by_extent[Extent.CASE], self._said)
+        self._of_several = Drawing(by_extent[Extent.SEVERAL], self._said)
+        self._of_finding = RuleIndex(by_extent[Extent.FINDING])
+        self._says = {rule.id: self._laid_out(rule) for rule in by_extent[Extent.FINDING]}
+        # The fields on which the reading of a finding rests.
+        of_guards = consultant.reach.fields.values()
+        self._values = tuple(
+            values_of(
+                {
+                    *self._of_finding.read_fields(kind),
+                    *[name for each in of_guards for name in each[place]],
+                }
+            )
+            for place, kind in enumerate(("finding", "specimen"))
+        )
+        self._kept: dict[Key, Summary] = {}
+        self._readings: dict[Key, Fact | None] = {}
+
+    def _laid_out(self, rule: NormalRule) -> _Says:
+        weights: list[tuple[str, float]] = []
+        own, whole, conditions = 0, 0, set()
+        for template in rule.templates:
+            constants = dict(template.constants)
+            if template.kind == "evidence":
+                weights.append((constants["deposit"], constants["weight"]))
+            elif template.kind == "state":
+                conditions.add(constants["condition"])
+            elif template.variables:
+                own = max(own, self.consultant.grades[constants["fragility"]])
+            else:
+                whole = max(whole, self.consultant.grades[constants["fragility"]])
+        return _Says(tuple(weights), own, whole, frozenset(conditions))
+
+    def _said(self, conclusions: list[Conclusion]) -> Said:
+        unique = {order_of(c): c for c in conclusions}.values()
+        evidence = group_evidence(c for c in unique if c.kind == "evidence")
+        grades: dict[str, int] = {}
+        for c in unique:
+            if c.kind == "grade":
+                whose, grade = c.get("finding", ""), self.consultant.grades[c.get("fragility")]
+                grades[whose] = max(grades.get(whose, 0), grade)
+        return Said(
+            {pair: tuple([weight_of(p) for p in pieces]) for pair, pieces in evidence.items()},
+            grades,
+            frozenset(c.get("condition") for c in unique if c.kind == "state"),
+        )
+
+    def case(self, specimen: Fact, bench: Fact) -> Said:
+        """Return what follows from the specimen and the bench alone."""
+        return self._of_case.of((specimen, bench))
+
+    def several(self, facts: tuple[Fact, ...]) -> Said | None:
+        """Return what follows from several findings at once, None if no rule looks at them so."""
+        return self._of_several.of(facts) if self._of_several.rules else None
+
+    def finding(
+        self, finding: Fact, specimen: Fact, bench: Fact, several: Said | None = None
+    ) -> Summary:
+        """Return what recognition says about one finding; equal findings give the same object."""
+        of_finding, of_specimen = self._values
+        mine = finding.fields
+        key = (
+            finding.key,
+            mine["named"],
+            mine["zone"],
+            several,
+            bench.fields["control"],
+            of_finding(mine),
+            of_specimen(specimen.fields),
+        )
+        found = self._kept.get(key)
+        if found is None:
+            found = keep(self._kept, key, self._read(finding, specimen, bench, several))
+        return found
+
+    def _read(self, finding: Fact, specimen: Fact, bench: Fact, several: Said | None) -> Summary:
+        # A rule that looks at one finding is met in one way at most: there is one of each fact.
+        says = [self._says[name] for name in self._of_finding.fired((finding, specimen, bench))]
+        weights: dict[str, list[float]] = {}
+        for each in says:
+            for deposit, weight in each.weights:
+                weights.setdefault(deposit, []).append(weight)
+        own = max([0, *[each.own for each in says]])
+        if several is not None:
+            own = max(own, several.grades.get(finding.key, 0))
+            for (whose, deposit), more in several.weights.items():
+                if whose == finding.key:
+                    weights.setdefault(deposit, []).extend(more)
+        consultant = self.consultant
+        read = weigh(consultant.knowledge, consultant.reach, finding, specimen, weights)
+        readings = [fact for each in read if (fact := self._reading(finding, each)) is not None]
+        readings.sort(key=lambda fact: fact.fields["deposit"])
+        fields = [fact.fields for fact in readings]
+        return Summary(
+            certainties={each.deposit: each.certainty for each in read},
+            seen=tuple([(f["deposit"], f["standing"], f["reach"]) for f in fields]),
+            readings=tuple(readings),
+            settled=next((each.deposit for each in read if each.standing == "settled"), None),
+            own=own,
+            whole=max([0, *[each.whole for each in says]]),
+            conditions=frozenset().union(*[each.conditions for each in says]),
+        )
+
+    def _reading(self, finding: Fact, weighed: Weighed) -> Fact | None:
+        """Return what rules may read of a reading; the same object for equal ones."""
+        zone = finding.fields["zone"]
+        reaches = self.consultant.reaches(weighed.deposit, weighed.reach)
+        key = (finding.key, zone, weighed.deposit, weighed.standing, reaches)
+        if key not in self._readings:
+            reading = Reading(finding.key, zone, *weighed, ())
+            keep(self._readings, key, self.consultant.reading_fact(reading))
+        return self._readings[key]
