@@ -86,7 +86,7 @@ class SkeletonMaker:
         """Return the skeleton that follows from conclusions already drawn about a case."""
         closed = closed_findings(case)
         stage = _stage(conclusions)
-        refused = tuple(c.rule for c in conclusions.of(Family.GATE, "refuse"))
+        refused = tuple(dict.fromkeys(c.rule for c in conclusions.of(Family.GATE, "refuse")))
         ladders = self._ladders(case, bench, judge, conclusions)
         held = case.held_by()
         queues = [] if refused or held else self._queues(conclusions, ladders, stage, closed)
