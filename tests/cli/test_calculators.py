@@ -151,7 +151,7 @@ def test_curve_without_colour_has_no_codes_and_is_told_in_words(capsys: pytest.C
 
 def test_empty_day_says_so(capsys: pytest.CaptureFixture[str]) -> None:
     answer = answered(capsys, "day-air")
-    assert answer["sentence"] == "Nothing was released into this room today."
+    assert answer["sentence"] == "Nothing was released into this room in the last 24 hours."
     assert answer["bars"] == []
 
 
@@ -172,7 +172,7 @@ def test_today_on_every_case_counts(capsys: pytest.CaptureFixture[str], tmp_path
     answer = answered(capsys, "day-air", "--cases", str(cases))
     assert len(answer["releases"]) == 3
     assert sum(r["amount_mg"] for r in answer["releases"]) == pytest.approx(3 * 0.5 * 789.3 * 0.7, rel=1e-3)
-    assert answer["sentence"].startswith("3 releases today")
+    assert answer["sentence"].startswith("3 releases in 24 h")
     assert main(["day-air", "--cases", str(cases)]) == 0
     assert "8 h [" in capsys.readouterr().out
     fresh = answered(capsys, "air", "ethanol", "--ml", "1", "--cases", str(cases), "--alone")

@@ -116,10 +116,12 @@ class DayMaker:
         self.judge = AirJudge(self.knowledge, bench, ledger)
         self.air = DayAir(self.knowledge, bench, ledger)
 
-    def make(self, cases: Iterable[Case], hours: Hours, seed: int = 0) -> BenchDay:
-        """Return what to do today with these cases in which order."""
+    def make(
+        self, cases: Iterable[Case], hours: Hours, seed: int = 0, set_aside: Iterable[LeftOut] = ()
+    ) -> BenchDay:
+        """Return what to do today with these cases in which order; say what was set aside."""
         tasks: list[Task] = []
-        notes: list[LeftOut] = []
+        notes = list(set_aside)
         later: list[Later] = []
         count = 0
         for case in cases:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
+from dataclasses import replace
 
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger, Release
@@ -36,7 +37,7 @@ class DayAir:
     Parameters
     ----------
     knowledge, bench the limits and the room
-    ledger           what was released today already
+    ledger           what was released in the last 24 hours already
     """
 
     def __init__(self, knowledge: Knowledge, bench: Bench, ledger: DayLedger) -> None:
@@ -108,7 +109,12 @@ class DayAir:
         substance = self._base.substance(agent)
         known = {s.key: s for s in (*self.ledger.substances, substance)}
         marker = Release(max(float(minute), self.ledger.last_min), 0.0, agent)
-        return DayLedger((*self.ledger.releases, marker), tuple(known.values()))
+        return replace(
+            self.ledger,
+            releases=(*self.ledger.releases, marker),
+            substances=tuple(known.values()),
+            now_min=None,
+        )
 
     def record(self, put_down: PutDown, minute: int, amount_ml: float) -> None:
         """Record a planned release, the further agents in its liquid included."""
@@ -121,7 +127,11 @@ class DayAir:
         if not releases:
             return
         known = {s.key: s for s in (*self.ledger.substances, *substances)}
-        self.ledger = DayLedger((*self.ledger.releases, *releases), tuple(known.values()))
+        self.ledger = replace(
+            self.ledger,
+            releases=(*self.ledger.releases, *releases),
+            substances=tuple(known.values()),
+        )
         self.trail = (*self.trail, (put_down.method, minute, amount_ml))
 
     def airing_min(self, agent: str, minute: int) -> int:

@@ -57,7 +57,7 @@ class Planner:
         ----------
         case   the record
         bench  the user's bench
-        day    what was already released today in the bench's room
+        day    what was released in the last 24 hours in the bench's room
         locate gives the place of an answer in the case file, for errors
 
         Raises
@@ -87,7 +87,7 @@ class Planner:
                 self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open
             ),
             conflicts=self._conflicts(skeleton.conclusions),
-            notices=self._notices(skeleton, findings),
+            notices=(*_air_notices(judge.day), *self._notices(skeleton, findings)),
         )
 
     def _steps(
@@ -229,6 +229,23 @@ class Planner:
             condition = self.knowledge.conditions.get(ladder.target.condition or "")
             if condition and condition.stage == skeleton.stage and not ladder.rungs:
                 yield Notice("full-stop", condition.full_stop, f"condition:{condition.id}")
+
+
+def _air_notices(day: DayLedger) -> Iterator[Notice]:
+    """Yield what is not known of the air, and what is dated after the present moment."""
+    if day.unknown:
+        text = (
+            f"What was released in the last 24 hours is not known: {'; '.join(day.unknown)}. It "
+            "may be much: nothing that evaporates is offered until this is mended, or the file "
+            "is moved out of the folder."
+        )
+        yield Notice("air", text, "air-unknown")
+    if day.ahead:
+        text = (
+            f"Dated after the present moment: {'; '.join(day.ahead)}. It counts as released now; "
+            "check the date and the clock of this machine."
+        )
+        yield Notice("air", text, "air-ahead")
 
 
 def answers_after(knowledge: Knowledge, condition: str | None, outcome: str) -> Mapping[str, str]:

@@ -45,8 +45,8 @@ def test_an_empty_day_says_nothing_of_the_time(knowledge: Knowledge) -> None:
     assert early.releases == ()
 
 
-def test_yesterday_and_undone_attempts_do_not_count(knowledge: Knowledge) -> None:
-    assert day_ledger(knowledge, [dipped(NINE - timedelta(days=1))], NINE).releases == ()
+def test_attempts_that_are_over_or_undone_do_not_count(knowledge: Knowledge) -> None:
+    assert day_ledger(knowledge, [dipped(NINE - timedelta(hours=25))], NINE).releases == ()
     undone = changes.with_correction(dipped(NINE), "a1", NINE, outcome="not-done", note="wrong key")
     assert day_ledger(knowledge, [undone], NINE).releases == ()
 
