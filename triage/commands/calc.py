@@ -110,7 +110,7 @@ def _add_air(subparsers: Subparsers) -> None:
     air.add_argument("--judge-by", metavar="AUTHORITY", help="judge by one authority only")
     air.add_argument("--passes", type=int, default=8, help="passes a day for the day's amount")
     air.add_argument("--ignition", action="store_true", help="a flame, spark or hot lamp is near")
-    air.add_argument("--alone", action="store_true", help="leave the attempts of the last 24 hours out")
+    air.add_argument("--alone", action="store_true", help="leave earlier attempts out")
     air.add_argument("--curve", action="store_true", help="draw level against time with the limits")
 
     command(
