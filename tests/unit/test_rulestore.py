@@ -54,7 +54,12 @@ def test_nothing_made_of_the_rules_is_kept_where_a_user_may_write(
     home.mkdir()
     shutil.copytree(ROOT / "cases", cases)
     env = {k: v for k, v in os.environ.items() if not k.startswith(("XDG_", "TRIAGE_"))}
-    env |= {"HOME": str(home), "USERPROFILE": str(home), "LOCALAPPDATA": str(home), "PYTHONPATH": str(ROOT)}
+    env |= {
+        "HOME": str(home),
+        "USERPROFILE": str(home),
+        "LOCALAPPDATA": str(home),
+        "PYTHONPATH": str(ROOT),
+    }
     if own:
         env["TRIAGE_HOME"] = str(home)
     words = [sys.executable, "-m", "triage", "plan", str(cases / "bumblebee-plate-3.yaml")]

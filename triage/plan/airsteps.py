@@ -9,6 +9,7 @@ from triage.plan.air import AirJudge
 from triage.plan.aircalc import PERCENT, AirQuestion
 from triage.plan.model import Plan, Step
 from triage.plan.substances import strength_fraction
+from triage.plan.trial import as_done
 
 USUAL_ML = 1.0
 
@@ -21,7 +22,7 @@ def airy_step(plan: Plan) -> Step | None:
 
 def question_of_step(knowledge: Knowledge, bench: Bench, step: Step) -> AirQuestion | None:
     """Return the question that a step's air answers; None if it gives off nothing."""
-    method = knowledge.methods[step.method]
+    method = as_done(knowledge, step.method, step.before)
     if step.agent is None or step.amount_ml is None or method.amount is None:
         return None
     share = strength_fraction(method.strength) * method.amount.open_share
