@@ -15,8 +15,15 @@ USUAL_ML = 1.0
 
 
 def airy_step(plan: Plan) -> Step | None:
-    """Return the next hazardous step that gives off vapour, else the next that does at all."""
-    airy = [s for s in plan.steps if s.air is not None and s.air.peak_mg_per_m3 > 0 and s.agent]
+    """Return the next hazardous step that gives off vapour, else the next that does at all.
+
+    A test spot gives way to the step that it tries, which gives off far more of the same.
+    """
+    airy = [
+        s
+        for s in plan.steps
+        if s.air is not None and s.air.peak_mg_per_m3 > 0 and s.agent and s.before is None
+    ]
     return next((s for s in airy if s.hazardous), airy[0] if airy else None)
 
 

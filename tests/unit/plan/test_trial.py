@@ -24,7 +24,7 @@ from triage.exposure.day import DayLedger, Release
 from triage.history.benchday import DayMaker, day_terms
 from triage.knowledge.load import load_knowledge
 from triage.plan.air import AirJudge
-from triage.plan.airsteps import question_of_step
+from triage.plan.airsteps import airy_step, question_of_step
 from triage.plan.model import Plan, Step, plan_data
 from triage.plan.trial import as_done
 from triage.plantext import plan_text, step_text
@@ -118,6 +118,12 @@ def test_the_air_of_a_test_spot_is_judged_for_its_own_small_amount(agent: str) -
     question = question_of_step(shipped(), full_bench(shipped()), spot)
     assert question is not None
     assert (question.agent, question.amount_ml) == (agent, spot.amount_ml)
+
+
+def test_the_air_picture_is_that_of_the_act_and_not_of_its_test_spot() -> None:
+    step = airy_step(plan_for("tetrachloroethylene"))
+    assert step is not None
+    assert step.before is None
 
 
 def test_two_test_spots_of_one_plan_are_judged_each_by_its_own_agent() -> None:
