@@ -193,7 +193,7 @@ def step_of(method_id: str) -> Any:
     judge = planner().judge(bench, DayLedger())
     skeleton = SkeletonMaker(consultant()).skeleton(case, bench, judge, plain=True)
     target = Target("f1", None)
-    ladder = Ladder(target, "elytra", None, (method_id,), (), frozenset({method_id}), progress_of(case, target), {})
+    ladder = Ladder(target, "elytra", None, (method_id,), (), frozenset({method_id}), progress_of(shipped(), case, target), {})
     item = Item(f"f1-{method_id}", target.key, "elytra", method_id, 1)
     choice = judge.choose(knowledge.methods[method_id])
     setting = Setting(knowledge, bench, skeleton.conclusions)

@@ -55,7 +55,7 @@ def differences(seeds, per_case=CHANGES):
     for seed in seeds:
         case, bench = drawn_case(seed)
         look = look_on(bench)
-        facts, work = look.facts(case), Work(case)
+        facts, work = look.facts(case), Work(look.knowledge, case)
         if found := difference(case, bench, look, look.outlook(facts, work)):
             yield f"seed {seed}: {found}"
         rng = random.Random(seed)

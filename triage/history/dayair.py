@@ -13,6 +13,7 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.air import AirJudge
 from triage.plan.substances import strength_fraction
+from triage.plan.trial import as_done
 
 MG_PER_G = 1000.0
 
@@ -48,7 +49,7 @@ class DayAir:
         self._base = AirJudge(knowledge, bench, ledger)
         self.trail: tuple[tuple[str, int, float], ...] = ()
         self._kept: dict[tuple[object, ...], Admitted] = {}
-        self._least: dict[tuple[str, float], int] = {}
+        self._least: dict[tuple[str, str | None, float], int] = {}
 
     def fresh(self) -> DayAir:
         """Return the air as it was before anything was planned; verdicts are shared."""
@@ -67,13 +68,13 @@ class DayAir:
 
     def admit(self, put_down: PutDown, minute: int) -> Admitted:
         """Return the amount that the air allows at a minute, lowered if need be, and the airing."""
-        key = (put_down.method, minute, self.trail)
+        key = (put_down.method, put_down.before, minute, self.trail)
         if key not in self._kept:
             self._kept[key] = self._admitted(put_down, minute)
         return self._kept[key]
 
     def _admitted(self, put_down: PutDown, minute: int) -> Admitted:
-        method = self.knowledge.methods[put_down.method]
+        method = as_done(self.knowledge, put_down.method, put_down.before)
         choice = AirJudge(self.knowledge, self.bench, self._at(put_down.agent, minute)).choose(
             method
         )
@@ -89,13 +90,13 @@ class DayAir:
 
     def least_airing_min(self, put_down: PutDown) -> int:
         """Return the airing of the least amount into clean air: what is there only adds to it."""
-        key = (put_down.method, put_down.least_ml)
+        key = (put_down.method, put_down.before, put_down.least_ml)
         if key not in self._least:
             self._least[key] = self._least_airing(put_down)
         return self._least[key]
 
     def _least_airing(self, put_down: PutDown) -> int:
-        method = self.knowledge.methods[put_down.method]
+        method = as_done(self.knowledge, put_down.method, put_down.before)
         clean = AirJudge(self.knowledge, self.bench, DayLedger())
         if method.amount is None or clean.choose(method).line is None:
             return 0
@@ -118,7 +119,7 @@ class DayAir:
 
     def record(self, put_down: PutDown, minute: int, amount_ml: float) -> None:
         """Record a planned release, the further agents in its liquid included."""
-        method = self.knowledge.methods[put_down.method]
+        method = as_done(self.knowledge, put_down.method, put_down.before)
         mass_mg = amount_ml * mg_per_ml(self.knowledge, method, put_down.agent)
         releases, substances = self._base.others(method, amount_ml, float(minute))
         if mass_mg > 0.0 and self.is_airborne(put_down.agent):
@@ -132,7 +133,7 @@ class DayAir:
             releases=(*self.ledger.releases, *releases),
             substances=tuple(known.values()),
         )
-        self.trail = (*self.trail, (put_down.method, minute, amount_ml))
+        self.trail = (*self.trail, (method.id, minute, amount_ml))
 
     def airing_min(self, agent: str, minute: int) -> int:
         """Return how long the room must be aired from a minute on by what was released [min]."""

@@ -80,7 +80,7 @@ class Lookahead:
 
     def of_case(self, case: Case) -> Outlook:
         """Return the outlook of a case as it stands."""
-        return self.outlook(self.facts(case), Work(case))
+        return self.outlook(self.facts(case), Work(self.knowledge, case))
 
     def summary(self, finding: Fact, specimen: Fact, bench: Fact) -> Summary:
         """Return what recognition says about one finding of a specimen."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 from triage.case.models import Case
 from triage.case.naming import one_line
@@ -31,6 +31,7 @@ from triage.plan.model import (
 from triage.plan.questions import questions_for
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
+from triage.plan.trial import as_done
 
 
 class Planner:
@@ -106,7 +107,7 @@ class Planner:
                     setting,
                     item,
                     ladder,
-                    judge.choose(self.knowledge.methods[item.method]),
+                    judge.choose(as_done(self.knowledge, item.method, item.before)),
                     status if steps else "next",
                     side=sides.get(ladder.target.finding or ""),
                     rules=ladder.offer_rules.get(item.method, ()),
@@ -246,9 +247,3 @@ def _air_notices(day: DayLedger) -> Iterator[Notice]:
             "check the date and the clock of this machine."
         )
         yield Notice("air", text, "air-ahead")
-
-
-def answers_after(knowledge: Knowledge, condition: str | None, outcome: str) -> Mapping[str, str]:
-    """Return the answers that a cleared attempt on a condition gives, empty for others."""
-    entry = knowledge.conditions.get(condition or "")
-    return dict(entry.when_cleared) if entry and outcome == "cleared" else {}

@@ -67,9 +67,7 @@ def open_workshop(
     TriageError: unsafe knowledge or a broken bench: the program refuses to plan.
     """
     with _no_collection():
-        rulebase = load_rulebase(
-            rules or places.rules_folder(), places.rulebase_cache(), places.rules_cache()
-        )
+        rulebase = load_rulebase(rules or places.rules_folder())
     knowledge = rulebase.knowledge
     folder = cases or places.cases_folder()
     beside = folder / BENCH_FILE
