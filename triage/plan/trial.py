@@ -70,5 +70,5 @@ def lines_to_do(knowledge: Knowledge, method: Method, zone: str | None) -> tuple
         return tuple(method.do)
     liquid, place = liquid_text(knowledge, method), knowledge.zones.get(zone or "")
     named = [f"Liquid that is tried: {liquid}."] if liquid else []
-    named += [f"Hidden spot on this zone ({place.name}): {place.test_spot}."] if place else []
+    named += [f"Hidden spot: {place.test_spot}."] if place else []
     return (*named, *method.do)
