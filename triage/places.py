@@ -51,16 +51,6 @@ def _cache_folder() -> Path:
     return Path(named).expanduser() if named else user_cache_path("triage", appauthor=False)
 
 
-def rules_cache() -> Path:
-    """Return the file in which parsed rules are kept between runs."""
-    return _cache_folder() / "rules-cache.json"
-
-
-def rulebase_cache() -> Path:
-    """Return the file in which the checked rulebase is kept between runs."""
-    return _cache_folder() / "rulebase-cache.bin"
-
-
 def list_cache() -> Path:
     """Return the file in which the last list of cases is kept between runs."""
     return _cache_folder() / "list-cache.json"

@@ -194,82 +194,111 @@ class _Builder:
         self._max_nodes = max_nodes
         self._nodes = 0
         self._documents = 0
-        # Each open collection with its place, and the key (if any) that waits for its value.
+        # Each open collection with its place; the innermost, and the key that waits for its value.
         self._open: list[tuple[Any, Place]] = []
-        self._keys: list[tuple[str, Place] | None] = []
+        self._owner: Any = None
+        self._below: dict[Any, Place] = {}
+        self._is_in_map = False
+        self._key: str | None = None
+        self._key_place = Place(0)
 
     def take(self, event: Any) -> None:
-        """Take the next event of the stream."""
-        line = int(event.start_mark.line) + 1
-        if isinstance(event, yaml.NodeEvent):
-            self._take_node(event, line)
-        elif isinstance(event, yaml.CollectionEndEvent):
-            self._open.pop()
-            self._keys.pop()
-        elif isinstance(event, yaml.DocumentStartEvent):
+        """Take the next event of the stream; told apart by type, the commonest first."""
+        kind = type(event)
+        if kind is yaml.ScalarEvent:
+            self._check_node(event)
+            if self._is_in_map and self._key is None:
+                self._take_key(event)
+            else:
+                self._put(self._scalar(event), event, flow=False)
+        elif kind in (yaml.MappingEndEvent, yaml.SequenceEndEvent):
+            self._close()
+        elif kind in (yaml.MappingStartEvent, yaml.SequenceStartEvent):
+            self._check_node(event)
+            self._begin(event, {} if kind is yaml.MappingStartEvent else [])
+        elif kind is yaml.AliasEvent:
+            self._check_node(event)
+        elif kind is yaml.DocumentStartEvent:
             self._documents += 1
             if self._documents > 1:
+                line = event.start_mark.line + 1
                 self._refuse("a second document begins here", line, "keep one document")
 
-    def _take_node(self, event: Any, line: int) -> None:
+    def _check_node(self, event: Any) -> None:
         self._nodes += 1
         if self._nodes > self._max_nodes:
+            line = event.start_mark.line + 1
             self._refuse(f"more than {self._max_nodes} entries", line, "split the file")
-        if isinstance(event, yaml.AliasEvent) or event.anchor is not None:
+        if event.anchor is not None:
+            line = event.start_mark.line + 1
             self._refuse("anchors (&) and aliases (*) are not read", line, "write the entry out")
         if event.tag is not None and event.tag != "!":
+            line = event.start_mark.line + 1
             self._refuse(
                 f"the tag {event.tag!r} is not read", line, "remove it and put text in quotes"
             )
-        if self._open and isinstance(self._open[-1][0], dict) and self._keys[-1] is None:
-            self._keys[-1] = (self._key(event, line), Place(line, event.start_mark.column))
-            return
-        if isinstance(event, yaml.ScalarEvent):
-            self._put(self._scalar(event, line), event)
-            return
-        content: Any = {} if isinstance(event, yaml.MappingStartEvent) else []
-        place = self._put(content, event)
+
+    def _begin(self, event: Any, content: Any) -> None:
+        if self._is_in_map and self._key is None:
+            self._refuse_key(event)
+        place = self._put(content, event, flow=bool(event.flow_style))
         if len(self._open) >= self._max_depth:
+            line = event.start_mark.line + 1
             self._refuse(f"nested deeper than {self._max_depth} levels", line, "flatten the entry")
         self._open.append((content, place))
-        self._keys.append(None)
+        self._owner, self._below = content, place.below
+        self._is_in_map = type(content) is dict
 
-    def _key(self, event: Any, line: int) -> str:
-        if not isinstance(event, yaml.ScalarEvent):
-            self._refuse("a key must be one word", line, "quote it if it holds : , [ ] { or }")
-        key = str(event.value)
-        self._check_text(event, line)
+    def _close(self) -> None:
+        self._open.pop()
+        self._key = None
+        if self._open:
+            self._owner, place = self._open[-1]
+            self._below = place.below
+            self._is_in_map = type(self._owner) is dict
+
+    def _refuse_key(self, event: Any) -> NoReturn:
+        line = event.start_mark.line + 1
+        self._refuse("a key must be one word", line, "quote it if it holds : , [ ] { or }")
+
+    def _take_key(self, event: Any) -> None:
+        key, mark = event.value, event.start_mark
+        line = mark.line + 1
+        self._check_text(event)
         if not key:
             self._refuse("a key is missing before the colon", line, "name the entry")
         if key == "<<" and _is_plain(event):
             self._refuse("merge keys (<<) are not read", line, "write the entry out")
-        if key in self._open[-1][0]:
-            first = self._open[-1][1].below[key].line
+        if key in self._owner:
+            first = self._below[key].line
             self._refuse(
                 f'"{key}" stands twice', line, f"keep one; the first is in line {first}", key
             )
-        return key
+        self._key = key
+        self._key_place = Place(line, mark.column)
 
-    def _put(self, content: Any, event: Any) -> Place:
-        place = Place(event.start_mark.line + 1, event.start_mark.column)
-        if not self._open:
-            self.data, self.place = content, place
-        elif self._keys[-1] is not None:
-            key, place = self._keys[-1]
-            self._keys[-1] = None
-            self._open[-1][0][key] = content
-            self._open[-1][1].below[key] = place
+    def _put(self, content: Any, event: Any, *, flow: bool) -> Place:
+        key = self._key
+        if key is not None:
+            place = self._key_place
+            self._key = None
+            self._owner[key] = content
+            self._below[key] = place
         else:
-            owner, owner_place = self._open[-1]
-            owner_place.below[len(owner)] = place
-            owner.append(content)
-        place.flow = bool(getattr(event, "flow_style", False))
+            mark = event.start_mark
+            place = Place(mark.line + 1, mark.column)
+            if self._open:
+                self._below[len(self._owner)] = place
+                self._owner.append(content)
+            else:
+                self.data, self.place = content, place
+        place.flow = flow
         return place
 
-    def _scalar(self, event: Any, line: int) -> Any:
-        text = str(event.value)
+    def _scalar(self, event: Any) -> Any:
+        text = event.value
         if not _is_plain(event):
-            self._check_text(event, line)
+            self._check_text(event)
             return text
         if text in _SPECIAL:
             return _SPECIAL[text]
@@ -279,15 +308,17 @@ class _Builder:
         if not (is_int or is_hex or (_FLOAT.fullmatch(text) and not _LEADING_ZERO.match(text))):
             return text
         if len(text) > _MAX_DIGITS:
+            line = event.start_mark.line + 1
             self._refuse("a number with too many digits", line, "shorten it or put it in quotes")
         if is_int:
             return int(text)
         return int(text, 0) if is_hex else float(text)
 
-    def _check_text(self, event: Any, line: int) -> None:
+    def _check_text(self, event: Any) -> None:
         # Only a double-quoted text can hold what the raw text does not.
         found = control_character(event.value) if event.style == '"' else ""
         if found:
+            line = event.start_mark.line + 1
             self._refuse(f"the text holds a control character ({found})", line, "remove it")
 
     def _refuse(self, message: str, line: int, mend: str, entry: str = "") -> NoReturn:

@@ -229,12 +229,19 @@ def test_nothing_wet_on_a_dry_specimen(knowledge: Knowledge, consultant: Consult
 def test_natural_wax_gets_air_only(
     knowledge: Knowledge, consultant: Consultant, deposit: str, standing: str, reach: str
 ) -> None:
-    """Bloom is the insect's own. Sources: namib-bloom-1985, futahashi-2019, gorb-2009."""
+    """Bloom is the insect's own. Sources: namib-bloom-1985, futahashi-2019, gorb-2009.
+
+    A puff or moving air touches nothing; air of more than 30 C would be too warm: judgement.
+    """
     reading = {"finding": "f1", "zone": "elytra", "deposit": deposit}
     reading |= {"standing": standing, "reach": reach}
     barred = forbidden(consultant, specimen=SOFT, reading=reading)
-    left = {m.id for m in knowledge.methods.values() if m.stage == "clean"} - barred
-    assert {knowledge.methods[m].technique for m in left} <= {"puffer", "look"}
+    left = [m for m in knowledge.methods.values() if m.stage == "clean" and m.id not in barred]
+    assert {m.technique for m in left} <= {"puffer", "look", "airing"}
+    for method in left:
+        technique = knowledge.techniques[method.technique]
+        assert (technique.wet, technique.contact) == ("dry", "none")
+        assert method.temp_c is None or method.temp_c.most <= 30
 
 
 def test_neutral_rinse_stands_before_pepsin(consultant: Consultant) -> None:

@@ -24,7 +24,6 @@ from triage.case.profile import load_bench
 from triage.case.store import load_case
 from triage.errors import CONTROL, MOST_LETTERS, TriageError
 from triage.knowledge.book import KINDS
-from triage.knowledge.cache import ParseCache
 from triage.knowledge.load import _Reader, load_knowledge
 from triage.knowledge.rules import FAMILIES, Rule
 from triage.yamltext import dump_yaml
@@ -72,7 +71,7 @@ PIECES = [
 
 def table_of(folder: Path, target: str) -> None:
     """Read one file of the knowledge as the loader does, without the files around it."""
-    reader = _Reader(folder, ParseCache(None))
+    reader = _Reader(folder)
     reader.table(*TABLES[target])
     if reader.faults:
         raise reader.faults[0]
@@ -237,8 +236,7 @@ def whole_folder(folder: Path, count: int, seed: int) -> tuple[int, int]:
     """Load the whole knowledge with one file altered: the checks between files see it too."""
     rng, tally = random.Random(seed), [0, 0]
     shutil.copytree(RULES, folder)
-    cache = folder.parent / "parsed"
-    load_knowledge(folder, cache=cache)
+    load_knowledge(folder)
     files = sorted(folder.rglob("*.yaml"))
     for _ in range(count):
         path = rng.choice(files)

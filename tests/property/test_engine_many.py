@@ -46,7 +46,7 @@ def differences(seed: int):
     fired: set[str] = set()
     for number in range(CASES):
         case, bench = drawn(consultant, 1000 * seed + number)
-        closed = closed_findings(case)
+        closed = closed_findings(consultant.knowledge, case)
         facts = facts_from(case, bench, consultant.vocabulary)
         chained = consultant.chain(facts, closed)
         runs = {
@@ -58,12 +58,16 @@ def differences(seed: int):
                 yield f"{name}, case {number}"
         fired |= {c.rule for family in FAMILIES for c in chained.of(family)}
         judge = AirJudge(consultant.knowledge, bench, DayLedger())
-        look, work = Lookahead(consultant, bench, judge, parts=first.parts), Work(case)
+        look, work = (
+            Lookahead(consultant, bench, judge, parts=first.parts),
+            Work(consultant.knowledge, case),
+        )
         rng = random.Random(number)
-        variants = [(case, facts)]
-        for _ in range(CHANGES):
-            if (other := changed(case, rng)) is not None:
-                variants.append((other[2], with_values(facts, {other[0]: other[1]})))
+        others = [drawn_change for _ in range(CHANGES) if (drawn_change := changed(case, rng))]
+        variants = [
+            (case, facts),
+            *[(other, with_values(facts, {place: after})) for place, after, other in others],
+        ]
         for place, (variant, known) in enumerate(variants):
             outlook = look.outlook(known, work)
             skeleton = maker.skeleton(variant, bench, judge)

@@ -9,7 +9,6 @@ import pytest
 from tests.support.explaining import demo_cases, drawn_case, look_on, maker
 from tests.support.knowledge import consultant
 from triage.case import changes
-from triage.knowledge.rules import FAMILIES
 from triage.plan.lookahead import Work, with_values
 
 SAMPLE = range(40)
@@ -55,7 +54,7 @@ def differences(seeds, per_case=CHANGES):
     for seed in seeds:
         case, bench = drawn_case(seed)
         look = look_on(bench)
-        facts, work = look.facts(case), Work(case)
+        facts, work = look.facts(case), Work(look.knowledge, case)
         if found := difference(case, bench, look, look.outlook(facts, work)):
             yield f"seed {seed}: {found}"
         rng = random.Random(seed)

@@ -66,10 +66,13 @@ def check_step_rules(trail, item, node, anew) -> None:
             or c.get("deposit") in (None, ladder.problem)
         )
     }
+    # A test spot is cautioned about as the step whose liquid it tries.
+    methods = trail.knowledge.methods
+    meant = {item.method, item.before} if methods[item.method].tries_next else {item.method}
     cautions = {
         c.rule
         for c in anew.of(Family.CAUTION, "caution")
-        if item.method in c.get("method") and applies(c, target)
+        if meant & set(c.get("method")) and applies(c, target)
     }
     gates = {
         c.rule for c in anew.of(Family.GATE, "close") if c.get("stage") == trail.skeleton.stage

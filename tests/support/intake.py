@@ -24,6 +24,7 @@ READY = {
     "size": "large",
     "relaxed-before": "never",
     "old-ethanol-strong": "no",
+    "box-held": "none",
 }
 # A usual specimen of which all is told that is mostly asked.
 TOLD = {**READY, "age": "since-1990", "size": "medium", "pollen-wanted": "no"}

@@ -39,6 +39,7 @@ WORSE = {
     "relaxed-before": ("never", "once", "more"),
     "pin": ("steel-stainless", "brass"),
     "pollen-wanted": ("no", "yes"),
+    "box-held": ("none", "moth-balls"),
 }
 
 

@@ -22,7 +22,7 @@ from tests.support.knowledge import RULES, consultant, rulebase
 from triage import cli
 from triage.engine.consult import Consultant
 from triage.engine.memory import spare_loaded
-from triage.knowledge import cache as knowledge_cache
+from triage.knowledge import load
 from triage.service.rulestore import Rulebase, load_rulebase
 from triage.yamltext import Parsed, parse_yaml
 
@@ -41,8 +41,8 @@ class Ran:
 Runner = Callable[..., Ran]
 
 
-def _rulebase(folder: Path, *kept: Path) -> Rulebase:
-    return rulebase() if Path(folder) == RULES else load_rulebase(folder, *kept)
+def _rulebase(folder: Path) -> Rulebase:
+    return rulebase() if Path(folder) == RULES else load_rulebase(folder)
 
 
 def _consultant(knowledge: Any, *rest: Any) -> Consultant:
@@ -78,7 +78,7 @@ def share_parsed(monkeypatch: pytest.MonkeyPatch) -> None:
     Whatever else stands in a file is parsed, validated and checked as ever.
     """
     _parse_shipped()
-    monkeypatch.setattr(knowledge_cache, "parse_yaml", _parsed)
+    monkeypatch.setattr(load, "parse_yaml", _parsed)
 
 
 def runner(

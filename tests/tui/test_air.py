@@ -60,7 +60,7 @@ async def test_next_step_has_sentence_curve_and_day(bench: Workshop) -> None:
         assert "+ WITHIN" in text
         assert "* face" in text
         assert "8 h limit" in text
-        assert "Nothing was released into this room today." in text
+        assert "Nothing was released into this room in the last 24 hours." in text
 
 
 async def test_no_colour_and_small_window_lose_nothing(
@@ -115,7 +115,7 @@ async def test_day_counts_attempts_on_every_case(bench: Workshop) -> None:
     async with driven(bench, case=CASE, size=(100, 40)) as driver:
         await driver.press("a")
         await driver.on(AirScreen)
-        assert "3 releases today" in driver.text
+        assert "3 releases in 24 h" in driver.text
         assert "8 h [" in driver.text
         await driver.press("d")
         assert driver.screen.plain.count("ethyl acetate  ") == 3

@@ -181,7 +181,10 @@ async def test_an_answer_of_another_visit_can_be_corrected(
         assert driver.screen.question.question == "whole"
         assert "< your answer so far" in driver.text
         await driver.press("2")
-        assert workshop.load(CASE).answers["whole"] == workshop.knowledge.questions["whole"].answers[1].id
+        assert (
+            workshop.load(CASE).answers["whole"]
+            == workshop.knowledge.questions["whole"].answers[1].id
+        )
 
 
 async def test_without_an_answer_there_is_nothing_to_go_back_to(workshop: Workshop) -> None:

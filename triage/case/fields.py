@@ -19,6 +19,14 @@ _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,63}")
 _ATTEMPT_ID = re.compile(r"a[1-9][0-9]{0,8}")
 _DRIVE = re.compile(r"[A-Za-z]:")
 _UNITS = {"amount_ml": "millilitres", "minutes": "minutes"}
+# What one pass at a bench can take. Beyond it a figure is a slip of the hand (a lost point, another
+# unit), and in the air of the day it would speak for every other case as well. Judgement: ten
+# litres would be a bath for whole drawers; the longest methods run for weeks, not for half a year.
+MOST = {"amount_ml": 10_000.0, "minutes": 180 * 24 * 60.0}
+# Years in which something can have been recorded: no record of this program is older, and a later
+# one is a slip. Not held against the clock, which may be the one that is wrong: what is dated after
+# the present moment is read, and the air counts it as released now.
+FIRST_YEAR, LAST_YEAR = 2000, 2099
 
 
 def refusal(message: str, mend: str = "", path: tuple[Any, ...] = ()) -> PydanticCustomError:
@@ -154,6 +162,11 @@ def _to_time(content: Any) -> Any:
         raise refusal(
             f'"{shown(content)}" has no time zone', "add the offset, such as +01:00 at the end"
         )
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        raise refusal(
+            f'"{shown(content)}" is not in the years {FIRST_YEAR} to {LAST_YEAR}',
+            "correct the date, or the clock of this machine",
+        )
     return moment
 
 
@@ -195,6 +208,11 @@ def quantity(name: str) -> BeforeValidator:
             raise refusal(f"{shown(content)} is not a finite number", f"write it in {unit}")
         if number < 0.0:
             raise refusal(f"{shown(content)} is negative", f"write 0 or more {unit}")
+        if number > MOST[name]:
+            raise refusal(
+                f"{shown(content)} is more than one pass can take",
+                f"write at most {MOST[name]:g} {unit}",
+            )
         return number
 
     return BeforeValidator(check)

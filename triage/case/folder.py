@@ -13,13 +13,15 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from triage import __version__
-from triage.case.naming import SUFFIX, is_case_name, one_line, shown_path
+from triage.case.naming import SUFFIX, is_case_name, is_overlooked_name, one_line, shown_path
 from triage.errors import TriageError, Where, control_character
 
 INDEX = ".index.json"
 # A file changed this shortly before the index was written may have changed again within one tick
 # of the file system's clock, so its entry is not trusted. 2 s is the coarsest clock in use (FAT).
 _TICK_NS = 2_000_000_000
+# Raised when what makes a file sound changes, so that an older index is not believed.
+_VERSION = f"{__version__}/2"
 _MAX_INDEX_BYTES = 50_000_000
 
 
@@ -74,6 +76,45 @@ def list_cases(folder: str | os.PathLike[str]) -> tuple[CaseEntry, ...]:
     return tuple(sorted(entries.values(), key=lambda entry: entry.id))
 
 
+def unread_files(folder: str | os.PathLike[str]) -> tuple[str, ...]:
+    """Return the files of a folder that no list reads, each with the reason in words.
+
+    They may be cases: those with another ending, and links to where nothing can be reached.
+
+    Raises
+    ------
+    TriageError: the folder is missing or cannot be read.
+    """
+    found = []
+    try:
+        with os.scandir(folder) as items:
+            for item in items:
+                name = shown_path(Path(item.name))
+                if is_overlooked_name(item.name) and not item.is_dir():
+                    found.append(f"{name} is not read: its name must end in {SUFFIX}")
+                elif is_case_name(item.name) and item.is_symlink() and not _is_there(item):
+                    found.append(f"{name} is a link to a file that is not there")
+    except OSError as fault:
+        raise _unreadable(Path(folder), fault) from None
+    return tuple(sorted(found))
+
+
+def _is_there(item: os.DirEntry[str]) -> bool:
+    try:
+        item.stat()
+    except OSError:
+        return False
+    return True
+
+
+def _unreadable(folder: Path, fault: OSError) -> TriageError:
+    return TriageError(
+        f"the folder cannot be read: {fault.strerror}",
+        Where(shown_path(folder)),
+        "check the name and rights",
+    )
+
+
 def photo_path(case_path: str | os.PathLike[str], photo: str) -> Path:
     """Return where a photo named in a case stands.
 
@@ -112,11 +153,7 @@ def _stamps(root: Path) -> dict[str, _Stamp]:
                         status.st_mtime_ns, status.st_size, status.st_ctime_ns
                     )
     except OSError as fault:
-        raise TriageError(
-            f"the folder cannot be read: {fault.strerror}",
-            Where(shown_path(root)),
-            "check the name and rights",
-        ) from None
+        raise _unreadable(root, fault) from None
     return stamps
 
 
@@ -146,7 +183,7 @@ def _read_index(path: Path) -> tuple[dict[str, Any], int]:
         if not stat.S_ISREG(status.st_mode) or status.st_size > _MAX_INDEX_BYTES:
             return {}, 0
         content = json.loads(path.read_bytes())
-        if content["version"] == __version__ and isinstance(content["cases"], dict):
+        if content["version"] == _VERSION and isinstance(content["cases"], dict):
             return content["cases"], status.st_mtime_ns
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         pass
@@ -170,7 +207,7 @@ def _write_index(
         name: [stamp.mtime_ns, stamp.size, stamp.ctime_ns, entries[name].title, entries[name].error]
         for name, stamp in stamps.items()
     }
-    content = json.dumps({"version": __version__, "cases": cases}).encode("ascii")
+    content = json.dumps({"version": _VERSION, "cases": cases}).encode("ascii")
     with contextlib.suppress(OSError):
         handle, temp = tempfile.mkstemp(prefix=".index-", suffix=".tmp", dir=path.parent)
         try:

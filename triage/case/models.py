@@ -5,6 +5,7 @@ All values are frozen; the functions that change a case return a new one (``chan
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -23,9 +24,11 @@ from triage.case.fields import (
     one_of,
     quantity,
     refusal,
+    shown,
     words_of,
 )
 from triage.case.frozen import FrozenMap, thawed
+from triage.case.nearmiss import meant_key, squeezed
 from triage.errors import TriageError, did_you_mean
 
 Outcome = Literal["cleared", "better", "no-change", "worse", "damage", "not-done"]
@@ -44,27 +47,32 @@ class Record(BaseModel):
 
     # Keys that are written even when they hold their default, so that a reader sees them.
     ALWAYS: ClassVar[frozenset[str]] = frozenset()
+    # Keys that protect nothing: others may resemble them.
+    FREE: ClassVar[frozenset[str]] = frozenset()
+    # Keys that belong to another entry, with the place of that entry in words.
+    ELSEWHERE: ClassVar[Mapping[str, str]] = {}
 
     @model_validator(mode="before")
     @classmethod
     def _refuse_near_miss(cls, content: Any, info: ValidationInfo) -> Any:
-        """Refuse an unknown key that is a known one in another spelling or unit.
+        """Refuse an unknown key that was meant for a known one.
 
         Unknown keys are kept, but an ``amount_l`` beside a missing ``amount_ml`` would silently
-        drop an amount from the day's exposure.
+        drop an amount from the day's exposure, and a ``circumstance`` what it should protect.
         """
         del info
         if not isinstance(content, dict):
             return content
-        known = {_squeezed(name): name for name in cls.model_fields}
+        known = {*cls.model_fields, *cls.ELSEWHERE}
+        spelt = {squeezed(name): name for name in known}
         for key in content:
             if key in cls.model_fields:
                 continue
-            meant = known.get(_squeezed(key))
-            if meant is None and "amount_ml" in cls.model_fields and key.startswith("amount"):
-                meant = "amount_ml"
+            meant = spelt.get(squeezed(key)) or meant_key(key, known - cls.FREE, content)
             if meant is not None:
-                raise refusal(f'unknown key "{key}"', f'did you mean "{meant}"?')
+                place = f" {cls.ELSEWHERE[meant]}" if meant in cls.ELSEWHERE else ""
+                mend = f'did you mean "{meant}"{place}?'
+                raise refusal(f'unknown key "{shown(key)}"', mend, (key,))
         return content
 
     def plain(self) -> dict[str, Any]:
@@ -105,6 +113,9 @@ class Attempt(Record):
     ALWAYS: ClassVar[frozenset[str]] = frozenset(
         {"finding", "zone", "deposit", "method", "agent", "amount_ml", "minutes"}
     )
+    FREE: ClassVar[frozenset[str]] = frozenset(
+        {"note", "photo_before", "photo_after", "observed", "knowledge"}
+    )
 
     id: AttemptId
     at: Time
@@ -142,6 +153,8 @@ class Release(Record):
 class Override(Record):
     """A preference of the user; never touches an interlock."""
 
+    FREE: ClassVar[frozenset[str]] = frozenset({"reason"})
+
     at: Time
     kind: Word
     finding: Word | None = None
@@ -151,6 +164,8 @@ class Override(Record):
 
 class Timer(Record):
     """A running dwell timer, one per step."""
+
+    FREE: ClassVar[frozenset[str]] = frozenset({"label"})
 
     step: Word
     started: Time
@@ -163,6 +178,11 @@ class Case(Record):
 
     ALWAYS: ClassVar[frozenset[str]] = frozenset(
         {"format", "title", "taxon", "answers", "findings", "attempts"}
+    )
+    FREE: ClassVar[frozenset[str]] = frozenset({"format", "id", "title", "invented", "timers"})
+    # A person is protected by the bench; written here it would protect nobody.
+    ELSEWHERE: ClassVar[Mapping[str, str]] = dict.fromkeys(
+        ("circumstances", "refused"), "in the bench file"
     )
 
     format: Literal[1]
@@ -289,10 +309,6 @@ def _refuse_unknown_finding(kind: str, named: list[str | None], known: list[str]
                 did_you_mean(finding, known),
                 (kind, index, "finding"),
             )
-
-
-def _squeezed(key: str) -> str:
-    return key.casefold().replace("_", "").replace("-", "").replace(" ", "")
 
 
 def _plain(held: Any) -> Any:

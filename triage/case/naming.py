@@ -15,6 +15,15 @@ def is_case_name(name: str) -> bool:
     return name.endswith(SUFFIX) and not name.startswith((".", "_")) and name not in NOT_CASES
 
 
+def is_overlooked_name(name: str) -> bool:
+    """Return whether a file is no case only because of its ending, such as ``.yml``."""
+    return (
+        Path(name).suffix.casefold() in (SUFFIX, ".yml")
+        and not name.startswith((".", "_"))
+        and not name.endswith(SUFFIX)
+    )
+
+
 def shown_path(path: Path) -> str:
     """Return a path fit for a terminal: control characters are shown as ``?``."""
     text = str(path).encode("utf-8", "replace").decode("utf-8")

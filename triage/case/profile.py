@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import ConfigDict, Field, ValidationError
 
@@ -34,6 +35,8 @@ class RoomProfile(Record):
 class Stock(Record):
     """One bottle; ``strength`` in percent of the agent's own basis, None if it is not known."""
 
+    FREE: ClassVar[frozenset[str]] = frozenset({"label"})
+
     agent: str
     strength: Annotated[float, Field(gt=0, le=100)] | None = None
     ml: Annotated[float, Field(ge=0)] | None = None
@@ -42,6 +45,8 @@ class Stock(Record):
 
 class Refused(Record):
     """An agent that is not available, not legal or not acceptable to this user."""
+
+    FREE: ClassVar[frozenset[str]] = frozenset({"because"})
 
     agent: str
     because: str = "refused by the user"
@@ -53,6 +58,9 @@ class Bench(Record):
     model_config = ConfigDict(
         frozen=True, extra="allow", arbitrary_types_allowed=True, defer_build=True
     )
+
+    FREE: ClassVar[frozenset[str]] = frozenset({"format", "name", "invented"})
+    ELSEWHERE: ClassVar[Mapping[str, str]] = dict.fromkeys(RoomProfile.model_fields, "under room")
 
     format: Literal[1] = 1
     name: str = "unnamed bench"
@@ -74,6 +82,14 @@ class Bench(Record):
         """Return the one authority whose limits count, None for the most protective of all."""
         return None if self.judge_by == MOST_PROTECTIVE else self.judge_by
 
+    def unknown_keys(self) -> Iterator[tuple[str | int, ...]]:
+        """Yield the path of every key that is kept but not known."""
+        entries: list[tuple[tuple[str | int, ...], Record]] = [((), self), (("room",), self.room)]
+        entries += [(("stock", place), each) for place, each in enumerate(self.stock)]
+        entries += [(("refused", place), each) for place, each in enumerate(self.refused)]
+        for path, entry in entries:
+            yield from ((*path, key) for key in entry.model_extra or {})
+
     def strength_of(self, agent: str) -> float | None:
         """Return the strength [%] of the user's stock of an agent, None if not known."""
         for stock in self.stock:
@@ -84,6 +100,10 @@ class Bench(Record):
     def has_stock(self, agent: str) -> bool:
         """Return whether the bench lists a bottle of this agent."""
         return any(stock.agent == agent for stock in self.stock)
+
+
+# A key that slid under the room by its indentation.
+RoomProfile.ELSEWHERE = dict.fromkeys(Bench.model_fields.keys() - Bench.FREE, "beside room")
 
 
 def load_bench(path: str | os.PathLike[str], *, shown_as: str = "") -> Bench:

@@ -26,10 +26,13 @@ _BLOCK = r"\|-?(?:\n    [!-~\w][ -~\w]*+)++"
 _TEXT = rf"(?:(?i:{_NO_WORD}){_LINES}|{_QUOTED}|\"\"|{_BLOCK})"
 _COUNT = r"(?:0|[1-9][0-9]{0,8})"
 _NUMBER = rf"{_COUNT}(?:\.[0-9]{{1,17}})?"
+# Below what one pass can take (``fields.MOST``).
+_ML = r"(?:0|[1-9][0-9]{0,3})(?:\.[0-9]{1,17})?"
+_MINUTES = r"(?:0|[1-9][0-9]{0,4})(?:\.[0-9]{1,17})?"
 _ANSWER = rf"(?:{_WORD}|{_COUNT}|'[a-z0-9][a-z0-9-]*+')"
 _KEY = r"[a-z][a-z0-9_-]*+"
 _DAY = (
-    r"(?:19|20)\d\d-(?:(?:0[1-9]|1[0-2])-(?:0[1-9]|1\d|2[0-8])"
+    r"20\d\d-(?:(?:0[1-9]|1[0-2])-(?:0[1-9]|1\d|2[0-8])"
     r"|(?:0[13-9]|1[0-2])-(?:29|30)|(?:0[13578]|1[02])-31)"
 )
 _TIME = rf"{_DAY}T(?:[01]\d|2[0-3]):[0-5]\d:[0-5]\d(?:\.\d{{6}})?[+-](?:0\d|1\d|2[0-3]):[0-5]\d"
@@ -53,8 +56,8 @@ _ATTEMPT = rf"""- id: a[1-9][0-9]{{0,8}}
   method:(?: null| {_WORD})?+
   agent:(?: null| {_WORD})?+
   outcome: (?:{_OUTCOMES})
-  amount_ml:(?: null| {_NUMBER})?+
-  minutes:(?: null| {_NUMBER})?+
+  amount_ml:(?: null| {_ML})?+
+  minutes:(?: null| {_MINUTES})?+
 (?:  note: {_TEXT}
 )?+(?:  photo_before: {_PHOTO}
 )?+(?:  photo_after: {_PHOTO}

@@ -110,13 +110,13 @@ def _add_air(subparsers: Subparsers) -> None:
     air.add_argument("--judge-by", metavar="AUTHORITY", help="judge by one authority only")
     air.add_argument("--passes", type=int, default=8, help="passes a day for the day's amount")
     air.add_argument("--ignition", action="store_true", help="a flame, spark or hot lamp is near")
-    air.add_argument("--alone", action="store_true", help="leave today's attempts out")
+    air.add_argument("--alone", action="store_true", help="leave earlier attempts out")
     air.add_argument("--curve", action="store_true", help="draw level against time with the limits")
 
     command(
         subparsers,
         "day-air",
-        "today's ledger of the air as bars against the limits",
+        "the air of the last 24 hours as bars against the limits",
         "day-air",
         run_day_air,
         as_json=True,
@@ -241,7 +241,7 @@ def run_air(arguments: Arguments) -> int:
 
 
 def run_day_air(arguments: Arguments) -> int:
-    """Print today's ledger of the air."""
+    """Print the air of the last 24 hours."""
     from triage.answertext import day_lines
     from triage.plan.daycalc import answer_day
 

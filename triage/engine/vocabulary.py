@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Method
 from triage.knowledge.rules import Family
 from triage.knowledge.specimen import STAGES
 
@@ -164,6 +165,10 @@ def _method_fields(knowledge: Knowledge, method_id: str) -> Mapping[str, StaticV
 
 def agent_ids(knowledge: Knowledge, method_id: str) -> tuple[str, ...]:
     """Return the agents of a method, the main one first, each once."""
-    method = knowledge.methods[method_id]
+    return agents_in(knowledge.methods[method_id])
+
+
+def agents_in(method: Method) -> tuple[str, ...]:
+    """Return the agents in the liquid of a method, the main one first, each once."""
     main: Iterable[str] = (method.agent,) if method.agent else ()
     return tuple(dict.fromkeys((*main, *(part.agent for part in method.with_))))

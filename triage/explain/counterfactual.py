@@ -24,8 +24,7 @@ from triage.explain.bounds import Bounds, FarRules
 from triage.explain.sweep import Answer, Sweep
 from triage.plan.barring import equipment_at_hand
 from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
-from triage.plan.outcomes import INSERT, condition_target
-from triage.plan.planner import answers_after
+from triage.plan.outcomes import answers_after, condition_target
 
 Kind = Literal["answer", "bench", "attempt"]
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
@@ -163,17 +162,14 @@ def tried(look: Lookahead, case: Case, outlook: Outlook, outcome: str) -> Case:
     """Return the case as it would be after one attempt at the next step."""
     finding = _finding(case, outlook)
     fields: dict[str, Any] = {"finding": finding, "method": outlook.method, "observed": "what if"}
-    condition = None
     if finding is None and outlook.target is not None:
-        condition = outlook.target.removeprefix(CONDITION)
-        fields["deposit"] = condition
+        fields["deposit"] = outlook.target.removeprefix(CONDITION)
     attempt = changes.new_attempt(
         case.next_attempt_id(), EPOCH, outlook.step or "", outcome, **fields
     )
     after = changes.with_attempt(case, attempt)
-    if condition is not None and INSERT not in attempt.step:
-        for question, answer in answers_after(look.knowledge, condition, outcome).items():
-            after = changes.with_answer(after, question, answer)
+    for question, answer in answers_after(look.knowledge, attempt).items():
+        after = changes.with_answer(after, question, answer)
     return after
 
 
@@ -216,7 +212,9 @@ class Searching:
         for change, bench in bench_variants(self.look, self.base, self.offered):
             # Of the bench the facts show nothing but its control.
             facts = with_values(self.sweep.facts, {(BENCH, "control"): bench.room.control})
-            outlook = self.look.on_bench(bench).outlook(facts, Work(self.sweep.case))
+            outlook = self.look.on_bench(bench).outlook(
+                facts, Work(self.look.knowledge, self.sweep.case)
+            )
             if outlook.head != self.base.head:
                 found.append(self._found((change,), outlook))
         for change, case in attempt_variants(self.look, self.sweep.case, self.base):

@@ -43,7 +43,7 @@ class Shop(Protocol):
     planner: Planner
 
     def day(self) -> DayLedger:
-        """Return what today's attempts released."""
+        """Return what the attempts of the last 24 hours released."""
 
     def plan(self, case: Case) -> Plan:
         """Return the plan of a case."""

@@ -54,7 +54,9 @@ class Sweep:
         self.case = case
         self.facts = look.facts(case)
         keeps = before is not None and before.look is look and _same_work(before.case, case)
-        self.work: Work = before.work if before is not None and keeps else Work(case)
+        self.work: Work = (
+            before.work if before is not None and keeps else Work(look.knowledge, case)
+        )
         self.base = look.outlook(self.facts, self.work)
 
     def outlook(self, values: Mapping[tuple[str, str], str]) -> Outlook:

@@ -22,6 +22,7 @@ from triage.plan.air import AirJudge
 from triage.plan.ladder import Barred, Ladder, applies, harshness_key
 from triage.plan.ordering import Item
 from triage.plan.skeleton import Skeleton
+from triage.plan.trial import as_done, cautioned_as
 
 # Sources that are no documents are called by their kind.
 UNWRITTEN = frozenset(
@@ -306,12 +307,13 @@ class Trail:
         children += self.gates(self.skeleton.stage)
         children += self._milder(ladder, item)
         children += self._ordered(item)
+        as_for = cautioned_as(self.knowledge, item.method, item.before)
         children += [
             self.rule(c)
             for c in self.conclusions.of(Family.CAUTION, "caution")
-            if item.method in c.get("method") and applies(c, ladder.target)
+            if applies(c, ladder.target) and not as_for.isdisjoint(c.get("method"))
         ]
-        line = self.judge.choose(method).line
+        line = self.judge.choose(as_done(self.knowledge, item.method, item.before)).line
         if line is not None:
             children.append(Node("air", line.sentence))
         children += [

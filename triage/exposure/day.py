@@ -1,4 +1,4 @@
-"""The releases of one day in one room, as plain columns."""
+"""The releases of the last day in one room, as plain columns, and what is not known of them."""
 
 from __future__ import annotations
 
@@ -12,6 +12,9 @@ from triage.exposure.maths import Floats
 from triage.exposure.substance import Substance
 from triage.units import within
 
+# Minutes are counted from midnight: the day before and the day after belong to what is judged.
+FIRST_MIN, LAST_MIN = -2880.0, 2880.0
+
 
 @dataclass(frozen=True, slots=True)
 class Release:
@@ -19,7 +22,7 @@ class Release:
 
     Parameters
     ----------
-    minute_of_day when it began [min]; a day that runs past midnight may go on beyond 1440
+    minute_of_day when it began [min]; below 0 on the day before, beyond 1440 on the day after
     amount_mg     mass put down [mg], >= 0: everything counts as evaporated
     agent         key of the substance
     release_min   minutes over which it gave off its vapour, 0 to 1440; 0 = at once
@@ -31,17 +34,19 @@ class Release:
     release_min: float = 0.0
 
     def __post_init__(self) -> None:
-        within(f"{self.agent}: minute of the day", self.minute_of_day, 0.0, 2880.0, "min")
+        within(f"{self.agent}: minute of the day", self.minute_of_day, FIRST_MIN, LAST_MIN, "min")
         within(f"{self.agent}: amount", self.amount_mg, 0.0, 1e9, "mg")
         within(f"{self.agent}: release time", self.release_min, 0.0, 1440.0, "min")
 
 
 @dataclass(frozen=True, slots=True)
 class DayLedger:
-    """All releases of the day, earliest first, with the substances they name.
+    """All releases that still count, earliest first, with the substances they name.
 
     ``now_min`` is the minute of the day at which the next step would begin; None takes the start
-    of the last release, the safest reading.
+    of the last release, the safest reading. ``unknown`` names what may have been released but
+    cannot be read: perhaps much. ``ahead`` names what is dated after the present moment; it is
+    among the releases, as of now.
 
     Raises
     ------
@@ -51,6 +56,8 @@ class DayLedger:
     releases: tuple[Release, ...] = ()
     substances: tuple[Substance, ...] = ()
     now_min: float | None = None
+    unknown: tuple[str, ...] = ()
+    ahead: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         known = {substance.key for substance in self.substances}
@@ -82,7 +89,7 @@ class DayLedger:
 
     @property
     def last_min(self) -> float:
-        """Minute at which the last release began; 0 for an empty day."""
+        """Minute at which the last release began; 0 without one."""
         return max((each.minute_of_day for each in self.releases), default=0.0)
 
     def agents(self) -> tuple[str, ...]:

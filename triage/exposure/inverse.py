@@ -126,7 +126,8 @@ def largest_day_ml(
         return single
     # An amount was found, so a density is known: without one there is no largest amount.
     whole = float(total_mass_mg(1.0, substance.density_g_per_ml or 0.0))
-    start, per_ml = before.last_min, whole * terms.get("strength_fraction", 1.0)
+    start = before.last_min if before.now_min is None else before.now_min
+    per_ml = whole * terms.get("strength_fraction", 1.0)
     known = {each.key: each for each in (*before.substances, substance)}
 
     def factor(each_ml: float) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from triage.errors import OutOfRange
-from triage.exposure.day import DayLedger
+from triage.exposure.day import FIRST_MIN, LAST_MIN, DayLedger
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
 from triage.exposure.maths import Floats
 from triage.exposure.space import Room, Spread, corners
@@ -77,7 +77,8 @@ class StepOnDay:
     ) -> None:
         self.substance, self.source, self.room, self.ledger = substance, source, room, ledger
         minute, _, last = ledger.columns()
-        moment = ledger.last_min if at_min is None else within("minute", at_min, 0.0, 2880.0, "min")
+        moment = ledger.last_min if at_min is None else at_min
+        within("minute", moment, FIRST_MIN, LAST_MIN, "min")
         self.place = int(np.searchsorted(minute, moment, side="right"))
         self.minute = np.insert(minute, self.place, moment)
         self.last = np.insert(last, self.place, minutes)

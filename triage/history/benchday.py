@@ -37,6 +37,7 @@ from triage.plan.answers import dose
 from triage.plan.ordering import Item
 from triage.plan.planner import Planner
 from triage.plan.skeleton import Skeleton
+from triage.plan.trial import as_done
 
 BAD_INPUT = TriageError.exit_code
 LEAST_MINUTES_ON_RECORD = 3
@@ -116,10 +117,12 @@ class DayMaker:
         self.judge = AirJudge(self.knowledge, bench, ledger)
         self.air = DayAir(self.knowledge, bench, ledger)
 
-    def make(self, cases: Iterable[Case], hours: Hours, seed: int = 0) -> BenchDay:
-        """Return what to do today with these cases in which order."""
+    def make(
+        self, cases: Iterable[Case], hours: Hours, seed: int = 0, set_aside: Iterable[LeftOut] = ()
+    ) -> BenchDay:
+        """Return what to do today with these cases in which order; say what was set aside."""
         tasks: list[Task] = []
-        notes: list[LeftOut] = []
+        notes = list(set_aside)
         later: list[Later] = []
         count = 0
         for case in cases:
@@ -246,13 +249,14 @@ class DayMaker:
 
     def _task(self, case: Case, item: Item) -> Task:
         method = self.knowledge.methods[item.method]
+        put_down = self._put_down(method, item.before)
         return Task(
             case.id,
             item.step,
             method.name,
             self.visits(method),
-            agent=method.agent,
-            put_down=self._put_down(method),
+            agent=put_down.agent if put_down else method.agent,
+            put_down=put_down,
             rest_min=self._rest(method),
         )
 
@@ -277,13 +281,16 @@ class DayMaker:
         )
         return (Visit("start", hands), *looks, Visit("finish", terms.finish, least, most))
 
-    def _put_down(self, method: Method) -> PutDown | None:
+    def _put_down(self, method: Method, before: str | None = None) -> PutDown | None:
+        name = method.id
+        method = method if before is None else as_done(self.knowledge, name, before)
         if method.agent is None or method.amount is None or not self.air.reaches(method):
             return None
         agent = self.knowledge.agents[method.agent]
         if not agent.hazards and not agent.limits:
             return None  # such as water: its vapour is no matter
-        return PutDown(method.agent, method.amount.typical_ml, method.amount.least_ml, method.id)
+        amount = method.amount
+        return PutDown(method.agent, amount.typical_ml, amount.least_ml, name, before)
 
 
 def _first_rungs(skeleton: Skeleton, running: set[str]) -> list[Item]:

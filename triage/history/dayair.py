@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
+from dataclasses import replace
 
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger, Release
@@ -12,6 +13,7 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.air import AirJudge
 from triage.plan.substances import strength_fraction
+from triage.plan.trial import as_done
 
 MG_PER_G = 1000.0
 
@@ -36,7 +38,7 @@ class DayAir:
     Parameters
     ----------
     knowledge, bench the limits and the room
-    ledger           what was released today already
+    ledger           what was released in the last 24 hours already
     """
 
     def __init__(self, knowledge: Knowledge, bench: Bench, ledger: DayLedger) -> None:
@@ -47,7 +49,7 @@ class DayAir:
         self._base = AirJudge(knowledge, bench, ledger)
         self.trail: tuple[tuple[str, int, float], ...] = ()
         self._kept: dict[tuple[object, ...], Admitted] = {}
-        self._least: dict[tuple[str, float], int] = {}
+        self._least: dict[tuple[str, str | None, float], int] = {}
 
     def fresh(self) -> DayAir:
         """Return the air as it was before anything was planned; verdicts are shared."""
@@ -66,13 +68,13 @@ class DayAir:
 
     def admit(self, put_down: PutDown, minute: int) -> Admitted:
         """Return the amount that the air allows at a minute, lowered if need be, and the airing."""
-        key = (put_down.method, minute, self.trail)
+        key = (put_down.method, put_down.before, minute, self.trail)
         if key not in self._kept:
             self._kept[key] = self._admitted(put_down, minute)
         return self._kept[key]
 
     def _admitted(self, put_down: PutDown, minute: int) -> Admitted:
-        method = self.knowledge.methods[put_down.method]
+        method = as_done(self.knowledge, put_down.method, put_down.before)
         choice = AirJudge(self.knowledge, self.bench, self._at(put_down.agent, minute)).choose(
             method
         )
@@ -88,13 +90,13 @@ class DayAir:
 
     def least_airing_min(self, put_down: PutDown) -> int:
         """Return the airing of the least amount into clean air: what is there only adds to it."""
-        key = (put_down.method, put_down.least_ml)
+        key = (put_down.method, put_down.before, put_down.least_ml)
         if key not in self._least:
             self._least[key] = self._least_airing(put_down)
         return self._least[key]
 
     def _least_airing(self, put_down: PutDown) -> int:
-        method = self.knowledge.methods[put_down.method]
+        method = as_done(self.knowledge, put_down.method, put_down.before)
         clean = AirJudge(self.knowledge, self.bench, DayLedger())
         if method.amount is None or clean.choose(method).line is None:
             return 0
@@ -108,11 +110,16 @@ class DayAir:
         substance = self._base.substance(agent)
         known = {s.key: s for s in (*self.ledger.substances, substance)}
         marker = Release(max(float(minute), self.ledger.last_min), 0.0, agent)
-        return DayLedger((*self.ledger.releases, marker), tuple(known.values()))
+        return replace(
+            self.ledger,
+            releases=(*self.ledger.releases, marker),
+            substances=tuple(known.values()),
+            now_min=None,
+        )
 
     def record(self, put_down: PutDown, minute: int, amount_ml: float) -> None:
         """Record a planned release, the further agents in its liquid included."""
-        method = self.knowledge.methods[put_down.method]
+        method = as_done(self.knowledge, put_down.method, put_down.before)
         mass_mg = amount_ml * mg_per_ml(self.knowledge, method, put_down.agent)
         releases, substances = self._base.others(method, amount_ml, float(minute))
         if mass_mg > 0.0 and self.is_airborne(put_down.agent):
@@ -121,8 +128,12 @@ class DayAir:
         if not releases:
             return
         known = {s.key: s for s in (*self.ledger.substances, *substances)}
-        self.ledger = DayLedger((*self.ledger.releases, *releases), tuple(known.values()))
-        self.trail = (*self.trail, (put_down.method, minute, amount_ml))
+        self.ledger = replace(
+            self.ledger,
+            releases=(*self.ledger.releases, *releases),
+            substances=tuple(known.values()),
+        )
+        self.trail = (*self.trail, (method.id, minute, amount_ml))
 
     def airing_min(self, agent: str, minute: int) -> int:
         """Return how long the room must be aired from a minute on by what was released [min]."""

@@ -32,12 +32,16 @@ class Visit:
 
 @dataclass(frozen=True, slots=True)
 class PutDown:
-    """What the first visit gives off: agent, working liquid [mL], the least that works, method."""
+    """What the first visit gives off: agent, working liquid [mL], the least that works, method.
+
+    ``before`` is the method whose liquid a trial tries, None for others.
+    """
 
     agent: str
     amount_ml: float
     least_ml: float
     method: str = ""
+    before: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

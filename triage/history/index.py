@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import stat
 import tempfile
 import zipfile
 from collections.abc import Iterable, Mapping
@@ -25,7 +26,8 @@ from triage.errors import TriageError, Where
 from triage.history.columns import Columns, Ints, columns_from, rows_of
 
 INDEX = ".history.npz"
-FORMAT = 1
+# Raised with the form of the file, and when what makes a case sound changes.
+FORMAT = 2
 # A file changed this shortly before the index was written may have changed again within one tick
 # of the file system's clock (2 s is the coarsest in use), so its rows are not trusted.
 _TICK_NS = 2_000_000_000
@@ -79,6 +81,8 @@ def folder_stamps(folder: Path) -> dict[str, Stamp]:
                 if is_case_name(item.name):
                     with contextlib.suppress(OSError):  # a dangling link, or gone since
                         status = item.stat()
+                        if stat.S_ISDIR(status.st_mode):
+                            continue
                         stamps[item.name] = (status.st_mtime_ns, status.st_size, status.st_ctime_ns)
     except OSError as fault:
         raise TriageError(
@@ -268,6 +272,12 @@ def _write(path: Path, index: Index) -> None:
 def _words(words: Iterable[str]) -> Any:
     held = list(words)
     return np.array(held, dtype=np.str_) if held else np.empty(0, "<U1")
+
+
+def names_since(index: Index, since_s: float) -> tuple[str, ...]:
+    """Return the files with an attempt at or after a moment [s since 1970, UTC]."""
+    owners = np.unique(index.owner[index.columns.at_s >= since_s])
+    return tuple(index.names[number] for number in owners.tolist())
 
 
 def case_names(index: Index) -> tuple[str, ...]:

@@ -16,11 +16,10 @@ from pydantic import BaseModel, ValidationError
 
 from triage.errors import TriageError, Where, did_you_mean, raise_faults
 from triage.knowledge.book import ATTRIBUTES, KINDS, Knowledge
-from triage.knowledge.cache import Kept, ParseCache
 from triage.knowledge.checks import cross_check
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.rules import FAMILIES, Family, Rule
-from triage.yamltext import Parsed, read_text
+from triage.yamltext import Parsed, parse_yaml, read_text
 
 # pydantic's word for a fault -> what to do about it.
 MENDS = {
@@ -34,25 +33,23 @@ MENDS = {
     "tuple_type": "write a list: one - a line, or [a, b]",
     "too_short": "add what is missing to the list",
 }
-Source = Parsed | Kept
-Raw = tuple[Any, Source, tuple[Any, ...], str]
+Raw = tuple[Any, Parsed, tuple[Any, ...], str]
 
 
 class _Reader:
     """Reads entries of one rules folder and gathers faults and places."""
 
-    def __init__(self, folder: Path, cache: ParseCache) -> None:
+    def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.cache = cache
         self.faults: list[TriageError] = []
         self.places: dict[tuple[str, str], Where] = {}
         self.raw: dict[str, Any] = {}
 
-    def parse(self, path: Path) -> Source | None:
+    def parse(self, path: Path) -> Parsed | None:
         """Return one parsed file, or None after noting the fault."""
         shown = f"{self.folder.name}/{path.relative_to(self.folder).as_posix()}"
         try:
-            parsed = self.cache.parse(read_text(path, shown), shown)
+            parsed = parse_yaml(read_text(path, shown), shown)
         except TriageError as fault:
             self.faults.append(fault)
             return None
@@ -113,7 +110,7 @@ class _Reader:
         kind: str,
         model: type[BaseModel],
         entry: Any,
-        parsed: Source,
+        parsed: Parsed,
         path: tuple[Any, ...],
         shown: str,
     ) -> BaseModel | None:
@@ -180,13 +177,14 @@ def digest_of(raw: Mapping[str, Any]) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
-def load_knowledge(folder: Path | str, *, cache: Path | None = None) -> Knowledge:
+def load_knowledge(folder: Path | str) -> Knowledge:
     """Return the knowledge in a rules folder.
+
+    It is read from its files each time: what decides what is forbidden stands nowhere else.
 
     Parameters
     ----------
     folder  path of a rules folder
-    cache   file in which parsed values are kept between runs; None keeps nothing
 
     Raises
     ------
@@ -196,20 +194,7 @@ def load_knowledge(folder: Path | str, *, cache: Path | None = None) -> Knowledg
     root = Path(folder)
     if not root.is_dir():
         raise TriageError("no such rules folder", Where(str(folder)), "check --rules")
-    kept = ParseCache(cache)
-    try:
-        knowledge = _load(root, kept)
-    except TriageError:
-        if not kept.has_served:
-            raise
-        # The cache knows the line of each entry, not of each key: faults are read from the text.
-        return _load(root, ParseCache(None))
-    kept.save()
-    return knowledge
-
-
-def _load(root: Path, cache: ParseCache) -> Knowledge:
-    reader = _Reader(root, cache)
+    reader = _Reader(root)
     tables = {ATTRIBUTES[kind]: reader.table(kind, *where) for kind, where in KINDS.items()}
     rules: dict[Family, tuple[Rule, ...]] = {}
     for family in FAMILIES:

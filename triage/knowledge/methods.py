@@ -107,6 +107,14 @@ class Method(Entry):
     while_dry: bool = Field(False, description="may be used before the specimen is rehydrated")
     burst_s: Span | None = None
     test_spot: bool = Field(False, description="needs a hidden test spot first")
+    tries_next: bool = Field(
+        False,
+        description="tries the liquid of the step it stands before on the zone's hidden spot",
+    )
+    prepares: bool = Field(
+        False,
+        description="makes ready for the act and is not the act: never closes what it is done for",
+    )
     look_after_h: tuple[float, ...] = Field(
         (), description="hours after which to look, chamber work"
     )
@@ -116,6 +124,17 @@ class Method(Entry):
         """Refuse an agent without an amount: its air could not be judged."""
         if self.agent and self.amount is None and self.strength is not None:
             msg = "an agent with a strength needs an amount"
+            raise ValueError(msg)
+        return self
+
+    @model_validator(mode="after")
+    def a_trial_borrows_its_liquid(self) -> Self:
+        """Refuse a trial with a liquid of its own, or without the amount that its air needs."""
+        if self.tries_next and (self.agent or self.with_ or self.strength):
+            msg = "tries_next takes the liquid of the step that follows; remove its own"
+            raise ValueError(msg)
+        if self.tries_next and self.amount is None:
+            msg = "tries_next needs an amount: the air is judged for it"
             raise ValueError(msg)
         return self
 

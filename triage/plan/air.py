@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from triage.case.profile import Bench
@@ -19,6 +19,7 @@ from triage.plan.substances import (
     bare_room,
     controls_of,
     further_of,
+    is_plain,
     limit_mg_per_m3,
     release_min_of,
     room_of,
@@ -123,12 +124,25 @@ class AirJudge:
             return not self._kept[method.id].refused
         if method.agent is None or method.amount is None or self._is_plain(method.agent):
             return True
+        if self._waiting(method, method.agent):
+            return False
         return self._amounts(method, method.agent, method.amount)[0] is not None
 
     def _is_plain(self, agent: str) -> bool:
-        """Return whether an agent is neither hazardous nor limited, such as water."""
-        entry = self.knowledge.agents[agent]
-        return not entry.hazards and not entry.limits
+        return is_plain(self.knowledge, agent)
+
+    def _waiting(self, method: Method, agent: str) -> str:
+        """Return why a method waits until the last 24 hours are known, empty if it need not."""
+        if not self.day.unknown:
+            return ""
+        if self.substance(agent).airborne == "none" and not self.others(method, 1.0, 0.0)[0]:
+            return ""
+        first, *more = self.day.unknown
+        others = f", and {len(more)} more" if more else ""
+        return (
+            f"What was released in the last 24 hours is not known ({first}{others}): perhaps "
+            "much. Mend that first."
+        )
 
     def others(
         self, method: Method, amount_ml: float, start_min: float, minutes: float = 0.0
@@ -159,7 +173,11 @@ class AirJudge:
         if not releases:
             return self.day
         known = {s.key: s for s in (*self.day.substances, *substances)}
-        return DayLedger((*self.day.releases, *releases), tuple(known.values()), now)
+        return replace(
+            self.day,
+            releases=(*self.day.releases, *releases),
+            substances=tuple(known.values()),
+        )
 
     def _amounts(
         self, method: Method, agent: str, amount: Amount
@@ -188,6 +206,9 @@ class AirJudge:
         if method.agent is None or method.amount is None or self._is_plain(method.agent):
             amount = method.amount.typical_ml if method.amount else None
             return AirChoice(amount, "", None, "")
+        waiting = self._waiting(method, method.agent)
+        if waiting:
+            return AirChoice(None, "", None, waiting)
         allowed, verdict, typical = self._amounts(method, method.agent, method.amount)
         line = self.line(method.agent, verdict)
         if allowed is not None:

@@ -158,6 +158,13 @@ def room_words(knowledge: Knowledge, bench: Bench, room: Room) -> str:
     return f"{room.volume_m3:g} m3{known}, fresh air: {air}; control: {name}"
 
 
+def unknown_words(day: DayLedger) -> str:
+    """Return what is not known of the last 24 hours as one sentence, empty if all is."""
+    if not day.unknown:
+        return ""
+    return f"Not known, and perhaps much: {'; '.join(day.unknown)}."
+
+
 class Asked:
     """One question made ready: substance, room and the terms of every judgement of it."""
 
@@ -287,6 +294,8 @@ def _notes(
     ready: Asked, verdict: AirVerdict, *, least_air: float | None, control: ControlLine | None
 ) -> tuple[str, ...]:
     notes = []
+    if ready.judge.day.unknown:
+        notes.append(unknown_words(ready.judge.day))
     if ready.agent.never:
         notes.append(f"{ready.agent.name} is listed only to be refused: no plan uses it.")
     if verdict.verdict == "unknown":

@@ -9,19 +9,27 @@ from triage.plan.air import AirJudge
 from triage.plan.aircalc import PERCENT, AirQuestion
 from triage.plan.model import Plan, Step
 from triage.plan.substances import strength_fraction
+from triage.plan.trial import as_done
 
 USUAL_ML = 1.0
 
 
 def airy_step(plan: Plan) -> Step | None:
-    """Return the next hazardous step that gives off vapour, else the next that does at all."""
-    airy = [s for s in plan.steps if s.air is not None and s.air.peak_mg_per_m3 > 0 and s.agent]
+    """Return the next hazardous step that gives off vapour, else the next that does at all.
+
+    A test spot gives way to the step that it tries, which gives off far more of the same.
+    """
+    airy = [
+        s
+        for s in plan.steps
+        if s.air is not None and s.air.peak_mg_per_m3 > 0 and s.agent and s.before is None
+    ]
     return next((s for s in airy if s.hazardous), airy[0] if airy else None)
 
 
 def question_of_step(knowledge: Knowledge, bench: Bench, step: Step) -> AirQuestion | None:
     """Return the question that a step's air answers; None if it gives off nothing."""
-    method = knowledge.methods[step.method]
+    method = as_done(knowledge, step.method, step.before)
     if step.agent is None or step.amount_ml is None or method.amount is None:
         return None
     share = strength_fraction(method.strength) * method.amount.open_share

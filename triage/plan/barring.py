@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import re
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
+from triage.case.fields import shown
+from triage.case.nearmiss import is_like, words_in
 from triage.case.profile import Bench
+from triage.engine.casefacts import Locate
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError, Where, did_you_mean, raise_faults
 from triage.knowledge.agents import Agent
@@ -15,29 +19,65 @@ from triage.plan.ladder import Barred
 HAZARDOUS_TO_SKIN = frozenset({"holds", "splash"})
 
 
-def check_bench(knowledge: Knowledge, bench: Bench, shown_as: str = "bench") -> None:
-    """Raise every id in a bench that the knowledge does not have, each with a mend."""
+def _in_bench(path: tuple[str | int, ...]) -> Where:
+    del path
+    return Where("bench")
+
+
+def check_bench(knowledge: Knowledge, bench: Bench, locate: Locate = _in_bench) -> None:
+    """Raise every id in a bench that the knowledge does not have, each with a mend.
+
+    So is a key that is called like a circumstance or a hazard: it was meant to protect somebody.
+
+    Parameters
+    ----------
+    locate gives the place of an entry of the bench in its file
+    """
     faults = []
-    named: list[tuple[str, Iterable[str], Iterable[str]]] = [
-        (
-            "agent",
-            [s.agent for s in bench.stock] + [r.agent for r in bench.refused],
-            knowledge.agents,
-        ),
-        ("circumstance", bench.circumstances, knowledge.circumstances),
-        ("equipment", (*bench.equipment, *bench.lacking), knowledge.equipment),
-        ("glove material", bench.gloves, knowledge.materials),
-        ("support", bench.supports, knowledge.materials),
+    named: list[tuple[str, str, Sequence[str], Collection[str]]] = [
+        ("agent", "stock", [s.agent for s in bench.stock], knowledge.agents),
+        ("agent", "refused", [r.agent for r in bench.refused], knowledge.agents),
+        ("circumstance", "circumstances", bench.circumstances, knowledge.circumstances),
+        ("equipment", "equipment", bench.equipment, knowledge.equipment),
+        ("equipment", "lacking", bench.lacking, knowledge.equipment),
+        ("glove material", "gloves", bench.gloves, knowledge.materials),
+        ("support", "supports", bench.supports, knowledge.materials),
     ]
     if bench.authority is not None:
-        named.append(("authority", [bench.authority], knowledge.authorities))
-    for kind, names, table in named:
+        named.append(("authority", "judge_by", [bench.authority], knowledge.authorities))
+    for kind, key, names, table in named:
         faults += [
-            TriageError(f'unknown {kind} "{name}"', Where(shown_as), did_you_mean(name, table))
-            for name in names
-            if name not in set(table)
+            TriageError(
+                f'unknown {kind} "{name}"',
+                locate((key,) if key == "judge_by" else (key, place)),
+                did_you_mean(name, table),
+            )
+            for place, name in enumerate(names)
+            if name not in table
         ]
+    for path in bench.unknown_keys():
+        mend = _meant_to_protect(knowledge, str(path[-1]))
+        if mend:
+            faults.append(TriageError(f'unknown key "{shown(path[-1])}"', locate(path), mend))
     raise_faults(faults)
+
+
+def _meant_to_protect(knowledge: Knowledge, key: str) -> str:
+    """Return what a key that is called like a circumstance or a hazard was meant for, or empty."""
+    for entry in knowledge.circumstances.values():
+        parts = [word for word in words_in(entry.id) if len(word) >= _LEAST_WORD]
+        told = [entry.id, *re.split(r",| or ", entry.name)]
+        words = any(is_like(word, part) for word in words_in(key) for part in parts)
+        if words or any(is_like(key, each) for each in told):
+            return f"did you mean circumstances: [{entry.id}]?"
+    for hazard in knowledge.hazards.values():
+        if any(is_like(key, each) for each in (hazard.id, *words_in(hazard.id))):
+            return "did you mean an agent under refused, or a circumstance?"
+    return ""
+
+
+# "no" in no-hood speaks of nothing.
+_LEAST_WORD = 4
 
 
 def _agent_bars(agent: Agent, bench: Bench, knowledge: Knowledge) -> Iterator[tuple[str, str]]:

@@ -1,18 +1,38 @@
-"""The day's ledger: what all attempts of one day, on all cases, released into the bench's room."""
+"""The day's ledger: what all attempts of the last 24 hours released into the bench's room."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 
 from triage.case.models import Attempt, Case
+from triage.case.naming import SUFFIX
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.substance import Substance
 from triage.knowledge.book import Knowledge
-from triage.plan.substances import further_of, release_min_of, strength_fraction, substance_of
+from triage.plan.substances import (
+    LONGEST_RELEASE_MIN,
+    further_of,
+    is_plain,
+    release_min_of,
+    strength_fraction,
+    substance_of,
+)
 
 MG_PER_G = 1000.0
 ROUND_MIN = 5.0
+WINDOW = timedelta(hours=24)
+
+
+def earliest(now: datetime) -> datetime:
+    """Return the moment before which no attempt can still count."""
+    return now - WINDOW - timedelta(minutes=LONGEST_RELEASE_MIN)
+
+
+def _agent_of(knowledge: Knowledge, attempt: Attempt) -> str | None:
+    """Return the main agent of an attempt: as written down, else that of its method."""
+    method = knowledge.methods.get(attempt.method or "")
+    return attempt.agent or (method.agent if method else None)
 
 
 def _released_mg(
@@ -23,12 +43,13 @@ def _released_mg(
     The further agents of the method's liquid count as well as its main one.
     """
     method = knowledge.methods.get(attempt.method or "")
+    main = _agent_of(knowledge, attempt)
     # Agent, its share of the liquid, and the density it is taken to have if none is known [g/mL].
     parts: list[tuple[str, float, float]] = []
-    if attempt.agent is not None and attempt.agent in knowledge.agents:
+    if main is not None and main in knowledge.agents:
         share = strength_fraction(method.strength) if method else 1.0
         open_share = method.amount.open_share if method and method.amount else 1.0
-        parts.append((attempt.agent, share * open_share, 0.0))
+        parts.append((main, share * open_share, 0.0))
     if method:
         parts += [(agent, share, 1.0) for agent, share in further_of(knowledge, method)]
     for agent, share, unknown in parts:
@@ -39,40 +60,95 @@ def _released_mg(
             yield agent, mass_mg
 
 
-def day_ledger(knowledge: Knowledge, cases: Iterable[Case], now: datetime) -> DayLedger:
-    """Return the ledger of the day of ``now``, in its time zone.
+def _not_known(knowledge: Knowledge, attempt: Attempt) -> str:
+    """Return why it is not known what an attempt released, empty if it is known."""
+    method = knowledge.methods.get(attempt.method or "")
+    if attempt.agent is not None and attempt.agent not in knowledge.agents:
+        return f'agent "{attempt.agent}" is not known'
+    if attempt.method is not None and method is None:
+        return f'method "{attempt.method}" is not known'
+    main = _agent_of(knowledge, attempt)
+    if attempt.amount_ml is None:
+        agents = [main] if main is not None and not is_plain(knowledge, main) else []
+        agents += [agent for agent, _ in further_of(knowledge, method)] if method else []
+        for agent in agents:
+            entry = knowledge.agents[agent]
+            if substance_of(knowledge, entry).airborne != "none":
+                return f"no amount of {entry.name} is written down"
+    elif attempt.amount_ml > 0 and main is None and method is None:
+        return "it is not written down what was used"
+    return ""
 
-    Attempts whose agent the knowledge does not have, or that put nothing into the air, are left
-    out; corrected attempts count as corrected.
+
+def day_ledger(
+    knowledge: Knowledge, cases: Iterable[Case], now: datetime, unread: Iterable[str] = ()
+) -> DayLedger:
+    """Return the ledger of the last 24 hours before ``now``.
+
+    Parameters
+    ----------
+    cases  every case that may hold an attempt of that time
+    now    the present moment; minutes count from midnight in its time zone
+    unread files that may hold further attempts, each with its fault in words
+
+    Returns
+    -------
+    Ledger with every attempt whose release had not ended 24 h ago. What lies after ``now`` (a clock
+    set back, another time zone) counts as released now. An attempt that does not say what it
+    released is named among the unknown. Corrected attempts count as corrected.
     """
+    midnight = now.replace(hour=0, minute=0, second=0, microsecond=0).astimezone(UTC)
+    moment = now.astimezone(UTC)
     releases: list[Release] = []
+    late: list[Release] = []
+    unknown = list(unread)
+    ahead: list[str] = []
     substances: dict[str, Substance] = {}
     for case in cases:
         for attempt in case.effective_attempts():
-            local = attempt.at.astimezone(now.tzinfo)
-            if local.date() != now.date() or attempt.outcome == "not-done":
+            if attempt.outcome == "not-done":
                 continue
+            at = attempt.at.astimezone(UTC)
             lasting = release_min_of(
                 knowledge, knowledge.methods.get(attempt.method or ""), attempt.minutes
             )
-            for agent, mass_mg in _released_mg(knowledge, attempt, substances):
-                releases.append(Release(_minute(local), mass_mg, agent, lasting))
+            if at + timedelta(minutes=lasting) < moment - WINDOW:
+                continue
+            name = f"{case.id}{SUFFIX} attempt {attempt.id}"
+            why = _not_known(knowledge, attempt)
+            if why:
+                unknown.append(f"{name}: {why}")
+            minute = _minutes_between(midnight, min(at, moment))
+            made = [
+                Release(minute, mass_mg, agent, lasting)
+                for agent, mass_mg in _released_mg(knowledge, attempt, substances)
+            ]
+            if at > moment:
+                late += made
+                # Clocks of two machines differ a little.
+                if made and at - moment > timedelta(minutes=ROUND_MIN):
+                    ahead.append(name)
+            else:
+                releases += made
+    now_min = _now_min(releases, late, _minutes_between(midnight, moment))
+    releases += [Release(now_min or 0.0, r.amount_mg, r.agent, r.release_min) for r in late]
     used = {release.agent for release in releases}
     kept = tuple(substances[key] for key in sorted(used))
-    return DayLedger(tuple(releases), kept, _now_min(releases, now))
+    return DayLedger(tuple(releases), kept, now_min, tuple(unknown), tuple(ahead))
 
 
-def _minute(moment: datetime) -> float:
-    return moment.hour * 60 + moment.minute + moment.second / 60
+def _minutes_between(start: datetime, end: datetime) -> float:
+    # Whole seconds: the same release is the same number whenever it is looked at.
+    return (end - start) // timedelta(seconds=1) / 60
 
 
-def _now_min(releases: list[Release], now: datetime) -> float | None:
+def _now_min(releases: list[Release], late: list[Release], now_min: float) -> float | None:
     """Return the minute at which the next step begins, rounded down: less airing, never more.
 
     Within a span of a few minutes the plan stays the same to the byte; on a day without releases
     the time of day says nothing and is left out.
     """
-    if not releases:
+    if not releases and not late:
         return None
-    rounded = _minute(now) // ROUND_MIN * ROUND_MIN
-    return max(rounded, *(release.minute_of_day for release in releases))
+    rounded = now_min // ROUND_MIN * ROUND_MIN
+    return max([rounded, *(release.minute_of_day for release in releases)])

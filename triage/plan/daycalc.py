@@ -1,4 +1,4 @@
-"""Today's ledger of the air as lines and bars: what was released, and how much of it is allowed."""
+"""The ledger of the air as lines and bars: what was released, and how much of it is allowed."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from triage.exposure.ledger import DayVerdict, judge_day
 from triage.exposure.wording import number
 from triage.knowledge.book import Knowledge
 from triage.plan.air import AirJudge
-from triage.plan.aircalc import room_words
+from triage.plan.aircalc import room_words, unknown_words
 from triage.plan.answers import short, titled
 
 WINDOW_WORDS = {0.0: "peak", 15.0: "15 min", 480.0: "8 h"}
@@ -43,7 +43,7 @@ class AgentLine:
 
 @dataclass(frozen=True, slots=True)
 class ReleaseLine:
-    """One attempt of today as the air saw it."""
+    """One attempt of the last 24 hours as the air saw it."""
 
     time: str
     agent: str
@@ -52,7 +52,11 @@ class ReleaseLine:
 
 @dataclass(frozen=True, slots=True)
 class DayAnswer:
-    """The day so far: sentence, bars per averaging window, agents, releases."""
+    """The last 24 hours: sentence, bars per averaging window, agents, releases.
+
+    ``unknown`` names what cannot be read and may have been released as well; the verdict is then
+    never ``ok``.
+    """
 
     sentence: str
     verdict: str
@@ -63,6 +67,7 @@ class DayAnswer:
     unlimited: tuple[str, ...]
     assumptions: tuple[str, ...]
     sources: tuple[str, ...]
+    unknown: tuple[str, ...] = ()
 
 
 def answer_day(knowledge: Knowledge, bench: Bench, day: DayLedger) -> DayAnswer:
@@ -92,8 +97,8 @@ def answer_day(knowledge: Knowledge, bench: Bench, day: DayLedger) -> DayAnswer:
     )
     sources = [limit.source for each in day.substances for limit in each.limits]
     return DayAnswer(
-        sentence=_sentence(day, found, bars),
-        verdict=found.verdict,
+        sentence=f"{_sentence(day, found, bars)} {unknown_words(day)}".rstrip(),
+        verdict="unknown" if day.unknown and found.verdict == "ok" else found.verdict,
         room=room_words(knowledge, bench, judge.room),
         bars=bars,
         agents=agents,
@@ -102,16 +107,18 @@ def answer_day(knowledge: Knowledge, bench: Bench, day: DayLedger) -> DayAnswer:
         assumptions=(
             f"{judge.margin:g} of an 8 h limit may be used; all agents are added up.",
             "All that was put down counts as evaporated at once, at the unfavourable end.",
-            "Attempts on all cases in this folder count, corrected ones as corrected.",
+            "Attempts of 24 hours on all cases in this folder count, corrected ones as corrected.",
+            "What is dated later than the present moment counts as released now.",
         ),
         sources=titled(knowledge, (*sources, "judgement")),
+        unknown=day.unknown,
     )
 
 
 def _releases(day: DayLedger) -> tuple[ReleaseLine, ...]:
     return tuple(
         ReleaseLine(
-            f"{int(each.minute_of_day) // 60:02d}:{int(each.minute_of_day) % 60:02d}",
+            _moment(each.minute_of_day),
             each.agent,
             short(each.amount_mg),
         )
@@ -119,20 +126,28 @@ def _releases(day: DayLedger) -> tuple[ReleaseLine, ...]:
     )
 
 
+def _moment(minute: float) -> str:
+    day, rest = divmod(int(minute // 1), 1440)
+    text = f"{rest // 60:02d}:{rest % 60:02d}"
+    return text if day >= 0 else f"{text} yesterday" if day == -1 else f"{text} the day before"
+
+
 def _sentence(day: DayLedger, found: DayVerdict, bars: tuple[DayBar, ...]) -> str:
     count = len(day.releases)
+    if not count and day.unknown:
+        return "Of the last 24 hours no release is known."
     if not count:
-        return "Nothing was released into this room today."
+        return "Nothing was released into this room in the last 24 hours."
     releases = "1 release" if count == 1 else f"{count} releases"
     if not bars:
-        return f"{releases} today, none of an agent with a published limit: cannot be judged."
+        return f"{releases} in 24 h, none of an agent with a published limit: cannot be judged."
     fullest = bars[0]
     percent = number(fullest.share * 100)
     if found.verdict == "over" and fullest.share <= 1.0:
-        return "Too much today: a peak limit or danger-to-life level was passed; air the room."
+        return "Too much in 24 h: a peak limit or danger-to-life level was passed; air the room."
     if found.verdict == "over":
         return (
-            f"Too much today: {number(fullest.share)} times what is allowed for {fullest.window}; "
-            "air the room and release no more."
+            f"Too much in 24 h: {number(fullest.share)} times what is allowed for {fullest.window}"
+            "; air the room and release no more."
         )
-    return f"{releases} today: {fullest.window} stands at {percent} % of what is allowed."
+    return f"{releases} in 24 h: {fullest.window} stands at {percent} % of what is allowed."

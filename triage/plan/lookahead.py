@@ -79,7 +79,7 @@ class Lookahead:
 
     def of_case(self, case: Case) -> Outlook:
         """Return the outlook of a case as it stands."""
-        return self.outlook(self.facts(case), Work(case))
+        return self.outlook(self.facts(case), Work(self.knowledge, case))
 
     def summary(self, facts: tuple[Fact, ...], finding: str) -> Summary:
         """Return what recognition says about one finding of a case with these facts."""

@@ -14,6 +14,7 @@ from triage.engine.consult import Consultant
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.many import Drawing, Extent, Key, Recognition, Summary, extent_of, keep
 from triage.engine.normal import NormalRule
+from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.plan.ladder import harshness_key
 from triage.plan.ordering import WETNESS, Item
@@ -105,9 +106,10 @@ class Gates(NamedTuple):
 class Work:
     """What was tried in a case: closed findings, holds, and progress by target."""
 
-    def __init__(self, case: Case) -> None:
+    def __init__(self, knowledge: Knowledge, case: Case) -> None:
+        self.knowledge = knowledge
         self.case = case
-        self.closed = closed_findings(case)
+        self.closed = closed_findings(knowledge, case)
         self.held = case.held_by()
         self.seen: dict[Key, tuple[Outlook, object]] = {}
         self.gates: dict[Key, tuple[Gates, View]] = {}
@@ -124,7 +126,7 @@ class Work:
         return self._progress.get(target.key) or self._of(target)
 
     def _of(self, target: Target) -> tuple[Target, Progress, Key]:
-        done = progress_of(self.case, target)
+        done = progress_of(self.knowledge, self.case, target)
         key = (
             target.key in self.closed,
             done.cleared_by is not None,

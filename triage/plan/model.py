@@ -132,7 +132,11 @@ class Selectivity:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One complete step; a step without a chemical carries None, never a missing field."""
+    """One complete step; a step without a chemical carries None, never a missing field.
+
+    ``before`` is the method that a preparing step stands before, such as the one whose liquid a
+    test spot tries; None for the act itself.
+    """
 
     id: str
     status: StepStatus
@@ -144,6 +148,7 @@ class Step:
     deposit: str | None
     deposit_name: str
     method: str
+    before: str | None
     name: str
     agent: str | None
     agent_name: str | None

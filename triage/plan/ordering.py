@@ -15,14 +15,22 @@ WETNESS = {"dry": 0, "humid": 1, "wet": 2}
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One step before it is completed: its target, method, and place in its ladder."""
+    """One step before it is completed: its target, method, and place in its ladder.
+
+    ``before`` is the method that an inserted step stands before; None for the act itself.
+    """
 
     step: str
     target: str
     zone: str | None
     method: str
     rung: int
-    inserted: bool = False
+    before: str | None = None
+
+    @property
+    def inserted(self) -> bool:
+        """Return whether it was put before another step, such as a test spot."""
+        return self.before is not None
 
 
 def _key(knowledge: Knowledge, item: Item, apart: frozenset[str]) -> tuple[object, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from triage.case.models import HARMFUL, Attempt, Case, Override
+from triage.knowledge.book import Knowledge
 
 SKIP = "skip-method"
 #: takes the skip of a method back; both stay in the record
@@ -73,7 +74,24 @@ class Progress:
         return self.passes.get(method, 0)
 
 
-def progress_of(case: Case, target: Target) -> Progress:
+def is_preparation(knowledge: Knowledge, attempt: Attempt) -> bool:
+    """Return whether an attempt only made ready for the act: it closes nothing.
+
+    Whatever stood before another step did, and every method that the knowledge calls so.
+    """
+    method = knowledge.methods.get(attempt.method or "")
+    return INSERT in attempt.step or (method is not None and method.prepares)
+
+
+def answers_after(knowledge: Knowledge, attempt: Attempt) -> Mapping[str, str]:
+    """Return the answers that an attempt on a condition gives: those of the act, if it cleared."""
+    entry = knowledge.conditions.get(attempt.deposit or "")
+    if entry is None or attempt.finding is not None or attempt.outcome != "cleared":
+        return {}
+    return {} if is_preparation(knowledge, attempt) else dict(entry.when_cleared)
+
+
+def progress_of(knowledge: Knowledge, case: Case, target: Target) -> Progress:
     """Return the progress on a target from the case's effective attempts and overrides."""
     attempts = [a for a in case.effective_attempts() if target.owns(a)]
     passes: dict[str, int] = {}
@@ -99,7 +117,7 @@ def progress_of(case: Case, target: Target) -> Progress:
         if attempt.outcome in HARMFUL:
             harmed.add(method)
         if attempt.outcome == "cleared":
-            cleared = attempt.id
+            cleared = cleared if is_preparation(knowledge, attempt) else attempt.id
         elif attempt.outcome in PASSES:
             cleared = None
     return Progress(
@@ -153,10 +171,10 @@ def _unchanged_in_a_row(attempts: Iterable[Attempt]) -> int:
     return count
 
 
-def closed_findings(case: Case) -> frozenset[str]:
+def closed_findings(knowledge: Knowledge, case: Case) -> frozenset[str]:
     """Return the findings that an attempt cleared or a person accepted as they are."""
     return frozenset(
         finding.id
         for finding in case.findings
-        if finding.accepted or progress_of(case, finding_target(finding.id)).cleared_by
+        if finding.accepted or progress_of(knowledge, case, finding_target(finding.id)).cleared_by
     )

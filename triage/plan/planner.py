@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 from triage.case.models import Case
 from triage.case.naming import one_line
@@ -31,6 +31,7 @@ from triage.plan.model import (
 from triage.plan.questions import questions_for
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
+from triage.plan.trial import as_done
 
 
 class Planner:
@@ -57,7 +58,7 @@ class Planner:
         ----------
         case   the record
         bench  the user's bench
-        day    what was already released today in the bench's room
+        day    what was released in the last 24 hours in the bench's room
         locate gives the place of an answer in the case file, for errors
 
         Raises
@@ -87,7 +88,7 @@ class Planner:
                 self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open
             ),
             conflicts=self._conflicts(skeleton.conclusions),
-            notices=self._notices(skeleton, findings),
+            notices=(*_air_notices(judge.day), *self._notices(skeleton, findings)),
         )
 
     def _steps(
@@ -106,7 +107,7 @@ class Planner:
                     setting,
                     item,
                     ladder,
-                    judge.choose(self.knowledge.methods[item.method]),
+                    judge.choose(as_done(self.knowledge, item.method, item.before)),
                     status if steps else "next",
                     side=sides.get(ladder.target.finding or ""),
                     rules=ladder.offer_rules.get(item.method, ()),
@@ -231,7 +232,18 @@ class Planner:
                 yield Notice("full-stop", condition.full_stop, f"condition:{condition.id}")
 
 
-def answers_after(knowledge: Knowledge, condition: str | None, outcome: str) -> Mapping[str, str]:
-    """Return the answers that a cleared attempt on a condition gives, empty for others."""
-    entry = knowledge.conditions.get(condition or "")
-    return dict(entry.when_cleared) if entry and outcome == "cleared" else {}
+def _air_notices(day: DayLedger) -> Iterator[Notice]:
+    """Yield what is not known of the air, and what is dated after the present moment."""
+    if day.unknown:
+        text = (
+            f"What was released in the last 24 hours is not known: {'; '.join(day.unknown)}. It "
+            "may be much: nothing that evaporates is offered until this is mended, or the file "
+            "is moved out of the folder."
+        )
+        yield Notice("air", text, "air-unknown")
+    if day.ahead:
+        text = (
+            f"Dated after the present moment: {'; '.join(day.ahead)}. It counts as released now; "
+            "check the date and the clock of this machine."
+        )
+        yield Notice("air", text, "air-ahead")

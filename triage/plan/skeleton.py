@@ -71,7 +71,7 @@ class SkeletonMaker:
         plain: bool = False,
     ) -> Skeleton:
         """Return what is to be done in which order, without the details of each step."""
-        closed = closed_findings(case)
+        closed = closed_findings(self.knowledge, case)
         conclusions = self.consultant.consult(case, bench, closed, locate=locate, plain=plain)
         made = self.from_conclusions(case, bench, judge, conclusions)
         if not plain:
@@ -84,7 +84,7 @@ class SkeletonMaker:
         self, case: Case, bench: Bench, judge: AirJudge, conclusions: Conclusions
     ) -> Skeleton:
         """Return the skeleton that follows from conclusions already drawn about a case."""
-        closed = closed_findings(case)
+        closed = closed_findings(self.knowledge, case)
         stage = _stage(conclusions)
         refused = tuple(dict.fromkeys(c.rule for c in conclusions.of(Family.GATE, "refuse")))
         ladders = self._ladders(case, bench, judge, conclusions)
@@ -130,7 +130,7 @@ class SkeletonMaker:
         offered = offers_for(conclusions, target, problem)
         barred = forbidden(conclusions.of(Family.FORBID), target, self.knowledge)
         barred += bench_bars(self.knowledge, bench, offered, judge)
-        progress = progress_of(case, target)
+        progress = progress_of(self.knowledge, case, target)
         return build_ladder(self.knowledge, target, zone, problem, offered, barred, progress)
 
     def _queues(
@@ -198,7 +198,7 @@ def queue_of(
             inserted = insert_id(target, first, what)
             if method in methods and inserted not in done | seen:
                 seen.add(inserted)
-                queue.append(Item(inserted, target.key, zone, first, place, inserted=True))
+                queue.append(Item(inserted, target.key, zone, first, place, before=method))
         queue.append(Item(step_id(target, method), target.key, zone, method, place))
     return queue
 

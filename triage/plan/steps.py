@@ -9,7 +9,7 @@ from typing import TypedDict
 from triage.bench.stock import make_up
 from triage.case.profile import Bench
 from triage.engine.consult import Conclusions
-from triage.engine.vocabulary import agent_ids
+from triage.engine.vocabulary import agents_in
 from triage.errors import TriageError
 from triage.knowledge.agents import Agent
 from triage.knowledge.base import Status
@@ -30,6 +30,7 @@ from triage.plan.model import (
 )
 from triage.plan.ordering import Item
 from triage.plan.selectivity import selectivity_of
+from triage.plan.trial import as_done, cautioned_as, lines_to_do, strength_text
 
 LEAST_MAKE_UP_ML = 10.0
 HAZARD_GRADE = 3
@@ -58,14 +59,8 @@ class Setting:
     conclusions: Conclusions
 
 
-def _target_text(agent: Agent, strength: Strength | None) -> str:
-    if strength is None or strength.unit == "as-is":
-        return f"{agent.name}, as it is"
-    return f"{agent.name} {strength.value:g} {strength.unit}"
-
-
 def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: float) -> MakeUpLine:
-    target = _target_text(agent, strength)
+    target = strength_text(agent, strength)
     basis = strength.unit.removeprefix("% ")
     shown = "strength not known" if stock is None else f"{stock:g} % {agent.strength_basis}"
     try:
@@ -108,7 +103,7 @@ def make_up_lines(
         if strength is not None and strength.unit.startswith("%"):
             lines.append(_diluted(agent, strength, bench.strength_of(agent_id), total_ml))
             continue
-        text = _target_text(agent, strength)
+        text = strength_text(agent, strength)
         lines.append(MakeUpLine(agent_id, text, "as it is", None, None, f"Use {text}."))
     return tuple(lines)
 
@@ -133,13 +128,14 @@ def protection_of(knowledge: Knowledge, agents: Sequence[Agent]) -> Protection:
 
 
 def caution_lines(
-    setting: Setting, ladder: Ladder, method_id: str, agents: Sequence[Agent]
+    setting: Setting, ladder: Ladder, item: Item, agents: Sequence[Agent]
 ) -> tuple[CautionLine, ...]:
     """Return the cautions of a step: those of the rules, then mixes and notices of its agents."""
     knowledge = setting.knowledge
+    as_for = cautioned_as(knowledge, item.method, item.before)
     lines = []
     for conclusion in setting.conclusions.of(Family.CAUTION, "caution"):
-        if applies(conclusion, ladder.target) and method_id in conclusion.get("method"):
+        if applies(conclusion, ladder.target) and not as_for.isdisjoint(conclusion.get("method")):
             rule = knowledge.rule(conclusion.rule)
             lines.append(CautionLine(conclusion.get("kind"), rule.because, rule.id, rule.source))
     for agent in agents:
@@ -238,7 +234,9 @@ def _why(
 ) -> tuple[str, tuple[RuledOut, ...]]:
     knowledge = setting.knowledge
     if item.inserted:
-        return f"It stands before the next step on {_problem_name(knowledge, ladder)}.", ()
+        tried = knowledge.methods[item.before or ""].name
+        problem = _problem_name(knowledge, ladder)
+        return f"It stands before {tried}, a step on {problem}.", ()
     earlier = [
         RuledOut(bar.method, bar.rule, bar.because)
         for bar in ladder.barred
@@ -268,11 +266,11 @@ def _problem_name(knowledge: Knowledge, ladder: Ladder) -> str:
 
 
 def _cautions_of(
-    setting: Setting, ladder: Ladder, method: Method, agents: list[Agent], *, judged: bool
+    setting: Setting, ladder: Ladder, item: Item, agents: list[Agent], *, judged: bool
 ) -> tuple[CautionLine, ...]:
     """Return the cautions of a step; the limits of its main agent only if the air shows none."""
-    lines = caution_lines(setting, ladder, method.id, agents)
-    shown = method.agent if judged else None
+    lines = caution_lines(setting, ladder, item, agents)
+    shown = agents[0].id if judged else None
     limits = (limits_line(setting.knowledge, a) for a in agents if a.limits and a.id != shown)
     return _in_order([*lines, *limits])
 
@@ -340,7 +338,7 @@ def _measures(method: Method, item: Item, ladder: Ladder) -> _Measures:
         rung=item.rung,
         rungs=len(ladder.rungs),
         passes=1 if item.inserted else method.passes,
-        passes_done=0 if item.inserted else ladder.progress.done(method.id),
+        passes_done=0 if item.inserted else ladder.progress.done(item.method),
         dwell_s=method.dwell_s.start if method.dwell_s else None,
         dwell_most_s=method.dwell_s.most if method.dwell_s else None,
         burst_s=method.burst_s.start if method.burst_s else None,
@@ -348,16 +346,14 @@ def _measures(method: Method, item: Item, ladder: Ladder) -> _Measures:
     )
 
 
-def _care(
-    setting: Setting, item: Item, ladder: Ladder, agents: list[Agent], *, judged: bool
-) -> _Care:
+def _care(setting: Setting, item: Item, ladder: Ladder, method: Method, *, judged: bool) -> _Care:
     knowledge = setting.knowledge
-    method = knowledge.methods[item.method]
+    agents = [knowledge.agents[a] for a in agents_in(method)]
     stops = [knowledge.stops[s] for s in method.stop_signs]
     hazardous = _is_hazardous(method, agents, knowledge)
     return _Care(
         stop_points=tuple(StopPoint(s.id, s.see, s.means, s.then) for s in stops),
-        cautions=_cautions_of(setting, ladder, method, agents, judged=judged),
+        cautions=_cautions_of(setting, ladder, item, agents, judged=judged),
         protection=protection_of(knowledge, agents),
         keep_away=keep_away(knowledge, setting.bench, method, agents),
         disposal=tuple(line.text for agent in agents for line in agent.disposal),
@@ -378,16 +374,16 @@ def complete_step(
 ) -> Step:
     """Return the complete step for one rung or inserted step of a ladder."""
     knowledge, bench = setting.knowledge, setting.bench
-    method = knowledge.methods[item.method]
-    agents = [knowledge.agents[a] for a in agent_ids(knowledge, method.id)]
+    method = as_done(knowledge, item.method, item.before)
     because, ruled_out = _why(setting, ladder, method, item)
-    care = _care(setting, item, ladder, agents, judged=choice.line is not None)
+    care = _care(setting, item, ladder, method, judged=choice.line is not None)
     return Step(
         id=item.step,
         status=status,
         stage=method.stage,
         **_subject(knowledge, item, ladder, side),
-        method=method.id,
+        method=item.method,
+        before=item.before,
         name=method.name,
         agent=method.agent,
         agent_name=knowledge.agents[method.agent].name if method.agent else None,
@@ -399,7 +395,7 @@ def complete_step(
         amount_ml=choice.amount_ml,
         amount_because=choice.because,
         make_up=make_up_lines(knowledge, bench, method, choice.amount_ml),
-        do=tuple(method.do),
+        do=lines_to_do(knowledge, method, item.zone),
         success=method.success,
         **care,
         air=choice.line,

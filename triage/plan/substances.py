@@ -144,6 +144,12 @@ def room_of(knowledge: Knowledge, bench: Bench) -> Room:
     return control.applied_to(room) if control else room
 
 
+def is_plain(knowledge: Knowledge, agent: str) -> bool:
+    """Return whether an agent is neither hazardous nor limited, such as water."""
+    entry = knowledge.agents[agent]
+    return not entry.hazards and not entry.limits
+
+
 def further_of(knowledge: Knowledge, method: Method) -> tuple[tuple[str, float], ...]:
     """Return (agent, mass fraction) of the further agents in the liquid of a method.
 
@@ -151,8 +157,7 @@ def further_of(knowledge: Knowledge, method: Method) -> tuple[tuple[str, float],
     """
     found = []
     for part in method.with_:
-        entry = knowledge.agents[part.agent]
-        is_plain = not entry.hazards and not entry.limits
-        if not is_plain and part.strength is not None and part.strength.unit.startswith("%"):
+        is_counted = part.strength is not None and part.strength.unit.startswith("%")
+        if is_counted and not is_plain(knowledge, part.agent):
             found.append((part.agent, strength_fraction(part.strength)))
     return tuple(found)

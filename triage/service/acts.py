@@ -11,7 +11,7 @@ from triage.errors import TriageError, did_you_mean
 from triage.history.advice import SkipSuggestion, skip_suggestions
 from triage.history.benchday import BenchDay, DayMaker, day_terms
 from triage.history.columns import Columns, columns_from
-from triage.history.daytypes import Hours
+from triage.history.daytypes import Hours, LeftOut
 from triage.history.evidence import Evidence, trials_of
 from triage.history.sharing import Check
 from triage.history.table import Filter, HistoryRow, check_filter, history
@@ -92,9 +92,11 @@ def bench_day(
     hours working hours
     """
     chosen = [workshop.load(case) for case in cases] if cases else newest_cases(workshop, most)
+    broken = () if cases else [entry for entry in workshop.entries() if entry.error]
+    aside = [LeftOut(entry.id, "", "set aside", entry.error) for entry in broken]
     terms = day_terms(workshop.knowledge, columns_of(workshop))
     maker = DayMaker(workshop.planner, workshop.bench, workshop.day(), terms, workshop.clock())
-    return maker.make(chosen, hours)
+    return maker.make(chosen, hours, set_aside=aside)
 
 
 def running_chambers(workshop: Workshop, most: int = 10 * MOST_CASES) -> tuple[ChamberWatch, ...]:

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from datetime import timedelta
 from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from triage.case import changes
-from triage.case.folder import CaseEntry, list_cases
+from triage.case.folder import CaseEntry, list_cases, unread_files
 from triage.case.models import Case
-from triage.case.naming import SUFFIX, is_case_name, one_line
+from triage.case.naming import SUFFIX, is_case_name, one_line, shown_path
 from triage.case.profile import Bench
 from triage.case.store import create_case
 from triage.engine.casefacts import SPECIMEN, TAXON
@@ -21,9 +20,10 @@ from triage.engine.normal import NormalRules
 from triage.errors import TriageError, Where, did_you_mean
 from triage.exposure.day import DayLedger
 from triage.history.advice import with_evidence
+from triage.history.index import names_since
 from triage.history.record import FolderRecord
 from triage.knowledge.book import Knowledge
-from triage.plan.day import day_ledger
+from triage.plan.day import day_ledger, earliest
 from triage.plan.model import Plan, QuestionLine
 from triage.plan.planner import Planner
 from triage.service.listing import CaseLine, Clock, local_now, named_line, newest_first
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from triage.explain.desk import ExplainDesk
     from triage.explain.sureplan import Agenda
 
-DAY_S = 86_400
 DETAILS = 200
 
 
@@ -169,17 +168,24 @@ class Shelf:
         return name
 
     def day(self) -> DayLedger:
-        """Return what today's attempts on all cases released, for the air of the next step."""
+        """Return what the attempts of the last 24 hours on all cases released.
+
+        What is read tells which cases count, not the times of the files: those are another
+        machine's on a shared disk. What cannot be read may be of the last hours.
+        """
         now = self.clock()
-        since = (now - timedelta(seconds=2 * DAY_S)).timestamp() * 1e9
-        recent = [e for e in self.entries() if e.mtime_ns >= since and not e.error]
+        index = self.folder_record.index()
+        if index is None:
+            return DayLedger()
+        unread = list(unread_files(self.cases))
+        unread += [f"{shown_path(Path(name))} cannot be read" for name in sorted(index.broken)]
         cases = []
-        for entry in recent:
+        for name in names_since(index, earliest(now).timestamp()):
             try:
-                cases.append(self._read.load(entry.path))
-            except TriageError:
-                continue  # a broken file is shown in the list; it must not stop other cases
-        return day_ledger(self.knowledge, cases, now)
+                cases.append(self._read.load(self.cases / name))
+            except TriageError:  # changed since; it must not stop other cases
+                unread.append(f"{shown_path(Path(name))} cannot be read")
+        return day_ledger(self.knowledge, cases, now, unread)
 
     def plan(self, case: Case) -> Plan:
         """Return the plan of a case on this bench, on top of the day, with its own record."""

@@ -14,8 +14,7 @@ from triage.case.store import update_case
 from triage.errors import TriageError, did_you_mean
 from triage.looks import put_off
 from triage.plan.model import Step
-from triage.plan.outcomes import SKIP, UNSKIP, last_record, standing_skips
-from triage.plan.planner import answers_after
+from triage.plan.outcomes import SKIP, UNSKIP, answers_after, last_record, standing_skips
 from triage.service.observing import Observing
 
 
@@ -101,8 +100,7 @@ class Working(Observing):
             },
         )
         new = changes.with_attempt(changes.without_timer(old, step_id), attempt)
-        condition = step.deposit if step.finding is None else None
-        for question, answer in answers_after(self.knowledge, condition, outcome).items():
+        for question, answer in answers_after(self.knowledge, attempt).items():
             new = changes.with_answer(new, question, answer)
         return new
 

@@ -10,9 +10,11 @@ from pathlib import Path
 from triage import places
 from triage.case.profile import BENCH_FILE, Bench, load_bench
 from triage.engine.memory import spare_loaded
+from triage.errors import Where
 from triage.plan.barring import check_bench
 from triage.service.listing import Clock, local_now
 from triage.service.rulestore import load_rulebase
+from triage.service.shelf import locator
 from triage.service.working import Working
 
 
@@ -65,15 +67,15 @@ def open_workshop(
     TriageError: unsafe knowledge or a broken bench: the program refuses to plan.
     """
     with _no_collection():
-        rulebase = load_rulebase(
-            rules or places.rules_folder(), places.rulebase_cache(), places.rules_cache()
-        )
+        rulebase = load_rulebase(rules or places.rules_folder())
     knowledge = rulebase.knowledge
     folder = cases or places.cases_folder()
     beside = folder / BENCH_FILE
     path = bench or (beside if beside.is_file() else None)
     profile = load_bench(path) if path else Bench()
-    check_bench(knowledge, profile, path.name if path else "bench")
+    if path:
+        locate = locator(path)
+        check_bench(knowledge, profile, lambda entry: Where(path.name, locate(entry).line))
     workshop = Workshop(knowledge, folder, profile, path, clock, rulebase.normal)
     if rules is not None:
         # The carried rules are proven before they are released; a person's own copy is not.

@@ -156,6 +156,9 @@ def said_by(knowledge: Knowledge, conclusions: Iterable[Conclusion]) -> dict[str
                 said.setdefault(key, set()).update(conclusion.get("later"))
             continue
         said.setdefault(" ".join(words), set())
+        if conclusion.kind == "forbid" and conclusion.get("finding") is None:
+            # Forbidden of the whole insect is more than of the one finding that is looked at.
+            said.setdefault("forbid everywhere", set()).update(conclusion.get("method"))
         for name in METHODS:
             if conclusion.get(name):
                 said.setdefault(" ".join([*words, name]), set()).update(conclusion.get(name))

@@ -86,7 +86,6 @@ class Plot:
     def __init__(self, folder: Path, scratch: Path) -> None:
         self.folder = folder
         self.copy = scratch / folder.name
-        self.cache = scratch / "parsed"
         shutil.copytree(folder, self.copy)
 
     def missed(self, seed: Seed) -> str:
@@ -103,7 +102,7 @@ class Plot:
 
     def _missed(self, seed: Seed, texts: Mapping[str, str]) -> str:
         try:
-            base = Rulebase(Consultant(load_knowledge(self.copy, cache=self.cache)))
+            base = Rulebase(Consultant(load_knowledge(self.copy)))
         except TriageError as refusal:
             faults = refusal.faults if isinstance(refusal, Faults) else (refusal,)
             if seed.check != LOAD:

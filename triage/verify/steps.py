@@ -23,10 +23,15 @@ class Shown:
     knowledge: Knowledge
     step: Step
 
+    def agents(self) -> tuple[str, ...]:
+        """Return the agents that are open on the bench: a trial has those of what it tries."""
+        step, k = self.step, self.knowledge
+        tried = step.before if k.methods[step.method].tries_next else None
+        return agent_ids(k, tried or step.method)
+
     def hazards(self) -> set[str]:
         """Return the hazards of all agents of the step."""
-        k = self.knowledge
-        return {h for a in agent_ids(k, self.step.method) for h in k.agents[a].hazards}
+        return {h for a in self.agents() for h in self.knowledge.agents[a].hazards}
 
 
 Check = Callable[[Shown], str]
@@ -83,7 +88,7 @@ def hazard_holds(shown: Shown) -> str:
 def names_gloves(shown: Shown) -> str:
     """A step whose agent lists gloves says which hold and which fail."""
     k, step = shown.knowledge, shown.step
-    listed = sum(len(k.agents[a].gloves) for a in agent_ids(k, step.method))
+    listed = sum(len(k.agents[a].gloves) for a in shown.agents())
     said = len(step.protection.gloves) + len(step.protection.gloves_fail)
     return "" if said == listed else f"{said} of {listed} glove lines"
 
@@ -133,7 +138,7 @@ def mixes_named(shown: Shown) -> str:
     said = " ".join(c.text for c in step.cautions if c.kind == "mixing")
     missing = {
         mix.product
-        for agent in agent_ids(k, step.method)
+        for agent in shown.agents()
         for mix in k.agents[agent].incompatible
         if mix.product not in said and not _is_draft(k, mix.with_)
     }
@@ -149,7 +154,7 @@ def _is_draft(knowledge: Knowledge, name: str) -> bool:
 def waste_named(shown: Shown) -> str:
     """A step says where its waste goes wherever its agents say so."""
     k, step = shown.knowledge, shown.step
-    listed = sum(len(k.agents[a].disposal) for a in agent_ids(k, step.method))
+    listed = sum(len(k.agents[a].disposal) for a in shown.agents())
     return "" if len(step.disposal) == listed else "disposal is missing"
 
 

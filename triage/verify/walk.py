@@ -175,7 +175,7 @@ class Walker:
     def _skeleton(self, case: Case, bench: Bench, judge: AirJudge) -> Skeleton:
         # Of the attempts the rules see only which findings are closed, so along one walk they
         # need not be asked again while that stays the same.
-        closed = closed_findings(case)
+        closed = closed_findings(self.knowledge, case)
         if closed not in self._drawn:
             found = self.consultant.consult(case, bench, closed, plain=True)
             self._drawn[closed] = trimmed(found)

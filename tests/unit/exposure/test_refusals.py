@@ -73,7 +73,7 @@ BAD = {
     "columns of unequal length": lambda: DayLedger.from_columns(
         [0.0], [1.0, 2.0], ["agent"], [AGENT]
     ),
-    "release before the day": lambda: Release(-5.0, 1.0, "agent"),
+    "release before the day before": lambda: Release(-2885.0, 1.0, "agent"),
     "negative release": lambda: Release(5.0, -1.0, "agent"),
     "colder than the points": lambda: gas.vapour_kpa_at(POINTS, 15.0),
     "warmer than the points": lambda: gas.vapour_kpa_at(POINTS, 30.0),

@@ -189,7 +189,7 @@ class AirScreen(ServiceScreen):
         """Show the day in full."""
         if self.view is not None:
             lines = "\n".join(day_lines(self.view.day, FULL_WIDTH))
-            self.app.push_screen(DetailScreen("The air of today", Content(lines)))
+            self.app.push_screen(DetailScreen("The air of the last 24 hours", Content(lines)))
 
 
 def by_name(day: DayAnswer, knowledge: Knowledge) -> DayAnswer:
@@ -222,6 +222,6 @@ def sentence_text(view: AirView) -> Content:
 
 def day_text(day: DayAnswer) -> Content:
     """Return the day's ledger as bars with their words."""
-    parts: list[str | tuple[str, str]] = [("Today  ", "bold"), day.sentence]
+    parts: list[str | tuple[str, str]] = [("Before  ", "bold"), day.sentence]
     parts += [f"\n{line}" for line in day_bars(day, BAR_WIDTH)]
     return Content.assemble(*parts)
