@@ -43,9 +43,7 @@ def test_dilution_of_a_printed_example(capsys: pytest.CaptureFixture[str]) -> No
 
 def test_mass_of_stock_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
     """50 g of 3 % from 25 %: 6 g of stock holds the 1.5 g that is needed."""
-    answer = answered(
-        capsys, "mix", "ammonia-solution", "--to", "3", "--stock", "25", "--grams", "50"
-    )
+    answer = answered(capsys, "mix", "ammonia-solution", "--to", "3", "--stock", "25", "--grams", "50")
     assert figure(answer, "stock") == pytest.approx(6.0)
     # Weak-base formula by hand: c = 30/17.031 = 1.7615 mol/L, x = sqrt(1.8e-5 c) = 5.63e-3, pH 11.75.
     assert figure(answer, "pH, about") == pytest.approx(11.75, abs=0.06)
@@ -53,17 +51,13 @@ def test_mass_of_stock_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_acid_for_a_bath_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
     """10 % w/w at 1.05 g/mL is 105 g/L over 36.461 = 2.880 mol/L; pH 2 of 1 L takes 3.47 mL."""
-    answer = answered(
-        capsys, "mix", "hydrochloric-acid-dilute", "--to-ph", "2", "--stock", "10", "--ml", "1000"
-    )
+    answer = answered(capsys, "mix", "hydrochloric-acid-dilute", "--to-ph", "2", "--stock", "10", "--ml", "1000")
     assert figure(answer, "acid stock") == pytest.approx(3.472, abs=0.002)
 
 
 def test_humidity_over_a_salt_of_the_standard(capsys: pytest.CaptureFixture[str]) -> None:
     """OIML R 121, table 1: sodium chloride at 25 C, 75.3 +/- 0.2 % RH."""
-    answer = answered(
-        capsys, "chamber", "--litres", "1", "--temp", "25", "--salt", "sodium-chloride"
-    )
+    answer = answered(capsys, "chamber", "--litres", "1", "--temp", "25", "--salt", "sodium-chloride")
     assert figure(answer, "relative humidity") == pytest.approx(75.3, abs=0.2)
 
 
@@ -117,20 +111,14 @@ def test_bursts_left(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_air_of_a_closed_room_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
     """2 mL of ethyl acetate at 0.9006 g/mL in 30 m3: 60.0 mg/m3 in the room once all is in the air."""
-    answer = answered(
-        capsys, "air", "ethyl-acetate", "--ml", "2", "--volume", "30", "--air-changes", "0"
-    )
-    peak = next(
-        each for each in answer["levels"] if (each["place"], each["window"]) == ("room", "peak")
-    )
+    answer = answered(capsys, "air", "ethyl-acetate", "--ml", "2", "--volume", "30", "--air-changes", "0")
+    peak = next(each for each in answer["levels"] if (each["place"], each["window"]) == ("room", "peak"))
     assert peak["high_mg_per_m3"] == pytest.approx(2.0 * 900.6 / 30.0, rel=0.01)
     assert {limit["edition"] for limit in answer["air"]["limits"]}
     assert all(limit["source"] and limit["authority"] for limit in answer["air"]["limits"])
 
 
-def test_over_a_limit_names_limit_factor_mend_and_control(
-    capsys: pytest.CaptureFixture[str],
-) -> None:
+def test_over_a_limit_names_limit_factor_mend_and_control(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["air", "limonene", "--ml", "5", "--volume", "12", "--control", "none"]) == 0
     first, *rest = capsys.readouterr().out.splitlines()
     assert first.startswith("Too much: ")
@@ -153,9 +141,7 @@ def test_least_fresh_air_is_enough_and_no_less(capsys: pytest.CaptureFixture[str
     assert answered(capsys, *words, "--air-changes", str(least * 0.95))["verdict"] == "over"
 
 
-def test_curve_without_colour_has_no_codes_and_is_told_in_words(
-    capsys: pytest.CaptureFixture[str],
-) -> None:
+def test_curve_without_colour_has_no_codes_and_is_told_in_words(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["air", "ethyl-acetate", "--ml", "2", "--curve", *BENCH]) == 0
     out = capsys.readouterr().out
     assert "\x1b" not in out
@@ -178,22 +164,14 @@ def test_today_on_every_case_counts(capsys: pytest.CaptureFixture[str], tmp_path
         case = new_case(name, name, taxon="flies", findings=(new_finding("f1", "thorax-hairy"),))
         for number in range(count):
             made = Attempt(
-                id=f"a{number + 1}",
-                at=now,
-                step="f1-x",
-                finding="f1",
-                method="ethanol-70-brush",
-                agent="ethanol",
-                outcome="better",
-                amount_ml=0.5,
+                id=f"a{number + 1}", at=now, step="f1-x", finding="f1", method="ethanol-70-brush", agent="ethanol",
+                outcome="better", amount_ml=0.5,
             )
             case = with_attempt(case, made)
         create_case(cases, case)
     answer = answered(capsys, "day-air", "--cases", str(cases))
     assert len(answer["releases"]) == 3
-    assert sum(r["amount_mg"] for r in answer["releases"]) == pytest.approx(
-        3 * 0.5 * 789.3 * 0.7, rel=1e-3
-    )
+    assert sum(r["amount_mg"] for r in answer["releases"]) == pytest.approx(3 * 0.5 * 789.3 * 0.7, rel=1e-3)
     assert answer["sentence"].startswith("3 releases in 24 h")
     assert main(["day-air", "--cases", str(cases)]) == 0
     assert "8 h [" in capsys.readouterr().out
@@ -203,9 +181,7 @@ def test_today_on_every_case_counts(capsys: pytest.CaptureFixture[str], tmp_path
     assert later["largest_pass_ml"] < fresh["largest_pass_ml"]
 
 
-@pytest.mark.parametrize(
-    "words", ["air ethyl-acetate --ml 2", "mix ethanol --to 70 --stock 96 --ml 10", "day-air"]
-)
+@pytest.mark.parametrize("words", ["air ethyl-acetate --ml 2", "mix ethanol --to 70 --stock 96 --ml 10", "day-air"])
 def test_same_question_same_bytes(capsys: pytest.CaptureFixture[str], words: str) -> None:
     texts = []
     for _ in range(2):

@@ -113,8 +113,7 @@ def test_an_id_that_is_a_path_is_refused(name, tmp_path, capsys):
 
 
 @pytest.mark.parametrize(
-    "title",
-    ["../../out", "/etc/passwd", "..", "C:\\x", "bench", ".hidden", "_draft", "con", "ü" * 80],
+    "title", ["../../out", "/etc/passwd", "..", "C:\\x", "bench", ".hidden", "_draft", "con", "ü" * 80]
 )
 def test_a_title_makes_a_name_inside_the_folder(title, tmp_path, capsys):
     folder = tmp_path / "cases"

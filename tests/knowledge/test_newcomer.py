@@ -147,12 +147,7 @@ def extended(tmp_path: Path) -> Path:
     copy = tmp_path / "rules"
     shutil.copytree(ROOT / "rules", copy)
     (copy / "agents" / "citrate-buffer.yaml").write_text(AGENT, encoding="utf-8")
-    added = {
-        "deposits.yaml": DEPOSIT,
-        "sources/newcomer.yaml": SOURCE,
-        "methods/newcomer.yaml": METHOD,
-        **RULES,
-    }
+    added = {"deposits.yaml": DEPOSIT, "sources/newcomer.yaml": SOURCE, "methods/newcomer.yaml": METHOD, **RULES}
     for name, text in added.items():
         with (copy / name).open("a", encoding="utf-8") as stream:
             stream.write(text)
@@ -167,9 +162,7 @@ def test_an_extension_in_yaml_is_checked_and_offered(
     assert "no fault" in capsys.readouterr().out
     case = str(tmp_path / "plaster.yaml")
     bench = tmp_path / "bench.yaml"
-    bench.write_text(
-        "format: 1\nroom: {control: hood, volume_m3: 60, place: lab}\n", encoding="utf-8"
-    )
+    bench.write_text("format: 1\nroom: {control: hood, volume_m3: 60, place: lab}\n", encoding="utf-8")
     assert main(["plan", case, "--rules", str(extended), "--bench", str(bench), "--json"]) == 0
     plan = json.loads(capsys.readouterr().out)
     steps = [s for s in plan["steps"] if s["method"] == "citrate-dab"]
@@ -182,9 +175,7 @@ def test_an_extension_in_yaml_is_checked_and_offered(
     assert "offer-plaster-splash" in step["rules"]
     ladder = [s["method"] for s in plan["steps"] if s["zone"] == "elytra"]
     assert ladder.index("puff-air") < ladder.index("citrate-dab")
-    barred = [
-        e for e in plan["excluded"] if e["method"] == "citrate-dab" and e["zone"] == "compound-eye"
-    ]
+    barred = [e for e in plan["excluded"] if e["method"] == "citrate-dab" and e["zone"] == "compound-eye"]
     assert "forbid-citrate-on-lens" in {e["rule"] for e in barred}
     # The carried rules know nothing of it.
     assert main(["plan", case]) == 2
@@ -200,15 +191,10 @@ def test_the_reading_is_reached_without_its_name(
     assert main(["plan", str(path), "--rules", str(extended), "--json"]) == 0
     plan = json.loads(capsys.readouterr().out)
     (finding,) = (f for f in plan["findings"] if f["id"] == "f1")
-    assert "plaster-splash" in {
-        finding["deposit"],
-        *(a["deposit"] for a in finding["alternatives"]),
-    }
+    assert "plaster-splash" in {finding["deposit"], *(a["deposit"] for a in finding["alternatives"])}
 
 
-def test_a_slip_in_the_extension_is_named(
-    extended: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_slip_in_the_extension_is_named(extended: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = extended / "methods" / "newcomer.yaml"
     text = path.read_text(encoding="utf-8").replace("agent: citrate-buffer", "agent: citrate-bufer")
     path.write_text(text, encoding="utf-8")

@@ -49,9 +49,7 @@ def _gate_open(answers: dict[str, str], signs: dict[str, str] | None = None) -> 
     findings = (new_finding("f1", "elytra", signs=signs or {}),)
     case = new_case("x", "t", taxon="beetles", answers=answers, findings=findings)
     facts = facts_from(case, full_bench(shipped()), consultant().vocabulary)
-    rules = tuple(
-        r for r in consultant().normal.by_family[Family.GATE] if r.id == "gate-old-poison"
-    )
+    rules = tuple(r for r in consultant().normal.by_family[Family.GATE] if r.id == "gate-old-poison")
     assert len(rules) == 1
     return not evaluate(rules, facts)
 
@@ -66,19 +64,13 @@ def test_old_poison_gate_opens_for_its_own_answer_only() -> None:
 def test_no_combination_of_other_answers_opens_the_old_poison_gate(said: str) -> None:
     own = {} if said == UNKNOWN else {POISON: said}
     choices = [
-        (q, str(a["id"]))
-        for q, e in QUESTIONS.items()
-        if e["about"] == "specimen" and q != POISON
-        for a in e["answers"]
+        (q, str(a["id"])) for q, e in QUESTIONS.items() if e["about"] == "specimen" and q != POISON for a in e["answers"]
     ]
     for (q1, a1), (q2, a2) in itertools.combinations(choices, 2):
         assert not _gate_open({**own, q1: a1, q2: a2}), (q1, a1, q2, a2)
     for q, e in QUESTIONS.items():
         for a in e["answers"] if e["about"] == "zone" else ():
-            assert not _gate_open({**SOUND, POISON: "yes"} if own else {}, {q: str(a["id"])}), (
-                q,
-                a["id"],
-            )
+            assert not _gate_open({**SOUND, POISON: "yes"} if own else {}, {q: str(a["id"])}), (q, a["id"])
     # Larger combinations: the gate reads this one answer and nothing else, so none can matter.
     (gate,) = (r for r in consultant().normal.by_family[Family.GATE] if r.id == "gate-old-poison")
     (pattern,) = gate.patterns
@@ -92,9 +84,7 @@ def test_whole_plans_stay_shut_while_old_poison_is_possible() -> None:
     bench = full_bench(shipped())
     touching = {m for m, e in METHODS.items() if TECHNIQUES[e["technique"]]["contact"] != "none"}
     for _ in range(40):
-        answers = {
-            q: chance.choice(every[q]) for q, e in QUESTIONS.items() if e["about"] == "specimen"
-        }
+        answers = {q: chance.choice(every[q]) for q, e in QUESTIONS.items() if e["about"] == "specimen"}
         signs = {q: chance.choice(every[q]) for q, e in QUESTIONS.items() if e["about"] == "zone"}
         answers.pop(POISON)
         if chance.random() < 0.5:
@@ -117,9 +107,7 @@ def test_unknown_white_film_counts_as_bloom(zone: str) -> None:
     bench = full_bench(knowledge)
     maker, judge = SkeletonMaker(consultant()), planner().judge(bench, DayLedger())
     for taxon, signs in itertools.product((*TAXA, UNKNOWN), WHITE):
-        case = new_case(
-            "x", "t", taxon=taxon, answers=SOUND, findings=(new_finding("f1", zone, signs=signs),)
-        )
+        case = new_case("x", "t", taxon=taxon, answers=SOUND, findings=(new_finding("f1", zone, signs=signs),))
         skeleton = maker.skeleton(case, bench, judge, plain=True)
         readings = {r.deposit: r for r in skeleton.conclusions.readings_of("f1")}
         reach = readings["natural-bloom"].reach
@@ -158,11 +146,7 @@ def test_every_zone_and_group_has_a_ladder_or_leave_it(deposit: str) -> None:
 def test_a_plan_without_a_ladder_says_leave_it(deposit: str) -> None:
     """Where nothing is permitted the plan itself says why the deposit stays."""
     bench = full_bench(shipped())
-    for zone, taxon in (
-        ("compound-eye", "butterflies-moths"),
-        ("wing-scaled", UNKNOWN),
-        ("elytra", "beetles"),
-    ):
+    for zone, taxon in (("compound-eye", "butterflies-moths"), ("wing-scaled", UNKNOWN), ("elytra", "beetles")):
         finding = new_finding("f1", zone, named=deposit)
         case = new_case("x", "t", taxon=taxon, answers=SOUND, findings=(finding,))
         plan = planner().plan(case, bench)

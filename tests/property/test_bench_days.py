@@ -205,7 +205,9 @@ def test_three_hundred_small_days_against_the_exact_shortest(capsys):
 
 
 # Between small and large the bound itself is loose: no solver says how far the day is from it.
-@pytest.mark.parametrize(("cases", "most"), [(10, 0.1), (20, 0.1), (30, 0.1), (40, 0.1), (60, 0.1)])
+@pytest.mark.parametrize(
+    ("cases", "most"), [(10, 0.1), (20, 0.1), (30, 0.1), (40, 0.1), (60, 0.1)]
+)
 def test_large_days_without_airings_are_within_ten_percent_of_the_bound(cases, most, capsys):
     tasks = random_day(np.random.default_rng(cases), cases)
     plan = plan_day(tasks, Hours(0, 3000), PlainAir({}))

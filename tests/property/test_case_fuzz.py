@@ -83,9 +83,7 @@ TABLES = {target: (kind, model, target) for kind, (model, target) in KINDS.items
 SMALL = [
     (target, file)
     for target in TABLES
-    for file in sorted(
-        (RULES / target).glob("*.yaml") if (RULES / target).is_dir() else [RULES / target]
-    )
+    for file in sorted((RULES / target).glob("*.yaml") if (RULES / target).is_dir() else [RULES / target])
     if file.stat().st_size < 30_000
 ]
 
@@ -222,9 +220,7 @@ def test_any_case_bench_and_knowledge_file(tmp_path, capsys):
     report = fuzz(tmp_path, counts, seed=2)
     grown = memory_mb() - before
     with capsys.disabled():
-        print(
-            f"\n{sum(counts.values())} inputs, 0 tracebacks: read {dict(report.read)}, refused in "
-        )
+        print(f"\n{sum(counts.values())} inputs, 0 tracebacks: read {dict(report.read)}, refused in ")
         print(f"words {dict(report.refused)}; slowest {report.slowest_s:.2f} s of processor time, ")
         print(f"longest line {report.longest_line} letters, memory grown by {grown:.0f} MB")
     assert report.longest_line <= MOST_LETTERS

@@ -24,15 +24,7 @@ from triage.yamltext import parse_yaml
 
 DEMOS = sorted((Path(__file__).parents[2] / "cases").glob("*-*.yaml"))
 TITLES = ("Card 7", "Hoverfly, place 2", "Dr O'Hara's bee (1931)", "beetle: two", "null", "12", "")
-NOTES = (
-    "",
-    "moved it to 12:30, left",
-    "two\nlines",
-    "a long note, " * 30 + "end",
-    "50 % left",
-    "no",
-    "x # y",
-)
+NOTES = ("", "moved it to 12:30, left", "two\nlines", "a long note, " * 30 + "end", "50 % left", "no", "x # y")
 
 
 def recorded(seed: int):
@@ -149,10 +141,7 @@ def test_what_is_taken_for_sound_is_sound_sample():
 def test_what_is_taken_for_sound_is_sound(capsys):
     read_in_full, taken = run(50_000)
     with capsys.disabled():
-        print(
-            f"\n{read_in_full + taken} altered files: {taken} taken for sound and all of them ",
-            end="",
-        )
+        print(f"\n{read_in_full + taken} altered files: {taken} taken for sound and all of them ", end="")
         print(f"sound with that title, {read_in_full} left to be read in full")
     assert taken > 2_500
 

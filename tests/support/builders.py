@@ -30,12 +30,7 @@ def full_bench(knowledge: Knowledge, **room: Any) -> Bench:
     """Return a laboratory bench with a hood, every tool, and the whole limit allowed."""
     given = {"control": "hood", "volume_m3": 60, "air_changes_per_h": 6, "place": "lab", **room}
     return Bench.model_validate(
-        {
-            "name": "laboratory",
-            "room": given,
-            "equipment": tuple(knowledge.equipment),
-            "margin": 1.0,
-        }
+        {"name": "laboratory", "room": given, "equipment": tuple(knowledge.equipment), "margin": 1.0}
     )
 
 

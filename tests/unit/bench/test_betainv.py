@@ -85,7 +85,5 @@ def test_a_thousand_random_quantiles_together():
     random = np.random.default_rng(8)
     a, b = 10.0 ** random.uniform(-1, 4, 1000), 10.0 ** random.uniform(-1, 4, 1000)
     chance = random.uniform(0.001, 0.999, 1000)
-    ours = [
-        beta_quantile(*each) for each in zip(a.tolist(), b.tolist(), chance.tolist(), strict=True)
-    ]
+    ours = [beta_quantile(*each) for each in zip(a.tolist(), b.tolist(), chance.tolist(), strict=True)]
     np.testing.assert_allclose(ours, betaincinv(a, b, chance), rtol=0, atol=1e-9)

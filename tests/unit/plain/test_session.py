@@ -69,11 +69,7 @@ def test_new_case_to_first_recorded_attempt(workshop: Workshop) -> None:
     case = "second-hoverfly"
     for question, answer in TOLD.items():
         workshop.answer(case, question, answer)
-    seen = workshop.see(
-        case,
-        zone="thorax-hairy",
-        signs={"texture": "grains", "colour": "mixed-grains", "puff": "moves"},
-    )
+    seen = workshop.see(case, zone="thorax-hairy", signs={"texture": "grains", "colour": "mixed-grains", "puff": "moves"})
     assert seen == "f1"
     play(workshop, case, "1", "1", "", "stop")
     assert workshop.load(case).attempts[0].outcome == "cleared"

@@ -57,9 +57,7 @@ def read(page: str) -> Reader:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_every_stop_point_and_hold_is_on_the_paper(seed: int) -> None:
-    plan = planner().plan(
-        draw_case(consultant(), random.Random(seed)), load_bench(ROOT / "cases" / "bench.yaml")
-    )
+    plan = planner().plan(draw_case(consultant(), random.Random(seed)), load_bench(ROOT / "cases" / "bench.yaml"))
     sheet = sheet_of(plan, whole=True)
     text = " ".join(read(html_of(sheet)).text)
     assert len(sheet.steps) == len(plan.steps)
@@ -129,9 +127,7 @@ def test_pdf_reads_back(tmp_path: Path) -> None:
     sheet = sheet_of(replace(demo_plan(), title="Käfer <b> & \u0416\u2603"), whole=True)
     path = tmp_path / "sheet.pdf"
     path.write_bytes(pdf_of(sheet))
-    done = subprocess.run(
-        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
-    )
+    done = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True)
     words = " ".join(done.stdout.split())
     assert "Käfer <b> &" in words
     assert "STOP IF" in words
@@ -159,11 +155,7 @@ def test_pdf_without_its_library_says_how_to_get_it(monkeypatch: pytest.MonkeyPa
     ],
 )
 def test_bad_input_is_one_line(
-    words: list[str],
-    says: str,
-    capsys: pytest.CaptureFixture[str],
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
+    words: list[str], says: str, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
     assert main(["sheet", str(ROOT / "cases" / "rose-chafer-plate-1.yaml"), *words]) == 2
