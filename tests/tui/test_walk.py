@@ -27,6 +27,7 @@ READY_TO_SOFTEN = {
     "old-poison-signs": "no",
     "live-pest-signs": "no",
     "mouldy-smell": "no",
+    "box-held": "none",
     "hydration": "dry",
 }
 
