@@ -43,7 +43,7 @@ from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.stop import StopScreen
 from triage.tui.services import Services
-from triage.tui.timerwatch import Alarm, TimerWatch
+from triage.tui.timerwatch import Alarm, TimerWatch, alarm_words
 from triage.tui.words import clock_words
 
 if TYPE_CHECKING:
@@ -354,24 +354,17 @@ class TriageApp(App[TriageError | None]):
 
     def _ring(self, alarm: Alarm) -> None:
         self.bell()
-        if alarm.is_over:
-            act = "Take it out, rinse, look" if self._is_wet(alarm) else "Look"
-            words = f"Time is over: {alarm.label}. {act}, then record."
-            told: TimerEnded | TimerWarned = TimerEnded(
-                alarm.case, alarm.step, alarm.label, int(-alarm.seconds)
-            )
-        else:
-            act = "Get the rinse ready." if self._is_wet(alarm) else "Get ready to look."
-            words = f"{clock_words(alarm.seconds)} left: {alarm.label}. {act}"
-            told = TimerWarned(alarm.case, alarm.step, alarm.label, int(alarm.seconds))
-        self.notify(words, severity="warning", timeout=15, markup=False)
-        self.screen.post_message(told)
-
-    def _is_wet(self, alarm: Alarm) -> bool:
-        """Return whether something must be taken off at the end; so too where it is not known."""
         known = self.services.shown(alarm.case)
         step = known[1].step(alarm.step) if known is not None else None
-        return step is None or bool(step.agent or step.rinse)
+        zones = self.services.workshop.knowledge.zones if self.services.is_open else {}
+        told: TimerEnded | TimerWarned
+        if alarm.is_over:
+            told = TimerEnded(alarm.case, alarm.step, alarm.label, int(-alarm.seconds))
+        else:
+            told = TimerWarned(alarm.case, alarm.step, alarm.label, int(alarm.seconds))
+        words = alarm_words(alarm, step, zones)
+        self.notify(words, severity="warning", timeout=15, markup=False)
+        self.screen.post_message(told)
 
     def _set_terminal_title(self, title: str) -> None:
         if title == self._title_shown:
