@@ -40,13 +40,13 @@ PACE_S = 1.0
 # Keys by the screen they are pressed on; each way begins and ends at the plan of the case.
 WAYS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("plan: move", ("down", "down", "down", "pagedown", "up", "end", "home")),
-    ("plan: explain", ("e", "pagedown", "q")),
-    ("plan: why", ("w", "1", "q")),
-    ("plan: what if", ("w", "6", "1", "2", "q")),
+    ("plan: explain", ("f", "pagedown", "q")),
+    ("plan: why", ("e", "1", "q")),
+    ("plan: what if", ("e", "6", "1", "2", "q")),
     ("plan: keys", ("question_mark", "q")),
     ("observe: move", ("l", "down", "down", "up", "q")),
-    ("questions: first", ("l", "d", "1", "w", "q", "2", "u", "b", "1", "q", "q")),
-    ("questions: more", ("l", "5", "1", "w", "q", "2", "e", "q", "q", "q")),
+    ("questions: first", ("l", "y", "1", "e", "q", "2", "u", "z", "1", "q", "q")),
+    ("questions: more", ("l", "5", "1", "e", "q", "2", "i", "q", "q", "q")),
     ("walk", ("s", "e", "q", "m", "f9", "escape", "r", "q")),
     ("walk: outcome", ("s", "n", "enter", "n", "z", "o", "o", "p", "s", "enter", "q")),
     ("air", ("a", "enter", "q", "q")),

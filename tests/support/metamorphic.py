@@ -201,6 +201,8 @@ def hazard_rules() -> frozenset[str]:
     return frozenset(
         rule.id
         for rule in consultant().normal.by_family[Family.FORBID]
+        # One that also asks what was done about it (isolated and dried) is lifted by that answer.
+        if len(rule.patterns) == 1
         for pattern in rule.patterns
         if pattern.kind == "reading"
         and "standing" in dict(pattern.allowed)

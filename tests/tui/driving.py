@@ -60,6 +60,18 @@ def shown(app: TriageApp) -> str:
     return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips)
 
 
+@dataclass
+class Pulse:
+    """Seconds that go on by ``a_look_s`` at each look: nobody here types ahead, unless it is 0."""
+
+    a_look_s: float = 1.0
+    seconds: float = 0.0
+
+    def __call__(self) -> float:
+        self.seconds += self.a_look_s
+        return self.seconds
+
+
 class Driver:
     """Keys in, screen out."""
 
@@ -93,6 +105,8 @@ class Driver:
         The framework's own pause waits for an idle processor, 20 ms at the least and up to a
         second on a machine that does other work; a barrier through all queues takes 1 ms.
         """
+        if self.app._exception is not None:
+            raise self.app._exception  # a program that broke down is never calm
         await self.pilot._wait_for_screen()
         await asyncio.sleep(0)
         self.screen._on_timer_update()
@@ -166,9 +180,10 @@ async def driven(
     case: str | None = None,
     size: tuple[int, int] = (80, 24),
     clock: Callable[[], datetime] | None = None,
+    pulse: Pulse | None = None,
 ) -> AsyncIterator[Driver]:
     """Run the interface without a terminal."""
-    app = TriageApp(workshop, clock or workshop.clock, case)
+    app = TriageApp(workshop, clock or workshop.clock, case, pulse=pulse or Pulse())
     async with app.run_test(size=size) as pilot:
         driver = Driver(app, pilot)
         await driver.settled()

@@ -85,7 +85,7 @@ async def test_no_colour_and_small_window_lose_nothing(
 
 async def test_amount_and_ventilation_can_be_tried(bench: Workshop) -> None:
     async with driven(bench, case=CASE, size=(100, 40)) as driver:
-        await driver.press("a", "c")
+        await driver.press("a", "a")
         names = [choice for choice, _ in driver.screen._choices]
         key = driver.screen._key(names.index("acetone"))
         await driver.press(key, "m")
@@ -117,7 +117,7 @@ async def test_day_counts_attempts_on_every_case(bench: Workshop) -> None:
         await driver.on(AirScreen)
         assert "3 releases in 24 h" in driver.text
         assert "8 h [" in driver.text
-        await driver.press("d")
+        await driver.press("t")
         assert driver.screen.plain.count("ethyl acetate  ") == 3
         assert "ethyl-acetate" not in driver.screen.plain.partition("sources")[0]
 
@@ -126,11 +126,11 @@ async def test_without_a_case_it_shows_the_day_and_asks_for_an_agent(bench: Work
     async with driven(bench, size=(100, 30)) as driver:
         driver.app.push_screen(AirScreen(driver.app.services))
         await driver.on(AirScreen)
-        assert "Press c to look at an agent" in driver.text
+        assert "Press a to look at an agent" in driver.text
         last = driver.text.splitlines()[-1]
         for act in ("Amount", "Ventilation", "In full", "Next step"):  # they would do nothing
             assert act not in last
-        await driver.press("c", "1")
+        await driver.press("a", "1")
         last = driver.text.splitlines()[-1]
         for act in ("Amount", "Ventilation", "In full"):
             assert act in last

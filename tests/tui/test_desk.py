@@ -20,7 +20,7 @@ ANSWERED = {"1": "Why it stands here", "4": "How it is read: hairy thorax", "5":
 async def test_two_keys_to_every_answer_from_the_plan_and_from_the_step(looking: Workshop) -> None:
     before = (looking.cases / f"{CASE}.yaml").read_bytes()
     async with driven(looking, case=CASE) as driver:
-        for start, desk in (((), "w"), (("s",), "e")):
+        for start, desk in (((), "e"), (("s",), "e")):
             await home(driver)
             await driver.press(*start)
             for key, title in ANSWERED.items():
@@ -42,7 +42,7 @@ async def test_two_keys_to_every_answer_from_the_plan_and_from_the_step(looking:
 async def test_the_answers_are_those_of_the_desk(looking: Workshop) -> None:
     case = looking.load(CASE)
     async with driven(looking, case=CASE) as driver:
-        await driver.press("w", "5")
+        await driver.press("e", "5")
         lines = [line.strip().removeprefix("- ") for line in driver.screen.plain.splitlines()]
         shown = " ".join(" ".join(lines).split())
         plan = looking.plan(case)
@@ -51,7 +51,7 @@ async def test_the_answers_are_those_of_the_desk(looking: Workshop) -> None:
             looking.desk.changes(case), looking.knowledge, {**places, **step_names(plan)}
         )
         assert shown == " ".join(" ".join(changes).split())
-        await driver.press("q", "w", "9")
+        await driver.press("q", "e", "9")
         for found in looking.desk.contradictions(case):
             assert named(found.sentence, places) in driver.screen.plain
         await driver.press("q")
@@ -65,7 +65,7 @@ async def test_what_if_shows_the_other_plan(looking: Workshop) -> None:
     step = then.next_step()
     assert step is not None
     async with driven(looking, case=CASE, size=(100, 60)) as driver:
-        await driver.press("w", "6")
+        await driver.press("e", "6")
         names = [each for each, _ in driver.screen._choices]
         driver.screen.query_one("#choices").highlighted = names.index("hydration")
         await driver.press("enter")
@@ -93,7 +93,7 @@ async def test_the_desk_calls_things_by_their_names(looking: Workshop) -> None:
 
     async with driven(looking, case=CASE) as driver:
         for keys in ("1", "4", "5", "7", "8", "9", "0", "21", "31", "61", "62"):
-            await driver.press("w", *keys)
+            await driver.press("e", *keys)
             if keys[0] == "6":
                 assert not ids.search(driver.text), driver.text
                 await driver.press("1")

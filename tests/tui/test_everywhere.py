@@ -178,6 +178,7 @@ async def test_filter_by_typing(workshop: Workshop) -> None:
         assert "HELD" in driver.text.splitlines()[1]
         await driver.press("slash")
         assert "Filter" not in driver.text.splitlines()[-1]  # a letter of the line now
+        assert "New" not in driver.text.splitlines()[-1]
         await driver.write("bumble")
         await driver.settled()
         assert "Cases: 1 of" in driver.text

@@ -22,7 +22,7 @@ CASE = "bumblebee-plate-3"
 
 def test_the_case_and_the_keys_are_those_of_the_readme() -> None:
     assert f"--demo {CASE}" in README
-    assert re.findall(r"`(\w)`", WALK) == ["s", "t", "n", "d", "l", "w"]
+    assert re.findall(r"`(\w)`", WALK) == ["s", "t", "n", "d", "l", "e"]
 
 
 async def test_the_five_minutes(workshop: Workshop) -> None:
@@ -32,7 +32,7 @@ async def test_the_five_minutes(workshop: Workshop) -> None:
         plan = driver.screen.plan
         assert len(plan.findings) == 3
         assert "> NOW" in driver.text.splitlines()[2]
-        assert "1/12  blot oil with paper" in driver.text
+        assert "1/11  blot oil with paper" in driver.text
 
         # 2. One step fills the screen; the timer's end stands in the case file.
         await driver.press("s")
@@ -79,14 +79,14 @@ async def test_the_five_minutes(workshop: Workshop) -> None:
         await driver.press("4")
         await driver.on(QuestionScreen)
         assert "cannot tell" in driver.text
-        await driver.press("w")
+        await driver.press("e")
         await driver.on(DetailScreen)
         assert "Why this is asked" in driver.text
         await driver.press("q", "u", "q", "q")
 
         # 6. Ask the plan.
         await driver.on(PlanScreen)
-        await driver.press("w")
+        await driver.press("e")
         await driver.on(ChoiceScreen)
         for asked in ("why does this step", "why not another", "would change", "what if", "asking"):
             assert asked in driver.text

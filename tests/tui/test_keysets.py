@@ -101,7 +101,7 @@ def test_stop_is_never_beside_going_on(keyset: KeySet, order: str) -> None:
                 assert stop != key
                 if key != "space":  # the lowest row of all, away from every stop
                     assert apart(where, stop, key) >= 2, (stop, key)
-        for key in keyset.outcomes + keyset.answers:
+        for key in (*keyset.outcomes, *keyset.answer_keys()):
             assert apart(where, stop, key) > 1 or stop == "escape", (stop, key)
 
 
@@ -129,7 +129,7 @@ def test_the_main_acts_lie_under_one_hand(order: str) -> None:
         "observe.clean",
     )
     for keyset, is_left in ((LEFT, True), (RIGHT, False)):
-        keys = set(keyset.answers + keyset.outcomes)
+        keys = {*keyset.answer_keys(), *keyset.outcomes}
         keys |= {key for act in main for key in keyset.keys_of(act)[:1]}
         for key in keys - EITHER_HAND:
             row, column = where[key]

@@ -27,6 +27,7 @@ READY_TO_SOFTEN = {
     "old-poison-signs": "no",
     "live-pest-signs": "no",
     "mouldy-smell": "no",
+    "box-held": "none",
     "hydration": "dry",
 }
 
@@ -376,3 +377,30 @@ async def test_the_alarm_says_what_the_step_needs(
             needs.add(bool(step.agent or step.rinse))
             assert ("rinse" in said.pop()) == bool(step.agent or step.rinse)
     assert needs == {True, False}
+
+
+async def test_an_alarm_names_specimen_step_and_place_also_of_a_case_that_is_not_open(
+    workshop: Workshop, hand: Hand
+) -> None:
+    """Two bees on the bench: what is over must be plain without going there."""
+    workshop.clock = hand
+    working, other = "rose-chafer-plate-1", "bumblebee-plate-3"
+    step = workshop.plan(workshop.load(other)).next_step()
+    assert step is not None
+    assert step.zone_name
+    # The command begins timers too, and calls them by the step alone.
+    workshop.start_timer(other, step.id, 60, step.name)
+    async with driven(workshop, clock=hand) as driver:
+        rows = [option.id for option in driver.screen.query_one("#cases").options]
+        await driver.press("home", *["down"] * rows.index(f"{working}.yaml"), "enter")
+        await driver.on(PlanScreen)
+        assert driver.screen.case_id == working
+        for seconds, word in ((41, "19"), (20, "Time is over")):
+            hand.on(seconds)
+            await driver.until(
+                lambda word=word: any(word in n.message for n in driver.app._notifications), word
+            )
+            said = next(n.message for n in driver.app._notifications if word in n.message)
+            for told in (workshop.load(other).title, step.name, step.zone_name):
+                assert said.count(told) == 1, (told, said)
+            assert step.id not in said

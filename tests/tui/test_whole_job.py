@@ -83,8 +83,8 @@ async def test_from_a_new_case_to_the_closed_box(tmp_path: Path, opened_on: Open
         await driver.on(CasesScreen)
         assert "No case here yet" in driver.text
 
-        # A new case in under five keys: n, Enter, Enter begin one of unknown kind.
-        await driver.press("n")
+        # A new case in under five keys: +, Enter, Enter begin one of unknown kind.
+        await driver.press("plus")
         await driver.on(NewCaseScreen)
         await driver.press(*["down"] * 4, "enter", "enter")
         await driver.on(ObserveScreen)
@@ -202,10 +202,10 @@ async def test_back_one_question_lets_the_answer_be_changed(workshop: Workshop) 
         first = driver.screen.question
         await driver.press("1")
         assert driver.screen.question != first
-        await driver.press("b")
+        await driver.press("z")
         assert driver.screen.question == first
         assert "< your answer so far" in driver.text
-        await driver.press("w")
+        await driver.press("e")
         assert "Why this is asked" in driver.text
         assert "How to find out" in driver.text
         await driver.press("q", "2")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -37,12 +38,12 @@ from triage.tui.messages import (
     TimerWarned,
 )
 from triage.tui.plainlines import PlainLines
-from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.base import Leaving, ServiceScreen
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.stop import StopScreen
 from triage.tui.services import Services
-from triage.tui.timerwatch import Alarm, TimerWatch
+from triage.tui.timerwatch import Alarm, TimerWatch, alarm_words
 from triage.tui.words import clock_words
 
 if TYPE_CHECKING:
@@ -69,6 +70,10 @@ HELP_MORE = (
 )
 
 
+class Palette(CommandPalette, Leaving[None]):
+    """The palette; it too is left once, also when Enter comes twice."""
+
+
 class TriageApp(App[TriageError | None]):
     """Wire screens and services together.
 
@@ -79,6 +84,7 @@ class TriageApp(App[TriageError | None]):
     case     id of a case to open at once
     cases    folder of the cases, needed with a workshop that is opened later
     choices  keys, theme, movement and sound, and where they are kept
+    pulse    seconds that only go on, by which a key typed too soon is told
     """
 
     TITLE = NAME
@@ -99,6 +105,7 @@ class TriageApp(App[TriageError | None]):
         case: str | None = None,
         cases: Path | None = None,
         choices: Choices | None = None,
+        pulse: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
         self.choices = choices or Choices(Settings(), None)
@@ -110,11 +117,11 @@ class TriageApp(App[TriageError | None]):
         self._background = ThreadPoolExecutor(max_workers=1, thread_name_prefix="workshop")
         if callable(workshop):
             self.services = Services(
-                cases or Path(), clock or local_now, self._background, workshop
+                cases or Path(), clock or local_now, self._background, workshop, pulse
             )
         else:
             self.services = Services(
-                workshop.cases, clock or workshop.clock, self._background, lambda: workshop
+                workshop.cases, clock or workshop.clock, self._background, lambda: workshop, pulse
             )
             self.services.opened()
         self.watch_timers = TimerWatch()
@@ -299,6 +306,11 @@ class TriageApp(App[TriageError | None]):
         running = self.watch_timers.running(self.services.clock())
         self.push_screen(StopScreen(self._step_at_hand(), has_timers=bool(running)))
 
+    def action_command_palette(self) -> None:
+        """Find anything."""
+        if not any(isinstance(each, CommandPalette) for each in self.screen_stack):
+            self.push_screen(Palette(id="--command-palette"))
+
     def action_keys(self) -> None:
         """Show the keys that work here."""
         if not isinstance(self.screen, HelpScreen):
@@ -312,7 +324,9 @@ class TriageApp(App[TriageError | None]):
         self.look_at_timers()
 
     def look_at_timers(self) -> None:
-        """Say what is running; warn and ring once each."""
+        """Say what is running; warn and ring once each; nothing once all closes."""
+        if not self.is_running or not self.screen_stack:
+            return
         now = self.services.clock()
         self._notice_gap(now)
         running = self.watch_timers.running(now)
@@ -340,24 +354,17 @@ class TriageApp(App[TriageError | None]):
 
     def _ring(self, alarm: Alarm) -> None:
         self.bell()
-        if alarm.is_over:
-            act = "Take it out, rinse, look" if self._is_wet(alarm) else "Look"
-            words = f"Time is over: {alarm.label}. {act}, then record."
-            told: TimerEnded | TimerWarned = TimerEnded(
-                alarm.case, alarm.step, alarm.label, int(-alarm.seconds)
-            )
-        else:
-            act = "Get the rinse ready." if self._is_wet(alarm) else "Get ready to look."
-            words = f"{clock_words(alarm.seconds)} left: {alarm.label}. {act}"
-            told = TimerWarned(alarm.case, alarm.step, alarm.label, int(alarm.seconds))
-        self.notify(words, severity="warning", timeout=15, markup=False)
-        self.screen.post_message(told)
-
-    def _is_wet(self, alarm: Alarm) -> bool:
-        """Return whether something must be taken off at the end; so too where it is not known."""
         known = self.services.shown(alarm.case)
         step = known[1].step(alarm.step) if known is not None else None
-        return step is None or bool(step.agent or step.rinse)
+        zones = self.services.workshop.knowledge.zones if self.services.is_open else {}
+        told: TimerEnded | TimerWarned
+        if alarm.is_over:
+            told = TimerEnded(alarm.case, alarm.step, alarm.label, int(-alarm.seconds))
+        else:
+            told = TimerWarned(alarm.case, alarm.step, alarm.label, int(alarm.seconds))
+        words = alarm_words(alarm, step, zones)
+        self.notify(words, severity="warning", timeout=15, markup=False)
+        self.screen.post_message(told)
 
     def _set_terminal_title(self, title: str) -> None:
         if title == self._title_shown:

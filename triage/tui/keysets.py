@@ -3,6 +3,9 @@
 One hand stays on the focus knob, so the other one must reach answers, outcomes, next, back and
 stop. The letters of the two one-hand sets lie in the same half of the keyboard whether its first
 letters read QWERTY, QWERTZ or AZERTY. Esc stops in every set; the right hand has a second stop.
+
+In each set the keys of the outcomes are used for nothing else, on any screen: a key that is pressed
+once too often, or on the wrong screen, must never write a record.
 """
 
 from __future__ import annotations
@@ -16,7 +19,6 @@ from textual.keys import format_key
 
 from triage.tui.words import OUTCOME_KEYS
 
-ANSWERS = 25
 # Keys by what is printed on them, one name each, however they were put on an act.
 NAMES = {
     "escape": "Esc",
@@ -29,6 +31,8 @@ NAMES = {
     "down": "Down",
     "up": "Up",
 }
+# What a key that is no letter is called in a binding.
+SIGNS = {",": "comma", ".": "full_stop", "-": "minus"}
 
 
 def key_name(key: str) -> str:
@@ -60,13 +64,17 @@ class KeySet:
         """Return the names of the keys of an act."""
         return tuple(self.others[act].split(","))
 
+    def answer_keys(self) -> tuple[str, ...]:
+        """Return the names of the keys of the answers."""
+        return tuple(SIGNS.get(sign, sign) for sign in self.answers)
+
     def sign(self, act: str) -> str:
         """Return the first key of an act as it is printed."""
         return key_name(self.keys_of(act)[0])
 
     def keymap(self) -> dict[str, str]:
         """Return the keys by the id of each act, as the framework takes them."""
-        answers = {f"answer.{at}": key for at, key in enumerate(self.answers, 1)}
+        answers = {f"answer.{at}": key for at, key in enumerate(self.answer_keys(), 1)}
         outcomes = {
             f"outcome.{outcome}": key
             for key, (_, outcome, _) in zip(self.outcomes, OUTCOME_KEYS, strict=True)
@@ -74,20 +82,20 @@ class KeySet:
         return {**answers, **outcomes, **self.others}
 
 
-# Letters that mean something else where questions are asked are left out of the answers.
+# Letters that mean something else where questions are asked, and the outcomes, are no answers.
 WORDS = KeySet(
     "words",
     "the first letters of the words",
-    answers="123456789cdfghijkmnoprstv",
+    answers="123456789afghjkmoprstvy",
     outcomes="".join(key for key, _, _ in OUTCOME_KEYS),
     others={
         "stop": "escape",
         "leave": "q",
         "choose": "enter",
         "question.cannot-tell": "u,0",
-        "question.why": "w",
-        "question.before": "b",
-        "question.name": "e",
+        "question.why": "e",
+        "question.before": "z",
+        "question.name": "i",
         "question.accept": "l",
         "observe.clean": "space",
         "walk.open": "enter",
@@ -102,63 +110,71 @@ WORDS = KeySet(
         "recorded.go-on": "enter",
         "recorded.undo": "z",
         "stopped.resume": "r",
-        "stopped.end": "x",
+        "stopped.end": "Q",
         "plan.start": "s",
         "plan.look": "l",
+        "plan.skip": "k",
+        "bench": "o",
+        "handbook.kind": "k",
+        "air.control": "v",
         "list.down": "down",
         "list.up": "up",
     },
 )
+# Every outcome but one is on the letter it has in the words.
 LEFT = KeySet(
     "left",
     "all under the left hand",
-    answers="12345asdfgcv",
-    outcomes="asdfgx",
+    answers="12345asfgre",
+    outcomes="cbvwdx",
     others={
         **WORDS.others,
         "choose": "space,enter",
         "list.down": "tab,down",
         "list.up": "shift+tab,up",
         "question.cannot-tell": "t,0",
-        "question.accept": "r",
-        "observe.clean": "v",
+        "question.why": "f2",
+        "question.before": "f3",
+        "question.name": "f4",
+        "observe.clean": "r",
         "walk.open": "space,enter",
-        "walk.burst": "b",
-        "walk.particulars": "v",
-        "walk.details": "w",
+        "walk.burst": "f2",
+        "walk.particulars": "g",
         "walk.later": "r",
-        "walk.photos": "c",
-        "walk.air": "f6",
+        "walk.photos": "f3",
         "recorded.go-on": "space,enter",
-        "recorded.undo": "x",
-        "plan.look": "d,l",
+        "recorded.undo": "r,z",
+        "plan.look": "g,l",
+        "air.control": "g",
     },
 )
 RIGHT = KeySet(
     "right",
     "all under the right hand",
-    answers="6789hjklnmip",
-    outcomes="jkliop",
+    answers="67890lpm,.-",
+    outcomes="jknoiu",
     others={
         **WORDS.others,
         "stop": "escape,f12",
         "leave": "backspace,q",
-        "question.why": "o",
-        "question.before": "0",
-        "question.cannot-tell": "u",
-        "question.name": "comma",
-        "question.accept": "full_stop",
-        "observe.clean": "space",
-        "walk.timer": "u",
-        "walk.burst": "h",
+        "question.cannot-tell": "h",
+        "question.why": "f6",
+        "question.before": "f7",
+        "question.name": "f8",
+        "question.accept": "f10",
+        "walk.timer": "h",
+        "walk.burst": "l",
         "walk.details": "minus",
-        "walk.explain": "n",
+        "walk.explain": "p",
         "walk.photos": "comma",
         "walk.air": "full_stop",
-        "recorded.undo": "u",
-        "stopped.resume": "j,r",
-        "stopped.end": "p,x",
-        "plan.start": "j,s",
+        "recorded.undo": "p,z",
+        "stopped.resume": "m,r",
+        "stopped.end": "p,Q",
+        "plan.start": "m,s",
+        "plan.skip": "comma",
+        "bench": "full_stop",
+        "handbook.kind": "comma",
     },
 )
 SETS: Mapping[str, KeySet] = {each.id: each for each in (WORDS, LEFT, RIGHT)}

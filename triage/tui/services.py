@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import sys
+import time
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
 from importlib import import_module
@@ -32,14 +33,21 @@ class Services:
     clock      gives the present moment
     background runs what is slow
     opening    opens the workshop; called once, in the background
+    pulse      seconds that only go on, whatever is done to the clock
     """
 
     def __init__(
-        self, cases: Path, clock: Clock, background: Executor, opening: Callable[[], Workshop]
+        self,
+        cases: Path,
+        clock: Clock,
+        background: Executor,
+        opening: Callable[[], Workshop],
+        pulse: Callable[[], float] = time.monotonic,
     ) -> None:
         self.cases = cases
         self.clock = clock
         self.background = background
+        self.pulse = pulse
         self._opening = opening
         self._workshop: Workshop | None = None
         self.fault: TriageError | None = None

@@ -29,7 +29,7 @@ AMOUNTS_ML = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 BAR_WIDTH = 30
 FULL_WIDTH = 70
 VERDICT_SIGNS = {"ok": "+ WITHIN", "over": "X OVER", "unknown": "? NO LIMIT KNOWN"}
-NOTHING = "No step at hand gives off vapour. Press c to look at an agent."
+NOTHING = "No step at hand gives off vapour. Press a to look at an agent."
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +55,11 @@ class AirScreen(ServiceScreen):
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "full", "In full"),
-        Binding("c", "agent", "Agent"),
+        Binding("a", "agent", "Agent"),
         Binding("m", "amount", "Amount"),
-        Binding("v", "control", "Ventilation"),
-        Binding("d", "day", "The day"),
-        Binding("n", "step", "Next step"),
+        Binding("v", "control", "Ventilation", id="air.control"),
+        Binding("t", "day", "The day"),
+        Binding("s", "step", "Next step"),
         Binding("q", "leave", "Back", id="leave"),
     ]
 
@@ -166,7 +166,7 @@ class AirScreen(ServiceScreen):
     def _asked(self) -> AirQuestion | None:
         asked = self.view.asked if self.view else None
         if asked is None:
-            self.show_fault("no agent is chosen; press c and choose one")
+            self.show_fault("no agent is chosen; press a and choose one")
         return asked
 
     def _ask(self, asked: AirQuestion, place: str) -> None:

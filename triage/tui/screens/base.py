@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from textual import events
-from textual.app import ComposeResult
+from textual.app import ComposeResult, ScreenStackError
+from textual.await_complete import AwaitComplete
 from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.css.query import NoMatches
@@ -39,14 +40,20 @@ class Served:
 
     services: Services
 
-    async def served(self, act: Callable[[], Held], then: Callable[[Held], None]) -> None:
+    async def served(
+        self,
+        act: Callable[[], Held],
+        then: Callable[[Held], None],
+        failed: Callable[[str], None] | None = None,
+    ) -> None:
         """Run one act of the workshop, then hand its result on; say a fault in words."""
+        say = failed or self.show_fault
         try:
             held = await self.services.run(act)
         except TriageError as fault:
-            self.show_fault(fault.line())
+            say(fault.line())
         except OSError as fault:
-            self.show_fault(f"{fault.strerror or fault}; {DISK_MEND}")
+            say(f"{fault.strerror or fault}; {DISK_MEND}")
         else:
             then(held)
 
@@ -55,7 +62,39 @@ class Served:
         raise NotImplementedError
 
 
-class ServiceScreen(Screen[None], Served):
+class Leaving(Screen[Answered]):
+    """A screen that is left once, whatever was typed ahead, and never takes another one with it.
+
+    The framework takes the topmost screen away, whichever screen asked to be left: a second key
+    that was on its way already left the screen below, and that one's answer was given twice.
+    """
+
+    _waits_with: tuple[Answered | None] | None = None
+
+    @property
+    def is_topmost(self) -> bool:
+        """Whether nothing stands above this screen, no window either."""
+        try:
+            return bool(self.app.screen is self)
+        except ScreenStackError:  # the program is closing
+            return False
+
+    def dismiss(self, result: Answered | None = None) -> AwaitComplete:
+        """Leave the screen with an answer; under another one, STOP before all, leave it later."""
+        if self.is_topmost:
+            self._waits_with = None
+            return super().dismiss(result)
+        if self in self.app.screen_stack:
+            self._waits_with = (result,)
+        return AwaitComplete()
+
+    def on_screen_resume(self) -> None:
+        """Leave now what was to be left while another screen stood above it."""
+        if self._waits_with is not None:
+            self.dismiss(*self._waits_with)
+
+
+class ServiceScreen(Leaving[None], Served):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -102,7 +141,12 @@ class ServiceScreen(Screen[None], Served):
     def _fault_lines(self) -> list[FaultLine]:
         return list(self.query("#fault").results(FaultLine)) if self.is_attached else []
 
-    def serve(self, act: Callable[[], Held], then: Callable[[Held], None]) -> None:
+    def serve(
+        self,
+        act: Callable[[], Held],
+        then: Callable[[Held], None],
+        failed: Callable[[str], None] | None = None,
+    ) -> None:
         """Start one act of the workshop; acts run one after the other."""
 
         def shown(held: Held) -> None:
@@ -113,7 +157,7 @@ class ServiceScreen(Screen[None], Served):
 
         async def at_work() -> None:
             try:
-                await self.served(act, shown)
+                await self.served(act, shown, failed)
             finally:
                 self._pending -= 1
 
@@ -250,7 +294,7 @@ class CaseScreen(ServiceScreen):
         raise NotImplementedError
 
 
-class Question(ModalScreen[Answered]):
+class Question(ModalScreen[Answered], Leaving[Answered]):
     """A window over the screen that asks one thing; the stop key works here too."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

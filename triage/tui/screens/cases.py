@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 EMPTY = (
     "No case here yet.\n\n"
-    "n   begin a new case: kind of animal, name, then the first question\n"
+    "+   begin a new case: kind of animal, name, then the first question\n"
     "D   make a demo case, marked as invented, to try the whole way\n"
 )
 
@@ -51,10 +51,10 @@ class CasesScreen(ServiceScreen):
 
     PLACE = "Cases"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("n", "new", "New"),
+        Binding("plus", "new", "New", key_display="+"),
         Binding("slash", "filter", "Filter", key_display="/"),
         Binding("t", "today", "Today"),
-        Binding("o", "bench", "Bench"),
+        Binding("o", "bench", "Bench", id="bench"),
         Binding("h", "handbook", "Handbook"),
         Binding("D", "demo", "Demo case", show=False),
         Binding("f5", "reload", "Read again", show=False),
@@ -80,8 +80,8 @@ class CasesScreen(ServiceScreen):
         self.query_one("#cases").focus()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer the filter only where its key is no letter of a line that is written."""
-        if action == "filter":
+        """Offer what a sign does only where it is no sign of a line that is written."""
+        if action in ("filter", "new"):
             return not isinstance(self.focused, Input)
         return super().check_action(action, parameters)
 

@@ -19,7 +19,8 @@ from triage.tui.screens.base import Question
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.keysline import KeysLine
 
-KEYS = "123456789bcdefhijkmnorstuvwxy"
+# None of them records an outcome anywhere.
+KEYS = "123456789aefghijklmoprstuvyz"
 
 
 class ChoiceScreen(Question[str | None]):

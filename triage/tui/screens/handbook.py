@@ -31,7 +31,7 @@ class HandbookScreen(ServiceScreen):
     PLACE = "Handbook"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("slash", "search", "Search", key_display="/"),
-        Binding("k", "kind", "Kind of entry"),
+        Binding("k", "kind", "Kind of entry", id="handbook.kind"),
         Binding("pagedown", "page(1)", "Further", show=False, priority=True),
         Binding("pageup", "page(-1)", "Back up", show=False, priority=True),
         Binding("down", "into_list", "Into the list", show=False),

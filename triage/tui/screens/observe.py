@@ -161,7 +161,7 @@ class ObserveScreen(CaseScreen):
             return
         name = self.services.workshop.knowledge.zones[zone_id].name
         self.app.push_screen(
-            ChoiceScreen(f"{name} is clean: which side of the animal?", SIDES, "lrb"),
+            ChoiceScreen(f"{name} is clean: which side of the animal?", SIDES, "lr2"),
             lambda side: self._clean(zone_id, side) if side else None,
         )
 
@@ -237,7 +237,7 @@ class ObserveScreen(CaseScreen):
             return
         name = self.services.workshop.knowledge.zones[zone_id].name
         self.app.push_screen(
-            ChoiceScreen(f"{zone_words(name, None)}: which side of the animal?", SIDES, "lrb"),
+            ChoiceScreen(f"{zone_words(name, None)}: which side of the animal?", SIDES, "lr2"),
             lambda answer: self._add(zone_id, answer) if answer else None,
         )
 

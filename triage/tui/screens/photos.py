@@ -29,8 +29,8 @@ class PhotosScreen(ServiceScreen):
 
     PLACE = "Photos"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("n", "turn(1)", "Older"),
-        Binding("b", "turn(-1)", "Newer"),
+        Binding("down", "turn(1)", "Older", id="list.down"),
+        Binding("up", "turn(-1)", "Newer", id="list.up"),
         Binding("q", "leave", "Back", id="leave"),
     ]
 

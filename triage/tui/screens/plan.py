@@ -22,6 +22,7 @@ from triage.plan.model import Plan
 from triage.plan.names import finding_names
 from triage.plan.outcomes import last_record
 from triage.service.acts import accept_suggestion, suggestions_for
+from triage.tui.keysets import keyset_of
 from triage.tui.messages import (
     FindingChosen,
     LookingChosen,
@@ -60,14 +61,14 @@ class PlanScreen(CaseScreen):
         Binding("s", "walk", "Start", id="plan.start"),
         Binding("y", "suggested", "Skip it"),
         Binding("l", "look", "Look", id="plan.look"),
-        Binding("e", "explain", "In full"),
-        Binding("w", "desk", "Why"),
+        Binding("f", "explain", "In full"),
+        Binding("e", "desk", "Why"),
         Binding("r", "release", "Release"),
         Binding("z", "undo", "Undo"),
-        Binding("k", "skip", "Skip this method", show=False),
+        Binding("k", "skip", "Skip this method", show=False, id="plan.skip"),
         Binding("a", "air", "Air", show=False),
         Binding("p", "photos", "Photos", show=False),
-        Binding("o", "bench", "Bench", show=False),
+        Binding("o", "bench", "Bench", show=False, id="bench"),
         Binding("h", "handbook", "Handbook", show=False),
         Binding("q", "leave", "Cases", id="leave"),
     ]
@@ -308,7 +309,10 @@ class PlanScreen(CaseScreen):
     def action_suggested(self) -> None:
         """Skip the rung under the cursor as the record suggests, else the first suggested."""
         if not self.skips:
-            self.show_fault("the record suggests no skip here; k skips with a reason of your own")
+            key = keyset_of(self.app).sign("plan.skip")
+            self.show_fault(
+                f"the record suggests no skip here; {key} skips with a reason of your own"
+            )
             return
         row = self.row()
         here = [s for s in self.skips if row and s.step in (row.step, row.skips)]
@@ -329,7 +333,8 @@ class PlanScreen(CaseScreen):
         row = self.row()
         step = self.plan.step(row.step) if self.plan and row and row.step else None
         if step is None:
-            self.show_fault("no step is chosen; move to a step, then press k")
+            key = keyset_of(self.app).sign("plan.skip")
+            self.show_fault(f"no step is chosen; move to a step, then press {key}")
             return
         finding, method = step.finding, step.method
         self.app.push_screen(

@@ -70,9 +70,9 @@ class QuestionScreen(CaseScreen):
             for number, key in enumerate(ANSWER_KEYS, 1)
         ),
         Binding("u,0", "cannot_tell", "Can't tell", id="question.cannot-tell"),
-        Binding("w", "why", "Why", id="question.why"),
-        Binding("b", "back", "Before", id="question.before"),
-        Binding("e", "name", "Name it", id="question.name"),
+        Binding("e", "why", "Why", id="question.why"),
+        Binding("z", "back", "Before", id="question.before"),
+        Binding("i", "name", "Name it", id="question.name"),
         Binding("l", "accept", "Leave as it is", show=False, id="question.accept"),
         Binding("q", "leave", "Zones", id="leave"),
     ]

@@ -38,11 +38,11 @@ def stop_text(step: Step | None, has_timers: bool, keys: KeySet = WORDS) -> str:
 
 
 class StopScreen(Question[bool]):
-    """Everything stands still; ``r`` goes on, ``x`` ends the program. Enter does nothing."""
+    """Everything stands still; ``r`` goes on, ``Q`` ends the program. Enter does nothing."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("r", "resume", "Go on", id="stopped.resume"),
-        Binding("x", "end", "End the program", id="stopped.end"),
+        Binding("Q", "end", "End the program", id="stopped.end"),
     ]
 
     def __init__(self, step: Step | None, has_timers: bool) -> None:

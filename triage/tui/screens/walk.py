@@ -34,6 +34,8 @@ from triage.tui.widgets.outcomes import OutcomeBar
 from triage.tui.widgets.stoppoints import StopPoints
 from triage.tui.words import OUTCOME_KEYS, span_words, stage_word
 
+# An outcome that comes sooner was typed before the step could be seen [s].
+OPENING_S = 0.5
 # The tenth line is ticked by 0; no checklist is longer.
 TICKS = "1234567890"
 
@@ -71,6 +73,9 @@ class WalkScreen(TimedScreen):
         self.particulars = Particulars()
         self._busy = True
         self._are_stops_crowded = False
+        self._stands_since: float | None = None
+        self._is_recording = False
+        self._to_tell: tuple[Case, Plan] | None = None
         self._left_at: datetime | None = None
         self._opened_at: datetime | None = None
 
@@ -113,6 +118,8 @@ class WalkScreen(TimedScreen):
 
     def take(self, case: Case, plan: Plan, step_id: str | None) -> None:
         """Show a step of a plan, the next one if none is named."""
+        if self._is_recording:
+            return  # what comes of it is shown next; no other step may slide under the record
         self._busy = False
         self.case, self.plan = case, plan
         self.show_case(case, plan)
@@ -155,6 +162,8 @@ class WalkScreen(TimedScreen):
         self.query_one("#panels", ContentSwitcher).current = panel
         self.query_one(OutcomeBar).show(panel)
         self._make_room()
+        self._stands_since = None
+        self.call_after_refresh(self._stand)
         self.call_after_refresh(self._fit)
         if panel == "work" and self._opened_at is None:
             self._opened_at = self.services.clock()
@@ -164,6 +173,10 @@ class WalkScreen(TimedScreen):
             line.focus()
         else:
             self.query_one(f"#{panel}").focus()
+
+    def _stand(self) -> None:
+        """Note when what was opened could be seen."""
+        self._stands_since = self.services.pulse()
 
     def _make_room(self) -> None:
         """Keep everything in view: details fold behind a key first, then the headline shrinks."""
@@ -281,7 +294,10 @@ class WalkScreen(TimedScreen):
             self.query_one(BurstTimer).halt()
 
     def on_screen_resume(self) -> None:
-        """Ask again for what must be ready if the screen was left for long."""
+        """Tell what was recorded meanwhile; after long ask again for what must be ready."""
+        if self._to_tell is not None:
+            self._tell_recorded(*self._to_tell)
+            return
         left_at, self._left_at = self._left_at, None
         if left_at is not None and not self._busy:
             self.interrupted((self.services.clock() - left_at).total_seconds())
@@ -336,12 +352,20 @@ class WalkScreen(TimedScreen):
         step = self.step
         if step is None or self._busy:
             return
+        since = self._stands_since
+        if since is None or self.services.pulse() - since < OPENING_S:
+            self.tell(
+                "not recorded: the step had only just opened. Look, then press the key again."
+            )
+            return
         if self.panel != "work" and outcome != "not-done":
             self.show_fault("the step is not open yet; only 'not done' can be recorded now")
             return
-        self._busy = True
+        self._busy = self._is_recording = True
         self.query_one(OutcomeBar).acknowledge(outcome)
-        self.serve(self._recording(step, outcome), lambda read: self._recorded(*read))
+        self.serve(
+            self._recording(step, outcome), lambda read: self._recorded(*read), self._not_recorded
+        )
 
     def _recording(self, step: Step, outcome: str) -> Callable[[], tuple[Case, Plan]]:
         told, minutes, observed = self.particulars, self._minutes(), self.observed
@@ -364,24 +388,42 @@ class WalkScreen(TimedScreen):
         return act
 
     def show_fault(self, text: str) -> None:
-        """Show the fault and take keys again."""
-        self._busy = False
-        for bar in self.query(OutcomeBar):
-            bar.show(self.panel)
+        """Show the fault and take keys again, but for those of a record that is under way."""
+        if not self._is_recording:
+            self._busy = False
+            for bar in self.query(OutcomeBar):
+                bar.show(self.panel)
         super().show_fault(text)
+
+    def _not_recorded(self, text: str) -> None:
+        self._is_recording = False
+        self.show_fault(text)
 
     def _recorded(self, case: Case, plan: Plan) -> None:
         self.show_case(case, plan)
         # What was recorded stands in the air of the day: every method is judged anew.
         self.app.run_worker(self.services.prepare(), group="prepare", exclusive=True)
-        before = self.step
-        self.app.push_screen(RecordedScreen(self.services, case, plan, before), self._go_on)
+        self._tell_recorded(case, plan)
+
+    def _tell_recorded(self, case: Case, plan: Plan) -> None:
+        """Show the record; above a window that was opened meanwhile it would cover STOP."""
+        if not self.is_topmost:
+            self._to_tell = case, plan
+            return
+        self._to_tell = None
+        self.app.push_screen(RecordedScreen(self.services, case, plan, self.step), self._go_on)
 
     def _go_on(self, goes_on: bool | None) -> None:
+        self._is_recording = False
         if goes_on:
             self.begin(lambda case, plan: self.take(case, plan, None))
         else:
             self.dismiss()
+
+    def action_leave(self) -> None:
+        """Go to the plan; a record under way is told first, also where it could not be written."""
+        if not self._is_recording:
+            super().action_leave()
 
     def action_explain(self) -> None:
         """Ask why, why not, what if, what next, or read everything about the step."""

@@ -1,0 +1,168 @@
+"""What records is used for nothing else, and not by a key that was pressed too soon."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import inspect
+import pkgutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from textual.binding import Binding
+from textual.command import CommandPalette
+from textual.dom import DOMNode
+from textual.widgets import Digits, Input, OptionList, Static
+
+import triage.tui
+from tests.tui.conftest import Opened
+from tests.tui.driving import Pulse, driven
+from tests.tui.list_labels import screens
+from triage.tui.app import TriageApp
+from triage.tui.drawing import drawn_plans, load_drawing
+from triage.tui.keysets import SETS, WORDS, KeySet
+from triage.tui.screens import choice
+from triage.tui.screens.observe import ObserveScreen
+from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.walk import OPENING_S, WalkScreen
+
+CASE = "bumblebee-plate-3"
+# A line that is written takes every letter as a letter.
+FRAMEWORK = (CommandPalette, Digits, OptionList, Static)
+
+
+def widgets() -> Iterator[type[DOMNode]]:
+    """Yield every class of the interface that may have keys."""
+    for info in pkgutil.walk_packages(triage.tui.__path__, "triage.tui."):
+        for _, each in inspect.getmembers(importlib.import_module(info.name), inspect.isclass):
+            if issubclass(each, DOMNode) and not issubclass(each, Input):
+                yield each
+    yield from FRAMEWORK
+
+
+def bound(keyset: KeySet) -> Iterator[tuple[str, str]]:
+    """Yield each key that a set leaves or puts on an act, with the act, on all screens."""
+    keymap = keyset.keymap()
+    for widget in widgets():
+        for base in widget.__mro__:
+            for binding in Binding.make_bindings(base.__dict__.get("BINDINGS", ())):
+                if (binding.id or "").startswith("answer.") and binding.id not in keymap:
+                    continue  # chosen in the list: the set has no key for it
+                for key in keymap.get(binding.id or "", binding.key).split(","):
+                    yield key, binding.action
+
+
+def unbound(keyset: KeySet) -> Iterator[tuple[str, str]]:
+    """Yield each key that a screen takes by itself: zones on the drawings, choices in a window."""
+    for plan in drawn_plans():
+        drawing = load_drawing(plan)
+        assert drawing is not None
+        yield from ((zone.key, f"{plan}: {zone.zone}") for zone in drawing.zones)
+    if keyset is not WORDS:
+        yield from ((key, "a choice") for key in keyset.answers)
+        return
+    yield from ((key, "a choice") for key in choice.KEYS)
+    for path in sorted(Path(triage.tui.__path__[0]).rglob("*.py")):
+        for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(call, ast.Call) and ast.unparse(call.func) == "ChoiceScreen":
+                keys = ast.literal_eval(call.args[2]) if call.args[2:] else ""
+                yield from ((key, f"a window of {path.name}") for key in keys)
+
+
+@pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
+def test_what_records_is_used_for_nothing_else(keyset: KeySet) -> None:
+    """On any screen, for any act: neither to start, nor to look, nor to answer."""
+    found = [*bound(keyset), *unbound(keyset)]
+    recording = {key for key, act in found if act.startswith("outcome(")}
+    assert recording == set(keyset.outcomes)
+    assert len(keyset.outcomes) == len(recording)
+    others = {(key, act) for key, act in found if not act.startswith("outcome(")}
+    assert not {(key, act) for key, act in others if key in recording}
+
+
+def test_nothing_is_left_out_of_what_is_read() -> None:
+    read = set(widgets())
+    assert {*screens(), TriageApp} <= read
+    assert {"l", "r", "2"} <= {key for key, act in unbound(WORDS) if "observe" in act}
+    assert {"k", "0"} <= {key for key, act in unbound(WORDS) if "timed" in act}
+
+
+def test_what_starts_in_one_set_records_in_none() -> None:
+    """A set may be changed in the middle of the work, the habit of the hand is slower."""
+    starting = ("plan.start", "plan.look", "choose", "walk.open", "recorded.go-on", "leave", "stop")
+    started = {key for each in SETS.values() for act in starting for key in each.keys_of(act)}
+    assert not started & {key for each in SETS.values() for key in each.outcomes}
+
+
+@pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
+async def test_the_start_key_pressed_twice_records_nothing(
+    keyset: KeySet, demo: Path, opened_on: Opened
+) -> None:
+    workshop = opened_on(demo)
+    async with driven(workshop, case=CASE) as driver:
+        driver.app._use_keys(keyset)
+        for key in keyset.keys_of("plan.start"):
+            await driver.press(key)
+            await driver.on(WalkScreen)
+            await driver.press(key, key)
+            assert workshop.load(CASE).attempts == ()
+            while not isinstance(driver.screen, PlanScreen):
+                is_writing = isinstance(driver.screen.focused, Input)
+                await driver.press("f9" if is_writing else keyset.keys_of("leave")[0])
+
+
+@pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
+async def test_an_outcome_is_not_taken_before_the_step_could_be_seen(
+    keyset: KeySet, demo: Path, opened_on: Opened
+) -> None:
+    workshop, pulse = opened_on(demo), Pulse(a_look_s=0.0)
+    async with driven(workshop, case=CASE, pulse=pulse) as driver:
+        driver.app._use_keys(keyset)
+        bells: list[str] = []
+        driver.app.bell = lambda: bells.append("rung")
+        await driver.press(keyset.keys_of("plan.start")[0])
+        await driver.on(WalkScreen)
+        for soon_s in (0.0, OPENING_S - 0.01):
+            pulse.seconds = soon_s
+            await driver.press(keyset.outcomes[3])
+            assert workshop.load(CASE).attempts == ()
+            assert "the step had only just opened" in " ".join(driver.text.split())
+            assert "CANNOT" not in driver.text
+        assert bells == []
+        pulse.seconds = OPENING_S
+        await driver.press(keyset.outcomes[3])
+        await driver.on(RecordedScreen)
+        assert [each.outcome for each in workshop.load(CASE).attempts] == ["worse"]
+
+
+async def test_nor_before_the_next_step_could_be_seen(demo: Path, opened_on: Opened) -> None:
+    workshop, pulse = opened_on(demo), Pulse(a_look_s=0.0)
+    async with driven(workshop, case=CASE, pulse=pulse) as driver:
+        await driver.press("s")
+        pulse.seconds = 10.0
+        await driver.press("n")
+        await driver.on(RecordedScreen)
+        await driver.press("enter", "n")
+        await driver.on(WalkScreen)
+        assert len(workshop.load(CASE).attempts) == 1
+        pulse.seconds = 20.0
+        await driver.press("n")
+        assert len(workshop.load(CASE).attempts) == 2
+
+
+def test_a_zone_has_a_key_of_its_own_in_every_set() -> None:
+    """The keys on the drawing are the same in all sets, so that none may be one of theirs."""
+    for plan in drawn_plans():
+        drawing = load_drawing(plan)
+        assert drawing is not None
+        for keyset in SETS.values():
+            keymap = keyset.keymap()
+            taken = {
+                key
+                for base in ObserveScreen.__mro__
+                for binding in Binding.make_bindings(base.__dict__.get("BINDINGS", ()))
+                for key in keymap.get(binding.id or "", binding.key).split(",")
+            }
+            assert not taken & {zone.key for zone in drawing.zones}, (plan, keyset.id)

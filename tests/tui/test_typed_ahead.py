@@ -1,0 +1,237 @@
+"""Keys that come faster than the screens: nothing breaks down, nothing is recorded twice."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+import threading
+from pathlib import Path
+
+import pytest
+
+from tests.tui.conftest import Opened
+from tests.tui.driving import Hand, Pulse, driven
+from triage.case.models import Case
+from triage.errors import TriageError
+from triage.service import Workshop
+from triage.tui.app import TriageApp
+from triage.tui.keysets import SETS, KeySet
+from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.walk import WalkScreen
+
+CASE = "bumblebee-plate-3"
+# Every key that opens something over a step, or changes it.
+BETWEEN = (
+    "question_mark",
+    "e",
+    "m",
+    "f",
+    "p",
+    "a",
+    "t",
+    "q",
+    "escape",
+    "enter",
+    "w",
+    "n",
+    "ctrl+p",
+)
+
+
+class Held:
+    """A workshop whose records wait until they are let go."""
+
+    def __init__(self, workshop: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.go = threading.Event()
+        self.begun = threading.Event()
+        record = workshop.record
+
+        def waiting(*given: object, **more: object) -> Case:
+            self.begun.set()
+            assert self.go.wait(60), "nobody let the record go"
+            return record(*given, **more)  # type: ignore[arg-type]
+
+        monkeypatch.setattr(workshop, "record", waiting)
+
+
+@pytest.mark.parametrize("between", BETWEEN)
+async def test_a_key_while_a_record_is_written(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch, between: str
+) -> None:
+    """*Worse*, another key before it is on disk, then leave twice: recorded once, told once."""
+    held = Held(workshop, monkeypatch)
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        driver.send("w")
+        await driver.calm()
+        assert await asyncio.to_thread(held.begun.wait, 60)
+        driver.send(between)
+        for _ in range(6):
+            await driver.calm()
+        held.go.set()
+        await driver.settled()
+        for _ in range(2):  # what was opened comes first, the record is told when it is left
+            if not isinstance(driver.screen, RecordedScreen):
+                driver.screen.dismiss(None)
+                await driver.settled()
+        assert isinstance(driver.screen, RecordedScreen), driver.text
+        driver.send("q")
+        driver.send("q")
+        await driver.settled()
+        assert [each.outcome for each in workshop.load(CASE).attempts] == ["worse"]
+        assert not any(isinstance(each, WalkScreen) for each in driver.app.screen_stack)
+
+
+async def test_stop_is_not_covered_by_what_was_recorded(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    held = Held(workshop, monkeypatch)
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        driver.send("w")
+        await driver.calm()
+        assert await asyncio.to_thread(held.begun.wait, 60)
+        driver.send("escape")
+        for _ in range(6):
+            await driver.calm()
+        held.go.set()
+        await driver.settled()
+        assert isinstance(driver.screen, StopScreen)
+        await driver.press("r")
+        assert isinstance(driver.screen, RecordedScreen)
+
+
+async def test_a_record_that_fails_is_told_where_it_was_made(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Leaving is not taken until it is known, and a fault of something else opens no second one."""
+    go, begun, tried = threading.Event(), threading.Event(), []
+
+    def failing(*_: object, **__: object) -> Case:
+        tried.append(1)
+        begun.set()
+        assert go.wait(60)
+        raise TriageError("the disk is full", mend="make room")
+
+    monkeypatch.setattr(workshop, "record", failing)
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        driver.send("w")
+        await driver.calm()
+        assert await asyncio.to_thread(begun.wait, 60)
+        driver.screen.show_fault("something else")
+        for key in ("w", "n", "q", "q"):
+            driver.send(key)
+        for _ in range(6):
+            await driver.calm()
+        go.set()
+        await driver.settled()
+        assert isinstance(driver.screen, WalkScreen)
+        assert "the disk is full" in driver.text
+        assert len(tried) == 1
+        # Mended: the same key is taken again.
+        await driver.press("w")
+        assert len(tried) == 2
+
+
+async def test_leaving_twice_leaves_one_screen(workshop: Workshop) -> None:
+    """The second key was meant for the window that the first one closed."""
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("s", "f")
+        window = driver.screen
+        assert isinstance(window, DetailScreen)
+        window.action_leave()
+        window.action_leave()
+        await driver.settled()
+        assert isinstance(driver.screen, WalkScreen)
+
+
+async def test_a_screen_left_under_stop_waits_for_it(workshop: Workshop) -> None:
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("s")
+        below = driver.screen
+        await driver.press("escape")
+        below.action_leave()
+        below.action_leave()
+        await driver.settled()
+        assert isinstance(driver.screen, StopScreen)
+        await driver.press("r")
+        assert isinstance(driver.screen, PlanScreen)
+
+
+@pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
+async def test_any_keys_at_full_speed(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
+    """Bursts nobody waits in: the program stands, the file is whole, each record has its own key."""
+    workshop, dice = opened_on(demo), random.Random(keyset.id)
+    acts = [key for act in keyset.others if act != "stopped.end" for key in keyset.keys_of(act)]
+    keys = [*keyset.outcomes, *acts, "question_mark", "down", "f", "e", "z", "k", "f9", "enter"]
+    keys = [key for key in keys if key not in ("q", "backspace")]
+    async with driven(workshop, case=CASE) as driver:
+        driver.app._use_keys(keyset)
+        for _ in range(8):
+            recorded = len(workshop.load(CASE).attempts)
+            burst = [keyset.keys_of("plan.start")[0], *dice.choices(keys, k=20)]
+            for key in burst:
+                driver.send(key)
+                if dice.random() < 0.5:
+                    await driver.calm()
+            await driver.settled()
+            outcomes = sum(key in keyset.outcomes for key in burst)
+            assert len(workshop.load(CASE).attempts) - recorded <= outcomes
+            while len(driver.app.screen_stack) > 3:
+                driver.screen.dismiss(None)
+                await driver.settled()
+            assert driver.app.is_running
+
+
+async def test_a_record_and_the_next_one_typed_in_one_go_are_one(
+    demo: Path, opened_on: Opened
+) -> None:
+    workshop = opened_on(demo)
+    pulse = Pulse()
+    async with driven(workshop, case=CASE, pulse=pulse) as driver:
+        await driver.press("s")
+        await driver.on(WalkScreen)
+        pulse.a_look_s = 0.001  # from now on a key comes each millisecond
+        pulse.seconds += 10
+        for key in ("n", "n", "enter", "n", "enter", "n", "n"):
+            driver.send(key)
+        await driver.settled()
+        assert len(workshop.load(CASE).attempts) == 1
+
+
+# -- the last tick -----------------------------------------------------------------------------
+
+
+async def test_a_tick_of_the_clock_when_no_screen_is_left_does_nothing(workshop: Workshop) -> None:
+    """The clock of the program is stopped after its screens are gone; it may tick in between."""
+    hand = Hand()
+    step = workshop.plan(workshop.load(CASE)).next_step()
+    assert step is not None
+    workshop.start_timer(CASE, step.id, 60, "blot")
+    unopened = TriageApp(workshop, hand)
+    unopened.watch_timers.see(workshop.load(CASE))
+    unopened.look_at_timers()
+    async with driven(workshop, case=CASE, clock=hand) as driver:
+        await driver.press("s")
+        stack = driver.app._screen_stack
+        held = list(stack)
+        stack.clear()
+        try:
+            hand.on(61)
+            driver.app.look_at_timers()
+        finally:
+            stack.extend(held)
+        assert isinstance(driver.screen, ServiceScreen)
+        assert not driver.app._notifications
+        # The alarm was not spent on a screen that was not there.
+        await driver.until(lambda: driver.app._notifications, "no alarm")
+        assert any("Time is over" in note.message for note in driver.app._notifications)
+    driver.app.look_at_timers()
