@@ -19,6 +19,7 @@ STATES = {
     "accepted": "accepted as it is",
     "left": "left alone: it belongs there",
     "unsettled": "not identified yet",
+    "waiting": "waits for an answer",
     "stopped": "stopped: nothing permitted is left",
 }
 STATUS = {"next": "NEXT", "then": "then", "if-needed": "only if the one before fails"}

@@ -126,7 +126,7 @@ class PlainSession:
         actions.append(("find", "say that something is seen in a zone"))
         actions.append(("clean", "say that a zone was looked at and is clean"))
         actions.append(("plan", "read the whole plan"))
-        if any(f.state in ("open", "unsettled", "stopped") for f in plan.findings):
+        if any(f.state in ("open", "unsettled", "waiting", "stopped") for f in plan.findings):
             actions.append(("accept", "accept a finding as it is, with a reason"))
         if last_record(case) is not None:
             actions.append(("undo", "take the last record back, with a reason"))
@@ -230,7 +230,7 @@ class PlainSession:
         choices = [
             (f.id, f"{f.id} {f.zone_name}: {f.deposit_name}")
             for f in plan.findings
-            if f.state in ("open", "unsettled", "stopped")
+            if f.state in ("open", "unsettled", "waiting", "stopped")
         ]
         finding = self.ask.choose("which finding?", choices)
         self.workshop.accept(case.id, finding, self.ask.words("why may it stay", FEWEST_LETTERS))

@@ -10,9 +10,9 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 StepStatus = Literal["next", "then", "if-needed"]
-FindingState = Literal["open", "cleared", "accepted", "left", "unsettled", "stopped"]
+FindingState = Literal["open", "cleared", "accepted", "left", "unsettled", "waiting", "stopped"]
 NoticeKind = Literal[
-    "refused", "gate", "full-stop", "leave-it", "look-again", "air", "bench", "note"
+    "refused", "gate", "full-stop", "leave-it", "look-again", "waiting", "air", "bench", "note"
 ]
 
 
@@ -202,7 +202,8 @@ class Alternative:
 class FindingLine:
     """One finding as it is read now.
 
-    ``state`` is open, cleared, accepted, left (protected), unsettled or stopped (ladder used up).
+    ``state`` is open, cleared, accepted, left (protected), unsettled, waiting (only open answers
+    bar the way) or stopped (every way is closed or used up).
     """
 
     id: str
@@ -245,6 +246,20 @@ class QuestionLine:
     risk: str
     seconds: int
     because: str
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingLine:
+    """A target that only open answers bar: the questions in the order to ask them, and the step.
+
+    ``finding`` is None for a condition of the whole specimen.
+    """
+
+    finding: str | None
+    zone: str | None
+    method: str
+    method_name: str
+    questions: tuple[QuestionLine, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,6 +308,7 @@ class Plan:
     excluded: tuple[Excluded, ...]
     questions: tuple[QuestionLine, ...]
     conflicts: tuple[ConflictLine, ...]
+    waiting: tuple[WaitingLine, ...]
     notices: tuple[Notice, ...]
 
     def step(self, step_id: str) -> Step | None:

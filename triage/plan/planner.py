@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from collections.abc import Set as AbstractSet
 
 from triage.case.models import Case
 from triage.case.naming import one_line
@@ -27,11 +28,13 @@ from triage.plan.model import (
     Plan,
     Step,
     StepStatus,
+    WaitingLine,
 )
 from triage.plan.questions import questions_for
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 from triage.plan.trial import as_done
+from triage.plan.waiting import waiting_for
 
 
 class Planner:
@@ -70,9 +73,11 @@ class Planner:
         skeleton = self.maker.skeleton(case, bench, judge, locate=locate)
         setting = Setting(self.knowledge, bench, skeleton.conclusions)
         steps = self._steps(case, judge, skeleton, setting)
-        findings = tuple(self._finding_line(case, skeleton, f.id) for f in case.findings)
+        waiting = self._waiting(skeleton)
+        waits = frozenset(line.finding for line in waiting)
+        findings = tuple(self._finding_line(case, skeleton, f.id, waits) for f in case.findings)
         offered = frozenset(m for ladder in skeleton.ladders for m in ladder.offered)
-        still_open = [f.id for f in findings if f.state in ("open", "unsettled")]
+        still_open = [f.id for f in findings if f.state in ("open", "unsettled", "waiting")]
         return Plan(
             case=case.id,
             title=one_line(case.title),
@@ -88,7 +93,8 @@ class Planner:
                 self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open
             ),
             conflicts=self._conflicts(skeleton.conclusions),
-            notices=(*_air_notices(judge.day), *self._notices(skeleton, findings)),
+            waiting=waiting,
+            notices=(*_air_notices(judge.day), *self._notices(skeleton, findings, waiting)),
         )
 
     def _steps(
@@ -115,7 +121,20 @@ class Planner:
             )
         return tuple(steps)
 
-    def _finding_line(self, case: Case, skeleton: Skeleton, finding_id: str) -> FindingLine:
+    def _waiting(self, skeleton: Skeleton) -> tuple[WaitingLine, ...]:
+        """Return the targets of this stage that nothing but open answers bars."""
+        found = []
+        for ladder in skeleton.ladders:
+            condition = self.knowledge.conditions.get(ladder.target.condition or "")
+            now = condition is None or condition.stage == skeleton.stage
+            if now and not ladder.rungs and not ladder.progress.cleared_by:
+                line = waiting_for(self.consultant, skeleton.conclusions, ladder)
+                found += [line] if line is not None else []
+        return tuple(found)
+
+    def _finding_line(
+        self, case: Case, skeleton: Skeleton, finding_id: str, waits: AbstractSet[str | None]
+    ) -> FindingLine:
         finding = case.finding(finding_id)
         fact = skeleton.conclusions.fact(finding_id)
         readings = skeleton.conclusions.readings_of(finding_id)
@@ -133,7 +152,7 @@ class Planner:
             deposit_name=deposit.name if deposit else "not identified yet",
             certainty=best.certainty if best else 0.0,
             standing=best.standing if best else "open",
-            state=self._state(case, ladder, best),
+            state=self._state(case, ladder, best, waits),
             alternatives=tuple(self._alternative(r) for r in shown[1:5]),
             fragility=fact.get("fragility"),
             leave_it=deposit.leave_it if deposit else "",
@@ -143,7 +162,9 @@ class Planner:
         name = self.knowledge.deposits[reading.deposit].name
         return Alternative(reading.deposit, name, reading.certainty, reading.standing)
 
-    def _state(self, case: Case, ladder: Ladder, best: Reading | None) -> FindingState:
+    def _state(
+        self, case: Case, ladder: Ladder, best: Reading | None, waits: AbstractSet[str | None]
+    ) -> FindingState:
         if case.finding(ladder.target.key).accepted:
             return "accepted"
         if ladder.progress.cleared_by:
@@ -152,7 +173,9 @@ class Planner:
             return "unsettled"
         if self.knowledge.deposits[best.deposit].guard in LEFT_ALONE:
             return "left"
-        return "open" if ladder.rungs else "stopped"
+        if ladder.rungs:
+            return "open"
+        return "waiting" if ladder.target.finding in waits else "stopped"
 
     def _excluded(self, skeleton: Skeleton) -> tuple[Excluded, ...]:
         found = [
@@ -204,11 +227,17 @@ class Planner:
         )
         return Hold(attempt_id, attempt.finding, attempt.outcome, sentence)
 
-    def _notices(self, skeleton: Skeleton, findings: Sequence[FindingLine]) -> tuple[Notice, ...]:
+    def _notices(
+        self,
+        skeleton: Skeleton,
+        findings: Sequence[FindingLine],
+        waiting: Sequence[WaitingLine],
+    ) -> tuple[Notice, ...]:
         closed = skeleton.conclusions.of(Family.GATE, "close")
         notices = [self._notice("gate", c.rule) for c in closed if c.get("stage") == skeleton.stage]
+        notices += [self._go_on(line) for line in waiting if _is_shown(line, findings)]
         notices += self._ends(findings)
-        notices += self._condition_stops(skeleton)
+        notices += self._condition_stops(skeleton, frozenset(line.method for line in waiting))
         return tuple(dict.fromkeys(notices))
 
     def _ends(self, findings: Sequence[FindingLine]) -> Iterator[Notice]:
@@ -225,11 +254,28 @@ class Planner:
                 )
                 yield Notice("full-stop", text, "ladder-end")
 
-    def _condition_stops(self, skeleton: Skeleton) -> Iterator[Notice]:
+    def _go_on(self, line: WaitingLine) -> Notice:
+        """Return what to answer, in order, and the step that then stands open."""
+        zone = self.knowledge.zones.get(line.zone or "")
+        where = f"{zone.name}: " if zone else ""
+        asks = " ".join(question.ask for question in line.questions)
+        return Notice(
+            "waiting", f"{where}to go on, answer: {asks} Then: {line.method_name}.", "open-answers"
+        )
+
+    def _condition_stops(self, skeleton: Skeleton, waits: AbstractSet[str]) -> Iterator[Notice]:
+        """Yield where nothing is left for a condition, also not behind an open answer."""
         for ladder in skeleton.ladders:
             condition = self.knowledge.conditions.get(ladder.target.condition or "")
-            if condition and condition.stage == skeleton.stage and not ladder.rungs:
+            is_now = condition is not None and condition.stage == skeleton.stage
+            if condition and is_now and not ladder.rungs and not ladder.offered & waits:
                 yield Notice("full-stop", condition.full_stop, f"condition:{condition.id}")
+
+
+def _is_shown(line: WaitingLine, findings: Sequence[FindingLine]) -> bool:
+    """Return whether a target is one that waits, not one that is still to be told what it is."""
+    states = {finding.id: finding.state for finding in findings}
+    return line.finding is None or states[line.finding] == "waiting"
 
 
 def _air_notices(day: DayLedger) -> Iterator[Notice]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from triage.engine.consult import Conclusions, Consultant
 from triage.engine.facts import Conclusion, Fact
@@ -15,7 +15,7 @@ Wanted = tuple[str, str | None, str]
 
 
 def open_fields(
-    consultant: Consultant, conclusion: Conclusion, facts: dict[str, Fact]
+    consultant: Consultant, conclusion: Conclusion, facts: Mapping[str, Fact]
 ) -> Iterator[tuple[str, str]]:
     """Yield (fact key, field) for each unknown answer on which a conclusion rests."""
     positive = [p for p in consultant.rule(conclusion.rule).patterns if not p.absent]

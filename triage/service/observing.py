@@ -129,7 +129,7 @@ class Observing(Shelf):
 
     def _refuse_open(self, case: Case, findings: set[str]) -> None:
         for line in self.plan(case).findings if findings else ():
-            if line.id in findings and line.state in ("open", "unsettled", "stopped"):
+            if line.id in findings and line.state in ("open", "unsettled", "waiting", "stopped"):
                 raise TriageError(
                     f"{line.zone_name} is not clean: {line.id} is there, {line.deposit_name}",
                     mend="clear it, or leave it as it is with a reason",

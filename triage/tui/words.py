@@ -35,11 +35,13 @@ STATE_SIGNS = {
     "accepted": "= left as it is",
     "left": "# protected",
     "unsettled": "? unsettled",
+    "waiting": "? waits for an answer",
     "stopped": "x ladder used up",
 }
 NOTICE_SIGNS = {
     "refused": "X REFUSED",
     "gate": "| GATE",
+    "waiting": "? TO GO ON",
     "full-stop": "X FULL STOP",
     "leave-it": "# LEAVE IT",
     "look-again": "@ LOOK AGAIN",
