@@ -28,10 +28,11 @@ class Entered(NamedTuple):
     bench: Bench
     unsaid: tuple[str, ...]
 
-    def with_the_rest(self) -> Entered:
-        """Return the same with what nobody told answered as on a sound specimen."""
-        open_ones = {q: READY[q] for q in sorted(GUESSED - {*self.case.answers})}
-        return self._replace(case=changes.with_answers(self.case, open_ones))
+    def with_the_rest(self, turns_on: Iterable[str]) -> Entered:
+        """Return the same as on a sound specimen, but for the questions that the case turns on."""
+        rest = sorted(GUESSED - {*self.case.answers, *turns_on})
+        case = changes.with_answers(self.case, {question: READY[question] for question in rest})
+        return self._replace(case=case)
 
 
 def entered(account: Account, planner: Planner) -> Entered:

@@ -120,7 +120,7 @@ class Judging:
         if not heard or self._acting(self.plan, self.expect.may):
             return False
         # Is it meant, or only said while nothing is answered?
-        told = self.told.with_the_rest()
+        told = self.told.with_the_rest(self.expect.ask_first)
         later = planner().plan(told.case, told.bench)
         still = heard & {notice.rule for notice in (*later.refused, *later.notices)}
         return bool(still) and not self._acting(later, self.expect.may)

@@ -29,7 +29,6 @@ def by_theme(head: str, verdicts: Verdicts, cells: Callable[[Verdicts], list[str
 
 
 def grades(verdicts: Verdicts) -> str:
-    """Return how many are right / partly right / wrong."""
     found = Counter(v.grade for v in verdicts)
     return f"{found['right']} / {found['partly']} / {found['wrong']}"
 
@@ -68,9 +67,9 @@ def main() -> None:
     parser.add_argument("cases", nargs="*", help="beginnings of ids: their verdicts in words")
     given = parser.parse_args()
     chosen = [a for a in casebook()[0] if a.id.startswith(tuple(given.cases) or "")]
-    told = [entered(account, planner()) for account in chosen]
-    told = [each.with_the_rest() for each in told] if given.rest else told
-    verdicts = [Judging(*each).verdict() for each in zip(chosen, told, strict=True)]
+    told = [(a, entered(a, planner())) for a in chosen]
+    told = [(a, e.with_the_rest(a.expect.ask_first) if given.rest else e) for a, e in told]
+    verdicts = [Judging(*each).verdict() for each in told]
     if given.write and not (given.cases or given.rest):
         failed = [f"{v.account.id}\n" for v in verdicts if v.faults]
         NOT_YET.write_text("".join(failed), encoding="utf-8")
