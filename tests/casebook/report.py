@@ -1,0 +1,84 @@
+"""The table of the casebook: ``python -m tests.casebook.report [--why] [--rest] [--write] [CASE]``.
+
+``--why`` names what fails most often; ``--rest`` judges the cases with what nobody told answered as
+on a sound specimen, since few plans pass intake without; ``--write`` begins ``not_yet.txt``.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter, defaultdict
+from collections.abc import Callable, Sequence
+from typing import get_args
+
+from tests.casebook.entry import entered
+from tests.casebook.judge import Judging, Verdict
+from tests.casebook.model import NOT_YET, Strength, casebook
+from tests.support.knowledge import planner, shipped
+
+Verdicts = Sequence[Verdict]
+
+
+def by_theme(head: str, verdicts: Verdicts, cells: Callable[[Verdicts], list[str]]) -> list[str]:
+    """Return a table with a row for each theme and one for all."""
+    lines = [f"| theme | {head} |", "|---" * (head.count("|") + 2) + "|"]
+    for theme in (*sorted({v.account.theme for v in verdicts}), "all"):
+        mine = [v for v in verdicts if theme in (v.account.theme, "all")]
+        lines.append(f"| {' | '.join([theme, *cells(mine)])} |")
+    return lines
+
+
+def grades(verdicts: Verdicts) -> str:
+    found = Counter(v.grade for v in verdicts)
+    return f"{found['right']} / {found['partly']} / {found['wrong']}"
+
+
+def judged(mine: Verdicts) -> list[str]:
+    """Return the cells of the table of cases."""
+    parts = [[v for v in mine if v.account.strength == each] for each in get_args(Strength)]
+    return [str(len(mine)), grades(mine), *map(grades, parts), grades([v for v in mine if v.idle])]
+
+
+def calibrated(mine: Verdicts) -> list[str]:
+    """Return how many readings of each standing are the true deposit; then: have none."""
+    cells, others = [], []
+    for standing in ("settled", "likely"):
+        told = [read[1:] for v in mine for read in v.reads if read[0] == standing and read[2]]
+        known = [deposit == truth for deposit, truth in told if truth in shipped().deposits]
+        cells.append(f"{sum(known)} of {len(known)}")
+        others.append(str(len(told) - len(known)))
+    return [*cells, *others]
+
+
+def reasons(verdicts: Verdicts) -> list[str]:
+    """Return what fails most often, each with its cases."""
+    found: dict[str, set[str]] = defaultdict(set)
+    for each in verdicts:
+        for fault in each.faults:
+            found[f"{fault.kind}: {fault.reason}"].add(each.account.id)
+    ordered = sorted(found.items(), key=lambda item: (-len(item[1]), item[0]))
+    return [f"{len(ids):4} {reason}: {', '.join(sorted(ids))}" for reason, ids in ordered]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(prog="python -m tests.casebook.report")
+    for option in ("--why", "--rest", "--write"):
+        parser.add_argument(option, action="store_true")
+    parser.add_argument("cases", nargs="*", help="beginnings of ids: their verdicts in words")
+    given = parser.parse_args()
+    chosen = [a for a in casebook()[0] if a.id.startswith(tuple(given.cases) or "")]
+    told = [(a, entered(a, planner())) for a in chosen]
+    told = [(a, e.with_the_rest(a.expect.ask_first) if given.rest else e) for a, e in told]
+    verdicts = [Judging(*each).verdict() for each in told]
+    if given.write and not (given.cases or given.rest):
+        failed = [f"{v.account.id}\n" for v in verdicts if v.faults]
+        NOT_YET.write_text("".join(failed), encoding="utf-8")
+    head = f"cases | right / partly / wrong | {' | '.join(get_args(Strength))} | nothing acts yet"
+    lines = [v.words() for v in verdicts] if given.cases else by_theme(head, verdicts, judged)
+    head = "settled | likely | settled, truth no deposit | likely, truth no deposit"
+    lines += ["", *by_theme(head, verdicts, calibrated)] if not given.cases else []
+    print("\n".join([*lines, *(["", *reasons(verdicts)] if given.why else [])]))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,101 @@
+"""Whole cases judge the rules: each account is planned by the program and held against its source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from tests.casebook.entry import Entered, entered, outcome_of
+from tests.casebook.judge import Judging
+from tests.casebook.model import Account, Act, Expect, casebook, not_yet, table
+from tests.support.builders import OILY, case_with, full_bench
+from triage.knowledge.book import Knowledge
+from triage.plan.planner import Planner
+
+ACCOUNTS, FAULTS = casebook()
+# A case that begins to hold fails the suite, so that it is taken off the list.
+LATER = pytest.mark.xfail(strict=True, raises=AssertionError, reason="the rules do not hold it yet")
+PARAMS = [pytest.param(a, id=a.id, marks=[LATER] * (a.id in not_yet())) for a in ACCOUNTS]
+
+
+@pytest.mark.parametrize("account", PARAMS)
+def test_case(account: Account, planner: Planner) -> None:
+    found = Judging(account, entered(account, planner)).verdict()
+    assert not found.faults, found.words()
+
+
+def test_every_case_file_can_be_read_and_there_are_enough() -> None:
+    assert not FAULTS, "\n".join(FAULTS)
+    ids = [account.id for account in ACCOUNTS]
+    assert len(set(ids)) == len(ids) >= 150
+    assert sum(a.strength in ("document", "two-documents") for a in ACCOUNTS) >= 80
+    assert list(not_yet()) == sorted(set(not_yet()) & set(ids)), "sorted, and each a case"
+
+
+def unknown_words(account: Account, knowledge: Knowledge) -> Iterator[str]:
+    given, expect = account.given, account.expect
+    yield from {given.taxon} - {*knowledge.taxa, "unknown"}
+    yield from {finding.zone for finding in given.findings} - {*knowledge.zones}
+    answers = {(q.id, a.id) for q in knowledge.questions.values() for a in q.answers}
+    told = {*given.answers.items(), *(sign for f in given.findings for sign in f.signs.items())}
+    yield from (f"{question}={answer}" for question, answer in told - answers)
+    ids = {finding.id for finding in given.findings}
+    yield from {*account.truth, *expect.readings} - ids
+    yield from {str(record.finding) for record in account.records} - {*ids, "None"}
+    read = {str(reading.deposit or reading.denied) for reading in expect.readings.values()}
+    yield from read - {*knowledge.deposits}
+    then = (act for group in expect.then for act in group)
+    hoped = [*expect.next, *expect.may, *account.records, *then]
+    named = [*hoped, *expect.never]
+    yield from {act.act for act in named} - {*table().acts}
+    yield from {act.act for act in hoped if act.act.startswith("any-")}
+    yield from {agent for act in named for agent in act.agent} - {*knowledge.agents}
+    yield from {each.outcome for each in account.records if outcome_of(each.outcome) is None}
+
+
+def test_words_of_cases_are_known_or_listed_as_not_yet_sayable(knowledge: Knowledge) -> None:
+    unknown = {(a.id, word) for a in ACCOUNTS for word in unknown_words(a, knowledge)}
+    assert sorted(each for each in unknown if each[1] not in table().later) == []
+
+
+def test_every_method_of_the_rules_is_an_act(knowledge: Knowledge) -> None:
+    entries = table().acts.values()
+    named = {method for entry in entries if not entry.acts for method in entry.methods}
+    assert named == set(knowledge.methods)
+    assert {act for entry in entries for act in entry.acts} <= set(table().acts)
+    assert {deposit for entry in entries for deposit in entry.on} <= set(knowledge.deposits)
+    assert {entry.about for entry in entries} <= {None, *knowledge.conditions}
+
+
+def test_no_act_is_both_hoped_for_and_forbidden() -> None:
+    both = []
+    for account in ACCOUNTS:
+        for wider in account.expect.never:
+            names = {wider.act, *table().acts[wider.act].acts}
+            for act in account.expect.next:
+                # With agents only where all that are hoped for are forbidden.
+                agents = not wider.agent or (act.agent and {*act.agent} <= {*wider.agent})
+                both += [(account.id, act, wider)] if act.act in names and agents else []
+    assert both == []
+
+
+def test_the_judge_finds_what_is_wrong(knowledge: Knowledge, planner: Planner) -> None:
+    told = Entered(case_with("beetles", "elytra", OILY), full_bench(knowledge), ())
+    step = planner.plan(told.case, told.bench).steps[0].method
+    mine = [Act(act=name) for name, entry in table().acts.items() if step in entry.methods]
+    others = [Act(act="peroxide-local"), Act(act="critical-point")]
+
+    def faults(**changed: Any) -> set[str]:
+        expect = Expect.model_validate({"next": mine, "never": others, **changed})
+        account = ACCOUNTS[0].model_copy(update={"expect": expect})
+        return {fault.kind for fault in Judging(account, told).verdict().faults}
+
+    assert faults() == set()
+    assert faults(next=others) == faults(next=others, may=mine) == {"next"}
+    for act in (*mine, "any-touch", "any-solvent"):
+        assert faults(never=[act]) == {"never"}
+    assert faults(say=[{"meaning": "x", "words": ["no such word is said"]}]) == {"say"}
+    assert faults(readings={"f1": {"not": "oily-film"}}) == {"readings"}
+    assert "ask_first" in faults(next=others, ask_first=["worth-it"])
