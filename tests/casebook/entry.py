@@ -13,8 +13,8 @@ from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
-from triage.plan.outcomes import condition_target, finding_target, step_id
-from triage.plan.planner import Planner, answers_after
+from triage.plan.outcomes import answers_after, condition_target, finding_target, step_id
+from triage.plan.planner import Planner
 
 BEGUN = datetime(2026, 3, 4, 8, 0, tzinfo=UTC)
 # How soft, how large and how often softened it is are not to be guessed.
@@ -119,9 +119,8 @@ def _with_record(
         at = BEGUN + timedelta(hours=len(case.attempts))
         name = case.next_attempt_id()
         attempt = changes.new_attempt(name, at, outcome=ended, note=record.outcome, **told)
-        condition = None if attempt.finding else attempt.deposit
         case = changes.with_attempt(case, attempt)
-        case = changes.with_answers(case, answers_after(planner.knowledge, condition, ended))
+        case = changes.with_answers(case, answers_after(planner.knowledge, attempt))
     return case
 
 

@@ -10,9 +10,10 @@ from pydantic import Field
 from triage.knowledge.agents import Hansen
 from triage.knowledge.base import Entry, Frozen, Grade, Id, Statement, Text
 
-Stage = Literal["intake", "rehydrate", "relax", "examine", "clean", "set-and-dry", "keep"]
+Stage = Literal["intake", "look", "rehydrate", "relax", "examine", "clean", "set-and-dry", "keep"]
 STAGES: tuple[Stage, ...] = (
     "intake",
+    "look",
     "rehydrate",
     "relax",
     "examine",

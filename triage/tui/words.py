@@ -19,6 +19,7 @@ OUTCOME_WORDS = {outcome: word for _, outcome, word in OUTCOME_KEYS}
 
 STAGE_WORDS = {
     "intake": "intake",
+    "look": "look, dry",
     "rehydrate": "rehydrate",
     "relax": "relax",
     "examine": "examine",
