@@ -30,7 +30,9 @@ NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 
 def at_relaxing() -> Case:
     """Return a case whose joints stay stuck after the milder step was used up."""
-    case = new_case("card", "test", taxon="beetles", answers={**SOUND, "joints-stuck": "some"})
+    looked_at = new_finding("f1", "elytra")
+    answers = {**SOUND, "joints-stuck": "some"}
+    case = new_case("card", "test", taxon="beetles", answers=answers, findings=(looked_at,))
     dip = shipped().methods["dip-ammonia-surfactant"]
     for number in range(1, dip.passes + 1):
         attempt = new_attempt(
