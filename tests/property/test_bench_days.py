@@ -12,10 +12,8 @@ import pytest
 from tests.support.days import AGENTS, PlainAir, faults_of_day, random_day, shortest_day_min
 from triage.case.profile import Bench, RoomProfile
 from triage.exposure import DayLedger, Release, judge_day, judge_release
-from triage.history.bound import Job, least_end_min, least_idle_min
 from triage.history.dayair import DayAir, mg_per_ml
 from triage.history.daytypes import Hours, PutDown, Task, Visit, sessions_of
-from triage.history.exact import Shortest, Stretch, shortest_order
 from triage.history.schedule import plan_day
 from triage.plan.air import AirJudge
 from triage.plan.substances import room_of, strength_fraction, substance_of
@@ -219,87 +217,23 @@ def test_large_days_without_airings_are_within_ten_percent_of_the_bound(cases, m
     assert plan.over_bound <= most
 
 
-def test_idle_time_of_sessions_by_hand():
-    def dab(case, step, agent, hands=5, *, airs=True):
-        put_down = PutDown(agent, 1, 1) if airs else None
-        return Task(case, step, "dab", (Visit("whole", hands),), agent, put_down)
-
-    def idle(*chains):
-        airing = {"one": 30, "two": 50}
-        today = {f"{task.case}/{task.step}": 1 for chain in chains for task in chain}
-        return least_idle_min(chains, today, lambda t: airing[t.agent] if t.put_down else 0)
-
-    one, two = dab("a", "1", "one"), dab("b", "1", "two")
-    # One agent: its airing may run behind the last work.
-    assert idle([one]) == 0
-    # Two agents in any order: the shorter airing lies between them.
-    assert idle([one], [two]) == 30
-    # The case itself goes from two to one.
-    assert idle([dab("a", "1", "two"), dab("a", "2", "one")]) == 50
-    # Two cases in opposite orders: one, two, one (30 + 50) or two, one, two (50 + 30).
-    assert idle([one, dab("a", "2", "two")], [two, dab("b", "2", "one")]) == 80
-    # Work with the same agent that is not aired itself fills 12 minutes of the airing.
-    assert idle([one], [two], [dab("c", "1", "one", 12, airs=False)]) == 18
-
-
-def exact(*chains, begins=0, below=10_000, most=100_000):
-    return shortest_order(chains, begins, {}, below, most)
-
-
-def test_the_exact_search_by_hand():
-    soak = [Stretch(5, "one", 0), Stretch(5, "one", 0, first=1, after_min=60, until_min=60)]
-    # A dwell leaves an hour: two of them overlap, the second begins behind the first.
-    assert exact(soak).ends_min == 70
-    assert exact(soak, soak).ends_min == 75
-    # What fits into the dwell costs nothing; what does not, its own time.
-    assert exact(soak, [Stretch(60, "", 0)]).ends_min == 70
-    assert exact(soak, [Stretch(61, "", 0)]).ends_min == 131
-    # An airing keeps others waiting, but not its own agent.
-    aired = [Stretch(10, "one", 40)]
-    assert exact(aired, [Stretch(10, "two", 0)]).ends_min == 20
-    assert exact(aired, aired, [Stretch(10, "two", 40)]).ends_min == 70
-    # Nothing shorter than what is known, or no room to look for it.
-    assert exact(soak, below=70) == Shortest(None, None, True)
-    assert exact(soak, soak, soak, soak, most=3).is_proven is False
-
-
 @pytest.mark.parametrize("seed", range(4))
-def test_the_exact_search_against_mixed_integer_programming(seed):
+def test_a_day_of_two_or_three_cases_is_the_shortest_by_mixed_integer_programming(seed):
     random = np.random.default_rng(5000 + seed)
     tasks = random_day(random, int(random.integers(2, 4)), most_steps=2)
     airing = {a: int(random.choice([0, 10, 45])) for a in AGENTS}
     day = plan_day(tasks, Hours(0, 3000), PlainAir(airing))
     shortest = shortest_day_min(tasks, airing, 0)
     assert day.ends_min == shortest
-    assert day.bound_min == shortest  # every branch was followed, so the bound says so
+    assert day.bound_min <= shortest
 
 
-@pytest.mark.parametrize(
-    ("jobs", "least"),
-    [
-        # Worked by hand: one job; two at once; a tail that outlasts the rest; a late head.
-        ([(0, 5, 0)], 5),
-        ([(0, 5, 0), (0, 7, 0)], 12),
-        ([(0, 5, 20), (0, 7, 0)], 25),
-        ([(0, 5, 0), (30, 7, 3)], 40),
-        # Interrupted at 2 by a job with a longer tail: 2 + 4 + 9 = 15.
-        ([(0, 6, 1), (2, 4, 9)], 15),
-    ],
-)
-def test_the_bound_by_hand(jobs, least):
-    assert least_end_min([Job(*job) for job in jobs]) == least
-
-
-def test_the_seven_jobs_of_carlier():
-    # The example of the 1982 paper as printed in lecture notes on one machine with heads and
-    # tails (from memory): heads, times, tails; the preemptive bound is 49, the optimum 50.
-    heads, times, tails = (
-        (10, 13, 11, 20, 30, 0, 30),
-        (5, 6, 7, 4, 3, 6, 2),
-        (7, 26, 24, 21, 8, 17, 0),
-    )
-    jobs = [Job(*job) for job in zip(heads, times, tails, strict=True)]
-    assert least_end_min(jobs) == 49
+def test_the_bound_is_all_hands_on_time_or_the_longest_case():
+    soak = Task("a", "s", "soak", (Visit("start", 5), Visit("finish", 5, 60, 60)))
+    dabs = [Task(f"c{n}", "s", "dab", (Visit("whole", 30),)) for n in range(3)]
+    # Alone, the soak takes 5 + 60 + 5 minutes; with three dabs there are 100 minutes of work.
+    assert plan_day([soak], HOURS, PlainAir({})).bound_min == HOURS.opens_min + 70
+    assert plan_day([soak, *dabs], HOURS, PlainAir({})).bound_min == HOURS.opens_min + 100
 
 
 def test_a_stop_time_is_never_passed_even_when_all_dwells_end_together():
