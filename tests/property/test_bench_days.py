@@ -14,6 +14,7 @@ from triage.case.profile import Bench, RoomProfile
 from triage.exposure import DayLedger, Release, judge_day, judge_release
 from triage.history.dayair import DayAir, mg_per_ml
 from triage.history.daytypes import Hours, PutDown, Task, Visit, sessions_of
+from triage.history.exact import Shortest, Stretch, shortest_order
 from triage.history.schedule import plan_day
 from triage.plan.air import AirJudge
 from triage.plan.substances import room_of, strength_fraction, substance_of
@@ -217,23 +218,45 @@ def test_large_days_without_airings_are_within_ten_percent_of_the_bound(cases, m
     assert plan.over_bound <= most
 
 
+def exact(*chains, begins=0, below=10_000, most=100_000):
+    return shortest_order(chains, begins, {}, below, most)
+
+
+def test_the_exact_search_by_hand():
+    soak = [Stretch(5, "one", 0), Stretch(5, "one", 0, first=1, after_min=60, until_min=60)]
+    # A dwell leaves an hour: two of them overlap, the second begins behind the first.
+    assert exact(soak).ends_min == 70
+    assert exact(soak, soak).ends_min == 75
+    # What fits into the dwell costs nothing; what does not, its own time.
+    assert exact(soak, [Stretch(60, "", 0)]).ends_min == 70
+    assert exact(soak, [Stretch(61, "", 0)]).ends_min == 131
+    # An airing keeps others waiting, but not its own agent.
+    aired = [Stretch(10, "one", 40)]
+    assert exact(aired, [Stretch(10, "two", 0)]).ends_min == 20
+    assert exact(aired, aired, [Stretch(10, "two", 40)]).ends_min == 70
+    # Nothing shorter than what is known, or no room to look for it.
+    assert exact(soak, below=70) == Shortest(None, None, True)
+    assert exact(soak, soak, soak, soak, most=3).is_proven is False
+
+
 @pytest.mark.parametrize("seed", range(4))
-def test_a_day_of_two_or_three_cases_is_the_shortest_by_mixed_integer_programming(seed):
+def test_the_exact_search_against_mixed_integer_programming(seed):
     random = np.random.default_rng(5000 + seed)
     tasks = random_day(random, int(random.integers(2, 4)), most_steps=2)
     airing = {a: int(random.choice([0, 10, 45])) for a in AGENTS}
     day = plan_day(tasks, Hours(0, 3000), PlainAir(airing))
     shortest = shortest_day_min(tasks, airing, 0)
     assert day.ends_min == shortest
-    assert day.bound_min <= shortest
+    assert day.bound_min == shortest  # every branch was followed, so the bound says so
 
 
-def test_the_bound_is_all_hands_on_time_or_the_longest_case():
-    soak = Task("a", "s", "soak", (Visit("start", 5), Visit("finish", 5, 60, 60)))
-    dabs = [Task(f"c{n}", "s", "dab", (Visit("whole", 30),)) for n in range(3)]
-    # Alone, the soak takes 5 + 60 + 5 minutes; with three dabs there are 100 minutes of work.
-    assert plan_day([soak], HOURS, PlainAir({})).bound_min == HOURS.opens_min + 70
-    assert plan_day([soak, *dabs], HOURS, PlainAir({})).bound_min == HOURS.opens_min + 100
+def test_the_bound_of_a_large_day_is_all_hands_on_time_or_the_longest_case():
+    soak = Task("a", "s", "soak", (Visit("start", 5), Visit("finish", 5, 500, 500)))
+    dabs = [Task(f"c{n}", "s", "dab", (Visit("whole", 10),)) for n in range(31)]
+    # Alone 31 dabs are 310 minutes of work; beside them the soak takes 5 + 500 + 5 minutes.
+    assert plan_day(dabs, HOURS, PlainAir({}), most_runs=1).bound_min == HOURS.opens_min + 310
+    both = plan_day([soak, *dabs], HOURS, PlainAir({}), most_runs=1)
+    assert both.bound_min == HOURS.opens_min + 510
 
 
 def test_a_stop_time_is_never_passed_even_when_all_dwells_end_together():
