@@ -29,13 +29,11 @@ from tests.support.starting import ENVIRONMENT
 from triage.service import open_workshop
 from triage.tui import FRAMES_A_SECOND
 from triage.tui.app import TriageApp
-from triage.tui.services import BEHIND
 
 ROOT = Path(__file__).resolve().parents[2]
 SIZE = (80, 24)
 SHARES = (50, 95, 99)
-# A person reads what came of a key, at least so long, before pressing the next one [s]. What
-# the program works out beforehand meanwhile belongs to what it does for the next key.
+# A person reads what came of a key, at least so long, before pressing the next one [s].
 PACE_S = 1.0
 # Keys by the screen they are pressed on; each way begins and ends at the plan of the case.
 WAYS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -154,7 +152,7 @@ async def _pressed(app: Watched, pilot: Pilot[Any], way: str, key: str) -> Press
     quiet = 0
     while quiet < 3:
         await pilot.pause()
-        busy = any(not worker.is_finished and worker.group not in BEHIND for worker in app.workers)
+        busy = any(not worker.is_finished and worker.group != "assure" for worker in app.workers)
         quiet = 0 if busy or getattr(app.screen, "is_at_work", False) else quiet + 1
         if busy:
             await asyncio.sleep(0.002)

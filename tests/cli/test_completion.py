@@ -20,7 +20,7 @@ def completed(text: str, line: str, folder: Path) -> list[str]:
     """What bash offers for the last word of a line; an empty last word is what comes next."""
     words = line.split(" ")
     quoted = " ".join(f"'{word}'" for word in words)
-    code = f"{text}\nCOMP_WORDS=({quoted})\nCOMP_CWORD={len(words) - 1}\n_triage\nprintf '%s\\n' \"${{COMPREPLY[@]}}\"\n"
+    code = f"{text}\nCOMP_WORDS=({quoted})\nCOMP_CWORD={len(words) - 1}\n_shtab_triage\nprintf '%s\\n' \"${{COMPREPLY[@]}}\"\n"
     done = subprocess.run(["bash", "-u", "-c", code], capture_output=True, text=True, check=False, cwd=folder)
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""

@@ -11,32 +11,23 @@ import yaml
 from pydantic import TypeAdapter
 
 from triage.bench.chamber import vapour_density_mg_per_l, water_to_reach_mg
-from triage.bench.hansen import Hansen, Interval, blend, hansen_distance, relative_distance, verdict
+from triage.bench.hansen import Hansen, Interval, hansen_distance, relative_distance, verdict
 from triage.bench.mould import (
-    MEDIUM,
-    RESISTANT,
-    SENSITIVE,
-    VERY_SENSITIVE,
-    ceiling_index,
     critical_rh_percent,
-    mould_index,
     weeks_to_first_growth,
 )
-from triage.bench.pooling import pooled_rate, prior_from_groups, prior_of_strength
+from triage.bench.pooling import prior_from_groups
 from triage.bench.rates import (
     JEFFREYS,
     UNIFORM,
     BetaPrior,
-    chance_of_success,
     exact_interval,
-    predict,
     rate,
     wilson,
 )
 from triage.bench.stock import (
     acid_ml_per_litre,
     strengths_after_body_water,
-    strong_acid_ph,
     weak_base_ph,
 )
 from triage.bench.storage import gel_for_box, opening_pulse_mg, saturation_mg_per_l, vapour_stock
@@ -66,23 +57,12 @@ def _ph_by_charge_balance(acid=0.0, base=0.0, kb=1.0):
     return brentq(charge, 0, 14, xtol=1e-12)
 
 
-@pytest.mark.parametrize("acid", [0.1, 0.03, 0.01, 1e-3, 1e-5])
-def test_acid_ph_by_charge_balance(acid):
-    assert strong_acid_ph(acid) == pytest.approx(_ph_by_charge_balance(acid=acid), abs=0.001)
-
-
 @pytest.mark.parametrize("base", [1, 0.5, 0.1, 0.01])
 def test_ammonia_ph_by_charge_balance(base):
     kb = read("doses.yaml", Dose)["ammonia-base-constant"].most
     assert weak_base_ph(base, kb) == pytest.approx(
         _ph_by_charge_balance(base=base, kb=kb), abs=0.001
     )
-
-
-@pytest.mark.parametrize("ph", [1.5, 2.0, 2.5])
-def test_acid_bath_returns_its_ph(ph):
-    # identity: the mL per litre, taken back to mol/L, has the pH asked for
-    assert strong_acid_ph(acid_ml_per_litre(ph, 12.1) / 1000 * 12.1) == pytest.approx(ph)
 
 
 @pytest.mark.parametrize("changes", [1, 2, 5])
@@ -97,24 +77,6 @@ def test_body_water_by_following_the_solute(changes):
 
 
 # --- mould: scipy's integrator ----------------------------------------------------------------
-
-
-@pytest.mark.parametrize("material", [VERY_SENSITIVE, SENSITIVE, MEDIUM, RESISTANT])
-@pytest.mark.parametrize(("temp", "rh"), [(20, 97), (20, 90), (10, 92), (30, 100), (5, 99)])
-def test_mould_index_by_integration(material, temp, rh):
-    from scipy.integrate import solve_ivp
-
-    weeks = weeks_to_first_growth(temp, rh)
-    ceiling = ceiling_index(temp, rh, material)
-
-    def growth(_, state):
-        k1 = material.growth_below_1 if state[0] < 1 else material.growth_from_1
-        return [k1 * max(1 - math.exp(2.3 * (state[0] - ceiling)), 0) / (7 * weeks)]
-
-    days = [5.0, 14.0, 28.0, 90.0]
-    solved = solve_ivp(growth, (0, 90), [0.0], t_eval=days, rtol=1e-9, atol=1e-10, max_step=0.05)
-    for day, index in zip(days, solved.y[0], strict=True):
-        assert mould_index(day, temp, rh, material) == pytest.approx(index, abs=2e-3)
 
 
 def test_critical_humidity_is_continuous_and_never_under_80():
@@ -304,15 +266,6 @@ def test_red_interval_by_brute_force():
     assert found.low == pytest.approx(min(values), abs=0.1)
 
 
-def test_half_and_half_blend():
-    # identity: the middle of two points is equally far from both
-    one, two = Hansen.at(15.5, 10.4, 7.0), Hansen.at(15.8, 8.8, 19.4)
-    middle = blend([(0.5, one), (0.5, two)])
-    assert middle.dispersion.low == pytest.approx(15.65)
-    assert hansen_distance(middle, one).low == pytest.approx(hansen_distance(middle, two).low)
-    assert hansen_distance(one, two).low == pytest.approx(2 * hansen_distance(middle, one).low)
-
-
 # --- k of n: scipy ----------------------------------------------------------------------------
 
 
@@ -347,34 +300,6 @@ def test_wilson_by_scipy(worked, tried, has_continuity):
     assert exact_interval(worked, tried) == pytest.approx((exact.low, exact.high), abs=1e-9)
 
 
-def test_prediction_by_mixing_binomials():
-    # route: integrate the binomial over the posterior instead of the closed law
-    from scipy.integrate import quad
-    from scipy.stats import beta, binom
-
-    known = rate(7, 9, UNIFORM, least_trials=5)
-    coming = predict(known, 6)
-    law = [
-        quad(lambda p, k=k: binom.pmf(k, 6, p) * beta.pdf(p, known.a, known.b), 0, 1)[0]
-        for k in range(7)
-    ]
-    assert sum(k * chance for k, chance in enumerate(law)) == pytest.approx(coming.mean, abs=1e-6)
-    assert sum(law[coming.low : coming.high + 1]) >= 0.95 - 1e-9
-    assert sum(law[: coming.low]) <= 0.025
-    assert chance_of_success(known, 6) == pytest.approx(1 - law[0], abs=1e-9)
-
-
-def test_fixed_prior_worked_example():
-    # Gelman et al., Bayesian Data Analysis, chapter 5, from memory: 4 of 14 under Beta(1.4, 8.6)
-    # gives Beta(5.4, 18.6) with mean 0.223 and standard deviation 0.083
-    from scipy.stats import beta
-
-    found = pooled_rate([(4, 14)], top=BetaPrior(1.4, 8.6, "rats"), strength=10, least_trials=5)
-    assert (found.a, found.b) == pytest.approx((5.4, 18.6))
-    assert found.mean == pytest.approx(0.223, abs=0.0025)
-    assert beta(found.a, found.b).std() == pytest.approx(0.083, abs=0.001)
-
-
 def test_moment_prior_is_found_again_in_simulated_groups():
     # route: draw groups from a known beta by numpy, unequal sizes, and find its weight again
     import numpy as np
@@ -388,9 +313,8 @@ def test_moment_prior_is_found_again_in_simulated_groups():
     assert fit.prior.mean == pytest.approx(3 / 8, abs=0.01)
 
 
-def test_chain_of_levels_by_hand():
-    # identity: posterior mean of the coarse level, weighted as four trials, then the fine counts
-    found = pooled_rate([(30, 40), (1, 3)], top=UNIFORM, strength=4, least_trials=2)
-    coarse = (30 + 1) / (40 + 2)
-    assert found.mean == pytest.approx((4 * coarse + 1) / (4 + 3))
-    assert prior_of_strength(coarse, 4).mean == pytest.approx(coarse)
+@pytest.mark.parametrize("ph", [1.5, 2.0, 2.5])
+def test_acid_bath_returns_its_ph(ph):
+    # identity: the mL per litre, taken back to mol/L, has the pH asked for
+    acid = acid_ml_per_litre(ph, 12.1) / 1000 * 12.1
+    assert _ph_by_charge_balance(acid=acid) == pytest.approx(ph, abs=0.001)

@@ -5,7 +5,6 @@ import math
 import chemicals
 import pint
 import pytest
-from scipy.integrate import quad
 
 from triage.exposure import emission, flammable, gas, room
 
@@ -27,28 +26,6 @@ def test_liquid_in_a_box_reaches_the_share_of_the_limit(cas, lel, share):
     assert ml < 0.3 or share > 0.1
 
 
-def test_tube_diffusion_is_the_integral_over_the_depth():
-    # Stefan: the flux N is the one for which the mole fraction falls from Pv/P to 0 over z,
-    # dy/dz = -N R T (1 - y)/(D P). Inputs of the drum example (course handout, section 4.5.4).
-    area, depth, diffusivity, molar, kpa, temp_c = 0.25, 0.813, 0.797e-5, 165.8, 2.466, 25.0
-    found = emission.tube_rate_mg_per_s(
-        area, depth, diffusivity_m2_per_s=diffusivity, molar_mass_g_per_mol=molar,
-        vapour_kpa=kpa, temp_c=temp_c,
-    )  # fmt: skip
-    steps = quad(lambda y: 1.0 / (1.0 - y), 0.0, kpa / 101.325)[0]
-    flux = diffusivity * 101_325.0 / (8.314462618 * 298.15 * depth) * steps
-    assert found == pytest.approx(flux * area * molar * 1e3, rel=1e-9)
-
-
-def test_wind_form_agrees_with_the_older_form_in_metres_per_hour():
-    # 0.0292 u^0.78 d^-0.11 Sc^-0.67 with u in m/h gives m/h (older form, from memory).
-    speed, diameter, schmidt = 0.1, 0.05, 1.882
-    older = 0.0292 * (speed * 3600.0) ** 0.78 * diameter**-0.11 * schmidt**-0.67 / 3600.0
-    assert emission.transfer_wind_m_per_s(speed, diameter, schmidt) == pytest.approx(
-        older, rel=0.02
-    )
-
-
 def test_pool_rate_agrees_with_pint():
     rate = emission.pool_rate_mg_per_s(7.33e-4, math.pi * 0.025**2, 165.83, 2.466, 25.0)
     density = (2.466 * UNITS.kPa) * (165.83 * UNITS.g / UNITS.mol)
@@ -60,11 +37,6 @@ def test_pool_rate_agrees_with_pint():
     full = emission.pool_rate_mg_per_s(7.33e-4, 1.0, 165.83, 2.466, 25.0)
     assert float(half) == pytest.approx(0.5 * float(full))
     assert float(emission.pool_rate_mg_per_s(1.0, 1.0, 165.83, 2.0, 25.0, air_kpa=3.0)) == 0.0
-
-
-def test_rate_of_the_drying_source_integrates_to_what_it_gave_off():
-    area = quad(lambda t: float(emission.exponential_rate_mg_per_min(4869.0, 0.05, t)), 0, 40)[0]
-    assert float(emission.exponential_emitted_mg(4869.0, 0.05, 40.0)) == pytest.approx(area)
 
 
 @pytest.mark.parametrize("hours", [0.5, 1.0, 2.0, 4.0])

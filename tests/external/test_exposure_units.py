@@ -77,13 +77,3 @@ def test_a_straight_line_in_temperature_would_be_wrong():
     true = _antoine("67-64-1", 293.15)
     line = np.interp(20.0, [0.0, 40.0], [points[0][1], points[1][1]])
     assert abs(gas.vapour_kpa_at(points, 20.0) - true) < 0.1 * abs(line - true)
-
-
-def test_hazard_ratio_is_saturation_over_limit_in_either_unit():
-    # Definition of Pitt 2006. Both units must give one ratio when the limit is converted at the
-    # temperature of the vapour: checked through chemicals' own conversion.
-    ppm_ratio = float(gas.hazard_ratio(gas.saturation_ppm(2.464), 25.0))
-    limit = chemicals.ppmv_to_mgm3(25.0, 165.83, T=298.15, P=101_325.0)
-    mg_ratio = float(gas.hazard_ratio(gas.saturation_mg_per_m3(2.464, 165.83, 25.0), limit))
-    assert ppm_ratio == pytest.approx(mg_ratio, rel=1e-8)
-    assert ppm_ratio > 900.0

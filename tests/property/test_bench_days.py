@@ -12,7 +12,6 @@ import pytest
 from tests.support.days import AGENTS, PlainAir, faults_of_day, random_day, shortest_day_min
 from triage.case.profile import Bench, RoomProfile
 from triage.exposure import DayLedger, Release, judge_day, judge_release
-from triage.history.bound import Job, least_end_min, least_idle_min
 from triage.history.dayair import DayAir, mg_per_ml
 from triage.history.daytypes import Hours, PutDown, Task, Visit, sessions_of
 from triage.history.exact import Shortest, Stretch, shortest_order
@@ -219,29 +218,6 @@ def test_large_days_without_airings_are_within_ten_percent_of_the_bound(cases, m
     assert plan.over_bound <= most
 
 
-def test_idle_time_of_sessions_by_hand():
-    def dab(case, step, agent, hands=5, *, airs=True):
-        put_down = PutDown(agent, 1, 1) if airs else None
-        return Task(case, step, "dab", (Visit("whole", hands),), agent, put_down)
-
-    def idle(*chains):
-        airing = {"one": 30, "two": 50}
-        today = {f"{task.case}/{task.step}": 1 for chain in chains for task in chain}
-        return least_idle_min(chains, today, lambda t: airing[t.agent] if t.put_down else 0)
-
-    one, two = dab("a", "1", "one"), dab("b", "1", "two")
-    # One agent: its airing may run behind the last work.
-    assert idle([one]) == 0
-    # Two agents in any order: the shorter airing lies between them.
-    assert idle([one], [two]) == 30
-    # The case itself goes from two to one.
-    assert idle([dab("a", "1", "two"), dab("a", "2", "one")]) == 50
-    # Two cases in opposite orders: one, two, one (30 + 50) or two, one, two (50 + 30).
-    assert idle([one, dab("a", "2", "two")], [two, dab("b", "2", "one")]) == 80
-    # Work with the same agent that is not aired itself fills 12 minutes of the airing.
-    assert idle([one], [two], [dab("c", "1", "one", 12, airs=False)]) == 18
-
-
 def exact(*chains, begins=0, below=10_000, most=100_000):
     return shortest_order(chains, begins, {}, below, most)
 
@@ -274,32 +250,13 @@ def test_the_exact_search_against_mixed_integer_programming(seed):
     assert day.bound_min == shortest  # every branch was followed, so the bound says so
 
 
-@pytest.mark.parametrize(
-    ("jobs", "least"),
-    [
-        # Worked by hand: one job; two at once; a tail that outlasts the rest; a late head.
-        ([(0, 5, 0)], 5),
-        ([(0, 5, 0), (0, 7, 0)], 12),
-        ([(0, 5, 20), (0, 7, 0)], 25),
-        ([(0, 5, 0), (30, 7, 3)], 40),
-        # Interrupted at 2 by a job with a longer tail: 2 + 4 + 9 = 15.
-        ([(0, 6, 1), (2, 4, 9)], 15),
-    ],
-)
-def test_the_bound_by_hand(jobs, least):
-    assert least_end_min([Job(*job) for job in jobs]) == least
-
-
-def test_the_seven_jobs_of_carlier():
-    # The example of the 1982 paper as printed in lecture notes on one machine with heads and
-    # tails (from memory): heads, times, tails; the preemptive bound is 49, the optimum 50.
-    heads, times, tails = (
-        (10, 13, 11, 20, 30, 0, 30),
-        (5, 6, 7, 4, 3, 6, 2),
-        (7, 26, 24, 21, 8, 17, 0),
-    )
-    jobs = [Job(*job) for job in zip(heads, times, tails, strict=True)]
-    assert least_end_min(jobs) == 49
+def test_the_bound_of_a_large_day_is_all_hands_on_time_or_the_longest_case():
+    soak = Task("a", "s", "soak", (Visit("start", 5), Visit("finish", 5, 500, 500)))
+    dabs = [Task(f"c{n}", "s", "dab", (Visit("whole", 10),)) for n in range(31)]
+    # Alone 31 dabs are 310 minutes of work; beside them the soak takes 5 + 500 + 5 minutes.
+    assert plan_day(dabs, HOURS, PlainAir({}), most_runs=1).bound_min == HOURS.opens_min + 310
+    both = plan_day([soak, *dabs], HOURS, PlainAir({}), most_runs=1)
+    assert both.bound_min == HOURS.opens_min + 510
 
 
 def test_a_stop_time_is_never_passed_even_when_all_dwells_end_together():

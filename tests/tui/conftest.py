@@ -14,21 +14,9 @@ from triage.engine.consult import Consultant
 from triage.knowledge.book import Knowledge
 from triage.plan.planner import Planner
 from triage.service import Clock, Workshop
-from triage.tui.screens import handbook, plan, questions
 
 ROOT = Path(__file__).resolve().parents[2]
 Opened = Callable[..., Workshop]
-
-
-@pytest.fixture(autouse=True)
-def no_forethought(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Keep the program from working out beforehand what a test never asks for.
-
-    Tests of just that set these times to nought again.
-    """
-    monkeypatch.setattr(plan, "RESTING_S", 3600.0)
-    for screen in (handbook, questions):
-        monkeypatch.setattr(screen, "READING_S", 3600.0)
 
 
 @pytest.fixture(scope="session")

@@ -16,7 +16,6 @@ from textual.pilot import Pilot
 from triage.service import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.screens.questions import QuestionScreen
-from triage.tui.services import BEHIND
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 PATIENCE_S = 25.0
@@ -113,7 +112,7 @@ class Driver:
 
     async def worked(self) -> bool:
         """Wait for what was asked for; return whether anything was under way."""
-        busy = [w for w in self.app.workers if not w.is_finished and w.group not in BEHIND]
+        busy = [w for w in self.app.workers if not w.is_finished and w.group != "assure"]
         if busy:
             await self.app.workers.wait_for_complete(busy)
         return bool(busy)

@@ -19,6 +19,7 @@ from tests.tui.places import CASE, SCREENS, reached
 from triage.plan.model import Notice
 from triage.service import Workshop
 from triage.tui.planrows import plan_rows
+from triage.tui.screens import plan
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.recorded import recorded_text
@@ -28,6 +29,7 @@ from triage.tui.screens.stop import StopScreen
 async def test_every_screen(looking: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
     """In one program: no line cut off, nothing lost by resizing, stop and back from everywhere."""
     monkeypatch.setenv("NO_COLOR", "")
+    monkeypatch.setattr(plan, "RESTING_S", 0)  # how firm the steps are stands in both runs
     coloured = {}
     async with driven(looking, size=(80, 24)) as driver:
         for name in SCREENS:

@@ -9,7 +9,6 @@ from tests.tui.driving import Driver, driven
 from tests.tui.test_whole_job import INTAKE, OILY
 from triage.service import Workshop
 from triage.tui.screens import plan as plan_module
-from triage.tui.screens import questions as questions_module
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
@@ -221,31 +220,6 @@ async def test_the_plan_tells_how_firm_its_steps_are(
         assert word in driver.text
         await driver.press("f")
         assert f"{word}." in driver.text
-
-
-async def test_what_is_foreseen_is_what_comes(
-    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The plan and the question worked out while one reads are those of the answer given."""
-    monkeypatch.setattr(questions_module, "READING_S", 0)
-    planned = []
-    plan = workshop.planner.plan
-    async with driven(workshop, case=CASE) as driver:
-        await to_new_finding(driver)
-        first = driver.screen.question
-        await driver.app.workers.wait_for_complete(
-            [worker for worker in driver.app.workers if worker.group == "foresee"]
-        )
-        monkeypatch.setattr(
-            workshop.planner, "plan", lambda *a, **k: planned.append(a) or plan(*a, **k)
-        )
-        monkeypatch.setattr(questions_module, "READING_S", 3600.0)
-        await driver.press("1")
-        assert planned == []  # nothing had to be worked out any more
-        case = workshop.load(CASE)
-        assert driver.screen.plan.findings == plan(case, workshop.bench, workshop.day()).findings
-        assert case.finding(driver.screen.finding).signs[first.question] == first.answers[0][0]
-        assert driver.screen.agenda == workshop.desk.agenda(case)
 
 
 async def test_the_cursor_goes_to_the_step_that_is_due_now(workshop: Workshop) -> None:

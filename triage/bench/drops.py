@@ -84,25 +84,3 @@ def ml_to_drops(volume_ml: float, drops_per_ml: float, error_fraction: float) ->
         f"{count} {noun}, about {volume.ml:.3g} mL "
         f"({volume.least_ml:.3g} to {volume.most_ml:.3g} mL).",
     )
-
-
-def least_measurable_ml(division_ml: float, error_fraction: float) -> float:
-    """Return the least volume [mL] a scale measures to within ``error_fraction``.
-
-    Half a division is the reading error at each of two readings, so one division must be no more
-    than the error allowed. Source: propagation of two reading errors, added (worst case).
-    """
-    division = positive("division of the scale", division_ml, "mL")
-    return division / within("error allowed", error_fraction, 1e-6, 1.0, "fraction")
-
-
-def require_measurable(volume_ml: float, division_ml: float, error_fraction: float) -> float:
-    """Return ``volume_ml`` if the tool can measure it, else raise ``OutOfRange``."""
-    wanted = positive("volume", volume_ml, "mL")
-    least = least_measurable_ml(division_ml, error_fraction)
-    if wanted < least:
-        raise OutOfRange(
-            f"{wanted:.3g} mL cannot be measured with divisions of {division_ml:g} mL",
-            mend=f"make up a larger batch, or use a finer tool; the least here is {least:.3g} mL",
-        )
-    return wanted

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, Self
 
@@ -104,34 +103,3 @@ def verdict(red: Interval, margin: float) -> Verdict:
     if red.low >= 1.0 - half and red.high <= 1.0 + half:
         return "borderline"
     return "cannot-say"
-
-
-def blend(shares: Sequence[tuple[float, Hansen]]) -> Hansen:
-    """Return the triplet of a mixture: the mean of each part, weighted by volume.
-
-    Parameters
-    ----------
-    shares pairs of volume fraction [0-1] and triplet; the fractions add up to 1
-
-    Raises
-    ------
-    OutOfRange: no liquid, a negative share, or shares that do not add up to 1.
-
-    Source
-    ------
-    Hansen 2007, chapter 1.
-    """
-    total = sum(at_least("volume share", share, 0.0, "fraction") for share, _ in shares)
-    if not math.isclose(total, 1.0, abs_tol=_SHARE_TOLERANCE):
-        raise OutOfRange(
-            f"the volume shares add up to {total:g}", mend="give shares that add up to 1"
-        )
-
-    def mean(part: str) -> Interval:
-        ends = [(share, getattr(triplet, part)) for share, triplet in shares]
-        return Interval(
-            sum(share * end.low for share, end in ends),
-            sum(share * end.high for share, end in ends),
-        )
-
-    return Hansen(mean("dispersion"), mean("polar"), mean("hydrogen"))

@@ -85,39 +85,6 @@ def ceiling_index(temp_c: float, rh_percent: float, material: MouldClass = VERY_
     return max(0.0, a + b * x - c * x * x)
 
 
-def mould_index(
-    days: float, temp_c: float, rh_percent: float, material: MouldClass = VERY_SENSITIVE
-) -> float:
-    """Return the mould index after ``days`` at a steady temperature and humidity, from 0.
-
-    Notes
-    -----
-    dM/dt = k1 (1 - exp(2.3 (M - Mmax)))/(7 tm). With v = exp(-2.3 (M - Mmax)) - 1 this becomes
-    dv/dt = -2.3 k1/(7 tm) v, so the solution is closed in each of the two stretches (M below 1,
-    M from 1). Index 1 shows under a microscope, 3 to the eye, 6 covers all.
-
-    Source
-    ------
-    Hukka and Viitanen 1999; class constants as read in an open Finnish data set.
-    """
-    time = at_least("time", days, 0.0, "days")
-    ceiling = ceiling_index(temp_c, rh_percent, material)
-    weeks = weeks_to_first_growth(temp_c, rh_percent)
-    if weeks is None or ceiling <= 0.0:
-        return 0.0
-    slow = _STEEPNESS * material.growth_below_1 / (7.0 * weeks)
-    fast = _STEEPNESS * material.growth_from_1 / (7.0 * weeks)
-    start = math.expm1(_STEEPNESS * ceiling)
-    if ceiling > 1.0:
-        at_one = math.expm1(_STEEPNESS * (ceiling - 1.0))
-        turn = math.log(start / at_one) / slow
-        if time > turn:
-            left = at_one * math.exp(-fast * (time - turn))
-            return ceiling - math.log1p(left) / _STEEPNESS
-    left = start * math.exp(-slow * time)
-    return max(0.0, ceiling - math.log1p(left) / _STEEPNESS)
-
-
 @dataclass(frozen=True, slots=True)
 class MouldLimit:
     """Longest stay to plan in a damp chamber [days].

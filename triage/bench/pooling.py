@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from triage.bench.rates import BetaPrior, Rate, rate
+from triage.bench.rates import BetaPrior
 from triage.errors import OutOfRange
 from triage.units import positive, within
 
@@ -105,43 +105,3 @@ def _correlation(tried: Sequence[tuple[int, int]], mean: float, is_mean_known: b
         by_chance = sum(1.0 - n / total for _, n in tried)
         by_group = sum(n * (1.0 - n / total) for _, n in tried)
     return (spread - by_chance) / (by_group - by_chance)
-
-
-def pooled_rate(
-    levels: Sequence[tuple[int, int]],
-    *,
-    top: BetaPrior,
-    strength: float,
-    level: float = 0.95,
-    least_trials: int,
-) -> Rate:
-    """Return the rate of the finest level, each level leaning on the coarser one above it.
-
-    Parameters
-    ----------
-    levels       (worked, tried) from the coarsest to the finest; a coarser count must leave out
-                 the finer ones below it, or they count twice
-    top          prior above the coarsest level
-    strength     weight that each coarser mean gets at the next finer level [trials], > 0
-    level        probability inside the interval
-    least_trials no percentage is put into words below this many trials at the finest level
-
-    Notes
-    -----
-    A chain of m-estimates: empty levels pass their prior on, rich ones drown it. The spread of
-    the coarser mean itself is not carried down, so the interval is on the narrow side when the
-    coarser record is thin; the strength should then be small.
-
-    Source
-    ------
-    Beta-binomial shrinkage, Gelman et al., Bayesian Data Analysis, chapter 5 (from memory:
-    4 of 14 under Beta(1.4, 8.6) gives Beta(5.4, 18.6)).
-    """
-    if not levels:
-        raise OutOfRange("no level to pool", mend="give at least the finest level's counts")
-    prior = top
-    for worked, tried in levels[:-1]:
-        above = rate(worked, tried, prior, level=level, least_trials=least_trials)
-        prior = prior_of_strength(above.mean, strength)
-    worked, tried = levels[-1]
-    return rate(worked, tried, prior, level=level, least_trials=least_trials)

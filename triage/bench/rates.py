@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass
 from statistics import NormalDist
 
-from triage.bench.betainv import beta_quantile
 from triage.errors import OutOfRange
 from triage.units import positive, within
 
@@ -68,6 +67,12 @@ def _counts(worked: int, tried: int) -> None:
         raise OutOfRange(f"{worked} of {tried} cannot be", mend="give 0 <= worked <= tried")
 
 
+def _quantile(a: float, b: float, chance: float) -> float:
+    from scipy.special import betaincinv  # noqa: PLC0415  scipy is slow to import
+
+    return float(betaincinv(a, b, chance))
+
+
 def _level(level: float) -> float:
     return within("level", level, 0.5, 0.9999, "")
 
@@ -92,7 +97,7 @@ def rate(
     _counts(worked, tried)
     tail = (1.0 - _level(level)) / 2.0
     a, b = prior.a + worked, prior.b + (tried - worked)
-    low, high = beta_quantile(a, b, tail), beta_quantile(a, b, 1.0 - tail)
+    low, high = _quantile(a, b, tail), _quantile(a, b, 1.0 - tail)
     mean = a / (a + b)
     sentence = f"worked {worked} of {tried} times"
     if tried == 0:
@@ -137,49 +142,6 @@ def exact_interval(worked: int, tried: int, *, level: float = 0.95) -> tuple[flo
     """Return the exact (Clopper-Pearson) interval of a rate [fractions]."""
     _counts(worked, tried)
     tail = (1.0 - _level(level)) / 2.0
-    low = beta_quantile(worked, tried - worked + 1, tail) if worked > 0 else 0.0
-    high = beta_quantile(worked + 1, tried - worked, 1.0 - tail) if worked < tried else 1.0
+    low = _quantile(worked, tried - worked + 1, tail) if worked > 0 else 0.0
+    high = _quantile(worked + 1, tried - worked, 1.0 - tail) if worked < tried else 1.0
     return low, high
-
-
-@dataclass(frozen=True, slots=True)
-class Prediction:
-    """How many of the next ``uses`` may work: mean and equal-tailed range of counts."""
-
-    uses: int
-    mean: float
-    low: int
-    high: int
-    level: float
-
-
-def predict(known: Rate, uses: int) -> Prediction:
-    """Return how many of the next ``uses`` trials may work, by the beta-binomial law.
-
-    The range holds at least the rate's own level: counts are whole. Raises OutOfRange for fewer
-    than one use. Source: posterior predictive distribution of a binomial count.
-    """
-    from scipy.stats import betabinom  # noqa: PLC0415  scipy is slow to import
-
-    if uses < 1:
-        raise OutOfRange(f"uses is {uses}", mend="predict at least one use")
-    tail = (1.0 - known.level) / 2.0
-    law = betabinom(uses, known.a, known.b)
-    low, high = int(law.ppf(tail)), int(law.ppf(1.0 - tail))
-    return Prediction(uses, uses * known.mean, low, high, known.level)
-
-
-def chance_of_success(known: Rate, uses: int) -> float:
-    """Return the chance [fraction] that at least one of the next ``uses`` trials works.
-
-    Notes: 1 - B(a, b + m)/B(a, b), which grows less than independent tries at the mean would.
-    """
-    if uses < 1:
-        raise OutOfRange(f"uses is {uses}", mend="predict at least one use")
-    lose = (
-        math.lgamma(known.b + uses)
-        - math.lgamma(known.b)
-        + math.lgamma(known.a + known.b)
-        - math.lgamma(known.a + known.b + uses)
-    )
-    return -math.expm1(lose)

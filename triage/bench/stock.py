@@ -213,15 +213,6 @@ def stock_ml_per_litre(target_mol_per_l: float, stock_mol_per_l: float | None) -
     return 1000.0 * _share(target_mol_per_l, stock_mol_per_l, "mol/L", None)
 
 
-def strong_acid_ph(acid_mol_per_l: float) -> float:
-    """Return the pH of a fully dissociated one-proton acid, 1e-6 to 0.1 mol/L.
-
-    Notes: pH = -log10 c. Below the range water's own ions count; above it the activity puts the
-    figure off by up to 0.1, so both are refused. Source: definition of pH.
-    """
-    return -math.log10(within("acid concentration", acid_mol_per_l, 1e-6, 0.1, "mol/L"))
-
-
 def acid_ml_per_litre(ph: float, stock_mol_per_l: float | None) -> float:
     """Return the strong-acid stock [mL] in one litre of a bath of the given pH, 1 to 6."""
     wanted = math.pow(10.0, -within("pH", ph, 1.0, 6.0, ""))

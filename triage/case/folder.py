@@ -158,13 +158,7 @@ def _stamps(root: Path) -> dict[str, _Stamp]:
 
 
 def _read_entry(path: Path, stamp: _Stamp) -> CaseEntry:
-    # The index knows most files; of the others most are in the plain layout and need no reading
-    # in full, and so no models either.
-    from triage.case.quick import quick_title  # noqa: PLC0415
-
-    quick = quick_title(str(path), path.name.removesuffix(SUFFIX))
-    if quick is not None:
-        return CaseEntry(path.name.removesuffix(SUFFIX), one_line(quick), path, stamp.mtime_ns)
+    # The index knows most files: a list that reads none needs no models.
     from triage.case.store import load_case  # noqa: PLC0415
 
     title = error = ""

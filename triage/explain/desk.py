@@ -31,8 +31,6 @@ from triage.plan.planner import Planner
 
 # Each is (``specimen`` or finding, question).
 Places = frozenset[tuple[str, str]]
-# Rankings kept: one for each answer of a question and some questions before.
-MOST_RANKED = 32
 
 
 class Shop(Protocol):
@@ -66,8 +64,7 @@ class ExplainDesk:
         self.likelihood = Likelihood(shop.consultant)
         self._look: Lookahead | None = None
         self._day: DayLedger | None = None
-        # What was ranked lately, each with all that it rests on.
-        self._asked: list[tuple[Lookahead, Case, Places, tuple[NextQuestion, ...]]] = []
+        self._asked: tuple[Sweep, tuple[NextQuestion, ...]] | None = None
         self._sweep: tuple[Case, Places, Sweep] | None = None
 
     def look(self) -> Lookahead:
@@ -214,13 +211,10 @@ class ExplainDesk:
     def _ranked(
         self, case: Case, declined: Iterable[tuple[str, str]] = ()
     ) -> tuple[NextQuestion, ...]:
-        look, gone = self.look(), frozenset(declined)
-        for kept in self._asked:
-            if kept[0] is look and kept[2] == gone and kept[1] == case:
-                return kept[3]
-        found = ranked_questions(self.sweep(case, gone), self.likelihood)
-        self._asked = [(look, case, gone, found), *self._asked[: MOST_RANKED - 1]]
-        return found
+        sweep = self.sweep(case, declined)
+        if self._asked is None or self._asked[0] is not sweep:
+            self._asked = (sweep, ranked_questions(sweep, self.likelihood))
+        return self._asked[1]
 
     def agenda(self, case: Case, declined: Iterable[tuple[str, str]] = ()) -> Agenda:
         """Return all that is to be asked: what could change the next step first."""

@@ -151,15 +151,3 @@ def saturation_ppm(vapour_kpa: ArrayLike, pressure_kpa: ArrayLike = ATM_KPA) -> 
     """
     pressure = checked("air pressure", pressure_kpa, "kPa", 20.0, 200.0)
     return np.asarray(1e6 * checked("vapour pressure", vapour_kpa, "kPa") / pressure)
-
-
-def hazard_ratio(saturation: ArrayLike, limit: ArrayLike) -> Floats:
-    """Return saturation over limit, both in one unit: how far the vapour can outrun the limit.
-
-    Source
-    ------
-    Pitt, "A vapour hazard index", IChemE Symposium Series 151, 2006 (definition).
-    """
-    return np.asarray(
-        checked("saturation", saturation, "") / checked("limit", limit, "", 0.0, above_least=True)
-    )

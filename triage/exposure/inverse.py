@@ -10,7 +10,6 @@ from triage.exposure.day import DayLedger, Release
 from triage.exposure.emission import total_mass_mg
 from triage.exposure.gas import ATM_KPA, LIMIT_TEMP_C, molar_volume_l
 from triage.exposure.judge import judge_release
-from triage.exposure.room import minutes_to_fall
 from triage.exposure.space import Room
 from triage.exposure.substance import Substance
 from triage.exposure.verdict import AirVerdict
@@ -176,13 +175,6 @@ def least_air_changes(
 
     found = float(brentq(excess, 0.0, most, xtol=1e-9))
     return min(found / SMALLER, most)
-
-
-def minutes_until_reentry(level_mg_per_m3: float, allowed_mg_per_m3: float, room: Room) -> float:
-    """Return minutes of airing at the unfavourable end of the air changes; infinite = never."""
-    low = room.band.air_changes_factor[0]
-    allowed = positive("allowed level", allowed_mg_per_m3, "mg/m3")
-    return minutes_to_fall(level_mg_per_m3, allowed, room.decay_per_min * low)
 
 
 def dilution_flow_m3_per_h(

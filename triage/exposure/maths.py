@@ -65,11 +65,3 @@ def phi2(x: ArrayLike) -> Floats:
     safe = np.where(np.abs(x) < _SERIES_BELOW, 1.0, x)
     series = 0.5 - x / 6 + x**2 / 24 - x**3 / 120 + x**4 / 720
     return np.where(np.abs(x) < _SERIES_BELOW, series, (1.0 - phi1(safe)) / safe)
-
-
-def phi1_slope(x: ArrayLike) -> Floats:
-    """Return the derivative of ``phi1``, -1/2 at zero, by series when small."""
-    x = np.asarray(x, dtype=np.float64)
-    safe = np.where(np.abs(x) < _SERIES_BELOW, 1.0, x)
-    series = -0.5 + x / 3 - x**2 / 8 + x**3 / 30 - x**4 / 144
-    return np.where(np.abs(x) < _SERIES_BELOW, series, (np.exp(-safe) - phi1(safe)) / safe)

@@ -13,7 +13,6 @@ from typing import Any
 
 import numpy as np
 
-from triage.bench.betainv import beta_quantile
 from triage.bench.pooling import prior_of_strength
 from triage.bench.rates import BetaPrior, Rate
 from triage.case.models import HARMFUL, OUTCOMES
@@ -264,9 +263,8 @@ class Evidence:
         key = (method, deposit or "", zone or "", taxon)
         a, b = self._prior_of(key)
         worked, tried = self.counts(*key)
-        return self._group(
-            key, (a, b), interval_of(a + worked, b + tried - worked, self.terms.level)
-        )
+        low, high = credible_interval(a + worked, b + tried - worked, self.terms.level)
+        return self._group(key, (a, b), (float(low), float(high)))
 
     def all_groups(self) -> tuple[Group, ...]:
         """Return every group that was tried, the most often tried first."""
@@ -368,16 +366,6 @@ class Evidence:
         a = self._priors[-1][0] + finest.worked
         b = self._priors[-1][1] + finest.tried - finest.worked
         return a / (a + b), *credible_interval(a, b, self.terms.level)
-
-
-def interval_of(a: float, b: float, level: float) -> tuple[float, float]:
-    """Return ``credible_interval`` of one rate, without the library that is slow to import."""
-    if a <= 1.0 and a <= b:
-        return 0.0, beta_quantile(a, b, level)
-    if b <= 1.0:
-        return beta_quantile(a, b, 1.0 - level), 1.0
-    tail = (1.0 - level) / 2.0
-    return beta_quantile(a, b, tail), beta_quantile(a, b, 1.0 - tail)
 
 
 def credible_interval(a: Any, b: Any, level: float) -> tuple[Any, Any]:

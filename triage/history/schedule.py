@@ -5,8 +5,9 @@ all its visits at once, into the first place where it fits. So nothing that was 
 itself without a free hand at its stop time. On a small day every order is considered, branch by
 branch; on a larger one the best run is changed a little, again and again: one task earlier or
 later in the order, beside others of its agent, or held back so that it ends where other work
-ends. The result stands beside a bound that no order of the same work can beat, so a reader sees
-how much could be left to gain.
+ends. The result stands beside a bound that no order of the same work can beat: all hands-on
+time, the longest case, or for a small day the proof that nothing is shorter. So a reader sees how
+much could be left to gain.
 """
 
 from __future__ import annotations
@@ -15,7 +16,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
 
-from triage.history.bound import jobs_of, least_end_min, least_idle_min
 from triage.history.climb import Genes, Start, air_of, genes_of, improved
 from triage.history.daytypes import Air, Airing, DayPlan, Entry, Hours, Later, Task, chains_of
 from triage.history.daywork import Chains, Rank, Run, key_of, late_min, run_by, score_of
@@ -155,14 +155,19 @@ class _Day:
         return self._bounds[key]
 
     def _least_end(self, run: Run, today: Mapping[str, int]) -> int:
-        done, begins = self._done(run), run.timeline.begins_min
-        jobs = []
-        for chain in done:
-            visits = {task.step: today[key_of(task)] for task in chain}
-            jobs += jobs_of(chain, visits, begins, self._least_airing)
-        hands = sum(job.hands_min for job in jobs)
-        idle = least_idle_min(done, today, self._least_airing)
-        bound = max(least_end_min(jobs), begins + hands + idle)
+        begins = run.timeline.begins_min
+        hands, longest = 0, begins
+        for chain in self._done(run):
+            ready = begins
+            for task in chain:
+                visits = task.visits[: today[key_of(task)]]
+                hands += sum(visit.hands_min for visit in visits)
+                ends = max(ready, task.from_min) + visits[0].hands_min
+                first_end = ends
+                for visit in visits[1:]:
+                    ends = max(ends, first_end + visit.after_min) + visit.hands_min
+                longest, ready = max(longest, ends), ends + task.rest_min
+        bound = max(longest, begins + hands)
         if bound >= run.ends_min or not _is_small(run):
             return bound
         least = {id(spot): self._least_airing(task) for task, spot in run.placed}

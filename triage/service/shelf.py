@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
-from functools import cached_property, partial
+from collections.abc import Callable
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +14,7 @@ from triage.case.models import Case
 from triage.case.naming import SUFFIX, is_case_name, one_line, shown_path
 from triage.case.profile import Bench
 from triage.case.store import create_case
-from triage.engine.casefacts import SPECIMEN, TAXON
+from triage.engine.casefacts import TAXON
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRules
 from triage.errors import TriageError, Where, did_you_mean
@@ -24,17 +24,18 @@ from triage.history.index import names_since
 from triage.history.record import FolderRecord
 from triage.knowledge.book import Knowledge
 from triage.plan.day import day_ledger, earliest
-from triage.plan.model import Plan, QuestionLine
+from triage.plan.model import Plan
 from triage.plan.planner import Planner
 from triage.service.listing import CaseLine, Clock, local_now, named_line, newest_first
-from triage.service.memory import MadePlans, ReadCases
+from triage.service.memory import ReadCases
 from triage.yamltext import parse_yaml, read_text
 
 if TYPE_CHECKING:
     from triage.explain.desk import ExplainDesk
-    from triage.explain.sureplan import Agenda
 
 DETAILS = 200
+# One key press asks for the plan before an act, the plan after it, and for questions about both.
+MOST_PLANS = 4
 
 
 def locator(path: Path) -> Callable[[tuple[str | int, ...]], Where]:
@@ -82,7 +83,7 @@ class Shelf:
         self.planner = Planner(self.consultant)
         self.folder_record = FolderRecord(cases, knowledge)
         self._read = ReadCases()
-        self._made = MadePlans()
+        self._made: list[tuple[tuple[object, ...], Plan]] = []
 
     def entries(self) -> tuple[CaseEntry, ...]:
         """Return the quick list of cases, without stage or next step."""
@@ -189,46 +190,16 @@ class Shelf:
 
     def plan(self, case: Case) -> Plan:
         """Return the plan of a case on this bench, on top of the day, with its own record."""
-        day, evidence = self.day(), self.folder_record.evidence()
-        known = self._made.find(case, self.bench, day, evidence)
-        if known is not None:
-            return known
-        bench = self.bench
+        bench, day, evidence = self.bench, self.day(), self.folder_record.evidence()
+        made_from = (case, bench, day, evidence)
+        for known, plan in self._made:
+            if known == made_from:
+                return plan
         plan = self.planner.plan(case, bench, day, locate=self._locator(case))
         if evidence is not None:
             plan = with_evidence(plan, case.taxon, evidence)
-        self._made.keep(case, bench, day, evidence, plan)
+        self._made = [(made_from, plan), *self._made[: MOST_PLANS - 1]]
         return plan
-
-    def preparations(self) -> Iterator[Callable[[], object]]:
-        """Yield what can be worked out before it is asked for, in pieces of a few ms each.
-
-        The air of every method on this bench and day: a plan that offers a method for the first
-        time then stands as soon as any other.
-        """
-        judge = self.planner.judge(self.bench, self.day())
-        for method in self.knowledge.methods.values():
-            yield partial(judge.choose, method)
-
-    def foreseen(
-        self,
-        case: Case,
-        line: QuestionLine,
-        declined: frozenset[tuple[str, str]] = frozenset(),
-    ) -> Iterator[Callable[[], object]]:
-        """Yield the work that each answer to a question would ask for, in pieces.
-
-        What the pieces find is kept: the plan and the next question then stand at once.
-        """
-        place = (line.finding or SPECIMEN, line.question)
-        for answer in (*(answer for answer, _ in line.answers), None):
-            changed = self.with_answer(case, line.finding, line.question, answer)
-            gone = declined if answer else declined | {place}
-            yield partial(self.plan, changed)
-            yield partial(self._agenda, changed, gone)
-
-    def _agenda(self, case: Case, declined: frozenset[tuple[str, str]]) -> Agenda:
-        return self.desk.agenda(case, declined)
 
     def _locator(self, case: Case) -> Callable[[tuple[str | int, ...]], Where]:
         path = self.cases / f"{case.id}{SUFFIX}"

@@ -225,8 +225,6 @@ class TriageApp(App[TriageError | None]):
     def _get_ready(self) -> None:
         """Import in the background what the next keys will need."""
         self.services.get_ready((*(f"triage.tui.screens.{name}" for name in BEHIND), *LATER))
-        if self.services.is_open:
-            self.run_worker(self.services.prepare(), group="prepare", exclusive=True)
 
     def on_unmount(self) -> None:
         """Let the last act end."""

@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from triage.service import Clock, Workshop
 
 Held = TypeVar("Held")
-# Groups of workers that do what nobody asked for yet; no screen waits for them.
-BEHIND = frozenset({"foresee", "prepare", "assure"})
 
 
 class Services:
@@ -51,7 +49,6 @@ class Services:
         self._opening = opening
         self._workshop: Workshop | None = None
         self.fault: TriageError | None = None
-        self._is_closed = False
         self._shown: tuple[str, Case, Plan] | None = None
 
     def keep_shown(self, case_id: str, case: Case, plan: Plan) -> None:
@@ -104,28 +101,5 @@ class Services:
         return await asyncio.get_running_loop().run_in_executor(self.background, act)
 
     def close(self) -> None:
-        """Let the last act end; what is worked out beforehand is given up."""
-        self._is_closed = True
+        """Let the last act end."""
         self.background.shutdown(wait=True)
-
-    async def prepare(self) -> None:
-        """Work out beforehand what any next plan may ask for."""
-        pieces = await self.behind(lambda: list(self.workshop.preparations()))
-        await self.foresee(pieces or ())
-
-    async def foresee(self, pieces: Iterable[Callable[[], object]]) -> None:
-        """Work out what may be asked for next, giving way to every act of the user."""
-        for piece in pieces:
-            await self.behind(piece)
-
-    async def behind(self, act: Callable[[], Held]) -> Held | None:
-        """Return what an act nobody asked for returns, None if it failed or the program ends.
-
-        What goes wrong is said where the same is asked for.
-        """
-        if self._is_closed:
-            return None
-        try:
-            return await self.run(act)
-        except (TriageError, OSError):
-            return None

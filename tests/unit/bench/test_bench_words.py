@@ -15,9 +15,7 @@ from triage.bench.mould import (
     MEDIUM,
     VERY_SENSITIVE,
     ceiling_index,
-    mould_index,
     mould_limit,
-    weeks_to_first_growth,
 )
 from triage.bench.pooling import prior_from_groups
 from triage.bench.rates import JEFFREYS, UNIFORM, rate
@@ -67,14 +65,6 @@ def test_looks_after_a_day_then_twice_a_day():
     assert next_look_h(36, 24, 2, 72) == 48
     assert next_look_h(0, 24, 2, 72) == 24
     assert next_look_h(72, 24, 2, 72) is None
-
-
-def test_dry_air_is_unknown_not_safe():
-    limit = mould_limit(20, 70, divisor=3, cap_days_at_20_c=3, has_inhibitor=True)
-    assert limit.standing == "unknown"
-    assert limit.stay_days == 3
-    assert weeks_to_first_growth(20, 80) is None
-    assert mould_index(365, 20, 80) == 0
 
 
 def test_cap_holds_without_inhibitor_and_shrinks_in_the_warm():

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from triage.case import quick as quick_module
+from triage.case import store as store_module
 from triage.case.changes import new_case
 from triage.case.folder import INDEX, list_cases
 from triage.case.store import create_case, update_case
@@ -30,13 +30,13 @@ def folder(tmp_path: Path) -> Path:
 def read_files(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Names of the case files that are really read."""
     names: list[str] = []
-    real = quick_module.quick_title
+    real = store_module.load_case
 
-    def noted(path: str, name: str) -> object:
-        names.append(f"{name}.yaml")
-        return real(path, name)
+    def noted(path: Path, *, shown_as: str = "") -> object:
+        names.append(path.name)
+        return real(path, shown_as=shown_as)
 
-    monkeypatch.setattr(quick_module, "quick_title", noted)
+    monkeypatch.setattr(store_module, "load_case", noted)
     return names
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Iterable
-from functools import partial
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
@@ -22,7 +20,6 @@ from triage.tui.widgets.actionlist import ActionList
 
 # Rows laid out at first, and added whenever the cursor comes this near to the last one.
 PAGE_ROWS, NEAR_ROWS = 60, 20
-READING_S = 0.15
 
 
 class HandbookScreen(ServiceScreen):
@@ -60,16 +57,10 @@ class HandbookScreen(ServiceScreen):
         self.query_one("#entries").focus()
         knowledge = self.services.workshop.knowledge
         self.serve(lambda: shelves(knowledge), self._show)
-        self.run_worker(self._getting_searchable(), group="foresee", exclusive=True)
 
     def _show(self, read: tuple[Shelf, ...]) -> None:
         self._shelves = read
         self._fill()
-
-    async def _getting_searchable(self) -> None:
-        """Make the words of all entries while one reads, so that a search begins at once."""
-        await asyncio.sleep(READING_S)
-        await self.services.foresee(partial(_searchable, shelf) for shelf in self._shelves)
 
     def _fill(self) -> None:
         words = self.query_one("#search", Input).value.casefold().split()
@@ -172,9 +163,3 @@ class HandbookScreen(ServiceScreen):
 
 def _rows(shown: list[tuple[str, str]]) -> list[Option]:
     return [Option(Content(text), id=key) for key, text in shown]
-
-
-def _searchable(shelf: Shelf) -> None:
-    """Make the words of all entries of a kind."""
-    for entry in shelf.entries:
-        _ = entry.searched

@@ -14,6 +14,7 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case, Override
+from triage.errors import TriageError
 from triage.explain.sureplan import SurePlan
 from triage.explain.text import named
 from triage.history.advice import SkipSuggestion
@@ -109,13 +110,15 @@ class PlanScreen(CaseScreen):
 
     def _show(self, read: Read) -> None:
         case, plan = read.case, read.plan
-        if (case, plan, read.skips) == (self.case, self.plan, self.skips):
+        is_same = (case, plan) == (self.case, self.plan)
+        if not is_same or self.sure is None:
+            self.run_worker(self._assuring(case, plan), group="assure", exclusive=True)
+        if is_same and read.skips == self.skips:
             return  # come back from a window: nothing has changed
         if plan != self.plan:
             self.sure = None
         self.case, self.plan, self.skips = case, plan, read.skips
         self.show_case(case, plan)
-        self.run_worker(self._assuring(case, plan), group="assure", exclusive=True)
         self._fill()
         self.refresh_bindings()
         self.show_place(f"{case.title or case.id}: {stage_word(plan.stage)}")
@@ -123,10 +126,13 @@ class PlanScreen(CaseScreen):
     async def _assuring(self, case: Case, plan: Plan) -> None:
         """Add how firm each step is, and which question is worth most, when nobody presses."""
         await asyncio.sleep(RESTING_S)
-        sure = await self.services.behind(lambda: self.services.workshop.desk.sure_plan(case))
-        if sure is None or not self.is_whole:
-            return
-        if self.plan is plan and self.is_current and sure != self.sure:
+        if not self.is_current:
+            return  # another screen has the keys; it is worked out on coming back
+        try:
+            sure = await self.services.run(lambda: self.services.workshop.desk.sure_plan(case))
+        except (TriageError, OSError):
+            return  # it is said where a plan is asked for
+        if self.is_whole and self.plan == plan and self.is_current and sure != self.sure:
             self.sure = sure
             self._fill()
 

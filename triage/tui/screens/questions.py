@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
@@ -47,8 +46,6 @@ CORRECTED = "It was answered before and may be corrected here."
 # What may be done when enough is known; the ids are no answers of any question.
 MORE, ELSEWHERE, LEAVE = "go-on", "go-elsewhere", "go-back"
 NAME_IT, KEEP_IT = "name-it", "keep-it"
-# A person reads at least this long: then the answers that may come are worked out beforehand.
-READING_S = 0.15
 
 
 @dataclass(frozen=True)
@@ -228,7 +225,6 @@ class QuestionScreen(CaseScreen):
             at_given,
         )
         self.query_one("#ask-cost", Static).update(Content(self._cost(question)))
-        self.run_worker(self._foreseeing(question), group="foresee", exclusive=True)
 
     def _cost(self, question: QuestionLine) -> str:
         """Return what the question costs, what it may bring, and how many are left."""
@@ -311,13 +307,6 @@ class QuestionScreen(CaseScreen):
         elif act == LEAVE:
             self.action_leave()
 
-    async def _foreseeing(self, question: QuestionLine) -> None:
-        """Work out what each answer would lead to while the question is read."""
-        await asyncio.sleep(READING_S)
-        if self.case is not None:
-            pieces = self.services.workshop.foreseen(self.case, question, self._declined)
-            await self.services.foresee(pieces)
-
     def _given(self, question: QuestionLine) -> str | None:
         if self.case is None:
             return None
@@ -351,7 +340,6 @@ class QuestionScreen(CaseScreen):
         if question is None or self._busy:
             return
         self._busy = True
-        self.workers.cancel_group(self, "foresee")
         self._acknowledge(answer)
         workshop, finding = self.services.workshop, self.finding
         place = (finding or SPECIMEN, question.question)

@@ -401,8 +401,6 @@ class WalkScreen(TimedScreen):
 
     def _recorded(self, case: Case, plan: Plan) -> None:
         self.show_case(case, plan)
-        # What was recorded stands in the air of the day: every method is judged anew.
-        self.app.run_worker(self.services.prepare(), group="prepare", exclusive=True)
         self._tell_recorded(case, plan)
 
     def _tell_recorded(self, case: Case, plan: Plan) -> None:
