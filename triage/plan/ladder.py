@@ -142,26 +142,12 @@ def rungs_left(
     return tuple(m for m in rungs if progress.done(m) < knowledge.methods[m].passes)
 
 
-def _passes(knowledge: Knowledge, method: str) -> int:
-    return knowledge.methods[method].passes
-
-
 def barred_by_attempts(
     knowledge: Knowledge, offered: Iterable[str], progress: Progress
 ) -> list[Barred]:
     """Return what earlier attempts and the user's own choices exclude."""
     found = []
-    offered, grade = tuple(offered), harshness_key(knowledge)
-    # Two steps of the same grades differ only in their id, which says nothing of their strength.
-    failed = [
-        grade(m)[:-1]
-        for m, outcome in progress.last.items()
-        if outcome == "no-change" and m in offered and progress.done(m) >= _passes(knowledge, m)
-    ]
     for method in offered:
-        if failed and not progress.done(method) and grade(method)[:-1] < max(failed):
-            reason = "A harsher step was used up on this without any change; handling for nothing."
-            found.append(Barred(method, "attempt-harsher-failed", reason, interlock=False))
         if method in progress.harmed:
             found.append(
                 Barred(method, "attempt-harm", "It made this finding worse before.", interlock=True)

@@ -118,7 +118,9 @@ def _tables(knowledge: Knowledge) -> dict[str, Any]:
             h.id: [h.grade, h.flammable, h.needs_eye_protection, h.needs_ventilation]
             for h in knowledge.hazards.values()
         },
-        "techniques": {t.id: [t.wet, t.contact, t.water_free] for t in knowledge.techniques.values()},
+        "techniques": {
+            t.id: [t.wet, t.contact, t.water_free] for t in knowledge.techniques.values()
+        },
         "controls": {
             c.id: [c.air_changes_per_h, c.captured_fraction, c.outdoors]
             for c in knowledge.controls.values()
