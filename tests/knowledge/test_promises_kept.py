@@ -156,6 +156,7 @@ def test_a_plan_without_a_ladder_says_leave_it(deposit: str) -> None:
         elif plan.findings[0].state == "waiting":
             # The way is not closed: the plan names what would open it.
             (waits,) = plan.waiting
-            assert waits.questions and any(waits.questions[0].ask in n.text for n in plan.notices)
+            assert waits.questions
+            assert any(waits.questions[0].ask in n.text for n in plan.notices)
         else:
             assert cleaning or plan.findings[0].state in ("unsettled", "open"), (zone, taxon)

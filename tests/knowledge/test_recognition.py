@@ -171,10 +171,10 @@ def test_only_what_is_hazardous_to_people_outlives_an_equal_sign_against_it(
 
 
 def test_stubborn_paste_is_told_apart_by_drops(consultant: Consultant) -> None:
-    """Heptane: wax. Ethanol: fatty acids. Ammonia, neither of the others: soaps. Judgement."""
+    """Heptane takes wax and fatty acids alike (J. Chem. Eng. Data 54:64, 2009); ethanol hardly wax."""
     paste = {"setae": "stiff-clumps", "texture": "paste", "dry-brush": "smears"}
     wax = {"ethanol-drop": "nothing", "heptane-drop": "clears"}
-    fat = {"ethanol-drop": "clears", "heptane-drop": "nothing"}
+    fat = {"ethanol-drop": "clears", "heptane-drop": "clears"}
     soap = {"ethanol-drop": "nothing", "heptane-drop": "nothing", "ammonia-drop": "milky-lift"}
     for drops, deposit in (
         (wax, "waxy-matting"),

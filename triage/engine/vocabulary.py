@@ -133,7 +133,12 @@ def static_tables(knowledge: Knowledge) -> Mapping[str, Mapping[str, Mapping[str
             for z in knowledge.zones.values()
         },
         "taxon": {
-            t.id: {"traits": frozenset(t.traits), "fragility": t.fragility, "plan": t.plan}
+            t.id: {
+                "traits": frozenset(t.traits),
+                "fragility": t.fragility,
+                "plan": t.plan,
+                "most-chemical-dry": t.most_chemical_dry,
+            }
             for t in knowledge.taxa.values()
         },
         "deposit": {d.id: {"guard": d.guard, "kind": d.kind} for d in knowledge.deposits.values()},
@@ -152,6 +157,7 @@ def _method_fields(knowledge: Knowledge, method_id: str) -> Mapping[str, StaticV
         "stage": method.stage,
         "wet": technique.wet,
         "contact": technique.contact,
+        "water-free": technique.water_free,
         "harmless": method.harmless,
         "while-dry": method.while_dry,
         "test-spot": method.test_spot,

@@ -71,6 +71,7 @@ def _method_references(k: Knowledge) -> Iterator[Reference]:
         yield from _listed(*within, "stop_signs", "stop", m.stop_signs)
         yield from _listed(*within, "needs", "equipment", m.needs)
         yield from _listed(*within, "keep_away", "material", m.keep_away)
+        yield from _listed(*within, "not_for", "circumstance", m.not_for)
 
 
 def _specimen_references(k: Knowledge) -> Iterator[Reference]:
@@ -140,6 +141,18 @@ def _method_faults(k: Knowledge) -> Iterator[TriageError]:
                 yield TriageError(f'"{agent.id}" is {what}', where, mend)
 
 
+def _water_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield what would bring water onto a dry insect by a technique that is said to bring none."""
+    for method in k.methods.values():
+        if not k.techniques[method.technique].water_free:
+            continue
+        pure = method.strength is not None and method.strength.unit == "as-is"
+        if method.agent is None or not pure or method.with_:
+            where = k.where("method", method.id, "technique")
+            mend = "give one agent, strength {value: 100, unit: as-is}, and nothing with it"
+            yield TriageError(f'"{method.technique}" takes a liquid without water', where, mend)
+
+
 def _rule_faults(k: Knowledge) -> Iterator[TriageError]:
     for rule in (rule for rules in k.rules.values() for rule in rules):
         if {case.expect for case in rule.cases} != {"fires", "silent"}:
@@ -168,6 +181,7 @@ def _condition_faults(k: Knowledge) -> Iterator[TriageError]:
 def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
     yield from _question_faults(k)
     yield from _method_faults(k)
+    yield from _water_faults(k)
     yield from _rule_faults(k)
     yield from _condition_faults(k)
 

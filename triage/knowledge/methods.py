@@ -16,6 +16,7 @@ class Technique(Entry):
     name: Text
     wet: Literal["dry", "humid", "wet"]
     contact: Literal["none", "touch", "immersion"]
+    water_free: bool = Field(False, description="takes only liquids without water, on a dry insect")
     how: Text
     tool: Text
 
@@ -101,6 +102,9 @@ class Method(Entry):
     drying: str = ""
     keep_away: tuple[Id, ...] = Field((), description="materials besides those the agents attack")
     needs: tuple[Id, ...] = Field((), description="equipment, ids of equipment.yaml")
+    not_for: tuple[Id, ...] = Field(
+        (), description="personal circumstances besides those of the agents, ids"
+    )
     harshness: Harshness
     evidence: tuple[Statement, ...] = ()
     harmless: bool = Field(False, description="may be used while the deposit is not yet settled")

@@ -51,6 +51,9 @@ class Taxon(Entry):
     plan: Id
     fragility: Id
     traits: tuple[Id, ...] = ()
+    most_chemical_dry: Grade = Field(
+        0, description="what it stands, when dry, of a liquid without water, by published accounts"
+    )
     changes: tuple[Statement, ...] = Field(min_length=1)
     examples: str = ""
 

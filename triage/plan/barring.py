@@ -129,6 +129,9 @@ def bars_without_air(knowledge: Knowledge, bench: Bench, methods: Iterable[str])
             gloves = _glove_bar(agent, bench, knowledge)
             if gloves:
                 found.append(Barred(method_id, "bench-gloves", gloves, interlock=False))
+        for circumstance in sorted(set(method.not_for) & set(bench.circumstances)):
+            because = f"Not for this bench: {knowledge.circumstances[circumstance].name}."
+            found.append(Barred(method_id, "bench-circumstance", because, interlock=False))
         for need in method.needs:
             if need not in at_hand:
                 name = knowledge.equipment[need].name

@@ -94,8 +94,12 @@ def release_min_of(
 ) -> float:
     """Return the shortest time in which the liquid of one pass can evaporate [min].
 
-    ``taken_min`` is how long the pass really took, where that was written down.
+    ``taken_min`` is how long the pass really took, where that was written down. A closed jar of
+    water-free solvent gives nothing off over its days: what it loses leaves when it is opened and
+    the insect drained, so its dwell is not counted.
     """
+    if method and knowledge.techniques[method.technique].water_free:
+        return knowledge.judgement.least_release_min.value
     dwell = method.dwell_s.start / 60.0 if method and method.dwell_s else 0.0
     taken = dwell if taken_min is None else taken_min
     return min(max(knowledge.judgement.least_release_min.value, taken), LONGEST_RELEASE_MIN)

@@ -33,6 +33,7 @@ def as_done(knowledge: Knowledge, method_id: str, before: str | None) -> Method:
             "temp_c": tried.temp_c,
             "rinse": (*method.rinse, *tried.rinse),
             "keep_away": tuple(dict.fromkeys((*method.keep_away, *tried.keep_away))),
+            "not_for": tried.not_for,
             "needs": tuple(dict.fromkeys((*method.needs, *tried.needs))),
             "harshness": method.harshness.model_copy(update={"person": tried.harshness.person}),
         }

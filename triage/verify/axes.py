@@ -19,6 +19,7 @@ from triage.knowledge.rules import Family
 from triage.knowledge.specimen import STAGES
 
 HYDRATION = "hydration"
+DRY = "dry"
 FINDING = "f1"
 CASE = "combination"
 BARE = Bench()

@@ -84,6 +84,7 @@ def _method(method: Method) -> dict[str, Any]:
         "amount_ml": [amount.typical_ml, amount.least_ml, amount.open_share] if amount else None,
         "needs": list(method.needs),
         "keep_away": list(method.keep_away),
+        "not_for": list(method.not_for),
         "may": [
             word
             for word, holds in (
@@ -107,7 +108,9 @@ def _tables(knowledge: Knowledge) -> dict[str, Any]:
         "fragility": {
             f.id: [f.most_mechanical, f.most_chemical] for f in knowledge.fragility.values()
         },
-        "taxa": {t.id: [t.fragility, *t.traits] for t in knowledge.taxa.values()},
+        "taxa": {
+            t.id: [t.fragility, t.most_chemical_dry, *t.traits] for t in knowledge.taxa.values()
+        },
         "deposits": {
             d.id: [d.guard, d.kind, bool(d.leave_it)] for d in knowledge.deposits.values()
         },
@@ -115,7 +118,9 @@ def _tables(knowledge: Knowledge) -> dict[str, Any]:
             h.id: [h.grade, h.flammable, h.needs_eye_protection, h.needs_ventilation]
             for h in knowledge.hazards.values()
         },
-        "techniques": {t.id: [t.wet, t.contact] for t in knowledge.techniques.values()},
+        "techniques": {
+            t.id: [t.wet, t.contact, t.water_free] for t in knowledge.techniques.values()
+        },
         "controls": {
             c.id: [c.air_changes_per_h, c.captured_fraction, c.outdoors]
             for c in knowledge.controls.values()
