@@ -1,0 +1,107 @@
+"""Where only open answers bar the way the plan names them; softening starts from what is wanted.
+
+Whole cases of the trade that rest on this stand in tests/casebook (degreasing, softening, setting).
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.support.builders import full_bench
+from tests.support.intake import READY
+from tests.support.knowledge import consultant, planner, shipped
+from triage.case.changes import new_case, new_finding, with_answers, with_sign
+from triage.case.models import Case
+from triage.engine.vocabulary import UNKNOWN
+from triage.plan.model import Plan
+
+OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
+PASSED = {
+    name: READY[name]
+    for name in (
+        "worth-it", "whole", "lacquered", "old-poison-signs", "live-pest-signs", "mouldy-smell",
+        "hydration", "joints-stuck", "aim",
+    )
+}  # fmt: skip
+CLOSED = {"leave-it", "full-stop"}
+
+
+def greasy_bee(**more: str) -> Case:
+    """Return a bee, greasy in its hair, with cracks, holes, losses and size not told."""
+    finding = new_finding("f1", "thorax-hairy", signs=OILY)
+    answers = {**PASSED, **more}
+    return new_case("bee", "bee", taxon="bees-wasps", answers=answers, findings=(finding,))
+
+
+def planned(case: Case) -> Plan:
+    return planner().plan(case, full_bench(shipped()))
+
+
+def test_open_answers_are_named_and_nothing_is_given_up() -> None:
+    plan = planned(greasy_bee())
+    assert plan.findings[0].state == "waiting"
+    (line,) = plan.waiting
+    assert line.finding == "f1"
+    assert {question.question for question in line.questions} <= set(shipped().questions)
+    (notice,) = [n for n in plan.notices if n.kind == "waiting"]
+    for question in line.questions:
+        assert question.ask in notice.text
+    assert line.method_name in notice.text
+    assert not CLOSED & {notice.kind for notice in plan.notices}
+
+
+def test_the_step_that_was_named_stands_open_once_they_are_answered() -> None:
+    case = greasy_bee()
+    (line,) = planned(case).waiting
+    told = {q.question: READY[q.question] for q in line.questions if q.finding is None}
+    assert len(told) == len(line.questions), "only questions about the specimen were open"
+    after = planned(with_answers(case, told))
+    assert line.method in {step.method for step in after.steps if step.finding == "f1"}
+    assert after.waiting == ()
+
+
+def test_a_bar_that_is_known_is_no_open_answer() -> None:
+    """Open cracks and many holes are told: then the way is closed, and the plan says so."""
+    plan = planned(greasy_bee(cracks="open", **{"pest-holes": "many", "missing-parts": "many"}))
+    waits = {q.question for line in plan.waiting for q in line.questions}
+    assert not waits & {"cracks", "pest-holes", "missing-parts"}
+
+
+@pytest.mark.parametrize("aim", ["picture-as-it-stands", "only-cleaning", "keep-dry", "check"])
+def test_what_need_not_move_is_not_softened(aim: str) -> None:
+    finding = new_finding("f1", "wing-scaled", signs={"puff": "moves", "texture": "grains"})
+    answers = {**READY, "aim": aim, "hydration": "dry", "arrival": "framed"}
+    case = new_case("b", "b", taxon="butterflies-moths", answers=answers, findings=(finding,))
+    stages = {step.stage for step in planned(case).steps}
+    assert not stages & {"rehydrate", "relax"}
+
+
+def test_what_is_wanted_is_asked_before_anything_is_softened() -> None:
+    finding = new_finding("f1", "elytra", signs={"puff": "stays"})
+    answers = {**READY, "hydration": "dry"}
+    del answers["aim"]
+    case = new_case("b", "b", taxon="beetles", answers=answers, findings=(finding,))
+    plan = planned(case)
+    assert not {step.stage for step in plan.steps} & {"rehydrate", "relax"}
+    assert "aim" in {question.question for question in plan.questions}
+    wanted = planned(with_answers(case, {"aim": "another-pose"}))
+    assert "rehydrate" in {step.stage for step in wanted.steps}
+
+
+def test_every_zone_is_looked_at_dry_before_anything_is_made_damp() -> None:
+    answers = {**READY, "aim": "another-pose", "hydration": "dry"}
+    case = new_case("b", "b", taxon="beetles", answers=answers)
+    unseen = planned(case)
+    assert unseen.stage == "look"
+    assert unseen.steps == ()
+
+
+def test_a_look_that_clears_the_own_wax_is_named_where_it_bars() -> None:
+    """A guard is a question, not a wall: what could still make it wax is what is asked."""
+    case = greasy_bee(cracks="none", **{"pest-holes": "none", "missing-parts": "none"})
+    plan = planned(with_sign(case, "f1", "sheen", None))
+    for line in plan.waiting:
+        fact = consultant().consult(case, full_bench(shipped())).fact("f1")
+        for question in line.questions:
+            if question.finding == "f1":
+                assert fact.get(question.question) == UNKNOWN
