@@ -1,6 +1,6 @@
 """Faults seeded by program into copies of the rules are found, each at its file and line.
 
-The sample takes two of each class; the 200 run as ``triage prove faults``.
+The sample takes two of each class; the 200 run as ``python -m tests.proof faults``.
 """
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ from dataclasses import replace
 
 import pytest
 
+from tests.proof.seeding import Plot, chosen, seed_all
+from tests.proof.seeds import SEEDS, Texts
 from tests.support.knowledge import consultant, shipped
-from triage.verify.seeding import Plot, chosen, seed_all
-from triage.verify.seeds import SEEDS, Texts
 
 
 @pytest.fixture(scope="module")

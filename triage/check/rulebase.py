@@ -8,14 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 
-from triage.engine.consult import Consultant
-from triage.engine.normal import NormalRule
-from triage.engine.vocabulary import UNKNOWN
-from triage.errors import TriageError
-from triage.knowledge.rules import FAMILIES, RESTRICTIVE, Family
-from triage.verify.invariants import harsher
-from triage.verify.permits import CONDITION, DEPOSIT, Permits
-from triage.verify.reachable import (
+from triage.check.permits import CONDITION, DEPOSIT, Permits
+from triage.check.reachable import (
     constant,
     impossible_reading,
     offers,
@@ -24,7 +18,13 @@ from triage.verify.reachable import (
     speakable,
     templates_of,
 )
-from triage.verify.sets import Domains, covers, demands, never_fires
+from triage.check.sets import Domains, covers, demands, never_fires
+from triage.engine.consult import Consultant
+from triage.engine.normal import NormalRule
+from triage.engine.vocabulary import UNKNOWN
+from triage.errors import TriageError
+from triage.knowledge.rules import FAMILIES, RESTRICTIVE, Family
+from triage.plan.ladder import harshness_key
 
 Check = Callable[["Rulebase"], Iterator[TriageError]]
 FAULTS: list[tuple[str, Check]] = []
@@ -293,11 +293,14 @@ def _leads(after: dict[str, set[str]], start: str, goal: str) -> bool:
 def turned_ladders(base: Rulebase) -> Iterator[TriageError]:
     """Yield order rules that contradict the order of harshness inside one ladder."""
     seen = set()
+    key = harshness_key(base.knowledge)
+    # The name of a method only breaks ties: it makes none harsher.
+    harsh = {method: key(method)[:-1] for method in base.knowledge.methods}
     for rule, earlier, later in _orders(base):
         for (_, problem), methods in sorted(base.offers.items()):
             for first in sorted(earlier & set(methods)):
                 for second in sorted(later & set(methods)):
-                    if harsher(base.knowledge, first, second) and (rule, first, second) not in seen:
+                    if harsh[first] > harsh[second] and (rule, first, second) not in seen:
                         seen.add((rule, first, second))
                         message = (
                             f'wants "{first}" before "{second}" for {problem}, but it is harsher'

@@ -11,6 +11,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from tests.proof.axes import BEST, HYDRATION, Axes, base_answers, bench_classes
+from tests.proof.scene import SceneMaker
+from triage.check.reachable import offers
 from triage.engine.consult import Consultant
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.normal import NormalRule
@@ -22,9 +25,6 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.knowledge.rules import Family, RuleCase
 from triage.plan.ladder import harshness_key
-from triage.verify.axes import BEST, HYDRATION, Axes, base_answers, bench_classes
-from triage.verify.reachable import offers
-from triage.verify.scene import SceneMaker
 from triage.yamltext import dump_yaml, parse_yaml, read_text
 
 HEADER = """\

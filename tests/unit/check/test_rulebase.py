@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from tests.support.knowledge import consultant, shipped
+from triage.check.rulebase import faults_of
 from triage.engine.consult import Consultant
 from triage.knowledge.rules import Family
-from triage.verify.rulebase import faults_of
 
 
 def with_rules(family: Family, *added) -> Consultant:

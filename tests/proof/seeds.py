@@ -13,11 +13,11 @@ from dataclasses import dataclass
 from functools import cached_property, partial
 from pathlib import Path
 
+from tests.proof.invariants import harsher
+from triage.check.reachable import offers, templates_of
 from triage.engine.consult import Consultant
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.rules import FAMILIES, Family
-from triage.verify.invariants import harsher
-from triage.verify.reachable import offers, templates_of
 
 NEW = "-seeded"
 LOAD = "load"

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.proof.breaking import with_rule
+from tests.proof.golden import differences, load_golden
 from tests.support.knowledge import consultant, shipped
 from triage.engine.consult import Consultant
 from triage.knowledge.rules import Family
-from triage.verify.breaking import with_rule
-from triage.verify.golden import differences, load_golden
 
 GOLDEN = Path(__file__).parents[2] / "golden.yaml"
 

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import pytest
 
+from tests.proof.coverage import coverage_of, suggested_case
+from tests.proof.equivalent import same_rules, told_apart
+from tests.proof.needed import Needed, needed_of
 from tests.support.knowledge import consultant, shipped
 from triage.engine.consult import Consultant
 from triage.knowledge.rules import Family, RuleCase
-from triage.verify.coverage import coverage_of, suggested_case
-from triage.verify.equivalent import same_rules, told_apart
-from triage.verify.needed import Needed, needed_of
 
 
 def with_cases(rule, *cases: RuleCase) -> Consultant:

@@ -10,6 +10,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from tests.proof.axes import FINDING
+from tests.proof.invariants import Invariant, first_line, harsher
+from tests.proof.scene import trimmed
 from triage.case.changes import new_attempt, with_correction, with_release
 from triage.case.models import Case
 from triage.case.profile import Bench
@@ -20,9 +23,6 @@ from triage.plan.air import AirJudge
 from triage.plan.ordering import Item
 from triage.plan.outcomes import closed_findings
 from triage.plan.skeleton import Skeleton, SkeletonMaker
-from triage.verify.axes import FINDING
-from triage.verify.invariants import Invariant, first_line, harsher
-from triage.verify.scene import trimmed
 
 START = datetime(2000, 1, 1, tzinfo=UTC)
 # More passes than any ladder has: reached only by a walk that would never end.

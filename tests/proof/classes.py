@@ -16,14 +16,14 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from tests.proof.axes import FINDING, HYDRATION, Axes, Combination
+from tests.proof.masks import Masks
 from triage.case.profile import Bench
 from triage.engine.casefacts import BENCH, SPECIMEN, facts_from
 from triage.engine.consult import LEFT_ALONE, Conclusions, Consultant
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.vocabulary import NONE
 from triage.knowledge.rules import FAMILIES, Family
-from triage.verify.axes import FINDING, HYDRATION, Axes, Combination
-from triage.verify.masks import Masks
 
 LATER = tuple(family for family in FAMILIES if family is not Family.RECOGNISE)
 Key = tuple[object, ...]

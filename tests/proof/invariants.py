@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Generic, TypeVar
 
+from tests.proof.scene import Scene
 from triage.engine.consult import LEFT_ALONE
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.base import Status
@@ -19,7 +20,6 @@ from triage.knowledge.methods import Method
 from triage.knowledge.rules import Family
 from triage.knowledge.specimen import STAGES
 from triage.plan.skeleton import ORDER
-from triage.verify.scene import Scene
 
 T = TypeVar("T")
 

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
+from tests.proof.masks import NAMED
+from triage.check.reachable import reachable_domains, reading_facts
+from triage.check.sets import SINGLE, Clause, Domains, demands, escape
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
 from triage.knowledge.rules import Family
-from triage.verify.masks import NAMED
-from triage.verify.reachable import reachable_domains, reading_facts
-from triage.verify.sets import SINGLE, Clause, Domains, demands, escape
 
 # Families whose conclusions are sets: saying the same twice changes nothing.
 SETS = (Family.GATE, Family.FORBID, Family.OFFER, Family.ORDER)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from triage.check.rulebase import faults_of
 from triage.engine.consult import Consultant
 from triage.engine.rulecases import failed_cases
 from triage.errors import raise_faults
-from triage.verify.rulebase import faults_of
 
 
 def require_sound(consultant: Consultant) -> None:

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from triage.check.sets import Clause, Domains, demands, escape
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
 from triage.engine.vocabulary import NONE
 from triage.knowledge.rules import Family
-from triage.verify.sets import Clause, Domains, demands, escape
 
 DEPOSIT, CONDITION = "deposit", "condition"
 

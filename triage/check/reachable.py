@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from triage.check.sets import Domains, domains_of, never_fires
 from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.normal import NormalRule, Template
 from triage.engine.vocabulary import NONE
 from triage.knowledge.rules import FAMILIES
-from triage.verify.sets import Domains, domains_of, never_fires
 
 
 def templates_of(consultant: Consultant, kind: str) -> Iterator[tuple[NormalRule, Template]]:

@@ -11,14 +11,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from triage.check.reachable import reachable_domains
+from triage.check.sets import Domains, covers
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule, normalise
 from triage.engine.plain import evaluate
 from triage.engine.rulecases import METHODS, facts_of_case, fires
 from triage.errors import TriageError
 from triage.knowledge.rules import Family, Rule, RuleCase
-from triage.verify.reachable import reachable_domains
-from triage.verify.sets import Domains, covers
 
 # Between the id of a rule and the number of the condition that its variant lacks.
 LACKS = "~"

@@ -11,6 +11,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+from tests.proof.axes import FINDING, HYDRATION, Axes, Combination
+from tests.proof.judged import JudgedBenches
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import BENCH, facts_from
@@ -22,8 +24,6 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import FAMILIES, Family
 from triage.plan.ladder import Ladder
 from triage.plan.skeleton import Skeleton, SkeletonMaker
-from triage.verify.axes import FINDING, HYDRATION, Axes, Combination
-from triage.verify.judged import JudgedBenches
 
 # Families of which nothing later is a fact: what they read of the bench can be worked out apart.
 LAST = frozenset({Family.FORBID, Family.OFFER, Family.ORDER})

@@ -11,6 +11,13 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from tests.proof.axes import BEST, HYDRATION, Axes, axes_of, sturdiest_taxon
+from tests.proof.breaking import OPERATORS, Mutant, mutants
+from tests.proof.cores import leave_interrupts_to_the_parent, pool
+from tests.proof.equivalent import same_rules, told_apart
+from tests.proof.golden import differences, load_golden
+from tests.proof.sweep import Sweeper
+from triage.check.rulebase import faults_of
 from triage.engine.consult import Consultant
 from triage.engine.rulecases import failed_cases
 from triage.engine.vocabulary import UNKNOWN
@@ -18,15 +25,9 @@ from triage.errors import TriageError
 from triage.knowledge.book import ATTRIBUTES, Knowledge
 from triage.knowledge.checks import cross_check
 from triage.knowledge.load import load_knowledge
-from triage.verify.axes import BEST, HYDRATION, Axes, axes_of, sturdiest_taxon
-from triage.verify.breaking import OPERATORS, Mutant, mutants
-from triage.verify.cores import leave_interrupts_to_the_parent, pool
-from triage.verify.equivalent import same_rules, told_apart
-from triage.verify.golden import differences, load_golden
-from triage.verify.rulebase import faults_of
-from triage.verify.sweep import Sweeper
 
 Progress = Callable[[int, int], None]
+GOLDEN = Path(__file__).parents[1] / "golden.yaml"
 SEED = 7
 # What the project promises: every fault of an interlock or a limit, and this share of all.
 PROMISED = 0.98
@@ -207,7 +208,7 @@ def chosen(knowledge: Knowledge, most: int) -> list[Mutant]:
     by_kind: dict[str, list[Mutant]] = {kind: [] for kind in OPERATORS}
     for mutant in mutants(knowledge):
         by_kind[mutant.kind].append(mutant)
-    rng = random.Random(SEED)  # noqa: S311  (a sample, not a secret)
+    rng = random.Random(SEED)
     picked = []
     for made in by_kind.values():
         sample = rng.sample(made, most) if 0 < most < len(made) else made
@@ -218,10 +219,10 @@ def chosen(knowledge: Knowledge, most: int) -> list[Mutant]:
 _held: dict[str, Any] = {}
 
 
-def _begin(rules: str, golden: str, most: int, sweeping: bool) -> None:
+def _begin(rules: str, most: int, sweeping: bool) -> None:
     leave_interrupts_to_the_parent()
     sound = load_knowledge(rules)
-    judge = Judge(sound, load_golden(Path(golden)), sweeping=sweeping)
+    judge = Judge(sound, load_golden(GOLDEN), sweeping=sweeping)
     _held.update(judge=judge, mutants=chosen(sound, most))
 
 
@@ -233,7 +234,6 @@ def _run(place: int) -> tuple[str, str, bool, Verdict]:
 
 def run_all(
     rules: Path,
-    golden: Path,
     most: int,
     jobs: int | None = None,
     progress: Progress | None = None,
@@ -245,7 +245,6 @@ def run_all(
     Parameters
     ----------
     rules    rules folder
-    golden   file of its second entry
     most     most mutants of each kind, 0 for all there are
     jobs     number of processes, all cores by default
     progress called with mutants done and mutants in all
@@ -256,12 +255,12 @@ def run_all(
     TriageError: the knowledge is not sound to begin with.
     """
     sound = load_knowledge(rules)
-    check = Judge(sound, load_golden(golden), sweeping=False).verdict(sound).check
+    check = Judge(sound, load_golden(GOLDEN), sweeping=False).verdict(sound).check
     if check:
         raise TriageError(f"the knowledge itself is caught by: {check}", mend="mend it first")
     places: Sequence[int] = range(len(chosen(sound, most)))
     score = Score()
-    with pool(jobs, _begin, (str(rules), str(golden), most, sweeping)) as workers:
+    with pool(jobs, _begin, (str(rules), most, sweeping)) as workers:
         for done, found in enumerate(workers.imap(_run, places, chunksize=2), start=1):
             kind, name, is_vital, verdict = found
             score.note(kind, name, verdict, is_vital=is_vital)

@@ -11,12 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from triage.case.models import Case
-from triage.engine.consult import Consultant
-from triage.engine.vocabulary import NONE, UNKNOWN
-from triage.exposure.day import DayLedger
-from triage.knowledge.load import load_knowledge
-from triage.verify.axes import (
+from tests.proof.axes import (
     BEST,
     EMPTY_SHELF,
     EVERY_CIRCUMSTANCE,
@@ -25,14 +20,19 @@ from triage.verify.axes import (
     Combination,
     axes_of,
 )
-from triage.verify.classes import Plane, Projector
-from triage.verify.cores import leave_interrupts_to_the_parent, pool
-from triage.verify.invariants import COMBINATION, PAIRS, SCENE, Pair
-from triage.verify.judged import JudgedBenches
-from triage.verify.scene import Scene, SceneMaker
-from triage.verify.steps import END, STEPS, Shown
-from triage.verify.tally import Tally, check_all
-from triage.verify.walk import WALK, Walker
+from tests.proof.classes import Plane, Projector
+from tests.proof.cores import leave_interrupts_to_the_parent, pool
+from tests.proof.invariants import COMBINATION, PAIRS, SCENE, Pair
+from tests.proof.judged import JudgedBenches
+from tests.proof.scene import Scene, SceneMaker
+from tests.proof.steps import END, STEPS, Shown
+from tests.proof.tally import Tally, check_all
+from tests.proof.walk import WALK, Walker
+from triage.case.models import Case
+from triage.engine.consult import Consultant
+from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.exposure.day import DayLedger
+from triage.knowledge.load import load_knowledge
 
 Progress = Callable[[int, int], None]
 
@@ -252,7 +252,7 @@ def sweep_all(rules: Path, jobs: int | None = None, progress: Progress | None = 
     progress called with deposits done and deposits in all
     """
     axes = axes_of(Consultant(load_knowledge(rules)))
-    total = Tally()
+    total = Tally(promises=promises())
     with pool(jobs, _begin, (str(rules), axes)) as workers:
         for done, tally in enumerate(workers.imap_unordered(_run, axes.deposits), start=1):
             total.add(tally)
@@ -266,7 +266,7 @@ def strata(axes: Axes, seed: int, size: int = 3) -> Iterator[Axes]:
 
     Each part holds ``size`` known values of each dimension, the unknown ones, and all deposits.
     """
-    rng = random.Random(seed)  # noqa: S311  (a sample, not a secret)
+    rng = random.Random(seed)
     mixed: dict[str, list[str]] = {
         "zones": [z for z in axes.zones if z != UNKNOWN],
         "taxa": [t for t in axes.taxa if t != UNKNOWN],

@@ -13,10 +13,14 @@ from typing import Any
 
 import pytest
 
+import tests.proof.walk as walk_module
 import triage.plan.ladder as ladder_module
 import triage.plan.planner as planner_module
 import triage.plan.skeleton as skeleton_module
-import triage.verify.walk as walk_module
+from tests.proof.axes import BEST, EMPTY_SHELF, EVERY_CIRCUMSTANCE, Axes
+from tests.proof.breaking import changed, with_entry
+from tests.proof.invariants import COMBINATION, PAIRS, SCENE
+from tests.proof.sweep import Sweeper, promises
 from tests.support.knowledge import consultant, shipped
 from tests.support.sweeping import axes as shipped_axes
 from tests.support.sweeping import judged
@@ -30,10 +34,6 @@ from triage.knowledge.rules import Family
 from triage.plan.ladder import build_ladder
 from triage.plan.planner import Planner
 from triage.plan.skeleton import SkeletonMaker
-from triage.verify.axes import BEST, EMPTY_SHELF, EVERY_CIRCUMSTANCE, Axes
-from triage.verify.breaking import changed, with_entry
-from triage.verify.invariants import COMBINATION, PAIRS, SCENE
-from triage.verify.sweep import Sweeper, promises
 
 WET, DRY = "supple", "dry"
 

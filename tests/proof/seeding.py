@@ -11,12 +11,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from tests.proof.cores import leave_interrupts_to_the_parent, pool
+from tests.proof.seeds import LOAD, SEEDS, Seed, Texts
+from triage.check.rulebase import FAULTS, REMARKS, Rulebase
 from triage.engine.consult import Consultant
 from triage.errors import Faults, TriageError
 from triage.knowledge.load import load_knowledge
-from triage.verify.cores import leave_interrupts_to_the_parent, pool
-from triage.verify.rulebase import FAULTS, REMARKS, Rulebase
-from triage.verify.seeds import LOAD, SEEDS, Seed, Texts
 
 Progress = Callable[[int, int], None]
 SEED = 11
@@ -64,7 +64,7 @@ class Found:
 
 def chosen(consultant: Consultant, folder: Path, count: int) -> list[Seed]:
     """Return so many seeds, spread evenly over all classes, drawn with a fixed seed."""
-    rng = random.Random(SEED)  # noqa: S311  (a sample, not a secret)
+    rng = random.Random(SEED)
     texts = Texts(consultant, folder, rng)
     waiting = []
     for make in SEEDS.values():

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from tests.proof.invariants import Invariant, first_line
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan, Step
 from triage.plan.outcomes import INSERT
-from triage.verify.invariants import Invariant, first_line
 
 # From this grade of hazard to the person a step is a hold point.
 HAZARD_GRADE = 3

@@ -1,6 +1,6 @@
 """A stratified sample of the sweep: each value of each dimension comes up, all promises hold.
 
-The whole runs as a command: ``triage prove sweep``.
+The whole runs as a command: ``python -m tests.proof sweep``.
 """
 
 from __future__ import annotations
@@ -10,18 +10,18 @@ from dataclasses import replace
 
 import pytest
 
+from tests.proof.axes import FINDING, HYDRATION, Combination
+from tests.proof.classes import Projector
+from tests.proof.masks import Masks
+from tests.proof.scene import SceneMaker
+from tests.proof.sweep import Sweeper, promises, strata
+from tests.proof.tally import Tally
 from tests.support.knowledge import consultant, planner, shipped
 from tests.support.sweeping import axes as shipped_axes
 from tests.support.sweeping import judged
 from triage.engine.normal import NormalRule, Pattern
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.rules import Family
-from triage.verify.axes import FINDING, HYDRATION, Combination
-from triage.verify.classes import Projector
-from triage.verify.masks import Masks
-from triage.verify.scene import SceneMaker
-from triage.verify.sweep import Sweeper, promises, strata
-from triage.verify.tally import Tally
 
 
 @pytest.fixture(scope="module")

@@ -10,15 +10,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from tests.proof.breaking import with_rule
+from tests.proof.coverage import percent
+from tests.proof.equivalent import told_apart
+from tests.proof.golden import said_by
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
 from triage.engine.plain import evaluate
 from triage.engine.rulecases import facts_of_case
 from triage.knowledge.rules import Rule
-from triage.verify.breaking import with_rule
-from triage.verify.coverage import percent
-from triage.verify.equivalent import told_apart
-from triage.verify.golden import said_by
 
 
 @dataclass
