@@ -9,13 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
-from tests.proof.masks import NAMED
 from triage.check.reachable import reachable_domains, reading_facts
 from triage.check.sets import SINGLE, Clause, Domains, demands, escape
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
 from triage.knowledge.rules import Family
 
+# The lists of methods of a conclusion.
+NAMED = frozenset({"method", "earlier", "later"})
 # Families whose conclusions are sets: saying the same twice changes nothing.
 SETS = (Family.GATE, Family.FORBID, Family.OFFER, Family.ORDER)
 Values = Mapping[tuple[str, str], frozenset[str]]

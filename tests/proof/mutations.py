@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -15,8 +15,9 @@ from tests.proof.axes import BEST, HYDRATION, Axes, axes_of, sturdiest_taxon
 from tests.proof.breaking import OPERATORS, Mutant, mutants
 from tests.proof.cores import leave_interrupts_to_the_parent, pool
 from tests.proof.equivalent import same_rules, told_apart
-from tests.proof.golden import differences, load_golden
+from tests.proof.facts import broken_fact
 from tests.proof.sweep import Sweeper
+from tests.second_entry.tables import differences
 from triage.check.rulebase import faults_of
 from triage.engine.consult import Consultant
 from triage.engine.rulecases import failed_cases
@@ -27,7 +28,6 @@ from triage.knowledge.checks import cross_check
 from triage.knowledge.load import load_knowledge
 
 Progress = Callable[[int, int], None]
-GOLDEN = Path(__file__).parents[1] / "golden.yaml"
 SEED = 7
 # What the project promises: every fault of an interlock or a limit, and this share of all.
 PROMISED = 0.98
@@ -51,24 +51,21 @@ def _invalid(knowledge: Knowledge, sound: Knowledge) -> str:
 
 
 SECOND = "second entry"
-SWEEP = "sweep"
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """What became of one broken knowledge.
 
-    ``check`` is the first check that finds it, ``without`` the first one beside the second entry,
-    ``same`` why nothing could find it: no case is any different.
+    ``check`` is the first check that finds it, ``same`` why nothing could: no case is different.
     """
 
     check: str = ""
-    without: str = ""
     same: str = ""
 
 
 def first_check(knowledge: Knowledge, sound: Knowledge) -> tuple[str, Consultant | None]:
-    """Return the first check but the second entry that finds something, and the compiled rules."""
+    """Return the first check of the program itself that finds something, and the compiled rules."""
     if _invalid(knowledge, sound) or cross_check(knowledge):
         return "load", None
     try:
@@ -77,27 +74,30 @@ def first_check(knowledge: Knowledge, sound: Knowledge) -> tuple[str, Consultant
         return "load", None
     if failed_cases(consultant):
         return "rule cases", consultant
-    return ("verifier" if faults_of(consultant) else ""), consultant
+    return ("check" if faults_of(consultant) else ""), consultant
 
 
 class Judge:
     """Holds broken knowledge against the sound one; compiled once for all mutants."""
 
-    def __init__(self, sound: Knowledge, golden: Mapping[str, Any], *, sweeping: bool) -> None:
+    def __init__(self, sound: Knowledge) -> None:
         self.sound = sound
-        self.golden = golden
         self.consultant = Consultant(sound)
-        self.axes = small_axes(self.consultant) if sweeping else None
+        self.axes = small_axes(self.consultant)
 
     def verdict(self, knowledge: Knowledge) -> Verdict:
-        """Return what finds the fault in a broken knowledge."""
+        """Return what finds the fault in a broken knowledge, the quickest check first."""
         check, consultant = first_check(knowledge, self.sound)
         if check or consultant is None:
-            return Verdict(check, check)
-        swept = SWEEP if self.axes and _is_swept_up(consultant, self.axes) else ""
-        if next(differences(consultant, self.golden), None):
-            return Verdict(SECOND, swept)
-        return Verdict(swept, swept, "" if swept else self._same(consultant))
+            return Verdict(check)
+        if next(differences(knowledge, consultant), None):
+            return Verdict(SECOND)
+        if broken_fact(consultant):
+            return Verdict("facts of the trade")
+        same = self._same(consultant)
+        if same:
+            return Verdict(same=same)
+        return Verdict("promises" if _is_swept_up(consultant, self.axes) else "")
 
     def _same(self, consultant: Consultant) -> str:
         """Return why a broken knowledge is as good as the sound one, empty if it may not be."""
@@ -138,7 +138,6 @@ class Score:
     made: Counter[str] = field(default_factory=Counter)
     caught: Counter[str] = field(default_factory=Counter)
     checks: Counter[str] = field(default_factory=Counter)
-    without: Counter[str] = field(default_factory=Counter)
     vital: Counter[str] = field(default_factory=Counter)
     survivors: list[tuple[str, str, bool]] = field(default_factory=list)
     same: list[tuple[str, str, str]] = field(default_factory=list)
@@ -150,9 +149,6 @@ class Score:
             return
         self.made[kind] += 1
         self.vital["made"] += is_vital
-        if verdict.without:
-            self.without[verdict.without] += 1
-            self.vital["without"] += is_vital
         if not verdict.check:
             self.survivors.append((kind, name, is_vital))
             return
@@ -174,8 +170,6 @@ class Score:
             "vital": self.vital["made"],
             "vital_caught": self.vital["caught"],
             "checks": dict(sorted(self.checks.items())),
-            "without_second_entry": sum(self.without.values()),
-            "vital_without_second_entry": self.vital["without"],
             "by_kind": {k: [self.caught[k], self.made[k]] for k in self.made},
             "survivors": [list(s) for s in sorted(self.survivors)],
             "same": [list(s) for s in sorted(self.same)],
@@ -192,10 +186,6 @@ class Score:
                 f"survived{vital}: {kind}: {name}: a case may tell it apart, no check does"
             )
         made, caught = sum(self.made.values()), sum(self.caught.values())
-        found.append(
-            f"without the second entry: {sum(self.without.values())} of {made}; interlocks and "
-            f"limits {self.vital['without']} of {self.vital['made']}"
-        )
         found.append(
             f"{caught} of {made} mutants of {len(self.made)} kinds caught; interlocks and limits "
             f"{self.vital['caught']} of {self.vital['made']}; {len(self.same)} more change nothing"
@@ -219,11 +209,10 @@ def chosen(knowledge: Knowledge, most: int) -> list[Mutant]:
 _held: dict[str, Any] = {}
 
 
-def _begin(rules: str, most: int, sweeping: bool) -> None:
+def _begin(rules: str, most: int) -> None:
     leave_interrupts_to_the_parent()
     sound = load_knowledge(rules)
-    judge = Judge(sound, load_golden(GOLDEN), sweeping=sweeping)
-    _held.update(judge=judge, mutants=chosen(sound, most))
+    _held.update(judge=Judge(sound), mutants=chosen(sound, most))
 
 
 def _run(place: int) -> tuple[str, str, bool, Verdict]:
@@ -237,8 +226,6 @@ def run_all(
     most: int,
     jobs: int | None = None,
     progress: Progress | None = None,
-    *,
-    sweeping: bool = False,
 ) -> Score:
     """Return the score over a rules folder.
 
@@ -248,19 +235,18 @@ def run_all(
     most     most mutants of each kind, 0 for all there are
     jobs     number of processes, all cores by default
     progress called with mutants done and mutants in all
-    sweeping also run a small sweep on what no check but the second entry finds
 
     Raises
     ------
     TriageError: the knowledge is not sound to begin with.
     """
     sound = load_knowledge(rules)
-    check = Judge(sound, load_golden(GOLDEN), sweeping=False).verdict(sound).check
+    check = Judge(sound).verdict(sound).check
     if check:
         raise TriageError(f"the knowledge itself is caught by: {check}", mend="mend it first")
     places: Sequence[int] = range(len(chosen(sound, most)))
     score = Score()
-    with pool(jobs, _begin, (str(rules), most, sweeping)) as workers:
+    with pool(jobs, _begin, (str(rules), most)) as workers:
         for done, found in enumerate(workers.imap(_run, places, chunksize=2), start=1):
             kind, name, is_vital, verdict = found
             score.note(kind, name, verdict, is_vital=is_vital)

@@ -6,19 +6,51 @@ that others do not say is shown as such by an exact search, not by a list.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from tests.proof.breaking import with_rule
 from tests.proof.coverage import percent
 from tests.proof.equivalent import told_apart
-from tests.proof.golden import said_by
 from triage.engine.consult import Consultant
+from triage.engine.facts import Conclusion
 from triage.engine.normal import NormalRule
 from triage.engine.plain import evaluate
 from triage.engine.rulecases import facts_of_case
+from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Rule
+
+METHODS = ("method", "earlier", "later")
+
+
+def said_by(knowledge: Knowledge, conclusions: Iterable[Conclusion]) -> dict[str, set[str]]:
+    """Return what is concluded: what is said -> methods it is said of.
+
+    Which rule says it does not matter, but where it does: evidence adds up rule by rule, and of a
+    caution its sentence is what the user reads.
+    """
+    said: dict[str, set[str]] = {}
+    for conclusion in conclusions:
+        words = [conclusion.kind]
+        words += [f"{n}={v}" for n, v in conclusion.fields if n not in METHODS and n != "finding"]
+        if conclusion.kind == "evidence":
+            words.append(f"by {conclusion.rule}")
+        if conclusion.kind == "caution":
+            words.append(f'"{knowledge.rule(conclusion.rule).because}"')
+        if conclusion.kind == "before":
+            for earlier in conclusion.get("earlier"):
+                key = " ".join([*words, earlier])
+                said.setdefault(key, set()).update(conclusion.get("later"))
+            continue
+        said.setdefault(" ".join(words), set())
+        if conclusion.kind == "forbid" and conclusion.get("finding") is None:
+            # Forbidden of the whole insect is more than of the one finding that is looked at.
+            said.setdefault("forbid everywhere", set()).update(conclusion.get("method"))
+        for name in METHODS:
+            if conclusion.get(name):
+                said.setdefault(" ".join([*words, name]), set()).update(conclusion.get(name))
+    return said
 
 
 @dataclass

@@ -20,7 +20,7 @@ from tests.proof.axes import (
     Combination,
     axes_of,
 )
-from tests.proof.classes import Plane, Projector
+from tests.proof.classes import Plane, controls_of, plane_of
 from tests.proof.cores import leave_interrupts_to_the_parent, pool
 from tests.proof.invariants import COMBINATION, PAIRS, SCENE, Pair
 from tests.proof.judged import JudgedBenches
@@ -33,6 +33,7 @@ from triage.engine.consult import Consultant
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.exposure.day import DayLedger
 from triage.knowledge.load import load_knowledge
+from triage.knowledge.rules import Family
 
 Progress = Callable[[int, int], None]
 
@@ -60,19 +61,19 @@ class Sweeper:
         self.consultant = consultant
         self.axes = axes
         self.walking = walking
-        self.projector = Projector(consultant, axes)
+        self.controls = controls_of(axes)
         self.maker = SceneMaker(consultant, axes, judged)
         self.walker = Walker(consultant, self.maker.maker)
         self.planners = self.maker.judged.planners
         self.names = tuple(axes.benches)
         self.grades = tuple(consultant.knowledge.fragility)
         self._walked: set[tuple[object, ...]] = set()
-        self._shown: set[tuple[str, str, int]] = set()
+        self._shown: set[tuple[str, str, frozenset[str]]] = set()
 
     def sweep(self, deposit: str) -> Tally:
         """Return the tally of every combination of one deposit."""
         tally = Tally()
-        plane = self.projector.plane(deposit)
+        plane = plane_of(self.maker.drawer, deposit)
         scenes = self._scenes(plane)
         numbers = self._numbers(plane)
         counts = np.bincount(numbers.ravel(), minlength=len(scenes) or 1)
@@ -99,10 +100,7 @@ class Sweeper:
 
     def _numbers(self, plane: Plane) -> npt.NDArray[np.int64]:
         """Return zone x taxon x floor x hydration x bench -> the number of the scene."""
-        controls = [
-            self.projector.controls.index(bench.room.control)
-            for bench in self.axes.benches.values()
-        ]
+        controls = [self.controls.index(bench.room.control) for bench in self.axes.benches.values()]
         numbers = plane.numbers.astype(np.int64)[..., controls]
         return numbers * len(self.names) + np.arange(len(self.names))
 
@@ -134,10 +132,7 @@ class Sweeper:
             check_all(COMBINATION, scene, describe(combination), tally, count)
 
     def _at_benches(self, values: npt.NDArray[np.int8]) -> npt.NDArray[np.int64]:
-        controls = [
-            self.projector.controls.index(bench.room.control)
-            for bench in self.axes.benches.values()
-        ]
+        controls = [self.controls.index(bench.room.control) for bench in self.axes.benches.values()]
         return values.astype(np.int64)[..., controls]
 
     # -- walks and complete plans -------------------------------------------------------------
@@ -169,13 +164,13 @@ class Sweeper:
 
     def _show_cautions(self, plane: Plane, scenes: dict[int, Scene], tally: Tally) -> None:
         """Complete a plan for each method, bench and set of cautions on it that comes up."""
-        naming = self.projector.naming
-        wanted: dict[frozenset[tuple[str, str, int]], tuple[Scene, Combination]] = {}
-        for number, said, member in plane.cautions:
+        wanted: dict[frozenset[tuple[str, str, frozenset[str]]], tuple[Scene, Combination]] = {}
+        for number, drawn, member in plane.cautions:
+            said = drawn.said[Family.CAUTION]
             for place in range(len(self.names)):
                 scene = scenes.get(number * len(self.names) + place)
                 if scene is not None:
-                    keys = frozenset((scene.bench.name, m, said & naming[m]) for m in scene.steps)
+                    keys = frozenset((scene.bench.name, m, said.rules(m)) for m in scene.steps)
                     wanted.setdefault(keys, (scene, member.combination))
         # The longest plans first: fewer of them show the same.
         for keys in sorted(wanted, key=len, reverse=True):

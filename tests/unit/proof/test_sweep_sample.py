@@ -6,22 +6,18 @@ The whole runs as a command: ``python -m tests.proof sweep``.
 from __future__ import annotations
 
 import random
-from dataclasses import replace
 
 import pytest
 
 from tests.proof.axes import FINDING, HYDRATION, Combination
-from tests.proof.classes import Projector
-from tests.proof.masks import Masks
+from tests.proof.classes import controls_of, plane_of
 from tests.proof.scene import SceneMaker
 from tests.proof.sweep import Sweeper, promises, strata
 from tests.proof.tally import Tally
 from tests.support.knowledge import consultant, planner, shipped
 from tests.support.sweeping import axes as shipped_axes
 from tests.support.sweeping import judged
-from triage.engine.normal import NormalRule, Pattern
 from triage.engine.vocabulary import UNKNOWN
-from triage.knowledge.rules import Family
 
 
 @pytest.fixture(scope="module")
@@ -93,23 +89,23 @@ def same(ladder, other) -> bool:
 
 
 def test_members_of_a_class_have_one_plan_apart_from_names(axes):
-    """The projection is sound: a random member, planned in full, is like the one that stands for it.
+    """The classes are sound: a random member, planned in full, is like the one that stands for it.
 
     The member goes the whole way: facts, all rules, ladders, order of work. Only its class is
-    taken from the projection.
+    taken from the classes.
     """
     rng = random.Random(23)
-    projector, maker = Projector(consultant(), axes), SceneMaker(consultant(), axes, judged())
+    controls, maker = controls_of(axes), SceneMaker(consultant(), axes, judged())
     others = 0
     for deposit in rng.sample(axes.deposits, 4):
-        plane = projector.plane(deposit)
+        plane = plane_of(maker.drawer, deposit)
         for _ in range(25):
             place = tuple(rng.randrange(size) for size in plane.numbers.shape)
             number = int(plane.numbers[place])
             alike = list(zip(*(plane.numbers == number).nonzero(), strict=True))
             zone, taxon, floor, hydration, control = rng.choice(alike)
             first = plane.first[number]
-            assert projector.controls[control] == first.control
+            assert controls[control] == first.control
             member = Combination(
                 deposit,
                 axes.zones[zone],
@@ -133,32 +129,15 @@ def test_members_of_a_class_have_one_plan_apart_from_names(axes):
     assert others > 50
 
 
-def test_the_projection_tells_apart_what_the_rules_tell_apart(axes):
+def test_classes_tell_apart_what_the_rules_tell_apart(axes):
     """Combinations with different ladders are never of one class: looked at along one whole row."""
-    projector, maker = Projector(consultant(), axes), SceneMaker(consultant(), axes, judged())
-    plane = projector.plane(axes.deposits[3])
+    controls, maker = controls_of(axes), SceneMaker(consultant(), axes, judged())
+    plane = plane_of(maker.drawer, axes.deposits[3])
     ladders: dict[int, set[tuple[str, ...]]] = {}
     for place, zone in enumerate(axes.zones):
-        combination = Combination(plane.deposit, zone, axes.taxa[1], "robust", "supple")
-        for scene in maker.scenes_at(combination, projector.controls[0]):
+        combination = Combination(axes.deposits[3], zone, axes.taxa[1], "robust", "supple")
+        for scene in maker.scenes_at(combination, controls[0]):
             number = int(plane.numbers[place, 1, 0, axes.hydrations.index("supple"), 0])
             ladders.setdefault(number, set()).add(scene.ladder.rungs)
     assert len({rungs for held in ladders.values() for rungs in held}) > 3
     assert all(len(held) == 1 for held in ladders.values())
-
-
-def test_an_entangled_rule_makes_each_combination_its_own_class(axes):
-    """A rule that joins two facts over more than their names cannot be read from masks."""
-    apart = NormalRule(
-        "entangled",
-        Family.FORBID,
-        (
-            Pattern("finding", False, (), (("fragility", "g"),)),
-            Pattern("specimen", False, (), (("fragility", "g"),)),
-        ),
-        (),
-    )
-    assert Masks((apart,)).entangled() == (apart,)
-    alone = Pattern("finding", False, (), (("fragility", "g"), ("id", "f")))
-    assert Masks((replace(apart, patterns=(alone,)),)).entangled() == ()
-    assert not Projector(consultant(), axes).entangled
