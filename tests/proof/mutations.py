@@ -6,6 +6,7 @@ import random
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -83,7 +84,11 @@ class Judge:
     def __init__(self, sound: Knowledge) -> None:
         self.sound = sound
         self.consultant = Consultant(sound)
-        self.axes = small_axes(self.consultant)
+
+    @cached_property
+    def axes(self) -> Axes:
+        """Return the axes of the small sweep."""
+        return small_axes(self.consultant)
 
     def verdict(self, knowledge: Knowledge) -> Verdict:
         """Return what finds the fault in a broken knowledge, the quickest check first."""
