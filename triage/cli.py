@@ -25,7 +25,6 @@ GROUPS = (
     "serve",
     "history",
     "knowledge",
-    "prove",
     "completion",
 )
 USAGE = "triage [CASE | COMMAND] [options]"
@@ -53,7 +52,6 @@ TITLES = {
     "handbook": "read and print",
     "serve": "read and print",
     "knowledge": "the rulebase",
-    "prove": "the rulebase",
     "completion": "the rulebase",
 }
 BUG_EXIT = 3

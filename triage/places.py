@@ -8,8 +8,6 @@ from pathlib import Path
 
 from platformdirs import user_cache_path, user_data_path
 
-from triage.errors import TriageError
-
 HOME_VARIABLE = "TRIAGE_HOME"
 _HERE = Path(__file__).resolve().parent
 
@@ -34,16 +32,6 @@ def home_folder() -> Path:
     """Return the user's own folder: ``TRIAGE_HOME``, else the platform's place for user data."""
     named = os.environ.get(HOME_VARIABLE, "")
     return Path(named).expanduser() if named else user_data_path("triage", appauthor=False)
-
-
-def golden_file() -> Path:
-    """Return the second entry of the knowledge, which stands among the tests of a checkout."""
-    path = _HERE.parent / "tests" / "golden.yaml"
-    if not path.is_file():
-        raise TriageError(
-            "the second entry of the knowledge is not here", mend="run this in a checkout"
-        )
-    return path
 
 
 def _cache_folder() -> Path:

@@ -69,14 +69,6 @@ SOFT = {"hydration": "supple", "taxon": "beetles", "pin": "none", "old-poison-si
 
 
 # --- numbers -------------------------------------------------------------------------------
-def test_acid_vapour_dose_and_time(knowledge: Knowledge) -> None:
-    """0.5-0.7 mL for a 1 L box, at least 6-8 h. Source: nhm-chalcidoidea-relaxing."""
-    method = knowledge.methods["chamber-acetic"]
-    assert method.amount is not None
-    assert 0.5 <= method.amount.least_ml <= method.amount.typical_ml <= 0.7
-    assert dwell(method).start >= 6 * HOUR_S
-
-
 def test_hot_water_is_for_beetles_and_bugs(knowledge: Knowledge, consultant: Consultant) -> None:
     """60-70 C softens beetles and bugs, never wings. Source: korea-arboretum-specimens."""
     method = knowledge.methods["warm-water-soak-beetle"]
@@ -92,36 +84,6 @@ def test_chamber_is_watched(knowledge: Knowledge, chamber: str) -> None:
     looks = knowledge.methods[chamber].look_after_h
     assert looks[0] == 24
     assert all(later - earlier <= 12 for earlier, later in pairwise(looks))
-
-
-def test_large_beetles_take_three_to_four_days(knowledge: Knowledge) -> None:
-    """Source: common practice."""
-    span = dwell(knowledge.methods["chamber-water-thymol-large"])
-    assert (span.start, span.most) == (72 * HOUR_S, 96 * HOUR_S)
-
-
-def test_back_to_the_chamber_after_the_ammonia_dip(knowledge: Knowledge) -> None:
-    """6-24 h. Source: common practice."""
-    looks = knowledge.methods["dip-ammonia-surfactant"].look_after_h
-    assert (min(looks), max(looks)) == (6, 24)
-
-
-def test_pepsin_lasts_two_hours_at_most(knowledge: Knowledge) -> None:
-    """Pepsin at joints 1-2 h. Source: common practice."""
-    span = dwell(knowledge.methods["pepsin-joint"])
-    assert (span.start, span.most) == (HOUR_S, 2 * HOUR_S)
-
-
-def test_ultrasonic_burst(knowledge: Knowledge) -> None:
-    """5-10 s. Source: common practice."""
-    span = knowledge.methods["ultrasonic-burst"].burst_s
-    assert span is not None
-    assert (span.start, span.most) == (5, 10)
-
-
-def test_eyes_soak_two_hours_at_most(knowledge: Knowledge) -> None:
-    """2 h restored eyes, 12 h dented them. Source: macro-eyes-2017."""
-    assert dwell(knowledge.methods["eye-soak-warm-surfactant"]).most <= 2 * HOUR_S
 
 
 def test_ammonia_stays_far_below_the_microscopists_strength(knowledge: Knowledge) -> None:
@@ -145,11 +107,6 @@ def test_hydrocarbons_stay_below_the_stripping_time(knowledge: Knowledge) -> Non
     assert all(dwell(method).most * method.passes < 15 * 60 for method in used)
 
 
-def test_bee_wash(knowledge: Knowledge) -> None:
-    """About 1 min of shaking. Source: usgs-bee-lab-2017."""
-    assert dwell(knowledge.methods["wash-detergent-shake"]).most <= 60
-
-
 def test_storage_strength(knowledge: Knowledge, consultant: Consultant) -> None:
     """70-80 %, brittle from 90 %; small wasps 95 %. Sources: marquina-2021, ars-hymenoptera."""
     for method in knowledge.methods.values():
@@ -159,27 +116,6 @@ def test_storage_strength(knowledge: Knowledge, consultant: Consultant) -> None:
             free = method.id not in forbidden(consultant, specimen=SOFT | {"taxon": taxon})
             if free and taxon != "small-wasps":
                 assert 70 <= strength(method) <= 80, (method.id, taxon)
-
-
-def test_alcohol_ladder(knowledge: Knowledge) -> None:
-    """70, 85, 95, 100 % at half an hour or more each. Source: byu-drying-2009."""
-    assert dwell(knowledge.methods["set-dry-alcohol-ladder"]).start >= 4 * 0.5 * HOUR_S
-
-
-def test_freezing_time(knowledge: Knowledge) -> None:
-    """72 h at -20 C, since 48 h was not always enough. Source: museum-freezing-1999."""
-    assert dwell(knowledge.methods["freeze-quarantine"]).start >= 72 * HOUR_S
-
-
-def test_airing_temperature(knowledge: Knowledge) -> None:
-    """About 80 F, ventilated. Source: hawks-naphthalene-2006."""
-    assert temp(knowledge.methods["air-out"]).most <= (80 - 32) * 5 / 9 + 0.5
-
-
-def test_warm_blotting_stays_below_melting_wax(knowledge: Knowledge) -> None:
-    """Plastic at 32-35 C, melts at 62-70 C. Sources: beeswax-trade, mfa-beeswax."""
-    span = temp(knowledge.methods["blot-warm"])
-    assert (span.start, span.most) == (32, 35)
 
 
 # --- relations -----------------------------------------------------------------------------

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from functools import cache
 
+from tests.proof.axes import Axes, axes_of
+from tests.proof.judged import JudgedBenches
 from tests.support.knowledge import consultant
-from triage.verify.axes import Axes, axes_of
-from triage.verify.judged import JudgedBenches
 
 
 @cache

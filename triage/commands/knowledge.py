@@ -28,10 +28,10 @@ def add_commands(subparsers: Subparsers) -> None:
 def run_check(arguments: Arguments) -> int:
     """Check the knowledge; every fault stands on one line with its mend."""
     from triage import places
+    from triage.check.rulebase import remarks_of
+    from triage.check.whole import require_sound
     from triage.engine.consult import Consultant
     from triage.knowledge.load import load_knowledge
-    from triage.verify.rulebase import remarks_of
-    from triage.verify.whole import require_sound
 
     folder = arguments.rules or places.rules_folder()
     knowledge = load_knowledge(folder)

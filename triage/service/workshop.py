@@ -80,7 +80,7 @@ def open_workshop(
     if rules is not None:
         # The carried rules are proven before they are released; a person's own copy is not.
         # The checks are imported only then, so that the usual start-up stays fast.
-        from triage.verify.whole import require_sound  # noqa: PLC0415
+        from triage.check.whole import require_sound  # noqa: PLC0415
 
         require_sound(workshop.consultant)
     return workshop

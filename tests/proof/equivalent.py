@@ -1,0 +1,147 @@
+"""Whether a change of the rules changes anything: an exact search for a case that tells them apart.
+
+A rule that says of a case no more than others already say can be dropped without any effect; that
+is worked out here, not listed by hand. Where a case tells the two apart, it is returned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import NamedTuple
+
+from triage.check.reachable import reachable_domains, reading_facts
+from triage.check.sets import SINGLE, Clause, Domains, demands, escape
+from triage.engine.consult import Consultant
+from triage.engine.normal import NormalRule
+from triage.knowledge.rules import Family
+
+# The lists of methods of a conclusion.
+NAMED = frozenset({"method", "earlier", "later"})
+# Families whose conclusions are sets: saying the same twice changes nothing.
+SETS = (Family.GATE, Family.FORBID, Family.OFFER, Family.ORDER)
+Values = Mapping[tuple[str, str], frozenset[str]]
+SAME_PLACE = {("reading", "zone"): ("finding", "zone")}
+
+
+class Box(NamedTuple):
+    """All cases in which a rule says one thing of one method."""
+
+    said: tuple[object, ...]
+    kinds: frozenset[str]
+    values: Values
+
+
+def same_rules(first: Consultant, second: Consultant) -> bool:
+    """Return whether two rulebases come down to the same normal form, rule by rule."""
+    return {
+        family: [(r.id, r.patterns, r.templates) for r in rules]
+        for family, rules in first.normal.by_family.items()
+    } == {
+        family: [(r.id, r.patterns, r.templates) for r in rules]
+        for family, rules in second.normal.by_family.items()
+    }
+
+
+def told_apart(first: Consultant, second: Consultant) -> Values | None:
+    """Return values of a case about which two rulebases say different things, None if none.
+
+    Exact in one direction: None is only returned if no case at all tells them apart. Values that
+    are returned may still be such as no case can have together.
+    """
+    domains = reachable_domains(first)
+    for family, rules in first.normal.by_family.items():
+        others = second.normal.by_family[family]
+        for mine, theirs in ((rules, others), (others, rules)):
+            changed = [rule for rule in mine if rule not in theirs]
+            if changed and family not in SETS:
+                return {}
+            for rule in changed:
+                for box in _boxes(rule, domains):
+                    found = _outside(first, box, theirs, domains)
+                    if found is not None:
+                        return found
+    return None
+
+
+def _boxes(rule: NormalRule, domains: Domains) -> Iterator[Box]:
+    """Yield what a rule says, one method at a time, with the cases in which it says it."""
+    values: dict[tuple[str, str], frozenset[str]] = {}
+    for pattern in rule.patterns:
+        for name, allowed in demands(pattern, domains).items():
+            field = SAME_PLACE.get((pattern.kind, name), (pattern.kind, name))
+            values[field] = values.get(field, allowed) & allowed
+    kinds = frozenset(pattern.kind for pattern in rule.patterns)
+    for template in rule.templates:
+        plain = tuple(c for c in template.constants if c[0] not in NAMED)
+        named = [[(name, m) for m in held] for name, held in template.constants if name in NAMED]
+        scope = tuple(sorted(name for name, _ in template.variables))
+        for what in _products(named):
+            yield Box((template.kind, plain, what, scope), kinds, values)
+
+
+def _products(lists: list[list[tuple[str, str]]]) -> Iterator[tuple[tuple[str, str], ...]]:
+    if not lists:
+        yield ()
+        return
+    for item in lists[0]:
+        for rest in _products(lists[1:]):
+            yield (item, *rest)
+
+
+def _is_plain(rule: NormalRule) -> bool:
+    """Return whether a rule reads at most one fact of each kind, and no absence."""
+    kinds = [pattern.kind for pattern in rule.patterns if pattern.kind not in SINGLE]
+    return len(set(kinds)) == len(kinds) and not any(p.absent for p in rule.patterns)
+
+
+def _outside(
+    consultant: Consultant, box: Box, rules: Iterable[NormalRule], domains: Domains
+) -> Values | None:
+    """Return a case inside a box in which none of some rules says the same, None if none."""
+    clauses: list[Clause] = []
+    for rule in rules:
+        if not _is_plain(rule) or not {p.kind for p in rule.patterns} <= box.kinds | SINGLE:
+            continue
+        clauses += [
+            tuple(sorted(other.values.items(), key=lambda pair: pair[0]))
+            for other in _boxes(rule, domains)
+            if _includes(other.said, box.said)
+        ]
+    for narrowed in _narrowed(consultant, {**domains, **box.values}, box.kinds):
+        found = escape(clauses, narrowed)
+        if found is not None:
+            return {field: found[field] for field in {f for c in clauses for f, _ in c}} or {
+                **box.values
+            }
+    return None
+
+
+def _includes(mine: tuple[object, ...], theirs: tuple[object, ...]) -> bool:
+    """Return whether what is said includes another saying: of the whole case, or of its finding."""
+    return mine[:-1] == theirs[:-1] and set(mine[-1]) <= set(theirs[-1]) <= {  # type: ignore[call-overload]
+        *mine[-1],  # type: ignore[misc]
+        "finding",
+    }
+
+
+def _narrowed(
+    consultant: Consultant, values: Values, kinds: frozenset[str]
+) -> Iterator[dict[tuple[str, str], frozenset[str]]]:
+    """Yield the values that can come together, group by group and reading by reading."""
+    grades = tuple(consultant.knowledge.fragility)
+    facts = reading_facts(consultant) if "reading" in kinds else ()
+    for taxon in sorted(values["specimen", "taxon"]):
+        frail = frozenset(grades[consultant.floor_of_group(taxon) :])
+        held = {**values, ("specimen", "taxon"): frozenset({taxon})}
+        for kind in ("specimen", "finding"):
+            held[kind, "fragility"] = values[kind, "fragility"] & frail
+        if not all(held.values()):
+            continue
+        if not facts:
+            yield held
+        for fact in facts:
+            read = {
+                ("reading", n): frozenset({v}) & held["reading", n] for n, v in fact.fields.items()
+            }
+            if all(read.values()):
+                yield {**held, **read}

@@ -1,0 +1,375 @@
+"""What must hold for every plan, each promise named and written once.
+
+A promise about a scene, a pair of scenes, a step or a walk returns an empty text if it holds,
+else what is wrong. None of them asks a rule: they look at the knowledge's tables and at the plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Generic, TypeVar
+
+from tests.proof.axes import DRY
+from tests.proof.scene import Scene
+from triage.engine.consult import LEFT_ALONE
+from triage.engine.vocabulary import agent_ids
+from triage.knowledge.base import Status
+from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Method
+from triage.knowledge.rules import Family
+from triage.knowledge.specimen import STAGES
+from triage.plan.skeleton import ORDER
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Invariant(Generic[T]):
+    """One promise: its name, its sentence, and the check that returns what is wrong."""
+
+    name: str
+    sentence: str
+    broken: Callable[[T], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two scenes that differ in one thing: ``less`` is less known, frailer or worse equipped."""
+
+    less: Scene
+    more: Scene
+
+
+# Promises about every combination, and promises about what scenes that share a plan share.
+COMBINATION: list[Invariant[Scene]] = []
+SCENE: list[Invariant[Scene]] = []
+
+
+def scene_invariant(
+    name: str, to: list[Invariant[Scene]] = SCENE
+) -> Callable[[Callable[[Scene], str]], Callable[[Scene], str]]:
+    """Register a promise about every scene; its sentence is the docstring."""
+
+    def register(check: Callable[[Scene], str]) -> Callable[[Scene], str]:
+        to.append(Invariant(name, first_line(check.__doc__), check))
+        return check
+
+    return register
+
+
+def first_line(text: str | None) -> str:
+    """Return the first line of a docstring: the sentence of a promise."""
+    return (text or "").strip().split("\n", maxsplit=1)[0]
+
+
+def _named(methods: frozenset[str] | set[str]) -> str:
+    return ", ".join(sorted(methods))
+
+
+def grades_of(method: Method) -> tuple[int, int, int]:
+    """Return mechanical, chemical and person grade, read anew from the knowledge."""
+    harshness = method.harshness
+    return harshness.mechanical.grade, harshness.chemical.grade, harshness.person.grade
+
+
+def harsher(knowledge: Knowledge, first: str, second: str) -> bool:
+    """Return whether one method is harsher than another by the order in the judgement file."""
+    for word in knowledge.judgement.harshness_order.keys:
+        pair = []
+        for method_id in (first, second):
+            grades = grades_of(knowledge.methods[method_id])
+            named = dict(zip(("mechanical", "chemical", "person"), grades, strict=True))
+            named |= {"worst": max(grades), "sum": sum(grades)}
+            pair.append(named[word])
+        if pair[0] != pair[1]:
+            return pair[0] > pair[1]
+    return False
+
+
+@scene_invariant("never-forbidden")
+def never_forbidden(scene: Scene) -> str:
+    """Nothing that an interlock forbids stands on a ladder or in the plan."""
+    return _named(scene.forbidden.intersection(scene.ladder.rungs, scene.finding_steps))
+
+
+@scene_invariant("only-offered")
+def only_offered(scene: Scene) -> str:
+    """Every rung was offered for what the finding is taken to be."""
+    return _named(set(scene.ladder.rungs) - scene.ladder.offered)
+
+
+@scene_invariant("nothing-skipped-without-reason")
+def nothing_skipped(scene: Scene) -> str:
+    """Every method that was offered stands on the ladder or has a written reason why not."""
+    barred = {bar.method for bar in scene.ladder.barred if bar.because.strip() and bar.rule}
+    return _named(scene.ladder.offered - set(scene.ladder.rungs) - barred)
+
+
+@scene_invariant("ladder-rises")
+def ladder_rises(scene: Scene) -> str:
+    """No rung is harsher than the one after it."""
+    rungs = scene.ladder.rungs
+    for first, second in pairwise(rungs):
+        if harsher(scene.knowledge, first, second):
+            return f"{first} before {second}"
+    return ""
+
+
+@scene_invariant("plan-keeps-the-ladder")
+def plan_keeps_ladder(scene: Scene) -> str:
+    """The steps of a finding stand in the plan in the order of its ladder."""
+    places = {method: place for place, method in enumerate(scene.ladder.rungs)}
+    held = [places[m] for m in scene.finding_steps if m in places]
+    return "" if held == sorted(held) else " ".join(scene.finding_steps)
+
+
+@scene_invariant("never-a-banned-agent")
+def never_banned(scene: Scene) -> str:
+    """No step uses an agent that is listed only to be refused, or one that is still a draft."""
+    k = scene.knowledge
+    return _named(
+        {
+            method
+            for method in scene.steps
+            for agent in agent_ids(k, method)
+            if k.agents[agent].never or k.agents[agent].status is Status.DRAFT
+        }
+    )
+
+
+@scene_invariant("within-the-zone")
+def within_zone(scene: Scene) -> str:
+    """No rung is mechanically or chemically harsher than its body part can stand."""
+    zone = scene.knowledge.zones.get(scene.combination.zone)
+    if zone is None:
+        return ""
+    wrong = set()
+    for method in scene.ladder.rungs:
+        mechanical, chemical, _ = grades_of(scene.knowledge.methods[method])
+        if mechanical > zone.most_mechanical or chemical > zone.most_chemical:
+            wrong.add(method)
+    return _named(wrong)
+
+
+@scene_invariant("within-the-fragility")
+def within_fragility(scene: Scene) -> str:
+    """No rung is harsher than the fragility of the specimen allows."""
+    grade = scene.knowledge.fragility[scene.fragility]
+    wrong = set()
+    for method in scene.ladder.rungs:
+        entry = scene.knowledge.methods[method]
+        mechanical, chemical, _ = grades_of(entry)
+        most = grade.most_chemical
+        if scene.knowledge.techniques[entry.technique].water_free:
+            most = max(most, _most_chemical_dry(scene))
+        if mechanical > grade.most_mechanical or chemical > most:
+            wrong.add(method)
+    return _named(wrong)
+
+
+def _most_chemical_dry(scene: Scene) -> int:
+    """Return what the group is known to stand of a dry solvent, 0 if it is frailer than its kind.
+
+    A group that is very delicate for its scales stands what its accounts tell; one specimen of a
+    sturdier group that became so by holes or losses does not.
+    """
+    k = scene.knowledge
+    taxon = k.taxa.get(scene.combination.taxon)
+    if taxon is None:
+        return 0
+    stands_more_than_water = k.fragility[scene.fragility].most_chemical > 1
+    is_its_kind = scene.fragility == taxon.fragility
+    return taxon.most_chemical_dry if is_its_kind or stands_more_than_water else 0
+
+
+@scene_invariant("fragility-of-the-group", COMBINATION)
+def fragility_of_group(scene: Scene) -> str:
+    """No specimen counts as sturdier than its group; an unknown group as the frailest."""
+    k = scene.knowledge
+    grades = list(k.fragility)
+    taxon = k.taxa.get(scene.combination.taxon)
+    frailest = max(grades.index(t.fragility) for t in k.taxa.values())
+    least = grades.index(taxon.fragility) if taxon else frailest
+    least = max(least, grades.index(scene.combination.floor))
+    return "" if grades.index(scene.fragility) >= least else scene.fragility
+
+
+def _touching(scene: Scene, methods: tuple[str, ...]) -> set[str]:
+    k = scene.knowledge
+    return {m for m in methods if k.techniques[k.methods[m].technique].contact != "none"}
+
+
+@scene_invariant("protected-is-not-touched")
+def protected_untouched(scene: Scene) -> str:
+    """Nothing touches what is the insect's own, is refused, or is left as it is."""
+    deposit = scene.knowledge.deposits.get(scene.settled or "")
+    if deposit is None or deposit.guard not in {*LEFT_ALONE, "refuse"}:
+        return ""
+    return _named(_touching(scene, scene.finding_steps))
+
+
+@scene_invariant("unidentified-means-harmless")
+def unidentified_harmless(scene: Scene) -> str:
+    """While it is not settled what a finding is, only harmless methods are offered for it."""
+    if scene.settled is not None:
+        return ""
+    return _named({m for m in scene.finding_steps if not scene.knowledge.methods[m].harmless})
+
+
+@scene_invariant("dry-while-a-gate-is-shut")
+def dry_behind_gate(scene: Scene) -> str:
+    """Before the stage of cleaning only what may be used on a dry specimen works on a finding."""
+    if ORDER.index(scene.skeleton.stage) >= STAGES.index("examine"):
+        return ""
+    return _named({m for m in scene.finding_steps if not scene.knowledge.methods[m].while_dry})
+
+
+@scene_invariant("nothing-wet-on-what-is-not-soft")
+def nothing_wet_unless_soft(scene: Scene) -> str:
+    """Nothing damp or wet works on a finding before it is soft, but water-free on what is dry."""
+    k = scene.knowledge
+    if scene.is_soft:
+        return ""
+    wrong = set()
+    for item in scene.skeleton.items:
+        # A trial brings the liquid of the step that it stands before.
+        tries = item.before if item.before and k.methods[item.method].tries_next else item.method
+        technique = k.techniques[k.methods[tries].technique]
+        is_dry = technique.water_free and scene.combination.hydration == DRY
+        if item.method in scene.finding_steps and technique.wet != "dry" and not is_dry:
+            wrong.add(item.method)
+    return _named(wrong & set(scene.finding_steps))
+
+
+@scene_invariant("nothing-behind-a-closed-gate")
+def nothing_behind_gate(scene: Scene) -> str:
+    """Work on the whole specimen belongs to the present stage and to no later one."""
+    k = scene.knowledge
+    wrong = set()
+    for item in scene.skeleton.items:
+        condition = scene.skeleton.ladder(item.target).target.condition
+        if condition and k.conditions[condition].stage != scene.skeleton.stage:
+            wrong.add(item.method)
+    return _named(wrong)
+
+
+@scene_invariant("stage-is-the-first-closed-gate")
+def stage_is_first(scene: Scene) -> str:
+    """The stage is the first one whose gate is not open."""
+    gates = scene.skeleton.conclusions.of(Family.GATE, "close")
+    closed = {c.get("stage") for c in gates}
+    first = next((stage for stage in STAGES if stage in closed), "done")
+    return "" if scene.skeleton.stage == first else f"{scene.skeleton.stage}, not {first}"
+
+
+@scene_invariant("nothing-on-dirt-before-intake")
+def nothing_before_intake(scene: Scene) -> str:
+    """Nothing is planned on a finding of a specimen that has not been taken in."""
+    return " ".join(scene.finding_steps) if scene.skeleton.stage == STAGES[0] else ""
+
+
+@scene_invariant("refused-means-nothing")
+def refused_means_nothing(scene: Scene) -> str:
+    """A refused specimen gets no step at all."""
+    return " ".join(scene.steps) if scene.skeleton.refused else ""
+
+
+@scene_invariant("every-agent-has-limits-or-a-reason")
+def limits_or_reason(scene: Scene) -> str:
+    """Every agent in a step has exposure limits, or says whose limits or why none."""
+    k = scene.knowledge
+    return _named(
+        {
+            agent
+            for method in scene.steps
+            for agent in agent_ids(k, method)
+            if not (
+                k.agents[agent].limits
+                or k.agents[agent].vapour_of
+                or k.agents[agent].no_limit_because
+            )
+        }
+    )
+
+
+@scene_invariant("every-step-has-a-stop-point")
+def has_stop_point(scene: Scene) -> str:
+    """Every step names what to see that means stop."""
+    return _named({m for m in scene.steps if not scene.knowledge.methods[m].stop_signs})
+
+
+@scene_invariant("the-bench-can-do-it")
+def bench_can(scene: Scene) -> str:
+    """No step needs what the bench lacks, or an agent the user or a circumstance rules out."""
+    k, bench = scene.knowledge, scene.bench
+    wrong = set()
+    for method in scene.steps:
+        for need in k.methods[method].needs:
+            entry = k.equipment[need]
+            if need in bench.lacking or not (entry.assumed or need in bench.equipment):
+                wrong.add(method)
+        if set(k.methods[method].not_for) & set(bench.circumstances):
+            wrong.add(method)
+        for agent in agent_ids(k, method):
+            barred = set(k.agents[agent].not_for) & set(bench.circumstances)
+            if barred or (bench.only_stock and not bench.has_stock(agent)):
+                wrong.add(method)
+    return _named(wrong)
+
+
+@scene_invariant("no-dead-end")
+def no_dead_end(scene: Scene) -> str:
+    """A settled finding has a ladder or the deposit says why it is left."""
+    if scene.settled is None or scene.ladder.rungs:
+        return ""
+    deposit = scene.knowledge.deposits[scene.settled]
+    return "" if deposit.leave_it.strip() else f"{scene.settled} says nothing"
+
+
+@scene_invariant("test-spot-before-it-counts")
+def test_spot_first(scene: Scene) -> str:
+    """A method that needs a hidden test spot is preceded by one."""
+    seen: set[str] = set()
+    for item in scene.skeleton.items:
+        if item.inserted:
+            seen.add(item.target)
+        elif scene.knowledge.methods[item.method].test_spot and item.target not in seen:
+            return item.method
+    return ""
+
+
+def _not_more(pair: Pair) -> str:
+    """Return the methods that the worse scene permits although the better one rules them out."""
+    return _named(pair.more.ruled_out(pair.less.finding_steps))
+
+
+PAIRS: dict[str, Invariant[Pair]] = {
+    name: Invariant(name, sentence, _not_more)
+    for name, sentence in (
+        (
+            "unknown-zone-permits-no-more",
+            "An unknown zone permits nothing that a known one forbids.",
+        ),
+        (
+            "unknown-group-permits-no-more",
+            "An unknown group permits nothing that a known one forbids.",
+        ),
+        (
+            "unknown-hydration-permits-no-more",
+            "Unknown hydration permits nothing that a known state forbids.",
+        ),
+        (
+            "unknown-air-permits-no-more",
+            "Unknown ventilation permits nothing that a known one forbids.",
+        ),
+        ("hazard-permits-no-more", "A further sign of frailty permits nothing that was forbidden."),
+        ("no-air-permits-no-more", "A closed room permits nothing that any control forbids."),
+        (
+            "circumstances-permit-no-more",
+            "Personal circumstances permit nothing that was forbidden without them.",
+        ),
+        ("empty-shelf-permits-no-more", "An empty shelf permits nothing that a full one forbids."),
+    )
+}

@@ -1,0 +1,185 @@
+"""What the plan of one combination comes to, found once for all combinations that are the same.
+
+The plan of a combination follows from what the rules conclude about its finding. Combinations
+about which they conclude the same share one skeleton, made by the planner itself; a test holds
+such scenes against skeletons made one by one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from typing import NamedTuple
+
+from tests.proof.axes import FINDING, HYDRATION, Axes, Combination
+from tests.proof.drawn import Drawer
+from tests.proof.judged import JudgedBenches
+from triage.case.profile import Bench
+from triage.engine.consult import Conclusions, Consultant
+from triage.engine.facts import Conclusion
+from triage.knowledge.book import Knowledge
+from triage.knowledge.rules import Family
+from triage.plan.ladder import Ladder
+from triage.plan.skeleton import Skeleton, SkeletonMaker
+
+Key = tuple[object, ...]
+
+
+class Kept(NamedTuple):
+    """One skeleton with what invariants ask of it, kept for all scenes that share it."""
+
+    skeleton: Skeleton
+    ladder: Ladder
+    steps: tuple[str, ...]
+    finding_steps: tuple[str, ...]
+    barred: frozenset[str]
+    walk_key: object
+
+
+class Scene(NamedTuple):
+    """One combination at one bench, as far as the safety of its plan goes.
+
+    ``kept`` is shared by all scenes with the same skeleton, ``forbidden`` holds all methods that
+    an interlock forbids on the finding, ``bench_bars`` those that the bench rules out.
+    """
+
+    knowledge: Knowledge
+    combination: Combination
+    bench: Bench
+    is_soft: bool
+    fragility: str
+    kept: Kept
+    forbidden: frozenset[str]
+    bench_bars: frozenset[str]
+
+    @property
+    def skeleton(self) -> Skeleton:
+        """Return the plan before its steps are completed."""
+        return self.kept.skeleton
+
+    @property
+    def ladder(self) -> Ladder:
+        """Return the ladder of the finding."""
+        return self.kept.ladder
+
+    @property
+    def settled(self) -> str | None:
+        """Return the deposit that the finding is settled to be."""
+        return self.kept.ladder.problem
+
+    @property
+    def steps(self) -> tuple[str, ...]:
+        """Return the methods that the plan holds now, in order."""
+        return self.kept.steps
+
+    @property
+    def finding_steps(self) -> tuple[str, ...]:
+        """Return those of them that work on the finding."""
+        return self.kept.finding_steps
+
+    def ruled_out(self, methods: Iterable[str]) -> set[str]:
+        """Return those of some methods that an interlock, the bench or the ladder rules out."""
+        return {
+            m
+            for m in methods
+            if m in self.forbidden or m in self.bench_bars or m in self.kept.barred
+        }
+
+
+class SceneMaker:
+    """Makes scenes; keeps one skeleton for each different outcome of the rules.
+
+    ``judged`` holds the benches of the axes, and may hold more; None judges them now.
+    """
+
+    def __init__(
+        self, consultant: Consultant, axes: Axes, judged: JudgedBenches | None = None
+    ) -> None:
+        self.consultant = consultant
+        self.knowledge = consultant.knowledge
+        self.axes = axes
+        self.drawer = Drawer(consultant, axes)
+        self.maker = SkeletonMaker(consultant)
+        self.benches = axes.benches
+        self.judged = (judged or JudgedBenches(consultant, self.benches)).of(consultant)
+        self.judges, self.bars = self.judged.judges, self.judged.bars
+        self._skeletons: dict[Key, Kept] = {}
+
+    def scenes(self, combination: Combination) -> Iterator[Scene]:
+        """Yield the scene of a combination at each bench."""
+        for control in self.drawer.benches:
+            yield from self.scenes_at(combination, control)
+
+    def scenes_at(self, combination: Combination, control: str) -> Iterator[Scene]:
+        """Yield the scenes of a combination at the benches with one control of the air."""
+        drawn = self.drawer.of(combination)[control]
+        forbid, offered = drawn.said[Family.FORBID], drawn.said[Family.OFFER].methods
+        for name, bench in self.benches.items():
+            if bench.room.control != control:
+                continue
+            bars = self.bars[name]
+            key: Key = (
+                # Beside work on the whole specimen the rank of the zone counts; alone it does not.
+                combination.zone if drawn.states else "",
+                drawn.settled,
+                drawn.states,
+                *[drawn.said[f].number for f in (Family.GATE, Family.OFFER, Family.ORDER)],
+                # Only what rules out a method that is offered can change the skeleton.
+                forbid.methods & offered,
+                forbid.whole & offered,
+                bars & offered,
+            )
+            kept = self._skeletons.get(key)
+            if kept is None:
+                kept = self._skeletons[key] = self._keep(combination, name)
+            yield Scene(
+                self.knowledge,
+                combination,
+                bench,
+                combination.hydration == self.axes.base[HYDRATION],
+                self.drawer.grades[drawn.grade],
+                kept,
+                forbid.methods,
+                bars,
+            )
+
+    def _keep(self, combination: Combination, name: str) -> Kept:
+        """Make the skeleton of a new outcome with the consultation and the planner themselves."""
+        case, bench = self.axes.case(combination), self.benches[name]
+        found = trimmed(self.consultant.consult(case, bench, plain=True))
+        made = self.maker.from_conclusions(case, bench, self.judges[name], found)
+        ladder = made.ladder(FINDING)
+        return Kept(
+            skeleton=made,
+            ladder=ladder,
+            steps=tuple(item.method for item in made.items),
+            finding_steps=tuple(i.method for i in made.items if i.target == FINDING),
+            barred=frozenset(bar.method for bar in ladder.barred),
+            walk_key=(
+                made.stage,
+                bool(made.refused),
+                ladder.rungs,
+                ladder.offered,
+                tuple(item.step for item in made.items if item.target == FINDING),
+            ),
+        )
+
+
+def trimmed(found: Conclusions) -> Conclusions:
+    """Return conclusions whose interlocks name only methods that something offers.
+
+    The others would do nothing but fill the list of exclusions.
+    """
+    offered = _methods(found.of(Family.OFFER, "offer"))
+    forbids = []
+    for conclusion in found.of(Family.FORBID):
+        methods = tuple(m for m in conclusion.get("method", ()) if m in offered)
+        if methods:
+            kept = [f for f in conclusion.fields if f[0] != "method"]
+            fields = tuple(sorted([*kept, ("method", methods)], key=lambda field: field[0]))
+            forbids.append(replace(conclusion, fields=fields))
+    return replace(found, by_family={**found.by_family, Family.FORBID: tuple(forbids)})
+
+
+def _methods(conclusions: Iterable[Conclusion]) -> frozenset[str]:
+    return frozenset(m for c in conclusions for m in c.get("method"))

@@ -1,0 +1,189 @@
+"""What must hold for every complete step of a plan, and for a plan whose ladder is used up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from tests.proof.invariants import Invariant, first_line
+from triage.engine.vocabulary import agent_ids
+from triage.knowledge.base import Status
+from triage.knowledge.book import Knowledge
+from triage.plan.model import Plan, Step
+from triage.plan.outcomes import INSERT
+
+# From this grade of hazard to the person a step is a hold point.
+HAZARD_GRADE = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One complete step with the knowledge behind it."""
+
+    knowledge: Knowledge
+    step: Step
+
+    def agents(self) -> tuple[str, ...]:
+        """Return the agents that are open on the bench: a trial has those of what it tries."""
+        step, k = self.step, self.knowledge
+        tried = step.before if k.methods[step.method].tries_next else None
+        return agent_ids(k, tried or step.method)
+
+    def hazards(self) -> set[str]:
+        """Return the hazards of all agents of the step."""
+        return {h for a in self.agents() for h in self.knowledge.agents[a].hazards}
+
+
+Check = Callable[[Shown], str]
+STEPS: list[Invariant[Shown]] = []
+
+
+def step_invariant(name: str) -> Callable[[Check], Check]:
+    """Register a promise about every complete step; its sentence is the docstring."""
+
+    def register(check: Check) -> Check:
+        STEPS.append(Invariant(name, first_line(check.__doc__), check))
+        return check
+
+    return register
+
+
+@step_invariant("air-is-within-its-limit")
+def air_within(shown: Shown) -> str:
+    """No step is shown whose predicted air goes over a limit."""
+    air = shown.step.air
+    return air.sentence if air is not None and air.verdict == "over" else ""
+
+
+@step_invariant("evaporating-step-names-its-air")
+def names_air(shown: Shown) -> str:
+    """A step with an agent that has limits shows them with the ventilation it needs."""
+    k, step = shown.knowledge, shown.step
+    agent = k.agents.get(step.agent or "")
+    if agent is None or step.amount_ml is None:
+        return ""
+    limits = k.agents[agent.vapour_of].limits if agent.vapour_of else agent.limits
+    if not limits:
+        return ""
+    if step.air is None:
+        return "no air line"
+    if not step.air.ventilation.strip():
+        return "no ventilation"
+    return "" if len(step.air.limits) == len(limits) else "a limit is not shown"
+
+
+@step_invariant("hazard-is-a-hold-point")
+def hazard_holds(shown: Shown) -> str:
+    """A hazardous step that touches the specimen asks for an observation before it opens."""
+    k, step = shown.knowledge, shown.step
+    worst = max((k.hazards[h].grade for h in shown.hazards()), default=0)
+    person = k.methods[step.method].harshness.person.grade
+    touches = k.techniques[step.technique].contact != "none"
+    if max(worst, person) < HAZARD_GRADE or INSERT in step.id or not touches:
+        return ""
+    return "" if step.hazardous and step.hold.strip() else "no hold"
+
+
+@step_invariant("skin-hazard-names-gloves")
+def names_gloves(shown: Shown) -> str:
+    """A step whose agent lists gloves says which hold and which fail."""
+    k, step = shown.knowledge, shown.step
+    listed = sum(len(k.agents[a].gloves) for a in shown.agents())
+    said = len(step.protection.gloves) + len(step.protection.gloves_fail)
+    return "" if said == listed else f"{said} of {listed} glove lines"
+
+
+@step_invariant("eye-hazard-names-goggles")
+def names_goggles(shown: Shown) -> str:
+    """A step whose agent can hurt the eyes asks for goggles."""
+    k = shown.knowledge
+    needed = any(k.hazards[h].needs_eye_protection for h in shown.hazards())
+    return "no goggles" if needed and not shown.step.protection.eyes else ""
+
+
+@step_invariant("stop-points-are-whole")
+def stop_points(shown: Shown) -> str:
+    """Each stop point says what to see, what it means and what to do then."""
+    points = shown.step.stop_points
+    whole = points and all(p.see and p.means and p.then for p in points)
+    return "" if whole else "a stop point is missing or says too little"
+
+
+@step_invariant("step-says-what-to-do")
+def says_what(shown: Shown) -> str:
+    """Each step says what to do, what success looks like and why it stands here."""
+    step = shown.step
+    whole = step.do and step.success and step.because and step.tool and step.passes >= 1
+    return "" if whole else "something is not said"
+
+
+@step_invariant("dwell-and-amount-stay-within-the-method")
+def within_method(shown: Shown) -> str:
+    """Neither dwell nor amount goes beyond what the method allows."""
+    step, method = shown.step, shown.knowledge.methods[shown.step.method]
+    if method.dwell_s and (step.dwell_s or 0) > method.dwell_s.most:
+        return f"dwell {step.dwell_s} s"
+    if method.amount and (step.amount_ml or 0) > method.amount.typical_ml:
+        return f"amount {step.amount_ml} mL"
+    return ""
+
+
+@step_invariant("mixes-are-named")
+def mixes_named(shown: Shown) -> str:
+    """Every mix with an agent of the step that must not be made stands in its cautions.
+
+    Partners that are still drafts are left out: no method may use them.
+    """
+    k, step = shown.knowledge, shown.step
+    said = " ".join(c.text for c in step.cautions if c.kind == "mixing")
+    missing = {
+        mix.product
+        for agent in shown.agents()
+        for mix in k.agents[agent].incompatible
+        if mix.product not in said and not _is_draft(k, mix.with_)
+    }
+    return ", ".join(sorted(missing))
+
+
+def _is_draft(knowledge: Knowledge, name: str) -> bool:
+    agent = knowledge.agents.get(name)
+    return agent is not None and agent.status is Status.DRAFT
+
+
+@step_invariant("waste-is-named")
+def waste_named(shown: Shown) -> str:
+    """A step says where its waste goes wherever its agents say so."""
+    k, step = shown.knowledge, shown.step
+    listed = sum(len(k.agents[a].disposal) for a in shown.agents())
+    return "" if len(step.disposal) == listed else "disposal is missing"
+
+
+@step_invariant("every-step-has-rule-and-source")
+def has_source(shown: Shown) -> str:
+    """Each step names the source of its method, and the rules that offered it exist."""
+    k, step = shown.knowledge, shown.step
+    known = {rule.id for rules in k.rules.values() for rule in rules}
+    if not step.sources or any(source not in k.sources for source in step.sources):
+        return "no source"
+    return ", ".join(sorted(set(step.rules) - known))
+
+
+END: list[Invariant[Plan]] = []
+
+
+def _ends_in_words(plan: Plan) -> str:
+    """Return the findings that are stopped or left without a sentence that says so."""
+    spoken = " ".join(n.text for n in plan.notices if n.kind in ("full-stop", "leave-it"))
+    wrong = [
+        f.id for f in plan.findings if f.state in ("stopped", "left") and f.zone_name not in spoken
+    ]
+    return ", ".join(wrong)
+
+
+END.append(
+    Invariant(
+        "a-used-up-ladder-ends-in-words",
+        "When nothing permitted is left, the plan says to stop and how to leave it.",
+        _ends_in_words,
+    )
+)

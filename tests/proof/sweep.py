@@ -1,0 +1,287 @@
+"""The exhaustive sweep: every combination against every promise, on all cores."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from tests.proof.axes import (
+    BEST,
+    EMPTY_SHELF,
+    EVERY_CIRCUMSTANCE,
+    HYDRATION,
+    Axes,
+    Combination,
+    axes_of,
+)
+from tests.proof.classes import Plane, controls_of, plane_of
+from tests.proof.cores import leave_interrupts_to_the_parent, pool
+from tests.proof.invariants import COMBINATION, PAIRS, SCENE, Pair
+from tests.proof.judged import JudgedBenches
+from tests.proof.scene import Scene, SceneMaker
+from tests.proof.steps import END, STEPS, Shown
+from tests.proof.tally import Tally, check_all
+from tests.proof.walk import WALK, Walker
+from triage.case.models import Case
+from triage.engine.consult import Consultant
+from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.exposure.day import DayLedger
+from triage.knowledge.load import load_knowledge
+from triage.knowledge.rules import Family
+
+Progress = Callable[[int, int], None]
+
+
+def promises() -> tuple[Any, ...]:
+    """Return every promise that the sweep checks."""
+    return (*COMBINATION, *SCENE, *PAIRS.values(), *WALK, *STEPS, *END)
+
+
+class Sweeper:
+    """Sweeps one deposit after the other in one process.
+
+    ``walking`` says whether ladders are walked and plans completed, which costs most of the time;
+    ``judged`` holds the benches of the axes, and may hold more; None judges them now.
+    """
+
+    def __init__(
+        self,
+        consultant: Consultant,
+        axes: Axes,
+        *,
+        walking: bool = True,
+        judged: JudgedBenches | None = None,
+    ) -> None:
+        self.consultant = consultant
+        self.axes = axes
+        self.walking = walking
+        self.controls = controls_of(axes)
+        self.maker = SceneMaker(consultant, axes, judged)
+        self.walker = Walker(consultant, self.maker.maker)
+        self.planners = self.maker.judged.planners
+        self.names = tuple(axes.benches)
+        self.grades = tuple(consultant.knowledge.fragility)
+        self._walked: set[tuple[object, ...]] = set()
+        self._shown: set[tuple[str, str, frozenset[str]]] = set()
+
+    def sweep(self, deposit: str) -> Tally:
+        """Return the tally of every combination of one deposit."""
+        tally = Tally()
+        plane = plane_of(self.maker.drawer, deposit)
+        scenes = self._scenes(plane)
+        numbers = self._numbers(plane)
+        counts = np.bincount(numbers.ravel(), minlength=len(scenes) or 1)
+        for number, scene in scenes.items():
+            self._check(scene, tally, int(counts[number]))
+        tally.combinations += numbers.size
+        tally.classes += len(scenes)
+        self._check_groups(plane, scenes, tally)
+        self._pairs(numbers, scenes, tally)
+        if self.walking:
+            self._show_cautions(plane, scenes, tally)
+        return tally
+
+    # -- classes ------------------------------------------------------------------------------
+
+    def _scenes(self, plane: Plane) -> dict[int, Scene]:
+        """Return the scene of one member of each class, at each bench of its control."""
+        places = {name: place for place, name in enumerate(self.names)}
+        found = {}
+        for number, member in enumerate(plane.first):
+            for scene in self.maker.scenes_at(member.combination, member.control):
+                found[number * len(self.names) + places[scene.bench.name]] = scene
+        return found
+
+    def _numbers(self, plane: Plane) -> npt.NDArray[np.int64]:
+        """Return zone x taxon x floor x hydration x bench -> the number of the scene."""
+        controls = [self.controls.index(bench.room.control) for bench in self.axes.benches.values()]
+        numbers = plane.numbers.astype(np.int64)[..., controls]
+        return numbers * len(self.names) + np.arange(len(self.names))
+
+    def _check(self, scene: Scene, tally: Tally, count: int) -> None:
+        """Check the scene of one class, which stands for so many combinations."""
+        where = (describe(scene.combination), scene.bench.name)
+        check_all(SCENE, scene, where, tally, count)
+        key = (scene.settled, scene.kept.walk_key)
+        if self.walking and key not in self._walked:
+            self._walked.add(key)
+            self._walk(scene, tally)
+
+    def _check_groups(self, plane: Plane, scenes: dict[int, Scene], tally: Tally) -> None:
+        """Check what depends on the group itself, for each group, floor and grade there is."""
+        grade = self._at_benches(plane.fragility)
+        axes, size = self.axes, len(self.grades)
+        taxa = np.arange(len(axes.taxa))[None, :, None, None, None]
+        floors = np.arange(len(axes.floors))[None, None, :, None, None]
+        places = (taxa * len(axes.floors) + floors) * size + grade
+        codes, counts = np.unique(places, return_counts=True)
+        some = next(iter(scenes.values()))
+        for code, count in zip(codes.tolist(), counts.tolist(), strict=True):
+            place, rank = divmod(code, size)
+            taxon, floor = divmod(place, len(axes.floors))
+            combination = replace(
+                some.combination, taxon=axes.taxa[taxon], floor=list(axes.floors)[floor]
+            )
+            scene = some._replace(combination=combination, fragility=self.grades[rank])
+            check_all(COMBINATION, scene, describe(combination), tally, count)
+
+    def _at_benches(self, values: npt.NDArray[np.int8]) -> npt.NDArray[np.int64]:
+        controls = [self.controls.index(bench.room.control) for bench in self.axes.benches.values()]
+        return values.astype(np.int64)[..., controls]
+
+    # -- walks and complete plans -------------------------------------------------------------
+
+    def _walk(self, scene: Scene, tally: Tally) -> None:
+        """Walk one ladder to its end, then look at the complete plans of its beginning and end."""
+        case = last = self.axes.case(scene.combination)
+        where = (describe(scene.combination), scene.bench.name)
+        judge = self.maker.judges[scene.bench.name]
+        tally.walks += 1
+        for walked, after in self.walker.walk(case, scene.bench, judge):
+            last = after
+            tally.outcomes += 1
+            check_all(WALK, walked, where, tally)
+        self._show(case, scene, tally)
+        if last is not case:
+            self._show(last, scene, tally)
+
+    def _show(self, case: Case, scene: Scene, tally: Tally) -> None:
+        """Make the complete plan of a case and check each of its steps."""
+        where = (describe(scene.combination), scene.bench.name)
+        plan = self.planners[scene.bench.name].plan(case, scene.bench, DayLedger())
+        tally.plans += 1
+        for step in plan.steps:
+            tally.steps += 1
+            shown = Shown(self.consultant.knowledge, step)
+            check_all(STEPS, shown, (step.id, *where), tally)
+        check_all(END, plan, where, tally)
+
+    def _show_cautions(self, plane: Plane, scenes: dict[int, Scene], tally: Tally) -> None:
+        """Complete a plan for each method, bench and set of cautions on it that comes up."""
+        wanted: dict[frozenset[tuple[str, str, frozenset[str]]], tuple[Scene, Combination]] = {}
+        for number, drawn, member in plane.cautions:
+            said = drawn.said[Family.CAUTION]
+            for place in range(len(self.names)):
+                scene = scenes.get(number * len(self.names) + place)
+                if scene is not None:
+                    keys = frozenset((scene.bench.name, m, said.rules(m)) for m in scene.steps)
+                    wanted.setdefault(keys, (scene, member.combination))
+        # The longest plans first: fewer of them show the same.
+        for keys in sorted(wanted, key=len, reverse=True):
+            if not keys <= self._shown:
+                self._shown |= keys
+                scene, combination = wanted[keys]
+                shown = scene._replace(combination=combination)
+                self._show(self.axes.case(combination), shown, tally)
+
+    # -- pairs --------------------------------------------------------------------------------
+
+    def _pairs(
+        self, numbers: npt.NDArray[np.int64], scenes: dict[int, Scene], tally: Tally
+    ) -> None:
+        """Compare each scene with those that are less known, frailer or worse equipped."""
+        axes, benches = self.axes, self.names
+        air = [n for n, b in axes.benches.items() if b.room.control == n]
+        best = [BEST] if BEST in benches else []
+        plain, wet = [next(iter(axes.floors))], axes.hydrations
+        zone, taxon, floor, hydration, bench = range(5)
+        for name, axis, values, less, more in (
+            ("unknown-zone-permits-no-more", zone, axes.zones, UNKNOWN, axes.zones),
+            ("unknown-group-permits-no-more", taxon, axes.taxa, UNKNOWN, axes.taxa),
+            ("unknown-hydration-permits-no-more", hydration, wet, UNKNOWN, wet),
+            ("unknown-air-permits-no-more", bench, benches, UNKNOWN, air),
+            ("no-air-permits-no-more", bench, benches, NONE, air),
+            ("circumstances-permit-no-more", bench, benches, EVERY_CIRCUMSTANCE, best),
+            ("empty-shelf-permits-no-more", bench, benches, EMPTY_SHELF, best),
+            *(("hazard-permits-no-more", floor, list(axes.floors), f, plain) for f in axes.floors),
+        ):
+            if less not in values:
+                continue
+            places = [place for place, v in enumerate(values) if v in more and v != less]
+            worse = np.take(numbers, [list(values).index(less)], axis)
+            self._pair(name, worse, np.take(numbers, places, axis), scenes, tally)
+
+    def _pair(
+        self,
+        name: str,
+        less: npt.NDArray[np.int64],
+        more: npt.NDArray[np.int64],
+        scenes: dict[int, Scene],
+        tally: Tally,
+    ) -> None:
+        size = max(scenes) + 1
+        codes, counts = np.unique(less * size + more, return_counts=True)
+        for code, count in zip(codes.tolist(), counts.tolist(), strict=True):
+            pair = Pair(scenes[code // size], scenes[code % size])
+            where = (describe(pair.more.combination), pair.more.bench.name)
+            tally.note(name, PAIRS[name].broken(pair), where, count)
+
+
+# -- several processes ----------------------------------------------------------------------------
+
+_sweeper: list[Sweeper] = []
+
+
+def _begin(rules: str, axes: Axes) -> None:
+    leave_interrupts_to_the_parent()
+    _sweeper[:] = [Sweeper(Consultant(load_knowledge(rules)), axes)]
+
+
+def _run(deposit: str) -> Tally:
+    return _sweeper[0].sweep(deposit)
+
+
+def sweep_all(rules: Path, jobs: int | None = None, progress: Progress | None = None) -> Tally:
+    """Return the tally of the whole sweep over a rules folder.
+
+    Parameters
+    ----------
+    rules    rules folder; each process loads it
+    jobs     number of processes, all cores by default
+    progress called with deposits done and deposits in all
+    """
+    axes = axes_of(Consultant(load_knowledge(rules)))
+    total = Tally(promises=promises())
+    with pool(jobs, _begin, (str(rules), axes)) as workers:
+        for done, tally in enumerate(workers.imap_unordered(_run, axes.deposits), start=1):
+            total.add(tally)
+            if progress is not None:
+                progress(done, len(axes.deposits))
+    return total
+
+
+def strata(axes: Axes, seed: int, size: int = 3) -> Iterator[Axes]:
+    """Yield small parts of the axes in which each value of each dimension comes up.
+
+    Each part holds ``size`` known values of each dimension, the unknown ones, and all deposits.
+    """
+    rng = random.Random(seed)
+    mixed: dict[str, list[str]] = {
+        "zones": [z for z in axes.zones if z != UNKNOWN],
+        "taxa": [t for t in axes.taxa if t != UNKNOWN],
+        "hydrations": [h for h in axes.hydrations if h != UNKNOWN],
+    }
+    for values in mixed.values():
+        rng.shuffle(values)
+    longest = max(len(values) for values in mixed.values())
+    for start in range(0, longest, size):
+        chosen = {
+            name: (*(values[(start + i) % len(values)] for i in range(size)), UNKNOWN)
+            for name, values in mixed.items()
+        }
+        chosen["hydrations"] = tuple(dict.fromkeys((axes.base[HYDRATION], *chosen["hydrations"])))
+        yield replace(axes, **chosen)  # type: ignore[arg-type]
+
+
+def describe(combination: Combination) -> str:
+    """Return a combination in words."""
+    return (
+        f"{combination.deposit} on {combination.zone} of {combination.taxon}, "
+        f"{combination.floor}, {combination.hydration}"
+    )

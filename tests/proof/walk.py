@@ -1,0 +1,233 @@
+"""Walk a ladder to its end with the planner itself, under every pattern of outcomes that counts.
+
+At each rung the walk looks what would follow if it cleared, did harm, was not done or helped a
+little, and then goes on with no change until nothing is left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from tests.proof.axes import FINDING
+from tests.proof.invariants import Invariant, first_line, harsher
+from tests.proof.scene import trimmed
+from triage.case.changes import new_attempt, with_correction, with_release
+from triage.case.models import Case
+from triage.case.profile import Bench
+from triage.engine.consult import Conclusions, Consultant
+from triage.engine.vocabulary import agent_ids
+from triage.knowledge.book import Knowledge
+from triage.plan.air import AirJudge
+from triage.plan.ordering import Item
+from triage.plan.outcomes import closed_findings
+from triage.plan.skeleton import Skeleton, SkeletonMaker
+
+START = datetime(2000, 1, 1, tzinfo=UTC)
+# More passes than any ladder has: reached only by a walk that would never end.
+FAR = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Walked:
+    """What one outcome on one step led to."""
+
+    knowledge: Knowledge
+    outcome: str
+    item: Item
+    before: Skeleton
+    after: Skeleton
+    passes: dict[str, int]
+    last_done: str | None
+    places: int
+
+
+Check = Callable[[Walked], str]
+WALK: list[Invariant[Walked]] = []
+
+
+def walk_invariant(name: str) -> Callable[[Check], Check]:
+    """Register a promise about what follows an outcome; its sentence is the docstring."""
+
+    def register(check: Check) -> Check:
+        WALK.append(Invariant(name, first_line(check.__doc__), check))
+        return check
+
+    return register
+
+
+def steps_of(skeleton: Skeleton) -> tuple[str, ...]:
+    """Return the steps that the plan holds for the finding."""
+    return tuple(item.step for item in skeleton.items if item.target == FINDING)
+
+
+def _methods(skeleton: Skeleton) -> set[str]:
+    return {item.method for item in skeleton.items if item.target == FINDING}
+
+
+@walk_invariant("harm-holds-the-case")
+def harm_holds(walked: Walked) -> str:
+    """After worse or damage the plan is empty until a person releases it."""
+    if walked.outcome not in ("worse", "damage"):
+        return ""
+    if not walked.after.held:
+        return "nothing is held"
+    return " ".join(item.step for item in walked.after.items)
+
+
+@walk_invariant("harm-is-not-repeated")
+def harm_not_repeated(walked: Walked) -> str:
+    """A method that did harm does not come back for the finding, not even after the release."""
+    if walked.outcome != "released" or walked.item.inserted:
+        return ""
+    return walked.item.method if walked.item.method in _methods(walked.after) else ""
+
+
+@walk_invariant("failed-test-spot-bars-its-agent")
+def failed_spot(walked: Walked) -> str:
+    """After a test spot that went badly no step of the finding uses its agent."""
+    if walked.outcome != "released" or not walked.item.inserted:
+        return ""
+    k = walked.knowledge
+    place = walked.before.items.index(walked.item)
+    tested = next(
+        (i.method for i in walked.before.items[place:] if not i.inserted and i.target == FINDING),
+        "",
+    )
+    agents = agent_ids(k, tested)[:1] if tested else ()
+    wrong = {m for m in _methods(walked.after) if agents and agents[0] in agent_ids(k, m)}
+    return ", ".join(sorted(wrong))
+
+
+@walk_invariant("cleared-closes-the-finding")
+def cleared_closes(walked: Walked) -> str:
+    """A cleared finding gets no further step."""
+    if walked.outcome != "cleared" or walked.item.inserted:
+        return ""
+    return " ".join(steps_of(walked.after))
+
+
+@walk_invariant("not-done-changes-nothing")
+def not_done(walked: Walked) -> str:
+    """A step that was not done leaves the plan as it was."""
+    same = walked.outcome not in ("not-done", "undone") or walked.after.items == walked.before.items
+    return "" if same else f"after {walked.item.step}"
+
+
+@walk_invariant("better-repeats-up-to-its-passes")
+def better_repeats(walked: Walked) -> str:
+    """A step that helped comes again first, as long as it has passes left."""
+    if walked.outcome != "better" or walked.item.inserted:
+        return ""
+    method = walked.knowledge.methods[walked.item.method]
+    left = walked.passes.get(method.id, 0) + 1 < method.passes
+    first = next((i for i in walked.after.items if i.target == FINDING), None)
+    repeats = first is not None and first.method == method.id
+    return "" if repeats == left else f"{method.id}: {'not ' if left else ''}repeated"
+
+
+@walk_invariant("passes-are-kept")
+def passes_kept(walked: Walked) -> str:
+    """No method stands in the plan once its passes are used up."""
+    done = dict(walked.passes)
+    if not walked.item.inserted and walked.outcome == "no-change":
+        done[walked.item.method] = done.get(walked.item.method, 0) + 1
+    wrong = {
+        m for m in _methods(walked.after) if done.get(m, 0) >= walked.knowledge.methods[m].passes
+    }
+    return ", ".join(sorted(wrong)) if walked.outcome == "no-change" else ""
+
+
+@walk_invariant("never-a-milder-step-after")
+def never_milder(walked: Walked) -> str:
+    """After a step without change nothing milder than it comes for the finding."""
+    if walked.outcome != "no-change" or walked.item.inserted:
+        return ""
+    ours = [i.method for i in walked.after.items if i.target == FINDING and not i.inserted]
+    wrong = [m for m in ours if harsher(walked.knowledge, walked.item.method, m)]
+    return ", ".join(wrong)
+
+
+@walk_invariant("nothing-new-appears")
+def nothing_new(walked: Walked) -> str:
+    """An outcome without change never adds a step to the finding."""
+    if walked.outcome != "no-change":
+        return ""
+    return " ".join(sorted(set(steps_of(walked.after)) - set(steps_of(walked.before))))
+
+
+@walk_invariant("every-walk-ends")
+def walk_ends(walked: Walked) -> str:
+    """Every ladder comes to an end in no more passes than its methods have."""
+    return "no end in sight" if walked.places > FAR else ""
+
+
+class Walker:
+    """Walks the ladder of a case's finding on one bench."""
+
+    def __init__(self, consultant: Consultant, maker: SkeletonMaker) -> None:
+        self.consultant = consultant
+        self.knowledge = consultant.knowledge
+        self.maker = maker
+        self._drawn: dict[frozenset[str], Conclusions] = {}
+
+    def _skeleton(self, case: Case, bench: Bench, judge: AirJudge) -> Skeleton:
+        # Of the attempts the rules see only which findings are closed, so along one walk they
+        # need not be asked again while that stays the same.
+        closed = closed_findings(self.knowledge, case)
+        if closed not in self._drawn:
+            found = self.consultant.consult(case, bench, closed, plain=True)
+            self._drawn[closed] = trimmed(found)
+        return self.maker.from_conclusions(case, bench, judge, self._drawn[closed])
+
+    def _tried(self, case: Case, item: Item, outcome: str) -> Case:
+        number = len(case.attempts) + 1
+        at = START + timedelta(minutes=number)
+        attempt = new_attempt(
+            f"a{number}", at, item.step, outcome, finding=FINDING, method=item.method
+        )
+        # The record is well formed by construction; validating it anew would cost most of a walk.
+        return case.model_copy(update={"attempts": (*case.attempts, attempt)})
+
+    def walk(self, case: Case, bench: Bench, judge: AirJudge) -> Iterator[tuple[Walked, Case]]:
+        """Yield what each outcome leads to, rung after rung, to the end of the ladder.
+
+        Beside it stands the case as it is at that point when nothing has changed so far.
+        """
+        self._drawn = {}
+        before = self._skeleton(case, bench, judge)
+        passes: dict[str, int] = {}
+        last: str | None = None
+        for place in range(FAR + 2):
+            item = next((i for i in before.items if i.target == FINDING), None)
+            if item is None:
+                return
+            for outcome, after in self._branches(case, item, bench, judge):
+                yield (
+                    Walked(self.knowledge, outcome, item, before, after, passes, last, place),
+                    case,
+                )
+            case = self._tried(case, item, "no-change")
+            after = self._skeleton(case, bench, judge)
+            yield (
+                Walked(self.knowledge, "no-change", item, before, after, passes, last, place),
+                case,
+            )
+            if not item.inserted:
+                passes = {**passes, item.method: passes.get(item.method, 0) + 1}
+                last = item.method
+            before = after
+
+    def _branches(
+        self, case: Case, item: Item, bench: Bench, judge: AirJudge
+    ) -> Iterator[tuple[str, Skeleton]]:
+        for outcome in ("cleared", "better", "not-done", "worse", "damage"):
+            tried = self._tried(case, item, outcome)
+            yield outcome, self._skeleton(tried, bench, judge)
+        name = tried.attempts[-1].id
+        at = START + timedelta(days=1)
+        released = with_release(tried, at, name, "looked at again")
+        yield "released", self._skeleton(released, bench, judge)
+        undone = with_correction(tried, name, at, outcome="not-done", note="wrong key")
+        yield "undone", self._skeleton(undone, bench, judge)

@@ -1,0 +1,48 @@
+"""The rules say what the documents say: every row of the second entry, one test each."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+
+from tests.second_entry.tables import CHECKS, READ, Row, name_of, rows
+from triage.engine.consult import Consultant
+from triage.knowledge.book import Knowledge
+
+ROWS = [(table, row) for table in CHECKS for row in rows(table)]
+
+
+@pytest.mark.parametrize(("table", "row"), ROWS, ids=[f"{t}-{name_of(r)}" for t, r in ROWS])
+def test_the_rules_say_what_the_document_says(
+    table: str, row: Row, knowledge: Knowledge, consultant: Consultant
+) -> None:
+    assert CHECKS[table](row, (knowledge, consultant)) == "", (row["document"], row["at"])
+
+
+def test_every_row_has_its_document_its_place_and_how_it_was_read() -> None:
+    documents = {document["id"] for document in rows("documents")}
+    for table, row in ROWS:
+        assert row["document"] in documents, (table, row)
+        assert row["at"].strip(), (table, row)
+        assert row["read"] in READ, (table, row)
+        # What was remembered is not called a document.
+        assert (row["document"] == "trade-note") <= (row["read"] == "from-memory"), (table, row)
+    assert {row["document"] for _, row in ROWS} == documents
+    assert Counter(row["read"] for _, row in ROWS)["opened"] >= 250
+
+
+def test_every_limit_of_the_rules_stands_in_the_second_entry(knowledge: Knowledge) -> None:
+    typed = {
+        (r["agent"], r["authority"], r["basis"], r.get("in_force", True)) for r in rows("limits")
+    }
+    held = {
+        (agent.id, x.authority, str(x.basis), x.in_force)
+        for agent in knowledge.agents.values()
+        for x in agent.limits
+    }
+    assert sorted(held - typed) == []
+
+
+def test_no_row_stands_twice() -> None:
+    assert [row for row, count in Counter(map(str, ROWS)).items() if count > 1] == []

@@ -1,0 +1,114 @@
+"""The proofs as commands: bad options, an interrupt, and what the short ones print."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from tests.proof.__main__ import main
+from triage.commands.common import BAR, progress_bar
+from triage.errors import TriageError
+
+BAD = {
+    "jobs of nothing": ["sweep", "--jobs", "0"],
+    "jobs in words": ["mutations", "--jobs", "two"],
+    "fewer than none": ["faults", "--count", "-3"],
+    "a part of one": ["mutations", "--each", "0.5"],
+    "no such option": ["coverage", "--nope"],
+    "no such proof": ["everything"],
+    "no such rules": ["coverage", "--rules", "no-such-folder"],
+}
+
+
+@pytest.mark.parametrize("words", BAD.values(), ids=BAD)
+def test_a_bad_option_is_one_line_and_exit_2(words, capsys):
+    assert main(words) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_coverage_is_printed_as_whole_numbers(capsys):
+    assert main(["coverage"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert sum("(100 %)" in line for line in lines) == 3
+    assert not any("no case" in line for line in lines)
+
+
+def test_coverage_as_data(capsys):
+    assert main(["coverage", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["missing"] == found["unfired"] == found["never_needed"] == []
+    assert found["covered"] + len(found["impossible"]) == found["conditions"]
+
+
+@pytest.mark.parametrize(
+    ("what", "seconds"), [("sweep", 6.0), ("faults", 4.0), ("mutations", 2.0)]
+)
+def test_an_interrupt_ends_it_cleanly(what, seconds):
+    """The interrupt key reaches all processes of a terminal; one line, no traceback, none left."""
+    started = subprocess.Popen(
+        [sys.executable, "-m", "tests.proof", what, "--jobs", "1"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+        text=True,
+        # A suite that runs in the background hands down an ignored interrupt.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509
+    )
+    time.sleep(seconds)
+    os.killpg(started.pid, signal.SIGINT)
+    out, err = started.communicate(timeout=60)
+    assert started.returncode == 130, err
+    assert err.strip().splitlines()[-1] == "stopped"
+    assert "Traceback" not in out + err
+
+
+class Screen(io.StringIO):
+    """A standard error that is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(
+    ("ends", "code", "said"),
+    [
+        (KeyboardInterrupt(), 130, "stopped"),
+        (TriageError("the rules changed", mend="start again"), 2, "the rules changed; start again"),
+    ],
+)
+def test_what_ends_a_bar_early_is_said_on_a_line_of_its_own(ends, code, said, monkeypatch):
+    """It used to stand behind the bar: ``2/200stopped``."""
+
+    def sweep_all(_rules, _jobs, progress):
+        progress(1, 200)
+        progress(2, 200)
+        raise ends
+
+    monkeypatch.setattr("tests.proof.sweep.sweep_all", sweep_all)
+    monkeypatch.setattr("sys.stderr", screen := Screen())
+    assert main(["sweep"]) == code
+    bar, last = screen.getvalue().splitlines()[-2:]
+    assert bar.endswith("] 2/200")
+    assert last == said
+
+
+def test_a_bar_that_ran_to_its_end_leaves_one_line(monkeypatch, capsys):
+    monkeypatch.setattr("sys.stderr", screen := Screen())
+    with progress_bar("count") as progress:
+        for done in range(1, 4):
+            progress(done, 3)
+    assert screen.getvalue().count("\n") == 1
+    assert screen.getvalue().endswith("[" + "#" * BAR + "] 3/3\n")
+    monkeypatch.undo()
+    with progress_bar("count") as progress:
+        assert progress is None
+    assert capsys.readouterr() == ("", "")

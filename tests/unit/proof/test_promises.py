@@ -1,0 +1,387 @@
+"""Every promise of the sweep can be broken, and the sweep says so.
+
+Each promise is broken once on purpose: in the knowledge (rules dropped or weakened, entries
+changed) where that is enough, else in the planner itself, whose part of the promise no rule can
+take away. A part of the axes is then swept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pytest
+
+import tests.proof.walk as walk_module
+import triage.plan.ladder as ladder_module
+import triage.plan.planner as planner_module
+import triage.plan.skeleton as skeleton_module
+from tests.proof.axes import BEST, EMPTY_SHELF, EVERY_CIRCUMSTANCE, Axes
+from tests.proof.breaking import changed, with_entry
+from tests.proof.invariants import COMBINATION, PAIRS, SCENE
+from tests.proof.sweep import Sweeper, promises
+from tests.support.knowledge import consultant, shipped
+from tests.support.sweeping import axes as shipped_axes
+from tests.support.sweeping import judged
+from triage.case.models import Case
+from triage.engine.consult import Consultant
+from triage.engine.normal import NormalRules
+from triage.engine.vocabulary import UNKNOWN
+from triage.knowledge.base import Status
+from triage.knowledge.book import Knowledge
+from triage.knowledge.rules import Family
+from triage.plan.ladder import build_ladder
+from triage.plan.planner import Planner
+from triage.plan.skeleton import SkeletonMaker
+
+WET, DRY = "supple", "dry"
+
+
+@dataclass(frozen=True)
+class Break:
+    """What is broken, and where the sweep has to look.
+
+    ``knowledge`` and ``normal`` return broken ones; ``patch`` breaks the planner through
+    monkeypatch. ``deposit`` is the finding, ``hydrations`` and ``zones`` narrow the axes.
+    """
+
+    knowledge: Callable[[Knowledge], Knowledge] = lambda held: held
+    normal: Callable[[NormalRules], NormalRules] | None = None
+    patch: Callable[[pytest.MonkeyPatch], None] = lambda _: None
+    deposit: str = "oily-film"
+    zones: tuple[str, ...] = ("thorax-hairy", "compound-eye", UNKNOWN)
+    hydrations: tuple[str, ...] = (WET,)
+
+
+# -- the knowledge --------------------------------------------------------------------------------
+
+
+def without(*starts: str) -> Callable[[Knowledge], Knowledge]:
+    """Return a break that drops every rule whose id begins with one of some words."""
+
+    def broken(knowledge: Knowledge) -> Knowledge:
+        rules = {
+            family: tuple(r for r in held if not r.id.startswith(starts))
+            for family, held in knowledge.rules.items()
+        }
+        assert rules != knowledge.rules
+        return replace(knowledge, rules=rules)
+
+    return broken
+
+
+def every(kind: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
+    """Return a break that gives every entry of a kind other values."""
+
+    def broken(knowledge: Knowledge) -> Knowledge:
+        for entry in knowledge.table(kind).values():
+            knowledge = with_entry(knowledge, kind, changed(entry, **fields))
+        return knowledge
+
+    return broken
+
+
+def both(*breaks: Callable[[Knowledge], Knowledge]) -> Callable[[Knowledge], Knowledge]:
+    """Return all of some breaks, one after the other."""
+
+    def broken(knowledge: Knowledge) -> Knowledge:
+        for each in breaks:
+            knowledge = each(knowledge)
+        return knowledge
+
+    return broken
+
+
+def one(kind: str, entry: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
+    """Return a break that gives one entry other values."""
+    return lambda knowledge: with_entry(
+        knowledge, kind, changed(knowledge.table(kind)[entry], **fields)
+    )
+
+
+def never_met(kind: str, field: str, value: str) -> Callable[[NormalRules], NormalRules]:
+    """Return a break after which one value of a field meets no condition of an interlock."""
+
+    def broken(normal: NormalRules) -> NormalRules:
+        rules = tuple(
+            replace(
+                rule,
+                patterns=tuple(
+                    replace(
+                        p,
+                        allowed=tuple(
+                            (n, held - {value} if (p.kind, n) == (kind, field) else held)
+                            for n, held in p.allowed
+                        ),
+                    )
+                    for p in rule.patterns
+                ),
+            )
+            for rule in normal.by_family[Family.FORBID]
+        )
+        return NormalRules(normal.vocabulary, {**normal.by_family, Family.FORBID: rules})
+
+    return broken
+
+
+# -- the planner ----------------------------------------------------------------------------------
+
+
+def replacing(module: Any, name: str, made: Callable[..., Any]) -> Callable[..., None]:
+    """Return a break that puts a function in the place of one of a module or class."""
+    return lambda patch: patch.setattr(module, name, made)
+
+
+def bent(bend: Callable[[Any, Case], Any]) -> Callable[..., None]:
+    """Return a break that bends every skeleton that is made."""
+    sound = SkeletonMaker.from_conclusions
+
+    def made(self, case, *others):
+        return bend(sound(self, case, *others), case)
+
+    return replacing(SkeletonMaker, "from_conclusions", made)
+
+
+def bent_ladder(bend: Callable[[tuple[str, ...], Any], tuple[str, ...]]) -> Callable[..., None]:
+    """Return a break that bends the rungs of every ladder."""
+
+    def made(*arguments):
+        ladder = build_ladder(*arguments)
+        return replace(ladder, rungs=bend(ladder.rungs, ladder))
+
+    return replacing(skeleton_module, "build_ladder", made)
+
+
+def after(outcome: str, bend: Callable[[tuple[Any, ...]], tuple[Any, ...]]) -> Callable[..., None]:
+    """Return a break that bends the steps after a certain outcome."""
+
+    def bending(skeleton, case):
+        if not case.attempts or case.attempts[-1].outcome != outcome:
+            return skeleton
+        return replace(skeleton, items=bend(skeleton.items))
+
+    return bent(bending)
+
+
+def bent_step(**fields: Any) -> Callable[..., None]:
+    """Return a break that gives every complete step other values."""
+    sound = planner_module.complete_step
+
+    def made(*arguments, **named):
+        step = sound(*arguments, **named)
+        values = {name: v(step) if callable(v) else v for name, v in fields.items()}
+        return replace(step, **values)
+
+    return replacing(planner_module, "complete_step", made)
+
+
+def rungs_at_any_stage(knowledge, _stage, _target, rungs, _progress, _closed):
+    return rungs
+
+
+def brush_everything(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(skeleton_module, "offers_for", lambda *_: {"brush-dry-soft": ("any",)})
+    patch.setattr(skeleton_module, "forbidden", lambda *_: [])
+    patch.setattr(skeleton_module, "now_rungs", rungs_at_any_stage)
+
+
+def work_at_intake(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(skeleton_module, "_stage", lambda _: "intake")
+    patch.setattr(skeleton_module, "now_rungs", rungs_at_any_stage)
+
+
+def no_bars_if(fault: Callable[[Any], bool]) -> Callable[..., None]:
+    """Return a break that forgets what rules methods out at some benches."""
+    sound = skeleton_module.bench_bars
+
+    def made(knowledge, bench, methods, judge):
+        return [] if fault(bench) else sound(knowledge, bench, methods, judge)
+
+    return replacing(skeleton_module, "bench_bars", made)
+
+
+def rungs_without_end(knowledge, offered, out, _progress):
+    return tuple(sorted(m for m in offered if m not in out))
+
+
+def endless(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr("triage.plan.ladder.rungs_left", rungs_without_end)
+    patch.setattr(walk_module, "FAR", 3)
+
+
+NOTHING_KNOWN_TO_STOP = every("deposit", leave_it="")
+BREAKS: Mapping[str, Break] = {
+    "fragility-of-the-group": Break(patch=replacing(Consultant, "floor_of_group", lambda *_: 0)),
+    "never-forbidden": Break(patch=replacing(skeleton_module, "forbidden", lambda *_: [])),
+    "only-offered": Break(patch=bent_ladder(lambda rungs, _: (*rungs, "freeze-quarantine"))),
+    "nothing-skipped-without-reason": Break(patch=bent_ladder(lambda rungs, _: rungs[1:])),
+    "ladder-rises": Break(patch=bent_ladder(lambda rungs, _: rungs[::-1])),
+    "plan-keeps-the-ladder": Break(
+        patch=bent(lambda made, _: replace(made, items=made.items[::-1]))
+    ),
+    "never-a-banned-agent": Break(every("agent", status=Status.DRAFT)),
+    "within-the-zone": Break(
+        both(
+            without("forbid-mechanical-zone", "forbid-chemical-zone"),
+            every("zone", most_mechanical=0, most_chemical=0),
+        )
+    ),
+    "within-the-fragility": Break(without("forbid-mechanical", "forbid-chemical")),
+    "protected-is-not-touched": Break(patch=brush_everything, deposit="own-wax"),
+    "unidentified-means-harmless": Break(
+        without("forbid-unsettled-anything-that-acts"), deposit="foreign-scales"
+    ),
+    "dry-while-a-gate-is-shut": Break(
+        patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage),
+        knowledge=without("forbid-liquid-on-unsoftened-specimen"),
+        hydrations=(DRY,),
+    ),
+    "nothing-wet-on-what-is-not-soft": Break(
+        both(without("forbid-liquid-on-unsoftened-specimen"), every("method", while_dry=True)),
+        hydrations=(DRY,),
+    ),
+    "nothing-behind-a-closed-gate": Break(
+        patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage), hydrations=(DRY,)
+    ),
+    "stage-is-the-first-closed-gate": Break(
+        patch=replacing(skeleton_module, "_stage", lambda _: "keep")
+    ),
+    "nothing-on-dirt-before-intake": Break(patch=work_at_intake),
+    "refused-means-nothing": Break(
+        patch=replacing(
+            skeleton_module,
+            "Skeleton",
+            lambda *held: skeleton_class(*held[:2], held[2] or ("any",), *held[3:]),
+        )
+    ),
+    "every-agent-has-limits-or-a-reason": Break(
+        every("agent", limits=(), no_limit_because="", vapour_of=None)
+    ),
+    "every-step-has-a-stop-point": Break(every("method", stop_signs=())),
+    "the-bench-can-do-it": Break(patch=no_bars_if(lambda _: True)),
+    "no-dead-end": Break(NOTHING_KNOWN_TO_STOP, deposit="own-wax"),
+    "test-spot-before-it-counts": Break(without("order-test-spot-first")),
+    "unknown-zone-permits-no-more": Break(normal=never_met("finding", "zone", UNKNOWN)),
+    "unknown-group-permits-no-more": Break(
+        without("forbid-foreign-scales-unknown-group"), deposit="foreign-scales"
+    ),
+    "unknown-hydration-permits-no-more": Break(
+        knowledge=every("method", while_dry=True),
+        normal=never_met("specimen", "hydration", UNKNOWN),
+        hydrations=(DRY, UNKNOWN),
+    ),
+    "unknown-air-permits-no-more": Break(
+        normal=never_met("bench", "control", UNKNOWN), deposit="loose-dust"
+    ),
+    "no-air-permits-no-more": Break(
+        normal=never_met("bench", "control", "none"), deposit="loose-dust"
+    ),
+    "hazard-permits-no-more": Break(
+        normal=lambda held: never_met("finding", "fragility", "ruin")(
+            never_met("specimen", "whole", "parts-loose")(held)
+        )
+    ),
+    "circumstances-permit-no-more": Break(patch=no_bars_if(lambda b: bool(b.circumstances))),
+    "empty-shelf-permits-no-more": Break(patch=no_bars_if(lambda b: b.only_stock)),
+    "harm-holds-the-case": Break(patch=replacing(Case, "held_by", lambda _: ())),
+    "harm-is-not-repeated": Break(
+        patch=replacing(ladder_module, "barred_by_attempts", lambda *_: [])
+    ),
+    "failed-test-spot-bars-its-agent": Break(
+        patch=replacing(ladder_module, "barred_by_attempts", lambda *_: [])
+    ),
+    "cleared-closes-the-finding": Break(
+        patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage)
+    ),
+    "not-done-changes-nothing": Break(patch=after("not-done", lambda items: items[1:])),
+    "better-repeats-up-to-its-passes": Break(patch=after("better", lambda items: items[2:])),
+    "passes-are-kept": Break(patch=endless),
+    "never-a-milder-step-after": Break(patch=bent_ladder(lambda rungs, _: rungs[::-1])),
+    "nothing-new-appears": Break(
+        patch=after(
+            "no-change", lambda items: (*items, replace(items[-1], step="f1-new")) if items else ()
+        )
+    ),
+    "every-walk-ends": Break(patch=endless),
+    "air-is-within-its-limit": Break(
+        patch=bent_step(air=lambda step: step.air and replace(step.air, verdict="over"))
+    ),
+    "evaporating-step-names-its-air": Break(patch=bent_step(air=None)),
+    "hazard-is-a-hold-point": Break(patch=bent_step(hold="")),
+    "skin-hazard-names-gloves": Break(
+        patch=bent_step(protection=lambda step: replace(step.protection, gloves=(), gloves_fail=()))
+    ),
+    "eye-hazard-names-goggles": Break(
+        patch=bent_step(protection=lambda step: replace(step.protection, eyes=()))
+    ),
+    "stop-points-are-whole": Break(patch=bent_step(stop_points=())),
+    "step-says-what-to-do": Break(patch=bent_step(do=())),
+    "dwell-and-amount-stay-within-the-method": Break(patch=bent_step(dwell_s=1e9)),
+    "mixes-are-named": Break(patch=bent_step(cautions=())),
+    "waste-is-named": Break(patch=bent_step(disposal=())),
+    "every-step-has-rule-and-source": Break(patch=bent_step(sources=())),
+    "a-used-up-ladder-ends-in-words": Break(patch=replacing(Planner, "_notices", lambda *_: ())),
+}
+skeleton_class = skeleton_module.Skeleton
+
+
+@pytest.fixture(scope="module")
+def axes() -> Axes:
+    return shipped_axes()
+
+
+SCENES = {i.name for i in (*COMBINATION, *SCENE, *PAIRS.values())}
+
+
+def part_of(axes: Axes, broken: Break, *, walking: bool) -> Axes:
+    """Return the part of the axes in which a break is looked for; one ladder to walk is enough."""
+    floors = list(axes.floors)
+    benches = ("none", BEST, UNKNOWN, EVERY_CIRCUMSTANCE, EMPTY_SHELF)
+    part = replace(
+        axes,
+        deposits=(broken.deposit,),
+        zones=broken.zones,
+        taxa=("beetles", "butterflies-moths", UNKNOWN),
+        floors={floor: axes.floors[floor] for floor in (floors[0], floors[-1])},
+        hydrations=broken.hydrations,
+        benches={name: axes.benches[name] for name in benches},
+    )
+    if not walking:
+        return part
+    return replace(
+        part,
+        zones=broken.zones[:1],
+        taxa=part.taxa[:1],
+        floors={floors[0]: axes.floors[floors[0]]},
+        benches={BEST: axes.benches[BEST]},
+    )
+
+
+def swept(broken: Break, axes: Axes, patch: pytest.MonkeyPatch, name: str) -> dict[str, int]:
+    broken.patch(patch)
+    knowledge = broken.knowledge(shipped())
+    is_shipped = knowledge is shipped() and broken.normal is None
+    held = consultant() if knowledge is shipped() else Consultant(knowledge)
+    if broken.normal:
+        held = Consultant(knowledge, broken.normal(held.normal))
+    part = part_of(axes, broken, walking=name not in SCENES)
+    # Walks and complete plans have nothing to do with promises about scenes.
+    walking = name not in SCENES
+    sweeper = Sweeper(held, part, walking=walking, judged=judged() if is_shipped else None)
+    return dict(+sweeper.sweep(broken.deposit).broken)
+
+
+def test_every_promise_has_its_break():
+    assert set(BREAKS) == {promise.name for promise in promises()}
+
+
+@pytest.mark.parametrize("name", list(BREAKS))
+def test_a_break_is_found(name, axes, monkeypatch):
+    assert swept(BREAKS[name], axes, monkeypatch, name).get(name, 0) > 0
+
+
+@pytest.mark.parametrize("deposit", sorted({b.deposit for b in BREAKS.values()}))
+def test_the_same_parts_are_sound_without_the_break(deposit, axes, monkeypatch):
+    part = Break(deposit=deposit, hydrations=(WET, DRY, UNKNOWN))
+    assert swept(part, axes, monkeypatch, "ladder-rises") == {}

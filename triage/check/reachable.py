@@ -1,0 +1,127 @@
+"""What can come up at all: values of derived fields, states, stages, settled deposits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from triage.check.sets import Domains, domains_of, never_fires
+from triage.engine.consult import Consultant
+from triage.engine.facts import Fact
+from triage.engine.normal import NormalRule, Template
+from triage.engine.vocabulary import NONE
+from triage.knowledge.rules import FAMILIES
+
+
+def templates_of(consultant: Consultant, kind: str) -> Iterator[tuple[NormalRule, Template]]:
+    """Yield each conclusion of a kind with its rule."""
+    for family in FAMILIES:
+        for rule in consultant.normal.by_family[family]:
+            for template in rule.templates:
+                if template.kind == kind:
+                    yield rule, template
+
+
+def constant(template: Template, name: str) -> str:
+    """Return a constant field of a conclusion as a word, empty if it is not constant."""
+    return str(dict(template.constants).get(name, ""))
+
+
+def speakable(consultant: Consultant) -> frozenset[str]:
+    """Return the deposits that some evidence speaks for; a person may name any other too."""
+    return frozenset(
+        constant(template, "deposit")
+        for _, template in templates_of(consultant, "evidence")
+        if float(dict(template.constants)["weight"]) > 0
+    )
+
+
+def reachable_domains(consultant: Consultant) -> dict[tuple[str, str], frozenset[str]]:
+    """Return (kind, field) -> values that can come up, derived fields narrowed to what is derived.
+
+    Works family by family: a state is reachable if a recognise rule that can fire concludes it, a
+    closed stage if a gate rule that can fire closes it.
+    """
+    domains = domains_of(consultant.vocabulary)
+    grades = tuple(consultant.knowledge.fragility)
+    groups = {t.fragility for t in consultant.knowledge.taxa.values()}
+    given = {
+        constant(template, "fragility")
+        for rule, template in templates_of(consultant, "grade")
+        if not never_fires(rule, domains)
+    }
+    reached = frozenset(g for g in grades if g in groups | given)
+    domains["specimen", "fragility"] = domains["finding", "fragility"] = reached
+    states = {
+        constant(template, "condition")
+        for rule, template in templates_of(consultant, "state")
+        if not never_fires(rule, domains)
+    }
+    domains["state", "condition"] = frozenset(states)
+    stages = {
+        constant(template, "stage")
+        for rule, template in templates_of(consultant, "close")
+        if not never_fires(rule, domains)
+    }
+    domains["closed", "stage"] = frozenset(stages)
+    return domains
+
+
+def reading_facts(consultant: Consultant) -> tuple[Fact, ...]:
+    """Return every reading that rules can meet, finding and zone left open.
+
+    A reading is seen by later rules if it is suspected or better, or if it is one of a guard that
+    open questions could still make suspected; only guards reach.
+    """
+    facts = []
+    for deposit in consultant.knowledge.deposits:
+        for standing in ("suspected", "likely", "settled"):
+            reaches = ("yes",) if deposit in consultant.guards else ("no",)
+            facts += [_reading(deposit, standing, reach) for reach in reaches]
+        if deposit in consultant.guards:
+            facts += [_reading(deposit, standing, "yes") for standing in ("doubtful", "open")]
+    return tuple(facts)
+
+
+def _reading(deposit: str, standing: str, reach: str) -> Fact:
+    fields = {"deposit": deposit, "standing": standing, "reach": reach}
+    return Fact("reading", f"{deposit}-{standing}", fields)
+
+
+def impossible_reading(rule: NormalRule, domains: Domains, facts: tuple[Fact, ...]) -> bool:
+    """Return whether a rule waits for a reading that no case can have."""
+    for pattern in rule.patterns:
+        if pattern.kind != "reading" or pattern.absent:
+            continue
+        wanted = {n: a & domains.get(("reading", n), a) for n, a in pattern.allowed if n != "zone"}
+        if not any(all(f.fields[n] in allowed for n, allowed in wanted.items()) for f in facts):
+            return True
+    return False
+
+
+def offers(consultant: Consultant) -> dict[tuple[str, str], dict[str, str]]:
+    """Return (what, id) -> method -> rule for every offer; ``what`` is deposit or condition.
+
+    Where an offer names no deposit, its reading pattern does.
+    """
+    found: dict[tuple[str, str], dict[str, str]] = {}
+    for rule, template in templates_of(consultant, "offer"):
+        fields = dict(template.constants)
+        for what in ("deposit", "condition"):
+            if what not in fields:
+                continue
+            methods = found.setdefault((what, str(fields[what])), {})
+            for method in fields["method"]:
+                methods.setdefault(method, rule.id)
+        if "deposit" not in fields and "condition" not in fields:
+            for deposit in _read_deposits(rule):
+                for method in fields["method"]:
+                    found.setdefault(("deposit", deposit), {}).setdefault(method, rule.id)
+    return found
+
+
+def _read_deposits(rule: NormalRule) -> frozenset[str]:
+    for pattern in rule.patterns:
+        allowed = dict(pattern.allowed)
+        if pattern.kind == "reading" and "deposit" in allowed:
+            return allowed["deposit"]
+    return frozenset({NONE})

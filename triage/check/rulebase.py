@@ -1,0 +1,423 @@
+"""Faults of the rulebase as a whole: each check exact, each fault with file and line.
+
+``faults_of`` gives what must be mended, ``remarks_of`` what a keeper of the rules should know:
+nothing unsafe follows from a remark.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+
+from triage.check.permits import CONDITION, DEPOSIT, Permits
+from triage.check.reachable import (
+    constant,
+    impossible_reading,
+    offers,
+    reachable_domains,
+    reading_facts,
+    speakable,
+    templates_of,
+)
+from triage.check.sets import Domains, covers, demands, never_fires
+from triage.engine.consult import Consultant
+from triage.engine.normal import NormalRule
+from triage.engine.vocabulary import UNKNOWN
+from triage.errors import TriageError
+from triage.knowledge.rules import FAMILIES, RESTRICTIVE, Family
+from triage.plan.ladder import harshness_key
+
+Check = Callable[["Rulebase"], Iterator[TriageError]]
+FAULTS: list[tuple[str, Check]] = []
+REMARKS: list[tuple[str, Check]] = []
+
+
+class Rulebase:
+    """One compiled rulebase with what its checks share."""
+
+    def __init__(self, consultant: Consultant) -> None:
+        self.consultant = consultant
+        self.knowledge = consultant.knowledge
+        self.domains: Domains = reachable_domains(consultant)
+        self.offers = offers(consultant)
+        self.permits = Permits(consultant, self.domains)
+
+    def rules(self, *families: Family) -> Iterator[NormalRule]:
+        """Yield the rules of some families, all by default."""
+        for family in families or FAMILIES:
+            yield from self.consultant.normal.by_family[family]
+
+    def fault(self, kind: str, entry: str, message: str, mend: str) -> TriageError:
+        """Return a fault at the place of an entry."""
+        return TriageError(message, self.knowledge.where(kind, entry), mend)
+
+
+def _check(to: list[tuple[str, Check]], name: str) -> Callable[[Check], Check]:
+    def register(check: Check) -> Check:
+        to.append((name, check))
+        return check
+
+    return register
+
+
+def faults_of(consultant: Consultant) -> list[TriageError]:
+    """Return every fault of the rulebase that must be mended, with file and line."""
+    base = Rulebase(consultant)
+    return [fault for _, check in FAULTS for fault in check(base)]
+
+
+def remarks_of(consultant: Consultant) -> list[TriageError]:
+    """Return what is not unsafe but worth knowing, with file and line."""
+    base = Rulebase(consultant)
+    return [remark for _, check in REMARKS for remark in check(base)]
+
+
+# -- rules that can never fire --------------------------------------------------------------------
+
+
+@_check(FAULTS, "never-fires")
+def never_firing(base: Rulebase) -> Iterator[TriageError]:
+    """Yield rules whose condition no case can meet."""
+    facts = reading_facts(base.consultant)
+    for rule in base.rules():
+        why = never_fires(rule, base.domains)
+        if not why and impossible_reading(rule, base.domains, facts):
+            why = "no reading is ever like that"
+        if why:
+            yield base.fault(
+                "rule", rule.id, f"never fires: {why}", "mend its conditions or drop it"
+            )
+
+
+@_check(FAULTS, "concludes-nothing")
+def concludes_nothing(base: Rulebase) -> Iterator[TriageError]:
+    """Yield conclusions over an empty set of methods."""
+    for rule in base.rules():
+        for template in rule.templates:
+            empty = [name for name, held in template.constants if held == ()]
+            for name in empty:
+                message = f"{template.kind}.{name} holds no method"
+                yield base.fault("rule", rule.id, message, "widen the method pattern")
+
+
+@_check(FAULTS, "ask-is-not-read")
+def ask_unread(base: Rulebase) -> Iterator[TriageError]:
+    """Yield rules that name a question on whose answer they do not depend."""
+    for family, rules in base.knowledge.rules.items():
+        normal = {rule.id: rule for rule in base.consultant.normal.by_family[family]}
+        for rule in rules:
+            read = {name for p in normal[rule.id].patterns for name, _ in p.allowed}
+            read |= {name for p in normal[rule.id].patterns for name, _ in p.variables}
+            if rule.ask and rule.ask not in read:
+                message = f'asks "{rule.ask}" but does not read it'
+                yield base.fault("rule", rule.id, message, "name a question of its conditions")
+
+
+# -- duplicates and subsumption -------------------------------------------------------------------
+
+
+def _pairs(base: Rulebase) -> Iterator[tuple[NormalRule, NormalRule, bool]]:
+    """Yield (general, special, equal) for every rule that another covers, each pair once."""
+    for family in FAMILIES:
+        rules = base.consultant.normal.by_family[family]
+        for general in rules:
+            for special in rules:
+                if general is special or not covers(general, special, base.domains):
+                    continue
+                equal = covers(special, general, base.domains)
+                if not equal or general.id < special.id:
+                    yield general, special, equal
+
+
+@_check(FAULTS, "duplicate")
+def duplicates(base: Rulebase) -> Iterator[TriageError]:
+    """Yield rules with the same condition and the same conclusion as another.
+
+    Two cautions may say different things of the same step: there only equal texts count.
+    """
+    for first, second, equal in _pairs(base):
+        if not equal:
+            continue
+        same_text = base.knowledge.rule(first.id).because == base.knowledge.rule(second.id).because
+        if first.family is not Family.CAUTION or same_text:
+            message = f'says the same as "{first.id}"'
+            yield base.fault("rule", second.id, message, "drop one of the two")
+
+
+@_check(REMARKS, "subsumed")
+def subsumed(base: Rulebase) -> Iterator[TriageError]:
+    """Yield rules that never add anything to a more general one; cautions and evidence add up."""
+    for general, special, equal in _pairs(base):
+        if not equal and special.family not in (Family.CAUTION, Family.RECOGNISE):
+            message = f'adds nothing to "{general.id}" but its reason'
+            yield base.fault("rule", special.id, message, "keep it for its reason, or drop it")
+
+
+@_check(FAULTS, "evidence-twice")
+def evidence_twice(base: Rulebase) -> Iterator[TriageError]:
+    """Yield rules that weigh the same deposit twice."""
+    for rule in base.rules(Family.RECOGNISE):
+        said = [constant(t, "deposit") for t in rule.templates if t.kind == "evidence"]
+        for deposit in sorted({d for d in said if said.count(d) > 1}):
+            message = f'weighs "{deposit}" twice'
+            yield base.fault("rule", rule.id, message, "give it one weight")
+
+
+@_check(REMARKS, "needless-condition")
+def needless_conditions(base: Rulebase) -> Iterator[TriageError]:
+    """Yield conditions that every value meets."""
+    for rule in base.rules():
+        for pattern in rule.patterns:
+            bound = {name for name, _ in pattern.variables}
+            for name, allowed in demands(pattern, base.domains).items():
+                domain = base.domains.get((pattern.kind, name))
+                if domain is not None and name not in bound and domain <= allowed:
+                    message = f"{pattern.kind}.{name} is met by every value"
+                    yield base.fault("rule", rule.id, message, "leave this condition out")
+
+
+# -- contradictions, dead ends, order -------------------------------------------------------------
+
+
+@_check(FAULTS, "offered-and-always-forbidden")
+def contradictions(base: Rulebase) -> Iterator[TriageError]:
+    """Yield offers of a method that interlocks forbid whatever the case is."""
+    for (what, problem), methods in sorted(base.offers.items()):
+        for method, rule in sorted(methods.items()):
+            blocking = base.permits.blocking(method, what, problem)
+            if blocking:
+                names = ", ".join(blocking[:3])
+                message = f'offers "{method}" for {problem}, which is always forbidden ({names})'
+                yield base.fault("rule", rule, message, "take it out, or mend the interlocks")
+
+
+@_check(FAULTS, "dead-end")
+def dead_ends(base: Rulebase) -> Iterator[TriageError]:
+    """Yield deposits that say nothing where some zone and group permit no method for them."""
+    knowledge = base.knowledge
+    for deposit in knowledge.deposits.values():
+        if deposit.leave_it.strip():
+            continue
+        methods = base.offers.get((DEPOSIT, deposit.id), {})
+        stuck = next(
+            (
+                (zone, taxon)
+                for zone in sorted(base.domains["finding", "zone"])
+                for taxon in sorted(base.domains["specimen", "taxon"])
+                if all(
+                    base.permits.blocking(m, DEPOSIT, deposit.id, zone=zone, taxon=taxon)
+                    for m in methods
+                )
+            ),
+            None,
+        )
+        if stuck:
+            message = f"no method and no leave_it on {stuck[0]} of {stuck[1]}"
+            yield base.fault("deposit", deposit.id, message, "say why it is left there")
+
+
+@_check(FAULTS, "condition-without-work")
+def idle_conditions(base: Rulebase) -> Iterator[TriageError]:
+    """Yield conditions that no rule concludes, or for which none offers a method."""
+    concluded = base.domains["state", "condition"]
+    for condition in base.knowledge.conditions.values():
+        if condition.id not in concluded:
+            message = "no rule concludes it"
+            yield base.fault("condition", condition.id, message, "add a recognise rule")
+        if (CONDITION, condition.id) not in base.offers:
+            message = "no method is offered for it"
+            yield base.fault("condition", condition.id, message, "add an offer rule")
+
+
+Order = tuple[str, frozenset[str], frozenset[str]]
+
+
+def _orders(base: Rulebase, *, across: bool | None = None) -> list[Order]:
+    """Return (rule, earlier, later) of the order rules: across the case, in a ladder, or all."""
+    found = []
+    for rule, template in templates_of(base.consultant, "before"):
+        fields = dict(template.constants)
+        if across is None or bool(fields.get("across")) == across:
+            found.append((rule.id, frozenset(fields["earlier"]), frozenset(fields["later"])))
+    return found
+
+
+def _circles(orders: Iterable[Order], among: frozenset[str]) -> Iterator[tuple[str, str]]:
+    """Yield (rule, method) where an order leads a method back to itself among some methods."""
+    kept = [(rule, earlier & among, later & among) for rule, earlier, later in orders]
+    after: dict[str, set[str]] = {}
+    for _, earlier, later in kept:
+        for method in earlier:
+            after.setdefault(method, set()).update(later)
+    for rule, earlier, later in kept:
+        circle = sorted(m for m in earlier if any(_leads(after, n, m) for n in later))
+        if circle:
+            yield rule, circle[0]
+
+
+@_check(FAULTS, "circular-order")
+def circles(base: Rulebase) -> Iterator[TriageError]:
+    """Yield order rules that put a method before itself: across the case, or in one ladder."""
+    every = frozenset(base.knowledge.methods)
+    found = set(_circles(_orders(base, across=True), every))
+    for methods in base.offers.values():
+        found |= set(_circles(_orders(base, across=False), frozenset(methods)))
+    for rule, method in sorted(found):
+        message = f'puts "{method}" before itself'
+        yield base.fault("rule", rule, message, "narrow one of its two method patterns")
+
+
+@_check(REMARKS, "circle-outside-ladders")
+def latent_circles(base: Rulebase) -> Iterator[TriageError]:
+    """Yield order rules that lead round over methods which no ladder holds together."""
+    every = frozenset(base.knowledge.methods)
+    for rule, method in sorted(set(_circles(_orders(base, across=False), every))):
+        message = f'would put "{method}" before itself if one ladder held all the methods'
+        yield base.fault("rule", rule, message, "narrow it before a new offer makes it a fault")
+
+
+def _leads(after: dict[str, set[str]], start: str, goal: str) -> bool:
+    """Return whether the order leads from one method to another, or they are the same."""
+    seen: set[str] = set()
+    waiting = [start]
+    while waiting:
+        method = waiting.pop()
+        if method == goal:
+            return True
+        if method not in seen:
+            seen.add(method)
+            waiting += after.get(method, ())
+    return False
+
+
+@_check(FAULTS, "ladder-turned-round")
+def turned_ladders(base: Rulebase) -> Iterator[TriageError]:
+    """Yield order rules that contradict the order of harshness inside one ladder."""
+    seen = set()
+    key = harshness_key(base.knowledge)
+    # The name of a method only breaks ties: it makes none harsher.
+    harsh = {method: key(method)[:-1] for method in base.knowledge.methods}
+    for rule, earlier, later in _orders(base):
+        for (_, problem), methods in sorted(base.offers.items()):
+            for first in sorted(earlier & set(methods)):
+                for second in sorted(later & set(methods)):
+                    if harsh[first] > harsh[second] and (rule, first, second) not in seen:
+                        seen.add((rule, first, second))
+                        message = (
+                            f'wants "{first}" before "{second}" for {problem}, but it is harsher'
+                        )
+                        yield base.fault("rule", rule, message, "mend the grades or the rule")
+
+
+# -- entries that nothing uses --------------------------------------------------------------------
+
+
+@_check(FAULTS, "never-offered")
+def never_offered(base: Rulebase) -> Iterator[TriageError]:
+    """Yield methods that no rule offers or inserts."""
+    used = {m for methods in base.offers.values() for m in methods}
+    used |= {constant(t, "first") for _, t in templates_of(base.consultant, "insert")}
+    for method in base.knowledge.methods:
+        if method not in used:
+            message = "no rule offers it"
+            yield base.fault("method", method, message, "add an offer, or drop the method")
+
+
+@_check(FAULTS, "nothing-speaks-for-it")
+def unspoken(base: Rulebase) -> Iterator[TriageError]:
+    """Yield deposits that no sign speaks for."""
+    spoken = speakable(base.consultant)
+    for deposit in base.knowledge.deposits:
+        if deposit not in spoken:
+            message = "no sign speaks for it"
+            yield base.fault("deposit", deposit, message, "add evidence to a recognise rule")
+
+
+def _asked_sets(base: Rulebase, question: str, about: str) -> list[frozenset[str]]:
+    kind = "specimen" if about == "specimen" else "finding"
+    return [
+        frozenset(allowed)
+        for rule in base.rules()
+        for pattern in rule.patterns
+        for name, allowed in pattern.allowed
+        if pattern.kind == kind and name == question
+    ]
+
+
+@_check(FAULTS, "question-unused")
+def unused_questions(base: Rulebase) -> Iterator[TriageError]:
+    """Yield questions whose answers no rule reads."""
+    for question in base.knowledge.questions.values():
+        if not _asked_sets(base, question.id, question.about):
+            message = "no rule reads its answers"
+            yield base.fault("question", question.id, message, "add a rule, or drop the question")
+
+
+@_check(REMARKS, "answer-unread")
+def unread_answers(base: Rulebase) -> Iterator[TriageError]:
+    """Yield answers that change nothing against not answering at all."""
+    for question in base.knowledge.questions.values():
+        sets = _asked_sets(base, question.id, question.about)
+        for answer in question.answers if sets else ():
+            if all((answer.id in allowed) == (UNKNOWN in allowed) for allowed in sets):
+                message = f'answer "{answer.id}" works like no answer at all'
+                yield base.fault("question", question.id, message, "fine if it only describes")
+
+
+@_check(FAULTS, "sign-without-question")
+def signs_without_question(base: Rulebase) -> Iterator[TriageError]:
+    """Yield fields that rules read and that nobody is ever asked."""
+    known = {*base.knowledge.questions, "taxon", "zone", "side", "named", "control"}
+    kinds = base.consultant.vocabulary.kinds
+    for rule in base.rules():
+        for pattern in rule.patterns:
+            for name, _ in pattern.allowed:
+                if kinds[pattern.kind][name].askable and name not in known:
+                    message = f'reads "{name}", for which there is no question'
+                    yield base.fault("rule", rule.id, message, "add the question")
+
+
+@_check(REMARKS, "idle-interlock")
+def idle_interlocks(base: Rulebase) -> Iterator[TriageError]:
+    """Yield interlocks and cautions on methods of which none is ever offered."""
+    used = {m for methods in base.offers.values() for m in methods}
+    for rule in base.rules(*sorted(RESTRICTIVE - {Family.GATE})):
+        methods = {m for t in rule.templates for m in dict(t.constants).get("method", ())}
+        if methods and not methods & used:
+            message = "speaks only of methods that nothing offers"
+            yield base.fault("rule", rule.id, message, "drop it, or offer the method")
+
+
+@_check(REMARKS, "unused-entry")
+def unused_entries(base: Rulebase) -> Iterator[TriageError]:
+    """Yield stop signs, techniques, agents and equipment that no method uses.
+
+    An agent that another one must not meet, or that has doses of its own, is listed for that.
+    """
+    knowledge = base.knowledge
+    used: dict[str, set[str]] = {
+        "stop": set(),
+        "technique": set(),
+        "agent": set(),
+        "equipment": set(),
+    }
+    for method in knowledge.methods.values():
+        used["stop"].update(method.stop_signs)
+        used["technique"].add(method.technique)
+        used["equipment"].update(method.needs)
+        used["agent"].update([method.agent] if method.agent else [])
+        used["agent"].update(part.agent for part in method.with_)
+    used["agent"].update(a.vapour_of for a in knowledge.agents.values() if a.vapour_of)
+    used["agent"].update(m.with_ for a in knowledge.agents.values() for m in a.incompatible)
+    used["agent"].update(dose.agent for dose in knowledge.doses.values() if dose.agent)
+    for kind, names in used.items():
+        for entry in knowledge.table(kind):
+            is_listed_to_refuse = kind == "agent" and knowledge.agents[entry].never
+            if entry not in names and not is_listed_to_refuse:
+                yield base.fault(
+                    kind, entry, "no method uses it", "fine if it is only for reference"
+                )
+
+
+def classes() -> Iterable[str]:
+    """Return the names of all classes of fault and remark."""
+    return (*(name for name, _ in FAULTS), *(name for name, _ in REMARKS))

@@ -1,1 +1,0 @@
-"""Proof that the promises hold: the rulebase as a whole, every combination, broken rules."""
