@@ -40,12 +40,16 @@ def is_wet(knowledge: Knowledge, method: str) -> bool:
 def test_dry_specimen_gets_no_liquid_but_what_rehydrates_it(
     planner: Planner, knowledge: Knowledge, hydration: str
 ) -> None:
-    # common practice: rehydrate before any water; no liquid on a dry specimen.
+    # common practice: rehydrate before any water; of liquids a dry specimen gets water-free fat
+    # solvents alone (greasy moths in acetone: degreasing-moths; in benzine: browne-taxidermy).
     for signs in (DUST, OILY, WAXY):
         case = case_with("beetles", "elytra", signs, hydration=hydration)
         plan = planner.plan(case, full_bench(knowledge))
         for step in plan.steps:
-            if is_wet(knowledge, step.method):
+            method = knowledge.methods[step.before or step.method]
+            is_fat_solvent = knowledge.techniques[method.technique].water_free
+            assert not is_fat_solvent or hydration == "dry", step.id
+            if is_wet(knowledge, step.method) and not is_fat_solvent:
                 assert step.stage == "rehydrate", step.id
 
 

@@ -93,18 +93,39 @@ def test_ammonia_stays_far_below_the_microscopists_strength(knowledge: Knowledge
     assert all(strength(method) <= 3 for method in used)
 
 
-def test_acetone_is_brief(knowledge: Knowledge) -> None:
+def soaks_dry(knowledge: Knowledge, method: Method) -> bool:
+    """Return whether a method soaks a dry insect in a fat solvent."""
+    return knowledge.techniques[method.technique].water_free
+
+
+def test_acetone_is_brief(knowledge: Knowledge, consultant: Consultant) -> None:
     """Scales loosen beyond 1 h; washed bees get about 30 s. degreasing-moths, usgs-bee-lab-2017."""
     used = [m for m in knowledge.methods.values() if m.agent == "acetone"]
     assert used
-    assert all(dwell(method).most <= 30 for method in used)
+    assert all(dwell(m).most <= 30 for m in used if not soaks_dry(knowledge, m))
+    moth = {"taxon": "butterflies-moths", "hydration": "dry"}
+    barred = forbidden(consultant, specimen=moth, finding={"zone": "wing-scaled"})
+    on_wings = [m for m in used if soaks_dry(knowledge, m) and m.id not in barred]
+    assert all(dwell(method).most <= HOUR_S for method in on_wings)
 
 
-def test_hydrocarbons_stay_below_the_stripping_time(knowledge: Knowledge) -> None:
-    """About 15 min strips surface lipids. Source: hydrocarbon-extraction."""
+def test_hydrocarbons_stay_below_the_stripping_time(
+    knowledge: Knowledge, consultant: Consultant
+) -> None:
+    """About 15 min strips surface lipids. Source: hydrocarbon-extraction.
+
+    A dry insect lies in them for days where it is to lose its fat (tiger-beetles-2012), so never
+    beside wax of its own.
+    """
     used = [m for m in knowledge.methods.values() if m.agent in {"heptane", "naphtha-dearomatised"}]
     assert used
-    assert all(dwell(method).most * method.passes < 15 * 60 for method in used)
+    brief = [m for m in used if not soaks_dry(knowledge, m)]
+    assert all(dwell(method).most * method.passes < 15 * 60 for method in brief)
+    wax = {"finding": "f1", "zone": "elytra", "deposit": "own-wax", "standing": "suspected", "reach": "yes"}
+    barred = forbidden(consultant, reading=wax, specimen={"taxon": "beetles", "hydration": "dry"})
+    long = {m.id for m in used if dwell(m).most * m.passes >= 15 * 60}
+    assert long
+    assert long <= barred
 
 
 def test_storage_strength(knowledge: Knowledge, consultant: Consultant) -> None:

@@ -156,7 +156,7 @@ def test_nothing_but_declared_dependencies_is_imported(tmp_path: Path) -> None:
 
 def test_wheel_declares_what_pyproject_declares(built: tuple[Path, Path]) -> None:
     assert declared(built[0]) == {
-        "experta", "pydantic", "pyyaml", "textual", "numpy", "scipy", "filelock", "platformdirs", "plotext", "textual-plotext",
+        "experta", "pydantic", "pyyaml", "textual", "numpy", "scipy", "filelock", "platformdirs", "plotext", "textual-plotext", "shtab",
     }  # fmt: skip
 
 
