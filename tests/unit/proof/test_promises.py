@@ -235,7 +235,8 @@ BREAKS: Mapping[str, Break] = {
     "dry-while-a-gate-is-shut": Break(
         patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage),
         knowledge=without("forbid-liquid-on-unsoftened-specimen"),
-        hydrations=(DRY,),
+        # What came out too wet waits behind its gate, whatever is wanted of it.
+        hydrations=("too-wet",),
     ),
     "nothing-wet-on-what-is-not-soft": Break(
         both(without("forbid-liquid-on-unsoftened-specimen"), every("method", while_dry=True)),
