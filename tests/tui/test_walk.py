@@ -21,6 +21,7 @@ from triage.tui.screens.stop import StopScreen
 from triage.tui.screens.walk import WalkScreen
 
 READY_TO_SOFTEN = {
+    "aim": "another-pose",
     "worth-it": "yes",
     "whole": "whole",
     "lacquered": "no",
@@ -45,6 +46,7 @@ def dry(
     workshop = opened_on(tmp_path, hand)
     case = workshop.new("dry bee", "bees-wasps")
     workshop.answer_all(case.id, None, READY_TO_SOFTEN)
+    workshop.declare_clean(case.id, "antenna")
     made = workshop.plan
 
     def with_hold_points(of: Case) -> Plan:
