@@ -63,7 +63,7 @@ def why_not_text(found: WhyNot) -> Iterator[str]:
     """Yield where a method stands and everything against it."""
     where = found.finding or "whole specimen"
     said: set[Node] = set()
-    yield f"{found.name} [{found.method}] on {where}: {STATES[found.state]}"
+    yield from _wrapped(f"{found.name} [{found.method}] on {where}: {STATES[found.state]}", "")
     for reason in found.reasons:
         mark = "INTERLOCK, " if reason.interlock else ""
         yield from _wrapped(f"{mark}{reason.text} [{reason.rule}]")
