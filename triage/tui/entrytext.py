@@ -67,7 +67,7 @@ def _all_shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
     found = []
     names = _names(knowledge)
     # A sign is read with what it tells of, and in full among the rules.
-    for kind in sorted(KINDS.keys() - {"sign"}, key=_place):
+    for kind in sorted((kind for kind in KINDS if kind != "sign"), key=_place):
         table = knowledge.table(kind)
         if table:
             entries = tuple(
