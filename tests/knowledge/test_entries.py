@@ -18,6 +18,7 @@ import yaml
 from tests.support.builders import SOUND, full_bench
 from tests.support.knowledge import RULES, consultant, planner, shipped
 from triage.case.changes import new_case, new_finding
+from triage.engine.complete import incomplete
 from triage.engine.vocabulary import UNKNOWN, agent_ids
 from triage.exposure.day import DayLedger
 from triage.plan.ladder import Ladder
@@ -277,7 +278,7 @@ def test_wet_cleaning_says_how_to_rinse_and_dry(name: str) -> None:
 
 ZONES = {z["id"]: z for z in raw("zones.yaml")}
 TAXA = {t["id"]: t for t in raw("taxa.yaml")}
-DEPOSITS = {d["id"]: d for d in raw("deposits.yaml")}
+DEPOSITS = {p.stem: raw(f"deposits/{p.name}") for p in sorted((RULES / "deposits").glob("*.yaml"))}
 QUESTIONS = {q["id"]: q for q in raw("questions.yaml")}
 
 
@@ -310,16 +311,9 @@ def test_taxon_is_complete(name: str) -> None:
     assert taxon["examples"]
 
 
-@pytest.mark.parametrize("name", sorted(DEPOSITS))
-def test_deposit_is_complete(name: str) -> None:
-    deposit = DEPOSITS[name]
-    assert deposit["looks"]
-    assert deposit["speaks_for"]
-    assert deposit["confused_with"]
-    assert name not in deposit["confused_with"]
-    assert deposit["leave_it"]
-    speaks = [r for r in raw("recognise.yaml") if f"'{name}'" in str(r["then"])]
-    assert len(speaks) >= 3, "recognised from signs, without being named"
+def test_every_entry_is_whole() -> None:
+    """What a deposit must state is the law of ``check``; test_wrong_edits breaks each demand."""
+    assert incomplete(consultant()) == []
 
 
 # -- questions --------------------------------------------------------------------------------

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Any
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,13 +11,6 @@ from triage.engine.facts import Fact
 from triage.engine.reading import HAZARD, Reading, certainty_of, combine, reach_of, weight_of
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.knowledge.book import Knowledge
-from triage.yamltext import parse_yaml
-
-ROOT = Path(__file__).parents[2]
-EXAMPLES: list[dict[str, Any]] = parse_yaml(
-    (Path(__file__).parent / "recognition_examples.yaml").read_text(encoding="utf-8"),
-    "recognition_examples.yaml",
-).data
 
 
 def _wide(consultant: Consultant, kind: str, key: str, given: dict[str, str]) -> Fact:
@@ -52,35 +42,6 @@ def read(
     return {reading.deposit: reading for reading in found.readings}
 
 
-@pytest.mark.parametrize(
-    "example", EXAMPLES, ids=lambda e: f"{e['deposit']}-{e['taxon']}-{e['zone']}"
-)
-def test_answers_settle_the_deposit(
-    example: dict[str, Any], consultant: Consultant, knowledge: Knowledge
-) -> None:
-    readings = read(
-        consultant,
-        example["signs"],
-        zone=example["zone"],
-        taxon=example["taxon"],
-        specimen=example["specimen"],
-    )
-    assert readings[example["deposit"]].standing == "settled"
-    if example.get("guard"):
-        return
-    within_reach = {
-        name
-        for name, reading in readings.items()
-        if knowledge.deposits[name].guard != NONE
-        and reading.reach >= knowledge.judgement.suspected.value
-    }
-    assert within_reach == set()
-
-
-def test_every_deposit_has_an_example(knowledge: Knowledge) -> None:
-    assert {example["deposit"] for example in EXAMPLES} == set(knowledge.deposits)
-
-
 # "Unknown white = bloom until shown otherwise": common practice.
 @pytest.mark.parametrize("colour", ["white", "grey"])
 @pytest.mark.parametrize("more", [{}, {"sheen": "dull"}, {"texture": "smooth-film"}])
@@ -91,15 +52,6 @@ def test_unknown_white_film_may_be_bloom(
     assert bloom.reach >= knowledge.judgement.suspected.value
     if more:
         assert bloom.standing in {"suspected", "likely", "settled"}
-
-
-def test_no_answer_at_all_leaves_every_guard_in_reach(
-    consultant: Consultant, knowledge: Knowledge
-) -> None:
-    readings = read(consultant, {})
-    guards = {name for name, d in knowledge.deposits.items() if d.guard != NONE}
-    assert len(guards) == 6
-    assert all(readings[g].reach >= knowledge.judgement.suspected.value for g in guards)
 
 
 def test_bloom_that_is_seen_outlives_a_sign_that_excludes_it(consultant: Consultant) -> None:

@@ -39,6 +39,12 @@ class Edit:
     at: str = ""
 
 
+def signs_of(deposit: str) -> str:
+    """Return the text of all signs of a deposit."""
+    text = (ROOT / "rules" / "deposits" / f"{deposit}.yaml").read_text(encoding="utf-8")
+    return text[text.index("signs:") : text.index("\n\n", text.index("signs:"))]
+
+
 EDITS = {
     # -- names that do not exist -------------------------------------------------------------
     "technique misspelt": Edit(
@@ -70,7 +76,7 @@ EDITS = {
         'agent "heptane"', 'unknown material "nitril-thick"', 'did you mean "nitrile-thick"?',
     ),
     "key misspelt": Edit(
-        "deposits.yaml", "- id: pollen", "speaks_for:", "speeks_for:",
+        "deposits/pollen.yaml", "id: pollen", "speaks_for:", "speeks_for:",
         'deposit "pollen"', 'unknown key "speeks_for"', 'did you mean "speaks_for"?',
     ),
     "inner key misspelt": Edit(
@@ -79,8 +85,8 @@ EDITS = {
     ),
     # -- sources ------------------------------------------------------------------------------
     "source missing": Edit(
-        "deposits.yaml", "- id: pollen", "  source: common-practice\n", "",
-        'deposit "pollen"', '"source" is missing', "add source:", "- id: pollen",
+        "deposits/pollen.yaml", "id: pollen", "source: common-practice\n", "",
+        'deposit "pollen"', '"source" is missing', "add source:", "id: pollen",
     ),
     "source unknown": Edit(
         "zones.yaml", "- id: compound-eye", "source: corneal-coat-2020", "source: corneal-coat-2021",
@@ -92,9 +98,9 @@ EDITS = {
     ),
     # -- ids ----------------------------------------------------------------------------------
     "id twice": Edit(
-        "deposits.yaml", "- id: pollen", "- id: pollen", "- id: loose-dust",
-        'deposit "loose-dust"', "this id is used twice", "rename one; the first stands at rules/deposits.yaml:3",
-        "- id: loose-dust\n  name: pollen",
+        "stops.yaml", "- id: scales-on-brush", "- id: scales-on-brush", "- id: colour-moves",
+        'stop "colour-moves"', "this id is used twice", "rename one; the first stands at rules/stops.yaml:2",
+        "- id: colour-moves\n  see: A scale",
     ),
     "rule id twice in two families": Edit(
         "order.yaml", "- id: order-dry-before-wet", "- id: order-dry-before-wet", "- id: gate-worth-it",
@@ -143,7 +149,7 @@ EDITS = {
         'method "ethanol-70-brush"', 'stage is "cleaning"', 'did you mean "clean"?',
     ),
     "guard unknown": Edit(
-        "deposits.yaml", "- id: natural-bloom", "guard: protect", "guard: protected",
+        "deposits/natural-bloom.yaml", "id: natural-bloom", "guard: protect", "guard: protected",
         'deposit "natural-bloom"', 'guard is "protected"', 'did you mean "protect"?',
     ),
     "answer twice": Edit(
@@ -160,24 +166,133 @@ EDITS = {
     ),
     # -- rules --------------------------------------------------------------------------------
     "weight out of range": Edit(
-        "recognise.yaml", "- id: recognise-sheen-dull", "deposit: mud, weight: 0.2", "deposit: mud, weight: 1.2",
-        'rule "recognise-sheen-dull"', "weight is 1.2", "give a number from -1 to below 1",
+        "deposits/mud.yaml", "signs:", "sheen-dull: 0.2", "sheen-dull: 1.2",
+        'deposit "mud"', "weight is 1.2", "give a number from -1 to below 1",
     ),
-    "unknown deposit in evidence": Edit(
-        "recognise.yaml", "- id: recognise-sheen-dull", "deposit: mud, weight: 0.2", "deposit: mudd, weight: 0.2",
-        'rule "recognise-sheen-dull"', 'unknown deposit "mudd"', 'did you mean "mud"?',
+    "weight in words": Edit(
+        "deposits/mud.yaml", "signs:", "sheen-dull: 0.2", "sheen-dull: slight",
+        'deposit "mud"', "weight is slight", "give a number from -1 to below 1",
+    ),
+    "weight out of range, in full": Edit(
+        "deposits/mould.yaml", "  smell-musty:", "weight: 0.4", "weight: -1.4",
+        'deposit "mould"', "weight is -1.4", "give a number from -1 to below 1",
+    ),
+    "unknown sign": Edit(
+        "deposits/mud.yaml", "signs:", "sheen-dull: 0.2", "sheen-dul: 0.2",
+        'deposit "mud"', 'unknown sign "sheen-dul"', 'did you mean "sheen-dull"?',
+    ),
+    "sign weighed twice": Edit(
+        "deposits/mud.yaml", "signs:", "  sheen-dull: 0.2\n", "  sheen-dull: 0.2\n  sheen-dull: 0.1\n",
+        "sheen-dull", '"sheen-dull" stands twice', "keep one; the first is in line", "  sheen-dull: 0.1",
+    ),
+    "unknown sign of a condition": Edit(
+        "conditions.yaml", "- id: old-poison", "- white-grains-underneath", "- white-grain-underneath",
+        'condition "old-poison"', 'unknown sign "white-grain-underneath"', 'did you mean "white-grains-underneath"?',
+    ),
+    "sign of a condition twice": Edit(
+        "conditions.yaml", "- id: old-poison", "- white-grains-underneath", "- white-grains-at-joint-or-pin",
+        'condition "old-poison"', 'the sign "white-grains-at-joint-or-pin" stands twice', "keep one",
+        "- white-grains-at-joint-or-pin\n    - id: state-old-poison",
+    ),
+    "sign that nobody weighs": Edit(
+        "signs.yaml", "", "- id: sheen-dull\n",
+        "- id: sheen-dul\n  when: [{finding: {id: $f, sheen: dull}}]\n  because: Dull.\n  source: judgement\n"
+        "  cases:\n    - {given: {finding: {sheen: dull}}, expect: fires}\n"
+        "    - {given: {finding: {sheen: normal}}, expect: silent}\n- id: sheen-dull\n",
+        'sign "sheen-dul"', "nothing weighs this sign", "give it a weight in the file of a deposit", "- id: sheen-dul\n",
+    ),
+    "sign written out twice": Edit(
+        "deposits/mould.yaml", "", "  smell-musty:\n", "  smell-rancid:\n",
+        'deposit "mould"', 'the sign "smell-rancid" is written out twice', "rename one; the first stands at rules/signs.yaml:",
+    ),
+    "sign written out without a source": Edit(
+        "deposits/mould.yaml", "  smell-musty:", "    source: common-practice\n", "",
+        'deposit "mould"', "signs.smell-musty: a sign written out needs because, source and cases", "correct the value",
+        "  smell-musty:",
+    ),
+    "reason of its own without a source": Edit(
+        "deposits/mud.yaml", "signs:", "sheen-dull: 0.2", "sheen-dull: {weight: 0.2, because: Mud is dull.}",
+        'deposit "mud"', "signs.sheen-dull: a reason of its own needs its source", "correct the value",
+    ),
+    "sign on no finding": Edit(
+        "deposits/mould.yaml", "  mouldy-smell-yes:", "      - finding: {id: $f}\n", "",
+        'deposit "mould"', "$f is not bound by a pattern", "bind it in when", "  mouldy-smell-yes:",
+    ),
+    # -- what a deposit must state ----------------------------------------------------------------
+    "nothing speaks for a deposit": Edit(
+        "deposits/rust.yaml", "signs:", signs_of("rust"), "signs:\n  colour-white: -1\n  colour-grey: -1\n  colour-green-blue: -1\n",
+        'deposit "rust"', "no sign speaks for it", "give a sign a weight above 0", "deposits/rust.yaml|id: rust",
+    ),
+    "too few signs": Edit(
+        "deposits/rust.yaml", "signs:", signs_of("rust"), "signs:\n  colour-rust-red: 0.7\n  pin-steel-plain: 0.2\n",
+        'deposit "rust"', "2 signs tell of it, fewer than 3", "weigh more signs", "signs:",
+    ),
+    "no word where it is left": Edit(
+        "deposits/lacquer.yaml", "", "leave_it: ", "note: ",
+        'deposit "lacquer"', '"leave_it" is missing', "add leave_it:", "id: lacquer",
+    ),
+    "confused with nothing": Edit(
+        "deposits/mud.yaml", "", "confused_with: [gut-fluid-blood, lime-crust, pest-frass]", "confused_with: []",
+        'deposit "mud"', "confused_with: ", "add what is missing to the list",
+    ),
+    "confused with itself": Edit(
+        "deposits/mud.yaml", "", "confused_with: [gut-fluid-blood,", "confused_with: [mud,",
+        'deposit "mud"', "it is confused with itself", "name what looks like it",
+    ),
+    "no worked case": Edit(
+        "deposits/rust.yaml", "", "\ncases:\n", "\nwas: []\nxcases:\n",
+        'deposit "rust"', '"cases" is missing', "add cases:", "id: rust",
+    ),
+    "worked case that settles nothing": Edit(
+        "deposits/rust.yaml", "\ncases:\n", "colour: rust-red, ", "",
+        'deposit "rust"', "case 1: these answers leave it", "settle it by more answers", "  - zone: pin-contact",
+    ),
+    "worked case that leaves a guard possible": Edit(
+        "deposits/loose-dust.yaml", "\ncases:\n", "colour: mixed-grains, texture: grains, puff: moves",
+        "puff: moves, dust-returns: yes", 'deposit "loose-dust"', "possible", "add the answers that rule it out",
+    ),
+    "worked case on an unknown zone": Edit(
+        "deposits/loose-dust.yaml", "\ncases:\n", "zone: elytra", "zone: elytre",
+        'deposit "loose-dust"', 'unknown zone "elytre"', 'did you mean "elytra"?',
+    ),
+    "worked case with an unknown answer": Edit(
+        "deposits/loose-dust.yaml", "\ncases:\n", "puff: moves", "puff: move",
+        'deposit "loose-dust"', '"move" does not answer puff', 'did you mean "moves"?',
+    ),
+    "worked case with an unknown question": Edit(
+        "deposits/rust.yaml", "\ncases:\n", "specimen: {pin:", "specimen: {pinn:",
+        'deposit "rust"', 'unknown question "pinn"', 'did you mean "pin"?',
+    ),
+    "guard that nothing could show": Edit(
+        "deposits/insect-fungus.yaml", "signs:", signs_of("insect-fungus"),
+        "signs:\n  texture-growth-through-joints: 0.1\n  colour-white: -1\n  colour-grey: -1\n",
+        'deposit "insect-fungus"', "it is guarded, yet no open question could still make it suspected", "weights that come to 0.2",
+        "signs:",
+    ),
+    "two parts of a ladder without a name": Edit(
+        "deposits/mud.yaml", "ladder:", "  - id: offer-eye-washing-mud\n    method:", "  - method:",
+        'deposit "mud"', 'the rule "offer-mud" is made twice', "rename one; the first stands at rules/deposits/mud.yaml:",
+        "  - method: [eye-brush-water, eye-brush-surfactant]",
+    ),
+    "ladder on a surface that does not exist": Edit(
+        "deposits/mud.yaml", "ladder:", "where: {surface: lens}", "where: {surface: lense}",
+        'deposit "mud"', 'zone surface is never "lense"', 'did you mean "lens"?',
+    ),
+    "ladder from a standing that does not exist": Edit(
+        "deposits/mud.yaml", "ladder:", "  - method:\n", "  - standing: sure\n    method:\n",
+        'deposit "mud"', 'ladder.0.standing is "sure"', "use one of", "  - standing: sure",
     ),
     "answer that is never given": Edit(
-        "recognise.yaml", "- id: recognise-sheen-dull", "sheen: dull}", "sheen: dul}",
-        'rule "recognise-sheen-dull"', 'finding.sheen is never "dul"', 'did you mean "dull"?',
+        "signs.yaml", "- id: sheen-dull", "sheen: dull}", "sheen: dul}",
+        'sign "sheen-dull"', 'finding.sheen is never "dul"', 'did you mean "dull"?',
     ),
     "field that does not exist": Edit(
-        "recognise.yaml", "- id: recognise-sheen-dull", "sheen: dull}", "sheeen: dull}",
-        'rule "recognise-sheen-dull"', 'finding has no field "sheeen"', 'did you mean "sheen"?',
+        "signs.yaml", "- id: sheen-dull", "sheen: dull}", "sheeen: dull}",
+        'sign "sheen-dull"', 'finding has no field "sheeen"', 'did you mean "sheen"?',
     ),
     "kind of fact that does not exist": Edit(
-        "recognise.yaml", "- id: recognise-sheen-dull", "- finding: {id", "- findings: {id",
-        'rule "recognise-sheen-dull"', 'unknown kind of fact "findings"', 'did you mean "finding"?',
+        "signs.yaml", "- id: sheen-dull", "- finding: {id", "- findings: {id",
+        'sign "sheen-dull"', 'unknown kind of fact "findings"', 'did you mean "finding"?',
     ),
     "absence in an interlock": Edit(
         "forbid.yaml", "- id: forbid-unsettled-anything-that-acts", "- finding: {id: $f, settled: none}",
@@ -186,22 +301,22 @@ EDITS = {
         "- absent: {specimen",
     ),
     "stratum read too early": Edit(
-        "recognise.yaml", "- id: recognise-sheen-dull", "- finding: {id: $f, sheen: dull}",
+        "signs.yaml", "- id: sheen-dull", "- finding: {id: $f, sheen: dull}",
         "- finding: {id: $f, sheen: dull}\n    - closed: {stage: clean}",
-        'rule "recognise-sheen-dull"', '"closed" is only known after gate', "use facts of earlier families",
+        'sign "sheen-dull"', '"closed" is only known after gate', "use facts of earlier families",
         "- closed: {stage",
     ),
     "derived field read too early": Edit(
-        "recognise.yaml", "- id: recognise-sheen-dull", "sheen: dull}", "fragility: robust}",
-        'rule "recognise-sheen-dull"', "finding.fragility is derived later", "use what was observed instead",
+        "signs.yaml", "- id: sheen-dull", "sheen: dull}", "fragility: robust}",
+        'sign "sheen-dull"', "finding.fragility is derived later", "use what was observed instead",
     ),
     "unknown method in an offer": Edit(
-        "offer.yaml", "- id: offer-loose-dust", "brush-dry-soft", "brush-dry-sof",
-        'rule "offer-loose-dust"', 'unknown method "brush-dry-sof"', 'did you mean "brush-dry-soft"?',
+        "deposits/loose-dust.yaml", "ladder:", "brush-dry-soft", "brush-dry-sof",
+        'deposit "loose-dust"', 'unknown method "brush-dry-sof"', 'did you mean "brush-dry-soft"?',
     ),
-    "variable not bound": Edit(
-        "offer.yaml", "- id: offer-loose-dust", "      finding: $f\n", "      finding: $g\n",
-        'rule "offer-loose-dust"', "$g is not bound by a pattern", "bind it in when",
+    "variable that nothing binds": Edit(
+        "forbid.yaml", "- id: forbid-unsettled-anything-that-acts", "forbid: {finding: $f", "forbid: {finding: $g",
+        'rule "forbid-unsettled-anything-that-acts"', "$g is not bound by a pattern", "bind it in when",
     ),
     "conclusion of another family": Edit(
         "gate.yaml", "- id: gate-worth-it", "- close: {stage: intake, ask: worth-it}", "- offer: {method: puff-air}",
@@ -234,28 +349,28 @@ EDITS = {
     ),
     "interlock against every offer": Edit(
         "forbid.yaml", "- id: forbid-unsettled-anything-that-acts", "{id: $f, settled: none}", "{id: $f}",
-        'rule "offer-loose-dust"', "for loose-dust, which is always forbidden (forbid-unsettled-anything-that-acts",
-        "take it out, or mend the interlocks", "offer.yaml|- id: offer-loose-dust",
+        'deposit "loose-dust"', "for loose-dust, which is always forbidden (forbid-unsettled-anything-that-acts",
+        "take it out, or mend the interlocks", "deposits/loose-dust.yaml|brush-single-hair",
     ),
     "method renamed in one place only": Edit(
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "- id: ethanol-70-brush", "- id: ethanol-70-brsh",
-        'rule "', 'unknown method "ethanol-70-brush"', 'did you mean "ethanol-70-brsh"?', "offer.yaml|ethanol-70-brush",
+        'deposit "oily-film"', 'unknown method "ethanol-70-brush"', 'did you mean "ethanol-70-brsh"?', "deposits/oily-film.yaml|ethanol-70-brush",
     ),
     # -- the text of the file -------------------------------------------------------------------
     "tab as indentation": Edit(
-        "deposits.yaml", "- id: pollen", "  looks:", "\tlooks:",
+        "stops.yaml", "- id: colour-moves", "  means:", "\tmeans:",
         "", "a tab stands in the indentation", "use spaces",
     ),
     "key twice": Edit(
-        "deposits.yaml", "- id: pollen", "  kind: loose\n", "  kind: loose\n  kind: film\n",
-        "kind", '"kind" stands twice', "keep one; the first is in line", "  kind: film",
+        "deposits/pollen.yaml", "id: pollen", "kind: loose\n", "kind: loose\nkind: film\n",
+        "kind", '"kind" stands twice', "keep one; the first is in line", "kind: film",
     ),
     "alias": Edit(
-        "deposits.yaml", "- id: pollen", "name: pollen", "name: *dust",
+        "deposits/pollen.yaml", "id: pollen", "name: pollen", "name: *dust",
         "", "anchors (&) and aliases (*) are not read", "write the entry out",
     ),
     "tag": Edit(
-        "deposits.yaml", "- id: pollen", "name: pollen", "name: !!python/name:os.system pollen",
+        "deposits/pollen.yaml", "id: pollen", "name: pollen", "name: !!python/name:os.system pollen",
         "", "is not read", "remove it and put text in quotes",
     ),
     "bracket not closed": Edit(
@@ -349,6 +464,19 @@ BROKEN_FOLDERS: dict[str, tuple[Callable[[Path], object], str, str]] = {
     "file renamed": (
         _rename, 'rules/agents/heptan.yaml:1 agent "heptane": the file is named "heptan"', "name the file heptane.yaml",
     ),
+    "deposit renamed": (
+        lambda copy: (copy / "deposits" / "rust.yaml").rename(copy / "deposits" / "iron-rust.yaml"),
+        'rules/deposits/iron-rust.yaml:1 deposit "rust": the file is named "iron-rust"', "name the file rust.yaml",
+    ),
+    "two deposits in a file": (
+        lambda copy: (copy / "deposits" / "rust.yaml").write_text("- id: rust\n- id: verdigris\n"),
+        "rules/deposits/rust.yaml:1: one deposit a file", "give each a file of its own",
+    ),
+    "file that nothing reads": (
+        # A misspelt file of interlocks would be taken to hold.
+        lambda copy: shutil.copy(copy / "forbid.yaml", copy / "forbids.yaml"),
+        "rules/forbids.yaml: nothing reads this file", "move its entries to the file of their kind",
+    ),
     "file missing": (lambda copy: (copy / "zones.yaml").unlink(), "rules/zones.yaml: no such file", "check the name"),
     "folder of agents empty": (_empty, "rules/agents: the folder is empty", "add files: agent"),
     "file in place of a folder": (
@@ -388,7 +516,7 @@ def test_broken_folder_is_refused_with_a_mend(name: str, tmp_path: Path, capsys:
 def test_every_fault_of_a_run_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     copy = _copy(tmp_path)
     for file, old, new in (
-        ("deposits.yaml", "kind: loose", "kind: lose"),
+        ("deposits/pollen.yaml", "kind: loose", "kind: lose"),
         ("stops.yaml", "  see: Colour", "  sea: Colour"),
         ("agents/heptane.yaml", "basis: twa", "basis: twaa"),
     ):
@@ -397,7 +525,7 @@ def test_every_fault_of_a_run_is_one_line(tmp_path: Path, capsys: pytest.Capture
     lines = _said(capsys, "check", "--rules", str(copy))
     assert all(line.startswith("rules/") and "; " in line for line in lines)
     named = {line.split(":")[0] for line in lines}
-    assert named == {"rules/deposits.yaml", "rules/stops.yaml", "rules/agents/heptane.yaml"}
+    assert named == {"rules/deposits/pollen.yaml", "rules/stops.yaml", "rules/agents/heptane.yaml"}
     assert len(lines) == 4  # a misspelt key is both unknown and missing
 
 

@@ -17,9 +17,10 @@ from tests.proof.invariants import harsher
 from triage.check.reachable import offers, templates_of
 from triage.engine.consult import Consultant
 from triage.engine.vocabulary import UNKNOWN
-from triage.knowledge.rules import FAMILIES, Family
+from triage.knowledge.rules import BY_ROOM, FAMILIES, Family
 
 NEW = "-seeded"
+SIGNS = "signs.yaml"
 LOAD = "load"
 
 
@@ -28,7 +29,8 @@ class Seed:
     """One fault: its class, what makes the new text of each file, and the entry to be named.
 
     ``check`` is the verifier's check that must find it; ``load`` stands for the loader, which then
-    names the line of the field ``field`` instead of the entry.
+    names the line of the field ``field`` instead of the entry. Any other check that is given a
+    ``field`` names the line in which this word stands.
     """
 
     kind: str
@@ -45,9 +47,10 @@ class Seed:
         lines = texts[file].splitlines()
         if self.check == LOAD:
             return re.search(rf"\b{re.escape(self.field)}:", lines[line - 1]) is not None
-        return lines[line - 1] == f"- id: {self.entry}" or lines[line - 1].startswith(
-            f"- {{id: {self.entry},"
-        )
+        if self.field:
+            return self.field in lines[line - 1]
+        named = (f"- id: {self.entry}", f"id: {self.entry}")
+        return lines[line - 1] in named or lines[line - 1].startswith(f"- {{id: {self.entry},")
 
 
 class Texts:
@@ -138,10 +141,26 @@ def seed(kind: str) -> Callable[[Make], Make]:
 
 
 def _rules(texts: Texts, *families: Family) -> Iterator[tuple[str, str, str]]:
-    """Yield (rule, file, text) of the rules of some families."""
+    """Yield (rule, file, text) of the rules of some families that have a file of their own."""
     for family in families or FAMILIES:
-        for rule in texts.rule_ids[family]:
+        for rule in () if family in BY_ROOM else texts.rule_ids[family]:
             yield rule, f"{family}.yaml", texts.block("rule", rule)
+
+
+def _conditions(texts: Texts, *families: Family) -> Iterator[tuple[str, str, str, str]]:
+    """Yield (kind, entry, file, text) of the shared signs and of rules: all that has a ``when``."""
+    for sign in texts.knowledge.signs:
+        yield "sign", sign, SIGNS, texts.block("sign", sign)
+    for rule, file, block in _rules(texts, *families):
+        yield "rule", rule, file, block
+
+
+def _rooms(texts: Texts) -> str:
+    """Return all texts in which signs and ladders are written."""
+    folder = texts.folder / "deposits"
+    files = [SIGNS, "conditions.yaml", "fragility.yaml"]
+    files += [f"deposits/{path.name}" for path in sorted(folder.glob("*.yaml"))]
+    return "".join(map(texts.text, files))
 
 
 def _when(condition: str) -> str:
@@ -153,28 +172,27 @@ def _when(condition: str) -> str:
 
 @seed("never firing")
 def never_firing(texts: Texts) -> Iterator[Seed]:
-    """Yield rules that ask one question for two answers at once."""
-    for rule, file, block in _rules(texts, Family.RECOGNISE, Family.OFFER, Family.ORDER):
+    """Yield signs and rules that ask one question for two answers at once."""
+    for kind, entry, file, block in _conditions(texts, Family.ORDER):
         question, answers = texts.question(block)
         both = (
             f"specimen: {{{question}: {answers[0]}}}\n    - specimen: {{{question}: {answers[1]}}}"
         )
-        made = partial(texts.edited, "rule", rule, "  when:\n", _when(both))
-        yield Seed("never firing", "never-fires", made, file, rule)
+        made = partial(texts.edited, kind, entry, "  when:\n", _when(both))
+        yield Seed("never firing", "never-fires", made, file, entry)
 
 
 @seed("unreachable")
 def unreachable(texts: Texts) -> Iterator[Seed]:
-    """Yield rules that wait for a state of the specimen which no rule concludes any more."""
+    """Yield rules that wait for a state of the specimen which no sign shows any more."""
     for condition in texts.knowledge.conditions:
         said = f"- state: {{condition: {condition}}}"
-        kept = texts.text("recognise.yaml")
-        for _, _, block in _rules(texts, Family.RECOGNISE):
-            if said in block:
-                kept = kept.replace(block, "")
-        for rule, file, block in _rules(texts, Family.GATE, Family.FORBID, Family.OFFER):
+        block = texts.block("condition", condition)
+        silent = re.sub(r"^  signs:\n(?:    .*\n)*", "", block, flags=re.MULTILINE)
+        kept = texts.text("conditions.yaml").replace(block, silent)
+        for rule, file, block in _rules(texts, Family.GATE, Family.FORBID):
             if said in block.split("  then:")[0] and "absent" not in block:
-                both = {"recognise.yaml": kept, file: texts.text(file)}
+                both = {"conditions.yaml": kept, file: texts.text(file)}
                 made = partial(dict[str, str], both)
                 yield Seed("unreachable", "never-fires", made, file, rule)
 
@@ -229,26 +247,15 @@ def _narrowed_copy(texts: Texts, rule: str, file: str, more: str) -> dict[str, s
     return {file: before + more + copy}
 
 
-@seed("evidence twice")
-def evidence_twice(texts: Texts) -> Iterator[Seed]:
-    """Yield rules that weigh a deposit a second time."""
-    for rule, file, block in _rules(texts, Family.RECOGNISE):
-        line = re.search(r"^    - evidence: \{.*weight: .*\}\n", block, re.MULTILINE)
-        if line:
-            again = re.sub(r"weight: \S+\}", "weight: 0.1}", line.group())
-            made = partial(texts.edited, "rule", rule, line.group(), line.group() + again)
-            yield Seed("evidence twice", "evidence-twice", made, file, rule)
-
-
 @seed("needless condition")
 def needless_condition(texts: Texts) -> Iterator[Seed]:
-    """Yield rules that ask for any answer at all."""
-    for rule, file, block in _rules(texts):
+    """Yield signs and rules that ask for any answer at all."""
+    for kind, entry, file, block in _conditions(texts):
         question, answers = texts.question(block)
         every = ", ".join([*answers, UNKNOWN])
         any_answer = _when(f"specimen: {{{question}: {{one_of: [{every}]}}}}")
-        made = partial(texts.edited, "rule", rule, "  when:\n", any_answer)
-        yield Seed("needless condition", "needless-condition", made, file, rule)
+        made = partial(texts.edited, kind, entry, "  when:\n", any_answer)
+        yield Seed("needless condition", "needless-condition", made, file, entry)
 
 
 # -- contradictions and dead ends -----------------------------------------------------------------
@@ -256,13 +263,12 @@ def needless_condition(texts: Texts) -> Iterator[Seed]:
 
 @seed("contradiction")
 def contradiction(texts: Texts) -> Iterator[Seed]:
-    """Yield interlocks on every case for a method that one rule offers."""
+    """Yield interlocks on every case for a method that one ladder offers."""
     for method in texts.knowledge.methods:
-        word = re.compile(rf"(?<![\w-]){re.escape(method)}(?![\w-])")
         offering = [
-            rule
-            for rule, _, block in _rules(texts, Family.OFFER)
-            if word.search(block.split("  cases:")[0])
+            rule.id
+            for rule in texts.knowledge.rules[Family.OFFER]
+            if any(method in said["offer"]["method"] for said in rule.conclusions())
         ]
         if len(offering) == 1:
             made = partial(
@@ -273,39 +279,25 @@ def contradiction(texts: Texts) -> Iterator[Seed]:
                 f"{{forbid: {{method: [{method}]}}}}",
             )
             check = "offered-and-always-forbidden"
-            yield Seed("contradiction", check, made, "offer.yaml", offering[0])
+            file = texts.file("rule", offering[0])
+            yield Seed("contradiction", check, made, file, offering[0], method)
 
 
 @seed("dead end")
 def dead_end(texts: Texts) -> Iterator[Seed]:
-    """Yield deposits that say nothing on a body part where all their methods are barred."""
-    known = offers(texts.consultant)
+    """Yield deposits that do not say why they are left where nothing may be done."""
     for deposit in texts.knowledge.deposits:
-        block = texts.block("deposit", deposit)
-        silent = re.sub(r"^  leave_it: .*\n(?:    .*\n)*", "", block, flags=re.MULTILINE)
-        made = partial(
-            _dead_end, texts, deposit, silent, sorted(known.get(("deposit", deposit), {}))
-        )
-        if silent != block:
-            yield Seed("dead end", "dead-end", made, "deposits.yaml", deposit)
-
-
-def _dead_end(texts: Texts, deposit: str, silent: str, methods: list[str]) -> dict[str, str]:
-    block = texts.block("deposit", deposit)
-    made = {"deposits.yaml": texts.text("deposits.yaml").replace(block, silent)}
-    if methods:
-        zone = next(iter(texts.knowledge.zones))
-        when = f"finding: {{id: $f, settled: {deposit}, zone: {zone}}}"
-        then = f"{{forbid: {{finding: $f, method: [{', '.join(methods)}]}}}}"
-        made |= texts.with_rule(Family.FORBID, f"forbid{NEW}-{deposit}", when, then)
-    return made
+        file = texts.file("deposit", deposit)
+        silent = re.sub(r"^leave_it: .*\n(?:  .*\n)*", "", texts.text(file), flags=re.MULTILINE)
+        made = partial(dict[str, str], {file: silent})
+        yield Seed("dead end", LOAD, made, file, deposit, "id")
 
 
 @seed("condition without work")
 def idle_condition(texts: Texts) -> Iterator[Seed]:
     """Yield states of the specimen that no rule concludes and nothing is offered for."""
     for condition in texts.knowledge.conditions:
-        made = partial(texts.copied, "condition", condition)
+        made = partial(_idle_condition, texts, condition)
         yield Seed(
             "condition without work",
             "condition-without-work",
@@ -313,6 +305,14 @@ def idle_condition(texts: Texts) -> Iterator[Seed]:
             "conditions.yaml",
             condition + NEW,
         )
+
+
+def _idle_condition(texts: Texts, condition: str) -> dict[str, str]:
+    """Return the conditions with a copy of one that has neither signs nor a ladder."""
+    (file,) = copied = texts.copied("condition", condition)
+    kept, copy = copied[file].split(f"- id: {condition}{NEW}\n")
+    bare = re.sub(r"^  (?:signs|ladder):\n(?:    .*\n)*", "", copy, flags=re.MULTILINE)
+    return {file: f"{kept}- id: {condition}{NEW}\n{bare}"}
 
 
 # -- order ----------------------------------------------------------------------------------------
@@ -383,8 +383,13 @@ def never_offered(texts: Texts) -> Iterator[Seed]:
 
 @seed("deposit without signs")
 def unspoken(texts: Texts) -> Iterator[Seed]:
-    """Yield deposits that no sign speaks for."""
-    yield from _copies(texts, "deposit", "deposit without signs", "nothing-speaks-for-it")
+    """Yield deposits against which every sign speaks."""
+    for deposit in texts.knowledge.deposits:
+        file = texts.file("deposit", deposit)
+        weight = r"^(  [a-z0-9-]+: |    weight: )(?=[0-9])"
+        against = re.sub(weight, r"\1-", texts.text(file), flags=re.MULTILINE)
+        made = partial(dict[str, str], {file: against})
+        yield Seed("deposit without signs", "nothing-speaks-for-it", made, file, deposit)
 
 
 @seed("unused question")
@@ -403,14 +408,15 @@ def unused_entry(texts: Texts) -> Iterator[Seed]:
 @seed("answer that nothing reads")
 def unread_answer(texts: Texts) -> Iterator[Seed]:
     """Yield a new answer to a question that rules read only by naming other answers."""
-    files = [f"{family}.yaml" for family in FAMILIES if family is not Family.RECOGNISE]
+    files = [f"{family}.yaml" for family in FAMILIES if family not in BY_ROOM]
+    rooms = _rooms(texts)
     for question in texts.knowledge.questions.values():
         word = re.compile(
             rf"(?<![\w-]){re.escape(question.id)}: *(\{{not|\{{at_|\{{above|\{{below)?"
         )
         if any(word.search(texts.text(file)) for file in files):
             continue
-        read = [m.group(1) for m in word.finditer(texts.text("recognise.yaml"))]
+        read = [m.group(1) for m in word.finditer(rooms)]
         if read and not any(read):
             line = re.search(
                 r"^    - \{id: .*\n", texts.block("question", question.id), re.MULTILINE
@@ -433,18 +439,19 @@ def sign_without_question(texts: Texts) -> Iterator[Seed]:
 
     Questions that a rule also asks by name are left out: there that line is named first.
     """
-    asked = "".join(texts.text(f"{family}.yaml") for family in FAMILIES)
+    files = [f"{family}.yaml" for family in FAMILIES if family not in BY_ROOM]
+    asked = "".join(map(texts.text, files)) + _rooms(texts)
     for question in texts.knowledge.questions:
         if f"ask: {question}" in asked:
             continue
-        if re.search(rf"\{{[^}}]*(?<![\w-]){re.escape(question)}:", texts.text("recognise.yaml")):
+        if re.search(rf"\{{[^}}]*(?<![\w-]){re.escape(question)}:", texts.text(SIGNS)):
             made = partial(_without_question, texts, question)
-            yield Seed("sign without a question", LOAD, made, "recognise.yaml", question, question)
+            yield Seed("sign without a question", LOAD, made, SIGNS, question, question)
 
 
 def _without_question(texts: Texts, question: str) -> dict[str, str]:
     gone = texts.text("questions.yaml").replace(texts.block("question", question), "")
-    return {"questions.yaml": gone, "recognise.yaml": texts.text("recognise.yaml")}
+    return {"questions.yaml": gone, SIGNS: texts.text(SIGNS)}
 
 
 @seed("idle interlock")

@@ -25,7 +25,7 @@ from triage.case.store import load_case
 from triage.errors import CONTROL, MOST_LETTERS, TriageError
 from triage.knowledge.book import KINDS
 from triage.knowledge.load import _Reader, load_knowledge
-from triage.knowledge.rules import FAMILIES, Rule
+from triage.knowledge.rules import BY_ROOM, FAMILIES, Rule
 from triage.yamltext import dump_yaml
 
 ROOT = RULES.parent
@@ -78,7 +78,7 @@ def table_of(folder: Path, target: str) -> None:
 
 
 TABLES = {target: (kind, model, target) for kind, (model, target) in KINDS.items()} | {
-    f"{family}.yaml": ("rule", Rule, f"{family}.yaml") for family in FAMILIES
+    f"{family}.yaml": ("rule", Rule, f"{family}.yaml") for family in FAMILIES if family not in BY_ROOM
 }
 SMALL = [
     (target, file)

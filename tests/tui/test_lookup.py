@@ -67,3 +67,16 @@ async def test_the_palette_has_one_command_of_each_name(looking: Workshop) -> No
         assert len(titles) == len(set(titles))
         assert "Maximize" not in titles
         assert "Keys" not in titles
+
+def test_a_deposit_is_read_in_reasons_without_patterns(looking: Workshop) -> None:
+    """Its signs with their weights and reasons, its ladder by the names of the methods."""
+    knowledge = looking.knowledge
+    shelf = next(shelf for shelf in shelves(knowledge) if shelf.kind == "deposit")
+    for entry in shelf.entries:
+        text = "\n".join(said for _, _, said in entry.lines)
+        for sign, weight in knowledge.deposits[entry.id].signs.items():
+            because = weight.because or knowledge.rule(f"recognise-{sign}").because
+            assert f"{weight.weight:+g} {because}" in text
+        for part in knowledge.deposits[entry.id].ladder:
+            assert all(knowledge.methods[method].name in text for method in part.method)
+        assert not {"$f", "expect", "standing"} & set(text.replace("'", " ").split())

@@ -24,6 +24,7 @@ def test_the_shipped_rules_are_loaded_and_brought_to_their_normal_form() -> None
     found = load_rulebase(ROOT / "rules")
     assert found == rulebase()
     assert found.knowledge.places == rulebase().knowledge.places
+    assert found.knowledge.parts == rulebase().knowledge.parts
     assert found.knowledge.root == ROOT / "rules"
 
 

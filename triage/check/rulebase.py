@@ -23,7 +23,7 @@ from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
 from triage.engine.vocabulary import UNKNOWN
 from triage.errors import TriageError
-from triage.knowledge.rules import FAMILIES, RESTRICTIVE, Family
+from triage.knowledge.rules import FAMILIES, RESTRICTIVE, Family, Rule
 from triage.plan.ladder import harshness_key
 
 Check = Callable[["Rulebase"], Iterator[TriageError]]
@@ -46,9 +46,11 @@ class Rulebase:
         for family in families or FAMILIES:
             yield from self.consultant.normal.by_family[family]
 
-    def fault(self, kind: str, entry: str, message: str, mend: str) -> TriageError:
-        """Return a fault at the place of an entry."""
-        return TriageError(message, self.knowledge.where(kind, entry), mend)
+    def fault(
+        self, kind: str, entry: str, message: str, mend: str, *path: str | int
+    ) -> TriageError:
+        """Return a fault at the place of an entry, or of the part of it that ``path`` leads to."""
+        return TriageError(message, self.knowledge.where(kind, entry, *path), mend)
 
 
 def _check(to: list[tuple[str, Check]], name: str) -> Callable[[Check], Check]:
@@ -152,16 +154,6 @@ def subsumed(base: Rulebase) -> Iterator[TriageError]:
             yield base.fault("rule", special.id, message, "keep it for its reason, or drop it")
 
 
-@_check(FAULTS, "evidence-twice")
-def evidence_twice(base: Rulebase) -> Iterator[TriageError]:
-    """Yield rules that weigh the same deposit twice."""
-    for rule in base.rules(Family.RECOGNISE):
-        said = [constant(t, "deposit") for t in rule.templates if t.kind == "evidence"]
-        for deposit in sorted({d for d in said if said.count(d) > 1}):
-            message = f'weighs "{deposit}" twice'
-            yield base.fault("rule", rule.id, message, "give it one weight")
-
-
 @_check(REMARKS, "needless-condition")
 def needless_conditions(base: Rulebase) -> Iterator[TriageError]:
     """Yield conditions that every value meets."""
@@ -187,7 +179,19 @@ def contradictions(base: Rulebase) -> Iterator[TriageError]:
             if blocking:
                 names = ", ".join(blocking[:3])
                 message = f'offers "{method}" for {problem}, which is always forbidden ({names})'
-                yield base.fault("rule", rule, message, "take it out, or mend the interlocks")
+                path = _named_at(base.knowledge.rule(rule), method)
+                yield base.fault(
+                    "rule", rule, message, "take it out, or mend the interlocks", *path
+                )
+
+
+def _named_at(rule: Rule, method: str) -> tuple[str | int, ...]:
+    """Return where in an offer a method is named."""
+    for said in rule.conclusions():
+        methods = said.get("offer", {}).get("method", ())
+        if isinstance(methods, list) and method in methods:
+            return ("then", "offer", "method", methods.index(method))
+    return ()
 
 
 @_check(FAULTS, "dead-end")
@@ -221,11 +225,11 @@ def idle_conditions(base: Rulebase) -> Iterator[TriageError]:
     concluded = base.domains["state", "condition"]
     for condition in base.knowledge.conditions.values():
         if condition.id not in concluded:
-            message = "no rule concludes it"
-            yield base.fault("condition", condition.id, message, "add a recognise rule")
+            message = "no sign shows it"
+            yield base.fault("condition", condition.id, message, "add signs:")
         if (CONDITION, condition.id) not in base.offers:
             message = "no method is offered for it"
-            yield base.fault("condition", condition.id, message, "add an offer rule")
+            yield base.fault("condition", condition.id, message, "add a ladder:")
 
 
 Order = tuple[str, frozenset[str], frozenset[str]]
@@ -319,7 +323,8 @@ def never_offered(base: Rulebase) -> Iterator[TriageError]:
     for method in base.knowledge.methods:
         if method not in used:
             message = "no rule offers it"
-            yield base.fault("method", method, message, "add an offer, or drop the method")
+            mend = "name it in the ladder of a deposit or condition, or drop it"
+            yield base.fault("method", method, message, mend)
 
 
 @_check(FAULTS, "nothing-speaks-for-it")
@@ -329,7 +334,8 @@ def unspoken(base: Rulebase) -> Iterator[TriageError]:
     for deposit in base.knowledge.deposits:
         if deposit not in spoken:
             message = "no sign speaks for it"
-            yield base.fault("deposit", deposit, message, "add evidence to a recognise rule")
+            mend = "give a sign a weight above 0 in its signs:"
+            yield base.fault("deposit", deposit, message, mend)
 
 
 def _asked_sets(base: Rulebase, question: str, about: str) -> list[frozenset[str]]:

@@ -1,8 +1,9 @@
-"""Whether a rulebase may be planned with: the cases beside its rules hold, and it is sound."""
+"""Whether a rulebase may be planned with: its cases hold, its entries are whole, it is sound."""
 
 from __future__ import annotations
 
 from triage.check.rulebase import faults_of
+from triage.engine.complete import incomplete
 from triage.engine.consult import Consultant
 from triage.engine.rulecases import failed_cases
 from triage.errors import raise_faults
@@ -13,7 +14,8 @@ def require_sound(consultant: Consultant) -> None:
 
     Raises
     ------
-    TriageError: a case beside a rule comes out otherwise, a rule can never fire, an order leads
-    round, an offer contradicts an interlock, ...; each with file, line and mend.
+    TriageError: a case beside a rule comes out otherwise, a worked case does not settle its
+    deposit, a rule can never fire, an order leads round, an offer contradicts an interlock, ...;
+    each with file, line and mend.
     """
-    raise_faults([*failed_cases(consultant), *faults_of(consultant)])
+    raise_faults([*failed_cases(consultant), *incomplete(consultant), *faults_of(consultant)])

@@ -16,7 +16,7 @@ from triage.knowledge.base import Source
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.lines import line_inside
 from triage.knowledge.methods import Equipment, Method, Technique
-from triage.knowledge.rules import Family, Rule
+from triage.knowledge.rules import Family, Rule, Sign
 from triage.knowledge.specimen import (
     BodyPlan,
     Condition,
@@ -32,7 +32,7 @@ from triage.knowledge.specimen import (
 from triage.knowledge.tables import Dose, Gel, Salt
 
 # kind -> (model, file or folder below the rules folder). A folder holds one entry a file
-# (agents) or several files of the same kind (methods by stage).
+# (agents, deposits) or several files of the same kind (methods by stage).
 KINDS: Mapping[str, tuple[type[BaseModel], str]] = {
     "source": (Source, "sources"),
     "authority": (Authority, "authorities.yaml"),
@@ -48,7 +48,8 @@ KINDS: Mapping[str, tuple[type[BaseModel], str]] = {
     "trait": (Trait, "traits.yaml"),
     "fragility": (Fragility, "fragility.yaml"),
     "taxon": (Taxon, "taxa.yaml"),
-    "deposit": (Deposit, "deposits.yaml"),
+    "sign": (Sign, "signs.yaml"),
+    "deposit": (Deposit, "deposits"),
     "condition": (Condition, "conditions.yaml"),
     "question": (Question, "questions.yaml"),
     "stop": (StopSign, "stops.yaml"),
@@ -58,6 +59,21 @@ KINDS: Mapping[str, tuple[type[BaseModel], str]] = {
     "dose": (Dose, "doses.yaml"),
     "control": (AirControl, "controls.yaml"),
 }
+# Of these each file holds one entry and is named as its id.
+ONE_A_FILE = frozenset({"agent", "deposit"})
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Where a part of a rule stands: at ``path`` of an entry of another kind.
+
+    ``inside`` leads by keys and list indexes to the part of the rule; empty for the whole rule.
+    """
+
+    inside: tuple[str | int, ...]
+    kind: str
+    entry: str
+    path: tuple[str | int, ...]
 
 
 @dataclass(frozen=True)
@@ -78,6 +94,7 @@ class Knowledge:
     traits: Mapping[str, Trait]
     fragility: Mapping[str, Fragility]
     taxa: Mapping[str, Taxon]
+    signs: Mapping[str, Sign]
     deposits: Mapping[str, Deposit]
     conditions: Mapping[str, Condition]
     questions: Mapping[str, Question]
@@ -91,15 +108,25 @@ class Knowledge:
     judgement: Judgement
     digest: str
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, compare=False)
+    parts: Mapping[str, tuple[Part, ...]] = field(default_factory=dict, compare=False)
     root: Path | None = field(default=None, compare=False)
 
     def where(self, kind: str, entry_id: str, *path: str | int) -> Where:
         """Return file, line and name of one entry, as far as known.
 
         ``path`` leads by keys and list indexes to a part of the entry, whose line is given then.
+        A rule that is made of other entries is shown where that part of it is written.
         """
+        if kind == "rule" and entry_id in self.parts:
+            held = [p for p in self.parts[entry_id] if p.inside == path[: len(p.inside)]]
+            part = max(held, key=lambda p: len(p.inside))
+            kind, entry_id, path = part.kind, part.entry, (*part.path, *path[len(part.inside) :])
         where = self.places.get((kind, entry_id), Where(entry=f'{kind} "{entry_id}"'))
         return line_inside(self.root, where, path) if self.root and path else where
+
+    def at(self, part: Part) -> Where:
+        """Return file, line and name of the entry that a part of a rule stands in."""
+        return self.where(part.kind, part.entry, *part.path)
 
     def rule(self, rule_id: str) -> Rule:
         """Return the rule with this id; an unknown id is a ``TriageError``."""
@@ -142,6 +169,7 @@ ATTRIBUTES: Mapping[str, str] = {
     "trait": "traits",
     "fragility": "fragility",
     "taxon": "taxa",
+    "sign": "signs",
     "deposit": "deposits",
     "condition": "conditions",
     "question": "questions",

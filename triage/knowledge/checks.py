@@ -9,6 +9,7 @@ from pydantic import BaseModel
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.base import Status
 from triage.knowledge.book import ATTRIBUTES, Knowledge
+from triage.knowledge.rules import BY_ROOM, FAMILIES
 
 Path = tuple[str | int, ...]
 # kind of the entry, its id, where in it, kind of the id named there, that id
@@ -104,7 +105,9 @@ def _unsourced(k: Knowledge) -> Iterator[TriageError]:
     entries: list[tuple[str, object]] = [
         (kind, e) for kind in ATTRIBUTES if kind != "source" for e in k.table(kind).values()
     ]
-    entries += [("rule", rule) for rules in k.rules.values() for rule in rules]
+    # The sources of the other rules stand with the entries that these are made of.
+    rules = [rule for family in FAMILIES if family not in BY_ROOM for rule in k.rules[family]]
+    entries += [("rule", rule) for rule in rules]
     entries.append(("judgement", k.judgement))
     for kind, entry in entries:
         for path, name in _sources(entry):

@@ -9,16 +9,18 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
 from triage.errors import TriageError, Where, did_you_mean, raise_faults
-from triage.knowledge.book import ATTRIBUTES, KINDS, Knowledge
+from triage.knowledge.book import ATTRIBUTES, KINDS, ONE_A_FILE, Knowledge
 from triage.knowledge.checks import cross_check
+from triage.knowledge.gather import gather_rules
 from triage.knowledge.judgement import Judgement
-from triage.knowledge.rules import FAMILIES, Family, Rule
+from triage.knowledge.rules import BY_ROOM, FAMILIES, Family, Rule
 from triage.yamltext import Parsed, parse_yaml, read_text
 
 # pydantic's word for a fault -> what to do about it.
@@ -44,10 +46,12 @@ class _Reader:
         self.faults: list[TriageError] = []
         self.places: dict[tuple[str, str], Where] = {}
         self.raw: dict[str, Any] = {}
+        self.seen: set[str] = set()
 
     def parse(self, path: Path) -> Parsed | None:
         """Return one parsed file, or None after noting the fault."""
         shown = f"{self.folder.name}/{path.relative_to(self.folder).as_posix()}"
+        self.seen.add(shown)
         try:
             parsed = parse_yaml(read_text(path, shown), shown)
         except TriageError as fault:
@@ -55,6 +59,14 @@ class _Reader:
             return None
         self.raw[shown] = parsed.data
         return parsed
+
+    def refuse_unread(self) -> None:
+        """Note each file that nothing reads: what stands in it would be taken to hold."""
+        for path in sorted(self.folder.rglob("*.yaml")):
+            shown = f"{self.folder.name}/{path.relative_to(self.folder).as_posix()}"
+            if shown not in self.seen:
+                mend = "move its entries to the file of their kind, or take it away"
+                self.faults.append(TriageError("nothing reads this file", Where(shown), mend))
 
     def entries(self, kind: str, target: str) -> Iterator[Raw]:
         """Yield each raw entry of a kind with its file and its path in it."""
@@ -68,7 +80,10 @@ class _Reader:
             if parsed is None:
                 continue
             shown = f"{self.folder.name}/{path.relative_to(self.folder).as_posix()}"
-            if isinstance(parsed.data, list):
+            if isinstance(parsed.data, list) and kind in ONE_A_FILE:
+                mend = "give each a file of its own, named as its id"
+                self.faults.append(TriageError(f"one {kind} a file", Where(shown, 1), mend))
+            elif isinstance(parsed.data, list):
                 for index, entry in enumerate(parsed.data):
                     yield entry, parsed, (index,), shown
             elif isinstance(parsed.data, dict):
@@ -198,8 +213,10 @@ def load_knowledge(folder: Path | str) -> Knowledge:
     tables = {ATTRIBUTES[kind]: reader.table(kind, *where) for kind, where in KINDS.items()}
     rules: dict[Family, tuple[Rule, ...]] = {}
     for family in FAMILIES:
-        rules[family] = tuple(reader.table("rule", Rule, f"{family}.yaml").values())
+        if family not in BY_ROOM:
+            rules[family] = tuple(reader.table("rule", Rule, f"{family}.yaml").values())
     judgement = _judgement(reader)
+    reader.refuse_unread()
     raise_faults(reader.faults)
     knowledge = Knowledge(
         **tables,
@@ -209,7 +226,10 @@ def load_knowledge(folder: Path | str) -> Knowledge:
         places=reader.places,
         root=root,
     )
-    raise_faults(cross_check(knowledge))
+    made = gather_rules(knowledge)
+    rules |= made.rules
+    knowledge = replace(knowledge, rules={f: rules[f] for f in FAMILIES}, parts=made.parts)
+    raise_faults([*made.faults, *cross_check(knowledge)])
     return knowledge
 
 

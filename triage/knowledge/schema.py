@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from triage.errors import TriageError, did_you_mean
-from triage.knowledge.book import KINDS
+from triage.knowledge.book import KINDS, ONE_A_FILE
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.rules import Rule
 
@@ -29,7 +29,7 @@ def schema_of(kind: str) -> dict[str, Any]:
         raise TriageError(f'unknown kind "{kind}"', mend=did_you_mean(kind, known))
     entry = known[kind].model_json_schema(by_alias=True)
     entry["$schema"] = "https://json-schema.org/draft/2020-12/schema"
-    if kind in ("agent", "judgement"):
+    if kind in ONE_A_FILE or kind == "judgement":
         return entry
     definitions = entry.pop("$defs", {})
     uri = entry.pop("$schema")

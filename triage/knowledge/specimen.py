@@ -9,6 +9,7 @@ from pydantic import Field
 
 from triage.knowledge.agents import Hansen
 from triage.knowledge.base import Entry, Frozen, Grade, Id, Statement, Text
+from triage.knowledge.signs import DepositRungs, NamedSigns, Rungs, Signs, WorkedCase
 
 Stage = Literal["intake", "look", "rehydrate", "relax", "examine", "clean", "set-and-dry", "keep"]
 STAGES: tuple[Stage, ...] = (
@@ -65,7 +66,7 @@ class Trait(Entry):
 
 
 class Deposit(Entry):
-    """What a finding may be taken to be."""
+    """What a finding may be taken to be, and all that is known of it."""
 
     name: Text
     looks: Text
@@ -74,9 +75,12 @@ class Deposit(Entry):
         "none", description="protected feature, hazard gate, refusal at intake, accept as it is"
     )
     kind: Literal["loose", "film", "bound", "crystal", "living", "natural", "metal"]
-    confused_with: tuple[Id, ...] = ()
-    leave_it: str = Field("", description="why it is left where no ladder is permitted")
+    confused_with: tuple[Id, ...] = Field(min_length=1)
+    leave_it: Text = Field(description="why it is left where no ladder is permitted")
     hansen: Hansen | None = None
+    signs: Signs = Field(description="sign -> weight, -1 to below 1: what speaks for or against it")
+    ladder: tuple[DepositRungs, ...] = Field((), description="what may remove it")
+    cases: tuple[WorkedCase, ...] = Field(min_length=1, description="answers that settle it")
 
 
 class Condition(Entry):
@@ -88,6 +92,8 @@ class Condition(Entry):
     when_cleared: Mapping[Id, Id] = Field(
         default_factory=dict, description="answers that a cleared attempt gives: question -> answer"
     )
+    signs: NamedSigns = Field((), description="what shows that the specimen is in it")
+    ladder: tuple[Rungs, ...] = Field((), description="what may clear it")
 
 
 class Answer(Frozen):
@@ -135,3 +141,6 @@ class Fragility(Entry):
     most_mechanical: Grade
     most_chemical: Grade
     because: Text
+    raised_by: NamedSigns = Field(
+        (), description="signs that make it at least so fragile; with $f only the place they are on"
+    )

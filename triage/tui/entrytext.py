@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
 from typing import Any
@@ -27,11 +27,14 @@ class EntryText:
     place: str
     held: BaseModel
     names: Mapping[str, str] = field(default_factory=dict, repr=False, compare=False)
+    knowledge: Knowledge | None = field(default=None, repr=False, compare=False)
 
     @cached_property
     def lines(self) -> tuple[tuple[int, str, str], ...]:
         """The fields: how deep, name, what is said."""
         content = self.held.model_dump(mode="python", by_alias=True, exclude_defaults=True)
+        if self.knowledge is not None:
+            content = _told(content, self.knowledge)
         return tuple(_lines(_named(content, self.names), 0))
 
     @cached_property
@@ -63,11 +66,13 @@ def shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
 def _all_shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
     found = []
     names = _names(knowledge)
-    for kind in sorted(KINDS, key=_place):
+    # A sign is read with what it tells of, and in full among the rules.
+    for kind in sorted((kind for kind in KINDS if kind != "sign"), key=_place):
         table = knowledge.table(kind)
         if table:
             entries = tuple(
-                _entry(knowledge, kind, key, held, names) for key, held in table.items()
+                replace(_entry(knowledge, kind, key, held, names), knowledge=knowledge)
+                for key, held in table.items()
             )
             found.append(Shelf(kind, entries))
     for family, rules in knowledge.rules.items():
@@ -105,6 +110,32 @@ def _entry(
     # Rules are read by whoever writes them: there ids stay ids.
     where = str(knowledge.where(kind, key))
     return EntryText(key, _name(key, held), where, held, names or {})
+
+
+def _told(content: dict[str, Any], knowledge: Knowledge) -> dict[str, Any]:
+    """Return an entry with its signs and its ladder as reasons; patterns and cases are left out."""
+    said = {key: held for key, held in content.items() if key not in ("cases", "signs", "ladder")}
+    for key in ("signs", "raised_by"):
+        signs = content.get(key, ())
+        if isinstance(signs, dict):
+            signs = [{"id": name, **weight} for name, weight in signs.items()]
+        if signs:
+            said[key] = [{"text": _sign(knowledge, sign)} for sign in signs]
+    if "ladder" in content:
+        said["ladder"] = [
+            {
+                "text": part["because"].removesuffix("."),
+                "method": [knowledge.methods[name].name for name in part["method"]],
+                **({"where": part["where"]} if "where" in part else {}),
+            }
+            for part in content["ladder"]
+        ]
+    return said
+
+
+def _sign(knowledge: Knowledge, sign: Mapping[str, Any]) -> str:
+    because = sign.get("because") or knowledge.rule(f"recognise-{sign['id']}").because
+    return f"{sign['weight']:+g} {because}" if "weight" in sign else because
 
 
 def _named(content: Any, names: Mapping[str, str]) -> Any:
@@ -162,6 +193,8 @@ def _said(held: Any) -> str:
         return str(held.value)
     if isinstance(held, bool):
         return "yes" if held else "no"
+    if isinstance(held, (list, tuple)):
+        return ", ".join(map(_said, held))
     if isinstance(held, float):
         return f"{held:g}"
     if isinstance(held, dict):
