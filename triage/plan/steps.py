@@ -11,6 +11,7 @@ from triage.case.profile import Bench
 from triage.engine.consult import Conclusions
 from triage.engine.vocabulary import agents_in
 from triage.errors import TriageError
+from triage.exposure.wording import limit_words
 from triage.knowledge.agents import Agent
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
@@ -157,9 +158,7 @@ def _in_order(lines: Iterable[CautionLine]) -> tuple[CautionLine, ...]:
 def limits_line(knowledge: Knowledge, agent: Agent) -> CautionLine:
     """Return the published limits of an agent whose air is not worked out in this step."""
     shown = [
-        f"{knowledge.authorities[limit.authority].name} {limit.basis.value} {limit.value:g} "
-        f"{limit.unit} ({limit.edition})"
-        for limit in agent.limits
+        limit_words(knowledge.authorities[limit.authority].name, limit) for limit in agent.limits
     ]
     text = f"{agent.name}, limits in air, not worked out for this step: {'; '.join(shown)}."
     return CautionLine("breathing", text, f"agent:{agent.id}", agent.limits[0].source)

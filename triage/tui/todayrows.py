@@ -30,8 +30,8 @@ from triage.history.words import (
 )
 from triage.knowledge.book import Knowledge
 from triage.plan.names import zone_words
+from triage.show.words import OUTCOME_WORDS
 from triage.tui.hanging import BOLD, Hanging, hanging
-from triage.tui.words import OUTCOME_WORDS
 
 SIGN = 13
 WHEN = 18

@@ -14,12 +14,12 @@ from textual.widgets.option_list import Option
 
 from triage.places import copy_demo, list_cache
 from triage.service.listing import first_lines, remember
+from triage.show.words import stage_word
 from triage.tui.hanging import BOLD, Hanging, hanging
 from triage.tui.messages import CaseBegun, CaseChanged, CaseChosen, PlaceChosen
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.newcase import NewCaseScreen
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.words import stage_word
 
 if TYPE_CHECKING:
     from triage.case.models import Case

@@ -9,8 +9,8 @@ from triage.explain.nextquestion import answer_words
 from triage.plan.model import Plan, Step
 from triage.plan.names import finding_names
 from triage.service import Workshop
-from triage.tui.desktext import (
-    Reasons,
+from triage.show.reasons import (
+    Lines,
     change_lines,
     contradiction_lines,
     contrast_lines,
@@ -23,7 +23,7 @@ from triage.tui.desktext import (
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
-from triage.tui.steptext import step_text
+from triage.tui.shown import Reasons, step_text
 
 UNKNOWN = "unknown"
 UNTOLD = "not answered"
@@ -80,9 +80,9 @@ class DeskMenu:
         if asked is not None:
             doing[asked]()
 
-    def _tell(self, title: str, act: Callable[[], Reasons]) -> None:
-        def then(told: Reasons) -> None:
-            self.screen.app.push_screen(DetailScreen(title, told))
+    def _tell(self, title: str, act: Callable[[], Lines]) -> None:
+        def then(told: Lines) -> None:
+            self.screen.app.push_screen(DetailScreen(title, Reasons(told)))
 
         self.screen.serve(act, then)
 
@@ -163,7 +163,9 @@ class DeskMenu:
     def _ask(self) -> None:
         self._tell(
             "Worth asking next, the best first",
-            lambda: question_lines(self.workshop.desk.questions(self.case), self.plan),
+            lambda: question_lines(
+                self.workshop.desk.questions(self.case), self.plan, for_commands=False
+            ),
         )
 
     def _firm(self) -> None:

@@ -12,10 +12,12 @@ from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from triage.tui.entrytext import Shelf, entry_text, shelves
+from triage.show.blocks import Line
+from triage.show.entry import Shelf, entry_blocks, shelves
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
+from triage.tui.shown import content_of
 from triage.tui.widgets.actionlist import ActionList
 
 # Rows laid out at first, and added whenever the cursor comes this near to the last one.
@@ -106,7 +108,10 @@ class HandbookScreen(ServiceScreen):
         for shelf in self._shelves:
             for entry in shelf.entries:
                 if shelf.kind == kind and entry.id == entry_id:
-                    self.query_one("#entry", Static).update(entry_text(entry))
+                    told = content_of(
+                        (Line(entry.name, is_bold=True), Line(""), *entry_blocks(entry))
+                    )
+                    self.query_one("#entry", Static).update(told)
                     self.query_one("#entry-scroll").scroll_home(animate=False)
                     return
 

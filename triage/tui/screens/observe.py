@@ -15,7 +15,8 @@ from textual.widgets.option_list import Option
 from triage.case.models import Case
 from triage.looks import is_clean
 from triage.plan.model import Plan
-from triage.plantext import zone_words
+from triage.plan.names import zone_words
+from triage.show.words import percent
 from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
 from triage.tui.messages import FindingChosen, PlaceChosen
@@ -24,7 +25,7 @@ from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.animal import AnimalDrawing
-from triage.tui.words import CLEAN_SIGN, STATE_SIGNS, percent
+from triage.tui.words import CLEAN_SIGN, STATE_SIGNS
 
 WHOLE = "whole-specimen"
 SIDES = (("left", "its left"), ("right", "its right"), ("both", "both sides"))

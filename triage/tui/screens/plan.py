@@ -16,13 +16,12 @@ from textual.widgets.option_list import Option
 from triage.case.models import Case, Override
 from triage.errors import TriageError
 from triage.explain.sureplan import SurePlan
-from triage.explain.text import named
 from triage.history.advice import SkipSuggestion
 from triage.looks import is_clean
 from triage.plan.model import Plan
-from triage.plan.names import finding_names
 from triage.plan.outcomes import last_record
 from triage.service.acts import accept_suggestion, suggestions_for
+from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import (
     FindingChosen,
@@ -37,9 +36,9 @@ from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
-from triage.tui.steptext import step_text
+from triage.tui.shown import step_text
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.words import OUTCOME_WORDS, no_step_words, stage_word
+from triage.tui.words import no_step_words
 
 # How firm the steps are is worked out when the plan was looked at this long.
 RESTING_S = 0.3
@@ -239,11 +238,8 @@ class PlanScreen(CaseScreen):
             return
         step = self.plan.step(row.step) if row.step else None
         if step is not None:
-            sure = self.sure.words().get(step.id, "") if self.sure else ""
-            sure = named(sure, finding_names(self.plan))
-            told = step_text(step, self.plan)
-            told = Content.assemble(f"{sure}\n\n", told) if sure else told
-            self.app.push_screen(DetailScreen(step.name, told))
+            sure = sure_by_step(self.sure).get(step.id, "") if self.sure else ""
+            self.app.push_screen(DetailScreen(step.name, step_text(step, self.plan, sure)))
         elif row.detail:
             self.app.push_screen(DetailScreen("In full", Content(row.detail)))
 

@@ -15,6 +15,7 @@ from textual.widgets import ContentSwitcher, Input, Static
 
 from triage.case.models import Case
 from triage.plan.model import Plan, Step
+from triage.show.words import duration, stage_word
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import PlaceChosen
 from triage.tui.screens.base import CHANGED_OUTSIDE
@@ -25,14 +26,14 @@ from triage.tui.screens.reason import is_in_words
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.timed import TimedScreen
 from triage.tui.services import Services
-from triage.tui.steptext import brief_text, doing_text
+from triage.tui.shown import brief_text, doing_text
 from triage.tui.widgets.burst import BurstTimer
 from triage.tui.widgets.checklist import Checklist
 from triage.tui.widgets.countdown import Countdown
 from triage.tui.widgets.headline import Headline
 from triage.tui.widgets.outcomes import OutcomeBar
 from triage.tui.widgets.stoppoints import StopPoints
-from triage.tui.words import OUTCOME_KEYS, span_words, stage_word
+from triage.tui.words import OUTCOME_KEYS
 
 # An outcome that comes sooner was typed before the step could be seen [s].
 OPENING_S = 0.5
@@ -317,7 +318,7 @@ class WalkScreen(TimedScreen):
             self.observed = ""
             self._enter()
             self.show_fault(
-                f"you were away for {span_words(round(away_s))}; confirmed before: {confirmed}; "
+                f"you were away for {duration(round(away_s))}; confirmed before: {confirmed}; "
                 "confirm it again before going on"
             )
 

@@ -1,0 +1,156 @@
+"""What is said of a step, a finding or a limit is said once: every face shows what the blocks say."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+from html import unescape
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from tests.support.knowledge import planner
+from triage.case.profile import load_bench
+from triage.case.store import load_case
+from triage.exposure import wording
+from triage.plan.model import Plan, Step
+from triage.show import pdf, words
+from triage.show.blocks import Listing
+from triage.show.html import html_of
+from triage.show.lines import lines_of
+from triage.show.markdown import markdown_of
+from triage.show.plan import plan_text, sheet_of
+from triage.show.step import step_blocks
+from triage.tui.shown import step_text
+
+ROOT = Path(__file__).resolve().parents[3]
+
+
+@cache
+def plan() -> Plan:
+    """A demo plan of one step: one that has air, gloves, cautions, a mix and a rinse."""
+    found = planner().plan(
+        load_case(ROOT / "cases" / "bumblebee-plate-3.yaml"), load_bench(ROOT / "cases" / "bench.yaml")
+    )
+    step = next(each for each in found.steps if each.air and each.air.limits and each.rinse and each.make_up)
+    return replace(found, steps=(replace(step, status="next"),))
+
+
+class Words(HTMLParser):
+    """The text of a page."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_data(self, data: str) -> None:
+        self.found.append(data)
+
+
+def of_html(held: Plan) -> str:
+    reader = Words()
+    reader.feed(html_of(sheet_of(held)))
+    return " ".join(reader.found)
+
+
+class Ink:
+    """Stands for the library of the PDF and keeps what it is told to draw."""
+
+    WIDTH_MM = 179.0
+
+    def __init__(self) -> None:
+        self.told: list[str] = []
+
+    def __getattr__(self, shape: str) -> Callable[..., None]:
+        return lambda *given: self.told.append(unescape(" ".join(map(str, given))))
+
+
+def of_pdf(held: Plan) -> str:
+    ink = Ink()
+    list(pdf._flow(ink, sheet_of(held)))
+    return " ".join(ink.told)
+
+
+FACES: dict[str, Callable[[Plan], str]] = {
+    "terminal": plan_text,
+    "plain session": lambda held: "\n".join(lines_of(step_blocks(held.steps[0]))),
+    "screen": lambda held: step_text(held.steps[0], held).plain,
+    "Markdown": lambda held: re.sub(r"\\(.)", r"\1", markdown_of(sheet_of(held))),
+    "HTML": of_html,
+    "PDF": of_pdf,
+}
+
+
+def bare(text: str) -> str:
+    """Letters and figures only: faces break, mark and fold lines in their own way."""
+    return re.sub(r"[\W_]+", "", text).casefold()
+
+
+@pytest.mark.parametrize("face", FACES)
+def test_every_face_says_what_the_blocks_of_a_step_say(face: str) -> None:
+    blocks = step_blocks(plan().steps[0])
+    assert {"Air in this room", "Make ready", "STOP if", "Rinse and dry", "Waste"} <= {b.label for b in blocks}
+    shown = bare(FACES[face](plan()))
+    for block in blocks:
+        for line in block.lines:
+            assert bare(line) in shown, (block.label, line)
+
+
+@pytest.mark.parametrize("face", FACES)
+def test_a_word_more_in_the_limit_line_is_on_every_face(face: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    told = wording.limit_words
+    monkeypatch.setattr(
+        "triage.show.step.limit_words", lambda authority, limit: f"{told(authority, limit)}, zweites Blatt"
+    )
+    air = plan().steps[0].air
+    assert air is not None
+    assert air.limits
+    assert FACES[face](plan()).replace("\n", " ").count("zweites") >= len(air.limits)
+
+
+@pytest.mark.parametrize("face", sorted(FACES.keys() - {"plain session"}))
+def test_a_block_more_in_a_step_is_on_every_face(face: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def more(step: Step, sure: str = "") -> tuple[Listing, ...]:
+        return (*step_blocks(step, sure), Listing("Neues Feld", (step.technique,)))
+
+    for place in ("triage.show.plan", "triage.tui.shown"):
+        monkeypatch.setattr(f"{place}.step_blocks", more)
+    assert "neuesfeld" in bare(FACES[face](plan()))
+
+
+@pytest.mark.parametrize("face", ["terminal", "plain", "screen"])
+def test_a_finding_is_told_in_the_same_words(face: str) -> None:
+    from triage.plain.dialogue import Dialogue
+    from triage.plain.session import PlainSession
+    from triage.tui.planrows import plan_rows
+
+    held = plan()
+    if face == "plain":
+        sink = io.StringIO()
+        PlainSession(None, Dialogue(io.StringIO(), sink))._summary(held)  # type: ignore[arg-type]
+        shown = sink.getvalue()
+    elif face == "screen":
+        shown = "\n".join(row.prompt.plain for row in plan_rows(held, frozenset()))
+    else:
+        shown = plan_text(held)
+    for line in held.findings:
+        assert bare(words.finding_line(line)) in bare(shown)
+
+
+def test_no_face_of_the_plan_names_rules_or_grades() -> None:
+    """What a preparator reads is in sentences; ids of rules and grades stand behind "why"."""
+    from triage.tui.planrows import plan_rows
+
+    held = plan()
+    rules = {rule for step in held.steps for rule in step.rules} | {e.rule for e in held.excluded}
+    opened = frozenset({"later", "out"})
+    rows = "\n".join(row.prompt.plain + row.detail for row in plan_rows(held, opened))
+    for shown in (plan_text(held, whole=True), markdown_of(sheet_of(held, whole=True)), rows):
+        assert not [rule for rule in rules if f"[{rule}]" in shown or f"Rule: {rule}" in shown]
+        assert "of 5" not in shown
+        assert not re.search(r"(mechanical|chemical|rub|attack|hazard) \d", shown)
+        assert not re.search(r"\b(tentative|firm)\b", shown)
