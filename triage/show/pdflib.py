@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, BinaryIO
+from xml.sax.saxutils import escape
 
 import reportlab
 from reportlab.lib.colors import HexColor, black
@@ -20,14 +21,20 @@ from reportlab.platypus import (
     Paragraph,
     SimpleDocTemplate,
     Spacer,
-    Table,
 )
+from reportlab.platypus import (
+    Table as Grid,
+)
+
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table
 
 FONTS = Path(reportlab.__file__).parent / "fonts"
 BODY, BOLD = "Vera", "VeraBd"
 MISSING = "?"
 GREY = HexColor("#777777")
 WIDTH_MM = 179.0
+FINDING_MM = (15, 40, 60, 28, 36)
+Pads = tuple[float, float, float, float]
 _BOX = 3.4 * mm
 _MARK = 1.9 * mm
 
@@ -63,21 +70,6 @@ def text(content: str, style: str) -> Any:
     return Paragraph(shown(content), STYLES[style])
 
 
-def space(height_mm: float) -> Any:
-    """Return an empty strip."""
-    return Spacer(1, height_mm * mm)
-
-
-def rule() -> Any:
-    """Return a heavy line across the page."""
-    return HRFlowable(width="100%", thickness=1.6, color=black, spaceBefore=2, spaceAfter=2)
-
-
-def together(parts: Sequence[Any]) -> Any:
-    """Return parts that stay on one page where they fit on one."""
-    return KeepTogether(list(parts))
-
-
 class Box(Flowable):  # type: ignore[misc]
     """An empty box to tick, or a small filled one as a mark."""
 
@@ -92,95 +84,105 @@ class Box(Flowable):  # type: ignore[misc]
         self.canv.rect(0, 0, self.width, self.height, fill=int(self.filled))
 
 
-def _table(rows: list[list[Any]], widths: Sequence[float], *style: Any) -> Any:
-    base = [
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 0),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-        ("TOPPADDING", (0, 0), (-1, -1), 1),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
-    ]
-    return Table(rows, colWidths=list(widths), style=[*base, *style], hAlign="LEFT")
+def _rows(
+    rows: list[list[Any]], widths_mm: Sequence[float], *style: Any, pad: Pads, **how: Any
+) -> Any:
+    """Return a table; ``pad`` is left, right, above and below its cells."""
+    sides = ("LEFTPADDING", "RIGHTPADDING", "TOPPADDING", "BOTTOMPADDING")
+    base = [(side, (0, 0), (-1, -1), width) for side, width in zip(sides, pad, strict=True)]
+    top = ("VALIGN", (0, 0), (-1, -1), "TOP")
+    widths = [width * mm for width in widths_mm]
+    return Grid(rows, colWidths=widths, style=[top, *base, *style], hAlign="LEFT", **how)
 
 
-def tick(line: str) -> Any:
-    """Return one line with a box before it."""
-    widths = (6 * mm, (WIDTH_MM - 7) * mm)
-    return _table([[Box(), text(line, "body")]], widths, ("TOPPADDING", (0, 0), (0, -1), 2.4))
+def _marked(mark: Any, line: str, lower: float) -> Any:
+    """Return a line with a mark before it, which stands a little lower than the line."""
+    below = ("TOPPADDING", (0, 0), (0, 0), lower)
+    return _rows([[mark, text(escape(line), "body")]], (6, WIDTH_MM - 11), below, pad=(0, 2, 1, 1))
 
 
-def outcomes(words: Sequence[str]) -> Any:
-    """Return the outcomes side by side, each with a box."""
-    row: list[Any] = []
-    for word in words:
-        row += [Box(), text(word, "body")]
-    widths = [5 * mm, 24 * mm] * len(words)
-    return _table([row], widths, ("TOPPADDING", (0, 0), (-1, -1), 2.0))
-
-
-def marked(sign: str | None, line: str) -> Any:
-    """Return a line with a sign before it; without one, with a filled square."""
-    before = Box(filled=True) if sign is None else text(f"<b>{sign}</b>", "body")
-    style = [("TOPPADDING", (0, 0), (0, 0), 3.6)] if sign is None else []
-    return _table([[before, text(line, "body")]], (5 * mm, (WIDTH_MM - 10) * mm), *style)
-
-
-def framed(parts: Sequence[Any], thickness: float) -> Any:
-    """Return parts in a frame."""
+def _framed(parts: Sequence[Any], thickness: float) -> Any:
+    frame = ("BOX", (0, 0), (-1, -1), thickness, black)
     rows = [[part] for part in parts]
-    return Table(
-        rows,
-        hAlign="LEFT",
-        colWidths=[WIDTH_MM * mm],
-        style=[
-            ("BOX", (0, 0), (-1, -1), thickness, black),
-            ("LEFTPADDING", (0, 0), (-1, -1), 5),
-            ("RIGHTPADDING", (0, 0), (-1, -1), 5),
-            ("TOPPADDING", (0, 0), (-1, -1), 1.2),
-            ("BOTTOMPADDING", (0, 0), (-1, -1), 1.2),
-        ],
-        spaceBefore=4,
-        spaceAfter=3,
-    )
+    return _rows(rows, [WIDTH_MM], frame, pad=(5, 5, 1.2, 1.2), spaceBefore=4, spaceAfter=3)
 
 
-def grid(rows: list[list[Any]], widths_mm: Sequence[float]) -> Any:
+def _fields(names: Sequence[str], width_mm: float) -> Any:
+    """Return names each above a line to write on."""
+    cells = [cell for name in names for cell in (text(escape(name), "small"), "")]
+    lines = [
+        ("LINEBELOW", (2 * place, 0), (2 * place, 0), 0.6, black) for place in range(len(names))
+    ]
+    widths = [width_mm - 4, 4] * len(names)
+    room = {"rowHeights": [8 * mm], "spaceBefore": 2, "spaceAfter": 3}
+    return _rows([cells], widths, *lines, pad=(0, 0, 1, 1), **room)
+
+
+def _table(block: Table) -> Any:
     """Return a ruled table; its head is repeated on each page."""
-    return Table(
-        rows,
-        hAlign="LEFT",
-        colWidths=[width * mm for width in widths_mm],
-        repeatRows=1,
-        style=[
-            ("GRID", (0, 0), (-1, -1), 0.4, GREY),
-            ("BACKGROUND", (0, 0), (-1, 0), HexColor("#eeeeee")),
-            ("VALIGN", (0, 0), (-1, -1), "TOP"),
-            ("TOPPADDING", (0, 0), (-1, -1), 2),
-            ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
-        ],
-        spaceBefore=6,
-        spaceAfter=4,
+    head = [text(f"<b>{escape(name)}</b>", "small") for name in block.head]
+    rows = [[text(escape(cell), "small") for cell in row] for row in block.rows]
+    ruled = (
+        ("GRID", (0, 0), (-1, -1), 0.4, GREY),
+        ("BACKGROUND", (0, 0), (-1, 0), HexColor("#eeeeee")),
     )
+    return _rows([head, *rows], FINDING_MM, *ruled, pad=(5, 5, 2, 2), repeatRows=1, spaceBefore=6)
 
 
-def fields(names: Sequence[tuple[str, float]]) -> Any:
-    """Return names each above a line to write on; widths in mm."""
-    cells: list[Any] = []
-    widths: list[float] = []
-    style: list[Any] = []
-    for place, (name, width_mm) in enumerate(names):
-        cells += [text(name, "small"), ""]
-        widths += [(width_mm - 4) * mm, 4 * mm]
-        style.append(("LINEBELOW", (2 * place, 0), (2 * place, 0), 0.6, black))
-    return Table(
-        [cells],
-        colWidths=widths,
-        rowHeights=[8 * mm],
-        style=[("LEFTPADDING", (0, 0), (-1, -1), 0), ("VALIGN", (0, 0), (-1, -1), "TOP"), *style],
-        hAlign="LEFT",
-        spaceBefore=2,
-        spaceAfter=3,
-    )
+def flow(paper: Paper) -> Iterator[Any]:
+    """Yield a paper as parts that flow over the pages."""
+    yield text(escape(paper.title), "title")
+    head: list[Any] = []
+    for block in paper.blocks:
+        parts = list(_block(block))
+        if isinstance(block, Heading):
+            head = parts
+            continue
+        # A head never stands alone at the foot of a page; frames and lines to write on stay
+        # whole, long lists may run over the page.
+        is_whole = isinstance(block, Listing) and block.kind in ("stop", "hold", "write")
+        yield from [KeepTogether([*head, *parts])] if head or is_whole else parts
+        head = []
+
+
+def _block(block: Block) -> Iterator[Any]:
+    if isinstance(block, Heading):
+        yield Spacer(1, 4 * mm)
+        yield HRFlowable(width="100%", thickness=1.6, color=black, spaceBefore=2, spaceAfter=2)
+        yield text(escape(f"{block.mark}: {block.text}"), "head")
+        yield text(escape(block.where), "small")
+    elif isinstance(block, Line):
+        told = escape(block.text)
+        yield text(f"<b>{told}</b>" if block.is_bold else told, "body")
+    elif isinstance(block, Alert):
+        yield _framed([text(f"<b>{escape(block.text)}</b>", "body")], 1.0)
+    elif isinstance(block, Table):
+        yield _table(block)
+    else:
+        label = [text(escape(block.label.upper()), "label")] if block.label else []
+        lines = list(_listed(block))
+        frame = {"stop": 1.6, "hold": 2.4}.get(block.kind)
+        yield from [_framed([*label, *lines], frame)] if frame else [*label, *lines]
+
+
+def _listed(block: Listing) -> Iterator[Any]:
+    if block.kind == "write":
+        yield _fields([line for line in block.lines if line != "note"], 42)
+        yield from [_fields(["note"], WIDTH_MM)] if "note" in block.lines else []
+    elif block.kind == "choose":
+        row = [cell for line in block.lines for cell in (Box(), text(escape(line), "body"))]
+        yield _rows([row], [5, 24] * len(block.lines), pad=(0, 2, 2, 1))
+    elif block.kind == "tick":
+        yield from (_marked(Box(), line, 2.4) for line in block.lines)
+    elif block.kind == "stop":
+        yield from (_marked(Box(filled=True), line, 3.6) for line in block.lines)
+    elif block.kind == "caution":
+        yield from (_marked(text("<b>!</b>", "body"), line, 1) for line in block.lines)
+    else:
+        bold = ("<b>", "</b>") if block.kind == "hold" else ("", "")
+        yield from (text(f"{bold[0]}{escape(line)}{bold[1]}", "body") for line in block.lines)
+        if block.kind == "hold":
+            yield _fields(["what was observed"], WIDTH_MM - 4)
 
 
 def build(stream: BinaryIO, title: str, flow: list[Any], closing: str) -> None:

@@ -10,6 +10,7 @@ from functools import cache
 from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
+from unittest import mock
 
 import pytest
 
@@ -18,7 +19,7 @@ from triage.case.profile import load_bench
 from triage.case.store import load_case
 from triage.exposure import wording
 from triage.plan.model import Plan, Step
-from triage.show import pdf, words
+from triage.show import words
 from triage.show.blocks import Listing
 from triage.show.html import html_of
 from triage.show.lines import lines_of
@@ -57,22 +58,12 @@ def of_html(held: Plan) -> str:
     return " ".join(reader.found)
 
 
-class Ink:
-    """Stands for the library of the PDF and keeps what it is told to draw."""
-
-    WIDTH_MM = 179.0
-
-    def __init__(self) -> None:
-        self.told: list[str] = []
-
-    def __getattr__(self, shape: str) -> Callable[..., None]:
-        return lambda *given: self.told.append(unescape(" ".join(map(str, given))))
-
-
 def of_pdf(held: Plan) -> str:
-    ink = Ink()
-    list(pdf._flow(ink, sheet_of(held)))
-    return " ".join(ink.told)
+    """What the library of the PDF is told to set, word by word."""
+    pdflib = pytest.importorskip("triage.show.pdflib", reason="the extra pdf is not installed")
+    with mock.patch.object(pdflib, "text", wraps=pdflib.text) as told:
+        list(pdflib.flow(sheet_of(held)))
+    return unescape(" ".join(str(call.args[0]) for call in told.call_args_list))
 
 
 FACES: dict[str, Callable[[Plan], str]] = {
