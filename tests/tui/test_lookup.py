@@ -32,7 +32,7 @@ async def test_a_search_finds_what_is_not_laid_out(looking: Workshop) -> None:
     last = shelves(looking.knowledge)[-1].entries[-1]
     async with driven(looking, case=CASE) as driver:
         await driver.press("h", "slash")
-        assert not driver.screen.check_action("search", ())
+        assert not driver.screen.check_action("filter", ())
         await driver.write(last.id.replace("-", " ").split()[0])
         ids = [o.id for o in driver.screen.query_one("#entries").options]
         found = [*ids, *(key for key, _ in driver.screen._waiting)]

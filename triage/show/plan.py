@@ -15,12 +15,12 @@ from triage.show.words import (
     CLOSING,
     NO_STEP,
     OUTCOME_WORDS,
-    STATE_WORDS,
     STATUS_WORDS,
     alerts,
     finding_line,
     other_readings,
     percent,
+    state_word,
     step_place,
 )
 
@@ -153,7 +153,7 @@ def _sheet(plan: Plan, *, whole: bool) -> Iterator[Block]:
                     f"{percent(line.certainty)}, {line.standing}"
                     if line.deposit
                     else line.standing,
-                    STATE_WORDS[line.state],
+                    state_word(line),
                 )
                 for line in plan.findings
             ),

@@ -25,16 +25,27 @@ OUTCOME_WORDS = {
     "not-done": "not done",
 }
 STATUS_WORDS = {"next": "NOW", "then": "THEN", "if-needed": "ONLY IF THE ONE BEFORE FAILS"}
-STATE_WORDS = {
-    "open": "to clean",
-    "cleared": "cleared",
-    "accepted": "accepted as it is",
-    "left": "left alone: it belongs there",
-    "unsettled": "not identified yet",
-    "waiting": "waits for an answer",
-    "stopped": "stopped: nothing permitted is left",
+# A sign where there is room for one, and the word behind it.
+STATE_SIGNS = {
+    "open": "o to clean",
+    "cleared": "+ cleared",
+    "accepted": "= accepted as it is",
+    "left": "# left alone: it belongs there",
+    "unsettled": "? not identified yet",
+    "waiting": "? waits for an answer",
+    "stopped": "x stopped: nothing permitted is left",
 }
-NOTICE_WORDS = {"waiting": "TO GO ON"}
+NOTICE_SIGNS = {
+    "refused": "X REFUSED",
+    "gate": "| GATE",
+    "waiting": "? TO GO ON",
+    "full-stop": "X FULL STOP",
+    "leave-it": "# LEAVE IT",
+    "look-again": "@ LOOK AGAIN",
+    "air": "! AIR",
+    "bench": "i BENCH",
+    "note": "i NOTE",
+}
 STAGE_WORDS = {"look": "look, dry", "set-and-dry": "set and dry"}
 GRADE_WORDS = ("none", "slight", "mild", "middling", "strong", "worst")
 
@@ -125,11 +136,16 @@ def timer_label(step: Step) -> str:
     return f"{step.name}: {step_place(step)}"
 
 
+def state_word(finding: FindingLine) -> str:
+    """Return what becomes of a finding."""
+    return STATE_SIGNS[finding.state].partition(" ")[2]
+
+
 def finding_line(finding: FindingLine) -> str:
     """Return one finding: where, what it is taken to be, how sure, and what becomes of it."""
     sure = f" ({percent(finding.certainty)}, {finding.standing})" if finding.deposit else ""
     where = zone_words(finding.zone_name, finding.side)
-    return f"{where}: {finding.deposit_name}{sure} - {STATE_WORDS[finding.state]}"
+    return f"{where}: {finding.deposit_name}{sure} - {state_word(finding)}"
 
 
 def other_readings(finding: FindingLine) -> str:
@@ -140,8 +156,7 @@ def other_readings(finding: FindingLine) -> str:
 
 def notice_words(notice: Notice) -> str:
     """Return a notice with its kind in front."""
-    kind = NOTICE_WORDS.get(notice.kind, notice.kind.replace("-", " ").upper())
-    return f"{kind}: {notice.text}"
+    return f"{NOTICE_SIGNS[notice.kind][2:]}: {notice.text}"
 
 
 def hold_words(hold: Hold) -> str:

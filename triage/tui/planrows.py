@@ -16,8 +16,10 @@ from triage.plan.ownrecord import RECORD, own_record
 from triage.show.plan import by_reason, near_and_rest, rest_words
 from triage.show.words import (
     MAY_CHANGE,
+    NOTICE_SIGNS,
     OUTCOME_WORDS,
     SETTLED,
+    STATE_SIGNS,
     dwell_words,
     finding_line,
     other_readings,
@@ -26,7 +28,6 @@ from triage.show.words import (
     step_place,
 )
 from triage.tui.hanging import BOLD, Hanging, hanging
-from triage.tui.words import NOTICE_SIGNS, STATE_SIGNS
 
 WHOLE = "whole"
 LATER, OUT = "later", "out"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from triage.show.words import NOTICE_WORDS, OUTCOME_WORDS, STATE_WORDS
+from triage.show.words import OUTCOME_WORDS
 
 if TYPE_CHECKING:
     from triage.plan.model import Plan
@@ -14,32 +14,6 @@ OUTCOME_KEYS: tuple[tuple[str, str, str], ...] = tuple(
 )
 
 CLEAN_SIGN = "= looked at, clean"
-STATE_SIGNS = {
-    state: f"{sign} {STATE_WORDS[state]}"
-    for sign, state in zip(
-        "o+=#??x",
-        ("open", "cleared", "accepted", "left", "unsettled", "waiting", "stopped"),
-        strict=True,
-    )
-}
-NOTICE_SIGNS = {
-    kind: f"{sign} {NOTICE_WORDS.get(kind, kind.replace('-', ' ').upper())}"
-    for sign, kind in zip(
-        "X|?X#@!ii",
-        (
-            "refused",
-            "gate",
-            "waiting",
-            "full-stop",
-            "leave-it",
-            "look-again",
-            "air",
-            "bench",
-            "note",
-        ),
-        strict=True,
-    )
-}
 
 
 def bar(certainty: float, width: int = 10) -> str:

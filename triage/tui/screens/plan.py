@@ -26,7 +26,6 @@ from triage.tui.keysets import keyset_of
 from triage.tui.messages import (
     FindingChosen,
     LookingChosen,
-    PlaceChosen,
     StepChosen,
 )
 from triage.tui.planrows import Row, plan_rows
@@ -66,10 +65,10 @@ class PlanScreen(CaseScreen):
         Binding("r", "release", "Release"),
         Binding("z", "undo", "Undo"),
         Binding("k", "skip", "Skip this method", show=False, id="plan.skip"),
-        Binding("a", "air", "Air", show=False),
-        Binding("p", "photos", "Photos", show=False),
-        Binding("o", "bench", "Bench", show=False, id="bench"),
-        Binding("h", "handbook", "Handbook", show=False),
+        Binding("a", "go('air')", "Air", show=False),
+        Binding("p", "go('photos')", "Photos", show=False),
+        Binding("o", "go('bench')", "Bench", show=False, id="bench"),
+        Binding("h", "go('handbook')", "Handbook", show=False),
         Binding("q", "leave", "Cases", id="leave"),
     ]
 
@@ -350,19 +349,3 @@ class PlanScreen(CaseScreen):
 
     def _change(self, change: Callable[[], Case]) -> None:
         self.serve(lambda: self._planned(change()), self._show)
-
-    def action_air(self) -> None:
-        """Go to the air of the day."""
-        self.post_message(PlaceChosen("air", self.case_id))
-
-    def action_photos(self) -> None:
-        """Go to the photos of this case."""
-        self.post_message(PlaceChosen("photos", self.case_id))
-
-    def action_bench(self) -> None:
-        """Go to the bench."""
-        self.post_message(PlaceChosen("bench"))
-
-    def action_handbook(self) -> None:
-        """Go to the handbook."""
-        self.post_message(PlaceChosen("handbook"))

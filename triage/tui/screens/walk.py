@@ -17,7 +17,6 @@ from triage.case.models import Case
 from triage.plan.model import Plan, Step
 from triage.show.words import duration, stage_word
 from triage.tui.keysets import keyset_of
-from triage.tui.messages import PlaceChosen
 from triage.tui.screens.base import CHANGED_OUTSIDE
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
@@ -59,8 +58,8 @@ class WalkScreen(TimedScreen):
         Binding("f", "details", "In full", id="walk.details"),
         Binding("e", "explain", "Why", id="walk.explain"),
         Binding("plus", "more_time", "Look later", key_display="+", id="walk.later"),
-        Binding("p", "photos", "Photos", show=False, id="walk.photos"),
-        Binding("a", "air", "Air", show=False, id="walk.air"),
+        Binding("p", "go('photos')", "Photos", show=False, id="walk.photos"),
+        Binding("a", "go('air')", "Air", show=False, id="walk.air"),
         Binding("q", "leave", "Plan", id="leave"),
         Binding("f9", "leave_line", "Plan", key_display="F9"),
     ]
@@ -429,10 +428,6 @@ class WalkScreen(TimedScreen):
         if self.step is not None and self.case is not None and self.plan is not None:
             DeskMenu(self, self.case, self.plan, self.step).open()
 
-    def action_photos(self) -> None:
-        """Go to the photos of this case."""
-        self.post_message(PlaceChosen("photos", self.case_id))
-
     def changed_outside(self) -> None:
         """Take the file as it is now; a step that stands as before is gone on with."""
 
@@ -446,10 +441,6 @@ class WalkScreen(TimedScreen):
             self.tell(CHANGED_OUTSIDE)
 
         self.serve(self.read, then)
-
-    def action_air(self) -> None:
-        """Go to the air of the day."""
-        self.post_message(PlaceChosen("air", self.case_id))
 
 
 def _hold_text(step: Step) -> Content:

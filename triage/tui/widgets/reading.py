@@ -9,8 +9,8 @@ from textual.style import Style
 from textual.widgets import Static
 
 from triage.plan.model import FindingLine, Plan
-from triage.show.words import percent, stage_word
-from triage.tui.words import NOTICE_SIGNS, STATE_SIGNS, bar
+from triage.show.words import NOTICE_SIGNS, STATE_SIGNS, percent, stage_word
+from triage.tui.words import bar
 
 BOLD = Style(bold=True)
 
