@@ -58,8 +58,8 @@ def run_day(arguments: Arguments) -> None:
     """Plan the bench day over many cases."""
     from triage.history.calendar import due_of_day
     from triage.history.daytypes import Hours, sessions_of
-    from triage.history.words import day_text
     from triage.service.acts import bench_day
+    from triage.show.record import day_blocks
 
     opens, closes = _minute(arguments.opens), _minute(arguments.closes)
     if opens >= closes:
@@ -75,7 +75,7 @@ def run_day(arguments: Arguments) -> None:
         **asdict(day.plan),
         "sessions": sessions_of(day.plan),
     }
-    show(arguments, content, day_text(day))
+    show(arguments, content, lambda: day_blocks(day))
 
 
 def _write_calendar(path: Path, due: Any, workshop: Workshop) -> None:
@@ -97,14 +97,14 @@ def _write(path: Path, content: bytes) -> None:
 def run_watch(arguments: Arguments) -> None:
     """Show the running chambers."""
     from triage.history.calendar import due_of_chambers
-    from triage.history.words import chambers_text
     from triage.service.acts import running_chambers
+    from triage.show.record import chamber_blocks
 
     workshop = workshop_of(arguments)
     chambers = running_chambers(workshop)
     if arguments.ics:
         _write_calendar(arguments.ics, due_of_chambers(chambers), workshop)
-    show(arguments, chambers, chambers_text(chambers))
+    show(arguments, chambers, lambda: chamber_blocks(chambers))
 
 
 @command(
@@ -115,13 +115,13 @@ def run_watch(arguments: Arguments) -> None:
 def run_looked(arguments: Arguments) -> None:
     """Record a look into the chamber of a case."""
     from triage.history.watch import chambers_of
-    from triage.history.words import chambers_text
     from triage.service.acts import note_look
+    from triage.show.record import chamber_blocks
 
     workshop = workshop_of(arguments, arguments.case)
     case = note_look(workshop, arguments.case, arguments.note)
     chambers = chambers_of(workshop.knowledge, workshop.bench, case, workshop.clock())
-    sys.stdout.write(chambers_text(chambers))
+    show(arguments, chambers, lambda: chamber_blocks(chambers))
 
 
 @command(
@@ -132,17 +132,17 @@ def run_looked(arguments: Arguments) -> None:
 )
 def run_worked(arguments: Arguments) -> None:
     """Show how often methods worked here, and rungs that may be skipped."""
-    from triage.history.words import evidence_text
     from triage.plan.ownrecord import own_record
     from triage.service.acts import accept_suggestion, evidence_of, suggestions_for
     from triage.show.blocks import Line
     from triage.show.plan import skip_blocks
+    from triage.show.record import evidence_blocks
 
     if arguments.case is None:
         if arguments.accept:
             raise TriageError("--accept needs a case", mend="name the case before it")
         evidence = evidence_of(workshop_of(arguments))
-        show(arguments, tuple(evidence.all_groups()), evidence_text(evidence))
+        show(arguments, tuple(evidence.all_groups()), lambda: evidence_blocks(evidence))
         return
     if arguments.accept:
         accept_suggestion(workshop_of(arguments, arguments.case), arguments.case, arguments.accept)
@@ -174,8 +174,9 @@ def run_worked(arguments: Arguments) -> None:
 )
 def run_history(arguments: Arguments) -> None:
     """Filter and export the attempts on record."""
-    from triage.history import table, words
+    from triage.history import table
     from triage.service.acts import attempts_on_record
+    from triage.show.record import history_blocks, photo_blocks
 
     workshop = workshop_of(arguments)
     chosen = given(arguments, table.Filter, words=tuple(arguments.words))
@@ -185,19 +186,20 @@ def run_history(arguments: Arguments) -> None:
     elif arguments.csv:
         _write(Path(arguments.csv), table.history_csv(rows).encode("utf-8"))
     elif arguments.has_photos and not arguments.json:
-        sys.stdout.write(words.photos_text(table.photo_pairs(rows)))
+        show(arguments, (), lambda: photo_blocks(table.photo_pairs(rows)))
     else:
-        show(arguments, table.history_data(rows), words.history_text(rows))
+        show(arguments, table.history_data(rows), lambda: history_blocks(rows))
 
 
 @command("usage", as_json=True)
 def run_usage(arguments: Arguments) -> None:
     """Show stock left, and what evaporated by agent and month."""
-    from triage.history.words import usage_text
     from triage.service.acts import used_up
+    from triage.show.record import usage_blocks
 
     months, stock = used_up(workshop_of(arguments))
-    show(arguments, {"months": months, "stock": stock}, usage_text(months, stock))
+    content = {"months": months, "stock": stock}
+    show(arguments, content, lambda: usage_blocks(months, stock))
 
 
 @command(
@@ -250,7 +252,7 @@ def run_unbundle(arguments: Arguments) -> int:
 
 
 def _print_results(arguments: Arguments, results: tuple[EntryResult, ...]) -> int:
-    from triage.history.words import results_text
+    from triage.show.record import result_blocks
 
-    show(arguments, results, results_text(results))
+    show(arguments, results, lambda: result_blocks(results))
     return REFUSED_EXIT if any(each.standing == "refused" for each in results) else 0

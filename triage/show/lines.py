@@ -32,9 +32,11 @@ def lines_of(blocks: Iterable[Block], width: int = WIDTH) -> Iterator[str]:
         elif isinstance(block, Listing):
             yield from _listed(block, width)
         else:
-            yield from wrapped("; ".join(block.head), "  ", "    ", width)
-            for row in block.rows:
-                yield from wrapped("; ".join(row), "  ", "    ", width)
+            table = (block.head, *block.rows)
+            widths = [max(map(len, column)) for column in zip(*table, strict=True)]
+            for row in table:
+                cells = (cell.ljust(wide) for cell, wide in zip(row, widths, strict=True))
+                yield "  ".join(cells).rstrip()
 
 
 def _listed(block: Listing, width: int) -> Iterator[str]:

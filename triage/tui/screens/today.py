@@ -16,7 +16,6 @@ from textual.widgets.option_list import Option
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.history.filterline import EXAMPLE, filter_from_line
-from triage.history.words import end_words
 from triage.service.acts import (
     attempts_on_record,
     bench_day,
@@ -25,6 +24,7 @@ from triage.service.acts import (
     running_chambers,
     used_up,
 )
+from triage.show.record import end_words
 from triage.tui.messages import CaseChosen, PlaceChosen
 from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.entry import EntryScreen
