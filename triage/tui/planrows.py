@@ -153,7 +153,7 @@ def _step_rows(
             opens=LATER,
         )
         for step in rest if is_open else ():
-            yield _step_row(step, "    if needed", is_now=False)
+            yield _step_row(step, "  if needed", is_now=False)
 
 
 def _finding_rows(plan: Plan, clean: frozenset[str]) -> Iterator[Row]:

@@ -15,34 +15,39 @@ from triage.tui.hanging import Hanging, Rows, hanging
 
 BOLD = Style(bold=True)
 MOST_DEPTH = 6
-SIGNS = {"stop": "! ", "caution": "! ", "hold": "| ", "choose": "[ ] "}
+SIGNS = {"stop": "!", "caution": "!", "hold": "|"}
 Part = Content | str | tuple[str, Style]
 
 
+def flat(blocks: Iterable[Block]) -> Iterator[Line]:
+    """Yield blocks as lines; what is done is numbered, nothing is said by colour alone."""
+    for block in blocks:
+        if isinstance(block, Line):
+            yield block
+        elif isinstance(block, Heading):
+            yield Line(sentence(block.text), is_bold=True)
+            yield from (Line(sentence(block.where)), Line(""))
+        elif isinstance(block, Alert):
+            yield Line(block.text, "!", is_bold=True)
+        elif not isinstance(block, Listing):
+            yield from (Line("; ".join(row)) for row in block.rows)
+        elif block.label == "Do":
+            numbered = enumerate(block.lines, 1)
+            yield from (Line(line, f"{number}.", is_bold=True) for number, line in numbered)
+            yield Line("")
+        else:
+            yield Line(block.label, is_bold=True)
+            yield from (Line(line, SIGNS.get(block.kind, ""), 1) for line in block.lines)
+            yield Line("")
+
+
 def content_of(blocks: Iterable[Block]) -> Content:
-    """Return blocks as one text; what is done is numbered, nothing is said by colour alone."""
-    return Content.assemble(*(part for block in blocks for part in _parts(block)))
-
-
-def _parts(block: Block) -> Iterator[Part]:
-    if isinstance(block, Heading):
-        yield from ((f"{sentence(block.text)}\n", BOLD), f"{sentence(block.where)}\n\n")
-    elif isinstance(block, Line):
-        told = f"{'  ' * block.depth}{f'{block.sign} ' if block.sign else ''}{block.text}\n"
-        yield (told, BOLD) if block.is_bold else told
-    elif isinstance(block, Alert):
-        yield (f"! {block.text}\n", BOLD)
-    elif not isinstance(block, Listing):
-        yield from (f"{'; '.join(row)}\n" for row in block.rows)
-    elif block.label == "Do":
-        yield from ((f"{number}. {line}\n", BOLD) for number, line in enumerate(block.lines, 1))
-        yield "\n"
-    elif block.label == "Done when":
-        yield f"{block.label}  {block.lines[0]}\n\n"
-    else:
-        yield (f"{block.label}\n", BOLD)
-        yield from (f"  {SIGNS.get(block.kind, '')}{line}\n" for line in block.lines)
-        yield "\n"
+    """Return blocks as one text."""
+    parts: list[Part] = []
+    for line in flat(blocks):
+        told = f"{'  ' * line.depth}{f'{line.sign} ' if line.sign else ''}{line.text}\n"
+        parts.append((told, BOLD) if line.is_bold else told)
+    return Content.assemble(*parts)
 
 
 def doing_text(step: Step) -> Content:
@@ -50,10 +55,10 @@ def doing_text(step: Step) -> Content:
     return content_of((Heading(step.name, where=step_place(step)), *doing_blocks(step)))
 
 
-def step_text(step: Step, plan: Plan | None = None, sure: str = "") -> Content:
+def step_text(step: Step, plan: Plan | None = None, sure: str = "") -> Reasons:
     """Return everything about a step, with the reason, the rules and the sources behind it."""
     head = Heading(step.name, where=step_place(step))
-    return content_of((head, *step_blocks(step, sure), *reason_blocks(step, plan)))
+    return Reasons(tuple(flat((head, *step_blocks(step, sure), *reason_blocks(step, plan)))))
 
 
 def brief_text(step: Step, key: str, *, is_briefest: bool = False) -> Content:

@@ -16,7 +16,7 @@ from triage.case.models import Case
 from triage.looks import is_clean
 from triage.plan.model import Plan
 from triage.plan.names import zone_words
-from triage.show.words import STATE_SIGNS, percent
+from triage.show.words import STATE_SIGNS, percent, state_word
 from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
 from triage.tui.messages import FindingChosen
@@ -119,7 +119,8 @@ class ObserveScreen(CaseScreen):
             elif found.zone == zone_id:
                 side = f"{found.side}: " if found.side else ""
                 sure = f" {percent(found.certainty)}" if found.deposit else ""
-                lines.append(f"{STATE_SIGNS[found.state]} {side}{found.deposit_name}{sure}")
+                sign = STATE_SIGNS[found.state][0]
+                lines.append(f"{sign} {side}{found.deposit_name}{sure} - {state_word(found)}")
         return hanging(drawn.key if drawn else "", *lines, width=3)
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
