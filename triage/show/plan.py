@@ -89,6 +89,7 @@ def rest_words(rest: Sequence[Step]) -> str:
 def plan_blocks(plan: Plan, *, whole: bool, sure: Mapping[str, str]) -> Iterator[Block]:
     """Yield the plan: the next step in full, the others by name unless ``whole``."""
     yield from head_blocks(plan)
+    yield Line(f"bench: {plan.bench}; knowledge {plan.knowledge_digest}")
     if plan.findings:
         yield from (Line(""), Line("findings"), *finding_blocks(plan))
     if plan.questions:

@@ -32,11 +32,15 @@ ROOT = Path(__file__).resolve().parents[3]
 
 
 @cache
+def demo() -> Plan:
+    bench = load_bench(ROOT / "cases" / "bench.yaml")
+    return planner().plan(load_case(ROOT / "cases" / "bumblebee-plate-3.yaml"), bench)
+
+
+@cache
 def plan() -> Plan:
     """A demo plan of one step: one that has air, gloves, cautions, a mix and a rinse."""
-    found = planner().plan(
-        load_case(ROOT / "cases" / "bumblebee-plate-3.yaml"), load_bench(ROOT / "cases" / "bench.yaml")
-    )
+    found = demo()
     step = next(each for each in found.steps if each.air and each.air.limits and each.rinse and each.make_up)
     return replace(found, steps=(replace(step, status="next"),))
 
@@ -145,3 +149,22 @@ def test_no_face_of_the_plan_names_rules_or_grades() -> None:
         assert "of 5" not in shown
         assert not re.search(r"(mechanical|chemical|rub|attack|hazard) \d", shown)
         assert not re.search(r"\b(tentative|firm)\b", shown)
+
+
+def test_the_plan_stands_on_one_screen_and_opens() -> None:
+    """The step now, up to three behind it; the others, and what was ruled out, behind a row each."""
+    from triage.tui.planrows import plan_rows
+
+    def shown(*opened: str) -> list[str]:
+        return [row.step for row in plan_rows(demo(), frozenset(opened)) if row.step]
+
+    every = [step.id for step in demo().steps]
+    near = shown()
+    assert near[0] == every[0]
+    assert 1 < len(near) <= 4 < len(every)
+    assert sorted(shown("later")) == sorted(every)
+    (later,) = (row for row in plan_rows(demo(), frozenset()) if row.opens == "later")
+    assert f"{len(every) - len(near)} harsher" in later.prompt.plain
+    reasons = [row for row in plan_rows(demo(), frozenset({"out"})) if "never: " in row.detail]
+    assert reasons
+    assert not [row for row in plan_rows(demo(), frozenset()) if "never: " in row.detail]
