@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from functools import cache
 
 from triage import __version__
-from triage.commands.common import Parser, add_folders
+from triage.commands.common import COMMANDS, Parser, add_folders
 from triage.errors import TriageError
 
 GROUPS = (
@@ -84,7 +84,9 @@ def build_parser() -> MainParser:
     )
     for group in GROUPS:
         before = set(subparsers.choices)
-        importlib.import_module(f"triage.commands.{group}").add_commands(subparsers)
+        importlib.import_module(f"triage.commands.{group}")
+        for add in COMMANDS[f"triage.commands.{group}"]:
+            add(subparsers)
         names = [name for name in subparsers.choices if name not in before]
         if names:
             parser.by_title.setdefault(TITLES.get(group, group), []).extend(names)
@@ -137,8 +139,8 @@ def run(words: Sequence[str]) -> int:
     if not hasattr(parsed, "run"):
         parser.print_help()
         return 0
-    code: int = parsed.run(parsed)
-    return code
+    code: int | None = parsed.run(parsed)
+    return code or 0
 
 
 def _report_bug() -> int:

@@ -154,7 +154,7 @@ def test_a_dry_moth_with_rusty_threads_goes_into_no_damp_chamber(
     assert not [m for m in methods(plan) if is_damp(knowledge, m)]
     assert plan["steps"][0]["method"] == ISOLATE
     told = user.type("plan", "one")
-    assert "NEXT: isolate and dry" in told
+    assert "NOW: isolate and dry" in told
     assert "damp would feed mould" in " ".join(told.split())
 
 

@@ -15,11 +15,11 @@ from tests.support.hostile import FORGED, TEXTS, write
 from tests.support.knowledge import planner
 from triage.case.profile import Bench
 from triage.case.store import load_case
-from triage.sheet import pdflib
-from triage.sheet.html import html_of
-from triage.sheet.markdown import markdown_of, plain
-from triage.sheet.parts import sheet_of
-from triage.sheet.pdf import pdf_of
+from triage.show import pdflib
+from triage.show.html import html_of
+from triage.show.markdown import markdown_of, plain
+from triage.show.plan import sheet_of
+from triage.show.pdf import pdf_of
 
 
 @cache

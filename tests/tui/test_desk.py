@@ -6,15 +6,17 @@ import re
 
 from tests.tui.driving import driven
 from tests.tui.places import CASE, home
-from triage.explain.text import changes_text, named, what_if_text
-from triage.plan.names import finding_names, step_names
+from triage.plan.names import finding_names
 from triage.service import Workshop
+from triage.show.lines import lines_of
+from triage.show.reasons import change_lines, what_if_lines
+from triage.show.words import named
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.plan import PlanScreen
 
 ANSWERED = {"1": "Why it stands here", "4": "How it is read: hairy thorax", "5": "What would change",
-            "7": "Worth asking", "8": "How firm", "9": "What does not agree", "0": "Why this stands"}  # fmt: skip
+            "7": "Worth asking", "8": "How firm", "9": "What does not agree", "0": "Make ready"}  # fmt: skip
 
 
 async def test_two_keys_to_every_answer_from_the_plan_and_from_the_step(looking: Workshop) -> None:
@@ -47,10 +49,8 @@ async def test_the_answers_are_those_of_the_desk(looking: Workshop) -> None:
         shown = " ".join(" ".join(lines).split())
         plan = looking.plan(case)
         places = finding_names(plan)
-        changes = changes_text(
-            looking.desk.changes(case), looking.knowledge, {**places, **step_names(plan)}
-        )
-        assert shown == " ".join(" ".join(changes).split())
+        changes = change_lines(looking.desk.changes(case), looking.knowledge, plan)
+        assert shown == " ".join(" ".join(line.text for line in changes).split())
         await driver.press("q", "e", "9")
         for found in looking.desk.contradictions(case):
             assert named(found.sentence, places) in driver.screen.plain
@@ -105,7 +105,7 @@ async def test_the_desk_calls_things_by_their_names(looking: Workshop) -> None:
 
 def test_the_command_says_what_if_in_names(looking: Workshop) -> None:
     found = looking.desk.what_if(looking.load(CASE), {"sheen": "even-gloss-all-over"}, "f1")
-    told = re.sub(r"\[[^\]]*\]", "", "\n".join(what_if_text(found)))
+    told = re.sub(r"\[[^\]]*\]", "", "\n".join(lines_of(what_if_lines(found))))
     assert not ids_of(looking).search(told)
     assert "notice: leave it" in told
     assert "blot oil with paper, hairy thorax" in told

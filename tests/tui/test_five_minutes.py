@@ -31,8 +31,8 @@ async def test_the_five_minutes(workshop: Workshop) -> None:
         await driver.on(PlanScreen)
         plan = driver.screen.plan
         assert len(plan.findings) == 3
-        assert "> NOW" in driver.text.splitlines()[2]
-        assert "1/11  blot oil with paper" in driver.text
+        assert "> NOW" in driver.text.splitlines()[1]
+        assert "> NOW        blot oil with paper" in driver.text
 
         # 2. One step fills the screen; the timer's end stands in the case file.
         await driver.press("s")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.tui.driving import driven
 from triage.service import Workshop
-from triage.tui.entrytext import shelves
+from triage.show.entry import shelves
 from triage.tui.screens.handbook import PAGE_ROWS, HandbookScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.stop import StopScreen
@@ -32,7 +32,7 @@ async def test_a_search_finds_what_is_not_laid_out(looking: Workshop) -> None:
     last = shelves(looking.knowledge)[-1].entries[-1]
     async with driven(looking, case=CASE) as driver:
         await driver.press("h", "slash")
-        assert not driver.screen.check_action("search", ())
+        assert not driver.screen.check_action("filter", ())
         await driver.write(last.id.replace("-", " ").split()[0])
         ids = [o.id for o in driver.screen.query_one("#entries").options]
         found = [*ids, *(key for key, _ in driver.screen._waiting)]

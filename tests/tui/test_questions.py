@@ -217,10 +217,10 @@ async def test_the_plan_tells_how_firm_its_steps_are(
         firmness = workshop.desk.firmness(workshop.load(CASE))
         assert driver.screen.sure.firmness == firmness
         await driver.settled()
-        word = "firm" if firmness[0].firm else "tentative"
+        word = "settled" if firmness[0].firm else "may change"
         assert word in driver.text
         await driver.press("f")
-        assert f"{word}." in driver.text
+        assert f"{word}: " in driver.text
 
 
 async def test_the_cursor_goes_to_the_step_that_is_due_now(workshop: Workshop) -> None:

@@ -14,7 +14,7 @@ from tests.tui.test_same_record import Script
 from triage import cli
 from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.store import create_case
-from triage.commands import work
+from triage.commands import common, history, work
 from triage.errors import TriageError
 from triage.plain.dialogue import Dialogue
 from triage.plain.session import PlainSession
@@ -68,9 +68,7 @@ def written(shop: Workshop) -> bytes:
 
 
 def by_command(shop: Workshop, monkeypatch: pytest.MonkeyPatch, *words: str) -> int:
-    from triage.commands import history
-
-    for module in (work, history):
+    for module in (common, work, history):
         monkeypatch.setattr(module, "workshop_of", lambda *_: shop)
     return cli.main(list(words))
 

@@ -5,20 +5,43 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict, dataclass, fields, is_dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from triage.errors import TriageError, did_you_mean
 
 if TYPE_CHECKING:
+    from triage.case.models import Case
     from triage.service import Workshop
+    from triage.show.blocks import Block
 
 Arguments = argparse.Namespace
+Run = Callable[[Arguments], int | None]
+T = TypeVar("T")
+# How to add the commands of each module, in the order in which they stand there.
+COMMANDS: dict[str, list[Callable[[Any], None]]] = {}
 BAR = 40
 PAIRS = "what was seen, as triage ask says it; triage handbook question lists all"
 Subparsers = Any
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """A word or an option of a command, as argparse takes it."""
+
+    names: tuple[str, ...]
+    how: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Either:
+    """Options of which one is given, or at most one."""
+
+    options: tuple[Option, ...]
+    required: bool
 
 
 class Parser(argparse.ArgumentParser):
@@ -36,35 +59,107 @@ def add_folders(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bench", type=Path, metavar="FILE", help="bench file to use instead")
 
 
+def option(*names: str, **how: Any) -> Option:
+    """Return a word or an option of a command, as argparse takes it; its help comes second."""
+    *flags, text = names
+    return Option(tuple(flags), {**how, "help": text})
+
+
+def number(name: str, text: str, **how: Any) -> Option:
+    """Return a word or an option that is a number."""
+    return option(name, text, **{"type": number_word, "metavar": "N", **how})
+
+
+def either(*options: Option, required: bool = True) -> Either:
+    """Return options of which one is given, or at most one."""
+    return Either(options, required)
+
+
+def number_word(word: str) -> float:
+    """Return a number given on the command line; anything else is one line and exit code 2."""
+    try:
+        return float(word)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{word}" is not a number') from None
+
+
 def command(
-    subparsers: Subparsers,
-    name: str,
-    text: str,
     example: str,
-    run: Callable[[Arguments], int] | None = None,
-    *,
+    *options: Option | Either,
     on_case: bool = False,
     as_json: bool = False,
-) -> argparse.ArgumentParser:
-    """Add a command with its one-line help, an example and what it runs (None: its parts do).
+) -> Callable[[Run], Run]:
+    """Make a function ``run_NAME`` the command NAME; its docstring is the help, said once.
 
     ``on_case``: its first argument is a case. ``as_json``: it can print what a program reads.
     """
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        name,
-        help=text,
-        description=text[0].upper() + text[1:] + ".",
-        epilog=f"example: triage {example}",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    add_folders(parser)
-    if on_case:
-        parser.add_argument("case", help="id or file of the case")
-    if as_json:
-        parser.add_argument("--json", action="store_true", help="print JSON")
-    if run is not None:
-        parser.set_defaults(run=run)
-    return parser
+
+    def made(run: Run) -> Run:
+        def add(subparsers: Subparsers) -> None:
+            text = (run.__doc__ or "").strip().splitlines()[0].replace("%", "%%")
+            parser: argparse.ArgumentParser = subparsers.add_parser(
+                run.__name__.removeprefix("run_").replace("_", "-"),
+                help=text[0].lower() + text[1:].rstrip("."),
+                description=text,
+                epilog=f"example: triage {example}",
+                formatter_class=argparse.RawDescriptionHelpFormatter,
+            )
+            add_folders(parser)
+            if on_case:
+                parser.add_argument("case", help="id or file of the case")
+            if as_json:
+                parser.add_argument("--json", action="store_true", help="print JSON")
+            for each in options:
+                _add(parser, each)
+            # All commands are known only when all have been added: they are read when it runs.
+            parser.set_defaults(run=run, every=subparsers)
+
+        COMMANDS.setdefault(run.__module__, []).append(add)
+        return run
+
+    return made
+
+
+def _add(parser: Any, each: Option | Either) -> None:
+    if isinstance(each, Either):
+        parser = parser.add_mutually_exclusive_group(required=each.required)
+    for one in each.options if isinstance(each, Either) else (each,):
+        parser.add_argument(*one.names, **one.how)
+
+
+def given(arguments: Arguments, kind: type[T], **more: Any) -> T:
+    """Return a question whose fields are the options of the same name, where they were given."""
+    named = {each.name: getattr(arguments, each.name, None) for each in fields(kind)}  # type: ignore[arg-type]
+    return kind(**{key: value for key, value in {**named, **more}.items() if value is not None})
+
+
+def show(arguments: Arguments, content: Any, told: str | Callable[[], Iterable[Block]]) -> None:
+    """Print what was found: as JSON where that is wanted, else in words or blocks."""
+    if getattr(arguments, "json", False):
+        print_json(content)
+        return
+    if isinstance(told, str):
+        sys.stdout.write(told)
+        return
+    from triage.show.lines import lines_of
+
+    sys.stdout.write("".join(f"{line}\n" for line in lines_of(told())))
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write a file; one that cannot be written is bad input."""
+    try:
+        path.write_bytes(content)
+    except OSError as fault:
+        raise TriageError(
+            f'"{path}" cannot be written: {fault.strerror}', mend="choose another place"
+        ) from None
+
+
+def opened(arguments: Arguments) -> tuple[Workshop, Case]:
+    """Return the workshop and the case that a command is about."""
+    workshop = workshop_of(arguments, arguments.case)
+    return workshop, workshop.load(arguments.case)
 
 
 def workshop_of(arguments: Arguments, case: str | None = None) -> Workshop:
@@ -107,8 +202,12 @@ def progress_bar(label: str) -> Iterator[Callable[[int, int], None] | None]:
 
 
 def print_json(content: Any) -> None:
-    """Print plain data as JSON, the same bytes for the same data."""
-    sys.stdout.write(json.dumps(content, indent=2, ensure_ascii=False, default=str) + "\n")
+    """Print data as JSON, the same bytes for the same data."""
+    sys.stdout.write(json.dumps(content, indent=2, ensure_ascii=False, default=_plain) + "\n")
+
+
+def _plain(held: Any) -> Any:
+    return asdict(held) if is_dataclass(held) and not isinstance(held, type) else str(held)
 
 
 def pairs(words: list[str]) -> dict[str, str]:

@@ -4,27 +4,18 @@ from __future__ import annotations
 
 import argparse
 
-from triage.commands.common import Arguments, Subparsers, command
+from triage.commands.common import Arguments, command, option
 
 SHELLS = ("bash", "zsh", "fish")
 PROGRAM = "triage"
 
 
-def add_commands(subparsers: Subparsers) -> None:
-    """Add the command of this module."""
-    completion = command(
-        subparsers,
-        "completion",
-        "print a script that completes words in your shell",
-        "completion bash > ~/.local/share/bash-completion/completions/triage",
-    )
-    completion.add_argument("shell", choices=SHELLS, help="your shell")
-    # All commands are known only when all groups have been added: they are read when it runs.
-    completion.set_defaults(run=run_completion, every=subparsers)
-
-
-def run_completion(arguments: Arguments) -> int:
-    """Print the script for one shell, made from the parser itself."""
+@command(
+    "completion bash > ~/.local/share/bash-completion/completions/triage",
+    option("shell", "your shell", choices=SHELLS),
+)
+def run_completion(arguments: Arguments) -> None:
+    """Print a script that completes words in your shell."""
     import shtab
 
     parser = argparse.ArgumentParser(prog=PROGRAM)
@@ -34,7 +25,6 @@ def run_completion(arguments: Arguments) -> int:
     parser._add_action(arguments.every)  # noqa: SLF001  (argparse has no public way to share them)
     _complete_files(parser, shtab.FILE)
     print(shtab.complete(parser, arguments.shell))
-    return 0
 
 
 def _complete_files(parser: argparse.ArgumentParser, files: object) -> None:

@@ -4,29 +4,21 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from triage.commands.common import Arguments, Subparsers, command
+from triage.commands.common import Arguments, command, option
 
 
-def add_commands(subparsers: Subparsers) -> None:
-    """Add the commands of this module."""
-    book = command(
-        subparsers,
-        "handbook",
-        "print the rulebase to be read: by deposit, zone, agent, method or rule",
-        "handbook deposit oily-film",
-        run_handbook,
-    )
-    book.add_argument(
+@command(
+    "handbook deposit oily-film",
+    option(
         "kind",
+        "deposit, zone, agent, method, rule, taxon, question or source; all without",
         nargs="?",
-        help="deposit, zone, agent, method, rule, taxon, question or source; all without",
-    )
-    book.add_argument("entry", nargs="?", metavar="ID", help="id of one entry; all without")
-    book.add_argument("--out", type=Path, metavar="FILE", help="file to write; else to the screen")
-
-
-def run_handbook(arguments: Arguments) -> int:
-    """Print or write the handbook."""
+    ),
+    option("entry", "id of one entry; all without", nargs="?", metavar="ID"),
+    option("--out", "file to write; else to the screen", type=Path, metavar="FILE"),
+)
+def run_handbook(arguments: Arguments) -> None:
+    """Print the rulebase to be read: by deposit, zone, agent, method or rule."""
     from triage import places
     from triage.commands.sheet import write_out
     from triage.handbook import handbook
@@ -35,4 +27,3 @@ def run_handbook(arguments: Arguments) -> int:
     knowledge = load_knowledge(arguments.rules or places.rules_folder())
     text = handbook(knowledge, arguments.kind, arguments.entry)
     write_out(text.encode("utf-8"), arguments.out)
-    return 0

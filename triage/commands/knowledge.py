@@ -2,31 +2,15 @@
 
 from __future__ import annotations
 
-from triage.commands.common import Arguments, Subparsers, command, print_json
+from triage.commands.common import Arguments, command, option, print_json
 
 
-def add_commands(subparsers: Subparsers) -> None:
-    """Add the commands of this module."""
-    check = command(
-        subparsers,
-        "check",
-        "check the rules folder as a whole, and the cases beside each rule",
-        "check --rules rules",
-        run_check,
-    )
-    check.add_argument("--remarks", action="store_true", help="list what is sound but odd")
-    schema = command(
-        subparsers,
-        "schema",
-        "print the JSON Schema of a kind of knowledge file or of the plan",
-        "schema agent",
-        run_schema,
-    )
-    schema.add_argument("kind", nargs="?", help="kind of entry; all kinds are listed without one")
-
-
-def run_check(arguments: Arguments) -> int:
-    """Check the knowledge; every fault stands on one line with its mend."""
+@command(
+    "check --rules rules",
+    option("--remarks", "list what is sound but odd", action="store_true"),
+)
+def run_check(arguments: Arguments) -> None:
+    """Check the rules folder as a whole, and the cases beside each rule."""
     from triage import places
     from triage.check.rulebase import remarks_of
     from triage.check.whole import require_sound
@@ -46,11 +30,14 @@ def run_check(arguments: Arguments) -> int:
         print(remark.line())
     if remarks and not arguments.remarks:
         print(f"{len(remarks)} remarks; --remarks lists them")
-    return 0
 
 
-def run_schema(arguments: Arguments) -> int:
-    """Print one JSON Schema, or the kinds there are."""
+@command(
+    "schema agent",
+    option("kind", "kind of entry; all kinds are listed without one", nargs="?"),
+)
+def run_schema(arguments: Arguments) -> None:
+    """Print the JSON Schema of a kind of knowledge file or of the plan."""
     from pydantic import TypeAdapter
 
     from triage.knowledge.schema import schema_of, schemas
@@ -59,9 +46,8 @@ def run_schema(arguments: Arguments) -> int:
     if arguments.kind is None:
         for name in (*schemas(), "plan"):
             print(name)
-        return 0
+        return
     if arguments.kind == "plan":
         print_json(TypeAdapter(Plan).json_schema(mode="serialization"))
-        return 0
+        return
     print_json(schema_of(arguments.kind))
-    return 0

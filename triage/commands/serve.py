@@ -5,32 +5,12 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from triage.commands.common import Arguments, Subparsers, command, workshop_of
+from triage.commands.common import Arguments, command, option, workshop_of
 from triage.errors import TriageError
 
 LOOPBACK = "127.0.0.1"
 PORT = 8000
 INSTALL = "install it with: pip install 'triage[browser]'"
-
-
-def add_commands(subparsers: Subparsers) -> None:
-    """Add the commands of this module."""
-    serve = command(
-        subparsers,
-        "serve",
-        "serve the interface to a browser on this machine",
-        "serve --port 8000",
-        run_serve,
-    )
-    serve.add_argument("case", nargs="?", help="id or file of a case to open at once")
-    serve.add_argument("--demo", action="store_true", help="on a copy of the demo cases")
-    serve.add_argument("--port", type=int, default=PORT, help=f"port; {PORT} by default")
-    serve.add_argument("--address", default=LOOPBACK, help=f"address; {LOOPBACK} by default")
-    serve.add_argument(
-        "--allow-other-addresses",
-        action="store_true",
-        help="let other machines reach it: THERE IS NO LOGIN",
-    )
 
 
 def interface_words(arguments: Arguments) -> list[str]:
@@ -48,8 +28,20 @@ def interface_words(arguments: Arguments) -> list[str]:
     return words
 
 
-def run_serve(arguments: Arguments) -> int:
-    """Serve until it is stopped."""
+@command(
+    "serve --port 8000",
+    option("case", "id or file of a case to open at once", nargs="?"),
+    option("--demo", "on a copy of the demo cases", action="store_true"),
+    option("--port", f"port; {PORT} by default", type=int, default=PORT),
+    option("--address", f"address; {LOOPBACK} by default", default=LOOPBACK),
+    option(
+        "--allow-other-addresses",
+        "let other machines reach it: THERE IS NO LOGIN",
+        action="store_true",
+    ),
+)
+def run_serve(arguments: Arguments) -> None:
+    """Serve the interface to a browser on this machine."""
     from triage.browser.address import checked_address, checked_port
 
     port = checked_port(arguments.port)
@@ -84,4 +76,3 @@ def run_serve(arguments: Arguments) -> int:
             f"cannot listen on {arguments.address} port {port}: {fault.strerror or fault}",
             mend="choose another --port",
         ) from fault
-    return 0

@@ -5,25 +5,10 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from triage.commands.common import Arguments, Subparsers, command, workshop_of
+from triage.commands.common import Arguments, command, opened, option, write_file
 from triage.errors import TriageError
 
 FORMATS = ("md", "html", "pdf")
-
-
-def add_commands(subparsers: Subparsers) -> None:
-    """Add the commands of this module."""
-    sheet = command(
-        subparsers,
-        "sheet",
-        "print the bench sheet of a case: boxes to tick, stop points, lines to write on",
-        "sheet hoverfly-plate-4 --format html --out sheet.html",
-        run_sheet,
-        on_case=True,
-    )
-    sheet.add_argument("--format", choices=FORMATS, help="md, html or pdf; by the name of --out")
-    sheet.add_argument("--out", type=Path, metavar="FILE", help="file to write; else to the screen")
-    sheet.add_argument("--whole", action="store_true", help="steps for later in full as well")
 
 
 def format_of(named: str | None, out: Path | None) -> str:
@@ -51,33 +36,29 @@ def write_out(content: bytes, out: Path | None) -> None:
     if out is None:
         sys.stdout.write(content.decode("utf-8"))
         return
-    try:
-        out.write_bytes(content)
-    except OSError as fault:
-        raise TriageError(
-            f'"{out}" cannot be written: {fault.strerror}', mend="choose another place"
-        ) from fault
+    write_file(out, content)
     print(out)
 
 
-def run_sheet(arguments: Arguments) -> int:
-    """Print or write the bench sheet."""
+@command(
+    "sheet hoverfly-plate-4 --format html --out sheet.html",
+    option("--format", "md, html or pdf; by the name of --out", choices=FORMATS),
+    option("--out", "file to write; else to the screen", type=Path, metavar="FILE"),
+    option("--whole", "steps for later in full as well", action="store_true"),
+    on_case=True,
+)
+def run_sheet(arguments: Arguments) -> None:
+    """Print the bench sheet of a case: boxes to tick, stop points, lines to write on."""
     form = format_of(arguments.format, arguments.out)
-    workshop = workshop_of(arguments, arguments.case)
-    from triage.sheet import sheet_of
+    workshop, case = opened(arguments)
+    from triage.show.html import html_of
+    from triage.show.markdown import markdown_of
+    from triage.show.pdf import pdf_of
+    from triage.show.plan import sheet_of
 
-    sheet = sheet_of(workshop.plan(workshop.load(arguments.case)), whole=arguments.whole)
+    paper = sheet_of(workshop.plan(case), whole=arguments.whole)
     if form == "pdf":
-        from triage.sheet.pdf import pdf_of
-
-        content = pdf_of(sheet)
-    elif form == "html":
-        from triage.sheet.html import html_of
-
-        content = html_of(sheet).encode("utf-8")
+        content = pdf_of(paper)
     else:
-        from triage.sheet.markdown import markdown_of
-
-        content = markdown_of(sheet).encode("utf-8")
+        content = (html_of if form == "html" else markdown_of)(paper).encode("utf-8")
     write_out(content, arguments.out)
-    return 0

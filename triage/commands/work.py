@@ -7,256 +7,90 @@ import sys
 from triage.commands.common import (
     PAIRS,
     Arguments,
-    Subparsers,
     command,
+    either,
+    opened,
+    option,
     pairs,
-    print_json,
+    show,
     workshop_of,
 )
 from triage.errors import TriageError, did_you_mean
 
-OUTCOME_WORDS = "cleared | better | no-change | worse | damage | not-done"
+OUTCOMES = "cleared | better | no-change | worse | damage | not-done"
 
 
-def add_commands(subparsers: Subparsers) -> None:
-    """Add the commands of this module."""
-    command(
-        subparsers,
-        "list",
-        "list the cases, held ones first",
-        "list --cases cases",
-        run_list,
-        as_json=True,
-    )
-
-    new = command(
-        subparsers,
-        "new",
-        "begin a case",
-        'new "Hoverfly, plate 4" --taxon flies',
-        run_new,
-        as_json=True,
-    )
-    new.add_argument("title", help="what is on the bench, in a few words")
-    new.add_argument("--taxon", default="unknown", help="taxon group (triage handbook lists them)")
-    new.add_argument("--id", dest="case_id", help="id of the case; made from the title by default")
-
-    answer = command(
-        subparsers,
-        "answer",
-        "answer questions about the whole specimen",
-        "answer hoverfly-plate-4 hydration=supple cracks=none",
-        run_answer,
-        on_case=True,
-    )
-    answer.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER", help=PAIRS)
-
-    see = command(
-        subparsers,
-        "see",
-        "record what is seen in a zone",
-        "see hoverfly-plate-4 --zone thorax-hairy sheen=wet-gloss blotter=oil-spot",
-        run_see,
-        on_case=True,
-    )
-    see.add_argument("--zone", help="zone of a new finding")
-    see.add_argument("--side", choices=("left", "right", "both"), help="side of a new finding")
-    see.add_argument("--finding", help="id of a finding to add signs to")
-    see.add_argument("--named", metavar="DEPOSIT", help="what you take it for, if you know")
-    see.add_argument("--clean", action="store_true", help="the zone was looked at and is clean")
-    see.add_argument("pairs", nargs="*", metavar="QUESTION=ANSWER", help=PAIRS)
-    _add_working(subparsers)
-
-
-def _add_working(subparsers: Subparsers) -> None:
-    plan = command(
-        subparsers,
-        "plan",
-        "print the plan of a case",
-        "plan hoverfly-plate-4 --whole",
-        run_plan,
-        on_case=True,
-        as_json=True,
-    )
-    plan.add_argument("--whole", action="store_true", help="every step in full")
-
-    record = command(
-        subparsers,
-        "record",
-        "record an attempt on a step",
-        "record hoverfly-plate-4 --step f1-blot-dry --outcome better",
-        run_record,
-        on_case=True,
-    )
-    record.add_argument("--step", required=True, help="id of the step in the plan")
-    record.add_argument("--outcome", required=True, metavar="OUTCOME", help=OUTCOME_WORDS)
-    record.add_argument("--ml", type=float, help="amount used [mL]; the plan's amount by default")
-    record.add_argument("--minutes", type=float, help="time taken [min]")
-    record.add_argument("--note", default="", help="anything worth remembering")
-    record.add_argument("--observed", default="", help="what was seen at a hold point")
-    record.add_argument("--photo-before", help="photo beside the case, relative path")
-    record.add_argument("--photo-after", help="photo beside the case, relative path")
-    _add_after(subparsers)
-
-
-def _add_after(subparsers: Subparsers) -> None:
-    release = command(
-        subparsers,
-        "release",
-        "release a hold with a reason",
-        'release wasp-02 a3 --reason "..."',
-        run_release,
-        on_case=True,
-    )
-    release.add_argument("attempt", help="id of the attempt that holds it")
-    release.add_argument("--reason", required=True, help="why work may go on")
-
-    accept = command(
-        subparsers,
-        "accept",
-        "accept a finding as it is",
-        'accept wasp-02 f1 --reason "stain stays"',
-        run_accept,
-        on_case=True,
-    )
-    accept.add_argument("finding", help="id of the finding")
-    accept.add_argument("--reason", required=True, help="why it may stay")
-
-    skip = command(
-        subparsers,
-        "skip",
-        "skip a method with a reason, or as the record suggests",
-        'skip wasp-02 blot-dry --finding f1 --reason "..."',
-        run_skip,
-        on_case=True,
-    )
-    skip.add_argument("method", help="id of the method")
-    skip.add_argument("--finding", help="id of the finding")
-    why = skip.add_mutually_exclusive_group(required=True)
-    why.add_argument("--reason", help="why it is skipped, or offered again")
-    why.add_argument(
-        "--as-suggested", action="store_true", help="skip it for the reason the record gives"
-    )
-    skip.add_argument("--again", action="store_true", help="take the skip back: offer it again")
-
-    undo = command(
-        subparsers,
-        "undo",
-        "take the last attempt or skip back by a correction",
-        'undo wasp-02 --reason "wrong key"',
-        run_undo,
-        on_case=True,
-    )
-    undo.add_argument("--reason", required=True, help="why")
-    _add_timer(subparsers)
-
-
-def _add_timer(subparsers: Subparsers) -> None:
-    timer = command(
-        subparsers,
-        "timer",
-        "start, put off or stop the timer of a step",
-        "timer wasp-02 f1-blot-dry",
-        run_timer,
-        on_case=True,
-    )
-    timer.add_argument("step", help="id of the step in the plan")
-    timer.add_argument("--seconds", type=float, help="how long; the dwell of the step by default")
-    what = timer.add_mutually_exclusive_group()
-    what.add_argument(
-        "--later", action="store_true", help="put a look off; never an exposure limit"
-    )
-    what.add_argument("--stop", action="store_true", help="take the timer out")
-
-
-def run_timer(arguments: Arguments) -> int:
-    """Start, put off or stop a timer, and say when it ends."""
-    workshop = workshop_of(arguments, arguments.case)
-    case = workshop.load(arguments.case)
-    if arguments.stop:
-        workshop.stop_timer(arguments.case, arguments.step)
-        print(f"stopped: {arguments.step}")
-        return 0
-    if arguments.later:
-        case = workshop.extend_timer(arguments.case, arguments.step)
-    else:
-        step = workshop.plan(case).step(arguments.step)
-        if step is None:
-            known = [s.id for s in workshop.plan(case).steps]
-            raise TriageError(
-                f'no step "{arguments.step}" in the plan', mend=did_you_mean(arguments.step, known)
-            )
-        seconds = arguments.seconds or step.dwell_s
-        if not seconds or seconds < 0:
-            raise TriageError("this step has no dwell", mend="give --seconds above zero")
-        case = workshop.start_timer(arguments.case, step.id, seconds, step.name)
-    ends = next(t.ends for t in case.timers if t.step == arguments.step)
-    print(f"{arguments.step} ends at {ends:%Y-%m-%d %H:%M:%S}")
-    return 0
-
-
-def run_list(arguments: Arguments) -> int:
-    """Print the cases of the folder."""
+@command("list --cases cases", as_json=True)
+def run_list(arguments: Arguments) -> None:
+    """List the cases, held ones first."""
     workshop = workshop_of(arguments)
     lines = workshop.list_cases()
-    if arguments.json:
-        print_json(
-            [
-                {
-                    "id": c.id,
-                    "title": c.title,
-                    "path": str(c.path),
-                    "stage": c.stage,
-                    "next_step": c.next_step,
-                    "held": c.held,
-                    "running": c.running,
-                    "fault": c.fault,
-                }
-                for c in lines
-            ]
-        )
-        return 0
+    told = []
     if not lines:
-        print(f"no cases in {workshop.cases}")
-        print(
+        told.append(
+            f"no cases in {workshop.cases}\n"
             'begin one with: triage new "what is on the bench"   or look at the demo: triage --demo'
         )
     for line in lines:
         if line.fault:
-            print(f"{line.id}  BROKEN  {line.fault}")
+            told.append(f"{line.id}  BROKEN  {line.fault}")
             continue
         held = "HELD  " if line.held else ""
         running = f"  running: {line.running}" if line.running else ""
-        print(
+        told.append(
             f"{line.id}  {held}{line.stage}  next: {line.next_step or '-'}{running}  {line.title}"
         )
-    return 0
+    shown = ("id", "title", "path", "stage", "next_step", "held", "running", "fault")
+    content = [{name: getattr(line, name) for name in shown} for line in lines]
+    show(arguments, content, "".join(f"{line}\n" for line in told))
 
 
-def run_new(arguments: Arguments) -> int:
-    """Create a case and say what to do next."""
+@command(
+    'new "Hoverfly, plate 4" --taxon flies',
+    option("title", "what is on the bench, in a few words"),
+    option("--taxon", "taxon group (triage handbook lists them)", default="unknown"),
+    option("--id", "id of the case; made from the title by default", dest="case_id"),
+    as_json=True,
+)
+def run_new(arguments: Arguments) -> None:
+    """Begin a case."""
     workshop = workshop_of(arguments)
     case = workshop.new(arguments.title, arguments.taxon, arguments.case_id)
     path = workshop.path_of(case.id)
-    if arguments.json:
-        print_json({"id": case.id, "path": str(path)})
-    else:
-        print(f"case {case.id} begun: {path}")
-        print(f"next: triage plan {case.id}   or answer at the scope: triage {path}")
-    return 0
+    told = (
+        f"case {case.id} begun: {path}\n"
+        f"next: triage plan {case.id}   or answer at the scope: triage {path}\n"
+    )
+    show(arguments, {"id": case.id, "path": str(path)}, told)
 
 
-def run_answer(arguments: Arguments) -> int:
-    """Record answers about the whole specimen."""
+@command(
+    "answer hoverfly-plate-4 hydration=supple cracks=none",
+    option("pairs", PAIRS, nargs="*", metavar="QUESTION=ANSWER"),
+    on_case=True,
+)
+def run_answer(arguments: Arguments) -> None:
+    """Answer questions about the whole specimen."""
     workshop = workshop_of(arguments, arguments.case)
     answers = pairs(arguments.pairs)
     workshop.answer_all(arguments.case, None, answers)
     print(f"recorded: {', '.join(f'{q} = {a}' for q, a in answers.items())}")
-    return 0
 
 
-def run_see(arguments: Arguments) -> int:
-    """Record signs of a finding, adding it first if a zone is given."""
+@command(
+    "see hoverfly-plate-4 --zone thorax-hairy sheen=wet-gloss blotter=oil-spot",
+    option("--zone", "zone of a new finding"),
+    option("--side", "side of a new finding", choices=("left", "right", "both")),
+    option("--finding", "id of a finding to add signs to"),
+    option("--named", "what you take it for, if you know", metavar="DEPOSIT"),
+    option("--clean", "the zone was looked at and is clean", action="store_true"),
+    option("pairs", PAIRS, nargs="*", metavar="QUESTION=ANSWER"),
+    on_case=True,
+)
+def run_see(arguments: Arguments) -> None:
+    """Record what is seen in a zone."""
+    from triage.show.words import finding_line
+
     workshop = workshop_of(arguments, arguments.case)
     signs = pairs(arguments.pairs)
     if (arguments.zone is None) == (arguments.finding is None):
@@ -268,7 +102,7 @@ def run_see(arguments: Arguments) -> int:
             raise TriageError("--clean takes a zone and no signs", mend="give --zone only")
         workshop.declare_clean(arguments.case, arguments.zone, arguments.side)
         print(f"{arguments.zone}: looked at, clean")
-        return 0
+        return
     finding = workshop.see(
         arguments.case,
         zone=arguments.zone,
@@ -279,36 +113,49 @@ def run_see(arguments: Arguments) -> int:
     )
     plan = workshop.plan(workshop.load(arguments.case))
     line = next(f for f in plan.findings if f.id == finding)
-    sure = f", certainty {line.certainty:.2f}, {line.standing}" if line.deposit else ""
-    print(f"finding {finding} in {line.zone_name}: {line.deposit_name}{sure}")
-    return 0
+    print(f"finding {finding}: {finding_line(line)}")
 
 
-def run_plan(arguments: Arguments) -> int:
-    """Print the plan."""
+@command(
+    "plan hoverfly-plate-4 --whole",
+    option("--whole", "every step in full", action="store_true"),
+    on_case=True,
+    as_json=True,
+)
+def run_plan(arguments: Arguments) -> None:
+    """Print the plan of a case."""
     from triage.explain.sureplan import sure_plan_json
-    from triage.plantext import plan_text
+    from triage.service.acts import suggestions_for
+    from triage.show.lines import lines_of
+    from triage.show.plan import plan_text, skip_blocks
+    from triage.show.words import sure_by_step
 
-    workshop = workshop_of(arguments, arguments.case)
-    sure = workshop.desk.sure_plan(workshop.load(arguments.case))
-    sys.stdout.write(
-        sure_plan_json(sure)
-        if arguments.json
-        else plan_text(sure.plan, whole=arguments.whole, sure=sure.words())
-    )
-    if not arguments.json:
-        from triage.history.advice import skip_lines
-        from triage.service.acts import suggestions_for
-
-        case = workshop.load(arguments.case)
-        for line in skip_lines(suggestions_for(workshop, case, sure.plan), case.id):
-            print(line)
-    return 0
+    workshop, case = opened(arguments)
+    sure = workshop.desk.sure_plan(case)
+    if arguments.json:
+        sys.stdout.write(sure_plan_json(sure))
+        return
+    sys.stdout.write(plan_text(sure.plan, whole=arguments.whole, sure=sure_by_step(sure)))
+    for line in lines_of(skip_blocks(suggestions_for(workshop, case, sure.plan), case.id)):
+        print(line)
 
 
-def run_record(arguments: Arguments) -> int:
-    """Record an attempt and print the next step."""
-    from triage.plantext import step_head
+@command(
+    "record hoverfly-plate-4 --step f1-blot-dry --outcome better",
+    option("--step", "id of the step in the plan", required=True),
+    option("--outcome", OUTCOMES, required=True, metavar="OUTCOME"),
+    option("--ml", "amount used [mL]; the plan's amount by default", type=float),
+    option("--minutes", "time taken [min]", type=float),
+    option("--note", "anything worth remembering", default=""),
+    option("--observed", "what was seen at a hold point", default=""),
+    option("--photo-before", "photo beside the case, relative path"),
+    option("--photo-after", "photo beside the case, relative path"),
+    on_case=True,
+)
+def run_record(arguments: Arguments) -> None:
+    """Record an attempt on a step."""
+    from triage.show.step import step_line
+    from triage.show.words import NO_STEP
 
     workshop = workshop_of(arguments, arguments.case)
     case = workshop.record(
@@ -327,28 +174,48 @@ def run_record(arguments: Arguments) -> int:
     for hold in plan.held:
         print(hold.sentence)
     following = plan.next_step()
-    print(step_head(following) if following else f"stage: {plan.stage}; no step to do now")
-    return 0
+    print(step_line(following) if following else f"stage: {plan.stage}. {NO_STEP}")
 
 
-def run_release(arguments: Arguments) -> int:
-    """Release a hold."""
+@command(
+    'release wasp-02 a3 --reason "..."',
+    option("attempt", "id of the attempt that holds it"),
+    option("--reason", "why work may go on", required=True),
+    on_case=True,
+)
+def run_release(arguments: Arguments) -> None:
+    """Release a hold with a reason."""
     workshop = workshop_of(arguments, arguments.case)
     workshop.release(arguments.case, arguments.attempt, arguments.reason)
     print(f"released {arguments.attempt}: {arguments.reason}")
-    return 0
 
 
-def run_accept(arguments: Arguments) -> int:
+@command(
+    'accept wasp-02 f1 --reason "stain stays"',
+    option("finding", "id of the finding"),
+    option("--reason", "why it may stay", required=True),
+    on_case=True,
+)
+def run_accept(arguments: Arguments) -> None:
     """Accept a finding as it is."""
     workshop = workshop_of(arguments, arguments.case)
     workshop.accept(arguments.case, arguments.finding, arguments.reason)
     print(f"accepted {arguments.finding} as it is: {arguments.reason}")
-    return 0
 
 
-def run_skip(arguments: Arguments) -> int:
-    """Skip a method, or take its skip back."""
+@command(
+    'skip wasp-02 blot-dry --finding f1 --reason "..."',
+    option("method", "id of the method"),
+    option("--finding", "id of the finding"),
+    either(
+        option("--reason", "why it is skipped, or offered again"),
+        option("--as-suggested", "skip it for the reason the record gives", action="store_true"),
+    ),
+    option("--again", "take the skip back: offer it again", action="store_true"),
+    on_case=True,
+)
+def run_skip(arguments: Arguments) -> None:
+    """Skip a method with a reason, or as the record suggests."""
     workshop = workshop_of(arguments, arguments.case)
     method, finding = arguments.method, arguments.finding
     if arguments.again:
@@ -356,7 +223,7 @@ def run_skip(arguments: Arguments) -> int:
             raise TriageError("--again takes no suggestion", mend="say why with --reason")
         workshop.offer_again(arguments.case, finding, method, arguments.reason)
         print(f"offered again {method}: {arguments.reason}")
-        return 0
+        return
     if arguments.as_suggested:
         from triage.service.acts import accept_method
 
@@ -364,16 +231,52 @@ def run_skip(arguments: Arguments) -> int:
     else:
         case = workshop.skip(arguments.case, finding, method, arguments.reason)
     print(f"skipped {method}: {case.overrides[-1].reason}")
-    return 0
 
 
-def run_undo(arguments: Arguments) -> int:
-    """Take the last record back, an attempt or a skip."""
-    workshop = workshop_of(arguments, arguments.case)
-    before = len(workshop.load(arguments.case).overrides)
+@command(
+    'undo wasp-02 --reason "wrong key"', option("--reason", "why", required=True), on_case=True
+)
+def run_undo(arguments: Arguments) -> None:
+    """Take the last attempt or skip back by a correction."""
+    workshop, before = opened(arguments)
     case = workshop.undo(arguments.case, arguments.reason)
-    if len(case.overrides) > before:
+    if len(case.overrides) > len(before.overrides):
         print(f"offered again {case.overrides[-1].method}: {arguments.reason}")
-        return 0
+        return
     print(f"recorded as {case.attempts[-1].id}: {case.attempts[-1].corrects} counts as not done")
-    return 0
+
+
+@command(
+    "timer wasp-02 f1-blot-dry",
+    option("step", "id of the step in the plan"),
+    option("--seconds", "how long; the dwell of the step by default", type=float),
+    either(
+        option("--later", "put a look off; never an exposure limit", action="store_true"),
+        option("--stop", "take the timer out", action="store_true"),
+        required=False,
+    ),
+    on_case=True,
+)
+def run_timer(arguments: Arguments) -> None:
+    """Start, put off or stop the timer of a step."""
+    workshop, case = opened(arguments)
+    if arguments.stop:
+        workshop.stop_timer(arguments.case, arguments.step)
+        print(f"stopped: {arguments.step}")
+        return
+    if arguments.later:
+        case = workshop.extend_timer(arguments.case, arguments.step)
+    else:
+        plan = workshop.plan(case)
+        step = plan.step(arguments.step)
+        if step is None:
+            known = [each.id for each in plan.steps]
+            raise TriageError(
+                f'no step "{arguments.step}" in the plan', mend=did_you_mean(arguments.step, known)
+            )
+        seconds = arguments.seconds or step.dwell_s
+        if not seconds or seconds < 0:
+            raise TriageError("this step has no dwell", mend="give --seconds above zero")
+        case = workshop.start_timer(arguments.case, step.id, seconds, step.name)
+    ends = next(t.ends for t in case.timers if t.step == arguments.step)
+    print(f"{arguments.step} ends at {ends:%Y-%m-%d %H:%M:%S}")

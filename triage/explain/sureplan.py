@@ -77,10 +77,6 @@ class SurePlan:
     plan: Plan
     firmness: tuple[Firmness, ...]
 
-    def words(self) -> Mapping[str, str]:
-        """Return step -> how firm it is, in words."""
-        return {each.step: firmness_words(each) for each in self.firmness}
-
 
 def sure_plan(plan: Plan, firmness: Iterable[Firmness], ranked: Sequence[NextQuestion]) -> SurePlan:
     """Return a plan with what look-ahead knows about it.
@@ -94,11 +90,6 @@ def sure_plan(plan: Plan, firmness: Iterable[Firmness], ranked: Sequence[NextQue
     """
     questions = agenda(plan, ranked).all
     return SurePlan(replace(plan, questions=questions), tuple(firmness))
-
-
-def firmness_words(found: Firmness) -> str:
-    """Return how firm a step is, in one line."""
-    return f"{'firm' if found.firm else 'tentative'}. {found.because}"
 
 
 def sure_plan_data(sure: SurePlan) -> dict[str, Any]:

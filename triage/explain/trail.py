@@ -16,6 +16,7 @@ from triage.engine.normal import NormalRule, Pattern
 from triage.engine.reading import Reading, weight_of
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.explain.node import Node
+from triage.exposure.wording import limit_words
 from triage.knowledge.base import SourceKind
 from triage.knowledge.rules import RESTRICTIVE, Family
 from triage.plan.air import AirJudge
@@ -277,7 +278,7 @@ class Trail:
             children += [
                 Node(
                     "air",
-                    f"{limit.authority} {limit.basis} {limit.value:g} {limit.unit}: "
+                    f"{limit_words(limit.authority, limit)}: "
                     f"{limit.ratio:.3g} times it would be reached",
                     "",
                     limit.source,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Protocol
+
 from triage.exposure.space import Room
 from triage.exposure.substance import Limit, Substance
 from triage.exposure.verdict import LimitRatio
@@ -13,6 +15,7 @@ _BASIS = {
     "ceiling": "ceiling",
     "peak": "peak limit",
     "idlh": "danger-to-life level",
+    "action": "action level",
 }
 
 
@@ -31,6 +34,31 @@ def number(value: float) -> str:
 def limit_name(limit: Limit) -> str:
     """Return a limit as the user knows it: authority and kind."""
     return f"{limit.shown_as or limit.authority} {_BASIS[limit.basis]}"
+
+
+class Published(Protocol):
+    """A limit as an authority published it, in the knowledge or on a plan."""
+
+    @property
+    def basis(self) -> str:
+        """Over what time it is meant."""
+
+    @property
+    def value(self) -> float:
+        """How much, in its unit."""
+
+    @property
+    def unit(self) -> str:
+        """The unit of the value."""
+
+    @property
+    def edition(self) -> str:
+        """Of when it is."""
+
+
+def limit_words(authority: str, limit: Published) -> str:
+    """Return a published limit: whose, over what time, how much, of when."""
+    return f"{authority}, {_BASIS[limit.basis]} {limit.value:g} {limit.unit} ({limit.edition})"
 
 
 def clipped(*choices: str) -> str:

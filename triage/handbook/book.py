@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from triage.errors import TriageError, did_you_mean
-from triage.handbook.agentpage import agent_lines
 from triage.handbook.links import Links, links_of
-from triage.handbook.pages import (
-    deposit_lines,
-    method_lines,
-    question_lines,
-    source_lines,
-    taxon_lines,
-    zone_lines,
-)
-from triage.handbook.words import names, rule_lines
+from triage.handbook.words import cited, names, rule_lines, section, weight_words
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import FAMILIES
+from triage.plan.ladder import grades
+from triage.show.entry import EntryText, entry_of, names_of
 
+MOST_NAMED = 6
 KINDS = ("deposit", "zone", "agent", "method", "rule", "taxon", "question", "source")
 TITLES = {
     "deposit": "Deposits",
@@ -105,17 +99,61 @@ def _page(knowledge: Knowledge, links: Links, kind: str, entry: str, level: str)
 
 
 def _body(knowledge: Knowledge, links: Links, kind: str, held: Any) -> Iterator[str]:
-    makers: Mapping[str, Callable[[], Iterator[str]]] = {
-        "deposit": lambda: deposit_lines(knowledge, links, held),
-        "zone": lambda: zone_lines(knowledge, links, held),
-        "agent": lambda: agent_lines(knowledge, held, links.users.get(held.id, ())),
-        "method": lambda: method_lines(knowledge, held),
-        "rule": lambda: rule_lines(held, names(knowledge, "method", links.methods[held.id])),
-        "taxon": lambda: taxon_lines(knowledge, held),
-        "question": lambda: question_lines(held),
-        "source": lambda: source_lines(held),
-    }
-    return makers[kind]()
+    """Yield what the rules say about an entry, then the entry itself."""
+    if kind == "rule":
+        yield from rule_lines(held, names(knowledge, "method", links.methods[held.id]))
+        return
+    yield from entry_lines(entry_of(knowledge, kind, held.id, names_of(knowledge)))
+    if kind == "deposit":
+        yield from section("Signs", _signs(knowledge, links, held.id))
+        yield from section(
+            "Removed by, least harsh first", _ladder(knowledge, links.offers.get(held.id, ()))
+        )
+        yield from section("Never", _bans(knowledge, links.deposit_bans.get(held.id, ())))
+    elif kind == "zone":
+        yield from section("Never", _bans(knowledge, links.bans.get(held.id, ())))
+    elif kind == "agent":
+        users = links.users.get(held.id, ())
+        yield from section("Used by", (f"{knowledge.methods[m].name} `{m}`" for m in users))
+
+
+def entry_lines(entry: EntryText) -> Iterator[str]:
+    """Yield the fields of an entry as a nested list, its source at the end."""
+    where = {name: str(getattr(entry.held, name, "")) for name in ("source", "at", "note")}
+    behind = where if where["source"] else {}
+    for depth, key, said in entry.lines:
+        if depth or key not in ("id", "name", *behind):
+            told = said if key == "-" else f"**{key}** {said}"
+            yield f"{'  ' * depth}- {' '.join(told.split())}"
+    if behind:
+        yield f"\n{cited(**behind)}"
+
+
+def _signs(knowledge: Knowledge, links: Links, deposit: str) -> Iterator[str]:
+    for each in links.evidence.get(deposit, ()):
+        rule = knowledge.rule(each.rule)
+        source = cited(rule.source, rule.at)
+        yield f"{weight_words(each.weight)}: {rule.because} {source} `{rule.id}`"
+
+
+def _ladder(knowledge: Knowledge, methods: tuple[str, ...]) -> Iterator[str]:
+    """Yield methods with their three grades of harshness."""
+    for name in methods:
+        method = knowledge.methods[name]
+        mechanical, chemical, person = grades(method)
+        yield (
+            f"{method.name} `{name}`: rubbing {mechanical}, attack {chemical}, hazard to you "
+            f"{person} (of 5)"
+        )
+
+
+def _bans(knowledge: Knowledge, bans: tuple[tuple[str, tuple[str, ...]], ...]) -> Iterator[str]:
+    for rule_id, methods in bans:
+        rule = knowledge.rule(rule_id)
+        shown = names(knowledge, "method", methods[:MOST_NAMED])
+        if len(methods) > MOST_NAMED:
+            shown += f" and {len(methods) - MOST_NAMED} more (see the rule)"
+        yield f"{rule.because} {cited(rule.source, rule.at)} `{rule_id}` - {shown}"
 
 
 def _tidied(lines: Iterator[str]) -> Iterator[str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from triage.knowledge.base import Quantity, Statement
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Rule
 
@@ -24,19 +23,6 @@ def cited(source: str, at: str = "", note: str = "") -> str:
     return f"[{inside}]" if inside else ""
 
 
-def statement(held: Statement) -> str:
-    """Return a sentence with its source."""
-    return f"{held.text} {cited(held.source, held.at, held.note)}"
-
-
-def quantity(name: str, held: Quantity | None) -> Iterator[str]:
-    """Yield a number with unit and source; nothing if it is not in the entry at all."""
-    if held is None:
-        return
-    value = "none" if held.value is None else f"{held.value:g} {held.unit}"
-    yield f"{name}: {value} {cited(held.source, held.at, held.note)}"
-
-
 def bullets(lines: Iterable[str]) -> Iterator[str]:
     """Yield lines as a list."""
     for line in lines:
@@ -48,19 +34,6 @@ def section(title: str, lines: Iterable[str]) -> Iterator[str]:
     held = list(bullets(lines))
     if held:
         yield from ("", f"**{title}**", "", *held)
-
-
-def cell(text: str) -> str:
-    """Return a text that does not end a table cell."""
-    return " ".join(text.split()).replace("|", "\\|")
-
-
-def table(head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> Iterator[str]:
-    """Yield a table; nothing without rows."""
-    held = list(rows)
-    if held:
-        yield from ("", f"| {' | '.join(head)} |", "|" + "---|" * len(head))
-        yield from (f"| {' | '.join(cell(each) for each in row)} |" for row in held)
 
 
 def weight_words(weight: float) -> str:

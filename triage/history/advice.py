@@ -6,17 +6,13 @@ never carried out by itself; a person accepts it, and it is recorded with its re
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from triage.history.evidence import Evidence, Group
 from triage.plan.model import Plan, Step
 from triage.plan.outcomes import INSERT
-from triage.plan.ownrecord import RECORD, own_record
-
-#: columns of plain lines
-WIDTH = 92
+from triage.plan.ownrecord import RECORD
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,26 +55,6 @@ def _told(step: Step, taxon: str, evidence: Evidence) -> Step:
         return step
     others = tuple(line for line in step.evidence if not line.startswith(RECORD))
     return replace(step, evidence=(f"{RECORD}{text}", *others))
-
-
-def record_lines(step: Step) -> Iterator[str]:
-    """Yield how often a step worked here, as plain lines under it; none without a record."""
-    record = own_record(step)
-    if record:
-        yield from _wrapped(f"{RECORD}{record}", "    ", "      ")
-
-
-def skip_lines(skips: Iterable[SkipSuggestion], case: str) -> Iterator[str]:
-    """Yield each rung that may be skipped, why, and how a person accepts it."""
-    for each in skips:
-        yield from _wrapped(f"could be skipped: {each.step}. {each.reason}", "", "  ")
-        yield f"  accept it with: triage worked {case} --accept {each.step}"
-
-
-def _wrapped(text: str, first: str, then: str) -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=then, break_on_hyphens=False
-    )
 
 
 def skip_suggestions(plan: Plan, taxon: str, evidence: Evidence) -> tuple[SkipSuggestion, ...]:

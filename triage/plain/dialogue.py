@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import TextIO
 
 from triage.errors import TriageError
@@ -88,7 +88,3 @@ class Dialogue:
     def fault(self, fault: TriageError) -> None:
         """Print a fault in place, in words."""
         self.say(*(f"not done: {line}" for line in fault.line().splitlines()))
-
-    def text(self, lines: Iterable[str]) -> None:
-        """Print prepared lines."""
-        self.say(*lines)

@@ -5,34 +5,30 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime
 
-from triage.case.models import OUTCOMES, Case
+from triage.case.models import Case
 from triage.engine.casefacts import SPECIMEN
 from triage.errors import TriageError
-from triage.history.advice import record_lines
 from triage.looks import CLEAN, is_look, timed_s
 from triage.plain.dialogue import Dialogue, Stopped
 from triage.plan.model import Plan, QuestionLine, Step
 from triage.plan.outcomes import last_record
-from triage.plantext import (
-    duration,
-    finding_text,
-    plan_text,
-    preparation,
-    step_head,
-    step_text,
-    timer_label,
-)
+from triage.plan.ownrecord import RECORD, own_record
 from triage.service import Workshop
 from triage.service.acts import accept_suggestion, suggestions_for
+from triage.show.blocks import Line
+from triage.show.lines import lines_of
+from triage.show.plan import finding_blocks, head_blocks, plan_blocks
+from triage.show.step import preparation, step_blocks, step_heading, step_line
+from triage.show.words import (
+    NO_STEP,
+    OUTCOME_WORDS,
+    duration,
+    finding_line,
+    other_readings,
+    sure_by_step,
+    timer_label,
+)
 
-OUTCOME_TEXT = {
-    "cleared": "cleared: it is off",
-    "better": "better, not yet off",
-    "no-change": "no change",
-    "worse": "worse",
-    "damage": "damage",
-    "not-done": "not done",
-}
 # A puff of two seconds needs no clock.
 LEAST_TIMED_S = 20.0
 FEWEST_LETTERS = 3
@@ -93,19 +89,11 @@ class PlainSession:
                 self.ask.fault(fault)
 
     def _summary(self, plan: Plan) -> None:
-        self.ask.say("", f"case {plan.case}: {plan.title}", f"stage: {plan.stage}")
-        for notice in (*plan.refused, *plan.notices):
-            self.ask.say(f"{notice.kind.replace('-', ' ')}: {notice.text}")
-        for hold in plan.held:
-            self.ask.say(f"held: {hold.sentence}")
-        for conflict in plan.conflicts:
-            self.ask.say(f"contradiction in {conflict.finding}: {conflict.sentence}")
-        for finding in plan.findings:
-            self.ask.text(finding_text(finding))
         step = plan.next_step()
-        self.ask.say(step_head(step) if step else "no step to do now")
-        if step:
-            self.ask.text(record_lines(step))
+        record = own_record(step) if step else ""
+        now = Line(step_line(step) if step else NO_STEP)
+        behind = (Line(f"{RECORD}{record}", depth=1),) if record else ()
+        self.ask.say("", *lines_of((*head_blocks(plan), *finding_blocks(plan), now, *behind)))
 
     def _actions(self, case: Case, plan: Plan) -> list[tuple[str, str]]:
         actions = []
@@ -152,7 +140,8 @@ class PlainSession:
 
     def _read(self, case: Case) -> None:
         sure = self.workshop.desk.sure_plan(case)
-        self.ask.text(plan_text(sure.plan, whole=True, sure=sure.words()).splitlines())
+        told = plan_blocks(sure.plan, whole=True, sure=sure_by_step(sure))
+        self.ask.say(*lines_of(told))
 
     # -- observing --------------------------------------------------------------------------
 
@@ -182,7 +171,8 @@ class PlainSession:
                 case = self.workshop.sign(case.id, question.finding, question.question, answer)
             for finding in self.workshop.plan(case).findings:
                 if finding.id == question.finding:
-                    self.ask.text(finding_text(finding))
+                    told = (finding_line(finding), other_readings(finding))
+                    self.ask.say(*(line for line in told if line))
 
     def _asks_on(self, many: int) -> bool:
         """Say that enough is known, and ask whether the questions that can wait are wanted."""
@@ -238,7 +228,7 @@ class PlainSession:
     # -- working ----------------------------------------------------------------------------
 
     def _step(self, case: Case, step: Step) -> None:
-        self.ask.text(step_text(step))
+        self.ask.say(*lines_of((step_heading(step), *step_blocks(step))))
         if step.hazardous and not self._is_prepared(step):
             self.ask.say("not opened: the preparation is not complete")
             return
@@ -247,7 +237,7 @@ class PlainSession:
         time_s = timed_s(step)
         if time_s is not None and time_s >= LEAST_TIMED_S:
             opened = self._dwell(case, step, time_s) or opened
-        choices = [(outcome, OUTCOME_TEXT[outcome]) for outcome in OUTCOMES]
+        choices = list(OUTCOME_WORDS.items())
         choices += [("photos", "first name the photos of this pass"), ("back", "nothing yet, back")]
         photos: tuple[str | None, str | None] = (None, None)
         while (outcome := self.ask.choose("what came of it?", choices)) == "photos":
@@ -270,7 +260,7 @@ class PlainSession:
             photo_before=photos[0],
             photo_after=photos[1],
         )
-        self.ask.say(f"recorded: {step.name}, {OUTCOME_TEXT[outcome]}")
+        self.ask.say(f"recorded: {step.name}, {OUTCOME_WORDS[outcome]}")
 
     def _photo(self, case: Case, which: str) -> str | None:
         while True:

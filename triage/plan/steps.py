@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TypedDict
 
 from triage.bench.stock import make_up
 from triage.case.profile import Bench
 from triage.engine.consult import Conclusions
 from triage.engine.vocabulary import agents_in
 from triage.errors import TriageError
+from triage.exposure.wording import limit_words
 from triage.knowledge.agents import Agent
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
@@ -157,9 +157,7 @@ def _in_order(lines: Iterable[CautionLine]) -> tuple[CautionLine, ...]:
 def limits_line(knowledge: Knowledge, agent: Agent) -> CautionLine:
     """Return the published limits of an agent whose air is not worked out in this step."""
     shown = [
-        f"{knowledge.authorities[limit.authority].name} {limit.basis.value} {limit.value:g} "
-        f"{limit.unit} ({limit.edition})"
-        for limit in agent.limits
+        limit_words(knowledge.authorities[limit.authority].name, limit) for limit in agent.limits
     ]
     text = f"{agent.name}, limits in air, not worked out for this step: {'; '.join(shown)}."
     return CautionLine("breathing", text, f"agent:{agent.id}", agent.limits[0].source)
@@ -285,83 +283,6 @@ def _grade_reasons(method: Method) -> tuple[str, ...]:
     )
 
 
-class _Subject(TypedDict):
-    """The fields of a step that say what it is done to."""
-
-    finding: str | None
-    zone: str | None
-    zone_name: str | None
-    side: str | None
-    deposit: str | None
-    deposit_name: str
-
-
-class _Measures(TypedDict):
-    """The fields of a step that say how often, how long and how warm."""
-
-    rung: int
-    rungs: int
-    passes: int
-    passes_done: int
-    dwell_s: float | None
-    dwell_most_s: float | None
-    burst_s: float | None
-    temp_c: tuple[float, float] | None
-
-
-class _Care(TypedDict):
-    """The fields of a step that keep person, specimen and bench from harm."""
-
-    stop_points: tuple[StopPoint, ...]
-    cautions: tuple[CautionLine, ...]
-    protection: Protection
-    keep_away: tuple[str, ...]
-    disposal: tuple[str, ...]
-    hazardous: bool
-    hold: str
-
-
-def _subject(knowledge: Knowledge, item: Item, ladder: Ladder, side: str | None) -> _Subject:
-    zone = knowledge.zones.get(item.zone or "")
-    return _Subject(
-        finding=ladder.target.finding,
-        zone=item.zone,
-        zone_name=zone.name if zone else None,
-        side=side,
-        deposit=ladder.problem,
-        deposit_name=_problem_name(knowledge, ladder),
-    )
-
-
-def _measures(method: Method, item: Item, ladder: Ladder) -> _Measures:
-    return _Measures(
-        rung=item.rung,
-        rungs=len(ladder.rungs),
-        passes=1 if item.inserted else method.passes,
-        passes_done=0 if item.inserted else ladder.progress.done(item.method),
-        dwell_s=method.dwell_s.start if method.dwell_s else None,
-        dwell_most_s=method.dwell_s.most if method.dwell_s else None,
-        burst_s=method.burst_s.start if method.burst_s else None,
-        temp_c=(method.temp_c.start, method.temp_c.most) if method.temp_c else None,
-    )
-
-
-def _care(setting: Setting, item: Item, ladder: Ladder, method: Method, *, judged: bool) -> _Care:
-    knowledge = setting.knowledge
-    agents = [knowledge.agents[a] for a in agents_in(method)]
-    stops = [knowledge.stops[s] for s in method.stop_signs]
-    hazardous = _is_hazardous(method, agents, knowledge)
-    return _Care(
-        stop_points=tuple(StopPoint(s.id, s.see, s.means, s.then) for s in stops),
-        cautions=_cautions_of(setting, ladder, item, agents, judged=judged),
-        protection=protection_of(knowledge, agents),
-        keep_away=keep_away(knowledge, setting.bench, method, agents),
-        disposal=tuple(line.text for agent in agents for line in agent.disposal),
-        hazardous=hazardous,
-        hold="" if item.inserted else _hold_prompt(knowledge, method, ladder, hazardous=hazardous),
-    )
-
-
 def complete_step(
     setting: Setting,
     item: Item,
@@ -375,13 +296,22 @@ def complete_step(
     """Return the complete step for one rung or inserted step of a ladder."""
     knowledge, bench = setting.knowledge, setting.bench
     method = as_done(knowledge, item.method, item.before)
+    agents = [knowledge.agents[a] for a in agents_in(method)]
+    stops = [knowledge.stops[s] for s in method.stop_signs]
+    zone = knowledge.zones.get(item.zone or "")
+    hazardous = _is_hazardous(method, agents, knowledge)
+    cautions = _cautions_of(setting, ladder, item, agents, judged=choice.line is not None)
     because, ruled_out = _why(setting, ladder, method, item)
-    care = _care(setting, item, ladder, method, judged=choice.line is not None)
     return Step(
         id=item.step,
         status=status,
         stage=method.stage,
-        **_subject(knowledge, item, ladder, side),
+        finding=ladder.target.finding,
+        zone=item.zone,
+        zone_name=zone.name if zone else None,
+        side=side,
+        deposit=ladder.problem,
+        deposit_name=_problem_name(knowledge, ladder),
         method=item.method,
         before=item.before,
         name=method.name,
@@ -391,21 +321,34 @@ def complete_step(
         tool=method.tool,
         harshness=HarshnessGrades(*grades(method)),
         harshness_because=_grade_reasons(method),
-        **_measures(method, item, ladder),
+        rung=item.rung,
+        rungs=len(ladder.rungs),
+        passes=1 if item.inserted else method.passes,
+        passes_done=0 if item.inserted else ladder.progress.done(item.method),
+        dwell_s=method.dwell_s.start if method.dwell_s else None,
+        dwell_most_s=method.dwell_s.most if method.dwell_s else None,
+        burst_s=method.burst_s.start if method.burst_s else None,
+        temp_c=(method.temp_c.start, method.temp_c.most) if method.temp_c else None,
         amount_ml=choice.amount_ml,
         amount_because=choice.because,
         make_up=make_up_lines(knowledge, bench, method, choice.amount_ml),
         do=lines_to_do(knowledge, method, item.zone),
         success=method.success,
-        **care,
+        stop_points=tuple(StopPoint(s.id, s.see, s.means, s.then) for s in stops),
+        cautions=cautions,
+        protection=protection_of(knowledge, agents),
         air=choice.line,
         rinse=tuple(method.rinse),
         drying=method.drying,
+        keep_away=keep_away(knowledge, bench, method, agents),
+        disposal=tuple(line.text for agent in agents for line in agent.disposal),
         selectivity=selectivity_of(knowledge, bench, method, ladder.problem),
         look_after_h=tuple(method.look_after_h),
+        hazardous=hazardous,
+        hold="" if item.inserted else _hold_prompt(knowledge, method, ladder, hazardous=hazardous),
         because=because,
         ruled_out=ruled_out,
         evidence=tuple(f"{line.text} ({line.source})" for line in method.evidence),
-        rules=tuple(sorted({*rules, *(c.rule for c in care["cautions"] if ":" not in c.rule)})),
+        rules=tuple(sorted({*rules, *(c.rule for c in cautions if ":" not in c.rule)})),
         sources=tuple(dict.fromkeys([method.source, *(line.source for line in method.evidence)])),
     )

@@ -10,20 +10,27 @@ from rich.text import Text
 from triage.case.models import Timer
 from triage.explain.sensitivity import Firmness
 from triage.history.advice import SkipSuggestion
-from triage.plan.model import Excluded, FindingLine, Notice, Plan, Step
+from triage.plan.model import Notice, Plan, Step
+from triage.plan.names import finding_names, zone_words
 from triage.plan.ownrecord import RECORD, own_record
-from triage.plantext import finding_words, zone_words
-from triage.tui.hanging import BOLD, Hanging, hanging
-from triage.tui.words import (
+from triage.show.plan import by_reason, near_and_rest, rest_words
+from triage.show.words import (
+    MAY_CHANGE,
     NOTICE_SIGNS,
     OUTCOME_WORDS,
+    SETTLED,
     STATE_SIGNS,
-    STATUS_SIGNS,
-    harshness_line,
-    percent,
+    dwell_words,
+    finding_line,
+    other_readings,
+    pass_words,
+    sentence,
+    step_place,
 )
+from triage.tui.hanging import BOLD, Hanging, hanging
 
 WHOLE = "whole"
+LATER, OUT = "later", "out"
 
 
 @dataclass(frozen=True)
@@ -57,7 +64,6 @@ def plan_rows(
     ``clean`` are findings of nothing; ``skips`` are rungs that seldom worked here; ``firmness`` is
     that of the steps, as far as it is known.
     """
-    firm = {each.step: each for each in firmness}
     # A gate that lets no step through is why nothing can be done: it stands before all else.
     is_shut = plan.next_step() is None
     gates = tuple(each for each in plan.notices if is_shut and each.kind == "gate")
@@ -66,8 +72,9 @@ def plan_rows(
         *_timer_rows(plan, timers),
         *_notice_rows("refused", plan.refused),
         *_notice_rows("gate", gates),
-        *_ladder_rows(plan, opened, clean, {each.step: each for each in skips}, firm),
-        *_clean_rows(plan, clean),
+        *_step_rows(plan, opened, {each.step: each for each in skips}, firmness),
+        *_finding_rows(plan, clean),
+        *_excluded_rows(plan, opened),
         *_question_rows(plan),
         *_notice_rows("notice", tuple(each for each in plan.notices if each not in gates)),
     )
@@ -111,51 +118,58 @@ def _timer_rows(plan: Plan, timers: tuple[Timer, ...]) -> Iterator[Row]:
 def _notice_rows(name: str, notices: tuple[Notice, ...]) -> Iterator[Row]:
     for number, notice in enumerate(notices):
         sign, _, word = NOTICE_SIGNS.get(notice.kind, f"i {notice.kind}").partition(" ")
-        rule = f"\n\nRule: {notice.rule}" if notice.rule else ""
         yield Row(
             f"{name}-{number}",
             hanging(sign, f"{word}: {notice.text}"),
-            detail=f"{word}\n\n{notice.text}{rule}",
+            detail=f"{word}\n\n{notice.text}",
         )
 
 
-def _ladder_rows(
+def _step_rows(
     plan: Plan,
     opened: frozenset[str],
-    clean: frozenset[str],
     skips: Mapping[str, SkipSuggestion],
-    firm: Mapping[str, Firmness],
+    firmness: tuple[Firmness, ...],
 ) -> Iterator[Row]:
-    now = plan.next_step()
-    groups: list[str | None] = []
-    for step in plan.steps:
-        if step.finding not in groups:
-            groups.append(step.finding)
-    groups += [line.id for line in plan.findings if line.id not in groups]
-    if None not in groups and any(item.finding is None for item in plan.excluded):
-        groups.append(None)
-    lines = {line.id: line for line in plan.findings}
-    for finding in groups:
-        if finding in clean:
-            continue
-        yield _group_title(finding, lines.get(finding or ""))
-        steps = [step for step in plan.steps if step.finding == finding]
-        for step in steps:
-            is_now = now is not None and step.id == now.id
-            yield _step_row(step, firm.get(step.id), is_now=is_now)
-            if step.id in skips:
-                yield _skip_row(skips[step.id])
-        left_out = [item for item in plan.excluded if item.finding == finding]
-        yield from _excluded_rows(finding, left_out, opened)
-        line = lines.get(finding or "")
-        leave_it = line.leave_it if line and line.state != "cleared" else ""
-        if leave_it and not steps:
-            yield Row(
-                f"leave-{finding}", hanging("  #", f"if it stays: {leave_it}"), detail=leave_it
-            )
+    """Yield the step now, up to three behind it, and the others where they are opened."""
+    firm = {each.step: each.firm for each in firmness}
+    near, rest = near_and_rest(plan)
+    for number, step in enumerate(near):
+        is_now = number == 0
+        # The word comes into the free place below the sign: nothing moves when it does.
+        word = SETTLED if firm.get(step.id) else MAY_CHANGE
+        sure = word if is_now and step.id in firm else ""
+        yield _step_row(
+            step, f"{'> NOW' if is_now else '  then':<12}{sure}".rstrip(), is_now=is_now
+        )
+        if step.id in skips:
+            yield _skip_row(skips[step.id])
+    if rest:
+        is_open = LATER in opened
+        does = "hides" if is_open else "shows"
+        yield Row(
+            LATER,
+            hanging("  v" if is_open else "  +", f"{rest_words(rest)}; Enter {does}"),
+            opens=LATER,
+        )
+        for step in rest if is_open else ():
+            yield _step_row(step, "  if needed", is_now=False)
 
 
-def _clean_rows(plan: Plan, clean: frozenset[str]) -> Iterator[Row]:
+def _finding_rows(plan: Plan, clean: frozenset[str]) -> Iterator[Row]:
+    found = [line for line in plan.findings if line.id not in clean]
+    if plan.findings:
+        yield _title("title-found", "What was found")
+    working = {step.finding for step in plan.steps}
+    for line in found:
+        told = [finding_line(line)]
+        if line.leave_it and line.id not in working and line.state != "cleared":
+            told.append(f"if it stays: {line.leave_it}")
+        yield Row(
+            f"found-{line.id}",
+            hanging(f"  {STATE_SIGNS[line.state][0]}", *told),
+            detail="\n\n".join(part for part in (*told, other_readings(line)) if part),
+        )
     places = [zone_words(line.zone_name, line.side) for line in plan.findings if line.id in clean]
     if places:
         yield Row(
@@ -165,39 +179,25 @@ def _clean_rows(plan: Plan, clean: frozenset[str]) -> Iterator[Row]:
         )
 
 
-def _title(row_id: str, text: str, more: str = "") -> Row:
-    return Row(row_id, Text.assemble((text, "bold underline"), more), is_title=True)
+def _title(row_id: str, text: str) -> Row:
+    return Row(row_id, Text(text, "bold underline"), is_title=True)
 
 
-def _group_title(finding: str | None, line: FindingLine | None) -> Row:
-    if line is None:
-        return _title(f"title-{finding or WHOLE}", "Whole specimen")
-    sure = f"  {percent(line.certainty)} {line.standing}" if line.deposit else ""
-    # The word alone: a sign before it would stand apart from it where the title is broken.
-    state = STATE_SIGNS[line.state].partition(" ")[2]
-    return _title(f"title-{line.id}", finding_words(line), f"{sure}  [{state}]")
-
-
-def _step_row(step: Step, firm: Firmness | None, *, is_now: bool) -> Row:
-    sign = "> NOW" if is_now else STATUS_SIGNS.get(step.status, "")
+def _step_row(step: Step, sign: str, *, is_now: bool) -> Row:
     style = BOLD if is_now else ""
     marks = [
         *(["! HAZARD, checklist first"] if step.hazardous else []),
         *(["| HOLD POINT"] if step.hold else []),
     ]
     record = own_record(step)
-    # The word comes into the free place below the sign: nothing moves when it does.
-    sure = "" if firm is None else "  firm     " if firm.firm else "  tentative"
+    more = (
+        "; ".join(part for part in (dwell_words(step), pass_words(step)) if part) if is_now else "",
+        "   ".join(marks),
+        f"{RECORD}{record}" if record else "",
+    )
     return Row(
         f"step-{step.id}",
-        hanging(
-            f"{sign:<12}{step.rung:>2}/{step.rungs}{sure}".rstrip(),
-            (step.name, style),
-            f"{harshness_line(step.harshness)} · pass {step.passes_done + 1}/{step.passes}",
-            *(["   ".join(marks)] if marks else []),
-            *([f"{RECORD}{record}"] if record else []),
-            width=19,
-        ),
+        hanging(sign, (step.name, style), step_place(step), *(p for p in more if p), width=13),
         is_now=is_now,
         step=step.id,
     )
@@ -207,45 +207,37 @@ def _skip_row(skip: SkipSuggestion) -> Row:
     return Row(
         f"skip-{skip.step}",
         hanging(
-            "              ~",
+            "           ~",
             ("seldom worked here: y or Enter skips it, z takes that back", BOLD),
             skip.then,
-            width=19,
+            width=13,
         ),
         skips=skip.step,
         finding=skip.finding,
     )
 
 
-def _excluded_rows(
-    finding: str | None, left_out: list[Excluded], opened: frozenset[str]
-) -> Iterator[Row]:
-    if not left_out:
+def _excluded_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:
+    if not plan.excluded:
         return
-    key = f"out-{finding or WHOLE}"
-    is_open = key in opened
-    by_rule: dict[tuple[str, str], list[Excluded]] = {}
-    for item in left_out:
-        by_rule.setdefault((item.rule, item.because), []).append(item)
-    methods = len({item.method for item in left_out})
-    many = f"{methods} method{'' if methods == 1 else 's'}"
+    is_open = OUT in opened
+    methods = len({item.method for item in plan.excluded})
+    many = f"{methods} method{'' if methods == 1 else 's'} ruled out"
     does = "hides" if is_open else "shows why"
-    yield Row(
-        key,
-        hanging("  v" if is_open else "  +", f"{many} ruled out; Enter {does}"),
-        opens=key,
-    )
-    if not is_open:
-        return
-    for (rule, because), items in by_rule.items():
-        kind = "never" if any(item.interlock for item in items) else "not now"
-        names = ", ".join(dict.fromkeys(item.method_name for item in items))
-        yield Row(
-            f"{key}-{rule}-{len(because)}-{items[0].method}",
-            hanging("    x", (f"{kind}: {because}", BOLD), names, width=6),
-            detail=f"{kind}: {because}\n\nRule: {rule}\n\nIt rules out:\n"
-            + "\n".join(dict.fromkeys(f"- {item.method_name}" for item in items)),
-        )
+    yield Row(OUT, hanging("  v" if is_open else "  +", f"{many}; Enter {does}"), opens=OUT)
+    names = finding_names(plan)
+    for finding in dict.fromkeys(item.finding for item in plan.excluded) if is_open else ():
+        where = names.get(finding or "", "whole specimen")
+        yield _title(f"{OUT}-{finding or WHOLE}", sentence(where).rstrip("."))
+        left_out = [item for item in plan.excluded if item.finding == finding]
+        for number, ((because, is_never), held) in enumerate(by_reason(left_out).items()):
+            kind = "never" if is_never else "not now"
+            yield Row(
+                f"{OUT}-{finding or WHOLE}-{number}",
+                hanging("    x", (f"{kind}: {because}", BOLD), ", ".join(held), width=6),
+                detail=f"{kind}: {because}\n\nIt rules out:\n"
+                + "\n".join(f"- {name}" for name in held),
+            )
 
 
 def _question_rows(plan: Plan) -> Iterator[Row]:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from triage.plantext import timer_label, zone_words
+from triage.plan.names import zone_words
+from triage.show.words import timer_label
 from triage.tui.words import clock_words
 
 if TYPE_CHECKING:

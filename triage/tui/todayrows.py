@@ -18,7 +18,10 @@ from triage.history.evidence import Evidence
 from triage.history.table import HistoryRow
 from triage.history.usage import MonthLine, StockLine
 from triage.history.watch import ChamberWatch
-from triage.history.words import (
+from triage.knowledge.book import Knowledge
+from triage.plan.names import zone_words
+from triage.show.blocks import Block, Line
+from triage.show.record import (
     NO_ATTEMPT,
     NO_CHAMBER,
     NOTHING,
@@ -26,12 +29,11 @@ from triage.history.words import (
     chamber_lines,
     day_sections,
     entry_words,
-    usage_text,
+    evidence_blocks,
+    usage_blocks,
 )
-from triage.knowledge.book import Knowledge
-from triage.plan.names import zone_words
+from triage.show.words import OUTCOME_WORDS
 from triage.tui.hanging import BOLD, Hanging, hanging
-from triage.tui.words import OUTCOME_WORDS
 
 SIGN = 13
 WHEN = 18
@@ -80,36 +82,23 @@ class Names:
         text = text.replace(f"{case_id} {title}:", f"{title}:")
         return re.sub(rf"^{re.escape(case_id)}(:?) ", lambda _: f"{title}: ", text)
 
-    def agent(self, agent: str) -> str:
-        """Return the name of an agent."""
-        held = self.knowledge.agents.get(agent)
-        return held.name if held else agent
+    def called(self, kind: str, key: str) -> str:
+        """Return the name of a method, a zone, an agent, a group, a deposit or a state."""
+        held = self.knowledge.table(kind).get(key)
+        if held is None and kind == "deposit":
+            held = self.knowledge.conditions.get(key)
+        return str(getattr(held, "name", key))
 
     def named(self, row: HistoryRow) -> HistoryRow:
         """Return an attempt with names in place of ids."""
         return replace(
             row,
             case=self.case(row.case),
-            method=self.method(row.method),
-            deposit=self.deposit(row.deposit),
-            zone=self.zone(row.zone),
+            method=self.called("method", row.method),
+            deposit=self.called("deposit", row.deposit),
+            zone=self.called("zone", row.zone),
             outcome=OUTCOME_WORDS.get(row.outcome, row.outcome),
         )
-
-    def method(self, method: str) -> str:
-        """Return the name of a method."""
-        held = self.knowledge.methods.get(method)
-        return held.name if held else method
-
-    def zone(self, zone: str) -> str:
-        """Return the name of a zone."""
-        held = self.knowledge.zones.get(zone)
-        return held.name if held else zone
-
-    def deposit(self, deposit: str) -> str:
-        """Return the name of a deposit, or of a state of the whole specimen."""
-        held = self.knowledge.deposits.get(deposit) or self.knowledge.conditions.get(deposit)
-        return held.name if held else deposit
 
 
 @dataclass(frozen=True)
@@ -151,7 +140,7 @@ def chamber_rows(chambers: Iterable[ChamberWatch], names: Names) -> tuple[Row, .
         first, *more = chamber_lines(each)
         first = names.of(first, each.running.case)
         sign = "@ LOOK NOW" if each.is_overdue else "@ runs"
-        prompt = hanging(sign, (first, BOLD), *(line.strip() for line in more), width=SIGN)
+        prompt = hanging(sign, (first, BOLD), *more, width=SIGN)
         rows.append(Row(prompt, each.running.case))
     return tuple(rows) or (Row(hanging("", NO_CHAMBER, width=SIGN)),)
 
@@ -177,10 +166,11 @@ def matching(
     wanted = [word.casefold() for word in words]
 
     def said(row: HistoryRow) -> str:
+        called = names.named(row)
         parts = (
             *(row.case, titles.get(row.case, ""), row.note, row.observed, row.step),
-            *(row.method, names.method(row.method), row.deposit, names.deposit(row.deposit)),
-            *(row.zone, names.zone(row.zone), row.outcome, OUTCOME_WORDS.get(row.outcome, "")),
+            *(row.method, row.deposit, row.zone, row.outcome),
+            *(called.method, called.deposit, called.zone, called.outcome),
         )
         return " ".join(parts).casefold()
 
@@ -189,35 +179,19 @@ def matching(
 
 def worked_rows(evidence: Evidence, names: Names) -> tuple[Row, ...]:
     """Return how often each method worked here, the most often tried first."""
-    rows = [_title(f"{evidence.size} trial{'' if evidence.size == 1 else 's'} on record")]
-    book = names.knowledge
-    for group in evidence.all_groups():
-        taxon = book.taxa.get(group.taxon)
-        on = (
-            names.deposit(group.deposit),
-            names.zone(group.zone),
-            taxon.name if taxon else group.taxon,
-        )
-        where = " / ".join(word or "-" for word in on)
-        rows.append(Row(hanging("  -", f"{names.method(group.method)} on {where}: {group.text}")))
-    return tuple(rows[:MOST_ROWS])
+    return _rows(evidence_blocks(evidence, names.called))
 
 
 def used_rows(
     months: Iterable[MonthLine], stock: Iterable[StockLine], names: Names
 ) -> tuple[Row, ...]:
     """Return what evaporated by month and what is left in the bottles."""
-    return _text_rows(
-        usage_text(
-            (replace(line, agent=names.agent(line.agent)) for line in months),
-            (replace(line, agent=names.agent(line.agent)) for line in stock),
-        )
-    )
+    return _rows(usage_blocks(months, stock, names.called))
 
 
-def _text_rows(text: str) -> tuple[Row, ...]:
-    """Return lines of a text as rows; a line that is not set in is a title."""
+def _rows(blocks: Iterable[Block]) -> tuple[Row, ...]:
+    """Return lines as rows; one that is not set in is a title."""
+    lines = [block for block in blocks if isinstance(block, Line)][:MOST_ROWS]
     return tuple(
-        Row(hanging("  -", line.strip())) if line.startswith(" ") else _title(line)
-        for line in text.splitlines()[:MOST_ROWS]
+        Row(hanging("  -", line.text)) if line.depth else _title(line.text) for line in lines
     )

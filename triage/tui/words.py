@@ -4,95 +4,22 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from triage.show.words import OUTCOME_WORDS
+
 if TYPE_CHECKING:
-    from triage.plan.model import HarshnessGrades, Plan
+    from triage.plan.model import Plan
 
-OUTCOME_KEYS: tuple[tuple[str, str, str], ...] = (
-    ("c", "cleared", "cleared"),
-    ("b", "better", "better"),
-    ("n", "no-change", "no change"),
-    ("w", "worse", "worse"),
-    ("d", "damage", "damage"),
-    ("x", "not-done", "not done"),
+OUTCOME_KEYS: tuple[tuple[str, str, str], ...] = tuple(
+    zip("cbnwdx", OUTCOME_WORDS, OUTCOME_WORDS.values(), strict=True)
 )
-OUTCOME_WORDS = {outcome: word for _, outcome, word in OUTCOME_KEYS}
 
-STAGE_WORDS = {
-    "intake": "intake",
-    "look": "look, dry",
-    "rehydrate": "rehydrate",
-    "relax": "relax",
-    "examine": "examine",
-    "clean": "clean",
-    "set-and-dry": "set and dry",
-    "keep": "keep",
-}
-GRADE_WORDS = ("none", "slight", "mild", "middling", "strong", "worst")
-STATUS_SIGNS = {"next": "> NOW", "then": "  then", "if-needed": "  if needed"}
 CLEAN_SIGN = "= looked at, clean"
-STATE_SIGNS = {
-    "open": "o open",
-    "cleared": "+ cleared",
-    "accepted": "= left as it is",
-    "left": "# protected",
-    "unsettled": "? unsettled",
-    "waiting": "? waits for an answer",
-    "stopped": "x ladder used up",
-}
-NOTICE_SIGNS = {
-    "refused": "X REFUSED",
-    "gate": "| GATE",
-    "waiting": "? TO GO ON",
-    "full-stop": "X FULL STOP",
-    "leave-it": "# LEAVE IT",
-    "look-again": "@ LOOK AGAIN",
-    "air": "! AIR",
-    "bench": "i BENCH",
-    "note": "i NOTE",
-}
-
-
-def stage_word(stage: str) -> str:
-    """Return the stage as it is said."""
-    return STAGE_WORDS.get(stage, stage)
-
-
-def grade_word(grade: int) -> str:
-    """Return a grade of harshness as word and number."""
-    word = GRADE_WORDS[grade] if 0 <= grade < len(GRADE_WORDS) else "?"
-    return f"{word} {grade}/5"
-
-
-def harshness_line(grades: HarshnessGrades) -> str:
-    """Return the three grades in short form."""
-    return f"rub {grades.mechanical} · attack {grades.chemical} · hazard {grades.person} (of 5)"
-
-
-def percent(certainty: float) -> str:
-    """Return a certainty 0-1 in whole percent."""
-    return f"{round(100 * certainty)} %"
 
 
 def bar(certainty: float, width: int = 10) -> str:
     """Return a certainty 0-1 as a bar of plain signs."""
     filled = round(max(0.0, min(1.0, certainty)) * width)
     return "#" * filled + "-" * (width - filled)
-
-
-def amount_words(amount_ml: float | None) -> str:
-    """Return an amount with its unit."""
-    return "no liquid" if amount_ml is None else f"{amount_ml:g} mL"
-
-
-def span_words(seconds: float | None) -> str:
-    """Return a length of time in the unit a person would use."""
-    if seconds is None:
-        return "no set time"
-    if seconds < 120:
-        return f"{seconds:g} s"
-    if seconds < 2 * 3600:
-        return f"{seconds / 60:g} min"
-    return f"{seconds / 3600:g} h"
 
 
 def clock_words(seconds: float) -> str:

@@ -23,12 +23,13 @@ from triage.explain.conflicts import contradictions
 from triage.explain.contrast import Comparing
 from triage.explain.desk import ExplainDesk
 from triage.explain.nextquestion import ranked_questions
-from triage.explain.node import node_text
 from triage.explain.sensitivity import firmness_of
 from triage.explain.sweep import Sweep
 from triage.explain.whatif import compare
 from triage.explain.whynot import methods_named, why_not
 from triage.exposure.day import DayLedger
+from triage.show.lines import lines_of
+from triage.show.reasons import why_lines
 
 
 def case_of(zone="thorax-hairy", signs=OILY, taxon="bees-wasps", **answers):
@@ -71,7 +72,7 @@ def desk():
 def test_why_leads_from_the_step_to_what_was_seen(desk, oily):
     (node,) = desk.why(oily)
     assert {"offer-oily-film", "recognise-blotter-oil-spot"} <= node.rules()
-    text = "\n".join(node_text(node))
+    text = "\n".join(lines_of(why_lines((node,), desk.shop.plan(oily))))
     assert "oil-spot" in text
     assert "blotter" in text
     assert all(len(line) <= 92 for line in text.splitlines())

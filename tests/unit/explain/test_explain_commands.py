@@ -42,8 +42,8 @@ def test_text_and_json_say_something(words, capsys):
 
 def test_what_if_shows_the_stage_of_both_plans(capsys):
     _, out, _ = run(["whatif", CASE, "hydration=dry"], capsys)
-    assert "stage: clean" in out
-    assert "stage: rehydrate" in out
+    assert "as it is: clean: " in out
+    assert "as it would be: rehydrate: " in out
     assert "gate-supple" in out
 
 

@@ -11,10 +11,11 @@ from tests.support.explaining import CASES, DEMO, demo_bench
 from tests.support.knowledge import shipped
 from triage.cli import main
 from triage.explain.sureplan import sure_plan_json
-from triage.explain.text import firmness_text
 from triage.plan.model import Notice
-from triage.plantext import plan_text
 from triage.service import Workshop
+from triage.show.plan import plan_text
+from triage.show.reasons import firmness_lines
+from triage.show.words import sure_by_step
 
 NAMES = [path.stem for path in DEMO]
 
@@ -64,20 +65,19 @@ def test_questions_stand_in_the_order_of_their_value(shop, name):
 
 def test_the_printed_plan_says_it_beside_each_step(shop):
     sure = shop.desk.sure_plan(shop.load("bumblebee-plate-3"))
-    short = plan_text(sure.plan, sure=sure.words())
-    whole = plan_text(sure.plan, whole=True, sure=sure.words())
+    short = plan_text(sure.plan, sure=sure_by_step(sure))
+    whole = plan_text(sure.plan, whole=True, sure=sure_by_step(sure))
     first = sure.firmness[0]
     assert not first.firm
-    assert '    tentative. "' in short
-    assert short.count("tentative") == len(sure.plan.steps)
-    assert whole.count("    tentative. ") == sum(not each.firm for each in sure.firmness)
+    assert short.count('may change: "') == 1
+    assert whole.count("may change: ") == sum(not each.firm for each in sure.firmness)
 
 
 def test_steps_moved_by_one_answer_are_named_together(shop):
     found = shop.desk.firmness(shop.load("bumblebee-plate-3"))
-    lines = list(firmness_text(found, shop.plan(shop.load("bumblebee-plate-3"))))
+    lines = firmness_lines(found, shop.plan(shop.load("bumblebee-plate-3")))
     reasons = {(each.firm, each.because) for each in found}
-    assert sum(line.startswith(("firm: ", "tentative: ")) for line in lines) == len(reasons)
+    assert sum(line.text.startswith(("settled: ", "may change: ")) for line in lines) == len(reasons)
 
 
 def test_the_command_prints_the_same_as_the_desk(shop, capsys):

@@ -10,6 +10,7 @@ import pytest
 from tests.support.knowledge import shipped
 from triage.cli import main
 from triage.errors import TriageError
+from triage.exposure.wording import limit_words
 from triage.handbook import KINDS, handbook
 from triage.knowledge.rules import Family
 
@@ -59,7 +60,8 @@ def test_agent_page_has_every_limit_with_edition_and_source() -> None:
     for agent in KNOWLEDGE.agents.values():
         page = handbook(KNOWLEDGE, "agent", agent.id)
         for limit in agent.limits:
-            assert f"| {limit.basis.value} | {limit.value:g} {limit.unit} | {limit.edition.replace('|', '')}" in page
+            told = limit_words(KNOWLEDGE.authorities[limit.authority].name, limit)
+            assert " ".join(told.split()) in page
             assert limit.source in page
 
 

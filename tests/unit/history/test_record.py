@@ -24,10 +24,11 @@ from triage.history.columns import columns_from, rows_of
 from triage.history.evidence import Evidence, terms_of, trials_of
 from triage.history.index import INDEX, load_index
 from triage.history.watch import chambers_of, method_of_step, running_of
-from triage.history.words import day_text
 from triage.plan.day import day_ledger
 from triage.plan.ownrecord import own_record
 from triage.service import acts, open_workshop
+from triage.show.lines import lines_of
+from triage.show.record import day_blocks
 
 NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
 
@@ -386,7 +387,7 @@ def test_the_commands(shop, tmp_path, capsys):
     assert code == 0
     assert {"entries", "bound_min", "sessions"} <= set(json.loads(out.out))
     for words, expected in (
-        (("day",), "bench day"), (("watch",), "damp chamber"), (("worked",), "trials on record"),
+        (("day",), "bench day"), (("watch",), "damp chamber"), (("worked",), "trial on record"),
         (("worked", "bee"), "f1-"), (("history",), "blot-dry"), (("usage",), "stock"),
         (("history", "--csv", "-"), "case,taxon"), (("looked", "dry", "--note", "x"), "damp chamber"),
     ):  # fmt: skip
@@ -483,7 +484,7 @@ def test_the_history_is_a_table_with_a_head(shop, capsys):
 def test_the_day_says_how_good_it_is_and_on_which_day_a_dwell_ends(shop, capsys):
     create_case(shop.cases, greasy())
     create_case(shop.cases, in_chamber("chamber-water-thymol", 1, 24))
-    found = day_text(acts.bench_day(shop))
+    found = "\n".join(lines_of(day_blocks(acts.bench_day(shop))))
     assert "; no order of this work ends earlier" in found
     assert f"from {NOON + timedelta(hours=23):%a %Y-%m-%d}" in found
 

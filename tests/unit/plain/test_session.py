@@ -27,7 +27,7 @@ def number_of(text: str, choice: str) -> str:
 def test_step_is_shown_whole_and_recorded(workshop: Workshop) -> None:
     text = play(workshop, "skimmer-plate-8", "1", "3", "blew twice", "stop")
     assert "STOP if" in text
-    assert "done when" in text
+    assert "Done when" in text
     case = workshop.load("skimmer-plate-8")
     assert [(a.step, a.outcome, a.note) for a in case.attempts] == [
         ("f2-puff-air", "no-change", "blew twice")

@@ -27,11 +27,12 @@ from triage.plan.air import AirJudge
 from triage.plan.airsteps import airy_step, question_of_step
 from triage.plan.model import Plan, Step, plan_data
 from triage.plan.trial import as_done
-from triage.plantext import plan_text, step_text
-from triage.sheet.markdown import markdown_of
-from triage.sheet.parts import sheet_of
-from triage.tui.steptext import doing_text
-from triage.tui.steptext import step_text as screen_text
+from triage.show.lines import lines_of
+from triage.show.markdown import markdown_of
+from triage.show.plan import plan_text, sheet_of
+from triage.show.step import step_blocks
+from triage.tui.shown import doing_text
+from triage.tui.shown import step_text as screen_text
 
 SPOT = "test-spot"
 # A finding whose ladder ends with each of the two agents that are worst for the person.
@@ -145,7 +146,7 @@ def test_there_is_one_test_spot_for_each_agent_and_zone() -> None:
 def test_every_face_shows_what_a_test_spot_needs(agent: str, face: str) -> None:
     plan, (spot, _) = plan_for(agent), pair(agent)
     shown = {
-        "text": lambda: "\n".join(step_text(spot)),
+        "text": lambda: "\n".join(lines_of(step_blocks(spot))),
         "json": lambda: str(next(s for s in plan_data(plan)["steps"] if s["id"] == spot.id)),
         "sheet": lambda: markdown_of(sheet_of(plan, whole=True)),
         "step screen": lambda: screen_text(spot, plan).plain,

@@ -19,9 +19,10 @@ from triage.case.store import load_case
 from triage.cli import main
 from triage.errors import TriageError
 from triage.plan.model import Plan
-from triage.sheet import sheet_of
-from triage.sheet.html import html_of
-from triage.sheet.markdown import markdown_of
+from triage.show.blocks import Heading, Listing, Paper
+from triage.show.html import html_of
+from triage.show.markdown import markdown_of
+from triage.show.plan import sheet_of
 
 ROOT = Path(__file__).resolve().parents[3]
 NASTY = "<script>alert('x')</script> & **bold** | [a](b) `c`\nsecond line"
@@ -30,6 +31,10 @@ NASTY = "<script>alert('x')</script> & **bold** | [a](b) `c`\nsecond line"
 def demo_plan(name: str = "rose-chafer-plate-1") -> Plan:
     bench = load_bench(ROOT / "cases" / "bench.yaml")
     return planner().plan(load_case(ROOT / "cases" / f"{name}.yaml"), bench)
+
+
+def steps_of(sheet: Paper) -> list[Heading]:
+    return [block for block in sheet.blocks if isinstance(block, Heading)]
 
 
 class Reader(HTMLParser):
@@ -60,7 +65,7 @@ def test_every_stop_point_and_hold_is_on_the_paper(seed: int) -> None:
     plan = planner().plan(draw_case(consultant(), random.Random(seed)), load_bench(ROOT / "cases" / "bench.yaml"))
     sheet = sheet_of(plan, whole=True)
     text = " ".join(read(html_of(sheet)).text)
-    assert len(sheet.steps) == len(plan.steps)
+    assert len(steps_of(sheet)) == len(plan.steps)
     for step in plan.steps:
         assert all(stop.see in text and stop.then in text for stop in step.stop_points)
         assert all(line in text for line in step.do)
@@ -70,16 +75,17 @@ def test_every_stop_point_and_hold_is_on_the_paper(seed: int) -> None:
 
 def test_hold_point_has_a_line_to_write_what_was_observed() -> None:
     sheet = sheet_of(demo_plan(), whole=True)
-    held = [b for step in sheet.steps for b in step.blocks if b.kind == "hold"]
+    held = [b for b in sheet.blocks if isinstance(b, Listing) and b.kind == "hold"]
     assert held
     assert html_of(sheet).count("what was observed") == len(held)
     assert markdown_of(sheet).count("What was observed: ____") == len(held)
 
 
 def test_stop_points_stand_before_the_work() -> None:
-    for step in sheet_of(demo_plan(), whole=True).steps:
-        labels = [block.label for block in step.blocks]
-        assert labels.index("STOP if") < labels.index("Do")
+    blocks = sheet_of(demo_plan(), whole=True).blocks
+    labels = [b.label for b in blocks if isinstance(b, Listing) and b.label in ("STOP if", "Do")]
+    assert labels
+    assert labels == ["STOP if", "Do"] * (len(labels) // 2)
 
 
 def test_later_steps_are_named_and_not_printed_in_full() -> None:
@@ -87,8 +93,9 @@ def test_later_steps_are_named_and_not_printed_in_full() -> None:
     sheet = sheet_of(plan)
     later = [s for s in plan.steps if s.status == "if-needed"]
     assert later
-    assert len(sheet.later) == len(later)
-    assert len(sheet.steps) == len(plan.steps) - len(later)
+    named = next(b for b in sheet.blocks if isinstance(b, Listing) and b.label == "Only if one before fails")
+    assert len(named.lines) == len(later)
+    assert len(steps_of(sheet)) == len(plan.steps) - len(later)
 
 
 def test_page_is_self_contained_and_escaped() -> None:
@@ -110,7 +117,7 @@ def test_markdown_takes_nothing_for_markup() -> None:
 
 def test_same_plan_same_bytes() -> None:
     pytest.importorskip("reportlab", reason="the extra pdf is not installed")
-    from triage.sheet.pdf import pdf_of
+    from triage.show.pdf import pdf_of
 
     plan = demo_plan()
     assert pdf_of(sheet_of(plan)) == pdf_of(sheet_of(plan))
@@ -122,7 +129,7 @@ def test_pdf_reads_back(tmp_path: Path) -> None:
     pytest.importorskip("reportlab", reason="the extra pdf is not installed")
     if shutil.which("pdftotext") is None:
         pytest.skip("pdftotext (poppler-utils) is not installed")
-    from triage.sheet.pdf import pdf_of
+    from triage.show.pdf import pdf_of
 
     sheet = sheet_of(replace(demo_plan(), title="Käfer <b> & \u0416\u2603"), whole=True)
     path = tmp_path / "sheet.pdf"
@@ -136,9 +143,9 @@ def test_pdf_reads_back(tmp_path: Path) -> None:
 
 
 def test_pdf_without_its_library_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    from triage.sheet.pdf import pdf_of
+    from triage.show.pdf import pdf_of
 
-    for name in [n for n in sys.modules if n.startswith("reportlab")] + ["triage.sheet.pdflib"]:
+    for name in [n for n in sys.modules if n.startswith("reportlab")] + ["triage.show.pdflib"]:
         monkeypatch.delitem(sys.modules, name, raising=False)
     monkeypatch.setitem(sys.modules, "reportlab", None)
     with pytest.raises(TriageError, match=r"pip install 'triage\[pdf\]'"):

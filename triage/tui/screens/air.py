@@ -13,16 +13,18 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from triage.airplot import day_bars
-from triage.answertext import air_lines, day_lines
 from triage.knowledge.book import Knowledge
 from triage.plan.aircalc import AirAnswer, AirQuestion, answer_air
 from triage.plan.airpicture import AirPicture, air_picture
 from triage.plan.airsteps import airy_step, question_of_agent, question_of_step, vapour_agents
 from triage.plan.daycalc import DayAnswer, answer_day
+from triage.show.answer import air_blocks, day_blocks
+from triage.show.blocks import listing
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.services import Services
+from triage.tui.shown import content_of
 from triage.tui.widgets.aircurve import AirCurve
 
 AMOUNTS_ML = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
@@ -177,19 +179,16 @@ class AirScreen(ServiceScreen):
         if self.view is None or self.view.answer is None or self.view.picture is None:
             self.action_day()
             return
-        lines = (
-            *air_lines(self.view.answer, FULL_WIDTH),
-            "",
-            "the curve in words",
-            *self.view.picture.words(),
-        )
-        self.app.push_screen(DetailScreen("Air in full", Content("\n".join(lines))))
+        curve = listing("the curve in words", *self.view.picture.words())
+        told = content_of((*air_blocks(self.view.answer), *curve))
+        self.app.push_screen(DetailScreen("Air in full", told))
 
     def action_day(self) -> None:
         """Show the day in full."""
         if self.view is not None:
-            lines = "\n".join(day_lines(self.view.day, FULL_WIDTH))
-            self.app.push_screen(DetailScreen("The air of the last 24 hours", Content(lines)))
+            day = self.view.day
+            told = content_of(day_blocks(day, day_bars(day)))
+            self.app.push_screen(DetailScreen("The air of the last 24 hours", told))
 
 
 def by_name(day: DayAnswer, knowledge: Knowledge) -> DayAnswer:

@@ -16,7 +16,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from triage.errors import TriageError
-from triage.tui.messages import CaseChanged
+from triage.tui.messages import CaseChanged, PlaceChosen
 from triage.tui.services import Services
 from triage.tui.widgets.faultline import FaultLine
 from triage.tui.widgets.keysline import KeysLine
@@ -133,6 +133,10 @@ class ServiceScreen(Leaving[None], Served):
         """Return the screen's own widgets."""
         return ()
 
+    def action_go(self, place: str) -> None:
+        """Go to the bench, the day, the handbook, the air or the photos."""
+        self.post_message(PlaceChosen(place, getattr(self, "case_id", None)))
+
     @property
     def is_whole(self) -> bool:
         """Whether the parts are there: a screen being left outlives them for a moment."""
@@ -214,6 +218,37 @@ class ServiceScreen(Leaving[None], Served):
     def action_leave_line(self) -> None:
         """Leave the line that is being written; letters are keys again."""
         self.action_leave()
+
+
+class FilteredScreen(ServiceScreen):
+    """A list with a line above it that is opened to narrow the list."""
+
+    LINE, LISTED = "#filter", "#rows"
+
+    def on_mount(self) -> None:
+        """Begin in the list."""
+        self.query_one(self.LINE).display = False
+        self.action_into_list()
+
+    def action_filter(self) -> None:
+        """Open the line."""
+        line = self.query_one(self.LINE, Input)
+        line.display = True
+        line.focus()
+
+    def action_into_list(self) -> None:
+        """Leave the line for the list."""
+        self.query_one(self.LISTED).focus()
+
+    def is_line_left(self) -> bool:
+        """Leave the line and what is written in it, if it is open; return whether it was."""
+        line = self.query_one(self.LINE, Input)
+        if not line.display:
+            return False
+        line.value = ""
+        line.display = False
+        self.action_into_list()
+        return True
 
 
 class CaseScreen(ServiceScreen):

@@ -14,12 +14,12 @@ from textual.widgets.option_list import Option
 
 from triage.places import copy_demo, list_cache
 from triage.service.listing import first_lines, remember
+from triage.show.words import stage_word
 from triage.tui.hanging import BOLD, Hanging, hanging
 from triage.tui.messages import CaseBegun, CaseChanged, CaseChosen, PlaceChosen
-from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.newcase import NewCaseScreen
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.words import stage_word
 
 if TYPE_CHECKING:
     from triage.case.models import Case
@@ -46,16 +46,17 @@ def case_prompt(line: CaseLine, running: str) -> Hanging:
     return hanging(sign, (line.title or line.id, BOLD), doing, *more, width=9)
 
 
-class CasesScreen(ServiceScreen):
+class CasesScreen(FilteredScreen):
     """All cases; typing after ``/`` narrows them, Enter opens one."""
 
     PLACE = "Cases"
+    LISTED = "#cases"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus", "new", "New", key_display="+"),
         Binding("slash", "filter", "Filter", key_display="/"),
-        Binding("t", "today", "Today"),
-        Binding("o", "bench", "Bench", id="bench"),
-        Binding("h", "handbook", "Handbook"),
+        Binding("t", "go('today')", "Today"),
+        Binding("o", "go('bench')", "Bench", id="bench"),
+        Binding("h", "go('handbook')", "Handbook"),
         Binding("D", "demo", "Demo case", show=False),
         Binding("f5", "reload", "Read again", show=False),
         Binding("down", "into_list", "Into the list", show=False),
@@ -74,10 +75,9 @@ class CasesScreen(ServiceScreen):
         yield ActionList(id="cases")
 
     def on_mount(self) -> None:
-        """Read the cases."""
-        self.query_one("#filter").display = False
+        """Begin in the list."""
+        super().on_mount()
         self.query_one("#empty").display = False
-        self.query_one("#cases").focus()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer what a sign does only where it is no sign of a line that is written."""
@@ -167,16 +167,6 @@ class CasesScreen(ServiceScreen):
         del event
         self.action_open()
 
-    def action_into_list(self) -> None:
-        """Leave the filter line for the list."""
-        self.query_one("#cases").focus()
-
-    def action_filter(self) -> None:
-        """Open the filter line."""
-        line = self.query_one("#filter", Input)
-        line.display = True
-        line.focus()
-
     def action_open(self) -> None:
         """Open the case under the cursor."""
         option = self.query_one("#cases", OptionList).highlighted_option
@@ -206,27 +196,14 @@ class CasesScreen(ServiceScreen):
 
         self.serve(act, self._show)
 
-    def action_bench(self) -> None:
-        """Go to the bench."""
-        self.when_open(lambda: self.post_message(PlaceChosen("bench")))
-
-    def action_today(self) -> None:
-        """Go to the bench day."""
-        self.when_open(lambda: self.post_message(PlaceChosen("today")))
-
-    def action_handbook(self) -> None:
-        """Go to the handbook."""
-        self.when_open(lambda: self.post_message(PlaceChosen("handbook")))
+    def action_go(self, place: str) -> None:
+        """Go to the bench, the day or the handbook when the rules are read."""
+        self.when_open(lambda: self.post_message(PlaceChosen(place)))
 
     def action_leave(self) -> None:
         """Leave the filter line first, then the program."""
-        line = self.query_one("#filter", Input)
-        if line.display:
-            line.value = ""
-            line.display = False
-            self.query_one("#cases").focus()
-            return
-        self.app.exit()
+        if not self.is_line_left():
+            self.app.exit()
 
 
 def _matches(line: CaseLine, wanted: list[str]) -> bool:

@@ -9,8 +9,8 @@ from triage.explain.nextquestion import answer_words
 from triage.plan.model import Plan, Step
 from triage.plan.names import finding_names
 from triage.service import Workshop
-from triage.tui.desktext import (
-    Reasons,
+from triage.show.reasons import (
+    Lines,
     change_lines,
     contradiction_lines,
     contrast_lines,
@@ -23,7 +23,7 @@ from triage.tui.desktext import (
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
-from triage.tui.steptext import step_text
+from triage.tui.shown import Reasons, step_text
 
 UNKNOWN = "unknown"
 UNTOLD = "not answered"
@@ -66,23 +66,41 @@ class DeskMenu:
 
     def _chosen(self, asked: str | None) -> None:
         doing: dict[str, Callable[[], None]] = {
-            "why": self._why,
             "not": self._why_not,
             "rather": self._rather,
             "read": self._read,
-            "change": self._change,
             "if": self._what_if,
-            "ask": self._ask,
-            "firm": self._firm,
-            "agree": self._agree,
             "full": self._full,
         }
-        if asked is not None:
+        if asked in doing:
             doing[asked]()
+        elif asked is not None:
+            self._tell(*self._answers()[asked])
 
-    def _tell(self, title: str, act: Callable[[], Reasons]) -> None:
-        def then(told: Reasons) -> None:
-            self.screen.app.push_screen(DetailScreen(title, told))
+    def _answers(self) -> dict[str, tuple[str, Callable[[], Lines]]]:
+        """Return what is answered at once: its title, and how it is worked out."""
+        case, plan, desk = self.case, self.plan, self.workshop.desk
+        step = self.step.id if self.step else None
+        return {
+            "why": ("Why it stands here", lambda: why_lines(desk.why(case, step), plan)),
+            "change": (
+                "What would change the next step",
+                lambda: change_lines(desk.changes(case), self.workshop.knowledge, plan),
+            ),
+            "ask": (
+                "Worth asking next, the best first",
+                lambda: question_lines(desk.questions(case), plan, for_commands=False),
+            ),
+            "firm": ("How firm each step is", lambda: firmness_lines(desk.firmness(case), plan)),
+            "agree": (
+                "What does not agree",
+                lambda: contradiction_lines(desk.contradictions(case), plan),
+            ),
+        }
+
+    def _tell(self, title: str, act: Callable[[], Lines]) -> None:
+        def then(told: Lines) -> None:
+            self.screen.app.push_screen(DetailScreen(title, Reasons(told)))
 
         self.screen.serve(act, then)
 
@@ -94,13 +112,6 @@ class DeskMenu:
             return
         self.screen.app.push_screen(
             ChoiceScreen(title, choices), lambda chosen: then(chosen) if chosen else None
-        )
-
-    def _why(self) -> None:
-        step = self.step.id if self.step else None
-        self._tell(
-            "Why it stands here",
-            lambda: why_lines(self.workshop.desk.why(self.case, step), self.plan),
         )
 
     def _others(self) -> list[tuple[str, str]]:
@@ -150,32 +161,6 @@ class DeskMenu:
         self._tell(
             f"How it is read: {finding_names(self.plan).get(finding, finding)}",
             lambda: why_lines(self.workshop.desk.how(self.case, finding), self.plan),
-        )
-
-    def _change(self) -> None:
-        self._tell(
-            "What would change the next step",
-            lambda: change_lines(
-                self.workshop.desk.changes(self.case), self.workshop.knowledge, self.plan
-            ),
-        )
-
-    def _ask(self) -> None:
-        self._tell(
-            "Worth asking next, the best first",
-            lambda: question_lines(self.workshop.desk.questions(self.case), self.plan),
-        )
-
-    def _firm(self) -> None:
-        self._tell(
-            "How firm each step is",
-            lambda: firmness_lines(self.workshop.desk.firmness(self.case), self.plan),
-        )
-
-    def _agree(self) -> None:
-        self._tell(
-            "What does not agree",
-            lambda: contradiction_lines(self.workshop.desk.contradictions(self.case), self.plan),
         )
 
     def _full(self) -> None:

@@ -14,7 +14,7 @@ from triage.tui.screens.base import Question
 from triage.tui.widgets.keysline import KeysLine
 
 if TYPE_CHECKING:
-    from triage.tui.desktext import Reasons
+    from triage.tui.shown import Reasons
 
 
 class DetailScreen(Question[None]):

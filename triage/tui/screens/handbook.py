@@ -12,22 +12,25 @@ from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from triage.tui.entrytext import Shelf, entry_text, shelves
-from triage.tui.screens.base import ServiceScreen
+from triage.show.blocks import Line
+from triage.show.entry import Shelf, entry_blocks, shelves
+from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
+from triage.tui.shown import content_of
 from triage.tui.widgets.actionlist import ActionList
 
 # Rows laid out at first, and added whenever the cursor comes this near to the last one.
 PAGE_ROWS, NEAR_ROWS = 60, 20
 
 
-class HandbookScreen(ServiceScreen):
+class HandbookScreen(FilteredScreen):
     """Entries on the left, the one under the cursor on the right."""
 
     PLACE = "Handbook"
+    LINE, LISTED = "#search", "#entries"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("slash", "search", "Search", key_display="/"),
+        Binding("slash", "filter", "Search", key_display="/"),
         Binding("k", "kind", "Kind of entry", id="handbook.kind"),
         Binding("pagedown", "page(1)", "Further", show=False, priority=True),
         Binding("pageup", "page(-1)", "Back up", show=False, priority=True),
@@ -53,8 +56,7 @@ class HandbookScreen(ServiceScreen):
 
     def on_mount(self) -> None:
         """Read the knowledge in the background."""
-        self.query_one("#search").display = False
-        self.query_one("#entries").focus()
+        super().on_mount()
         knowledge = self.services.workshop.knowledge
         self.serve(lambda: shelves(knowledge), self._show)
 
@@ -97,7 +99,7 @@ class HandbookScreen(ServiceScreen):
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Go on in the list."""
         del event
-        self.query_one("#entries").focus()
+        self.action_into_list()
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Show the entry under the cursor."""
@@ -106,7 +108,10 @@ class HandbookScreen(ServiceScreen):
         for shelf in self._shelves:
             for entry in shelf.entries:
                 if shelf.kind == kind and entry.id == entry_id:
-                    self.query_one("#entry", Static).update(entry_text(entry))
+                    told = content_of(
+                        (Line(entry.name, is_bold=True), Line(""), *entry_blocks(entry))
+                    )
+                    self.query_one("#entry", Static).update(told)
                     self.query_one("#entry-scroll").scroll_home(animate=False)
                     return
 
@@ -117,19 +122,9 @@ class HandbookScreen(ServiceScreen):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the search where it is not open already."""
-        if action == "search":
+        if action == "filter":
             return not isinstance(self.focused, Input)
         return super().check_action(action, parameters)
-
-    def action_search(self) -> None:
-        """Open the search line."""
-        line = self.query_one("#search", Input)
-        line.display = True
-        line.focus()
-
-    def action_into_list(self) -> None:
-        """Leave the search line for the list."""
-        self.query_one("#entries").focus()
 
     def action_to_end(self) -> None:
         """Go to the last entry of all, not to the last one laid out."""
@@ -152,13 +147,8 @@ class HandbookScreen(ServiceScreen):
 
     def action_leave(self) -> None:
         """Leave the search first, then the handbook."""
-        line = self.query_one("#search", Input)
-        if line.display:
-            line.value = ""
-            line.display = False
-            self.query_one("#entries").focus()
-            return
-        self.dismiss()
+        if not self.is_line_left():
+            self.dismiss()
 
 
 def _rows(shown: list[tuple[str, str]]) -> list[Option]:

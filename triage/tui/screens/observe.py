@@ -15,16 +15,17 @@ from textual.widgets.option_list import Option
 from triage.case.models import Case
 from triage.looks import is_clean
 from triage.plan.model import Plan
-from triage.plantext import zone_words
+from triage.plan.names import zone_words
+from triage.show.words import STATE_SIGNS, percent, state_word
 from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
-from triage.tui.messages import FindingChosen, PlaceChosen
+from triage.tui.messages import FindingChosen
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.animal import AnimalDrawing
-from triage.tui.words import CLEAN_SIGN, STATE_SIGNS, percent
+from triage.tui.words import CLEAN_SIGN
 
 WHOLE = "whole-specimen"
 SIDES = (("left", "its left"), ("right", "its right"), ("both", "both sides"))
@@ -39,7 +40,7 @@ class ObserveScreen(CaseScreen):
         Binding("g", "whole", "Whole specimen"),
         Binding("space", "clean", "Clean here", key_display="Space", id="observe.clean"),
         Binding("m", "animal", "Other drawing", show=False),
-        Binding("a", "air", "Air", show=False),
+        Binding("a", "go('air')", "Air", show=False),
         Binding("p,q", "leave", "Plan", id="leave"),
     ]
 
@@ -118,7 +119,8 @@ class ObserveScreen(CaseScreen):
             elif found.zone == zone_id:
                 side = f"{found.side}: " if found.side else ""
                 sure = f" {percent(found.certainty)}" if found.deposit else ""
-                lines.append(f"{STATE_SIGNS[found.state]} {side}{found.deposit_name}{sure}")
+                sign = STATE_SIGNS[found.state][0]
+                lines.append(f"{sign} {side}{found.deposit_name}{sure} - {state_word(found)}")
         return hanging(drawn.key if drawn else "", *lines, width=3)
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
@@ -182,10 +184,6 @@ class ObserveScreen(CaseScreen):
             self.tell(CHANGED_OUTSIDE)
 
         self.serve(self.read, then)
-
-    def action_air(self) -> None:
-        """Go to the air of the day."""
-        self.post_message(PlaceChosen("air", self.case_id))
 
     def action_animal(self) -> None:
         """Choose which animal is drawn; the case is not changed."""

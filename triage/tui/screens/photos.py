@@ -14,11 +14,11 @@ from textual.widgets import Static
 
 from triage.case.models import Attempt, Case
 from triage.errors import TriageError
+from triage.show.words import OUTCOME_WORDS
 from triage.tui.keysets import keyset_of
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.services import Services
 from triage.tui.widgets.photoview import PhotoView
-from triage.tui.words import OUTCOME_WORDS
 
 NONE = "No photo is recorded yet. While you work on a step, {key} names the photos of that pass."
 Placed = tuple[str, Path | None]

@@ -16,18 +16,16 @@ from textual.widgets.option_list import Option
 from triage.case.models import Case, Override
 from triage.errors import TriageError
 from triage.explain.sureplan import SurePlan
-from triage.explain.text import named
 from triage.history.advice import SkipSuggestion
 from triage.looks import is_clean
 from triage.plan.model import Plan
-from triage.plan.names import finding_names
 from triage.plan.outcomes import last_record
 from triage.service.acts import accept_suggestion, suggestions_for
+from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import (
     FindingChosen,
     LookingChosen,
-    PlaceChosen,
     StepChosen,
 )
 from triage.tui.planrows import Row, plan_rows
@@ -37,9 +35,9 @@ from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
-from triage.tui.steptext import step_text
+from triage.tui.shown import step_text
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.words import OUTCOME_WORDS, no_step_words, stage_word
+from triage.tui.words import no_step_words
 
 # How firm the steps are is worked out when the plan was looked at this long.
 RESTING_S = 0.3
@@ -67,10 +65,10 @@ class PlanScreen(CaseScreen):
         Binding("r", "release", "Release"),
         Binding("z", "undo", "Undo"),
         Binding("k", "skip", "Skip this method", show=False, id="plan.skip"),
-        Binding("a", "air", "Air", show=False),
-        Binding("p", "photos", "Photos", show=False),
-        Binding("o", "bench", "Bench", show=False, id="bench"),
-        Binding("h", "handbook", "Handbook", show=False),
+        Binding("a", "go('air')", "Air", show=False),
+        Binding("p", "go('photos')", "Photos", show=False),
+        Binding("o", "go('bench')", "Bench", show=False, id="bench"),
+        Binding("h", "go('handbook')", "Handbook", show=False),
         Binding("q", "leave", "Cases", id="leave"),
     ]
 
@@ -239,11 +237,8 @@ class PlanScreen(CaseScreen):
             return
         step = self.plan.step(row.step) if row.step else None
         if step is not None:
-            sure = self.sure.words().get(step.id, "") if self.sure else ""
-            sure = named(sure, finding_names(self.plan))
-            told = step_text(step, self.plan)
-            told = Content.assemble(f"{sure}\n\n", told) if sure else told
-            self.app.push_screen(DetailScreen(step.name, told))
+            sure = sure_by_step(self.sure).get(step.id, "") if self.sure else ""
+            self.app.push_screen(DetailScreen(step.name, step_text(step, self.plan, sure)))
         elif row.detail:
             self.app.push_screen(DetailScreen("In full", Content(row.detail)))
 
@@ -354,19 +349,3 @@ class PlanScreen(CaseScreen):
 
     def _change(self, change: Callable[[], Case]) -> None:
         self.serve(lambda: self._planned(change()), self._show)
-
-    def action_air(self) -> None:
-        """Go to the air of the day."""
-        self.post_message(PlaceChosen("air", self.case_id))
-
-    def action_photos(self) -> None:
-        """Go to the photos of this case."""
-        self.post_message(PlaceChosen("photos", self.case_id))
-
-    def action_bench(self) -> None:
-        """Go to the bench."""
-        self.post_message(PlaceChosen("bench"))
-
-    def action_handbook(self) -> None:
-        """Go to the handbook."""
-        self.post_message(PlaceChosen("handbook"))

@@ -19,8 +19,9 @@ from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.sureplan import Agenda
 from triage.plan.model import FindingLine, Plan, QuestionLine
+from triage.plan.names import zone_words
 from triage.plan.questions import question_line
-from triage.plantext import zone_words
+from triage.show.words import percent
 from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
@@ -30,7 +31,6 @@ from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.reading import Reading
-from triage.tui.words import percent
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"

@@ -14,14 +14,13 @@ from textual.widgets import Static
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.plan.model import Plan, Step
-from triage.plantext import step_place
+from triage.show.words import OUTCOME_WORDS, amount_words, sentence, step_place
 from triage.tui.screens.base import Question
 from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
-from triage.tui.steptext import sentence
 from triage.tui.widgets.faultline import FaultLine
 from triage.tui.widgets.keysline import KeysLine
-from triage.tui.words import OUTCOME_WORDS, amount_words, no_step_words
+from triage.tui.words import no_step_words
 
 BOLD = Style(bold=True)
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from triage.case.models import Case, Timer
 from triage.looks import is_look, timed_s
 from triage.plan.model import Plan, Step
-from triage.plantext import timer_label
+from triage.show.words import duration, timer_label
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import TimerEnded, TimerWarned
 from triage.tui.screens.base import CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.widgets.burst import BurstTimer
 from triage.tui.widgets.countdown import Countdown
-from triage.tui.words import clock_words, span_words
+from triage.tui.words import clock_words
 
 
 class TimedScreen(CaseScreen):
@@ -35,7 +35,7 @@ class TimedScreen(CaseScreen):
         timer, dwell_s = self._timer(), timed_s(self.step) if self.step else None
         self.refresh_bindings()
         sign = keyset_of(self.app).sign("walk.timer")
-        idle = f"{sign}  start {span_words(dwell_s)}" if dwell_s else "No dwell in this step"
+        idle = f"{sign}  start {duration(dwell_s)}" if dwell_s else "No dwell in this step"
         self.query_one(Countdown).show(timer.ends if timer else None, idle)
 
     def action_timer(self) -> None:

@@ -16,7 +16,6 @@ from textual.widgets.option_list import Option
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.history.filterline import EXAMPLE, filter_from_line
-from triage.history.words import end_words
 from triage.service.acts import (
     attempts_on_record,
     bench_day,
@@ -25,8 +24,9 @@ from triage.service.acts import (
     running_chambers,
     used_up,
 )
+from triage.show.record import end_words
 from triage.tui.messages import CaseChosen, PlaceChosen
-from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.entry import EntryScreen
 from triage.tui.services import Services
 from triage.tui.todayrows import (
@@ -56,10 +56,11 @@ class View:
     rows: tuple[Row, ...]
 
 
-class TodayScreen(ServiceScreen):
+class TodayScreen(FilteredScreen):
     """Four views, one key each; Enter on a row opens the plan of its case."""
 
     PLACE = "The bench day"
+    LINE, LISTED = "#today-filter", "#today-rows"
     CSS = """
     #today-views { height: auto; padding: 0 1; }
     #today-says { height: auto; padding: 0 1; text-style: bold; }
@@ -92,11 +93,6 @@ class TodayScreen(ServiceScreen):
         yield Input(placeholder=EXAMPLE, id="today-filter")
         yield Static("", id="today-says")
         yield ActionList(id="today-rows")
-
-    def on_mount(self) -> None:
-        """Begin with the day's order of work."""
-        self.query_one("#today-filter").display = False
-        self.query_one("#today-rows").focus()
 
     def on_screen_resume(self) -> None:
         """Read anew on coming here, and on coming back from a case."""
@@ -240,28 +236,15 @@ class TodayScreen(ServiceScreen):
             return
         self.post_message(PlaceChosen("photos", row.case))
 
-    def action_filter(self) -> None:
-        """Open the filter line."""
-        line = self.query_one("#today-filter", Input)
-        line.display = True
-        line.focus()
-
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Take the filter; Enter in the list goes on from there."""
         self._filter = event.value.strip()
         self.action_read()
 
-    def action_into_list(self) -> None:
-        """Leave the filter line for the list."""
-        self.query_one("#today-rows").focus()
-
     def action_leave(self) -> None:
         """Leave the filter line first, then the screen."""
-        line = self.query_one("#today-filter", Input)
-        if not line.display:
+        if not self.is_line_left():
             self.dismiss()
             return
-        line.value = self._filter = ""
-        line.display = False
-        self.query_one("#today-rows").focus()
+        self._filter = ""
         self.action_read()

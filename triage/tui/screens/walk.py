@@ -15,8 +15,8 @@ from textual.widgets import ContentSwitcher, Input, Static
 
 from triage.case.models import Case
 from triage.plan.model import Plan, Step
+from triage.show.words import duration, stage_word
 from triage.tui.keysets import keyset_of
-from triage.tui.messages import PlaceChosen
 from triage.tui.screens.base import CHANGED_OUTSIDE
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
@@ -25,14 +25,14 @@ from triage.tui.screens.reason import is_in_words
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.timed import TimedScreen
 from triage.tui.services import Services
-from triage.tui.steptext import brief_text, doing_text
+from triage.tui.shown import brief_text, doing_text
 from triage.tui.widgets.burst import BurstTimer
 from triage.tui.widgets.checklist import Checklist
 from triage.tui.widgets.countdown import Countdown
 from triage.tui.widgets.headline import Headline
 from triage.tui.widgets.outcomes import OutcomeBar
 from triage.tui.widgets.stoppoints import StopPoints
-from triage.tui.words import OUTCOME_KEYS, span_words, stage_word
+from triage.tui.words import OUTCOME_KEYS
 
 # An outcome that comes sooner was typed before the step could be seen [s].
 OPENING_S = 0.5
@@ -58,8 +58,8 @@ class WalkScreen(TimedScreen):
         Binding("f", "details", "In full", id="walk.details"),
         Binding("e", "explain", "Why", id="walk.explain"),
         Binding("plus", "more_time", "Look later", key_display="+", id="walk.later"),
-        Binding("p", "photos", "Photos", show=False, id="walk.photos"),
-        Binding("a", "air", "Air", show=False, id="walk.air"),
+        Binding("p", "go('photos')", "Photos", show=False, id="walk.photos"),
+        Binding("a", "go('air')", "Air", show=False, id="walk.air"),
         Binding("q", "leave", "Plan", id="leave"),
         Binding("f9", "leave_line", "Plan", key_display="F9"),
     ]
@@ -317,7 +317,7 @@ class WalkScreen(TimedScreen):
             self.observed = ""
             self._enter()
             self.show_fault(
-                f"you were away for {span_words(round(away_s))}; confirmed before: {confirmed}; "
+                f"you were away for {duration(round(away_s))}; confirmed before: {confirmed}; "
                 "confirm it again before going on"
             )
 
@@ -428,10 +428,6 @@ class WalkScreen(TimedScreen):
         if self.step is not None and self.case is not None and self.plan is not None:
             DeskMenu(self, self.case, self.plan, self.step).open()
 
-    def action_photos(self) -> None:
-        """Go to the photos of this case."""
-        self.post_message(PlaceChosen("photos", self.case_id))
-
     def changed_outside(self) -> None:
         """Take the file as it is now; a step that stands as before is gone on with."""
 
@@ -445,10 +441,6 @@ class WalkScreen(TimedScreen):
             self.tell(CHANGED_OUTSIDE)
 
         self.serve(self.read, then)
-
-    def action_air(self) -> None:
-        """Go to the air of the day."""
-        self.post_message(PlaceChosen("air", self.case_id))
 
 
 def _hold_text(step: Step) -> Content:

@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from triage.plan.model import Step
-from triage.plantext import preparation
+from triage.show.step import preparation
 from triage.tui.keysets import keyset_of
 
 

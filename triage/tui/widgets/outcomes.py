@@ -5,8 +5,9 @@ from __future__ import annotations
 from textual.content import Content
 from textual.widgets import Static
 
+from triage.show.words import OUTCOME_WORDS
 from triage.tui.keysets import keyset_of
-from triage.tui.words import OUTCOME_KEYS, OUTCOME_WORDS
+from triage.tui.words import OUTCOME_KEYS
 
 CLOSED = {
     "ready": "The step is not open yet.   {not_done}  record: not done",

@@ -9,7 +9,8 @@ from textual.style import Style
 from textual.widgets import Static
 
 from triage.plan.model import FindingLine, Plan
-from triage.tui.words import NOTICE_SIGNS, STATE_SIGNS, bar, percent, stage_word
+from triage.show.words import NOTICE_SIGNS, STATE_SIGNS, percent, stage_word
+from triage.tui.words import bar
 
 BOLD = Style(bold=True)
 

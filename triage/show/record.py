@@ -1,8 +1,8 @@
-"""The day, the chambers and the record as plain lines: no boxes, no colour."""
+"""The bench day, the chambers, and what stands on record."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -23,6 +23,7 @@ from triage.history.sharing import EntryResult
 from triage.history.table import HistoryRow, PhotoPair
 from triage.history.usage import MonthLine, StockLine
 from triage.history.watch import ChamberWatch
+from triage.show.blocks import Block, Line, Table
 
 KINDS = {"start": "begin", "whole": "do", "look": "look", "finish": "end"}
 
@@ -36,23 +37,19 @@ def clock(minute: int) -> str:
     return f"{text} tomorrow" if day == 1 else f"{text} in {day} days"
 
 
-def day_text(day: BenchDay) -> str:
-    """Return the bench day as text."""
-    return "\n".join(_day_lines(day)) + "\n"
-
-
-def _day_lines(day: BenchDay) -> Iterator[str]:
-    yield f"bench day {day.midnight:%Y-%m-%d}: {day.cases} cases"
+def day_blocks(day: BenchDay) -> Iterator[Block]:
+    """Yield the bench day: its order of work, and what stands behind it."""
+    yield Line(f"bench day {day.midnight:%Y-%m-%d}: {day.cases} cases")
     for entry in day.plan.entries:
         span, what, whose = entry_words(entry)
-        yield f"  {span}  {what} - {whose}"
+        yield Line(f"{span}  {what} - {whose}", depth=1)
     if not day.plan.entries:
-        yield f"  {NOTHING}"
+        yield Line(NOTHING, depth=1)
     for section in day_sections(day):
-        yield section.head
-        yield from (f"  {line}" for line, _ in section.lines)
+        yield Line(section.head)
+        yield from (Line(line, depth=1) for line, _ in section.lines)
     if day.plan.entries:
-        yield end_words(day.plan)
+        yield Line(end_words(day.plan))
 
 
 NOTHING = "nothing to do at the bench today"
@@ -129,10 +126,12 @@ def _later(day: BenchDay, later: Later) -> str:
     return f"from {moment(later.first_min)}{last}  {later.name} - {later.case} [{later.step}]"
 
 
-def chambers_text(chambers: Iterable[ChamberWatch]) -> str:
-    """Return the running chambers as text, one block each."""
-    lines = [line for each in chambers for line in chamber_lines(each)]
-    return "\n".join(lines or [NO_CHAMBER]) + "\n"
+def chamber_blocks(chambers: Iterable[ChamberWatch]) -> tuple[Line, ...]:
+    """Return the running chambers, the next look first."""
+    lines = [
+        (line, depth > 0) for each in chambers for depth, line in enumerate(chamber_lines(each))
+    ]
+    return tuple(Line(line, depth=int(behind)) for line, behind in lines) or (Line(NO_CHAMBER),)
 
 
 NO_CHAMBER = "no chamber runs"
@@ -140,32 +139,28 @@ NO_CHAMBER = "no chamber runs"
 
 def chamber_lines(chamber: ChamberWatch) -> tuple[str, ...]:
     """Return one running chamber in lines, what is wrong with it included."""
-    bare = () if chamber.has_inhibitor else ("  no mould inhibitor in it",)
-    return (chamber.sentence, *bare, f"  {chamber.mould.sentence}")
+    bare = () if chamber.has_inhibitor else ("no mould inhibitor in it",)
+    return (chamber.sentence, *bare, chamber.mould.sentence)
 
 
-def evidence_text(evidence: Evidence) -> str:
-    """Return every group on record as text, the most often tried first."""
-    lines = [f"{evidence.size} trials on record"]
+def evidence_blocks(
+    evidence: Evidence, called: Callable[[str, str], str] = lambda _, key: key
+) -> tuple[Block, ...]:
+    """Return every group on record, the most often tried first; ``called`` names (kind, id)."""
+    kinds = ("method", "deposit", "zone", "taxon")
+    lines = []
     for group in evidence.all_groups():
-        key = (group.method, group.deposit, group.zone, group.taxon)
-        where = " / ".join(word or "-" for word in key)
-        lines.append(f"  {where}: {group.text}")
-    return "\n".join(lines) + "\n"
+        words = (called(kind, getattr(group, kind)) for kind in kinds)
+        method, *where = (word or "-" for word in words)
+        lines.append(Line(f"{method} on {' / '.join(where)}: {group.text}", depth=1))
+    many = f"{evidence.size} trial{'' if evidence.size == 1 else 's'} on record"
+    return (Line(many, is_bold=True), *lines)
 
 
-def history_text(rows: Iterable[HistoryRow]) -> str:
-    """Return the history as a table, one attempt a line, its note last."""
-    cells = [_cells(row) for row in rows]
-    if not cells:
-        return f"{NO_ATTEMPT}\n"
-    table = [HISTORY_HEAD, *cells]
-    widths = [max(len(row[place]) for row in table) for place in range(len(HISTORY_HEAD))]
-    lines = (
-        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-        for row in table
-    )
-    return "\n".join(lines) + "\n"
+def history_blocks(rows: Iterable[HistoryRow]) -> tuple[Block, ...]:
+    """Return the history as a table, one attempt a row, its note last."""
+    cells = tuple(_cells(row) for row in rows)
+    return (Table(HISTORY_HEAD, cells),) if cells else (Line(NO_ATTEMPT),)
 
 
 NO_ATTEMPT = "no attempt on record passes"
@@ -199,42 +194,47 @@ def attempt_words(row: HistoryRow) -> tuple[str, str, str]:
     return when, f"{outcome}: {method} - {case}", "; ".join(more)
 
 
-def photos_text(pairs: Iterable[PhotoPair]) -> str:
-    """Return photos before and after as text."""
-    lines = [
+def photo_blocks(pairs: Iterable[PhotoPair]) -> tuple[Line, ...]:
+    """Return photos before and after."""
+    lines = (
         f"{pair.case} {pair.finding or 'whole specimen'}: before {pair.before or '-'}, "
         f"after {pair.after or '-'}"
         for pair in pairs
-    ]
-    return "\n".join(lines or ["no photo on record"]) + "\n"
+    )
+    return tuple(map(Line, lines)) or (Line("no photo on record"),)
 
 
-def usage_text(months: Iterable[MonthLine], stock: Iterable[StockLine]) -> str:
-    """Return what evaporated by month and what is left in the bottles."""
-    lines = ["evaporated, upper bound"]
-    lines += [
-        f"  {m.month}  {m.agent}: {m.evaporated_g:.3g} g of {m.used_ml:.4g} mL, "
+def usage_blocks(
+    months: Iterable[MonthLine],
+    stock: Iterable[StockLine],
+    called: Callable[[str, str], str] = lambda _, key: key,
+) -> Iterator[Line]:
+    """Yield what evaporated by month and what is left in the bottles."""
+    used = [
+        f"{m.month}  {called('agent', m.agent)}: {m.evaporated_g:.3g} g of {m.used_ml:.4g} mL, "
         f"{m.attempts} attempt{'' if m.attempts == 1 else 's'}"
         for m in months
-    ] or ["  nothing on record"]
-    lines.append("stock")
-    lines += [_stock_words(line) for line in stock] or ["  no bottle in the bench file"]
-    return "\n".join(lines) + "\n"
+    ]
+    bottles = [f"{called('agent', line.agent)}{_stock_words(line)}" for line in stock]
+    yield Line("evaporated, upper bound", is_bold=True)
+    yield from (Line(told, depth=1) for told in used or ["nothing on record"])
+    yield Line("stock", is_bold=True)
+    yield from (Line(told, depth=1) for told in bottles or ["no bottle in the bench file"])
 
 
 def _stock_words(line: StockLine) -> str:
     def ml(held: float | None) -> str:
         return "not known" if held is None else f"{held:.4g} mL"
 
-    name = f"{line.agent} ({one_line(line.label)})" if line.label else line.agent
-    return f"  {name}: used {ml(line.used_ml)}, left {ml(line.left_ml)}; {line.because}"
+    label = f" ({one_line(line.label)})" if line.label else ""
+    return f"{label}: used {ml(line.used_ml)}, left {ml(line.left_ml)}; {line.because}"
 
 
-def results_text(results: Iterable[EntryResult]) -> str:
-    """Return what became of each entry as text."""
+def result_blocks(results: Iterable[EntryResult]) -> tuple[Line, ...]:
+    """Return what became of each entry."""
     lines = []
     for each in results:
         name = f" as {each.case}" if each.standing == "beside" else ""
         because = f": {each.because}" if each.because else ""
-        lines.append(f"{each.standing}  {each.entry}{name}{because}")
-    return "\n".join(lines or ["nothing in it"]) + "\n"
+        lines.append(Line(f"{each.standing}  {each.entry}{name}{because}"))
+    return tuple(lines) or (Line("nothing in it"),)

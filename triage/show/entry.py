@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import Enum
 from functools import cached_property
+from types import SimpleNamespace
 from typing import Any
 
 from pydantic import BaseModel
-from textual.content import Content
 
+from triage.exposure.wording import limit_words
 from triage.knowledge.book import KINDS, Knowledge
+from triage.show.blocks import Line
 
 # What is looked up most stands first; the other kinds follow in the order of the knowledge.
 FIRST = ("deposit", "zone", "agent", "method", "technique", "taxon", "term")
 NAMES = ("name", "term", "title", "ask", "see", "because", "id")
+# What a statement begins with; where it stands comes last, in brackets.
+HEADS = ("text", "code", "term")
+CITED = ("source", "at", "note")
+LIMIT = {"authority", "basis", "value", "unit", "edition"}
 
 
 @dataclass(frozen=True)
@@ -64,32 +70,28 @@ def shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
 
 
 def _all_shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
-    found = []
-    names = _names(knowledge)
-    # A sign is read with what it tells of, and in full among the rules.
-    for kind in sorted((kind for kind in KINDS if kind != "sign"), key=_place):
-        table = knowledge.table(kind)
-        if table:
-            entries = tuple(
-                replace(_entry(knowledge, kind, key, held, names), knowledge=knowledge)
-                for key, held in table.items()
-            )
-            found.append(Shelf(kind, entries))
-    for family, rules in knowledge.rules.items():
-        if rules:
-            entries = tuple(_entry(knowledge, "rule", rule.id, rule) for rule in rules)
-            found.append(Shelf(f"rule: {family}", entries))
-    return tuple(found)
+    names = names_of(knowledge)
+    kinds = {
+        kind: [entry_of(knowledge, kind, key, names) for key in knowledge.table(kind)]
+        # A sign is read with what it tells of, and in full among the rules.
+        for kind in sorted((kind for kind in KINDS if kind != "sign"), key=_place)
+    }
+    # Rules are read by whoever writes them: there ids stay ids.
+    families = {
+        f"rule: {family}": [entry_of(knowledge, "rule", rule.id, {}) for rule in rules]
+        for family, rules in knowledge.rules.items()
+    }
+    return tuple(Shelf(kind, tuple(held)) for kind, held in {**kinds, **families}.items() if held)
 
 
 def _place(kind: str) -> int:
     return FIRST.index(kind) if kind in FIRST else len(FIRST) + (kind == "source")
 
 
-def _names(knowledge: Knowledge) -> dict[str, str]:
+def names_of(knowledge: Knowledge) -> dict[str, str]:
     """Return what the entries are called that others name by their id; no id of two names."""
     found: dict[str, set[str]] = {}
-    for kind in FIRST:
+    for kind in (*FIRST, "authority", "material", "hazard", "circumstance"):
         for key, held in knowledge.table(kind).items():
             found.setdefault(key, set()).add(_name(key, held))
     return {key: next(iter(called)) for key, called in found.items() if len(called) == 1}
@@ -100,16 +102,11 @@ def _name(key: str, held: BaseModel) -> str:
     return next((str(said) for said in given if said), key)
 
 
-def _entry(
-    knowledge: Knowledge,
-    kind: str,
-    key: str,
-    held: BaseModel,
-    names: Mapping[str, str] | None = None,
-) -> EntryText:
-    # Rules are read by whoever writes them: there ids stay ids.
-    where = str(knowledge.where(kind, key))
-    return EntryText(key, _name(key, held), where, held, names or {})
+def entry_of(knowledge: Knowledge, kind: str, key: str, names: Mapping[str, str]) -> EntryText:
+    """Return one entry; ``names`` is what the others are called that it names by their id."""
+    held = knowledge.rule(key) if kind == "rule" else knowledge.table(kind)[key]
+    book = None if kind == "rule" else knowledge
+    return EntryText(key, _name(key, held), str(knowledge.where(kind, key)), held, names, book)
 
 
 def _told(content: dict[str, Any], knowledge: Knowledge) -> dict[str, Any]:
@@ -141,7 +138,7 @@ def _sign(knowledge: Knowledge, sign: Mapping[str, Any]) -> str:
 def _named(content: Any, names: Mapping[str, str]) -> Any:
     """Return a content with the ids of other entries replaced by what these are called."""
     if isinstance(content, dict):
-        return {k: v if k == "id" else _named(v, names) for k, v in content.items()}
+        return {k: v if k in ("id", "source") else _named(v, names) for k, v in content.items()}
     if isinstance(content, (list, tuple)):
         return [_named(item, names) for item in content]
     return names.get(content, content) if type(content) is str else content
@@ -150,9 +147,7 @@ def _named(content: Any, names: Mapping[str, str]) -> Any:
 def _lines(content: Any, depth: int) -> Iterator[tuple[int, str, str]]:
     for key, held in content.items():
         shown = str(key).replace("_", " ")
-        if isinstance(held, Enum):
-            yield depth, shown, str(held.value)
-        elif isinstance(held, dict):
+        if isinstance(held, dict) and "source" not in held:
             yield depth, shown, ""
             yield from _lines(held, depth + 1)
         elif isinstance(held, (list, tuple)):
@@ -169,23 +164,26 @@ def _listed(
             yield depth, shown, ", ".join(_said(item) for item in held)
         return
     yield depth, shown, ""
-    for item in held:
-        if isinstance(item, dict):
-            yield depth + 1, "-", _sentence(item)
-        else:
-            yield depth + 1, "-", str(item)
+    yield from ((depth + 1, "-", _said(item)) for item in held)
 
 
 def _sentence(item: dict[str, Any]) -> str:
-    """Return one entry of a list on one line: its text first, its source in brackets."""
-    said = [str(item["text"])] if item.get("text") else []
+    """Return one statement on one line: its text or figure first, where it stands in brackets."""
+    said = [str(item[name]) for name in HEADS if item.get(name)]
+    if item.keys() >= LIMIT:
+        said.append(limit_words(item["authority"], SimpleNamespace(**item)))
+        item = {name: held for name, held in item.items() if name not in LIMIT}
+    if "value" in item and "unit" in item:
+        said.append(f"{_said(item['value'])} {item['unit']}")
     said += [
         f"{field.replace('_', ' ')} {_said(held)}"
         for field, held in item.items()
-        if field not in {"text", "source"} and held not in ("", None)
+        if field not in {*HEADS, *CITED, "value", "unit"} and held not in ("", None)
     ]
-    source = f" [{item['source']}]" if item.get("source") else ""
-    return ", ".join(said) + source
+    if "value" in item and "unit" not in item:
+        said.insert(0, _said(item["value"]))
+    cited = "; ".join(str(item[name]) for name in CITED if item.get(name))
+    return ", ".join(said) + (f" [{cited}]" if cited else "")
 
 
 def _said(held: Any) -> str:
@@ -197,19 +195,16 @@ def _said(held: Any) -> str:
         return ", ".join(map(_said, held))
     if isinstance(held, float):
         return f"{held:g}"
-    if isinstance(held, dict):
-        return ", ".join(f"{field} {_said(inner)}" for field, inner in held.items())
-    return str(held)
+    if held is None:
+        return "none"
+    return _sentence(held) if isinstance(held, dict) else str(held)
 
 
-def entry_text(entry: EntryText) -> Content:
-    """Return one entry to be read."""
-    parts: list[Content | str | tuple[str, str]] = [(f"{entry.name}\n\n", "bold")]
+def entry_blocks(entry: EntryText) -> Iterator[Line]:
+    """Yield the fields of an entry to be read."""
     for depth, key, said in entry.lines:
-        indent = "  " * depth
         if key == "-":
-            parts.append(f"{indent}- {said}\n")
+            yield Line(said, "-", depth)
         else:
-            parts += [f"{indent}", (f"{key}: ", "bold"), f"{said}\n"]
-    parts.append(f"\nStands in {entry.place}")
-    return Content.assemble(*parts)
+            yield Line(f"{key}: {said}".rstrip(), "", depth, is_bold=not said)
+    yield Line(f"Stands in {entry.place}")

@@ -1,0 +1,178 @@
+"""Words for what the plan holds, the same on every face."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from triage.explain.sensitivity import Firmness
+from triage.explain.sureplan import SurePlan
+from triage.plan.model import FindingLine, Hold, Notice, Plan, Step
+from triage.plan.names import finding_names, zone_words
+
+CLOSING = (
+    "The safety data sheet, local rules and licensed practice come before this plan. "
+    "If in doubt, stop."
+)
+NO_STEP = "No step to do now."
+SETTLED, MAY_CHANGE = "settled", "may change"
+OUTCOME_WORDS = {
+    "cleared": "cleared",
+    "better": "better",
+    "no-change": "no change",
+    "worse": "worse",
+    "damage": "damage",
+    "not-done": "not done",
+}
+STATUS_WORDS = {"next": "NOW", "then": "THEN", "if-needed": "ONLY IF THE ONE BEFORE FAILS"}
+# A sign where there is room for one, and the word behind it.
+STATE_SIGNS = {
+    "open": "o to clean",
+    "cleared": "+ cleared",
+    "accepted": "= accepted as it is",
+    "left": "# left alone: it belongs there",
+    "unsettled": "? not identified yet",
+    "waiting": "? waits for an answer",
+    "stopped": "x stopped: nothing permitted is left",
+}
+NOTICE_SIGNS = {
+    "refused": "X REFUSED",
+    "gate": "| GATE",
+    "waiting": "? TO GO ON",
+    "full-stop": "X FULL STOP",
+    "leave-it": "# LEAVE IT",
+    "look-again": "@ LOOK AGAIN",
+    "air": "! AIR",
+    "bench": "i BENCH",
+    "note": "i NOTE",
+}
+STAGE_WORDS = {"look": "look, dry", "set-and-dry": "set and dry"}
+GRADE_WORDS = ("none", "slight", "mild", "middling", "strong", "worst")
+
+
+def duration(seconds: float | None) -> str:
+    """Return a time span in the unit a person would use: 30 s, 2 min, 24 h."""
+    if seconds is None:
+        return "no set time"
+    if seconds < 120:
+        return f"{seconds:g} s"
+    return f"{seconds / 60:g} min" if seconds < 2 * 3600 else f"{seconds / 3600:g} h"
+
+
+def dwell_words(step: Step) -> str:
+    """Return how long a step is left to work, empty where it has no set time."""
+    if step.dwell_s is None:
+        return ""
+    most = f", at most {duration(step.dwell_most_s)}" if step.dwell_most_s else ""
+    return f"leave it {duration(step.dwell_s)}{most}"
+
+
+def pass_words(step: Step) -> str:
+    """Return which pass this is."""
+    return f"pass {step.passes_done + 1} of {step.passes}"
+
+
+def amount_words(amount_ml: float | None) -> str:
+    """Return an amount with its unit."""
+    return "no liquid" if amount_ml is None else f"{amount_ml:g} mL"
+
+
+def sentence(text: str) -> str:
+    """Return a text with a capital letter in front and a stop behind."""
+    text = text.strip()
+    return text and text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+
+
+def percent(certainty: float) -> str:
+    """Return a certainty 0-1 in whole percent."""
+    return f"{round(100 * certainty)} %"
+
+
+def grade_word(grade: int) -> str:
+    """Return a grade of harshness as word and number."""
+    return f"{GRADE_WORDS[grade]} {grade}/5"
+
+
+def stage_word(stage: str) -> str:
+    """Return the stage as it is said."""
+    return STAGE_WORDS.get(stage, stage)
+
+
+def named(text: str, names: Mapping[str, str]) -> str:
+    """Return a sentence with the ids of findings in it replaced by what they are called.
+
+    An id counts only where a sentence names a finding: in front, in brackets, behind "on", "If"
+    or "and". A word of the sentence that is spelt like an id stays.
+    """
+    if not names:
+        return text
+    ids = "|".join(re.escape(key) for key in sorted(names, key=len, reverse=True))
+    return re.sub(
+        rf"(^|(?: on|\bIf|\band) |[(\"])({ids})(?=[:,)]| is |\.(?: |$)|$)",
+        lambda found: f"{found[1]}{names[found[2]]}",
+        text,
+    )
+
+
+def sure_words(found: Firmness, plan: Plan) -> str:
+    """Return whether an answer that is still open could move a step, and which."""
+    because = named(found.because, finding_names(plan))
+    return f"{SETTLED if found.firm else MAY_CHANGE}: {because}"
+
+
+def sure_by_step(sure: SurePlan) -> dict[str, str]:
+    """Return the same for each step of a plan, by its id."""
+    return {each.step: sure_words(each, sure.plan) for each in sure.firmness}
+
+
+def step_place(step: Step) -> str:
+    """Return where a step works and at what."""
+    where = zone_words(step.zone_name, step.side)
+    return f"{where}: {step.deposit_name}" if step.deposit_name else where
+
+
+def timer_label(step: Step) -> str:
+    """Return what the timer of a step is called in the case."""
+    return f"{step.name}: {step_place(step)}"
+
+
+def state_word(finding: FindingLine) -> str:
+    """Return what becomes of a finding."""
+    return STATE_SIGNS[finding.state].partition(" ")[2]
+
+
+def finding_line(finding: FindingLine) -> str:
+    """Return one finding: where, what it is taken to be, how sure, and what becomes of it."""
+    sure = f" ({percent(finding.certainty)}, {finding.standing})" if finding.deposit else ""
+    where = zone_words(finding.zone_name, finding.side)
+    return f"{where}: {finding.deposit_name}{sure} - {state_word(finding)}"
+
+
+def other_readings(finding: FindingLine) -> str:
+    """Return what else a finding could be, empty where nothing else could be meant."""
+    others = ", ".join(f"{other.name} {percent(other.certainty)}" for other in finding.alternatives)
+    return f"could also be: {others}" if others else ""
+
+
+def notice_words(notice: Notice) -> str:
+    """Return a notice with its kind in front."""
+    return f"{NOTICE_SIGNS[notice.kind][2:]}: {notice.text}"
+
+
+def hold_words(hold: Hold) -> str:
+    """Return what is held."""
+    return hold.sentence.replace("Held:", "HELD:", 1)
+
+
+def alerts(plan: Plan) -> tuple[str, ...]:
+    """Return what is refused, held, contradicted or closed, the loudest first."""
+    names = finding_names(plan)
+    return (
+        *(notice_words(notice) for notice in plan.refused),
+        *(hold_words(hold) for hold in plan.held),
+        *(
+            f"CONTRADICTION in {names.get(each.finding, each.finding)}: {each.sentence}"
+            for each in plan.conflicts
+        ),
+        *(notice_words(notice) for notice in plan.notices),
+    )
