@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from triage.case.models import Finding, Timer
+from triage.case.models import HARMFUL, Finding, Timer
 from triage.errors import TriageError
 from triage.plan.model import Step
 
 CLEAN = "looked at, clean"
 # A look may be put off by this share of its time with each key.
 MORE_SHARE = 0.25
+# An end is too early to be believed before this share of the time, where that is long enough for
+# one to have gone away and come back.
+EARLY_SHARE = 0.5
+EARLY_FROM_S = 120
 HOUR_S = 3_600
 
 
@@ -24,6 +28,19 @@ def timed_s(step: Step) -> float | None:
     if step.dwell_s is not None:
         return step.dwell_s
     return step.look_after_h[0] * HOUR_S if step.look_after_h else None
+
+
+def too_early_s(step: Step, outcome: str, minutes: float | None) -> float | None:
+    """Return the time that a step was to take [s] where its end comes too soon; None where not.
+
+    Harm and "not done" are never questioned: they are recorded at once.
+    """
+    due_s = timed_s(step)
+    if due_s is None or due_s < EARLY_FROM_S or minutes is None:
+        return None
+    if outcome in HARMFUL or outcome == "not-done":
+        return None
+    return due_s if minutes * 60 < due_s * EARLY_SHARE else None
 
 
 def is_look(step: Step) -> bool:

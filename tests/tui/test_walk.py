@@ -14,6 +14,7 @@ from triage.errors import TriageError
 from triage.plan.model import Plan
 from triage.service import Workshop
 from triage.tui.app import TriageApp
+from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.particulars import ParticularsScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
@@ -112,7 +113,7 @@ async def test_a_hold_point_is_not_passed_by_repeating_a_key(
         await driver.write("no colour change")
         await driver.press("enter")
         assert driver.screen.panel == "work"
-        await driver.press("n")
+        await driver.record("n")
         await driver.on(RecordedScreen)
         assert workshop.load(case).attempts[0].observed == "no colour change"
 
@@ -237,7 +238,8 @@ async def test_amount_is_prefilled_and_a_photo_that_is_not_there_is_refused_in_w
         assert "nowhere.jpg" in fault
         assert "check the path" in fault
         await driver.pilot.press(*["backspace"] * 11)
-        await driver.press("enter", "n")
+        await driver.press("enter")
+        await driver.record("n")
         await driver.on(RecordedScreen)
         assert workshop.load(case).attempts[0].note == "looks duller"
 
@@ -263,9 +265,40 @@ async def test_no_outcome_key_works_on_the_record_shown(workshop: Workshop) -> N
     async with driven(workshop, case=case) as driver:
         await driver.press("s")
         await driver.on(WalkScreen)
-        await driver.press("n", "n", "n", "n")
+        await driver.record("n")
+        await driver.press("n", "n", "n")
         await driver.on(RecordedScreen)
         assert len(workshop.load(case).attempts) == 1
+
+
+async def test_an_end_that_comes_too_early_is_asked_about_once(
+    dry: tuple[Workshop, str], hand: Hand
+) -> None:
+    """A chamber of hours that is ended after some seconds: asked, and the true time is kept."""
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await opened(driver)
+        hand.on(20)
+        await driver.press("c")
+        assert isinstance(driver.screen, ChoiceScreen)
+        await driver.press("1")
+        assert workshop.load(case).attempts == ()
+        await driver.press("c", "2")
+        await driver.on(RecordedScreen)
+        assert workshop.load(case).attempts[0].minutes == pytest.approx(20 / 60, abs=0.05)
+
+
+async def test_harm_is_recorded_at_once_however_early(
+    dry: tuple[Workshop, str], hand: Hand
+) -> None:
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await opened(driver)
+        await driver.press("d")
+        await driver.on(RecordedScreen)
+        assert workshop.load(case).held_by()
 
 
 async def test_the_stop_key_shows_what_to_do_at_each_stop_point(workshop: Workshop) -> None:

@@ -75,7 +75,7 @@ async def record(driver: Driver, key: str) -> None:
         await driver.write("no change of colour at the test spot")
         await driver.press("enter")
     assert walk.panel == "work"
-    await driver.press(key)
+    await driver.record(key)
     await driver.on(RecordedScreen)
 
 

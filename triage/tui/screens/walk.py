@@ -14,10 +14,12 @@ from textual.widget import Widget
 from textual.widgets import ContentSwitcher, Input, Static
 
 from triage.case.models import Case
+from triage.looks import too_early_s
 from triage.plan.model import Plan, Step
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import PlaceChosen
 from triage.tui.screens.base import CHANGED_OUTSIDE
+from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.particulars import Particulars, ParticularsScreen
@@ -361,14 +363,41 @@ class WalkScreen(TimedScreen):
         if self.panel != "work" and outcome != "not-done":
             self.show_fault("the step is not open yet; only 'not done' can be recorded now")
             return
+        minutes = self._minutes()
+        due_s = too_early_s(step, outcome, minutes)
+        if due_s is None or minutes is None:
+            self._record(step, outcome, minutes)
+            return
+        self.app.push_screen(
+            ChoiceScreen(
+                f"{span_words(round(minutes * 60))} of {span_words(round(due_s))} have passed.",
+                (
+                    ("go-on", "not yet: go on with the step"),
+                    ("ended", "record it: it was ended that early"),
+                    ("longer", "record it: it had longer, this clock did not see it"),
+                ),
+            ),
+            lambda answer: self._record_early(step, outcome, minutes, answer),
+        )
+
+    def _record_early(self, step: Step, outcome: str, minutes: float, answer: str | None) -> None:
+        """Record an end that came early, with the time that is true, or go on."""
+        if answer in ("ended", "longer") and self.step is step and not self._busy:
+            self._record(step, outcome, minutes if answer == "ended" else None)
+
+    def _record(self, step: Step, outcome: str, minutes: float | None) -> None:
         self._busy = self._is_recording = True
         self.query_one(OutcomeBar).acknowledge(outcome)
         self.serve(
-            self._recording(step, outcome), lambda read: self._recorded(*read), self._not_recorded
+            self._recording(step, outcome, minutes),
+            lambda read: self._recorded(*read),
+            self._not_recorded,
         )
 
-    def _recording(self, step: Step, outcome: str) -> Callable[[], tuple[Case, Plan]]:
-        told, minutes, observed = self.particulars, self._minutes(), self.observed
+    def _recording(
+        self, step: Step, outcome: str, minutes: float | None
+    ) -> Callable[[], tuple[Case, Plan]]:
+        told, observed = self.particulars, self.observed
         workshop = self.services.workshop
 
         def act() -> tuple[Case, Plan]:
