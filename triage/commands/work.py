@@ -148,6 +148,7 @@ def _add_after(subparsers: Subparsers) -> None:
         on_case=True,
     )
     undo.add_argument("--reason", required=True, help="why")
+    undo.add_argument("--finding", help="withdraw this finding, entered by mistake, instead")
     _add_timer(subparsers)
 
 
@@ -368,8 +369,12 @@ def run_skip(arguments: Arguments) -> int:
 
 
 def run_undo(arguments: Arguments) -> int:
-    """Take the last record back, an attempt or a skip."""
+    """Take the last record back, an attempt or a skip; or withdraw a finding."""
     workshop = workshop_of(arguments, arguments.case)
+    if arguments.finding:
+        workshop.withdraw(arguments.case, arguments.finding, arguments.reason)
+        print(f"withdrawn {arguments.finding}, kept on file: {arguments.reason}")
+        return 0
     before = len(workshop.load(arguments.case).overrides)
     case = workshop.undo(arguments.case, arguments.reason)
     if len(case.overrides) > before:
