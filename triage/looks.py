@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from triage.case.models import HARMFUL, Finding, Timer
+from triage.case.models import HARMFUL, Case, Finding, Timer
 from triage.errors import TriageError
+from triage.knowledge.book import Knowledge
+from triage.knowledge.specimen import STAGES
 from triage.plan.model import Step
 
 CLEAN = "looked at, clean"
@@ -21,6 +23,25 @@ HOUR_S = 3_600
 def is_clean(finding: Finding) -> bool:
     """Return whether a finding says that its zone was looked at and is clean."""
     return finding.accepted and finding.reason == CLEAN
+
+
+def zones_of(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
+    """Return the zones that this animal has; none where its group is not known."""
+    taxon = knowledge.taxa.get(case.taxon)
+    if taxon is None:
+        return ()
+    return tuple(zone.id for zone in knowledge.zones.values() if taxon.plan in zone.plans)
+
+
+def unseen_zones(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
+    """Return the zones of this animal where nothing was found and nothing declared clean."""
+    seen = {finding.zone for finding in case.findings}
+    return tuple(zone for zone in zones_of(knowledge, case) if zone not in seen)
+
+
+def is_after_cleaning(step: Step) -> bool:
+    """Return whether a step belongs to a stage behind the cleaning."""
+    return STAGES.index(step.stage) > STAGES.index("clean")
 
 
 def timed_s(step: Step) -> float | None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from triage.case import changes
 from triage.case.models import Case
 from triage.errors import TriageError
-from triage.looks import CLEAN, is_clean
+from triage.looks import CLEAN, is_clean, unseen_zones
 from triage.service.shelf import Shelf
 
 
@@ -128,6 +128,18 @@ class Observing(Shelf):
             return changes.with_accepted(changes.with_finding(old, finding), finding.id, CLEAN)
 
         return self.change(case, change), found[0]
+
+    def declare_rest_clean(self, case: str | Path) -> Case:
+        """Record of every zone where nothing was noted that it was looked at and is clean."""
+
+        def change(old: Case) -> Case:
+            for zone in unseen_zones(self.knowledge, old):
+                finding = changes.new_finding(old.next_finding_id(), zone)
+                old = changes.with_finding(old, finding)
+                old = changes.with_accepted(old, finding.id, CLEAN)
+            return old
+
+        return self.change(case, change)
 
     def _refuse_open(self, case: Case, findings: set[str]) -> None:
         for line in self.plan(case).findings if findings else ():
