@@ -14,6 +14,7 @@ from triage.errors import TriageError
 from triage.plan.model import Plan
 from triage.service import Workshop
 from triage.tui.app import TriageApp
+from triage.tui.screens.alarm import AlarmScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.particulars import ParticularsScreen
 from triage.tui.screens.plan import PlanScreen
@@ -179,7 +180,7 @@ async def test_the_timer_warns_rings_and_sets_the_title_once_each(
         hand.on(100)
         driver.app.look_at_timers()
         assert len(bells) == 2
-        assert "Time is over" in " ".join(n.message for n in driver.app._notifications)
+        await driver.until(lambda: "Time is over" in driver.text, "no window")
 
 
 async def test_an_alarm_covers_neither_stop_points_nor_outcomes_nor_keys(
@@ -430,12 +431,14 @@ async def test_an_alarm_names_specimen_step_and_place_also_of_a_case_that_is_not
         await driver.press("home", *["down"] * rows.index(f"{working}.yaml"), "enter")
         await driver.on(PlanScreen)
         assert driver.screen.case_id == working
-        for seconds, word in ((41, "19"), (20, "Time is over")):
-            hand.on(seconds)
-            await driver.until(
-                lambda word=word: any(word in n.message for n in driver.app._notifications), word
-            )
-            said = next(n.message for n in driver.app._notifications if word in n.message)
+        hand.on(41)
+        await driver.until(lambda: driver.app._notifications, "no warning")
+        warned = next(iter(driver.app._notifications)).message
+        hand.on(20)
+        await driver.on(AlarmScreen)
+        over = str(driver.screen.query_one(".window-title").content)
+        for said, word in ((warned, "19"), (over, "Time is over")):
+            assert word in said
             for told in (workshop.load(other).title, step.name, step.zone_name):
                 assert said.count(told) == 1, (told, said)
             assert step.id not in said

@@ -38,8 +38,7 @@ class AlarmScreen(Question[bool]):
     def compose(self) -> ComposeResult:
         """Lay out what is over."""
         with Vertical(classes="window"):
-            yield Static(Content("TIME IS OVER"), classes="window-title")
-            yield Static(Content(self._words))
+            yield Static(Content(self._words), classes="window-title")
         yield KeysLine()
 
     def _answer(self, answer: bool) -> None:
