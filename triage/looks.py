@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from triage.case.models import Finding, Timer
+from triage.case.models import HARMFUL, Case, Finding, Timer
 from triage.errors import TriageError
+from triage.knowledge.book import Knowledge
+from triage.knowledge.specimen import STAGES
 from triage.plan.model import Step
 
 CLEAN = "looked at, clean"
 # A look may be put off by this share of its time with each key.
 MORE_SHARE = 0.25
+# An end is too early to be believed before this share of the time, where that is long enough for
+# one to have gone away and come back.
+EARLY_SHARE = 0.5
+EARLY_FROM_S = 120
 HOUR_S = 3_600
 
 
@@ -19,11 +25,43 @@ def is_clean(finding: Finding) -> bool:
     return finding.accepted and finding.reason == CLEAN
 
 
+def zones_of(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
+    """Return the zones that this animal has; none where its group is not known."""
+    taxon = knowledge.taxa.get(case.taxon)
+    if taxon is None:
+        return ()
+    return tuple(zone.id for zone in knowledge.zones.values() if taxon.plan in zone.plans)
+
+
+def unseen_zones(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
+    """Return the zones of this animal where nothing was found and nothing declared clean."""
+    seen = {finding.zone for finding in case.findings}
+    return tuple(zone for zone in zones_of(knowledge, case) if zone not in seen)
+
+
+def is_after_cleaning(step: Step) -> bool:
+    """Return whether a step belongs to a stage behind the cleaning."""
+    return STAGES.index(step.stage) > STAGES.index("clean")
+
+
 def timed_s(step: Step) -> float | None:
     """Return the time to set for a step [s]: its dwell, else the time to its first look."""
     if step.dwell_s is not None:
         return step.dwell_s
     return step.look_after_h[0] * HOUR_S if step.look_after_h else None
+
+
+def too_early_s(step: Step, outcome: str, minutes: float | None) -> float | None:
+    """Return the time that a step was to take [s] where its end comes too soon; None where not.
+
+    Harm and "not done" are never questioned: they are recorded at once.
+    """
+    due_s = timed_s(step)
+    if due_s is None or due_s < EARLY_FROM_S or minutes is None:
+        return None
+    if outcome in HARMFUL or outcome == "not-done":
+        return None
+    return due_s if minutes * 60 < due_s * EARLY_SHARE else None
 
 
 def is_look(step: Step) -> bool:

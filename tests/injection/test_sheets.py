@@ -18,8 +18,8 @@ from triage.case.store import load_case
 from triage.show import pdflib
 from triage.show.html import html_of
 from triage.show.markdown import markdown_of, plain
-from triage.show.plan import sheet_of
 from triage.show.pdf import pdf_of
+from triage.show.plan import sheet_of
 
 
 @cache

@@ -63,7 +63,12 @@ moments = st.builds(
 amounts = st.none() | st.floats(0, 1e4) | st.integers(0, 1000).map(float)
 
 
-unknown_keys = st.dictionaries(texts.filter(bool).map(lambda text: f"x {text}"), values, max_size=2)
+# Letters apart: a word in them could be a slip of one that protects, and that is refused.
+unknown_keys = st.dictionaries(
+    texts.filter(bool).map(lambda text: " ".join(("x", *text.replace("\r\n", "\n")))),
+    values,
+    max_size=2,
+)
 
 
 @pytest.fixture(autouse=True)

@@ -15,6 +15,8 @@ from textual.pilot import Pilot
 
 from triage.service import Workshop
 from triage.tui.app import TriageApp
+from triage.tui.keysets import keyset_of
+from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.questions import QuestionScreen
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
@@ -154,6 +156,12 @@ class Driver:
             self.send("space" if sign == " " else sign)
             await self.calm()
         await self.settled()
+
+    async def record(self, key: str) -> None:
+        """Record an outcome; where the step's time is not over, say that it was ended early."""
+        await self.press(key)
+        if isinstance(self.screen, ChoiceScreen):
+            await self.press(keyset_of(self.app).answers[1])
 
     async def on(self, screen: type) -> None:
         """Wait until a screen is on top."""

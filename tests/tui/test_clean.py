@@ -7,7 +7,7 @@ import pytest
 from tests.tui.driving import driven
 from tests.tui.places import CASE
 from triage.errors import TriageError
-from triage.looks import CLEAN
+from triage.looks import CLEAN, unseen_zones, zones_of
 from triage.service import Workshop
 from triage.tui.screens.observe import ObserveScreen
 
@@ -40,3 +40,22 @@ def test_a_zone_with_something_open_is_not_clean(workshop: Workshop) -> None:
     with pytest.raises(TriageError, match="not clean"):
         workshop.declare_clean(CASE, "thorax-hairy")
     assert len(workshop.load(CASE).findings) == 3
+
+
+async def test_the_rest_is_declared_clean_in_one_go_after_it_is_named(workshop: Workshop) -> None:
+    """How far the looking has come stands in the title; the rest is named before it counts."""
+    case = "rose-chafer-plate-1"
+    workshop.answer(case, "aim", "picture-as-it-stands")
+    zones = zones_of(workshop.knowledge, workshop.load(case))
+    unseen = unseen_zones(workshop.knowledge, workshop.load(case))
+    async with driven(workshop, case=case) as driver:
+        await driver.press("l")
+        await driver.on(ObserveScreen)
+        assert f"{len(zones) - len(unseen)} of {len(zones)} looked at" in driver.text
+        await driver.press("r")
+        assert "Nothing is noted at" in driver.text
+        await driver.press("1")
+        assert unseen_zones(workshop.knowledge, workshop.load(case)) == unseen
+        await driver.press("r", "2")
+        await driver.until(lambda: f"{len(zones)} of {len(zones)} looked at" in driver.text)
+        assert unseen_zones(workshop.knowledge, workshop.load(case)) == ()

@@ -26,7 +26,8 @@ from triage.tui.screens import choice
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.screens.walk import OPENING_S, WalkScreen
+from triage.tui.screens.recording import OPENING_S
+from triage.tui.screens.walk import WalkScreen
 
 CASE = "bumblebee-plate-3"
 # A line that is written takes every letter as a letter.

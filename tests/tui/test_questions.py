@@ -234,3 +234,19 @@ async def test_the_cursor_goes_to_the_step_that_is_due_now(workshop: Workshop) -
         await driver.press("l", "q")
         await driver.on(PlanScreen)
         assert driver.screen.row().is_now
+
+
+async def test_a_zone_opened_by_mistake_is_named_and_taken_back(workshop: Workshop) -> None:
+    """One key takes back the very last thing, and says what it is before it does."""
+    case = "rose-chafer-plate-1"
+    before = workshop.load(case)
+    workshop.add_finding(case, "antenna")
+    async with driven(workshop, case=case) as driver:
+        await driver.press("z")
+        assert "Take this back?" in driver.text
+        assert "antenna" in driver.text
+        await driver.press("1")
+        assert len(workshop.load(case).findings) == len(before.findings) + 1
+        await driver.press("z", "2")
+        await driver.until(lambda: workshop.load(case).findings == before.findings, "taken back")
+        assert len(workshop.load(case).withdrawn) == 1

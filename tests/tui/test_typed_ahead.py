@@ -16,12 +16,14 @@ from triage.errors import TriageError
 from triage.service import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.keysets import SETS, KeySet
+from triage.tui.screens.alarm import STANDS_S, AlarmScreen
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.stop import StopScreen
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.words import OUTCOME_KEYS
 
 CASE = "bumblebee-plate-3"
 # Every key that opens something over a step, or changes it.
@@ -235,3 +237,29 @@ async def test_a_tick_of_the_clock_when_no_screen_is_left_does_nothing(workshop:
         await driver.until(lambda: driver.app._notifications, "no alarm")
         assert any("Time is over" in note.message for note in driver.app._notifications)
     driver.app.look_at_timers()
+
+
+async def test_an_alarm_of_another_specimen_stays_until_answered_and_one_key_goes_there(
+    workshop: Workshop,
+) -> None:
+    """No outcome typed meanwhile is taken for either, and what was on its way does not answer."""
+    hand, other = Hand(), "rose-chafer-plate-1"
+    due = workshop.plan(workshop.load(other)).next_step()
+    assert due is not None
+    workshop.start_timer(other, due.id, 60, "blot")
+    before = {each: workshop.load(each) for each in (CASE, other)}
+    pulse = Pulse(a_look_s=0.0)
+    async with driven(workshop, case=CASE, clock=hand, pulse=pulse) as driver:
+        driver.app.watch_timers.see(before[other])
+        await driver.press("s")
+        hand.on(61)
+        await driver.on(AlarmScreen)
+        assert before[other].title in " ".join(driver.text.split())
+        await driver.press(*(key for key, _, _ in OUTCOME_KEYS), "enter")
+        assert isinstance(driver.screen, AlarmScreen)
+        assert {each: workshop.load(each) for each in before} == before
+        pulse.seconds += STANDS_S
+        await driver.press("enter")
+        await driver.on(WalkScreen)
+        assert driver.screen.case_id == other
+        assert driver.screen.step.id == due.id

@@ -14,6 +14,8 @@ from triage.errors import TriageError
 from triage.plan.model import Plan
 from triage.service import Workshop
 from triage.tui.app import TriageApp
+from triage.tui.screens.alarm import AlarmScreen
+from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.particulars import ParticularsScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
@@ -112,7 +114,7 @@ async def test_a_hold_point_is_not_passed_by_repeating_a_key(
         await driver.write("no colour change")
         await driver.press("enter")
         assert driver.screen.panel == "work"
-        await driver.press("n")
+        await driver.record("n")
         await driver.on(RecordedScreen)
         assert workshop.load(case).attempts[0].observed == "no colour change"
 
@@ -178,7 +180,7 @@ async def test_the_timer_warns_rings_and_sets_the_title_once_each(
         hand.on(100)
         driver.app.look_at_timers()
         assert len(bells) == 2
-        assert "Time is over" in " ".join(n.message for n in driver.app._notifications)
+        await driver.until(lambda: "Time is over" in driver.text, "no window")
 
 
 async def test_an_alarm_covers_neither_stop_points_nor_outcomes_nor_keys(
@@ -237,7 +239,8 @@ async def test_amount_is_prefilled_and_a_photo_that_is_not_there_is_refused_in_w
         assert "nowhere.jpg" in fault
         assert "check the path" in fault
         await driver.pilot.press(*["backspace"] * 11)
-        await driver.press("enter", "n")
+        await driver.press("enter")
+        await driver.record("n")
         await driver.on(RecordedScreen)
         assert workshop.load(case).attempts[0].note == "looks duller"
 
@@ -263,9 +266,40 @@ async def test_no_outcome_key_works_on_the_record_shown(workshop: Workshop) -> N
     async with driven(workshop, case=case) as driver:
         await driver.press("s")
         await driver.on(WalkScreen)
-        await driver.press("n", "n", "n", "n")
+        await driver.record("n")
+        await driver.press("n", "n", "n")
         await driver.on(RecordedScreen)
         assert len(workshop.load(case).attempts) == 1
+
+
+async def test_an_end_that_comes_too_early_is_asked_about_once(
+    dry: tuple[Workshop, str], hand: Hand
+) -> None:
+    """A chamber of hours that is ended after some seconds: asked, and the true time is kept."""
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await opened(driver)
+        hand.on(20)
+        await driver.press("c")
+        assert isinstance(driver.screen, ChoiceScreen)
+        await driver.press("1")
+        assert workshop.load(case).attempts == ()
+        await driver.press("c", "2")
+        await driver.on(RecordedScreen)
+        assert workshop.load(case).attempts[0].minutes == pytest.approx(20 / 60, abs=0.05)
+
+
+async def test_harm_is_recorded_at_once_however_early(
+    dry: tuple[Workshop, str], hand: Hand
+) -> None:
+    workshop, case = dry
+    async with driven(workshop, case=case, clock=hand) as driver:
+        await driver.press("s")
+        await opened(driver)
+        await driver.press("d")
+        await driver.on(RecordedScreen)
+        assert workshop.load(case).held_by()
 
 
 async def test_the_stop_key_shows_what_to_do_at_each_stop_point(workshop: Workshop) -> None:
@@ -397,12 +431,14 @@ async def test_an_alarm_names_specimen_step_and_place_also_of_a_case_that_is_not
         await driver.press("home", *["down"] * rows.index(f"{working}.yaml"), "enter")
         await driver.on(PlanScreen)
         assert driver.screen.case_id == working
-        for seconds, word in ((41, "19"), (20, "Time is over")):
-            hand.on(seconds)
-            await driver.until(
-                lambda word=word: any(word in n.message for n in driver.app._notifications), word
-            )
-            said = next(n.message for n in driver.app._notifications if word in n.message)
+        hand.on(41)
+        await driver.until(lambda: driver.app._notifications, "no warning")
+        warned = next(iter(driver.app._notifications)).message
+        hand.on(20)
+        await driver.on(AlarmScreen)
+        over = str(driver.screen.query_one(".window-title").content)
+        for said, word in ((warned, "19"), (over, "Time is over")):
+            assert word in said
             for told in (workshop.load(other).title, step.name, step.zone_name):
                 assert said.count(told) == 1, (told, said)
             assert step.id not in said

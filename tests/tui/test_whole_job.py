@@ -8,6 +8,7 @@ from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
 from triage.service import Workshop
 from triage.tui.screens.cases import CasesScreen
+from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.newcase import NewCaseScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
@@ -64,6 +65,10 @@ async def answer_all(driver: Driver, known: dict[str, str]) -> list[str]:
 
 async def record(driver: Driver, key: str) -> None:
     """Make the step ready and record an outcome with one key."""
+    await driver.until(lambda: isinstance(driver.screen, WalkScreen | ChoiceScreen))
+    if isinstance(driver.screen, ChoiceScreen):
+        assert "Not looked at yet" in driver.text
+        await driver.press("2")
     await driver.on(WalkScreen)
     walk = driver.screen
     if walk.panel == "ready":
@@ -75,7 +80,7 @@ async def record(driver: Driver, key: str) -> None:
         await driver.write("no change of colour at the test spot")
         await driver.press("enter")
     assert walk.panel == "work"
-    await driver.press(key)
+    await driver.record(key)
     await driver.on(RecordedScreen)
 
 

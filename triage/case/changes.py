@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from triage.case.models import Attempt, Case, Finding, Override, Release, Timer
+from triage.case.models import Attempt, Case, Finding, Override, Release, Timer, Withdrawn
 from triage.case.reading import validated
+from triage.errors import TriageError
 
 
 def new_case(case_id: str, title: str = "", **fields: Any) -> Case:
@@ -53,6 +54,25 @@ def with_finding(case: Case, finding: Finding) -> Case:
     return _with(case, findings=kept)
 
 
+def without_finding(case: Case, finding_id: str, at: datetime, reason: str) -> Case:
+    """Return the case with a finding withdrawn: entered by mistake, it stays on file with why.
+
+    Raises
+    ------
+    TriageError: something was done or decided about it; that cannot have been a mistake of the eye.
+    """
+    finding = case.finding(finding_id)
+    named = [each.finding for each in case.attempts] + [each.finding for each in case.overrides]
+    if finding_id in named:
+        raise TriageError(
+            f'finding "{finding_id}" has a record and cannot be withdrawn',
+            mend="leave it as it is, with the reason",
+        )
+    entry: Withdrawn = validated(Withdrawn, {"at": at, "reason": reason, "finding": finding})
+    kept = tuple(each for each in case.findings if each.id != finding_id)
+    return _with(case, findings=kept, withdrawn=(*case.withdrawn, entry))
+
+
 def with_sign(case: Case, finding_id: str, question: str, answer: str | None) -> Case:
     """Return the case with one sign of a finding answered; None takes the answer back."""
     finding = case.finding(finding_id)
@@ -67,6 +87,11 @@ def with_named(case: Case, finding_id: str, deposit: str | None) -> Case:
 def with_accepted(case: Case, finding_id: str, reason: str) -> Case:
     """Return the case with a finding accepted as it is, for a reason."""
     return _with_changed(case, case.finding(finding_id), accepted=True, reason=reason)
+
+
+def with_opened(case: Case, finding_id: str) -> Case:
+    """Return the case with a finding that was accepted by mistake open again."""
+    return _with_changed(case, case.finding(finding_id), accepted=False, reason="")
 
 
 def with_attempt(case: Case, attempt: Attempt) -> Case:

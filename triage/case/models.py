@@ -162,6 +162,20 @@ class Override(Record):
     reason: Text = ""
 
 
+class Withdrawn(Record):
+    """A finding that was entered by mistake: it counts for nothing and stays on file."""
+
+    at: Time
+    reason: Text
+    finding: Finding
+
+    @model_validator(mode="after")
+    def _has_reason(self) -> Withdrawn:
+        if not self.reason.strip():
+            raise refusal("a finding is withdrawn without a reason", "write the reason")
+        return self
+
+
 class Timer(Record):
     """A running dwell timer, one per step."""
 
@@ -197,6 +211,7 @@ class Case(Record):
     releases: Annotated[tuple[Release, ...], ITEMS] = ()
     overrides: Annotated[tuple[Override, ...], ITEMS] = ()
     timers: Annotated[tuple[Timer, ...], ITEMS] = ()
+    withdrawn: Annotated[tuple[Withdrawn, ...], ITEMS] = ()
 
     @model_validator(mode="after")
     def _holds_together(self) -> Case:
@@ -260,6 +275,7 @@ class Case(Record):
     def next_finding_id(self) -> str:
         """Return the first of f1, f2, ... that is not in use."""
         used = {finding.id for finding in self.findings}
+        used |= {entry.finding.id for entry in self.withdrawn}
         number = 1
         while f"f{number}" in used:
             number += 1

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from triage.case.fields import shown
 from triage.case.frozen import frozen
-from triage.case.models import Attempt, Case, Finding, Override, Record, Release, Timer
+from triage.case.models import Attempt, Case, Finding, Override, Record, Release, Timer, Withdrawn
 from triage.errors import TriageError, Where, control_character, raise_faults
 from triage.yamltext import Parsed
 
@@ -20,6 +20,7 @@ _ENTRIES: dict[str, tuple[str, type[Record]]] = {
     "releases": ("release", Release),
     "overrides": ("override", Override),
     "timers": ("timer", Timer),
+    "withdrawn": ("withdrawn finding", Withdrawn),
 }
 # pydantic's word for a fault -> what is wrong, what to do.
 _TEXTS = {

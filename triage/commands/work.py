@@ -234,11 +234,18 @@ def run_skip(arguments: Arguments) -> None:
 
 
 @command(
-    'undo wasp-02 --reason "wrong key"', option("--reason", "why", required=True), on_case=True
+    'undo wasp-02 --reason "wrong key"',
+    option("--reason", "why", required=True),
+    option("--finding", "withdraw this finding, entered by mistake, instead"),
+    on_case=True,
 )
 def run_undo(arguments: Arguments) -> None:
-    """Take the last attempt or skip back by a correction."""
+    """Take the last attempt or skip back by a correction, or withdraw a finding."""
     workshop, before = opened(arguments)
+    if arguments.finding:
+        workshop.withdraw(arguments.case, arguments.finding, arguments.reason)
+        print(f"withdrawn {arguments.finding}, kept on file: {arguments.reason}")
+        return
     case = workshop.undo(arguments.case, arguments.reason)
     if len(case.overrides) > len(before.overrides):
         print(f"offered again {case.overrides[-1].method}: {arguments.reason}")

@@ -103,7 +103,9 @@ def _body(knowledge: Knowledge, links: Links, kind: str, held: Any) -> Iterator[
     if kind == "rule":
         yield from rule_lines(held, names(knowledge, "method", links.methods[held.id]))
         return
-    yield from entry_lines(entry_of(knowledge, kind, held.id, names_of(knowledge)))
+    # The signs and the ladder of a deposit are told below, with their sources.
+    apart = ("signs", "ladder") if kind == "deposit" else ()
+    yield from entry_lines(entry_of(knowledge, kind, held.id, names_of(knowledge)), apart)
     if kind == "deposit":
         yield from section("Signs", _signs(knowledge, links, held.id))
         yield from section(
@@ -117,11 +119,15 @@ def _body(knowledge: Knowledge, links: Links, kind: str, held: Any) -> Iterator[
         yield from section("Used by", (f"{knowledge.methods[m].name} `{m}`" for m in users))
 
 
-def entry_lines(entry: EntryText) -> Iterator[str]:
-    """Yield the fields of an entry as a nested list, its source at the end."""
+def entry_lines(entry: EntryText, apart: tuple[str, ...] = ()) -> Iterator[str]:
+    """Yield the fields of an entry as a nested list, its source at the end; not those apart."""
     where = {name: str(getattr(entry.held, name, "")) for name in ("source", "at", "note")}
     behind = where if where["source"] else {}
+    field = ""
     for depth, key, said in entry.lines:
+        field = field if depth else key
+        if field in apart:
+            continue
         if depth or key not in ("id", "name", *behind):
             told = said if key == "-" else f"**{key}** {said}"
             yield f"{'  ' * depth}- {' '.join(told.split())}"

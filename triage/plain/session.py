@@ -306,4 +306,4 @@ class PlainSession:
         )
 
     def _undo(self, case: Case) -> None:
-        self.workshop.undo(case.id, self.ask.words("why is it taken back", FEWEST_LETTERS))
+        self.workshop.take_back(case.id, self.ask.words("why is it taken back", FEWEST_LETTERS))

@@ -7,9 +7,8 @@ from pathlib import Path
 
 from triage.case import changes
 from triage.case.models import Case
-from triage.case.store import update_case
 from triage.errors import TriageError
-from triage.looks import CLEAN, is_clean
+from triage.looks import CLEAN, is_clean, unseen_zones
 from triage.service.shelf import Shelf
 
 
@@ -19,9 +18,7 @@ class Observing(Shelf):
     def answer(self, case: str | Path, question: str, answer: str | None) -> Case:
         """Record an answer about the whole specimen; None or ``unknown`` takes it back."""
         value = None if answer == "unknown" else answer
-        return update_case(
-            self.path_of(case), lambda old: self.with_answer(old, None, question, value)
-        )
+        return self.change(case, lambda old: self.with_answer(old, None, question, value))
 
     def add_finding(self, case: str | Path, zone: str, side: str | None = None) -> tuple[Case, str]:
         """Add a finding in a zone; return the case and the id of the finding."""
@@ -33,14 +30,12 @@ class Observing(Shelf):
             added[:] = [finding.id]
             return changes.with_finding(old, finding)
 
-        return update_case(self.path_of(case), change), added[0]
+        return self.change(case, change), added[0]
 
     def sign(self, case: str | Path, finding: str, question: str, answer: str | None) -> Case:
         """Record a sign of a finding; None or ``unknown`` takes it back."""
         value = None if answer == "unknown" else answer
-        return update_case(
-            self.path_of(case), lambda old: self.with_answer(old, finding, question, value)
-        )
+        return self.change(case, lambda old: self.with_answer(old, finding, question, value))
 
     def answer_all(self, case: str | Path, finding: str | None, answers: Mapping[str, str]) -> Case:
         """Record several answers in one write; a wrong one leaves the case as it was."""
@@ -52,7 +47,7 @@ class Observing(Shelf):
                 )
             return old
 
-        return update_case(self.path_of(case), change)
+        return self.change(case, change)
 
     def see(
         self,
@@ -82,21 +77,28 @@ class Observing(Shelf):
             whose[:] = [name]
             return old
 
-        update_case(self.path_of(case), change)
+        self.change(case, change)
         return whose[0]
 
     def name_deposit(self, case: str | Path, finding: str, deposit: str | None) -> Case:
         """Record what a person takes a finding for; None takes it back."""
         if deposit is not None:
             self.knowledge.require("deposit", deposit)
-        return update_case(
-            self.path_of(case), lambda old: changes.with_named(old, finding, deposit)
-        )
+        return self.change(case, lambda old: changes.with_named(old, finding, deposit))
 
     def accept(self, case: str | Path, finding: str, reason: str) -> Case:
         """Accept a finding as it is, with the reason."""
-        return update_case(
-            self.path_of(case), lambda old: changes.with_accepted(old, finding, reason)
+        return self.change(case, lambda old: changes.with_accepted(old, finding, reason))
+
+    def withdraw(self, case: str | Path, finding: str, reason: str) -> Case:
+        """Withdraw a finding that was entered by mistake; it stays on file with the reason.
+
+        Raises
+        ------
+        TriageError: no such finding, no reason, or something was recorded on it.
+        """
+        return self.change(
+            case, lambda old: changes.without_finding(old, finding, self.clock(), reason)
         )
 
     def declare_clean(
@@ -125,7 +127,19 @@ class Observing(Shelf):
             found[:] = [finding.id]
             return changes.with_accepted(changes.with_finding(old, finding), finding.id, CLEAN)
 
-        return update_case(self.path_of(case), change), found[0]
+        return self.change(case, change), found[0]
+
+    def declare_rest_clean(self, case: str | Path) -> Case:
+        """Record of every zone where nothing was noted that it was looked at and is clean."""
+
+        def change(old: Case) -> Case:
+            for zone in unseen_zones(self.knowledge, old):
+                finding = changes.new_finding(old.next_finding_id(), zone)
+                old = changes.with_finding(old, finding)
+                old = changes.with_accepted(old, finding.id, CLEAN)
+            return old
+
+        return self.change(case, change)
 
     def _refuse_open(self, case: Case, findings: set[str]) -> None:
         for line in self.plan(case).findings if findings else ():

@@ -13,7 +13,7 @@ from triage.case.folder import CaseEntry, list_cases, unread_files
 from triage.case.models import Case
 from triage.case.naming import SUFFIX, is_case_name, one_line, shown_path
 from triage.case.profile import Bench
-from triage.case.store import create_case
+from triage.case.store import create_case, update_case
 from triage.engine.casefacts import TAXON
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRules
@@ -28,6 +28,7 @@ from triage.plan.model import Plan
 from triage.plan.planner import Planner
 from triage.service.listing import CaseLine, Clock, local_now, named_line, newest_first
 from triage.service.memory import ReadCases
+from triage.service.takeback import Act
 from triage.yamltext import parse_yaml, read_text
 
 if TYPE_CHECKING:
@@ -84,6 +85,26 @@ class Shelf:
         self.folder_record = FolderRecord(cases, knowledge)
         self._read = ReadCases()
         self._made: list[tuple[tuple[object, ...], Plan]] = []
+        self._acts: dict[Path, list[Act]] = {}
+
+    def change(self, case: str | Path, change: Callable[[Case], Case]) -> Case:
+        """Change the newest case through the store, and remember the act until the program ends."""
+        path = self.path_of(case)
+        acts: list[Act] = []
+
+        def noted(old: Case) -> Case:
+            new = change(old)
+            acts[:] = [Act(old, new)]
+            return new
+
+        made = update_case(path, noted)
+        self._acts.setdefault(path, []).extend(act for act in acts if act.can_be_taken_back)
+        return made
+
+    def last_act(self, case: str | Path) -> Act | None:
+        """Return the last act on a case in this session that was not taken back."""
+        acts = self._acts.get(self.path_of(case))
+        return acts[-1] if acts else None
 
     def entries(self) -> tuple[CaseEntry, ...]:
         """Return the quick list of cases, without stage or next step."""

@@ -70,7 +70,7 @@ class Working(Observing):
             "photo_before": photo_before,
             "photo_after": photo_after,
         }
-        return update_case(path, lambda old: self._recorded(old, step, outcome, given))
+        return self.change(path, lambda old: self._recorded(old, step, outcome, given))
 
     def _recorded(self, old: Case, step_id: str, outcome: str, given: dict[str, Any]) -> Case:
         step = self._step(old, step_id)
@@ -126,7 +126,33 @@ class Working(Observing):
         ------
         TriageError: nothing is recorded that could be taken back.
         """
-        return update_case(self.path_of(case), lambda old: self._undone(old, reason))
+        path = self.path_of(case)
+        made = update_case(path, lambda old: self._undone(old, reason))
+        self._acts[path] = [act for act in self._acts.get(path, ()) if not act.is_recorded]
+        return made
+
+    def take_back(self, case: str | Path, reason: str) -> Case:
+        """Take the very last act of this session back, whatever it was; else the last record.
+
+        What was recorded is corrected by an appended entry with the reason; an answer, a zone or a
+        name that was given is as it was before, and a finding that was entered stays on file as
+        withdrawn.
+
+        Raises
+        ------
+        TriageError: nothing was done that could be taken back, or something rests on it since.
+        """
+        path, act = self.path_of(case), self.last_act(case)
+        if act is None:
+            return self.undo(case, reason)
+
+        def change(old: Case) -> Case:
+            corrected = self._undone(old, reason) if act.is_recorded else old
+            return act.taken_back(corrected, self.clock())
+
+        made = update_case(path, change)
+        self._acts[path].remove(act)
+        return made
 
     def _undone(self, old: Case, reason: str) -> Case:
         last = last_record(old)
@@ -147,8 +173,8 @@ class Working(Observing):
 
     def release(self, case: str | Path, attempt: str, reason: str) -> Case:
         """Release a hold with a person's written reason."""
-        return update_case(
-            self.path_of(case),
+        return self.change(
+            case,
             lambda old: changes.with_release(old, self.clock(), attempt, reason),
         )
 
@@ -157,8 +183,8 @@ class Working(Observing):
         self.knowledge.require("method", method)
         if not reason.strip():
             raise TriageError("skipping a step needs a reason", mend="say why")
-        return update_case(
-            self.path_of(case),
+        return self.change(
+            case,
             lambda old: changes.with_override(
                 old, self.clock(), SKIP, finding=finding, method=method, reason=reason
             ),
@@ -172,9 +198,7 @@ class Working(Observing):
         TriageError: the method is not skipped there, or no reason is given.
         """
         self.knowledge.require("method", method)
-        return update_case(
-            self.path_of(case), lambda old: self._offered_again(old, finding, method, reason)
-        )
+        return self.change(case, lambda old: self._offered_again(old, finding, method, reason))
 
     def _offered_again(self, old: Case, finding: str | None, method: str, reason: str) -> Case:
         if not reason.strip():
@@ -200,7 +224,7 @@ class Working(Observing):
                 "label": label,
             },
         )
-        return update_case(self.path_of(case), lambda old: changes.with_timer(old, timer))
+        return self.change(case, lambda old: changes.with_timer(old, timer))
 
     def extend_timer(self, case: str | Path, step: str) -> Case:
         """Put a look off by a quarter of its time, counted from now where it is over already.
@@ -218,7 +242,7 @@ class Working(Observing):
             ends = put_off(self._step(old, step), timer, self.clock())
             return changes.with_timer(old, validated(Timer, {**dict(timer), "ends": ends}))
 
-        return update_case(self.path_of(case), change)
+        return self.change(case, change)
 
     def stamp(self, case: str | Path) -> tuple[int, int, int]:
         """Return what tells whether the file of a case was written since; zeros if it is gone."""
@@ -230,4 +254,4 @@ class Working(Observing):
 
     def stop_timer(self, case: str | Path, step: str) -> Case:
         """Take a timer out of the case."""
-        return update_case(self.path_of(case), lambda old: changes.without_timer(old, step))
+        return self.change(case, lambda old: changes.without_timer(old, step))

@@ -34,17 +34,15 @@ from triage.tui.messages import (
     LookingChosen,
     PlaceChosen,
     StepChosen,
-    TimerEnded,
-    TimerWarned,
 )
 from triage.tui.plainlines import PlainLines
+from triage.tui.ringing import Ringing
 from triage.tui.screens.base import Leaving, ServiceScreen
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.stop import StopScreen
 from triage.tui.services import Services
-from triage.tui.timerwatch import Alarm, TimerWatch, alarm_words
-from triage.tui.words import clock_words
+from triage.tui.timerwatch import TimerWatch
 
 if TYPE_CHECKING:
     from triage.plan.model import Step
@@ -127,6 +125,7 @@ class TriageApp(App[TriageError | None]):
         self.watch_timers = TimerWatch()
         self._first_case = case
         self._title_shown = ""
+        self._ringing = Ringing(self)
         self._looked_at: datetime | None = None
 
     def get_line_filters(self) -> Sequence[LineFilter]:
@@ -328,9 +327,10 @@ class TriageApp(App[TriageError | None]):
         now = self.services.clock()
         self._notice_gap(now)
         running = self.watch_timers.running(now)
-        self._say_running(running)
+        self._ringing.say_running(running)
         for alarm in self.watch_timers.news(now):
-            self._ring(alarm)
+            self._ringing.ring(alarm)
+        self._ringing.ask({(alarm.case, alarm.step) for alarm in running if alarm.is_over})
 
     def _notice_gap(self, now: datetime) -> None:
         """Tell a step that the machine slept, or the program was stopped, with the step open."""
@@ -338,33 +338,14 @@ class TriageApp(App[TriageError | None]):
         if before is not None and isinstance(self.screen, ServiceScreen):
             self.screen.interrupted((now - before).total_seconds())
 
-    def _say_running(self, running: Sequence[Alarm]) -> None:
-        text = ""
-        if running:
-            first = running[0]
-            word = "OVER" if first.is_over else "left"
-            more = f" +{len(running) - 1}" if len(running) > 1 else ""
-            text = f"@ {clock_words(first.seconds)} {word}{more}"
-        for screen in self.screen_stack:
-            if isinstance(screen, ServiceScreen):
-                screen.show_running(text)
-        self._set_terminal_title(f"{text} {NAME}".strip())
+    def open_step(self, case: str, step: str) -> None:
+        """Go to a step of a case, its plan behind."""
+        self._go("plan", "PlanScreen", case)
+        self._go("walk", "WalkScreen", case, step)
 
-    def _ring(self, alarm: Alarm) -> None:
-        self.bell()
-        known = self.services.shown(alarm.case)
-        step = known[1].step(alarm.step) if known is not None else None
-        zones = self.services.workshop.knowledge.zones if self.services.is_open else {}
-        told: TimerEnded | TimerWarned
-        if alarm.is_over:
-            told = TimerEnded(alarm.case, alarm.step, alarm.label, int(-alarm.seconds))
-        else:
-            told = TimerWarned(alarm.case, alarm.step, alarm.label, int(alarm.seconds))
-        words = alarm_words(alarm, step, zones)
-        self.notify(words, severity="warning", timeout=15, markup=False)
-        self.screen.post_message(told)
-
-    def _set_terminal_title(self, title: str) -> None:
+    def set_terminal_title(self, running: str) -> None:
+        """Show in the title of the terminal window what is running."""
+        title = f"{running} {NAME}".strip()
         if title == self._title_shown:
             return
         self._title_shown = title

@@ -50,6 +50,8 @@ class Services:
         self._workshop: Workshop | None = None
         self.fault: TriageError | None = None
         self._shown: tuple[str, Case, Plan] | None = None
+        # Cases whose zones that nobody looked at were asked about before the drying.
+        self.asked_unseen: set[str] = set()
 
     def keep_shown(self, case_id: str, case: Case, plan: Plan) -> None:
         """Keep what a screen shows, so that the next one stands at once and looks behind it."""

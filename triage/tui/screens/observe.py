@@ -13,7 +13,7 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case
-from triage.looks import is_clean
+from triage.looks import is_clean, unseen_zones, zones_of
 from triage.plan.model import Plan
 from triage.plan.names import zone_words
 from triage.show.words import STATE_SIGNS, percent, state_word
@@ -39,6 +39,7 @@ class ObserveScreen(CaseScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("g", "whole", "Whole specimen"),
         Binding("space", "clean", "Clean here", key_display="Space", id="observe.clean"),
+        Binding("r", "rest", "Rest clean", id="observe.rest"),
         Binding("m", "animal", "Other drawing", show=False),
         Binding("a", "go('air')", "Air", show=False),
         Binding("p,q", "leave", "Plan", id="leave"),
@@ -75,7 +76,10 @@ class ObserveScreen(CaseScreen):
         if not self._body_plan and taxon is not None:
             self._body_plan = taxon.plan
         self._take_drawing()
-        self.show_place(f"{self.case.title or self.case.id}: look, choose a zone")
+        knowledge = self.services.workshop.knowledge
+        all_zones, unseen = zones_of(knowledge, case), unseen_zones(knowledge, case)
+        told = f"{len(all_zones) - len(unseen)} of {len(all_zones)} looked at"
+        self.show_place(f"{case.title or case.id}: {told if all_zones else 'choose a zone'}")
 
     def _take_drawing(self) -> None:
         self.drawing = load_drawing(self._body_plan) if self._body_plan else None
@@ -172,6 +176,31 @@ class ObserveScreen(CaseScreen):
 
         def act() -> tuple[Case, Plan]:
             case, _ = workshop.declare_clean(self.case_id, zone_id, side)
+            return case, workshop.plan(case)
+
+        self.serve(act, lambda read: self._show(*read))
+
+    def action_rest(self) -> None:
+        """Say that every zone where nothing was noted was looked at and is clean."""
+        knowledge = self.services.workshop.knowledge
+        unseen = unseen_zones(knowledge, self.case) if self.case else ()
+        if not unseen:
+            self.show_fault("no zone is left where nothing is noted")
+            return
+        names = ", ".join(knowledge.zones[zone].name for zone in unseen)
+        self.app.push_screen(
+            ChoiceScreen(
+                f"Nothing is noted at: {names}.",
+                (("look", "not all looked at yet"), ("clean", "each was looked at and is clean")),
+            ),
+            lambda answer: self._rest_clean() if answer == "clean" else None,
+        )
+
+    def _rest_clean(self) -> None:
+        workshop = self.services.workshop
+
+        def act() -> tuple[Case, Plan]:
+            case = workshop.declare_rest_clean(self.case_id)
             return case, workshop.plan(case)
 
         self.serve(act, lambda read: self._show(*read))

@@ -13,7 +13,7 @@ from textual.widget import Widget
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
-from triage.case.models import Case, Override
+from triage.case.models import Case
 from triage.errors import TriageError
 from triage.explain.sureplan import SurePlan
 from triage.history.advice import SkipSuggestion
@@ -21,6 +21,7 @@ from triage.looks import is_clean
 from triage.plan.model import Plan
 from triage.plan.outcomes import last_record
 from triage.service.acts import accept_suggestion, suggestions_for
+from triage.service.takeback import Act, record_words
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import (
@@ -63,7 +64,7 @@ class PlanScreen(CaseScreen):
         Binding("f", "explain", "In full"),
         Binding("e", "desk", "Why"),
         Binding("r", "release", "Release"),
-        Binding("z", "undo", "Undo"),
+        Binding("z", "undo", "Take back"),
         Binding("k", "skip", "Skip this method", show=False, id="plan.skip"),
         Binding("a", "go('air')", "Air", show=False),
         Binding("p", "go('photos')", "Photos", show=False),
@@ -166,7 +167,9 @@ class PlanScreen(CaseScreen):
         if action == "release":
             return self.plan is not None and bool(self.plan.held)
         if action == "undo":
-            return self.case is not None and last_record(self.case) is not None
+            return self.case is not None and (
+                self._last_act() is not None or last_record(self.case) is not None
+            )
         if action == "suggested":
             return bool(self.skips)
         return super().check_action(action, parameters)
@@ -286,26 +289,38 @@ class PlanScreen(CaseScreen):
             self._change(lambda: self.services.workshop.release(self.case_id, attempt, reason))
 
     def action_undo(self) -> None:
-        """Take the last record back by a correction."""
+        """Take the very last thing back, whatever it was; name it first."""
+        act = self._last_act()
         last = last_record(self.case) if self.case else None
-        if last is None:
-            self.show_fault("nothing is recorded yet; there is nothing to undo")
-            return
-        if isinstance(last, Override):
-            what = f"Last record: {last.method} skipped, {last.at:%Y-%m-%d %H:%M}. {last.reason}"
-        else:
-            what = (
-                f"Last record {last.id}: {OUTCOME_WORDS.get(last.outcome, last.outcome)}, "
-                f"{last.method or last.step}, {last.at:%Y-%m-%d %H:%M}."
+        knowledge = self.services.workshop.knowledge
+        if act is not None and not act.is_recorded:
+            self.app.push_screen(
+                ChoiceScreen(
+                    f"Take this back? {act.words(knowledge)}",
+                    (("keep", "let it stand"), ("back", "take it back")),
+                ),
+                lambda answer: self._undone("entered by mistake") if answer == "back" else None,
             )
-        told = (what, "It is not deleted: a correction is written behind it.")
+            return
+        if last is None:
+            self.show_fault("nothing was done yet; there is nothing to take back")
+            return
         self.app.push_screen(
-            ReasonScreen("Undo the last record", told, "What was wrong with it?"), self._undone
+            ReasonScreen(
+                "Take the last record back",
+                (record_words(last, knowledge), "It stays on file; a correction follows it."),
+                "What was wrong with it?",
+            ),
+            self._undone,
         )
+
+    def _last_act(self) -> Act | None:
+        workshop = self.services.workshop
+        return workshop.last_act(self.case_id) if self.case is not None else None
 
     def _undone(self, reason: str | None) -> None:
         if reason is not None:
-            self._change(lambda: self.services.workshop.undo(self.case_id, reason))
+            self._change(lambda: self.services.workshop.take_back(self.case_id, reason))
 
     def action_suggested(self) -> None:
         """Skip the rung under the cursor as the record suggests, else the first suggested."""

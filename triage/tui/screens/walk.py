@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from datetime import datetime
 from typing import ClassVar
 
@@ -14,16 +14,16 @@ from textual.widget import Widget
 from textual.widgets import ContentSwitcher, Input, Static
 
 from triage.case.models import Case
+from triage.looks import is_after_cleaning
 from triage.plan.model import Plan, Step
 from triage.show.words import duration, stage_word
 from triage.tui.keysets import keyset_of
 from triage.tui.screens.base import CHANGED_OUTSIDE
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
-from triage.tui.screens.particulars import Particulars, ParticularsScreen
+from triage.tui.screens.particulars import Particulars
 from triage.tui.screens.reason import is_in_words
-from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.screens.timed import TimedScreen
+from triage.tui.screens.recording import RecordingScreen
 from triage.tui.services import Services
 from triage.tui.shown import brief_text, doing_text
 from triage.tui.widgets.burst import BurstTimer
@@ -34,13 +34,11 @@ from triage.tui.widgets.outcomes import OutcomeBar
 from triage.tui.widgets.stoppoints import StopPoints
 from triage.tui.words import OUTCOME_KEYS
 
-# An outcome that comes sooner was typed before the step could be seen [s].
-OPENING_S = 0.5
 # The tenth line is ticked by 0; no checklist is longer.
 TICKS = "1234567890"
 
 
-class WalkScreen(TimedScreen):
+class WalkScreen(RecordingScreen):
     """Work through one step: checklist, hold point, the step itself, its outcome."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -69,15 +67,8 @@ class WalkScreen(TimedScreen):
         self.step_id = step_id
         self.plan: Plan | None = None
         self.step = None
-        self.observed = ""
-        self.particulars = Particulars()
-        self._busy = True
         self._are_stops_crowded = False
-        self._stands_since: float | None = None
-        self._is_recording = False
-        self._to_tell: tuple[Case, Plan] | None = None
         self._left_at: datetime | None = None
-        self._opened_at: datetime | None = None
 
     def parts(self) -> Iterable[Widget]:
         """Return headline, the three panels, timers, stop points and outcome keys."""
@@ -146,6 +137,8 @@ class WalkScreen(TimedScreen):
         )
         self._show_timer()
         self._enter()
+        if is_after_cleaning(step):
+            self._ask_unseen(case)
 
     def _enter(self) -> None:
         """Begin at the checklist, the hold point or the work, as the step demands."""
@@ -321,107 +314,7 @@ class WalkScreen(TimedScreen):
                 "confirm it again before going on"
             )
 
-    # -- the outcome ---------------------------------------------------------------------------
-
-    def action_particulars(self) -> None:
-        """Set amount, minutes, note and photos before recording."""
-        if self.step is not None:
-            self.app.push_screen(
-                ParticularsScreen(
-                    self.particulars,
-                    lambda photo: self.services.workshop.check_photo(self.case_id, photo),
-                ),
-                self._particularised,
-            )
-
-    def _particularised(self, particulars: Particulars | None) -> None:
-        if particulars is not None:
-            self.particulars = particulars
-
-    def _minutes(self) -> float | None:
-        if self.particulars.minutes is not None:
-            return self.particulars.minutes
-        timer = self._timer()
-        since = timer.started if timer else self._opened_at
-        if since is None:
-            return None
-        return round((self.services.clock() - since).total_seconds() / 60, 1)
-
-    def action_outcome(self, outcome: str) -> None:
-        """Record the outcome of this pass."""
-        step = self.step
-        if step is None or self._busy:
-            return
-        since = self._stands_since
-        if since is None or self.services.pulse() - since < OPENING_S:
-            self.tell(
-                "not recorded: the step had only just opened. Look, then press the key again."
-            )
-            return
-        if self.panel != "work" and outcome != "not-done":
-            self.show_fault("the step is not open yet; only 'not done' can be recorded now")
-            return
-        self._busy = self._is_recording = True
-        self.query_one(OutcomeBar).acknowledge(outcome)
-        self.serve(
-            self._recording(step, outcome), lambda read: self._recorded(*read), self._not_recorded
-        )
-
-    def _recording(self, step: Step, outcome: str) -> Callable[[], tuple[Case, Plan]]:
-        told, minutes, observed = self.particulars, self._minutes(), self.observed
-        workshop = self.services.workshop
-
-        def act() -> tuple[Case, Plan]:
-            case = workshop.record(
-                self.case_id,
-                step.id,
-                outcome,
-                amount_ml=None if outcome == "not-done" else told.amount_ml,
-                minutes=minutes,
-                note=told.note,
-                observed=observed,
-                photo_before=told.photo_before or None,
-                photo_after=told.photo_after or None,
-            )
-            return case, workshop.plan(case)
-
-        return act
-
-    def show_fault(self, text: str) -> None:
-        """Show the fault and take keys again, but for those of a record that is under way."""
-        if not self._is_recording:
-            self._busy = False
-            for bar in self.query(OutcomeBar):
-                bar.show(self.panel)
-        super().show_fault(text)
-
-    def _not_recorded(self, text: str) -> None:
-        self._is_recording = False
-        self.show_fault(text)
-
-    def _recorded(self, case: Case, plan: Plan) -> None:
-        self.show_case(case, plan)
-        self._tell_recorded(case, plan)
-
-    def _tell_recorded(self, case: Case, plan: Plan) -> None:
-        """Show the record; above a window that was opened meanwhile it would cover STOP."""
-        if not self.is_topmost:
-            self._to_tell = case, plan
-            return
-        self._to_tell = None
-        self.app.push_screen(RecordedScreen(self.services, case, plan, self.step), self._go_on)
-
-    def _go_on(self, goes_on: bool | None) -> None:
-        self._is_recording = False
-        if goes_on:
-            self.begin(lambda case, plan: self.take(case, plan, None))
-        else:
-            self.dismiss()
-
-    def action_leave(self) -> None:
-        """Go to the plan; a record under way is told first, also where it could not be written."""
-        if not self._is_recording:
-            super().action_leave()
+    # -- ways on ----------------------------------------------------------------------------
 
     def action_explain(self) -> None:
         """Ask why, why not, what if, what next, or read everything about the step."""

@@ -1,0 +1,191 @@
+"""The outcome of a step: taken once, asked about where it comes too early, told, gone on from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+
+from triage.case.models import Case
+from triage.looks import too_early_s, unseen_zones
+from triage.plan.model import Plan, Step
+from triage.show.words import duration
+from triage.tui.messages import LookingChosen
+from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.particulars import Particulars, ParticularsScreen
+from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.timed import TimedScreen
+from triage.tui.services import Services
+from triage.tui.widgets.outcomes import OutcomeBar
+
+# An outcome that comes sooner was typed before the step could be seen [s].
+OPENING_S = 0.5
+
+
+class RecordingScreen(TimedScreen):
+    """A screen of one step on which its outcome is recorded."""
+
+    def __init__(self, services: Services, case_id: str) -> None:
+        super().__init__(services, case_id)
+        self.observed = ""
+        self.particulars = Particulars()
+        self._busy = True
+        self._stands_since: float | None = None
+        self._is_recording = False
+        self._to_tell: tuple[Case, Plan] | None = None
+        self._opened_at: datetime | None = None
+
+    @property
+    def panel(self) -> str:
+        """Which panel is open: waiting, ready, hold or work."""
+        raise NotImplementedError
+
+    def take(self, case: Case, plan: Plan, step_id: str | None) -> None:
+        """Show a step of a plan, the next one if none is named."""
+        raise NotImplementedError
+
+    def _ask_unseen(self, case: Case) -> None:
+        """Ask once before the cleaning is left behind with zones that nobody looked at."""
+        knowledge = self.services.workshop.knowledge
+        unseen = unseen_zones(knowledge, case)
+        if not unseen or case.id in self.services.asked_unseen:
+            return
+        self.services.asked_unseen.add(case.id)
+        names = ", ".join(knowledge.zones[zone].name for zone in unseen)
+        self.app.push_screen(
+            ChoiceScreen(
+                f"Not looked at yet: {names}.",
+                (("look", "look there first"), ("go-on", "go on without")),
+            ),
+            lambda answer: self._look_first() if answer == "look" else None,
+        )
+
+    def _look_first(self) -> None:
+        self.post_message(LookingChosen(self.case_id))
+        self.dismiss()
+
+    def action_particulars(self) -> None:
+        """Set amount, minutes, note and photos before recording."""
+        if self.step is not None:
+            self.app.push_screen(
+                ParticularsScreen(
+                    self.particulars,
+                    lambda photo: self.services.workshop.check_photo(self.case_id, photo),
+                ),
+                self._particularised,
+            )
+
+    def _particularised(self, particulars: Particulars | None) -> None:
+        if particulars is not None:
+            self.particulars = particulars
+
+    def _minutes(self) -> float | None:
+        if self.particulars.minutes is not None:
+            return self.particulars.minutes
+        timer = self._timer()
+        since = timer.started if timer else self._opened_at
+        if since is None:
+            return None
+        return round((self.services.clock() - since).total_seconds() / 60, 1)
+
+    def action_outcome(self, outcome: str) -> None:
+        """Record the outcome of this pass."""
+        step = self.step
+        if step is None or self._busy:
+            return
+        since = self._stands_since
+        if since is None or self.services.pulse() - since < OPENING_S:
+            self.tell(
+                "not recorded: the step had only just opened. Look, then press the key again."
+            )
+            return
+        if self.panel != "work" and outcome != "not-done":
+            self.show_fault("the step is not open yet; only 'not done' can be recorded now")
+            return
+        minutes = self._minutes()
+        due_s = too_early_s(step, outcome, minutes)
+        if due_s is None or minutes is None:
+            self._record(step, outcome, minutes)
+            return
+        self.app.push_screen(
+            ChoiceScreen(
+                f"{duration(round(minutes * 60))} of {duration(round(due_s))} have passed.",
+                (
+                    ("go-on", "not yet: go on with the step"),
+                    ("ended", "record it: it was ended that early"),
+                    ("longer", "record it: it had longer, this clock did not see it"),
+                ),
+            ),
+            lambda answer: self._record_early(step, outcome, minutes, answer),
+        )
+
+    def _record_early(self, step: Step, outcome: str, minutes: float, answer: str | None) -> None:
+        """Record an end that came early, with the time that is true, or go on."""
+        if answer in ("ended", "longer") and self.step is step and not self._busy:
+            self._record(step, outcome, minutes if answer == "ended" else None)
+
+    def _record(self, step: Step, outcome: str, minutes: float | None) -> None:
+        self._busy = self._is_recording = True
+        self.query_one(OutcomeBar).acknowledge(outcome)
+        self.serve(
+            self._recording(step, outcome, minutes),
+            lambda read: self._recorded(*read),
+            self._not_recorded,
+        )
+
+    def _recording(
+        self, step: Step, outcome: str, minutes: float | None
+    ) -> Callable[[], tuple[Case, Plan]]:
+        told, observed = self.particulars, self.observed
+        workshop = self.services.workshop
+
+        def act() -> tuple[Case, Plan]:
+            case = workshop.record(
+                self.case_id,
+                step.id,
+                outcome,
+                amount_ml=None if outcome == "not-done" else told.amount_ml,
+                minutes=minutes,
+                note=told.note,
+                observed=observed,
+                photo_before=told.photo_before or None,
+                photo_after=told.photo_after or None,
+            )
+            return case, workshop.plan(case)
+
+        return act
+
+    def show_fault(self, text: str) -> None:
+        """Show the fault and take keys again, but for those of a record that is under way."""
+        if not self._is_recording:
+            self._busy = False
+            for bar in self.query(OutcomeBar):
+                bar.show(self.panel)
+        super().show_fault(text)
+
+    def _not_recorded(self, text: str) -> None:
+        self._is_recording = False
+        self.show_fault(text)
+
+    def _recorded(self, case: Case, plan: Plan) -> None:
+        self.show_case(case, plan)
+        self._tell_recorded(case, plan)
+
+    def _tell_recorded(self, case: Case, plan: Plan) -> None:
+        """Show the record; above a window that was opened meanwhile it would cover STOP."""
+        if not self.is_topmost:
+            self._to_tell = case, plan
+            return
+        self._to_tell = None
+        self.app.push_screen(RecordedScreen(self.services, case, plan, self.step), self._go_on)
+
+    def _go_on(self, goes_on: bool | None) -> None:
+        self._is_recording = False
+        if goes_on:
+            self.begin(lambda case, plan: self.take(case, plan, None))
+        else:
+            self.dismiss()
+
+    def action_leave(self) -> None:
+        """Go to the plan; a record under way is told first, also where it could not be written."""
+        if not self._is_recording:
+            super().action_leave()
