@@ -84,6 +84,8 @@ def _conclusion(rng: random.Random, knowledge: Knowledge, family: Family) -> dic
                 {"insert": {"method": methods, "first": "test-spot"}},
             )
         )
+    if family is Family.ADVISE:
+        return {"advise": {"kind": "note", **about}}
     return {"caution": {"method": methods, "kind": "specimen", **about}}
 
 

@@ -40,11 +40,16 @@ STATE_SIGNS = {
     "stopped": "x ladder used up",
 }
 NOTICE_SIGNS = {
+    "first-aid": "! AT ONCE",
     "refused": "X REFUSED",
     "gate": "| GATE",
     "waiting": "? TO GO ON",
     "full-stop": "X FULL STOP",
     "leave-it": "# LEAVE IT",
+    "accept": "= NOTHING TO DO",
+    "picture": "i FOR THE PICTURE",
+    "keep": "# KEEP",
+    "refer": "! ASK SOMEBODY WHO MAY",
     "look-again": "@ LOOK AGAIN",
     "air": "! AIR",
     "bench": "i BENCH",
