@@ -84,7 +84,8 @@ def _conclusion(rng: random.Random, knowledge: Knowledge, family: Family) -> dic
                 {"insert": {"method": methods, "first": "test-spot"}},
             )
         )
-    return {"caution": {"method": methods, "kind": "specimen", **about}}
+    caution = {"caution": {"method": methods, "kind": "specimen", **about}}
+    return caution if family is Family.CAUTION else {"advise": {"kind": "note", **about}}
 
 
 def draw_rule(rng: random.Random, knowledge: Knowledge, family: Family, number: int) -> Rule:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from triage.engine.vocabulary import (
+    ADVICE,
     CAUTIONS,
     UNKNOWN,
     StaticValue,
@@ -73,6 +74,7 @@ CONCLUSIONS: Mapping[Family, Mapping[str, tuple[frozenset[str], frozenset[str]]]
         "apart": (frozenset({"zone"}), frozenset()),
     },
     Family.CAUTION: {"caution": (frozenset({"method", "kind"}), frozenset({"finding"}))},
+    Family.ADVISE: {"advise": (frozenset({"kind"}), frozenset({"finding"}))},
 }
 METHOD_FIELDS = frozenset({"method", "earlier", "later"})
 
@@ -388,7 +390,7 @@ class _Normaliser:
             "ask": self.knowledge.questions,
             "first": self.knowledge.methods,
             "zone": self.knowledge.zones,
-            "kind": CAUTIONS,
+            "kind": ADVICE if kind == "advise" else CAUTIONS,
         }
         if name in tables and value not in tables[name]:
             mend = did_you_mean(str(value), tables[name])

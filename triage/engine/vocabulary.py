@@ -26,6 +26,8 @@ CAUTIONS = (
     "stop",
     "legal",
 )
+# What is said where nothing needs to be done, or before anything is: first aid stands before all.
+ADVICE = ("first-aid", "accept", "picture", "keep", "refer", "note")
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ class Family(StrEnum):
     OFFER = "offer"
     ORDER = "order"
     CAUTION = "caution"
+    ADVISE = "advise"
 
 
 FAMILIES: tuple[Family, ...] = tuple(Family)

@@ -12,7 +12,20 @@ from typing import Any, Literal
 StepStatus = Literal["next", "then", "if-needed"]
 FindingState = Literal["open", "cleared", "accepted", "left", "unsettled", "waiting", "stopped"]
 NoticeKind = Literal[
-    "refused", "gate", "full-stop", "leave-it", "look-again", "waiting", "air", "bench", "note"
+    "first-aid",
+    "refused",
+    "gate",
+    "full-stop",
+    "leave-it",
+    "accept",
+    "picture",
+    "keep",
+    "refer",
+    "look-again",
+    "waiting",
+    "air",
+    "bench",
+    "note",
 ]
 
 

@@ -11,6 +11,7 @@ from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
 from triage.engine.consult import LEFT_ALONE, Conclusions, Consultant
 from triage.engine.reading import Reading
+from triage.engine.vocabulary import ADVICE
 from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
@@ -94,7 +95,12 @@ class Planner:
             ),
             conflicts=self._conflicts(skeleton.conclusions),
             waiting=waiting,
-            notices=(*_air_notices(judge.day), *self._notices(skeleton, findings, waiting)),
+            notices=(
+                *self._advice(case, skeleton.conclusions, only_first_aid=True),
+                *_air_notices(judge.day),
+                *self._notices(skeleton, findings, waiting),
+                *self._advice(case, skeleton.conclusions, only_first_aid=False),
+            ),
         )
 
     def _steps(
@@ -239,6 +245,23 @@ class Planner:
         notices += self._ends(findings)
         notices += self._condition_stops(skeleton, frozenset(line.method for line in waiting))
         return tuple(dict.fromkeys(notices))
+
+    def _advice(
+        self, case: Case, conclusions: Conclusions, *, only_first_aid: bool
+    ) -> Iterator[Notice]:
+        """Yield what the rules advise, each sentence once with the places that it is about."""
+        said: dict[str, list[str]] = {}
+        kinds: dict[str, NoticeKind] = {}
+        for advice in conclusions.of(Family.ADVISE, "advise"):
+            if (advice.get("kind") == "first-aid") is only_first_aid:
+                kinds[advice.rule] = advice.get("kind")
+                places = said.setdefault(advice.rule, [])
+                if advice.get("finding") is not None:
+                    zone = self.knowledge.zones.get(case.finding(advice.get("finding")).zone)
+                    places += [zone.name] if zone and zone.name not in places else []
+        for rule, places in sorted(said.items(), key=lambda item: ADVICE.index(kinds[item[0]])):
+            where = f"{', '.join(places)}: " if places else ""
+            yield Notice(kinds[rule], f"{where}{self.knowledge.rule(rule).because}", rule)
 
     def _ends(self, findings: Sequence[FindingLine]) -> Iterator[Notice]:
         """Yield what is left alone, and where nothing permitted is left."""

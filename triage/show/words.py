@@ -36,11 +36,16 @@ STATE_SIGNS = {
     "stopped": "x stopped: nothing permitted is left",
 }
 NOTICE_SIGNS = {
+    "first-aid": "! AT ONCE",
     "refused": "X REFUSED",
     "gate": "| GATE",
     "waiting": "? TO GO ON",
     "full-stop": "X FULL STOP",
     "leave-it": "# LEAVE IT",
+    "accept": "= AS IT IS",
+    "picture": "i IN THE PICTURE",
+    "keep": "# KEEP",
+    "refer": "! FOR OTHERS",
     "look-again": "@ LOOK AGAIN",
     "air": "! AIR",
     "bench": "i BENCH",
@@ -167,12 +172,13 @@ def hold_words(hold: Hold) -> str:
 def alerts(plan: Plan) -> tuple[str, ...]:
     """Return what is refused, held, contradicted or closed, the loudest first."""
     names = finding_names(plan)
+    urgent = tuple(notice for notice in plan.notices if notice.kind == "first-aid")
     return (
-        *(notice_words(notice) for notice in plan.refused),
+        *(notice_words(notice) for notice in (*urgent, *plan.refused)),
         *(hold_words(hold) for hold in plan.held),
         *(
             f"CONTRADICTION in {names.get(each.finding, each.finding)}: {each.sentence}"
             for each in plan.conflicts
         ),
-        *(notice_words(notice) for notice in plan.notices),
+        *(notice_words(notice) for notice in plan.notices if notice not in urgent),
     )

@@ -67,7 +67,9 @@ def plan_rows(
     # A gate that lets no step through is why nothing can be done: it stands before all else.
     is_shut = plan.next_step() is None
     gates = tuple(each for each in plan.notices if is_shut and each.kind == "gate")
+    urgent = tuple(each for each in plan.notices if each.kind == "first-aid")
     rows = (
+        *_notice_rows("at-once", urgent),
         *_hold_rows(plan),
         *_timer_rows(plan, timers),
         *_notice_rows("refused", plan.refused),
@@ -76,7 +78,9 @@ def plan_rows(
         *_finding_rows(plan, clean),
         *_excluded_rows(plan, opened),
         *_question_rows(plan),
-        *_notice_rows("notice", tuple(each for each in plan.notices if each not in gates)),
+        *_notice_rows(
+            "notice", tuple(each for each in plan.notices if each not in (*gates, *urgent))
+        ),
     )
     return tuple(_set_apart(row) if at and row.is_title else row for at, row in enumerate(rows))
 
