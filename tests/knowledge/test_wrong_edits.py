@@ -323,8 +323,8 @@ EDITS = {
         'rule "gate-worth-it"', 'gate cannot conclude "offer"', "use one of: close, refuse",
     ),
     "comparison on a field without order": Edit(
-        "forbid.yaml", "- id: forbid-liquid-on-unsoftened-specimen", "{not: supple}", "{noot: supple}",
-        'rule "forbid-liquid-on-unsoftened-specimen"', 'unknown constraint "noot"', 'did you mean "not"?',
+        "forbid.yaml", "- id: forbid-fat-solvent-unless-dry", "{not: dry}", "{noot: dry}",
+        'rule "forbid-fat-solvent-unless-dry"', 'unknown constraint "noot"', 'did you mean "not"?',
     ),
     "question that does not exist": Edit(
         "forbid.yaml", "- id: forbid-liquid-on-unsoftened-specimen", "ask: hydration", "ask: hidration",

@@ -20,6 +20,7 @@ from triage.knowledge.specimen import STAGES
 
 HYDRATION = "hydration"
 DRY = "dry"
+IN_FLUID = "fluid-preserved"
 FINDING = "f1"
 CASE = "combination"
 BARE = Bench()

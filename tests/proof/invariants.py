@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Generic, TypeVar
 
-from tests.proof.axes import DRY
+from tests.proof.axes import DRY, IN_FLUID
 from tests.proof.scene import Scene
 from triage.engine.consult import LEFT_ALONE
 from triage.engine.vocabulary import agent_ids
@@ -228,9 +228,12 @@ def dry_behind_gate(scene: Scene) -> str:
 
 @scene_invariant("nothing-wet-on-what-is-not-soft")
 def nothing_wet_unless_soft(scene: Scene) -> str:
-    """Nothing damp or wet works on a finding before it is soft, but water-free on what is dry."""
+    """Nothing damp or wet works on what is dry or half soft, but water-free on what is dry.
+
+    What stands in fluid is wet throughout.
+    """
     k = scene.knowledge
-    if scene.is_soft:
+    if scene.is_soft or scene.combination.hydration == IN_FLUID:
         return ""
     wrong = set()
     for item in scene.skeleton.items:
