@@ -157,7 +157,8 @@ def check_unknown_sign(seed: int) -> Counter[str]:
     deposit the others may settle the finding: the ladder of that deposit is then offered, and
     counted here. Nothing else that acts comes in, and nothing that an interlock forbids which looks
     at anything but a reading. On another finding only that comes in which the suspicion of mould or
-    poison on this one had forbidden everywhere, where the sign was what made it suspected.
+    poison on this one had forbidden everywhere, where the sign was what made it suspected, or what
+    stood behind the gate that this suspicion had shut.
     """
     case, bench = meta.generated(seed)
     rng = random.Random(seed)
@@ -171,7 +172,8 @@ def check_unknown_sign(seed: int) -> Counter[str]:
             new = meta.acting(meta.allowed(vague) - meta.allowed(known))
             found.update(pairs=1, newly_settled=bool(new))
             assert not {p for p in new if is_fixed(known, p)}, question
-            assert not {p for p in new if p[0] != finding.id and not is_everywhere(known, p)}
+            elsewhere = {p for p in new if p[0] != finding.id and not is_everywhere(known, p)}
+            assert not elsewhere or was_shut(known, vague)
             if any(f == finding.id for f, _ in new):
                 (line,) = [line for line in vague.findings if line.id == finding.id]
                 assert line.standing == "settled", question
@@ -193,10 +195,21 @@ def is_everywhere(plan, pair) -> bool:
     return bool(rules) and rules <= meta.hazard_rules()
 
 
+def was_shut(known, vague) -> bool:
+    """Return whether a gate that a suspected hazard had shut stands open now."""
+    shut = {notice.rule for notice in known.notices if notice.kind == "gate"}
+    open_now = shut - {notice.rule for notice in vague.notices}
+    return any(looks_at(rule, "gate", ("reading", "state")) for rule in open_now)
+
+
 def looks_at_reading(rule: str) -> bool:
-    for normal in consultant().normal.by_family["forbid"]:
+    return looks_at(rule, "forbid", ("reading",))
+
+
+def looks_at(rule: str, family: str, kinds: tuple[str, ...]) -> bool:
+    for normal in consultant().normal.by_family[family]:
         if normal.id == rule:
-            return any(p.kind == "reading" or "settled" in dict(p.allowed) for p in normal.patterns)
+            return any(p.kind in kinds or "settled" in dict(p.allowed) for p in normal.patterns)
     return False
 
 
