@@ -236,6 +236,7 @@ BREAKS: Mapping[str, Break] = {
         patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage),
         knowledge=without("forbid-liquid-on-unsoftened-specimen"),
         # What came out too wet waits behind its gate, whatever is wanted of it.
+        deposit="mud",
         hydrations=("too-wet",),
     ),
     "nothing-wet-on-what-is-not-soft": Break(
