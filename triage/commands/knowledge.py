@@ -18,7 +18,7 @@ def add_commands(subparsers: Subparsers) -> None:
     schema = command(
         subparsers,
         "schema",
-        "print the JSON Schema of a kind of knowledge file or of the plan",
+        "print the JSON Schema of a kind of knowledge file, of bench, case or plan",
         "schema agent",
         run_schema,
     )
@@ -51,14 +51,20 @@ def run_check(arguments: Arguments) -> int:
 
 def run_schema(arguments: Arguments) -> int:
     """Print one JSON Schema, or the kinds there are."""
-    from pydantic import TypeAdapter
+    from pydantic import BaseModel, TypeAdapter
 
-    from triage.knowledge.schema import schema_of, schemas
+    from triage.case.models import Case
+    from triage.case.profile import Bench
+    from triage.knowledge.schema import document, schema_of, schemas
     from triage.plan.model import Plan
 
+    own: dict[str, type[BaseModel]] = {"bench": Bench, "case": Case}
     if arguments.kind is None:
-        for name in (*schemas(), "plan"):
+        for name in (*schemas(), *own, "plan"):
             print(name)
+        return 0
+    if arguments.kind in own:
+        print_json(document(own[arguments.kind]))
         return 0
     if arguments.kind == "plan":
         print_json(TypeAdapter(Plan).json_schema(mode="serialization"))
