@@ -91,6 +91,9 @@ def _add_working(subparsers: Subparsers) -> None:
     record.add_argument("--step", required=True, help="id of the step in the plan")
     record.add_argument("--outcome", required=True, metavar="OUTCOME", help=OUTCOME_WORDS)
     record.add_argument("--ml", type=float, help="amount used [mL]; the plan's amount by default")
+    record.add_argument(
+        "--yes", action="store_true", help="the amount is right, however far beyond the planned one"
+    )
     record.add_argument("--minutes", type=float, help="time taken [min]")
     record.add_argument("--note", default="", help="anything worth remembering")
     record.add_argument("--observed", default="", help="what was seen at a hold point")
@@ -321,6 +324,7 @@ def run_record(arguments: Arguments) -> int:
         observed=arguments.observed,
         photo_before=arguments.photo_before,
         photo_after=arguments.photo_after,
+        sure=arguments.yes,
     )
     print(f"recorded as {case.attempts[-1].id}: {arguments.step} {arguments.outcome}")
     plan = workshop.plan(case)

@@ -24,6 +24,7 @@ from triage.plantext import (
 )
 from triage.service import Workshop
 from triage.service.acts import accept_suggestion, suggestions_for
+from triage.service.working import far_more
 
 OUTCOME_TEXT = {
     "cleared": "cleared: it is off",
@@ -258,6 +259,8 @@ class PlainSession:
         amount = step.amount_ml if outcome != "not-done" else None
         if amount is not None:
             amount = self.ask.number("amount used in mL", amount)
+            while (doubt := far_more(step, amount)) and not self.ask.yes(f"{doubt}. Is it so?"):
+                amount = self.ask.number("amount used in mL", step.amount_ml)
         note = self.ask.listen("note, or Enter for none")
         self.workshop.record(
             case.id,
@@ -269,6 +272,7 @@ class PlainSession:
             observed=observed,
             photo_before=photos[0],
             photo_after=photos[1],
+            sure=True,
         )
         self.ask.say(f"recorded: {step.name}, {OUTCOME_TEXT[outcome]}")
 

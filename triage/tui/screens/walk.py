@@ -15,6 +15,7 @@ from textual.widgets import ContentSwitcher, Input, Static
 
 from triage.case.models import Case
 from triage.plan.model import Plan, Step
+from triage.service.working import far_more
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import PlaceChosen
 from triage.tui.screens.base import CHANGED_OUTSIDE
@@ -325,11 +326,13 @@ class WalkScreen(TimedScreen):
 
     def action_particulars(self) -> None:
         """Set amount, minutes, note and photos before recording."""
-        if self.step is not None:
+        step = self.step
+        if step is not None:
             self.app.push_screen(
                 ParticularsScreen(
                     self.particulars,
                     lambda photo: self.services.workshop.check_photo(self.case_id, photo),
+                    lambda amount_ml: far_more(step, amount_ml),
                 ),
                 self._particularised,
             )
@@ -382,6 +385,7 @@ class WalkScreen(TimedScreen):
                 observed=observed,
                 photo_before=told.photo_before or None,
                 photo_after=told.photo_after or None,
+                sure=True,  # asked where the amount was written
             )
             return case, workshop.plan(case)
 
