@@ -22,7 +22,10 @@ selenium = pytest.importorskip("selenium", reason="selenium is not installed")
 ROOT = Path(__file__).resolve().parents[2]
 CASE = "bumblebee-plate-3"
 PATIENCE_S = 60.0
-CHROMIUM = next((p for name in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(name))), None)
+CHROMIUM = next(
+    (p for name in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(name))),
+    None,
+)
 DRIVER = shutil.which("chromedriver")
 
 pytestmark = [
@@ -80,11 +83,14 @@ def address(cases: Path, tmp_path: Path) -> Iterator[str]:
     port = free_port()
     words = ["serve", str(cases / f"{CASE}.yaml"), "--port", str(port)]
     environment = {**os.environ, "TRIAGE_HOME": str(tmp_path), "PYTHONPATH": str(ROOT)}
-    with subprocess.Popen([sys.executable, "-m", "triage", *words], env=environment, stderr=subprocess.PIPE) as served:
+    with subprocess.Popen(
+        [sys.executable, "-m", "triage", *words], env=environment, stderr=subprocess.PIPE
+    ) as served:
         try:
             until(lambda: answers(port) or served.poll() is not None, "the server answers")
             assert served.poll() is None, served.stderr.read()
-            yield f"http://127.0.0.1:{port}/"
+            said = served.stderr.readline().decode()
+            yield said.split()[1]
         finally:
             served.terminate()
             served.wait(timeout=20)
@@ -99,8 +105,13 @@ def browser(tmp_path: Path) -> Iterator[Any]:
     options.binary_location = CHROMIUM
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     for word in (
-        "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
-        "--disable-background-networking", "--window-size=1200,800", f"--user-data-dir={tmp_path / 'profile'}",
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-dev-shm-usage",
+        "--disable-background-networking",
+        "--window-size=1200,800",
+        f"--user-data-dir={tmp_path / 'profile'}",
     ):
         options.add_argument(word)
     driver = webdriver.Chrome(service=Service(DRIVER), options=options)
@@ -129,7 +140,10 @@ def test_a_browser_records_an_attempt(browser: Any, address: str, cases: Path) -
     # The canvas cannot be read, so each key is given again until the picture answers it.
     plan = standing_still(picture)
     until(lambda: press("s") or standing_still(picture) != plan, "the step opens")
-    until(lambda: press("b") or (standing_still(picture) and load_case(path).attempts), "the attempt is on disk")
+    until(
+        lambda: press("b") or (standing_still(picture) and load_case(path).attempts),
+        "the attempt is on disk",
+    )
     (attempt,) = load_case(path).attempts
     assert (attempt.outcome, attempt.method) == ("better", "blot-dry")
     faults = [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"]

@@ -11,6 +11,7 @@ import pytest
 import yaml
 from pydantic import TypeAdapter
 
+from triage.cli import main
 from triage.knowledge.book import KINDS
 from triage.knowledge.schema import schema_of
 from triage.plan.model import Plan, plan_data
@@ -47,3 +48,19 @@ def test_plan_json_fits_its_schema(workshop: Workshop) -> None:
 def test_demo_data_are_marked_as_invented() -> None:
     for path in sorted((ROOT / "cases").glob("*.yaml")):
         assert yaml.safe_load(path.read_text(encoding="utf-8"))["invented"] is True, path.name
+
+
+@pytest.mark.parametrize(("kind", "files"), [("bench", ["bench.yaml"]), ("case", None)])
+def test_own_files_fit_the_schema_that_the_command_prints(
+    kind: str, files: list[str] | None, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["schema", kind]) == 0
+    validator = jsonschema.Draft202012Validator(json.loads(capsys.readouterr().out))
+    places = [ROOT / "cases" / name for name in files or ()] or [
+        path for path in sorted((ROOT / "cases").glob("*.yaml")) if path.name != "bench.yaml"
+    ]
+    for path in places:
+        validator.validate(
+            json.loads(json.dumps(parse_yaml(path.read_text("utf-8"), path.name).data, default=str))
+        )
+    assert not validator.is_valid({"format": "one"})

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hmac
 import os
+import secrets
 import shlex
 import subprocess
 import sys
@@ -19,6 +21,7 @@ from triage.browser.address import is_asked_by_its_name, is_own_page
 
 TEMPLATES = Path(__file__).parent / "templates"
 SHUTDOWN_S = 1.0
+KEY_BYTES = 24
 POLICY = (
     "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
     "font-src 'self' data:; connect-src 'self' ws: wss:; frame-ancestors 'none'"
@@ -40,6 +43,9 @@ class InterfaceServer(Server):
     address     address to listen on
     port        port to listen on
     allow_other whether machines other than this one may use it
+
+    Page and socket are given only to who knows ``key``, a random token of this run: it stands in
+    the printed address, and nothing logs it.
     """
 
     def __init__(self, words: Sequence[str], address: str, port: int, *, allow_other: bool) -> None:
@@ -47,6 +53,7 @@ class InterfaceServer(Server):
             command_line(words), host=address, port=port, title="triage", templates_path=TEMPLATES
         )
         self.allow_other = allow_other
+        self.key = secrets.token_urlsafe(KEY_BYTES)
 
     def initialize_logging(self) -> None:
         """Say nothing: the one line that matters is printed before."""
@@ -74,16 +81,26 @@ class InterfaceServer(Server):
         async def guarded(request: web.Request, handler: Handler) -> web.StreamResponse:
             if not is_asked_by_its_name(request.host, allow_other=self.allow_other):
                 raise web.HTTPForbidden(text="This interface is for this machine only.")
-            is_socket = request.path == "/ws"
+            is_socket = request.path.startswith("/ws")
             if is_socket and not is_own_page(request.headers.get("Origin"), request.host):
                 raise web.HTTPForbidden(text="Only our own page may connect.")
+            # The library's script puts "?" and the size behind the socket: its key is a path.
+            page = request.path == "/"
+            given = request.query.get("key", "") if page else request.path.removeprefix("/ws/")
+            is_known = hmac.compare_digest(given.encode(), self.key.encode())
+            if (page or is_socket) and not is_known:
+                raise web.HTTPForbidden(
+                    text="Open the whole address that was printed, key and all."
+                )
             response = await handler(request)
             if not response.prepared:
                 response.headers["Content-Security-Policy"] = POLICY
                 response.headers["X-Content-Type-Options"] = "nosniff"
                 response.headers["Referrer-Policy"] = "no-referrer"
+                response.headers["Cache-Control"] = "no-store"
             return response
 
+        app.router.add_get("/ws/{key}", self.handle_websocket)
         app.middlewares.append(guarded)
         return app
 
@@ -93,6 +110,7 @@ class InterfaceServer(Server):
         scheme = "wss" if request.secure else "ws"
         size = request.query.get("fontsize", "16")
         return {
-            "socket_url": f"{scheme}://{request.host}/ws",
+            "socket_url": f"{scheme}://{request.host}/ws/{self.key}",
+            "key": self.key,
             "font_size": size if size.isdigit() and 6 <= int(size) <= 48 else "16",
         }

@@ -25,6 +25,11 @@ class FrozenMap(dict[str, V]):
     def __hash__(self) -> int:  # type: ignore[override]
         return hash(frozenset(self.items()))
 
+    @classmethod
+    def __get_pydantic_json_schema__(cls, *_: Any) -> dict[str, Any]:
+        """Return what a mapping is in a JSON Schema."""
+        return {"type": "object"}
+
     def __reduce__(self) -> tuple[Any, ...]:
         return (FrozenMap, (dict(self),))
 

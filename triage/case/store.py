@@ -23,7 +23,8 @@ from triage.case.reading import case_from
 from triage.errors import TriageError, Where
 from triage.yamltext import MAX_BYTES, Parsed, dump_yaml, parse_yaml, read_text
 
-LOCK_TIMEOUT_S = 10.0
+LOCK_TIMEOUT_S = 60.0
+LOCK_POLL_S = 0.01
 # Recorded once, never lost or altered by a later change.
 _KEPT = ("attempts", "releases", "overrides")
 
@@ -54,7 +55,7 @@ def update_case(
     Parameters
     ----------
     path      case file
-    change    called with the newest content; may run while other writers wait
+    change    called with the newest content while other writers wait: it plans nothing
     timeout_s time to wait for another writer [s]
 
     Raises
@@ -130,7 +131,12 @@ def _read(path: Path, shown_as: str = "") -> tuple[str, Parsed, Case]:
 @contextlib.contextmanager
 def _locked(path: Path, named: str, timeout_s: float) -> Iterator[None]:
     """Hold the kernel's lock on the side file; it ends with the program that holds it."""
-    lock = FileLock(path.parent / f".{path.name}.lock", timeout=timeout_s, mode=0o666)
+    lock = FileLock(
+        path.parent / f".{path.name}.lock",
+        timeout=timeout_s,
+        mode=_lock_rights(path),
+        poll_interval=LOCK_POLL_S,
+    )
     try:
         lock.acquire()
     except Timeout:
@@ -145,6 +151,14 @@ def _locked(path: Path, named: str, timeout_s: float) -> Iterator[None]:
         yield
     finally:
         lock.release()
+
+
+def _lock_rights(path: Path) -> int:
+    """Return the rights of a lock: who may not write the case may not hold up its writers."""
+    try:
+        return stat.S_IMODE(path.stat().st_mode) & 0o660 | 0o600
+    except OSError:
+        return 0o600
 
 
 def _refuse_loss(old: Case, new: Case, named: str) -> None:

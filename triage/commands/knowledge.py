@@ -37,15 +37,21 @@ def run_check(arguments: Arguments) -> None:
     option("kind", "kind of entry; all kinds are listed without one", nargs="?"),
 )
 def run_schema(arguments: Arguments) -> None:
-    """Print the JSON Schema of a kind of knowledge file or of the plan."""
-    from pydantic import TypeAdapter
+    """Print the JSON Schema of a kind of knowledge file or of bench, case or plan."""
+    from pydantic import BaseModel, TypeAdapter
 
-    from triage.knowledge.schema import schema_of, schemas
+    from triage.case.models import Case
+    from triage.case.profile import Bench
+    from triage.knowledge.schema import document, schema_of, schemas
     from triage.plan.model import Plan
 
+    own: dict[str, type[BaseModel]] = {"bench": Bench, "case": Case}
     if arguments.kind is None:
-        for name in (*schemas(), "plan"):
+        for name in (*schemas(), *own, "plan"):
             print(name)
+        return
+    if arguments.kind in own:
+        print_json(document(own[arguments.kind]))
         return
     if arguments.kind == "plan":
         print_json(TypeAdapter(Plan).json_schema(mode="serialization"))

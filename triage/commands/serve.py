@@ -68,7 +68,8 @@ def run_serve(arguments: Arguments) -> None:
         allow_other=arguments.allow_other_addresses,
     )
     shown = f"[{arguments.address}]" if ":" in arguments.address else arguments.address
-    print(f"open http://{shown}:{port} in a browser; Ctrl+C ends it", file=sys.stderr, flush=True)
+    whole = f"http://{shown}:{port}/?key={server.key}"
+    print(f"open {whole} in a browser; Ctrl+C ends it", file=sys.stderr, flush=True)
     try:
         server.serve()
     except OSError as fault:

@@ -145,6 +145,7 @@ def run_plan(arguments: Arguments) -> None:
     option("--step", "id of the step in the plan", required=True),
     option("--outcome", OUTCOMES, required=True, metavar="OUTCOME"),
     option("--ml", "amount used [mL]; the plan's amount by default", type=float),
+    option("--yes", "the amount is right, however far beyond the planned one", action="store_true"),
     option("--minutes", "time taken [min]", type=float),
     option("--note", "anything worth remembering", default=""),
     option("--observed", "what was seen at a hold point", default=""),
@@ -168,6 +169,7 @@ def run_record(arguments: Arguments) -> None:
         observed=arguments.observed,
         photo_before=arguments.photo_before,
         photo_after=arguments.photo_after,
+        sure=arguments.yes,
     )
     print(f"recorded as {case.attempts[-1].id}: {arguments.step} {arguments.outcome}")
     plan = workshop.plan(case)

@@ -22,13 +22,19 @@ def schemas() -> Mapping[str, type[BaseModel]]:
     }
 
 
+def document(model: type[BaseModel]) -> dict[str, Any]:
+    """Return the JSON Schema of one entry as a document of its own."""
+    found = model.model_json_schema(by_alias=True)
+    found["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    return found
+
+
 def schema_of(kind: str) -> dict[str, Any]:
     """Return the JSON Schema of a file of this kind: a list of entries, or one entry a file."""
     known = schemas()
     if kind not in known:
         raise TriageError(f'unknown kind "{kind}"', mend=did_you_mean(kind, known))
-    entry = known[kind].model_json_schema(by_alias=True)
-    entry["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    entry = document(known[kind])
     if kind in ONE_A_FILE or kind == "judgement":
         return entry
     definitions = entry.pop("$defs", {})

@@ -15,6 +15,7 @@ from triage.plan.outcomes import last_record
 from triage.plan.ownrecord import RECORD, own_record
 from triage.service import Workshop
 from triage.service.acts import accept_suggestion, suggestions_for
+from triage.service.working import far_more
 from triage.show.blocks import Line
 from triage.show.lines import lines_of
 from triage.show.plan import finding_blocks, head_blocks, plan_blocks
@@ -248,6 +249,8 @@ class PlainSession:
         amount = step.amount_ml if outcome != "not-done" else None
         if amount is not None:
             amount = self.ask.number("amount used in mL", amount)
+            while (doubt := far_more(step, amount)) and not self.ask.yes(f"{doubt}. Is it so?"):
+                amount = self.ask.number("amount used in mL", step.amount_ml)
         note = self.ask.listen("note, or Enter for none")
         self.workshop.record(
             case.id,
@@ -259,6 +262,7 @@ class PlainSession:
             observed=observed,
             photo_before=photos[0],
             photo_after=photos[1],
+            sure=True,
         )
         self.ask.say(f"recorded: {step.name}, {OUTCOME_WORDS[outcome]}")
 

@@ -80,7 +80,8 @@ def _meant_to_protect(knowledge: Knowledge, key: str) -> str:
 _LEAST_WORD = 4
 
 
-def _agent_bars(agent: Agent, bench: Bench, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
+def agent_bars(agent: Agent, bench: Bench, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
+    """Yield (rule, reason) for what rules an agent out on a bench, whatever it is used for."""
     if agent.never:
         yield "agent-never", f"{agent.name} is listed only to be refused."
     for refused in bench.refused:
@@ -124,7 +125,7 @@ def bars_without_air(knowledge: Knowledge, bench: Bench, methods: Iterable[str])
         for agent in agents:
             found += [
                 Barred(method_id, rule, because, interlock=False)
-                for rule, because in _agent_bars(agent, bench, knowledge)
+                for rule, because in agent_bars(agent, bench, knowledge)
             ]
             gloves = _glove_bar(agent, bench, knowledge)
             if gloves:

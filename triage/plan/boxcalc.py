@@ -21,6 +21,7 @@ from triage.knowledge.book import Knowledge
 from triage.plan.air import AirJudge
 from triage.plan.aircalc import agent_named
 from triage.plan.answers import Answer, Figure, dose, mixing_words, short, titled
+from triage.plan.barring import agent_bars
 from triage.units import positive
 
 L_PER_M3 = 1000.0
@@ -101,9 +102,13 @@ def answer_fumigant(
 
     Raises
     ------
-    TriageError: unknown agent, or one without vapour data at this temperature.
+    TriageError: unknown agent, one that the bench rules out, or one without vapour data at this
+    temperature.
     """
     agent = agent_named(knowledge, asked.fumigant or "")
+    for rule, because in agent_bars(agent, bench, knowledge):
+        if rule != "bench-no-stock":
+            raise TriageError(because, mend="use cold instead of a vapour")
     judge = AirJudge(knowledge, bench, day)
     substance = judge.substance(agent.id)
     mass = substance.molar_mass_g_per_mol

@@ -17,6 +17,19 @@ from triage.plan.model import Step
 from triage.plan.outcomes import SKIP, UNSKIP, answers_after, last_record, standing_skips
 from triage.service.observing import Observing
 
+FAR_MORE = 100.0
+
+
+class UnlikelyAmount(TriageError):
+    """An amount that looks like a slip of the pen; asked about once, recorded if it is so."""
+
+
+def far_more(step: Step, amount_ml: float | None) -> str:
+    """Return the question about an amount a hundredfold of the planned one, empty if it is not."""
+    if not step.amount_ml or amount_ml is None or amount_ml < FAR_MORE * step.amount_ml:
+        return ""
+    return f"planned {step.amount_ml:g} mL, you wrote {amount_ml:g} mL"
+
 
 class Working(Observing):
     """Acts of working; an attempt is only ever appended."""
@@ -45,11 +58,12 @@ class Working(Observing):
         observed: str = "",
         photo_before: str | None = None,
         photo_after: str | None = None,
+        sure: bool = False,
     ) -> Case:
         """Record one attempt on a step of the newest plan and return the case.
 
         An amount that is not given is taken from the plan, so that the day's air never counts
-        too little.
+        too little. ``sure``: a person stands by an amount far beyond the planned one.
 
         Raises
         ------
@@ -70,10 +84,17 @@ class Working(Observing):
             "photo_before": photo_before,
             "photo_after": photo_after,
         }
-        return self.change(path, lambda old: self._recorded(old, step, outcome, given))
+        # Planned before the lock, so that other writers wait for the write alone. What was done was
+        # done by this plan, whatever another writer recorded meanwhile.
+        planned = self._step(self.load(path), step)
+        doubt = far_more(planned, amount_ml)
+        if doubt and not sure:
+            raise UnlikelyAmount(doubt, mend="write the right amount, or say that it is so (--yes)")
+        return self.change(path, lambda old: self._recorded(old, planned, outcome, given))
 
-    def _recorded(self, old: Case, step_id: str, outcome: str, given: dict[str, Any]) -> Case:
-        step = self._step(old, step_id)
+    def _recorded(self, old: Case, step: Step, outcome: str, given: dict[str, Any]) -> Case:
+        step_id = step.id
+        given = dict(given)
         if step.hold and outcome != "not-done" and not given["observed"].strip():
             raise TriageError(
                 f'step "{step_id}" is a hold point: {step.hold}',
@@ -234,12 +255,15 @@ class Working(Observing):
         TriageError: no timer runs, or its time is a limit: vapour, a hazard, or the longest time
         the step allows.
         """
+        seen = self.load(case)
+        running = any(each.step == step for each in seen.timers)
+        planned = self._step(seen, step) if running else None
 
         def change(old: Case) -> Case:
             timer = next((each for each in old.timers if each.step == step), None)
-            if timer is None:
+            if timer is None or planned is None:
                 raise TriageError("no timer runs for this step", mend="start it first")
-            ends = put_off(self._step(old, step), timer, self.clock())
+            ends = put_off(planned, timer, self.clock())
             return changes.with_timer(old, validated(Timer, {**dict(timer), "ends": ends}))
 
         return self.change(case, change)

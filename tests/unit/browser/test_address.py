@@ -13,14 +13,26 @@ from triage.errors import TriageError
 ANY = "0.0.0.0"  # noqa: S104  (refused is what is tested)
 
 
-@pytest.mark.parametrize("address", ["127.0.0.1", "127.8.9.1", "localhost", "::1", "[::1]", "LOCALHOST"])
+@pytest.mark.parametrize(
+    "address", ["127.0.0.1", "127.8.9.1", "localhost", "::1", "[::1]", "LOCALHOST"]
+)
 def test_loopback_needs_no_leave_and_no_warning(address: str) -> None:
     assert is_loopback(address)
     assert checked_address(address, allow_other=False) == ""
 
 
 @pytest.mark.parametrize(
-    "address", [ANY, "::", "192.168.1.7", "10.0.0.1", "example.org", "127.0.0.1.example.org", "localhost.example", ""]
+    "address",
+    [
+        ANY,
+        "::",
+        "192.168.1.7",
+        "10.0.0.1",
+        "example.org",
+        "127.0.0.1.example.org",
+        "localhost.example",
+        "",
+    ],
 )
 def test_other_addresses_need_leave_and_are_warned_of(address: str) -> None:
     with pytest.raises(TriageError, match="--allow-other-addresses"):
@@ -61,7 +73,11 @@ def test_a_foreign_name_that_points_here_is_refused() -> None:
     ],
 )
 def test_bad_input_is_one_line(
-    words: list[str], says: str, capsys: pytest.CaptureFixture[str], tmp_path, monkeypatch: pytest.MonkeyPatch
+    words: list[str],
+    says: str,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
     assert main(["serve", *words]) == 2
@@ -92,21 +108,24 @@ async def test_page_fetches_nothing_from_elsewhere_and_guards_hold() -> None:
 
     server = InterfaceServer(["--demo"], "127.0.0.1", 8000, allow_other=False)
     async with TestClient(TestServer(await server._make_app())) as client:
-        page = await client.get("/?fontsize=%3Cscript%3E")
+        page = await client.get(f"/?key={server.key}&fontsize=%3Cscript%3E")
         text = await page.text()
         assert page.status == 200
         assert "default-src 'self'" in page.headers["Content-Security-Policy"]
         assert not re.search(r"(src|href)=\"(https?:)?//", text)
         assert 'data-font-size="16"' in text
-        assert f"ws://127.0.0.1:{client.port}/ws" in text
-        foreign = await client.get("/", headers={"Host": "evil.example"})
+        assert f"ws://127.0.0.1:{client.port}/ws/{server.key}" in text
+        foreign = await client.get(f"/?key={server.key}", headers={"Host": "evil.example"})
         assert foreign.status == 403
         for origin in ({"Origin": "https://evil.example"}, {}):
             handshake = {
-                "Connection": "Upgrade", "Upgrade": "websocket", "Sec-WebSocket-Version": "13",
-                "Sec-WebSocket-Key": "dGhlIHNhbXBsZSBub25jZQ==", **origin,
+                "Connection": "Upgrade",
+                "Upgrade": "websocket",
+                "Sec-WebSocket-Version": "13",
+                "Sec-WebSocket-Key": "dGhlIHNhbXBsZSBub25jZQ==",
+                **origin,
             }
-            assert (await client.get("/ws", headers=handshake)).status == 403
+            assert (await client.get(f"/ws/{server.key}", headers=handshake)).status == 403
 
 
 @pytest.mark.parametrize("word", ["plain", "with space", "it's", 'a"b', "$(x)"])
@@ -117,4 +136,10 @@ def test_words_survive_the_shell(word: str) -> None:
 
     from triage.browser.server import command_line
 
-    assert shlex.split(command_line(["--cases", word])) == [sys.executable, "-m", "triage", "--cases", word]
+    assert shlex.split(command_line(["--cases", word])) == [
+        sys.executable,
+        "-m",
+        "triage",
+        "--cases",
+        word,
+    ]

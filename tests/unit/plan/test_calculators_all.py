@@ -112,6 +112,16 @@ def test_fumigants_answer_or_say_what_is_missing(agent: str) -> None:
     assert any(f.name.startswith("opening: peak") for f in answer.figures)
 
 
+@pytest.mark.parametrize("circumstance", ["asthma", "pregnancy", "closed-room"])
+@pytest.mark.parametrize("agent", ["paradichlorobenzene", "naphthalene", "camphor"])
+def test_vapours_breathed_for_months_are_refused_as_solvents_are(agent: str, circumstance: str) -> None:
+    frail = Bench(room={"volume_m3": 60.0, "control": "hood"}, circumstances=(circumstance,))
+    asked = BoxQuestion(8.0, fumigant=agent, grams=5.0)
+    _, fault = answered(lambda: answer_fumigant(KNOWLEDGE, frail, DayLedger(), asked))
+    assert fault is not None
+    assert KNOWLEDGE.circumstances[circumstance].name in fault.message
+
+
 def test_opening_a_large_old_chest_is_judged() -> None:
     """500 L saturated with moth-ball vapour into a small closed room: far above a tenth of the limit."""
     tight = Bench(room={"volume_m3": 10.0, "control": "none"})

@@ -48,8 +48,15 @@ class ParticularsScreen(Question[Particulars | None]):
         Binding("up", "app.focus_previous", "Line before", show=False),
     ]
 
-    def __init__(self, particulars: Particulars, check_photo: Callable[[str], object]) -> None:
+    def __init__(
+        self,
+        particulars: Particulars,
+        check_photo: Callable[[str], object],
+        doubt: Callable[[float | None], str] = lambda _: "",
+    ) -> None:
         super().__init__()
+        self._doubt = doubt
+        self._asked = ""
         self._check_photo = check_photo
         self._particulars = particulars
 
@@ -91,6 +98,12 @@ class ParticularsScreen(Question[Particulars | None]):
                     self._check_photo(told[name])
             except TriageError as fault:
                 self._refuse(name, f"{label}: {fault.line()}")
+                return
+        doubt = self._doubt(numbers["amount_ml"])
+        if doubt != self._asked:
+            self._asked = doubt
+            if doubt:
+                self._refuse("amount_ml", f"{doubt}. Enter again if it is so.")
                 return
         self.dismiss(
             replace(

@@ -8,6 +8,7 @@ from datetime import datetime
 from triage.case.models import Case
 from triage.looks import too_early_s, unseen_zones
 from triage.plan.model import Plan, Step
+from triage.service.working import far_more
 from triage.show.words import duration
 from triage.tui.messages import LookingChosen
 from triage.tui.screens.choice import ChoiceScreen
@@ -65,11 +66,13 @@ class RecordingScreen(TimedScreen):
 
     def action_particulars(self) -> None:
         """Set amount, minutes, note and photos before recording."""
-        if self.step is not None:
+        step = self.step
+        if step is not None:
             self.app.push_screen(
                 ParticularsScreen(
                     self.particulars,
                     lambda photo: self.services.workshop.check_photo(self.case_id, photo),
+                    lambda amount_ml: far_more(step, amount_ml),
                 ),
                 self._particularised,
             )
@@ -149,6 +152,7 @@ class RecordingScreen(TimedScreen):
                 observed=observed,
                 photo_before=told.photo_before or None,
                 photo_after=told.photo_after or None,
+                sure=True,  # asked where the amount was written
             )
             return case, workshop.plan(case)
 
