@@ -89,7 +89,7 @@ def depth_um(na: float, wavelength_um: float, magnification: float, pitch_um: fl
 
 
 def frames_of_stack(thickness_um: float, depth: float, overlap_fraction: float) -> int:
-    """Return how many frames cover a thickness, neighbours overlapping by a share of their depth."""
+    """Return how many frames cover a thickness when neighbours overlap by a share of depth."""
     thick = positive("thickness", thickness_um, "um")
     one = positive("depth of field", depth, "um")
     step = one * (1.0 - within("overlap", overlap_fraction, 0.0, 0.9, ""))
