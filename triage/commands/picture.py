@@ -1,8 +1,9 @@
-"""What the photograph can show: will this speck be seen in the picture at all?"""
+"""What the photograph can show, and what two photographs of one zone tell of a pass."""
 
 from __future__ import annotations
 
 from dataclasses import asdict, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from triage.commands.calc import number_word
@@ -34,7 +35,7 @@ LIMITS = {
 
 
 def add_commands(subparsers: Subparsers) -> None:
-    """Add the command of this module."""
+    """Add the commands of this module."""
     shows = command(
         subparsers,
         "shows",
@@ -48,6 +49,53 @@ def add_commands(subparsers: Subparsers) -> None:
     for name, text in {**VIEW, **ASKED}.items():
         option = "--" + name.removesuffix("_um").removesuffix("_mm").replace("_", "-")
         shows.add_argument(option, dest=name, type=number_word, metavar="N", help=text)
+
+    pair = command(
+        subparsers,
+        "compare",
+        "what left and what came between two photos of one zone",
+        "compare before.jpg after.jpg --um-per-pixel 0.4",
+        run_compare,
+        as_json=True,
+    )
+    pair.add_argument("before", type=Path, help="photo before the pass")
+    pair.add_argument("after", type=Path, help="photo after it, same field, light and set-up")
+    pair.add_argument(
+        "--um-per-pixel", type=number_word, metavar="N", help="size of a pixel on the specimen [um]"
+    )
+
+
+def run_compare(arguments: Arguments) -> int:
+    """Say what left and what came, or why it cannot be told."""
+    from triage.picture.files import read_photo
+    from triage.picture.pair import compare
+    from triage.units import positive
+
+    scale = arguments.um_per_pixel
+    if scale is not None:
+        positive("size of a pixel", scale, "um")
+    before, factor = read_photo(arguments.before)
+    after, other = read_photo(arguments.after)
+    if factor != other:
+        raise TriageError("the photos differ in size", mend="give two photos of one set-up")
+    found = compare(before, after)
+    unit, each = ("um", factor * scale) if scale is not None else ("pixels", float(factor))
+    if arguments.json:
+        told = {"pixels_taken_together": factor, "unit": unit, "unit_per_point": each}
+        print_json({**told, **asdict(found)})
+        return 0
+    for word, spots in (("left", found.vanished), ("came", found.appeared)):
+        sizes = sorted(each * spot.diameter_px for spot in spots)
+        more = f", median diameter {sizes[len(sizes) // 2]:.3g} {unit}" if sizes else ""
+        if scale is not None:
+            more += f", {len(sizes) / (found.area_px * each**2 / 1e6):.3g} per mm2"
+        print(f"{word}: {len(sizes)} spots{more}")
+    print("what stayed is not counted, so no share of removal is given")
+    print(
+        f"colour outside these spots: median {found.colour_median:.2g}, "
+        f"95 % below {found.colour_95:.2g} (CIEDE2000)"
+    )
+    return 0
 
 
 def run_shows(arguments: Arguments) -> int:
