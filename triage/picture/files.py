@@ -13,7 +13,7 @@ from triage.picture.colour import Array
 
 TIFF = (".tif", ".tiff")
 RAW = (".arw", ".cr2", ".cr3", ".dng", ".nef", ".orf", ".pef", ".raf", ".rw2")
-LONGEST = 2400  # points on the longer side that a comparison looks at
+LONGEST = 1024  # points on the longer side that a comparison looks at
 
 
 def read_photo(path: Path) -> tuple[Array, int]:

@@ -26,6 +26,7 @@ MOST_BLUR = 0.6  # least ratio of fine detail between the two
 MOST_CLIPPED = 0.02  # share of points at the end of the scale
 LEAST_CONTRAST = 0.08  # a spot differs by at least this much of the scale ...
 NOISES = 6.0  # ... and by this many robust deviations of the whole difference
+MOST_PIXELS_WIDE = 25.0  # a wider change is no spot that this method can count
 LEAST_PIXELS = 9  # below this area a difference may be noise
 
 
@@ -159,6 +160,17 @@ def _refuse_blur(first: Array, second: Array, inner: Any) -> None:
         raise CannotTell("one picture is blurred against the other", mend="focus both alike")
 
 
+def _refuse_large(difference: Array) -> None:
+    """Refuse a change so large that evening out the light would break it into several."""
+    labels, count = ndimage.label(np.abs(difference) > LEAST_CONTRAST)
+    areas = ndimage.sum_labels(labels > 0, labels, range(1, count + 1))
+    if count and 2 * np.sqrt(max(areas) / np.pi) > MOST_PIXELS_WIDE:
+        raise CannotTell(
+            f"a change is wider than {MOST_PIXELS_WIDE:g} points",
+            mend="give smaller copies of both",
+        )
+
+
 def _half_way(difference: Array, seed: Any) -> Any:
     """Return the spot up to half of its own height, so that its size is not the threshold's."""
     height = float(np.median(difference[seed]))
@@ -174,6 +186,7 @@ def _changed_spots(first: Array, second: Array, inner: Any) -> tuple[Any, Any, A
     wide = 25.0  # uneven light changes over more than this many pixels
     # What only one picture covers is no difference, and must not reach in through the filters.
     difference = ndimage.gaussian_filter(np.where(inner, first - second, 0.0), 1.0)
+    _refuse_large(difference)
     difference -= ndimage.gaussian_filter(difference, wide)
     noise = 1.4826 * float(np.median(np.abs(difference[inner])))
     changed = (np.abs(difference) > max(LEAST_CONTRAST, NOISES * noise)) & inner
