@@ -52,6 +52,21 @@ class Refused(Record):
     because: str = "refused by the user"
 
 
+class SetUp(Record):
+    """A camera set-up of the user's own; figures not given are asked for on the command line."""
+
+    FREE: ClassVar[frozenset[str]] = frozenset({"name"})
+
+    name: str
+    magnification: Annotated[float, Field(gt=0)] | None = None
+    na: Annotated[float, Field(gt=0, le=1)] | None = None
+    f_number: Annotated[float, Field(gt=0)] | None = None
+    pitch_um: Annotated[float, Field(gt=0)] | None = None
+    sensor_mm: Annotated[float, Field(gt=0)] | None = None
+    picture_mm: Annotated[float, Field(gt=0)] | None = None
+    distance_mm: Annotated[float, Field(gt=0)] | None = None
+
+
 class Bench(Record):
     """The whole bench file; a bench that says nothing is judged as the least favourable one."""
 
@@ -76,6 +91,7 @@ class Bench(Record):
     lacking: tuple[str, ...] = ()
     gloves: tuple[str, ...] = ()
     supports: tuple[str, ...] = ()
+    setups: tuple[SetUp, ...] = ()
 
     @property
     def authority(self) -> str | None:
@@ -87,6 +103,7 @@ class Bench(Record):
         entries: list[tuple[tuple[str | int, ...], Record]] = [((), self), (("room",), self.room)]
         entries += [(("stock", place), each) for place, each in enumerate(self.stock)]
         entries += [(("refused", place), each) for place, each in enumerate(self.refused)]
+        entries += [(("setups", place), each) for place, each in enumerate(self.setups)]
         for path, entry in entries:
             yield from ((*path, key) for key in entry.model_extra or {})
 

@@ -48,6 +48,9 @@ class Judgement(Frozen):
     least_release_min: Threshold = Field(
         description="shortest time in which the liquid of one pass can evaporate"
     )
+    wavelength_um: Threshold = Field(description="wavelength by which a lens is judged")
+    eye_acuity_arcmin: Threshold = Field(description="smallest detail that a viewer tells apart")
+    stack_overlap: Threshold = Field(description="share of its depth by which frames overlap")
     release_again_s: Threshold = Field(
         description="interruption after which a hold point asks again"
     )

@@ -1,0 +1,183 @@
+"""What the photograph can show, and what two photographs of one zone tell of a pass."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from triage.commands.calc import number_word
+from triage.commands.common import Arguments, Subparsers, command, one_of, print_json, workshop_of
+from triage.errors import TriageError
+
+if TYPE_CHECKING:
+    from triage.picture.optics import Grain, Showing, View
+    from triage.service import Workshop
+
+VIEW = {
+    "magnification": "magnification on the sensor",
+    "na": "numerical aperture of the objective",
+    "f_number": "working f-number, instead of --na",
+    "pitch_um": "pixel pitch [um]",
+    "sensor_mm": "width of the sensor [mm]",
+    "picture_mm": "width of the print or of the picture on the screen [mm]",
+    "distance_mm": "viewing distance [mm]",
+}
+ASKED = {
+    "grain_um": "diameter of a speck on the specimen [um]",
+    "depth_um": "depth of what must be sharp [um]: adds the frames of a stack",
+}
+LIMITS = {
+    "lens": "diffraction at the lens",
+    "pixels": "two pixels of the sensor",
+    "viewer": "the viewer's eye at this size and distance",
+}
+
+
+def add_commands(subparsers: Subparsers) -> None:
+    """Add the commands of this module."""
+    shows = command(
+        subparsers,
+        "shows",
+        "will this speck show in the picture, and the frames of a stack",
+        "shows --na 0.28 --magnification 10 --pitch 3.76 --sensor 35.7 --picture 600 "
+        "--distance 500 --grain 5 --depth 300",
+        run_shows,
+        as_json=True,
+    )
+    shows.add_argument("--setup", metavar="NAME", help="a set-up of your bench")
+    for name, text in {**VIEW, **ASKED}.items():
+        option = "--" + name.removesuffix("_um").removesuffix("_mm").replace("_", "-")
+        shows.add_argument(option, dest=name, type=number_word, metavar="N", help=text)
+
+    pair = command(
+        subparsers,
+        "compare",
+        "what left and what came between two photos of one zone",
+        "compare before.jpg after.jpg --um-per-pixel 0.4",
+        run_compare,
+        as_json=True,
+    )
+    pair.add_argument("before", type=Path, help="photo before the pass")
+    pair.add_argument("after", type=Path, help="photo after it, same field, light and set-up")
+    pair.add_argument(
+        "--um-per-pixel", type=number_word, metavar="N", help="size of a pixel on the specimen [um]"
+    )
+
+
+def run_compare(arguments: Arguments) -> int:
+    """Say what left and what came, or why it cannot be told."""
+    from triage.picture.files import read_photo
+    from triage.picture.pair import compare
+    from triage.units import positive
+
+    scale = arguments.um_per_pixel
+    if scale is not None:
+        positive("size of a pixel", scale, "um")
+    before, factor = read_photo(arguments.before)
+    after, other = read_photo(arguments.after)
+    if factor != other:
+        raise TriageError("the photos differ in size", mend="give two photos of one set-up")
+    found = compare(before, after)
+    unit, each = ("um", factor * scale) if scale is not None else ("pixels", float(factor))
+    if arguments.json:
+        told = {"pixels_taken_together": factor, "unit": unit, "unit_per_point": each}
+        print_json({**told, **asdict(found)})
+        return 0
+    for word, spots in (("left", found.vanished), ("came", found.appeared)):
+        sizes = sorted(each * spot.diameter_px for spot in spots)
+        more = f", median diameter {sizes[len(sizes) // 2]:.3g} {unit}" if sizes else ""
+        if scale is not None:
+            more += f", {len(sizes) / (found.area_px * each**2 / 1e6):.3g} per mm2"
+        print(f"{word}: {len(sizes)} spots{more}")
+    print("what stayed is not counted, so no share of removal is given")
+    print(
+        f"colour outside these spots: median {found.colour_median:.2g}, "
+        f"95 % below {found.colour_95:.2g} (CIEDE2000)"
+    )
+    return 0
+
+
+def run_shows(arguments: Arguments) -> int:
+    """Answer whether a speck shows."""
+    from triage.picture.optics import Eye, frames_of_stack, grain_in_picture, what_shows
+
+    workshop = workshop_of(arguments)
+    view = _view(arguments, workshop)
+    judged = workshop.knowledge.judgement
+    eye = Eye(
+        judged.wavelength_um.value, judged.eye_acuity_arcmin.value, judged.stack_overlap.value
+    )
+    showing = what_shows(view, eye)
+    grain = None
+    if arguments.grain_um is not None:
+        grain = grain_in_picture(arguments.grain_um, view, showing)
+    frames = None
+    if arguments.depth_um is not None:
+        frames = frames_of_stack(arguments.depth_um, showing.depth_um, eye.overlap_fraction)
+    if arguments.json:
+        print_json(
+            {
+                "view": asdict(view),
+                "assumed": asdict(eye),
+                "shows": asdict(showing),
+                "grain": asdict(grain) if grain else None,
+                "frames": frames,
+            }
+        )
+        return 0
+    print("\n".join(_lines(showing, grain)))
+    if frames is not None:
+        print(f"stack: {frames} frames for {arguments.depth_um:g} um")
+    return 0
+
+
+def _view(arguments: Arguments, workshop: Workshop) -> View:
+    from triage.picture.optics import View, na_from_working
+
+    given = {name: getattr(arguments, name) for name in VIEW}
+    if given["na"] is not None and given["f_number"] is not None:
+        raise TriageError("both --na and --f-number are given", mend="give one of them")
+    if arguments.setup is not None:
+        setups = {each.name: each for each in workshop.bench.setups}
+        kept = setups[one_of(arguments.setup, sorted(setups), "set-up on the bench")]
+        aperture = given["na"] is not None or given["f_number"] is not None
+        for name in VIEW:
+            if given[name] is None and not (aperture and name in ("na", "f_number")):
+                given[name] = getattr(kept, name)
+    f_number = given.pop("f_number")
+    lacking = [name for name in given if given[name] is None and (name != "na" or not f_number)]
+    if lacking:
+        raise TriageError(
+            f"not known: {', '.join(VIEW[name] for name in lacking)}",
+            mend="give it, or name a set-up of your bench with --setup",
+        )
+    view = View(**{**given, "na": given["na"] or 0.0})
+    return replace(view, na=na_from_working(f_number, view.magnification)) if f_number else view
+
+
+def _lines(showing: Showing, grain: Grain | None) -> list[str]:
+    lines = [
+        f"smallest spot that shows: {showing.least_um:.3g} um, set by {LIMITS[showing.bound_by]}",
+        (
+            f"  lens {showing.resolution_um:.3g} um, two pixels {showing.two_pixels_um:.3g} um, "
+            f"viewer {showing.eye_um:.3g} um (sizes on the specimen)"
+        ),
+        (
+            f"picture: x{showing.picture_magnification:.3g}, field {showing.field_mm:.3g} mm wide, "
+            f"blur of diffraction {showing.blur_in_picture_mm:.3g} mm"
+        ),
+        f"depth of field: {showing.depth_um:.3g} um",
+    ]
+    if grain is not None:
+        lines.append(
+            f"a speck of {grain.size_um:g} um: {grain.pixels:.3g} pixels, "
+            f"{grain.picture_mm:.3g} mm in the picture, {grain.arcmin:.3g} arc minutes"
+        )
+        lines.append(
+            "  it can show"
+            if grain.shows
+            else f"  will not show: accept ({grain.size_um:g} um is below {showing.least_um:.3g} "
+            "um); a glint of light or strong contrast can still be seen, as a blur"
+        )
+    return lines

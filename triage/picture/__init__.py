@@ -1,0 +1,1 @@
+"""What a photograph can show and what it tells of a pass: pure functions, files at the edge."""
