@@ -6,8 +6,15 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from triage.commands.calc import number_word
-from triage.commands.common import Arguments, Subparsers, command, one_of, print_json, workshop_of
+from triage.commands.common import (
+    Arguments,
+    command,
+    number,
+    one_of,
+    option,
+    print_json,
+    workshop_of,
+)
 from triage.errors import TriageError
 
 if TYPE_CHECKING:
@@ -34,39 +41,15 @@ LIMITS = {
 }
 
 
-def add_commands(subparsers: Subparsers) -> None:
-    """Add the commands of this module."""
-    shows = command(
-        subparsers,
-        "shows",
-        "will this speck show in the picture, and the frames of a stack",
-        "shows --na 0.28 --magnification 10 --pitch 3.76 --sensor 35.7 --picture 600 "
-        "--distance 500 --grain 5 --depth 300",
-        run_shows,
-        as_json=True,
-    )
-    shows.add_argument("--setup", metavar="NAME", help="a set-up of your bench")
-    for name, text in {**VIEW, **ASKED}.items():
-        option = "--" + name.removesuffix("_um").removesuffix("_mm").replace("_", "-")
-        shows.add_argument(option, dest=name, type=number_word, metavar="N", help=text)
-
-    pair = command(
-        subparsers,
-        "compare",
-        "what left and what came between two photos of one zone",
-        "compare before.jpg after.jpg --um-per-pixel 0.4",
-        run_compare,
-        as_json=True,
-    )
-    pair.add_argument("before", type=Path, help="photo before the pass")
-    pair.add_argument("after", type=Path, help="photo after it, same field, light and set-up")
-    pair.add_argument(
-        "--um-per-pixel", type=number_word, metavar="N", help="size of a pixel on the specimen [um]"
-    )
-
-
+@command(
+    "compare before.jpg after.jpg --um-per-pixel 0.4",
+    option("before", "photo before the pass", type=Path),
+    option("after", "photo after it, same field, light and set-up", type=Path),
+    number("--um-per-pixel", "size of a pixel on the specimen [um]"),
+    as_json=True,
+)
 def run_compare(arguments: Arguments) -> int:
-    """Say what left and what came, or why it cannot be told."""
+    """Say what left and what came between two photos of one zone, or why it cannot be told."""
     from triage.picture.files import read_photo
     from triage.picture.pair import compare
     from triage.units import positive
@@ -98,8 +81,19 @@ def run_compare(arguments: Arguments) -> int:
     return 0
 
 
+def _flag(name: str) -> str:
+    return "--" + name.removesuffix("_um").removesuffix("_mm").replace("_", "-")
+
+
+@command(
+    "shows --na 0.28 --magnification 10 --pitch 3.76 --sensor 35.7 --picture 600 "
+    "--distance 500 --grain 5 --depth 300",
+    option("--setup", "a set-up of your bench", metavar="NAME"),
+    *(number(_flag(name), text, dest=name) for name, text in {**VIEW, **ASKED}.items()),
+    as_json=True,
+)
 def run_shows(arguments: Arguments) -> int:
-    """Answer whether a speck shows."""
+    """Tell whether a speck will show in the picture, and the frames of a stack."""
     from triage.picture.optics import Eye, frames_of_stack, grain_in_picture, what_shows
 
     workshop = workshop_of(arguments)
