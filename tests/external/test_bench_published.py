@@ -20,7 +20,7 @@ from triage.bench.mould import ceiling_index, critical_rh_percent, weeks_to_firs
 from triage.bench.pooling import prior_from_groups
 from triage.bench.rates import UNIFORM, exact_interval, rate, wilson
 from triage.bench.stock import grams_per_litre, make_up, molarity, stock_ml_per_litre
-from triage.bench.storage import dose_mg, gel_capacity, gel_for_leaking_wrap_g
+from triage.bench.storage import gel_capacity
 from triage.knowledge.tables import Dose, Gel, Salt
 
 RULES = Path(__file__).parents[2] / "rules"
@@ -278,15 +278,6 @@ def test_measured_gel_holds_more_than_the_least(rh, gain_g):
     assert gain_g / 500 > gel_capacity(GELS["narrow-pore-gel"], rh)
 
 
-def test_packing_rule_for_a_leaking_wrap():
-    # supplier guides after BS 1133 section 19, second-hand: W = 11 A R M + D F
-    factor = DOSES["store-gel-transport-leaking-wrap"].most
-    board = DOSES["store-gel-factor-board"].most
-    assert gel_for_leaking_wrap_g(2, 3, 4, factor=factor, packing_g=80, packing_factor=board) == (
-        pytest.approx(11 * 2 * 3 * 4 + 80 / 8)
-    )
-
-
 # --- drops -----------------------------------------------------------------------------------
 
 
@@ -400,9 +391,3 @@ def test_moment_prior_of_the_rats_is_near_the_likelihood_fit():
     ours = rate(4, 14, fit.prior, least_trials=5)
     assert not fit.is_bounded
     assert ours.mean == pytest.approx((2.304768 + 4) / (2.304768 + 14.079707 + 14), abs=0.01)
-
-
-def test_old_doses_in_metric_units():
-    # USDA Farmers' Bulletin 1346: half to one pound in 10 to 13 cubic feet (number from memory);
-    # the conversion to g/m3 is repeated with pint in the oracle tests
-    assert dose_mg(5, DOSES["store-old-dose-p-dichlorobenzene"].most) == pytest.approx(8010)

@@ -131,27 +131,6 @@ def gel_by_packing_rule_g(
     return volume * positive("gel per volume", gel_g_per_m3, "g/m3") + packing * factor
 
 
-def gel_for_leaking_wrap_g(
-    area_m2: float,
-    passage_g_per_m2_day: float,
-    months: float,
-    *,
-    factor: float,
-    packing_g: float = 0.0,
-    packing_factor: float = 0.0,
-) -> float:
-    """Return the gel [g] for a wrap that lets vapour through: f A R M + D F.
-
-    Source: supplier guides after BS 1133 section 19; f is 11 in a temperate climate.
-    """
-    wrap = positive("wrap area", area_m2, "m2")
-    passage = at_least("vapour passage", passage_g_per_m2_day, 0.0, "g/m2/day")
-    time = positive("storage time", months, "months")
-    packing = at_least("packing", packing_g, 0.0, "g")
-    share = within("packing factor", packing_factor, 0.0, 1.0, "g/g")
-    return positive("factor", factor, "") * wrap * passage * time + packing * share
-
-
 def saturation_mg_per_l(
     vapour_pressure_kpa: float, molar_mass_g_per_mol: float, temp_c: float
 ) -> float:
@@ -238,11 +217,6 @@ def crystals_for_mg(
     time = at_least("time", days, 0.0, "days")
     changes = at_least("air changes of the box", box_changes_per_day, 0.0, "1/day")
     return opening_pulse_mg(volume_l, level_mg_per_l) * (1.0 + changes * time)
-
-
-def dose_mg(volume_l: float, dose_g_per_m3: float) -> float:
-    """Return the mass [mg] that a dose per volume means for a box; 1 g/m3 is 1 mg/L."""
-    return positive("box volume", volume_l, "L") * positive("dose", dose_g_per_m3, "g/m3")
 
 
 def fluid_ml_per_g(fluid_ml: float, specimens_g: float) -> float:

@@ -16,7 +16,7 @@ that cannot come first whatever they are do not need a look (``bounds``).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from triage.engine.casefacts import SPECIMEN, TAXON
@@ -294,9 +294,3 @@ def answer_words(knowledge: Knowledge, question: str, answer: str) -> str:
 def ranked_questions(sweep: Sweep, likelihood: Likelihood) -> tuple[NextQuestion, ...]:
     """Return the questions that could still change the next step, the best first."""
     return Asking(sweep, likelihood).ranked()
-
-
-def reasons(found: Iterable[NextQuestion]) -> Iterator[str]:
-    """Yield why each question is asked, one line each."""
-    for question in found:
-        yield f"{question.line.question}: {question.because}"

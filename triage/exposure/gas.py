@@ -140,14 +140,3 @@ def saturation_mg_per_m3(
     molar = checked("molar mass", molar_mass_g_per_mol, "g/mol", 1.0)
     kelvin = checked("temperature", temp_c, "C", -50.0, 100.0) + ZERO_C_K
     return np.asarray(pressure * 1e3 * molar * 1e3 / (R_J_PER_MOL_K * kelvin))
-
-
-def saturation_ppm(vapour_kpa: ArrayLike, pressure_kpa: ArrayLike = ATM_KPA) -> Floats:
-    """Return the saturated vapour as parts per million of the air.
-
-    Source
-    ------
-    National Research Council, Procedures for working with chemicals in laboratories, eq. 1.
-    """
-    pressure = checked("air pressure", pressure_kpa, "kPa", 20.0, 200.0)
-    return np.asarray(1e6 * checked("vapour pressure", vapour_kpa, "kPa") / pressure)

@@ -8,12 +8,11 @@ from typing import Any
 
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.emission import total_mass_mg
-from triage.exposure.gas import ATM_KPA, LIMIT_TEMP_C, molar_volume_l
 from triage.exposure.judge import judge_release
 from triage.exposure.space import Room
 from triage.exposure.substance import Substance
 from triage.exposure.verdict import AirVerdict
-from triage.units import positive, within
+from triage.units import within
 
 SMALLER = 0.999
 """A found amount is shown a little smaller, so that rounding never lifts it over the limit."""
@@ -175,29 +174,3 @@ def least_air_changes(
 
     found = float(brentq(excess, 0.0, most, xtol=1e-9))
     return min(found / SMALLER, most)
-
-
-def dilution_flow_m3_per_h(
-    ml_per_h: float,
-    density_g_per_ml: float,
-    molar_mass_g_per_mol: float,
-    limit_ppm: float,
-    *,
-    mixing_factor: float = 1.0,
-    temp_c: float = LIMIT_TEMP_C,
-    pressure_kpa: float = ATM_KPA,
-) -> float:
-    """Return the fresh air that holds a steady evaporation at a limit [m3/h].
-
-    Source
-    ------
-    University of Toledo, industrial ventilation formula sheet, chapter X (403 form), in SI.
-    """
-    mol_per_h = (
-        positive("evaporation", ml_per_h, "mL/h")
-        * positive("density", density_g_per_ml, "g/mL")
-        / positive("molar mass", molar_mass_g_per_mol, "g/mol")
-    )
-    vapour_m3_per_h = mol_per_h * float(molar_volume_l(temp_c, pressure_kpa)) / 1000.0
-    parts = positive("limit", limit_ppm, "ppm") * 1e-6
-    return vapour_m3_per_h / parts * within("mixing factor", mixing_factor, 1.0, 10.0, "")

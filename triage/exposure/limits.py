@@ -1,4 +1,4 @@
-"""Rules about limits: which one counts, several agents together, steps of a day, long days."""
+"""Rules about limits: which one counts, several agents together, steps of a day."""
 
 from __future__ import annotations
 
@@ -54,32 +54,3 @@ def mixture_index(levels: Sequence[float], limits: Sequence[float]) -> float:
         at_least("level", level, 0.0, "") / positive("limit", limit, "")
         for level, limit in zip(levels, limits, strict=True)
     )
-
-
-def mixture_limit(levels: Sequence[float], limits: Sequence[float]) -> float:
-    """Return the limit of a vapour mix of fixed make-up, ``sum C / sum(C/L)``."""
-    index = mixture_index(levels, limits)
-    return sum(levels) / positive("mixture index", index, "")
-
-
-def mean_over_8_h(steps: Iterable[tuple[float, float]]) -> float:
-    """Return the 8 h mean of (level, minutes) steps: always divided by 8 h.
-
-    Source
-    ------
-    29 CFR 1910.1000(d)(1): computation formula for one substance.
-    """
-    return sum(
-        at_least("level", c, 0.0, "") * at_least("time", t, 0.0, "min") for c, t in steps
-    ) / (480.0)
-
-
-def long_day_factor(hours: float) -> float:
-    """Return the factor on an 8 h limit for a longer day; never above 1, not for ceilings.
-
-    Source
-    ------
-    Jurgiel, note on 12-hour shifts (Brief and Scala): ``(8/h)(24 - h)/16``.
-    """
-    long = within("hours of work", hours, 0.0, 24.0, "h")
-    return 1.0 if long <= 8.0 else (8.0 / long) * (24.0 - long) / 16.0

@@ -45,14 +45,6 @@ def _inputs(volume_m3: ArrayLike, decay: ArrayLike, minutes: ArrayLike) -> tuple
     )
 
 
-def pulse_level(
-    mass_mg: ArrayLike, volume_m3: ArrayLike, decay: ArrayLike, minutes: ArrayLike
-) -> Floats:
-    """Return the level after a mass evaporated at once, ``(m/V) exp(-a t)`` [mg/m3]."""
-    volume, rate, time = _inputs(volume_m3, decay, minutes)
-    return np.asarray(checked("mass", mass_mg, "mg") / volume * np.exp(-rate * time))
-
-
 def steady_level(
     rate_mg_per_min: ArrayLike,
     volume_m3: ArrayLike,
@@ -69,23 +61,6 @@ def steady_level(
     built = source / volume * on * phi1(rate * on) * np.exp(-rate * (time - on))
     start = checked("level at the start", start_mg_per_m3, "mg/m3")
     return np.asarray(built + start * np.exp(-rate * time))
-
-
-def minutes_to_rise(
-    rate_mg_per_min: float, volume_m3: float, decay: float, target_mg_per_m3: float
-) -> float:
-    """Return when a steady release from clean air reaches a level [min]; inf if it never does."""
-    volume, rate, _ = _inputs(volume_m3, decay, 0.0)
-    source = at_least("release rate", rate_mg_per_min, 0.0, "mg/min")
-    target = at_least("target", target_mg_per_m3, 0.0, "mg/m3")
-    flow = float(rate * volume)
-    if target == 0.0:
-        return 0.0
-    if source <= flow * target:
-        return float("inf")
-    if flow == 0.0:
-        return target * float(volume) / source
-    return float(-np.log1p(-flow * target / source) / rate)
 
 
 def minutes_to_fall(start_mg_per_m3: float, target_mg_per_m3: float, decay: float) -> float:
