@@ -74,7 +74,8 @@ class Judging:
         judges = (self._next, self._never, self._then, self._say, self._ask_first, self._readings)
         faults = tuple(fault for judge in judges for fault in judge())
         sure = [f for f in self.plan.findings if f.standing in ("likely", "settled")]
-        reads = [(f.standing, str(f.deposit), self.account.truth.get(f.id)) for f in sure]
+        truths = {finding: table().deposit_of(t) for finding, t in self.account.truth.items()}
+        reads = [(f.standing, str(f.deposit), truths.get(f.id)) for f in sure]
         idle = not self._acting(self.plan, ())
         return Verdict(self.account, faults, self.told.unsaid, tuple(reads), idle)
 

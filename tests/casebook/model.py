@@ -125,6 +125,12 @@ class Acts(Strict):  # the table of acts
     acts: dict[str, ActEntry]
     outcomes: dict[str, list[str]]
     later: list[str]
+    truths: dict[str, list[str]]
+
+    def deposit_of(self, truth: str) -> str:
+        """Return the deposit that an account's words name, the words themselves if none."""
+        named = (deposit for deposit, words in self.truths.items() if truth in words)
+        return next(named, truth)
 
 
 @cache

@@ -99,3 +99,12 @@ def test_the_judge_finds_what_is_wrong(knowledge: Knowledge, planner: Planner) -
     assert faults(say=[{"meaning": "x", "words": ["no such word is said"]}]) == {"say"}
     assert faults(readings={"f1": {"not": "oily-film"}}) == {"readings"}
     assert "ask_first" in faults(next=others, ask_first=["worth-it"])
+
+
+def test_what_accounts_call_a_deposit_is_told_of_one_deposit_alone(knowledge: Knowledge) -> None:
+    told = {truth for account in ACCOUNTS for truth in account.truth.values()}
+    listed = [words for each in table().truths.values() for words in each]
+    assert not {*table().truths} - {*knowledge.deposits}
+    assert sorted(listed) == sorted(set(listed))
+    assert not set(listed) & {*knowledge.deposits}
+    assert not set(listed) - told
