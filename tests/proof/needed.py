@@ -36,7 +36,7 @@ def said_by(knowledge: Knowledge, conclusions: Iterable[Conclusion]) -> dict[str
         words += [f"{n}={v}" for n, v in conclusion.fields if n not in METHODS and n != "finding"]
         if conclusion.kind == "evidence":
             words.append(f"by {conclusion.rule}")
-        if conclusion.kind == "caution":
+        if conclusion.kind in ("caution", "advise"):
             words.append(f'"{knowledge.rule(conclusion.rule).because}"')
         if conclusion.kind == "before":
             for earlier in conclusion.get("earlier"):
