@@ -79,6 +79,6 @@ async def test_the_end_is_said_with_what_was_left_and_why(workshop: Workshop) ->
         await driver.on(PlanScreen)
         told = " ".join(driver.text.split())
         assert "READY FOR THE CAMERA" in told
-        assert "below what the picture shows" in told
+        assert "Below what the picture shows." in told
         assert "it belongs there" in told
         assert told.index("READY FOR THE CAMERA") < told.index("then keep it")
