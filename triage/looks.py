@@ -8,9 +8,12 @@ from triage.case.models import HARMFUL, Case, Finding, Timer
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
 from triage.knowledge.specimen import STAGES
-from triage.plan.model import Step
+from triage.plan.model import Plan, Step
 
 CLEAN = "looked at, clean"
+# What may be left to be seen in the picture, and what is gone.
+LEFT = ("accepted", "left", "stopped")
+ENDED = ("cleared", *LEFT)
 # A look may be put off by this share of its time with each key.
 MORE_SHARE = 0.25
 # An end is too early to be believed before this share of the time, where that is long enough for
@@ -37,6 +40,17 @@ def unseen_zones(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
     """Return the zones of this animal where nothing was found and nothing declared clean."""
     seen = {finding.zone for finding in case.findings}
     return tuple(zone for zone in zones_of(knowledge, case) if zone not in seen)
+
+
+def is_ready_for_camera(knowledge: Knowledge, case: Case, plan: Plan) -> bool:
+    """Return whether only the keeping is left: each zone seen, nothing open, held or refused."""
+    return (
+        plan.stage == "keep"
+        and not (plan.held or plan.refused or unseen_zones(knowledge, case))
+        and bool(zones_of(knowledge, case))
+        and all(line.state in ENDED for line in plan.findings)
+        and all(step.stage == "keep" for step in plan.steps)
+    )
 
 
 def is_after_cleaning(step: Step) -> bool:

@@ -10,6 +10,7 @@ from triage.errors import TriageError
 from triage.looks import CLEAN, unseen_zones, zones_of
 from triage.service import Workshop
 from triage.tui.screens.observe import ObserveScreen
+from triage.tui.screens.plan import PlanScreen
 
 
 async def test_a_clean_zone_by_keys(workshop: Workshop) -> None:
@@ -59,3 +60,25 @@ async def test_the_rest_is_declared_clean_in_one_go_after_it_is_named(workshop: 
         await driver.press("r", "2")
         await driver.until(lambda: f"{len(zones)} of {len(zones)} looked at" in driver.text)
         assert unseen_zones(workshop.knowledge, workshop.load(case)) == ()
+
+
+async def test_the_end_is_said_with_what_was_left_and_why(workshop: Workshop) -> None:
+    """Not before each zone was looked at, the drying is over and every finding has its end."""
+    case = "skimmer-plate-8"
+    for question, answer in (
+        ("aim", "picture-as-it-stands"),
+        ("arrival", "set-on-pin"),
+        ("hydration", "dry"),
+    ):
+        workshop.answer(case, question, answer)
+    workshop.accept(case, "f2", "below what the picture shows")
+    async with driven(workshop, case=case, size=(80, 40)) as driver:
+        await driver.on(PlanScreen)
+        assert "READY FOR THE CAMERA" not in driver.text
+        await driver.press("l", "r", "2", "q")
+        await driver.on(PlanScreen)
+        told = " ".join(driver.text.split())
+        assert "READY FOR THE CAMERA" in told
+        assert "Below what the picture shows." in told
+        assert "it belongs there" in told
+        assert told.index("READY FOR THE CAMERA") < told.index("then keep it")

@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 
 from tests.tui.conftest import ROOT
-from tests.tui.driving import driven
+from tests.tui.driving import NOON, driven
 from triage.service import Workshop
+from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.intake import IntakeScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
@@ -23,6 +25,64 @@ CASE = "bumblebee-plate-3"
 def test_the_case_and_the_keys_are_those_of_the_readme() -> None:
     assert f"--demo {CASE}" in README
     assert re.findall(r"`(\w)`", WALK) == ["s", "t", "n", "d", "l", "e"]
+
+
+async def test_from_the_list_to_the_first_record_in_four_keys(workshop: Workshop) -> None:
+    """Enter, start, outcome: the demo's first case that has a step to do now."""
+    async with driven(workshop) as driver:
+        await driver.on(CasesScreen)
+        keys = ["down", "enter", "s", "b"]
+        await driver.press(*keys)
+        await driver.on(RecordedScreen)
+        cases = [workshop.load(each.id) for each in workshop.list_cases()]
+        assert sum(case.attempts != () and case.attempts[-1].at == NOON for case in cases) == 1
+        assert len(keys) <= 4
+
+
+async def test_from_a_new_specimen_to_its_first_step_in_fourteen_keys(workshop: Workshop) -> None:
+    """A bee with one greasy zone: its group, the first look, the zone, what it is, the step."""
+    keys = []
+    async with driven(workshop) as driver:
+
+        async def press(*some: str) -> None:
+            keys.extend(some)
+            await driver.press(*some)
+
+        await press("plus", "5", "enter")
+        await driver.on(IntakeScreen)
+        case_id = driver.screen.case_id
+        assert workshop.load(case_id).taxon == "bees-wasps"
+        # The signs of an old poison stand on the screen that asks for them.
+        assert "poison label, box before 1990" in " ".join(driver.text.split())
+        await press("r", "enter")
+        await driver.on(ObserveScreen)
+        assert workshop.load(case_id).answers["old-poison-signs"] == "no"
+        await press("h", "i")
+        for wanted in ("film", "oily-film"):
+            await driver.on(ChoiceScreen)
+            choices = [choice for choice, _ in driver.screen._choices]
+            await press(driver.screen._key(choices.index(wanted)))
+        await driver.on(QuestionScreen)
+        await press("q", "q", "s")
+        await driver.on(WalkScreen)
+        assert driver.screen.step.deposit == "oily-film"
+        assert len(keys) <= 14
+
+
+async def test_what_was_not_looked_at_is_not_recorded(workshop: Workshop) -> None:
+    """Each line has its key, the usual answer comes first; leaving records nothing."""
+    case = workshop.new("bee", "bees-wasps").id
+    async with driven(workshop, case=case) as driver:
+        await driver.press("l", "g")
+        await driver.on(IntakeScreen)
+        asked = [question.id for question in driver.screen.questions]
+        await driver.press("enter")
+        assert "nothing is answered yet" in driver.text
+        whole, poison = (str(asked.index(q) + 1) for q in ("whole", "old-poison-signs"))
+        await driver.press(whole, whole, poison, "q")
+        assert workshop.load(case).answers == {}
+        await driver.press("g", whole, whole, poison, "enter")
+        assert workshop.load(case).answers == {"whole": "parts-loose", "old-poison-signs": "no"}
 
 
 async def test_the_five_minutes(workshop: Workshop) -> None:

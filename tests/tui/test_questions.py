@@ -7,6 +7,7 @@ import pytest
 from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
 from tests.tui.test_whole_job import INTAKE, OILY
+from triage.plan.questions import is_put, question_line
 from triage.service import Workshop
 from triage.tui.screens import plan as plan_module
 from triage.tui.screens.choice import ChoiceScreen
@@ -250,3 +251,23 @@ async def test_a_zone_opened_by_mistake_is_named_and_taken_back(workshop: Worksh
         await driver.press("z", "2")
         await driver.until(lambda: workshop.load(case).findings == before.findings, "taken back")
         assert len(workshop.load(case).withdrawn) == 1
+
+
+def test_what_group_place_or_record_answer_is_not_asked(workshop: Workshop) -> None:
+    """No bee has hairs that sting, a hairy thorax has no lenses, dust cannot have come back yet."""
+    for taxon, stings in (("bees-wasps", False), ("hairy-caterpillars", True), ("unknown", True)):
+        case = workshop.new("one", taxon).id
+        _, thorax = workshop.add_finding(case, "thorax-hairy")
+        _, eye = workshop.add_finding(case, "compound-eye")
+        agenda = workshop.desk.agenda(workshop.load(case))
+        for question, finding, is_asked in (
+            ("urticating-hairs", None, stings),
+            ("lens-look", thorax, False),
+            ("lens-look", eye, True),
+            ("dust-returns", thorax, False),
+        ):
+            place = (question, finding)
+            knowledge = workshop.knowledge
+            line = question_line(knowledge, question, finding, "")
+            assert is_put(knowledge, workshop.load(case), line) is is_asked, place
+            assert is_asked or place not in {(q.question, q.finding) for q in agenda.all}

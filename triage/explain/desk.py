@@ -28,6 +28,7 @@ from triage.plan.lookahead import Lookahead
 from triage.plan.model import Plan
 from triage.plan.ownrecord import RECORD, own_record
 from triage.plan.planner import Planner
+from triage.plan.questions import is_put
 
 # Each is (``specimen`` or finding, question).
 Places = frozenset[tuple[str, str]]
@@ -206,7 +207,7 @@ class ExplainDesk:
     ) -> tuple[NextQuestion, ...]:
         """Return the questions that could still change the next step, the best first."""
         facts_from(case, self.shop.bench, self.shop.consultant.vocabulary)
-        return self._ranked(case, declined)
+        return self._ranked_put(case, declined)
 
     def _ranked(
         self, case: Case, declined: Iterable[tuple[str, str]] = ()
@@ -218,7 +219,19 @@ class ExplainDesk:
 
     def agenda(self, case: Case, declined: Iterable[tuple[str, str]] = ()) -> Agenda:
         """Return all that is to be asked: what could change the next step first."""
-        return agenda(self.shop.plan(case), self._ranked(case, declined))
+        return agenda(self._put(case), self._ranked_put(case, declined))
+
+    def _put(self, case: Case) -> Plan:
+        """Return the plan with only those questions that group, place and record leave open."""
+        plan = self.shop.plan(case)
+        left = tuple(q for q in plan.questions if is_put(self.knowledge, case, q))
+        return replace(plan, questions=left)
+
+    def _ranked_put(
+        self, case: Case, declined: Iterable[tuple[str, str]] = ()
+    ) -> tuple[NextQuestion, ...]:
+        ranked = self._ranked(case, declined)
+        return tuple(each for each in ranked if is_put(self.knowledge, case, each.line))
 
     def firmness(self, case: Case) -> tuple[Firmness, ...]:
         """Return for each step whether it is firm, or which open question could move it."""
@@ -234,9 +247,8 @@ class ExplainDesk:
 
     def sure_plan(self, case: Case) -> SurePlan:
         """Return the plan with how firm each step is, its questions in the order of their value."""
-        plan = self.shop.plan(case)
         sweep = self.sweep(case)
-        return sure_plan(plan, self._firmness(sweep), self._ranked(case))
+        return sure_plan(self._put(case), self._firmness(sweep), self._ranked_put(case))
 
 
 __all__ = ["SPECIMEN", "ExplainDesk", "Shop"]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
+from typing import Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from triage.knowledge.agents import Hansen
 from triage.knowledge.base import Entry, Frozen, Grade, Id, Statement, Text
@@ -115,6 +115,18 @@ class Question(Entry):
     rank: int = Field(description="file order for asking everything")
     stage: Stage = "examine"
     gives: Literal["sign", "state", "provenance"] = "sign"
+    usual: Id | None = Field(
+        None, description="what a sound specimen shows; it may be confirmed with others in one go"
+    )
+    traits: tuple[Id, ...] = Field((), description="put only to groups with one of these")
+    surfaces: tuple[Id, ...] = Field((), description="put only to zones with one of these")
+    after_cleaning: bool = Field(False, description="put only once the place was worked on")
+
+    @model_validator(mode="after")
+    def _usual_is_an_answer(self) -> Self:
+        if self.usual is not None and self.usual not in {each.id for each in self.answers}:
+            raise ValueError(f'usual "{self.usual}" is none of its answers')
+        return self
 
 
 class StopSign(Entry):

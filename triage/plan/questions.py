@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from triage.case.models import Case
 from triage.engine.consult import Conclusions, Consultant
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.vocabulary import UNKNOWN
@@ -122,6 +123,25 @@ def _rank(knowledge: Knowledge, line: QuestionLine) -> tuple[object, ...]:
     question = knowledge.questions.get(line.question)
     order = (RISKS[question.risk], question.rank) if question else (0, 0)
     return (line.finding is not None, line.finding or "", *order, line.question)
+
+
+def is_put(knowledge: Knowledge, case: Case, line: QuestionLine) -> bool:
+    """Return whether a question is put at all: group, place or record do not answer it already.
+
+    An unknown group answers nothing. What is left out stays open for the rules.
+    """
+    question, taxon = knowledge.questions.get(line.question), knowledge.taxa.get(case.taxon)
+    if question is None:
+        return True
+    if question.traits and taxon is not None and not set(question.traits) & set(taxon.traits):
+        return False
+    if line.finding is None:
+        return True
+    zone = knowledge.zones.get(case.finding(line.finding).zone)
+    if question.surfaces and zone is not None and not set(question.surfaces) & set(zone.surface):
+        return False
+    worked_on = {attempt.finding for attempt in case.attempts}
+    return not question.after_cleaning or line.finding in worked_on
 
 
 def question_line(

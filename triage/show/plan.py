@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from triage.case.models import Case
 from triage.history.advice import SkipSuggestion
+from triage.looks import LEFT, is_clean
 from triage.plan.model import Excluded, Plan, QuestionLine, Step
 from triage.plan.names import finding_names, zone_words
 from triage.plan.ownrecord import RECORD, own_record
@@ -20,6 +22,7 @@ from triage.show.words import (
     finding_line,
     other_readings,
     percent,
+    sentence,
     state_word,
     step_place,
 )
@@ -50,6 +53,27 @@ def head_blocks(plan: Plan) -> Iterator[Block]:
     yield Line(f"case {plan.case}: {plan.title}".rstrip(": "))
     yield Line(f"stage: {plan.stage}")
     yield from (Alert(told) for told in alerts(plan))
+
+
+def camera_lines(case: Case, plan: Plan) -> tuple[str, ...]:
+    """Return that the specimen is ready for the camera, what was left on it and why."""
+    reasons = {found.id: found.reason for found in case.findings if found.accepted}
+    clean = {found.id for found in case.findings if is_clean(found)}
+    left = [line for line in plan.findings if line.state in LEFT and line.id not in clean]
+    told = tuple(
+        f"- {zone_words(line.zone_name, line.side)}: {line.deposit_name}, {state_word(line)}. "
+        f"{sentence(reasons.get(line.id) or line.leave_it)}".rstrip()
+        for line in left
+    )
+    return (
+        "Ready for the camera",
+        *(
+            ("Left on it, to be expected in the picture:", *told)
+            if told
+            else ("Nothing was left.",)
+        ),
+        "Take the picture, then keep it.",
+    )
 
 
 def by_reason(left_out: list[Excluded]) -> dict[tuple[str, bool], list[str]]:

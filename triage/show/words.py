@@ -51,6 +51,15 @@ NOTICE_SIGNS = {
     "bench": "i BENCH",
     "note": "i NOTE",
 }
+KIND_WORDS = {
+    "loose": "loose: dust, grains, fibres, scales",
+    "film": "a film: grease, wax, lacquer, glue that spread",
+    "bound": "stuck fast: dried fluid, glue, mud",
+    "crystal": "crystals or a crust of salt",
+    "living": "alive, or grown: mould, pests, their traces",
+    "metal": "of metal: from the pin",
+    "natural": "the insect's own",
+}
 STAGE_WORDS = {"look": "look, dry", "set-and-dry": "set and dry"}
 GRADE_WORDS = ("none", "slight", "mild", "middling", "strong", "worst")
 

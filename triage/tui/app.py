@@ -52,8 +52,8 @@ NAME = "triage"
 DEFAULT_THEME = "textual-dark"
 # The screens that are likely to come next, imported when the first one stands.
 BEHIND = (
-    *("plan", "observe", "questions", "walk", "newcase", "bench", "handbook", "air", "photos"),
-    "today",
+    *("plan", "observe", "intake", "questions", "walk", "newcase", "bench", "handbook", "air"),
+    *("photos", "today"),
 )
 # Slow to import, and first asked for by the air of a step.
 LATER = ("triage.explain.desk", "scipy.optimize")
@@ -236,9 +236,10 @@ class TriageApp(App[TriageError | None]):
         self._go("plan", "PlanScreen", event.case)
 
     def on_case_begun(self, event: CaseBegun) -> None:
-        """Open a new case where it is looked at, its plan behind."""
+        """Open a new case at its first look, the drawing and the plan behind."""
         self._go("plan", "PlanScreen", event.case)
         self._go("observe", "ObserveScreen", event.case)
+        self._place("intake", event.case)
 
     def on_looking_chosen(self, event: LookingChosen) -> None:
         """Look at the specimen."""
@@ -270,6 +271,8 @@ class TriageApp(App[TriageError | None]):
             self._go("today", "TodayScreen")
         elif place == "air":
             self._go("air", "AirScreen", case)
+        elif place == "intake" and case is not None:
+            self._go("intake", "IntakeScreen", case)
         elif place == "photos" and case is not None:
             self._go("photos", "PhotosScreen", case)
 

@@ -58,11 +58,12 @@ def plan_rows(
     clean: frozenset[str] = frozenset(),
     skips: tuple[SkipSuggestion, ...] = (),
     firmness: tuple[Firmness, ...] = (),
+    ready: tuple[str, ...] = (),
 ) -> tuple[Row, ...]:
     """Return all rows of a plan; no two have the same id.
 
     ``clean`` are findings of nothing; ``skips`` are rungs that seldom worked here; ``firmness`` is
-    that of the steps, as far as it is known.
+    that of the steps, as far as it is known; ``ready`` says that it may go to the camera.
     """
     # A gate that lets no step through is why nothing can be done: it stands before all else.
     is_shut = plan.next_step() is None
@@ -73,6 +74,7 @@ def plan_rows(
         *_hold_rows(plan),
         *_timer_rows(plan, timers),
         *_notice_rows("refused", plan.refused),
+        *([_ready_row(ready)] if ready else []),
         *_notice_rows("gate", gates),
         *_step_rows(plan, opened, {each.step: each for each in skips}, firmness),
         *_finding_rows(plan, clean),
@@ -106,6 +108,11 @@ def _hold_rows(plan: Plan) -> Iterator[Row]:
             ),
             attempt=hold.attempt,
         )
+
+
+def _ready_row(ready: tuple[str, ...]) -> Row:
+    head, *told = ready
+    return Row("ready", hanging("*", (head.upper(), BOLD), *told), detail="\n\n".join(ready))
 
 
 def _timer_rows(plan: Plan, timers: tuple[Timer, ...]) -> Iterator[Row]:

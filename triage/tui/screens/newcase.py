@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
@@ -11,7 +12,10 @@ from textual.content import Content
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from triage.tui.hanging import hanging
+from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.screens.base import Question, Served
+from triage.tui.screens.choice import KEYS
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.faultline import FaultLine
@@ -33,18 +37,24 @@ class NewCaseScreen(Question[str | None], Served):
         super().__init__()
         self.services = services
         self._taxon = "unknown"
+        self._keys = KEYS
 
     def compose(self) -> ComposeResult:
         """Lay out the groups, then the name."""
-        taxa = self.services.workshop.knowledge.taxa
+        taxa = self.services.workshop.knowledge.taxa.values()
+        groups = {
+            "unknown": "not known (the plan is then as careful as it can be)",
+            **{taxon.id: f"{taxon.name}{_examples(taxon.examples)}" for taxon in taxa},
+        }
+        keys = keyset_of(self.app)
+        self._keys = KEYS if keys is WORDS else keys.answers
         with Vertical(classes="window -tall"):
             yield Static(Content("New case: what is it?"), classes="window-title")
             yield FaultLine(id="fault")
             yield ActionList(
-                Option(Content("not known (the plan is then as careful as it can be)"), "unknown"),
                 *(
-                    Option(Content(f"{taxon.name}{_examples(taxon.examples)}"), taxon.id)
-                    for taxon in taxa.values()
+                    Option(hanging(self._keys[at : at + 1], text, width=3), taxon)
+                    for at, (taxon, text) in enumerate(groups.items())
                 ),
                 id="taxa",
             )
@@ -55,9 +65,21 @@ class NewCaseScreen(Question[str | None], Served):
     def _suggested(self) -> str:
         return f"specimen {self.services.clock():%Y-%m-%d %H%M%S}"
 
+    def on_key(self, event: events.Key) -> None:
+        """Take the key of a group, unless the name is written."""
+        groups = self.query_one("#taxa", OptionList)
+        at = self._keys.find(event.character) if event.character else -1
+        if groups.has_focus and 0 <= at < groups.option_count:
+            event.stop()
+            self._take(groups.get_option_at_index(at).id)
+
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Take the group under the cursor."""
+        self._take(event.option.id)
+
+    def _take(self, taxon: str | None) -> None:
         """Take the group, go on to the name."""
-        self._taxon = event.option.id or "unknown"
+        self._taxon = taxon or "unknown"
         title = self.query_one("#title", Input)
         title.focus()
         title.action_select_all()

@@ -22,6 +22,7 @@ from triage.tui.hanging import Hanging, hanging
 from triage.tui.messages import FindingChosen
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.intake import to_look_at
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.animal import AnimalDrawing
@@ -151,8 +152,13 @@ class ObserveScreen(CaseScreen):
         self._choose(event.zone.zone, event.side)
 
     def action_whole(self) -> None:
-        """Ask about the whole specimen."""
-        self.post_message(FindingChosen(self.case_id, None))
+        """Ask about the whole specimen; what is seen at the first look in one go."""
+        knowledge = self.services.workshop.knowledge
+        is_first = self.plan is not None and self.plan.stage == "intake"
+        if is_first and self.case is not None and len(to_look_at(knowledge, self.case)) > 1:
+            self.action_go("intake")
+        else:
+            self.post_message(FindingChosen(self.case_id, None))
 
     def action_clean(self) -> None:
         """Say that the zone under the cursor was looked at and is clean."""

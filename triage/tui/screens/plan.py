@@ -17,11 +17,12 @@ from triage.case.models import Case
 from triage.errors import TriageError
 from triage.explain.sureplan import SurePlan
 from triage.history.advice import SkipSuggestion
-from triage.looks import is_clean
+from triage.looks import is_clean, is_ready_for_camera
 from triage.plan.model import Plan
 from triage.plan.outcomes import last_record
 from triage.service.acts import accept_suggestion, suggestions_for
 from triage.service.takeback import Act, record_words
+from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import (
@@ -149,6 +150,7 @@ class PlanScreen(CaseScreen):
             else frozenset(),
             self.skips,
             self.sure.firmness if self.sure else (),
+            self._camera(),
         )
         listed.set_options(
             Option(row.prompt, id=row.id, disabled=row.is_title) for row in self._rows
@@ -161,6 +163,14 @@ class PlanScreen(CaseScreen):
         self._now = now_id
         # The cursor stays where it was, unless another step is due now.
         listed.highlighted = ids.index(before or "") if stays else (now or first)
+
+    def _camera(self) -> tuple[str, ...]:
+        """Return that the specimen may go to the camera, nothing while it may not."""
+        case, plan = self.case, self.plan
+        if case is None or plan is None:
+            return ()
+        is_ready = is_ready_for_camera(self.services.workshop.knowledge, case, plan)
+        return camera_lines(case, plan) if is_ready else ()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer release, undo and a suggested skip only where there is one."""

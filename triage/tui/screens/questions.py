@@ -21,7 +21,7 @@ from triage.explain.sureplan import Agenda
 from triage.plan.model import FindingLine, Plan, QuestionLine
 from triage.plan.names import zone_words
 from triage.plan.questions import question_line
-from triage.show.words import percent
+from triage.show.words import KIND_WORDS, percent
 from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
@@ -46,6 +46,7 @@ CORRECTED = "It was answered before and may be corrected here."
 # What may be done when enough is known; the ids are no answers of any question.
 MORE, ELSEWHERE, LEAVE = "go-on", "go-elsewhere", "go-back"
 NAME_IT, KEEP_IT = "name-it", "keep-it"
+NO_NAME = "no-name"
 
 
 @dataclass(frozen=True)
@@ -425,14 +426,20 @@ class QuestionScreen(CaseScreen):
         if self.finding is None:
             self.show_fault("the whole specimen has no deposit; choose a zone first")
             return
-        deposits = self.services.workshop.knowledge.deposits.values()
+        kinds = {each.kind for each in self.services.workshop.knowledge.deposits.values()}
+        known = [(kind, words) for kind, words in KIND_WORDS.items() if kind in kinds]
         self.app.push_screen(
-            ChoiceScreen(
-                "What do you take it to be?",
-                [("", "no name of my own"), *((deposit.id, deposit.name) for deposit in deposits)],
-            ),
-            self._named,
+            ChoiceScreen("What is it like?", [*known, (NO_NAME, "no name of my own")]),
+            self._name_of_kind,
         )
+
+    def _name_of_kind(self, kind: str | None) -> None:
+        if kind == NO_NAME:
+            self._named("")
+        elif kind is not None:
+            deposits = self.services.workshop.knowledge.deposits.values()
+            choices = [(deposit.id, deposit.name) for deposit in deposits if deposit.kind == kind]
+            self.app.push_screen(ChoiceScreen("What do you take it to be?", choices), self._named)
 
     def _named(self, deposit: str | None) -> None:
         finding = self.finding
