@@ -89,7 +89,7 @@ def test_a_finding_that_comes_after_stays_after_whatever_is_answered():
                 values = {place: rng.choice(after) for place, after in places.items()}
                 assert sweep.outlook(values).head == sweep.base.head, (seed, values)
                 checked += 1
-    assert checked > 20
+    assert checked > 8
 
 
 def test_rules_that_reach_beyond_a_finding_are_known():

@@ -9,7 +9,7 @@ from triage.case.models import Case
 from triage.case.naming import one_line
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
-from triage.engine.consult import LEFT_ALONE, Conclusions, Consultant
+from triage.engine.consult import COUNTED, LEFT_ALONE, Conclusions, Consultant
 from triage.engine.reading import Reading
 from triage.engine.vocabulary import ADVICE
 from triage.exposure.day import DayLedger
@@ -36,6 +36,9 @@ from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 from triage.plan.trial import as_done
 from triage.plan.waiting import waiting_for
+
+# Other readings that are shown beside the first.
+MOST_OTHERS = 4
 
 
 class Planner:
@@ -159,10 +162,17 @@ class Planner:
             certainty=best.certainty if best else 0.0,
             standing=best.standing if best else "open",
             state=self._state(case, ladder, best, waits),
-            alternatives=tuple(self._alternative(r) for r in shown[1:5]),
+            alternatives=tuple(self._alternative(r) for r in self._told(shown[1:])),
             fragility=fact.get("fragility"),
             leave_it=deposit.leave_it if deposit else "",
         )
+
+    def _told(self, others: Sequence[Reading]) -> Iterator[Reading]:
+        """Yield the readings that come next, and whatever hazard is suspected, however far down."""
+        for place, reading in enumerate(others):
+            hazard = self.knowledge.deposits[reading.deposit].guard == "hazard"
+            if place < MOST_OTHERS or (hazard and reading.standing in COUNTED):
+                yield reading
 
     def _alternative(self, reading: Reading) -> Alternative:
         name = self.knowledge.deposits[reading.deposit].name
