@@ -7,7 +7,7 @@ read in a copy and its arithmetic run again.
 import pint
 import pytest
 
-from triage.exposure import emission, gas, limits, room
+from triage.exposure import emission, gas, room
 
 NMAM = "NIOSH Manual of Analytical Methods, Appendix A 'Unit equivalents', 8/15/94"
 CHEMICALS_DOC = "chemicals 1.5.2, docstrings of ppmv_to_mgm3, mgm3_to_ppmv, fire_mixing"
@@ -53,11 +53,6 @@ def test_ten_mg_of_molar_mass_78():  # REHS (its manual swaps the two labels)
     assert float(gas.mg_per_m3_from_ppm(3.13, 78.0)) == pytest.approx(9.99, abs=0.012)
 
 
-def test_build_up_in_a_75_000_ft3_room():  # REHS; volumes in ft3, level as a fraction of 1e-6
-    ppm = 1e6 * float(room.steady_level(1.4, 75_000.0, 2500.0 / 75_000.0, 11.0))
-    assert ppm == pytest.approx(171.90, abs=0.01)
-
-
 @pytest.mark.parametrize(
     ("air_changes", "printed"),
     [
@@ -84,10 +79,6 @@ def test_thirteen_air_changes_take_32_minutes_not_the_misprinted_3():
 def _lb_per_ft2_min(mg_per_s_m2: float) -> float:
     rate = mg_per_s_m2 * UNITS.mg / UNITS.s / UNITS.m**2
     return rate.to(UNITS.lb / UNITS.ft**2 / UNITS.minute).magnitude
-
-
-def test_mixture_of_three_agents():  # CFR (d)(2)(ii)
-    assert limits.mixture_index([500, 45, 40], [1000, 200, 200]) == pytest.approx(0.925)
 
 
 @pytest.mark.parametrize(
