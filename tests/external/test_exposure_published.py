@@ -14,9 +14,6 @@ CHEMICALS_DOC = "chemicals 1.5.2, docstrings of ppmv_to_mgm3, mgm3_to_ppmv, fire
 REHS = "rEHS 0.1.0, manual pages, 2021"
 MMWR = "CDC, MMWR vol. 43 no. RR-13, 28 October 1994, Table S3-1"
 CFR = "29 CFR 1910.1000(d)"
-BENZENE_TOLUENE = "Benzene-toluene evaporation exercise of a process safety text (second-hand)"
-PERMIT = "City permit file, hazardous-materials report, 13,440 ft3 room"
-TANKS = "Supplier table 'Recommended ventilation for various sized tanks' (second-hand)"
 UNITS = pint.UnitRegistry()
 MMHG_KPA = 101.325 / 760.0
 
@@ -74,11 +71,6 @@ def test_purge_times_of_the_cdc_table(air_changes, printed):  # MMWR
 def test_thirteen_air_changes_take_32_minutes_not_the_misprinted_3():
     # The copy of MMWR in Canada Communicable Disease Report 22S1, App. F, 1996 prints 3.
     assert room.minutes_to_fall(1.0, 1e-3, room.decay_per_min(13)) == pytest.approx(32, abs=0.5)
-
-
-def _lb_per_ft2_min(mg_per_s_m2: float) -> float:
-    rate = mg_per_s_m2 * UNITS.mg / UNITS.s / UNITS.m**2
-    return rate.to(UNITS.lb / UNITS.ft**2 / UNITS.minute).magnitude
 
 
 @pytest.mark.parametrize(
