@@ -15,6 +15,7 @@ from itertools import count
 
 import pytest
 
+from tests.proof.asking import Measured, asked_of_invented
 from tests.support.case_gen import speaking_signs
 from tests.support.explaining import likelihood, maker
 from tests.support.intake import TOLD
@@ -24,7 +25,6 @@ from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.memory import spare_loaded
 from triage.explain.counterfactual import Searching
-from triage.explain.measure import Measured, asked_of_invented
 from triage.explain.nextquestion import ranked_questions
 from triage.explain.sensitivity import firmness_of
 from triage.explain.sweep import Sweep
@@ -167,6 +167,6 @@ def test_questions_needed_on_invented_cases(benchmark, parts):
         return Measured(tuple(asked_of_invented(parts, likelihood(), seed) for seed in range(10)))
 
     found = benchmark.pedantic(measured, rounds=1)
-    benchmark.extra_info["figure"] = found.sentence()
-    print(found.sentence())
+    benchmark.extra_info["figure"] = found.lines()[0]
+    print(found.lines()[0])
     assert found.agreeing == len(found.cases)

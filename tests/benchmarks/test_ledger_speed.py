@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from triage.exposure import DayLedger, Limit, Room, Substance, judge_day, judge_release
+from triage.exposure import DayLedger, Limit, Release, Room, Substance, judge_day, judge_release
 
 AGENTS = tuple(
     Substance(
@@ -17,13 +17,10 @@ AGENTS = tuple(
 @pytest.fixture
 def day():
     random = np.random.default_rng(4)
-    return DayLedger.from_columns(
-        random.uniform(480.0, 1000.0, 50),
-        random.uniform(1.0, 500.0, 50),
-        random.choice(["one", "two", "three"], 50).tolist(),
-        AGENTS,
-        random.uniform(0.0, 20.0, 50),
-    )
+    minutes, amounts = random.uniform(480.0, 1000.0, 50), random.uniform(1.0, 500.0, 50)
+    agents = random.choice(["one", "two", "three"], 50).tolist()
+    rows = zip(minutes, amounts, agents, random.uniform(0.0, 20.0, 50), strict=True)
+    return DayLedger(tuple(Release(*row) for row in rows), AGENTS)
 
 
 def test_day_of_fifty_attempts_with_ten_thousand_draws(benchmark, day):

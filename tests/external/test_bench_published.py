@@ -16,9 +16,8 @@ from triage.bench.chamber import (
     vapour_density_mg_per_l,
 )
 from triage.bench.drops import drops_to_ml, ml_per_drop
-from triage.bench.mould import ceiling_index, critical_rh_percent, weeks_to_first_growth
-from triage.bench.pooling import prior_from_groups
-from triage.bench.rates import UNIFORM, exact_interval, rate, wilson
+from triage.bench.mould import critical_rh_percent, weeks_to_first_growth
+from triage.bench.rates import UNIFORM, rate
 from triage.bench.stock import grams_per_litre, make_up, molarity, stock_ml_per_litre
 from triage.bench.storage import gel_capacity
 from triage.knowledge.tables import Dose, Gel, Salt
@@ -250,12 +249,6 @@ def test_growth_starts_where_another_table_starts_it(temp, rh):
     assert critical_rh_percent(temp) == pytest.approx(rh, abs=1.1)
 
 
-def test_index_scale_ends_at_six():
-    # the index runs to 6, full cover (Hukka and Viitanen 1999): reached only at 100 %
-    assert ceiling_index(20, 100) == pytest.approx(6)
-    assert ceiling_index(20, 99) < 6
-
-
 # --- gel and doses ---------------------------------------------------------------------------
 
 
@@ -316,78 +309,3 @@ def test_placenta_praevia():
     assert found.mean == pytest.approx(0.44602851, abs=1e-7)
     assert found.low == pytest.approx(0.41506549, abs=1e-7)
     assert found.high == pytest.approx(0.47719977, abs=1e-7)
-
-
-@pytest.mark.parametrize(
-    ("worked", "tried", "level", "has_continuity", "ends"),
-    [
-        # SciPy 1.17.1, test file of binomtest, values from R 3.6.2 prop.test
-        (3, 10, 0.95, False, (0.1077913, 0.6032219)),
-        (3, 10, 0.99, False, (0.07956632, 0.6799753)),
-        (3, 10, 0.95, True, (0.08094782, 0.64632928)),
-        (0, 10, 0.95, False, (0.0, 0.2775328)),
-        (10, 10, 0.95, False, (0.7224672, 1.0)),
-    ],
-)
-def test_wilson_from_r(worked, tried, level, has_continuity, ends):
-    found = wilson(worked, tried, level=level, has_continuity=has_continuity)
-    assert found == pytest.approx(ends, abs=1e-6)
-
-
-@pytest.mark.parametrize(
-    ("worked", "tried", "low", "high"),
-    [
-        # Newcombe, Statistics in Medicine 17:857-872, 1998, table I; from memory
-        (81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605),
-        (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718),
-    ],
-)  # fmt: skip
-def test_wilson_of_newcombe(worked, tried, low, high):
-    assert wilson(worked, tried) == pytest.approx((low, high), abs=1e-4)
-
-
-@pytest.mark.parametrize(
-    ("worked", "tried", "low", "high", "tolerance"),
-    [
-        # SciPy 1.17.1, test file and docstring of binomtest, values from R 3.6.2 binom.test
-        (0, 10, 0.0, 0.3084971, 1e-6), (10, 10, 0.6915029, 1.0, 1e-6),
-        (7, 50, 0.05819170, 0.26739600, 1e-7),
-    ],
-)  # fmt: skip
-def test_exact_from_r(worked, tried, low, high, tolerance):
-    assert exact_interval(worked, tried) == pytest.approx((low, high), abs=tolerance)
-
-
-def test_moment_prior_of_the_saxon_families():
-    # boys among the first 12 children of 6115 families; an encyclopaedia article on the
-    # beta-binomial distribution prints the moment fit a = 34.1350, b = 31.6085
-    families = (3, 24, 104, 286, 670, 1033, 1343, 1112, 829, 478, 181, 45, 7)
-    groups = [(boys, 12) for boys, count in enumerate(families) for _ in range(count)]
-    mean = sum(boys for boys, _ in groups) / (12 * len(groups))
-    fit = prior_from_groups(groups, least_strength=1, most_strength=1000, known_mean=mean)
-    assert fit.prior.a == pytest.approx(34.1350, abs=5e-5)
-    assert fit.prior.b == pytest.approx(31.6085, abs=5e-5)
-    # with the mean counted as estimated the fit moves by about one part in the number of families
-    free = prior_from_groups(groups, least_strength=1, most_strength=1000)
-    assert free.prior.a == pytest.approx(34.1350, rel=2e-3)
-
-
-# endometrial stromal polyps in 70 historical groups of rats (pairs: with polyp, examined), as
-# printed in a teaching notebook after Gelman et al.
-RATS = (
-    *[(0, 20)] * 7, *[(0, 19)] * 4, *[(0, 18)] * 2, (0, 17), *[(1, 20)] * 4, *[(1, 19)] * 2,
-    *[(1, 18)] * 2, (3, 27), (2, 25), (2, 24), (2, 23), *[(2, 20)] * 6, (1, 10), (5, 49), (2, 19),
-    (5, 46), (2, 17), (7, 49), (7, 47), *[(3, 20)] * 2, (2, 13), (9, 48), (10, 50),
-    *[(4, 20)] * 7, (10, 48), *[(4, 19)] * 3, (5, 22), (11, 46), (12, 49), *[(5, 20)] * 2, (6, 23),
-    (5, 19), (6, 22), *[(6, 20)] * 3, (16, 52), (15, 46), (15, 47), (9, 24),
-)  # fmt: skip
-
-
-def test_moment_prior_of_the_rats_is_near_the_likelihood_fit():
-    # R package vignette (BayesGOF): maximum likelihood Beta(2.304768, 14.079707). Another
-    # estimator, so the prior is compared by what it does to 4 of 14, the book's example
-    assert len(RATS) == 70
-    fit = prior_from_groups(RATS, least_strength=1, most_strength=100)
-    ours = rate(4, 14, fit.prior, least_trials=5)
-    assert not fit.is_bounded
-    assert ours.mean == pytest.approx((2.304768 + 4) / (2.304768 + 14.079707 + 14), abs=0.01)

@@ -7,16 +7,13 @@ read in a copy and its arithmetic run again.
 import pint
 import pytest
 
-from triage.exposure import emission, gas, limits, room
+from triage.exposure import emission, gas, room
 
 NMAM = "NIOSH Manual of Analytical Methods, Appendix A 'Unit equivalents', 8/15/94"
 CHEMICALS_DOC = "chemicals 1.5.2, docstrings of ppmv_to_mgm3, mgm3_to_ppmv, fire_mixing"
 REHS = "rEHS 0.1.0, manual pages, 2021"
 MMWR = "CDC, MMWR vol. 43 no. RR-13, 28 October 1994, Table S3-1"
 CFR = "29 CFR 1910.1000(d)"
-BENZENE_TOLUENE = "Benzene-toluene evaporation exercise of a process safety text (second-hand)"
-PERMIT = "City permit file, hazardous-materials report, 13,440 ft3 room"
-TANKS = "Supplier table 'Recommended ventilation for various sized tanks' (second-hand)"
 UNITS = pint.UnitRegistry()
 MMHG_KPA = 101.325 / 760.0
 
@@ -53,11 +50,6 @@ def test_ten_mg_of_molar_mass_78():  # REHS (its manual swaps the two labels)
     assert float(gas.mg_per_m3_from_ppm(3.13, 78.0)) == pytest.approx(9.99, abs=0.012)
 
 
-def test_build_up_in_a_75_000_ft3_room():  # REHS; volumes in ft3, level as a fraction of 1e-6
-    ppm = 1e6 * float(room.steady_level(1.4, 75_000.0, 2500.0 / 75_000.0, 11.0))
-    assert ppm == pytest.approx(171.90, abs=0.01)
-
-
 @pytest.mark.parametrize(
     ("air_changes", "printed"),
     [
@@ -79,15 +71,6 @@ def test_purge_times_of_the_cdc_table(air_changes, printed):  # MMWR
 def test_thirteen_air_changes_take_32_minutes_not_the_misprinted_3():
     # The copy of MMWR in Canada Communicable Disease Report 22S1, App. F, 1996 prints 3.
     assert room.minutes_to_fall(1.0, 1e-3, room.decay_per_min(13)) == pytest.approx(32, abs=0.5)
-
-
-def _lb_per_ft2_min(mg_per_s_m2: float) -> float:
-    rate = mg_per_s_m2 * UNITS.mg / UNITS.s / UNITS.m**2
-    return rate.to(UNITS.lb / UNITS.ft**2 / UNITS.minute).magnitude
-
-
-def test_mixture_of_three_agents():  # CFR (d)(2)(ii)
-    assert limits.mixture_index([500, 45, 40], [1000, 200, 200]) == pytest.approx(0.925)
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""``python -m tests.proof sweep|mutations|faults|coverage``: one proof in full.
+"""``python -m tests.proof sweep|mutations|faults|questions|coverage``: one proof in full.
 
 The exit code is 0 if it holds, 2 if not or if the words or the rules are wrong, 130 if stopped.
 """
@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from tests.proof import coverage, mutations, needed, seeding, sweep
+from tests.proof import asking, coverage, mutations, needed, seeding, sweep
 from triage import places
 from triage.commands.common import Parser, print_json, progress_bar
 from triage.engine.consult import Consultant
@@ -55,6 +55,11 @@ def build_parser() -> argparse.ArgumentParser:
     faults.add_argument(
         "--count", type=at_least_one, default=200, metavar="N", help="how many (default 200)"
     )
+    text = "count how many questions the next best order needs, on invented cases"
+    asked = proof("questions", text, run_questions)
+    asked.add_argument(
+        "--count", type=at_least_one, default=200, metavar="N", help="how many (default 200)"
+    )
     text = "count the rules and single conditions that the cases beside the rules reach"
     reached = proof("coverage", text, run_coverage, jobs=False)
     reached.add_argument(
@@ -94,6 +99,16 @@ def run_faults(arguments: Any) -> int:
     start = time.perf_counter()
     with progress_bar("seeded faults") as progress:
         found = seeding.seed_all(arguments.rules, arguments.count, arguments.jobs, progress)
+    return _report(arguments, start, found)
+
+
+def run_questions(arguments: Any) -> int:
+    """Ask invented cases to the end and print the share of the questions that was needed."""
+    start = time.perf_counter()
+    with progress_bar("questions") as progress:
+        found = asking.measure_on_all_cores(
+            arguments.rules, arguments.count, arguments.jobs, progress
+        )
     return _report(arguments, start, found)
 
 

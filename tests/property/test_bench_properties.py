@@ -13,8 +13,7 @@ from triage.bench.chamber import look_times_h, salt_rh, vapour_density_mg_per_l
 from triage.bench.drops import drops_to_ml, ml_to_drops
 from triage.bench.hansen import Hansen, Interval, hansen_distance, relative_distance, verdict
 from triage.bench.mould import mould_limit, weeks_to_first_growth
-from triage.bench.pooling import prior_from_groups
-from triage.bench.rates import UNIFORM, rate, wilson
+from triage.bench.rates import UNIFORM, rate
 from triage.bench.stock import (
     fluid_ml_for_strength,
     make_up,
@@ -227,21 +226,3 @@ def test_interval_holds_the_mean_and_shrinks_words_for_few(count):
     found = rate(worked, tried, UNIFORM, least_trials=5)
     assert 0 <= found.low <= found.mean <= found.high <= 1
     assert ("%" in found.sentence) == (tried >= 5)
-
-
-@given(counts)
-def test_wilson_is_a_mirror(count):
-    worked, tried = count
-    assume(tried > 0)
-    low, high = wilson(worked, tried)
-    assert 0 <= low <= worked / tried <= high <= 1
-    assert wilson(tried - worked, tried) == pytest.approx((1 - high, 1 - low))
-
-
-@given(st.lists(counts, min_size=2, max_size=8))
-def test_learnt_prior_stays_in_its_bounds(groups):
-    tried = [n for _, n in groups if n]
-    assume(len(tried) >= 2 and sum(tried) > len(tried))
-    fit = prior_from_groups(groups, least_strength=1, most_strength=20)
-    assert 1 - 1e-9 <= fit.prior.strength <= 20 + 1e-9
-    assert 0 < fit.prior.mean < 1

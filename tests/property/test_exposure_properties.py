@@ -9,7 +9,6 @@ from triage.exposure.curve import release_curve
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.judge import judge_release
 from triage.exposure.ledger import judge_day
-from triage.exposure.near_field import TwoZones, two_zone_doses, two_zone_levels
 from triage.exposure.space import EXACT, Band, Room, Spread, corners, draw_spread
 from triage.exposure.substance import Limit, Substance
 from triage.exposure.superpose import Superposition
@@ -235,26 +234,6 @@ def test_bands_of_no_width_give_one_figure():
     span = found.near.mean_8_h.mg_per_m3
     assert span.low == pytest.approx(span.high, rel=1e-12)
     assert isinstance(corners(where), Spread)
-
-
-@several
-@given(
-    mass,
-    st.builds(
-        TwoZones,
-        st.floats(0.01, 2.0),
-        st.floats(3.0, 1e3),
-        st.floats(0.05, 50.0),
-        st.floats(0.0, 100.0),
-    ),
-    minutes,
-    st.floats(0.01, 500.0),
-)
-def test_two_zones_conserve_mass(m, zones, t, stop):
-    near, far = two_zone_levels(zones, m / stop, t, stop)
-    removed = zones.room_flow_m3_per_min * two_zone_doses(zones, m / stop, t, stop)[1][0]
-    inside = zones.near_m3 * near[0] + zones.far_m3 * far[0]
-    assert removed + inside == pytest.approx(m / stop * min(t, stop), rel=1e-6, abs=1e-12)
 
 
 def pulse_dose(m, v, a, t):

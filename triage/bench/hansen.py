@@ -11,9 +11,6 @@ from triage.units import at_least, finite, positive
 
 Verdict = Literal["likely", "borderline", "unlikely", "cannot-say"]
 
-#: sums of volume shares may miss 1 by rounding only
-_SHARE_TOLERANCE = 1e-6
-
 
 @dataclass(frozen=True, slots=True)
 class Interval:

@@ -12,26 +12,6 @@ from triage.units import at_least, positive, within
 MODEL_FLOOR_PERCENT_RH = 80.0
 
 
-@dataclass(frozen=True, slots=True)
-class MouldClass:
-    """Constants of one material class: growth factors below and from index 1, and the ceiling."""
-
-    name: str
-    growth_below_1: float
-    growth_from_1: float
-    floor_percent_rh: float
-    ceiling_constants: tuple[float, float, float]
-
-
-VERY_SENSITIVE = MouldClass("very sensitive", 1.0, 2.0, 80.0, (1.0, 7.0, 2.0))
-SENSITIVE = MouldClass("sensitive", 0.578, 0.386, 80.0, (0.3, 6.0, 1.0))
-MEDIUM = MouldClass("medium", 0.072, 0.097, 85.0, (0.0, 5.0, 1.5))
-RESISTANT = MouldClass("resistant", 0.033, 0.014, 85.0, (0.0, 3.0, 1.0))
-
-#: steepness of the approach to the ceiling in the growth equation
-_STEEPNESS = 2.3
-
-
 def critical_rh_percent(temp_c: float) -> float:
     """Return the humidity above which the model lets mould grow [%], 0 < T < 50 C.
 
@@ -72,17 +52,6 @@ def weeks_to_first_growth(
     return math.exp(
         -0.68 * math.log(temp_c) - 13.9 * math.log(rh) + 0.14 * wood - 0.33 * surface + 66.02
     )
-
-
-def ceiling_index(temp_c: float, rh_percent: float, material: MouldClass = VERY_SENSITIVE) -> float:
-    """Return the largest mould index the model reaches at a steady humidity, 0 or more."""
-    rh = within("relative humidity", rh_percent, 0.0, 100.0, "%")
-    critical = max(critical_rh_percent(temp_c), material.floor_percent_rh)
-    if rh <= critical:
-        return 0.0
-    a, b, c = material.ceiling_constants
-    x = (critical - rh) / (critical - 100.0)
-    return max(0.0, a + b * x - c * x * x)
 
 
 @dataclass(frozen=True, slots=True)

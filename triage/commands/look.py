@@ -11,7 +11,6 @@ from triage.commands.common import (
     opened,
     option,
     pairs,
-    progress_bar,
     show,
 )
 from triage.errors import TriageError
@@ -19,8 +18,6 @@ from triage.errors import TriageError
 if TYPE_CHECKING:
     from triage.plan.model import Plan
     from triage.show.reasons import Lines
-
-MEASURED_CASES = 200
 
 
 @command(
@@ -125,23 +122,3 @@ def run_change(arguments: Arguments) -> None:
     workshop, case = opened(arguments)
     found = workshop.desk.changes(case)
     show(arguments, found, lambda: change_lines(found, workshop.knowledge, workshop.plan(case)))
-
-
-@command(
-    "measure-questions --count 200",
-    option("--count", "how many cases", type=int, default=MEASURED_CASES),
-    option("--first", "seed of the first case", type=int, default=0),
-    as_json=True,
-)
-def run_measure_questions(arguments: Arguments) -> None:
-    """Print how many questions the next best order needs, on invented cases."""
-    from dataclasses import asdict
-
-    from triage import places
-    from triage.explain.measure import measure_on_all_cores
-
-    rules = arguments.rules or places.rules_folder()
-    with progress_bar("questions") as progress:
-        found = measure_on_all_cores(rules, arguments.count, progress, first=arguments.first)
-    content = {"share": found.share, "agreeing": found.agreeing, **asdict(found)}
-    show(arguments, content, f"{found.sentence()}\n")

@@ -9,7 +9,7 @@ from functools import cached_property
 from triage.case.models import Case
 from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.facts import Fact
-from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.book import Knowledge
 from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
 
@@ -115,10 +115,6 @@ class Sweep:
     def certainties(self, finding: str) -> Mapping[str, float]:
         """Return deposit -> certainty of a finding as it is read now."""
         return self.look.summary(self.facts, finding).certainties
-
-    def is_named(self, finding: str) -> bool:
-        """Return whether a person has said what the finding is."""
-        return self.fact(finding).fields["named"] != NONE
 
 
 def _same_work(one: Case, other: Case) -> bool:

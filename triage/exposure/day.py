@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,23 +68,6 @@ class DayLedger:
                 )
         ordered = sorted(self.releases, key=lambda each: (each.minute_of_day, each.agent))
         object.__setattr__(self, "releases", tuple(ordered))
-
-    @classmethod
-    def from_columns(
-        cls,
-        minute_of_day: Iterable[float],
-        amount_mg: Iterable[float],
-        agent: Iterable[str],
-        substances: Iterable[Substance],
-        release_min: Iterable[float] | None = None,
-    ) -> DayLedger:
-        """Return a ledger from columns of equal length."""
-        minutes, amounts, agents = list(minute_of_day), list(amount_mg), list(agent)
-        lasts = [0.0] * len(minutes) if release_min is None else list(release_min)
-        if not len(minutes) == len(amounts) == len(agents) == len(lasts):
-            raise OutOfRange("columns differ in length", mend="give one value per release in each")
-        rows = zip(minutes, amounts, agents, lasts, strict=True)
-        return cls(tuple(Release(*row) for row in rows), tuple(substances))
 
     @property
     def last_min(self) -> float:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
-from triage.errors import OutOfRange
 from triage.exposure.substance import Limit, Substance
-from triage.units import at_least, positive, within
+from triage.units import within
 
 ADDITIVE = frozenset({"twa", "stel", "ceiling"})
 
@@ -39,18 +38,3 @@ def strictest_per_window(limits: Iterable[Limit], margin: float) -> dict[float, 
             window = limit.window_min
             lowest[window] = min(allowed, lowest.get(window, allowed))
     return lowest
-
-
-def mixture_index(levels: Sequence[float], limits: Sequence[float]) -> float:
-    """Return ``sum(C/L)`` over agents, above 1 is too much; one kind of limit in every term.
-
-    Source
-    ------
-    29 CFR 1910.1000(d)(2): computation formula for mixtures.
-    """
-    if len(levels) != len(limits) or not levels:
-        raise OutOfRange("levels and limits do not pair", mend="give one limit for each level")
-    return sum(
-        at_least("level", level, 0.0, "") / positive("limit", limit, "")
-        for level, limit in zip(levels, limits, strict=True)
-    )

@@ -8,7 +8,6 @@ from numpy.typing import ArrayLike, NDArray
 from triage.errors import OutOfRange
 
 Floats = NDArray[np.float64]
-_SERIES_BELOW = 1e-2
 
 
 def checked(
@@ -57,11 +56,3 @@ def phi1(x: ArrayLike) -> Floats:
     x = np.asarray(x, dtype=np.float64)
     safe = np.where(x == 0.0, 1.0, x)
     return np.where(x == 0.0, 1.0, -np.expm1(-safe) / safe)
-
-
-def phi2(x: ArrayLike) -> Floats:
-    """Return ``(1 - phi1(x)) / x``, 1/2 at zero: the mean of a build-up, by series when small."""
-    x = np.asarray(x, dtype=np.float64)
-    safe = np.where(np.abs(x) < _SERIES_BELOW, 1.0, x)
-    series = 0.5 - x / 6 + x**2 / 24 - x**3 / 120 + x**4 / 720
-    return np.where(np.abs(x) < _SERIES_BELOW, series, (1.0 - phi1(safe)) / safe)

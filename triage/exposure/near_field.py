@@ -18,8 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from triage.errors import OutOfRange
-from triage.exposure.maths import Floats, checked, phi1, phi2
+from triage.exposure.maths import Floats, checked, phi1
 from triage.units import at_least, positive
 
 NO_STOP_MIN = 1e12
@@ -78,35 +77,16 @@ class TwoZones:
         p_slow = (matrix - fast * np.eye(2)) / (slow - fast)
         return slow, fast, p_slow, np.eye(2) - p_slow
 
-    def steady_state(self, rate_mg_per_min: float) -> tuple[float, float]:
-        """Return (near, far) at steady state, ``G/Q + G/beta`` and ``G/Q`` [mg/m3].
 
-        Raises
-        ------
-        OutOfRange: without ventilation there is no steady state.
-        """
-        if self.room_flow_m3_per_min == 0.0:
-            raise OutOfRange("room flow is 0 m3/min", mend="without fresh air the level only rises")
-        far = at_least("release rate", rate_mg_per_min, 0.0, "mg/min") / self.room_flow_m3_per_min
-        return far + rate_mg_per_min / self.near_flow_m3_per_min, far
-
-
-def _evolve(zones: TwoZones, rate: float, start: Floats, minutes: Floats, *, dose: bool) -> Floats:
-    """Return levels, or their integrals, at ``minutes`` after a (re)start, shape (2, n)."""
+def _evolve(zones: TwoZones, rate: float, start: Floats, minutes: Floats) -> Floats:
+    """Return levels at ``minutes`` after a (re)start, shape (2, n)."""
     slow, fast, p_slow, p_fast = zones._parts()  # noqa: SLF001  # one closed form, same module
     feed = np.array([rate / zones.near_m3, 0.0])
-    first = minutes * phi1(-slow * minutes), minutes * phi1(-fast * minutes)
-    if dose:
-        on_start = first
-        on_feed = minutes**2 * phi2(-slow * minutes), minutes**2 * phi2(-fast * minutes)
-    else:
-        on_start = np.exp(slow * minutes), np.exp(fast * minutes)
-        on_feed = first
     return np.asarray(
-        np.outer(p_slow @ start, on_start[0])
-        + np.outer(p_fast @ start, on_start[1])
-        + np.outer(p_slow @ feed, on_feed[0])
-        + np.outer(p_fast @ feed, on_feed[1])
+        np.outer(p_slow @ start, np.exp(slow * minutes))
+        + np.outer(p_fast @ start, np.exp(fast * minutes))
+        + np.outer(p_slow @ feed, minutes * phi1(-slow * minutes))
+        + np.outer(p_fast @ feed, minutes * phi1(-fast * minutes))
     )
 
 
@@ -126,37 +106,13 @@ def two_zone_levels(
     stop_min        when the source stops [min]; the system is restarted there with G = 0
     start_mg_per_m3 (near, far) at time 0
     """
-    return _both(zones, rate_mg_per_min, minutes, stop_min, start_mg_per_m3, dose=False)
-
-
-def two_zone_doses(
-    zones: TwoZones,
-    rate_mg_per_min: float,
-    minutes: ArrayLike,
-    stop_min: float = NO_STOP_MIN,
-    start_mg_per_m3: tuple[float, float] = (0.0, 0.0),
-) -> tuple[Floats, Floats]:
-    """Return the integrals of ``two_zone_levels`` from 0 [mg min/m3], each shape (n,)."""
-    return _both(zones, rate_mg_per_min, minutes, stop_min, start_mg_per_m3, dose=True)
-
-
-def _both(
-    zones: TwoZones,
-    rate_mg_per_min: float,
-    minutes: ArrayLike,
-    stop_min: float,
-    start_mg_per_m3: tuple[float, float],
-    *,
-    dose: bool,
-) -> tuple[Floats, Floats]:
     rate = at_least("release rate", rate_mg_per_min, 0.0, "mg/min")
     stop = at_least("end of release", stop_min, 0.0, "min")
     times = np.atleast_1d(checked("time", minutes, "min"))
     start = checked("level at the start", start_mg_per_m3, "mg/m3")
-    found = _evolve(zones, rate, start, np.minimum(times, stop), dose=dose)
+    found = _evolve(zones, rate, start, np.minimum(times, stop))
     late = times > stop
     if late.any():
-        at_stop = _evolve(zones, rate, start, np.array([stop]), dose=False)[:, 0]
-        after = _evolve(zones, 0.0, at_stop, times[late] - stop, dose=dose)
-        found[:, late] = found[:, late] + after if dose else after
+        at_stop = _evolve(zones, rate, start, np.array([stop]))[:, 0]
+        found[:, late] = _evolve(zones, 0.0, at_stop, times[late] - stop)
     return np.maximum(found[0], 0.0), np.maximum(found[1], 0.0)

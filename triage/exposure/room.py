@@ -8,9 +8,7 @@ make-up air, full mixing but for ``K``. The level at the face can be higher (``n
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from triage.exposure.maths import Floats, checked, phi1
 from triage.units import at_least, within
 
 MOST_AIR_CHANGES_PER_H = 500.0
@@ -35,32 +33,6 @@ def decay_per_min(air_changes_per_h: float | None, mixing_factor: float = 1.0) -
         return 0.0
     changes = within("air changes", air_changes_per_h, 0.0, MOST_AIR_CHANGES_PER_H, "1/h")
     return changes / (60.0 * factor)
-
-
-def _inputs(volume_m3: ArrayLike, decay: ArrayLike, minutes: ArrayLike) -> tuple[Floats, ...]:
-    return (
-        checked("room volume", volume_m3, "m3", 0.0, above_least=True),
-        checked("decay", decay, "1/min"),
-        checked("time", minutes, "min"),
-    )
-
-
-def steady_level(
-    rate_mg_per_min: ArrayLike,
-    volume_m3: ArrayLike,
-    decay: ArrayLike,
-    minutes: ArrayLike,
-    *,
-    stop_min: ArrayLike = 1e12,
-    start_mg_per_m3: ArrayLike = 0.0,
-) -> Floats:
-    """Return the level of a steady release from time 0 to ``stop_min``, then decay [mg/m3]."""
-    volume, rate, time = _inputs(volume_m3, decay, minutes)
-    on = np.minimum(time, checked("end of release", stop_min, "min"))
-    source = checked("release rate", rate_mg_per_min, "mg/min")
-    built = source / volume * on * phi1(rate * on) * np.exp(-rate * (time - on))
-    start = checked("level at the start", start_mg_per_m3, "mg/m3")
-    return np.asarray(built + start * np.exp(-rate * time))
 
 
 def minutes_to_fall(start_mg_per_m3: float, target_mg_per_m3: float, decay: float) -> float:

@@ -125,17 +125,6 @@ def columns_from(rows: Iterable[dict[str, Any]]) -> Columns:
     return Columns(**made)
 
 
-def joined(parts: Iterable[Columns]) -> Columns:
-    """Return several columns one behind the other."""
-    held = list(parts) or [columns_from(())]
-    return Columns(
-        **{
-            f.name: np.concatenate([getattr(part, f.name) for part in held])
-            for f in fields(Columns)
-        }
-    )
-
-
 def same_columns(one: Columns, other: Columns) -> bool:
     """Return whether two records hold the same attempts in the same order."""
     return all(

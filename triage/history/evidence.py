@@ -13,8 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from triage.bench.pooling import prior_of_strength
-from triage.bench.rates import BetaPrior, Rate
+from triage.bench.rates import BetaPrior, Rate, prior_of_strength
 from triage.case.models import HARMFUL, OUTCOMES
 from triage.history.columns import Columns, Flags, Ints, Reals
 from triage.knowledge.book import Knowledge
@@ -164,7 +163,9 @@ def learnt_lean(parents: Ints, worked: Reals, tried: Reals, terms: Terms) -> flo
 
     Notes
     -----
-    The moment estimate of ``bench.pooling.prior_from_groups``, its sums taken over all parents:
+    Moments (Kleinman, J. Am. Stat. Assoc. 68:46-54, 1973; weights n_i, from memory, so checked
+    against a printed fit), the sums taken over all parents. With p_i = k_i/n_i and
+    S = sum n_i (p_i - p)^2 the correlation of two trials of a group is
     r = sum(S/pq - sum(1 - n_i/n)) / sum(sum n_i(1 - n_i/n) - sum(1 - n_i/n)), weight 1/r - 1.
     Parents whose children all worked or all failed say nothing about spread.
     """

@@ -7,7 +7,7 @@ import pytest
 import yaml
 from pydantic import TypeAdapter
 
-from triage.bench import bursts, chamber, drops, hansen, mould, pooling, rates, stock, storage
+from triage.bench import bursts, chamber, drops, hansen, mould, rates, stock, storage
 from triage.errors import OutOfRange, TriageError
 from triage.knowledge.tables import Gel, Salt
 
@@ -136,17 +136,8 @@ REFUSED = [
     (lambda: rates.rate(5, 3, rates.UNIFORM, least_trials=5), "5 of 3 cannot be; give 0 <= worked <= tried"),
     (lambda: rates.rate(-1, 3, rates.UNIFORM, least_trials=5), "-1 of 3 cannot be; give 0 <= worked <= tried"),
     (lambda: rates.rate(1.5, 3, rates.UNIFORM, least_trials=5), "1.5 of 3 is not a count; give whole numbers"),
-    (lambda: rates.wilson(0, 0), "no trial was made; try at least once"),
     (lambda: rates.BetaPrior(0, 1, "edge"), "prior a is 0; it must be above zero"),
-    (lambda: pooling.prior_of_strength(1, 4), "prior mean is 1 fraction; it must lie between 1e-09 and 1 fraction"),
-    (lambda: pooling.prior_from_groups([(1, 2)], least_strength=1, most_strength=9),
-     "too few groups to learn a prior from; use a prior of fixed strength instead"),
-    (lambda: pooling.prior_from_groups([(1, 1), (0, 1)], least_strength=1, most_strength=9),
-     "too few groups to learn a prior from; use a prior of fixed strength instead"),
-    (lambda: pooling.prior_from_groups([(3, 2), (1, 2)], least_strength=1, most_strength=9),
-     "3 of 2 cannot be; give 0 <= worked <= tried"),
-    (lambda: pooling.prior_from_groups([(1, 2), (1, 2)], least_strength=9, most_strength=1),
-     "the prior's bounds are upside down; swap least and most strength"),
+    (lambda: rates.prior_of_strength(1, 4), "prior mean is 1 fraction; it must lie between 1e-09 and 1 fraction"),
 ]  # fmt: skip
 
 

@@ -12,13 +12,9 @@ from triage.bench.chamber import look_times_h, next_look_h, salt_rh
 from triage.bench.drops import ml_per_drop, ml_to_drops
 from triage.bench.hansen import Interval, verdict
 from triage.bench.mould import (
-    MEDIUM,
-    VERY_SENSITIVE,
-    ceiling_index,
     mould_limit,
 )
-from triage.bench.pooling import prior_from_groups
-from triage.bench.rates import JEFFREYS, UNIFORM, rate
+from triage.bench.rates import UNIFORM, rate
 from triage.bench.stock import make_up, parts, weigh_up
 from triage.bench.storage import fluid_ml_per_g, vapour_stock
 from triage.knowledge.tables import Salt
@@ -108,25 +104,6 @@ def test_few_trials_get_no_percentage():
     assert rate(7, 9, UNIFORM, least_trials=5).sentence == (
         "worked 7 of 9 times: about 73% (44% to 93%, uniform prior)"
     )
-    assert "Jeffreys prior" in rate(7, 9, JEFFREYS, least_trials=5).sentence
-
-
-def test_groups_alike_get_the_strongest_prior_allowed():
-    fit = prior_from_groups([(2, 4), (2, 4), (2, 4)], least_strength=1, most_strength=12)
-    assert fit.correlation < 0
-    assert fit.is_bounded
-    assert fit.prior.strength == pytest.approx(12)
-
-
-def test_groups_all_won_or_lost_get_the_weakest_prior_allowed():
-    fit = prior_from_groups([(4, 4), (0, 4), (4, 4), (0, 4)], least_strength=2, most_strength=12)
-    assert fit.is_bounded
-    assert fit.prior.strength == pytest.approx(2)
-
-
-def test_success_everywhere_is_not_certainty():
-    fit = prior_from_groups([(4, 4), (6, 6)], least_strength=2, most_strength=12)
-    assert fit.prior.mean == pytest.approx(10.5 / 11)
 
 
 def test_importing_the_bench_does_not_load_scipy_or_numpy():
@@ -139,7 +116,6 @@ def test_importing_the_bench_does_not_load_scipy_or_numpy():
         "storage",
         "hansen",
         "rates",
-        "pooling",
     ]
     code = (
         "import sys\n"
@@ -156,10 +132,6 @@ def test_edges_that_are_still_allowed():
     assert vapour_stock(50, 5, 10, 1).sentence.startswith("Saturates the box 1 times")
     same = make_up(25, 25, 40, "w/w", stock_density_g_per_ml=0.9, target_density_g_per_ml=0.9)
     assert same.stock_ml == pytest.approx(40)
-    fit = prior_from_groups([(1, 4), (3, 4)], least_strength=6, most_strength=6)
-    assert fit.prior.strength == pytest.approx(6)
-    never = prior_from_groups([(0, 4), (0, 6)], least_strength=2, most_strength=12)
-    assert never.prior.mean == pytest.approx(0.5 / 11)
 
 
 @pytest.mark.parametrize(
@@ -174,20 +146,3 @@ def test_uncertainty_is_the_larger_neighbour_or_unknown(salt, temp, plus_minus):
     rules = Path(__file__).parents[3] / "rules" / "salts.yaml"
     rows = {row["id"]: row for row in yaml.safe_load(rules.read_text(encoding="utf-8"))}
     assert salt_rh(Salt.model_validate(rows[salt]), temp).plus_minus_percent == plus_minus
-
-
-def test_hardier_material_needs_damper_air():
-    assert ceiling_index(20, 83, MEDIUM) == 0
-    assert ceiling_index(20, 83, VERY_SENSITIVE) > 1
-    assert ceiling_index(5, 87, MEDIUM) == 0
-    # halfway between the critical humidity and 100 % the parabola is a + b/2 - c/4
-    assert ceiling_index(30, 90, VERY_SENSITIVE) == pytest.approx(1 + 7 / 2 - 2 / 4)
-    assert ceiling_index(30, 92.5, MEDIUM) == pytest.approx(0 + 5 / 2 - 1.5 / 4)
-
-
-def test_moments_of_two_unequal_groups_by_hand():
-    # 3 of 4 and 1 of 6: p 0.4, S/pq 3.402778, chance 1, groups 4.8, r = 2.402778/3.8
-    fit = prior_from_groups([(3, 4), (1, 6)], least_strength=0.1, most_strength=12)
-    assert fit.correlation == pytest.approx(2.402778 / 3.8, rel=1e-6)
-    assert fit.prior.strength == pytest.approx(3.8 / 2.402778 - 1, rel=1e-5)
-    assert not fit.is_bounded

@@ -71,9 +71,3 @@ def test_bad_input_is_one_line_with_a_mend(words, capsys):
     assert code == 2
     assert out == ""
     assert len(err.strip().splitlines()) == 1
-
-
-def test_measuring_prints_the_figure(capsys):
-    code, out, _ = run(["measure-questions", "--count", "1"], capsys)
-    assert code == 0
-    assert "questions asked" in out

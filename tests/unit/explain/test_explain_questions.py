@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from tests.proof.asking import Measured, ask_out, asked_of_invented, invented_case
 from tests.support.explaining import drawn_case, likelihood, look_on, sweep_of
 from tests.support.knowledge import shipped
 from triage.case.changes import new_case, new_finding
 from triage.case.profile import Bench
-from triage.explain.measure import Measured, ask_out, asked_of_invented, invented_case
 from triage.explain.nextquestion import ranked_questions
 from triage.explain.sweep import Sweep
 
@@ -102,7 +102,7 @@ def test_half_the_questions_are_enough_on_200_invented_cases():
     """At most half the questions of asking all, with the same first step in every case."""
     look = look_on(Bench())
     found = Measured(tuple(asked_of_invented(look, likelihood(), seed) for seed in range(FULL)))
-    print(found.sentence())
+    print(found.lines()[0])
     assert found.agreeing == FULL
     assert found.share <= 0.5
 

@@ -439,8 +439,8 @@ def test_a_day_with_an_agent_without_limits_is_unknown():
     assert judge_day(day, OUR_ROOM).verdict == "unknown"
     assert judge_day(day, OUR_ROOM, no_limit_ok=True).verdict == "ok"
     far_off = replace(ACETONE, limits=(Limit("n", "idlh", 6000.0), Limit("n", "twa", 590.0)))
-    columns = DayLedger.from_columns([600.0], [1.0], ["acetone"], [far_off])
-    assert judge_day(columns, OUR_ROOM).verdict == "ok"
+    day = DayLedger((Release(600.0, 1.0, "acetone"),), (far_off,))
+    assert judge_day(day, OUR_ROOM).verdict == "ok"
     deadly = replace(ACETONE, limits=(Limit("n", "idlh", 0.01),))
     day = DayLedger((Release(600.0, 1.0, "acetone"),), (deadly,))
     assert judge_day(day, OUR_ROOM, no_limit_ok=True).verdict == "over"

@@ -42,6 +42,11 @@ def test_coverage_is_printed_as_whole_numbers(capsys):
     assert not any("no case" in line for line in lines)
 
 
+def test_the_share_of_questions_is_printed(capsys):
+    assert main(["questions", "--count", "1", "--jobs", "1"]) == 0
+    assert "questions asked of" in capsys.readouterr().out
+
+
 def test_coverage_as_data(capsys):
     assert main(["coverage", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)

@@ -7,10 +7,9 @@ must then begin with the same step as with every question answered.
 from __future__ import annotations
 
 import multiprocessing
-import os
 import random
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from statistics import mean
 from typing import Any
@@ -74,23 +73,32 @@ class Measured:
         """Return how many cases ended with the same first step."""
         return sum(c.same_step for c in self.cases)
 
-    def sentence(self) -> str:
+    def is_good(self) -> bool:
+        """Return whether every case ended with the same first step."""
+        return self.agreeing == len(self.cases)
+
+    def data(self) -> dict[str, Any]:
+        """Return the measurement as plain data."""
+        return {"share": self.share, "agreeing": self.agreeing, **asdict(self)}
+
+    def lines(self) -> list[str]:
         """Return the result in one sentence."""
         asked, there_are = (
             mean(c.asked for c in self.cases),
             mean(c.there_are for c in self.cases),
         )
-        return (
+        said = (
             f"{len(self.cases)} invented cases: {asked:.1f} questions asked of {there_are:.1f} "
             f"({100 * self.share:.0f} %, at most {100 * self.most:.0f} % in one case); "
             f"the same first step in {self.agreeing} of {len(self.cases)}."
         )
+        return [said]
 
 
 def invented_case(look: Lookahead, likelihood: Likelihood, seed: int) -> Case:
     """Return an invented case with every question answered that a person could answer."""
     knowledge = look.knowledge
-    rng = random.Random(seed)  # noqa: S311  (a seeded draw of test cases, nothing secret)
+    rng = random.Random(seed)
     taxon = rng.choice(sorted(knowledge.taxa))
     plan = knowledge.taxa[taxon].plan
     zones = sorted(z.id for z in knowledge.zones.values() if plan in z.plans)
@@ -186,19 +194,18 @@ def _one(seed: int) -> Asked:
 def measure_on_all_cores(
     rules: Path,
     count: int,
+    jobs: int | None = None,
     progress: Callable[[int, int], None] | None = None,
-    *,
-    first: int = 0,
 ) -> Measured:
     """Return the measurement over ``count`` invented cases, worked out on all cores.
 
-    ``first`` is the first seed. ``progress`` is called with cases done and cases in all. The
-    result does not depend on the number of cores.
+    ``progress`` is called with cases done and cases in all. The result does not depend on the
+    number of cores.
     """
     asked: list[Asked] = []
     context = multiprocessing.get_context("spawn")
-    with context.Pool(os.cpu_count() or 1, _begin, (str(rules),)) as pool:
-        for found in pool.imap(_one, range(first, first + count)):
+    with context.Pool(jobs, _begin, (str(rules),)) as pool:
+        for found in pool.imap(_one, range(count)):
             asked.append(found)
             if progress is not None:
                 progress(len(asked), count)
