@@ -247,8 +247,8 @@ class ExplainDesk:
 
     def sure_plan(self, case: Case) -> SurePlan:
         """Return the plan with how firm each step is, its questions in the order of their value."""
-        sweep = self.sweep(case)
-        return sure_plan(self._put(case), self._firmness(sweep), self._ranked_put(case))
+        plan = self._put(case)  # first: what is wrong in the file is said with its line
+        return sure_plan(plan, self._firmness(self.sweep(case)), self._ranked_put(case))
 
 
 __all__ = ["SPECIMEN", "ExplainDesk", "Shop"]
