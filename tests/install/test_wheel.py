@@ -124,7 +124,11 @@ def allowed_distributions(*, extras: bool) -> set[str]:
         if name in allowed:
             continue
         allowed.add(name)
-        for inner in metadata.requires(name) or ():
+        try:
+            inners = metadata.requires(name) or ()
+        except metadata.PackageNotFoundError:
+            continue  # an extra that nobody installed here: nothing of it can be imported
+        for inner in inners:
             wanted = Requirement(inner)
             extras = {"extra": ""} if not requirement.extras else {"extra": min(requirement.extras)}
             if wanted.marker is None or wanted.marker.evaluate(extras):
