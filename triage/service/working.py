@@ -149,7 +149,10 @@ class Working(Observing):
         """
         path = self.path_of(case)
         made = update_case(path, lambda old: self._undone(old, reason))
-        self._acts[path] = [act for act in self._acts.get(path, ()) if not act.is_recorded]
+        acts = self._acts.get(path, [])
+        newest = next((act for act in reversed(acts) if act.is_recorded), None)
+        if newest is not None:
+            acts.remove(newest)
         return made
 
     def take_back(self, case: str | Path, reason: str) -> Case:

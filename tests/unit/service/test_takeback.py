@@ -8,7 +8,7 @@ import pytest
 
 from tests.support.knowledge import shipped
 from triage.case.profile import Bench
-from triage.case.store import load_case
+from triage.case.store import load_case, update_case
 from triage.errors import TriageError
 from triage.service import Workshop
 
@@ -90,3 +90,23 @@ def test_nothing_to_take_back_is_said(shop: Workshop) -> None:
     assert shop.last_act("wasp") is None
     with pytest.raises(TriageError, match="no attempt and no skip"):
         shop.take_back("wasp", "nothing")
+
+
+def test_undoing_a_record_leaves_what_was_done_before_it_in_its_order(shop: Workshop) -> None:
+    _, finding = shop.add_finding("wasp", "antenna")
+    shop.skip("wasp", finding, "puff-air", "tried elsewhere")
+    shop.answer("wasp", "hydration", "dry")
+    shop.skip("wasp", finding, "brush-dry-soft", "too soft")
+    shop.undo("wasp", "wrong key")
+    assert "tried elsewhere" not in words(shop)
+    shop.take_back("wasp", "misread")
+    assert "tried elsewhere" in words(shop)
+
+
+def test_a_withdrawn_finding_is_never_lost(shop: Workshop) -> None:
+    _, finding = shop.add_finding("wasp", "antenna")
+    shop.withdraw("wasp", finding, "wrong zone")
+    with pytest.raises(TriageError, match="would lose or alter recorded withdrawn"):
+        update_case(
+            shop.path_of("wasp"), lambda old: old.model_copy(update={"withdrawn": ()})
+        )
