@@ -75,9 +75,10 @@ def agent_lines(knowledge: Knowledge, agent: Agent, users: tuple[str, ...]) -> I
 def _physical(agent: Agent) -> Iterator[str]:
     for field, name in PHYSICAL:
         yield from quantity(name, getattr(agent.physical, field))
-    for point in agent.physical.vapour_pressure:
-        source = cited(point.source, point.at, point.note)
-        yield f"vapour pressure at {point.temp_c:g} C: {point.kpa:g} kPa {source}"
+    for points, other in (("vapour_pressure", ""), ("vapour_pressure_low", ", the lowest found")):
+        for point in getattr(agent.physical, points):
+            source = cited(point.source, point.at, point.note)
+            yield f"vapour pressure at {point.temp_c:g} C{other}: {point.kpa:g} kPa {source}"
     if agent.hansen is not None:
         h = agent.hansen
         source = cited(h.source, h.at, h.note)
