@@ -15,6 +15,7 @@ def add_commands(subparsers: Subparsers) -> None:
         run_check,
     )
     check.add_argument("--remarks", action="store_true", help="list what is sound but odd")
+    check.add_argument("--footing", action="store_true", help="count what rests on what, by part")
     schema = command(
         subparsers,
         "schema",
@@ -28,6 +29,7 @@ def add_commands(subparsers: Subparsers) -> None:
 def run_check(arguments: Arguments) -> int:
     """Check the knowledge; every fault stands on one line with its mend."""
     from triage import places
+    from triage.check.footing import footing, footing_lines
     from triage.check.rulebase import remarks_of
     from triage.check.whole import require_sound
     from triage.engine.consult import Consultant
@@ -41,6 +43,8 @@ def run_check(arguments: Arguments) -> int:
     cases = sum(len(rule.cases) for rules in knowledge.rules.values() for rule in rules)
     print(f"{folder}: {len(knowledge.places)} entries, {count} rules, {cases} rule cases: no fault")
     print(f"digest {knowledge.digest}")
+    for line in footing_lines(footing(knowledge, folder)) if arguments.footing else ():
+        print(line)
     remarks = remarks_of(consultant)
     for remark in remarks if arguments.remarks else ():
         print(remark.line())
