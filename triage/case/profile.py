@@ -25,6 +25,7 @@ class RoomProfile(Record):
 
     volume_m3: Annotated[float, Field(gt=0.5, le=100_000)] | None = None
     air_changes_per_h: Annotated[float, Field(ge=0, le=200)] | None = None
+    face_m: Annotated[float, Field(ge=0.1, le=2)] | None = None
     control: Control = "unknown"
     temp_c: Annotated[float, Field(ge=-10, le=45)] = 20.0
     altitude_m: Annotated[float, Field(ge=-400, le=5000)] = 0.0

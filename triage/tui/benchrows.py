@@ -18,6 +18,7 @@ ROOM = (
     ("volume_m3", "Room volume, m3", "Room volume in m3 (empty: not known)"),
     ("air_changes_per_h", "Air changes per hour", "Air changes per hour (empty: not known)"),
     ("temp_c", "Temperature, degC", "Temperature in degC"),
+    ("face_m", "Face from the work, m", "Nose to the work in m, as you sit (empty: not measured)"),
     ("altitude_m", "Altitude, m", "Altitude in m above the sea"),
 )
 YES_NO = (("yes", "yes"), ("no", "no"))
@@ -47,7 +48,7 @@ def bench_rows(bench: Bench, knowledge: Knowledge) -> tuple[BenchRow, ...]:
     """Return all rows of a bench."""
     return (
         _title("Room"),
-        *_room_rows(bench),
+        *_room_rows(bench, knowledge),
         _title("Stock (strength in percent; not known counts as the worst)"),
         *_stock_rows(bench, knowledge),
         *_list_rows("gloves", "Gloves", bench.gloves, _materials(knowledge, {"glove"})),
@@ -70,14 +71,14 @@ def _row(path: tuple[str, ...], label: str, shown: str, **more: Any) -> BenchRow
     return BenchRow("/".join(path), beside(f"  {label}", shown), path=path, **more)
 
 
-def _room_rows(bench: Bench) -> Iterator[BenchRow]:
+def _room_rows(bench: Bench, knowledge: Knowledge) -> Iterator[BenchRow]:
     yield _row(("name",), "Name", bench.name, value=bench.name, ask="Name of this bench")
+    face = f"not measured ({knowledge.judgement.near_field_radius_m.value:g} is taken)"
     for field, label, ask in ROOM:
         held = getattr(bench.room, field)
         value = "" if held is None else f"{held:g}"
-        yield _row(
-            ("room", field), label, value or "not known (counts as none)", value=value, ask=ask
-        )
+        unknown = face if field == "face_m" else "not known (counts as none)"
+        yield _row(("room", field), label, value or unknown, value=value, ask=ask)
     controls = tuple((word, word) for word in get_args(Control))
     yield _row(
         ("room", "control"), "Control", bench.room.control, ask="What moves air?", choices=controls
