@@ -255,13 +255,16 @@ class Trail:
 
     def exclusion(self, ladder: Ladder, bar: Barred) -> Node:
         """Return why one rule, the bench, the air or an attempt excludes a method."""
-        forbids = [
+        said = [
             c
-            for c in self.conclusions.of(Family.FORBID, "forbid")
+            for c in (
+                *self.conclusions.of(Family.FORBID, "forbid"),
+                *self.conclusions.of(Family.ORDER, "pass-over"),
+            )
             if c.rule == bar.rule and bar.method in c.get("method") and applies(c, ladder.target)
         ]
-        if forbids:
-            return self.rule(forbids[0])
+        if said:
+            return self.rule(said[0])
         if bar.rule == AIR_RULE:
             return self._air(bar)
         if bar.rule in ATTEMPT_RULES:

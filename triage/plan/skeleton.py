@@ -19,7 +19,14 @@ from triage.knowledge.rules import Family
 from triage.knowledge.specimen import STAGES
 from triage.plan.air import AirJudge
 from triage.plan.barring import bench_bars
-from triage.plan.ladder import Ladder, build_ladder, forbidden, offers_for, recheck
+from triage.plan.ladder import (
+    Ladder,
+    build_ladder,
+    forbidden,
+    offers_for,
+    passed_over,
+    recheck,
+)
 from triage.plan.ordering import Item, arrange
 from triage.plan.outcomes import (
     Progress,
@@ -129,6 +136,7 @@ class SkeletonMaker:
     ) -> Ladder:
         offered = offers_for(conclusions, target, problem)
         barred = forbidden(conclusions.of(Family.FORBID), target, self.knowledge)
+        barred += passed_over(conclusions, target, self.knowledge)
         barred += bench_bars(self.knowledge, bench, offered, judge)
         progress = progress_of(self.knowledge, case, target)
         return build_ladder(self.knowledge, target, zone, problem, offered, barred, progress)
