@@ -148,14 +148,21 @@ class GuardReach:
         self.guards = guards
         # For each guard deposit the rules that could speak for it: what they ask, their weight.
         self.possible: dict[str, dict[Asked, float]] = defaultdict(dict)
+        # For each deposit the answers about a finding that speak against it, with their weight.
+        self.against: dict[str, dict[tuple[str, str], float]] = defaultdict(dict)
         for rule in rules:
             asked = _asked(rule)
             if asked is None:
                 continue
             for template in rule.templates:
                 constants = dict(template.constants)
-                deposit = constants.get("deposit")
-                if template.kind != "evidence" or deposit not in guards:
+                if template.kind != "evidence":
+                    continue
+                deposit = constants["deposit"]
+                if constants["weight"] < 0 and len(asked) == 1 and asked[0][0] == "finding":
+                    answers = ((asked[0][1], answer) for answer in asked[0][2])
+                    self.against[deposit].update(dict.fromkeys(answers, constants["weight"]))
+                if deposit not in guards:
                     continue
                 if constants["weight"] > 0:
                     known = self.possible[deposit]
@@ -175,6 +182,11 @@ class GuardReach:
         }
         self._kept: dict[tuple[object, ...], tuple[float, ...]] = {}
 
+    def excluding(self, deposit: str, read_as: str | None) -> set[str]:
+        """Return the questions of which an answer excludes a deposit, and not what is read."""
+        mine, others = self.against.get(deposit, {}), self.against.get(read_as or "", {})
+        return {pair[0] for pair, w in mine.items() if w <= EXCLUDES and pair not in others}
+
     def open_weights(self, deposit: str, finding: Fact, specimen: Fact) -> tuple[float, ...]:
         """Return the best weight that each unanswered question could still add.
 
@@ -193,13 +205,13 @@ class GuardReach:
         if found is None:
             if len(self._kept) >= KEPT:
                 self._kept.clear()
-            facts = {"finding": finding.fields, "specimen": specimen.fields}
-            found = self._kept[key] = self._open_weights(deposit, facts, is_named=is_named)
+            found = self._kept[key] = tuple(self.adds(deposit, finding, specimen).values())
         return found
 
-    def _open_weights(
-        self, deposit: str, facts: Mapping[str, Mapping[str, str]], *, is_named: bool
-    ) -> tuple[float, ...]:
+    def adds(self, deposit: str, finding: Fact, specimen: Fact) -> dict[tuple[str, ...], float]:
+        """Return the best weight that each set of unanswered questions could still add."""
+        is_named = finding.fields["named"] != NONE
+        facts = {"finding": finding.fields, "specimen": specimen.fields}
         # For each set of open questions what each answer would add; one answer can meet several
         # rules, and their weights add up.
         adds: dict[tuple[str, ...], dict[tuple[str, ...], list[float]]] = defaultdict(dict)
@@ -209,7 +221,7 @@ class GuardReach:
                 sets = [allowed for kind, n, allowed in asked if facts[kind][n] == UNKNOWN]
                 for answers in product(*sets):
                     adds[unanswered].setdefault(answers, []).append(weight)
-        return tuple(max(combine(w) for w in adds[names].values()) for names in sorted(adds))
+        return {names: max(combine(w) for w in adds[names].values()) for names in sorted(adds)}
 
 
 def values_of(names: Iterable[str]) -> Callable[[Mapping[str, str]], tuple[str, ...]]:

@@ -22,6 +22,7 @@ from triage.knowledge.rules import RESTRICTIVE, Family
 from triage.plan.air import AirJudge
 from triage.plan.ladder import Barred, Ladder, applies, harshness_key
 from triage.plan.ordering import Item
+from triage.plan.outcomes import attempts_on
 from triage.plan.skeleton import Skeleton
 from triage.plan.trial import as_done, cautioned_as
 
@@ -295,8 +296,7 @@ class Trail:
     def _attempted(self, ladder: Ladder, bar: Barred) -> Node:
         made = [
             Node("attempt", f"attempt {a.id}: {a.step} ended {a.outcome}", facts=(a.id,))
-            for a in self.case.effective_attempts()
-            if ladder.target.owns(a)
+            for a in attempts_on(self.knowledge, self.case, ladder.target)
         ]
         return Node("attempt", bar.because, bar.rule, children=tuple(made))
 

@@ -35,7 +35,7 @@ from triage.plan.questions import questions_for
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 from triage.plan.trial import as_done
-from triage.plan.waiting import waiting_for
+from triage.plan.waiting import is_shown, waiting_for
 
 # Other readings that are shown beside the first.
 MOST_OTHERS = 4
@@ -251,7 +251,7 @@ class Planner:
     ) -> tuple[Notice, ...]:
         closed = skeleton.conclusions.of(Family.GATE, "close")
         notices = [self._notice("gate", c.rule) for c in closed if c.get("stage") == skeleton.stage]
-        notices += [self._go_on(line) for line in waiting if _is_shown(line, findings)]
+        notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
         notices += self._ends(findings)
         notices += self._condition_stops(skeleton, frozenset(line.method for line in waiting))
         return tuple(dict.fromkeys(notices))
@@ -303,12 +303,6 @@ class Planner:
             is_now = condition is not None and condition.stage == skeleton.stage
             if condition and is_now and not ladder.rungs and not ladder.offered & waits:
                 yield Notice("full-stop", condition.full_stop, f"condition:{condition.id}")
-
-
-def _is_shown(line: WaitingLine, findings: Sequence[FindingLine]) -> bool:
-    """Return whether a target is one that waits, not one that is still to be told what it is."""
-    states = {finding.id: finding.state for finding in findings}
-    return line.finding is None or states[line.finding] == "waiting"
 
 
 def _air_notices(day: DayLedger) -> Iterator[Notice]:
