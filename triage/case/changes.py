@@ -62,7 +62,8 @@ def without_finding(case: Case, finding_id: str, at: datetime, reason: str) -> C
     TriageError: something was done or decided about it; that cannot have been a mistake of the eye.
     """
     finding = case.finding(finding_id)
-    named = [each.finding for each in case.attempts] + [each.finding for each in case.overrides]
+    named = [each for attempt in case.attempts for each in attempt.findings]
+    named += [each.finding for each in case.overrides if each.finding]
     if finding_id in named:
         raise TriageError(
             f'finding "{finding_id}" has a record and cannot be withdrawn',

@@ -87,12 +87,17 @@ class Local(NamedTuple):
 
 
 class Front(NamedTuple):
-    """The step at the head of one ladder, and all that decides when its turn comes."""
+    """The step at the head of one ladder, and all that decides when its turn comes.
+
+    ``acts`` are the acts on the whole insect behind the head; ``act`` is the head, if it is one.
+    """
 
     item: Item
     order: tuple[object, ...]
     head: int
     methods: int
+    act: int
+    acts: int
 
 
 class Gates(NamedTuple):

@@ -25,9 +25,9 @@ class Target:
     condition: str | None = None
 
     def owns(self, attempt: Attempt) -> bool:
-        """Return whether an attempt was made on this target."""
+        """Return whether an attempt was made on this target, by itself or with others at once."""
         if self.finding is not None:
-            return attempt.finding == self.finding
+            return self.finding in attempt.findings
         return attempt.finding is None and attempt.deposit == self.condition
 
 

@@ -110,21 +110,22 @@ class Planner:
         self, case: Case, judge: AirJudge, skeleton: Skeleton, setting: Setting
     ) -> tuple[Step, ...]:
         sides = {finding.id: finding.side for finding in case.findings}
+        ladders = {ladder.target.key: ladder for ladder in skeleton.ladders}
         steps: list[Step] = []
         seen: set[str] = set()
         for item in skeleton.items:
-            ladder = skeleton.ladder(item.target)
-            status: StepStatus = "then" if item.target not in seen else "if-needed"
+            ladder, targets = ladders[item.target], {item.target, *item.also}
+            status: StepStatus = "then" if targets - seen else "if-needed"
             if not item.inserted:
-                seen.add(item.target)
+                seen |= targets
             steps.append(
                 complete_step(
                     setting,
                     item,
-                    ladder,
+                    (ladder, *(ladders[target] for target in item.also)),
                     judge.choose(as_done(self.knowledge, item.method, item.before)),
                     status if steps else "next",
-                    side=sides.get(ladder.target.finding or ""),
+                    sides=sides,
                     rules=ladder.offer_rules.get(item.method, ()),
                 )
             )
