@@ -41,10 +41,14 @@ def _key(knowledge: Knowledge, item: Item, apart: frozenset[str]) -> tuple[objec
     return (item.zone in apart, wet, zone.rank if zone else 0, item.target, item.rung, item.step)
 
 
+def is_whole(knowledge: Knowledge, method: str) -> bool:
+    """Return whether a method is done to the whole insect at once: a bath, a round of puffs."""
+    return knowledge.techniques[knowledge.methods[method].technique].whole
+
+
 def is_whole_act(knowledge: Knowledge, item: Item) -> bool:
-    """Return whether a step for a finding is done to the whole insect: a bath, a round of puffs."""
-    technique = knowledge.techniques[knowledge.methods[item.method].technique]
-    return technique.whole and item.zone is not None and not item.inserted
+    """Return whether a step for a finding is such an act, and may serve other findings too."""
+    return is_whole(knowledge, item.method) and item.zone is not None and not item.inserted
 
 
 def arrange(
