@@ -95,13 +95,12 @@ def _shared(consultant: Consultant) -> frozenset[str]:
     offered: dict[str, set[str]] = {}
     for rule in consultant.normal.by_family[Family.OFFER]:
         for template in rule.templates:
-            deposit, methods = (dict(template.constants).get(n) for n in ("deposit", "method"))
+            told = dict(template.constants)
             if any(name == "finding" for name, _ in template.variables):
-                offered.setdefault(str(deposit), set()).update(methods)
-    ladders = [
-        *offered.values(),
-        {m for ms in offered.values() for m in ms if knowledge.methods[m].harmless},
-    ]
+                offered.setdefault(str(told.get("deposit")), set()).update(told["method"])
+    # What is not settled is offered what is harmless of every deposit that it could be.
+    harmless = {m for held in offered.values() for m in held if knowledge.methods[m].harmless}
+    ladders = [*offered.values(), harmless]
     key = harshness_key(knowledge)
     behind = {m for ladder in ladders for m in sorted(ladder, key=key)[1:]}
     return frozenset(m for m in behind if is_whole(knowledge, m))
