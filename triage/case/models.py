@@ -183,6 +183,16 @@ class Withdrawn(Record):
         return self
 
 
+class Restated(Record):
+    """A sign of a finding that was answered once more: with another value, or the same again."""
+
+    at: Time
+    finding: Word
+    question: Word
+    before: Word
+    after: Word
+
+
 class Timer(Record):
     """A running dwell timer, one per step."""
 
@@ -219,6 +229,7 @@ class Case(Record):
     overrides: Annotated[tuple[Override, ...], ITEMS] = ()
     timers: Annotated[tuple[Timer, ...], ITEMS] = ()
     withdrawn: Annotated[tuple[Withdrawn, ...], ITEMS] = ()
+    restated: Annotated[tuple[Restated, ...], ITEMS] = ()
 
     @model_validator(mode="after")
     def _holds_together(self) -> Case:
@@ -250,6 +261,16 @@ class Case(Record):
             f'case "{self.id}" has no finding "{finding_id}"',
             mend=did_you_mean(finding_id, (finding.id for finding in self.findings)),
         )
+
+    def in_doubt(self) -> dict[tuple[str, str], Restated]:
+        """Return the signs of each (finding, question) told in two ways and not confirmed since."""
+        newest = {(each.finding, each.question): each for each in self.restated}
+        signs = {(f.id, q): answer for f in self.findings for q, answer in f.signs.items()}
+        return {
+            place: each
+            for place, each in newest.items()
+            if each.before != each.after == signs.get(place)
+        }
 
     def attempt(self, attempt_id: str) -> Attempt:
         """Return the attempt with this id, else raise ``TriageError``."""

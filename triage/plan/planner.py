@@ -101,7 +101,7 @@ class Planner:
             notices=(
                 *self._advice(case, skeleton.conclusions, only_first_aid=True),
                 *_air_notices(judge.day),
-                *self._notices(skeleton, findings, waiting),
+                *self._notices(case, skeleton, findings, waiting),
                 *self._advice(case, skeleton.conclusions, only_first_aid=False),
             ),
         )
@@ -246,6 +246,7 @@ class Planner:
 
     def _notices(
         self,
+        case: Case,
         skeleton: Skeleton,
         findings: Sequence[FindingLine],
         waiting: Sequence[WaitingLine],
@@ -253,6 +254,7 @@ class Planner:
         closed = skeleton.conclusions.of(Family.GATE, "close")
         notices = [self._notice("gate", c.rule) for c in closed if c.get("stage") == skeleton.stage]
         notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
+        notices += self._told_twice(case, findings)
         notices += self._ends(findings)
         notices += self._condition_stops(skeleton, frozenset(line.method for line in waiting))
         return tuple(dict.fromkeys(notices))
@@ -287,6 +289,20 @@ class Planner:
                     "Stop here and accept it as it is, with the reason."
                 )
                 yield Notice("full-stop", text, "ladder-end")
+
+    def _told_twice(self, case: Case, findings: Sequence[FindingLine]) -> Iterator[Notice]:
+        """Yield what was told in two ways: nothing rests on it until it is answered once more."""
+        names = {finding.id: finding.zone_name for finding in findings}
+        for (finding, name), told in sorted(case.in_doubt().items()):
+            question = self.knowledge.questions[name]
+            texts = {answer.id: answer.text for answer in question.answers}
+            first, then = (texts.get(each, each) for each in (told.before, told.after))
+            yield Notice(
+                "look-again",
+                f'{names[finding]}: {question.ask} First "{first}", then "{then}" on '
+                f"{told.at:%Y-%m-%d %H:%M}. Nothing rests on it until it is answered once more.",
+                "told-twice",
+            )
 
     def _go_on(self, line: WaitingLine) -> Notice:
         """Return what to answer, in order, and the step that then stands open."""
