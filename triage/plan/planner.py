@@ -16,7 +16,7 @@ from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.plan.air import AirJudge
-from triage.plan.ladder import Ladder
+from triage.plan.ladder import Ladder, rungs_left
 from triage.plan.model import (
     Alternative,
     ConflictLine,
@@ -39,6 +39,8 @@ from triage.plan.waiting import is_shown, waiting_for
 
 # Other readings that are shown beside the first.
 MOST_OTHERS = 4
+# What a bench may be given: with it the method stands open.
+OBTAINABLE = ("bench-lacks", "bench-gloves", "bench-no-stock")
 
 
 class Planner:
@@ -48,6 +50,9 @@ class Planner:
         self.consultant = consultant
         self.knowledge: Knowledge = consultant.knowledge
         self.maker = SkeletonMaker(consultant)
+        forbids = consultant.normal.by_family[Family.FORBID]
+        on_bench = (rule.id for rule in forbids if any(p.kind == "bench" for p in rule.patterns))
+        self.obtainable = frozenset((*OBTAINABLE, *on_bench))
         self._judge: AirJudge | None = None
 
     def judge(self, bench: Bench, day: DayLedger) -> AirJudge:
@@ -256,6 +261,7 @@ class Planner:
         notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
         notices += self._told_twice(case, findings)
         notices += self._ends(findings)
+        notices += self._lacking(skeleton, {f.id for f in findings if f.state == "stopped"})
         notices += self._condition_stops(skeleton, frozenset(line.method for line in waiting))
         return tuple(dict.fromkeys(notices))
 
@@ -303,6 +309,22 @@ class Planner:
                 f"{told.at:%Y-%m-%d %H:%M}. Nothing rests on it until it is answered once more.",
                 "told-twice",
             )
+
+    def _lacking(self, skeleton: Skeleton, stopped: AbstractSet[str]) -> Iterator[Notice]:
+        """Yield what the bench lacks where nothing else keeps the mildest step left away."""
+        for ladder in skeleton.ladders:
+            condition = self.knowledge.conditions.get(ladder.target.condition or "")
+            key, done = ladder.target.key, ladder.progress
+            is_now = condition.stage == skeleton.stage if condition else key in stopped
+            out = {bar.method for bar in ladder.barred if bar.rule not in self.obtainable}
+            left = rungs_left(self.knowledge, ladder.offered, out, done)
+            if is_now and left and not ladder.rungs and not done.cleared_by:
+                missing = [bar.because for bar in ladder.barred if bar.method == left[0]]
+                zone = self.knowledge.zones.get(ladder.zone or "")
+                where = f"{zone.name}: " if zone else ""
+                name = self.knowledge.methods[left[0]].name
+                text = f"{where}{name} would be next. {' '.join(dict.fromkeys(missing))}"
+                yield Notice("bench", text, "bench-lacks")
 
     def _go_on(self, line: WaitingLine) -> Notice:
         """Return what to answer, in order, and the step that then stands open."""
