@@ -16,6 +16,7 @@ class Technique(Entry):
     name: Text
     wet: Wetness
     contact: Literal["none", "touch", "immersion"]
+    whole: bool = Field(False, description="done to the whole insect at once, wherever it serves")
     water_free: bool = Field(False, description="takes only liquids without water, on a dry insect")
     how: Text
     tool: Text

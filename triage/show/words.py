@@ -141,8 +141,14 @@ def sure_by_step(sure: SurePlan) -> dict[str, str]:
 
 def step_place(step: Step) -> str:
     """Return where a step works and at what."""
-    where = zone_words(step.zone_name, step.side)
-    return f"{where}: {step.deposit_name}" if step.deposit_name else where
+    places = {step.deposit_name: [zone_words(step.zone_name, step.side)]}
+    for served in step.also:
+        where = zone_words(served.zone_name, served.side)
+        places.setdefault(served.deposit_name, []).append(where)
+    return "; ".join(
+        ": ".join(part for part in (", ".join(dict.fromkeys(held)), deposit) if part)
+        for deposit, held in places.items()
+    )
 
 
 def timer_label(step: Step) -> str:
@@ -157,9 +163,13 @@ def state_word(finding: FindingLine) -> str:
 
 def finding_line(finding: FindingLine) -> str:
     """Return one finding: where, what it is taken to be, how sure, and what becomes of it."""
+    return f"{zone_words(finding.zone_name, finding.side)}: {taken_for(finding)}"
+
+
+def taken_for(finding: FindingLine) -> str:
+    """Return what a finding is taken to be, how sure, and what becomes of it."""
     sure = f" ({finding.standing})" if finding.deposit else ""
-    where = zone_words(finding.zone_name, finding.side)
-    return f"{where}: {finding.deposit_name}{sure} - {state_word(finding)}"
+    return f"{finding.deposit_name}{sure} - {state_word(finding)}"
 
 
 def less_or(standing: str) -> str:
