@@ -13,7 +13,6 @@ from typing import Generic, TypeVar
 
 from tests.proof.axes import DRY, IN_FLUID
 from tests.proof.scene import Scene
-from triage.engine.consult import LEFT_ALONE
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
@@ -205,7 +204,7 @@ def _touching(scene: Scene, methods: tuple[str, ...]) -> set[str]:
 def protected_untouched(scene: Scene) -> str:
     """Nothing touches what is the insect's own, is refused, or is left as it is."""
     deposit = scene.knowledge.deposits.get(scene.settled or "")
-    if deposit is None or deposit.guard not in {*LEFT_ALONE, "refuse"}:
+    if deposit is None or not (deposit.is_left or deposit.guard == "refuse"):
         return ""
     return _named(_touching(scene, scene.finding_steps))
 

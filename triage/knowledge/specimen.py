@@ -82,6 +82,12 @@ class Deposit(Entry):
     ladder: tuple[DepositRungs, ...] = Field((), description="what may remove it")
     cases: tuple[WorkedCase, ...] = Field(min_length=1, description="answers that settle it")
 
+    @property
+    def is_left(self) -> bool:
+        """Return whether nothing is to be cleaned where it is: it holds no later work up."""
+        kept = self.guard in ("protect", "accept")
+        return kept or (self.guard == "none" and not self.ladder)
+
 
 class Condition(Entry):
     """A state of the whole specimen that a stage works on."""
