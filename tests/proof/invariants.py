@@ -227,7 +227,7 @@ def dry_behind_gate(scene: Scene) -> str:
 
 @scene_invariant("nothing-wet-on-what-is-not-soft")
 def nothing_wet_unless_soft(scene: Scene) -> str:
-    """Nothing damp or wet works on what is dry or half soft, but water-free on what is dry.
+    """Nothing wet is put on what is not soft, but no water or a moist brush on what is dry.
 
     What stands in fluid is wet throughout.
     """
@@ -239,7 +239,8 @@ def nothing_wet_unless_soft(scene: Scene) -> str:
         # A trial brings the liquid of the step that it stands before.
         tries = item.before if item.before and k.methods[item.method].tries_next else item.method
         technique = k.techniques[k.methods[tries].technique]
-        is_dry = technique.water_free and scene.combination.hydration == DRY
+        bears = technique.water_free or technique.id == "humid-brush"
+        is_dry = bears and scene.combination.hydration == DRY
         if item.method in scene.finding_steps and technique.wet != "dry" and not is_dry:
             wrong.add(item.method)
     return _named(wrong & set(scene.finding_steps))

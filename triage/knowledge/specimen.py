@@ -76,6 +76,9 @@ class Deposit(Entry):
     )
     kind: Literal["loose", "film", "bound", "crystal", "living", "natural", "metal"]
     confused_with: tuple[Id, ...] = Field(min_length=1)
+    alike: Id | None = Field(
+        None, description="a word that deposits share which no look or drop tells apart for certain"
+    )
     leave_it: Text = Field(description="why it is left where no ladder is permitted")
     hansen: Hansen | None = None
     signs: Signs = Field(description="sign -> weight, -1 to below 1: what speaks for or against it")

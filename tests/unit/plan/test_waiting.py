@@ -117,16 +117,16 @@ def test_a_look_that_clears_the_own_wax_is_named_where_it_bars() -> None:
 
 
 def test_a_method_that_is_used_up_is_no_way_on() -> None:
-    # Green at a brass pin, picked off as often as it is picked: nothing waits for the pest holes.
-    signs = {"colour": "green-blue", "texture": "paste", "where-on-body": "at-pin-or-card"}
-    finding = new_finding("f1", "pin-contact", signs=signs)
-    answers = {**PASSED, "cracks": "none", "pin": "brass"}
-    case = new_case("green", "green", taxon="beetles", answers=answers, findings=(finding,))
-    assert planned(case).waiting
+    # The one way on for a crust is its pick; made as often as it is made, nothing waits any more.
+    signs = {"texture": "crust", "colour": "grey", "water-drop": "nothing", "acid-fizz": "nothing"}
+    finding = new_finding("f1", "elytra", signs={**signs, "dry-brush": "ticks-hard"})
+    answers = {**PASSED, "cracks": "none"}
+    case = new_case("crust", "crust", taxon="beetles", answers=answers, findings=(finding,))
+    assert [line.method for line in planned(case).waiting] == ["pick-dry"]
     passes = shipped().methods["pick-dry"].passes
     for number in range(passes):
         at = datetime(2026, 3, 4, 8 + number, tzinfo=UTC)
-        told = {"finding": "f1", "zone": "pin-contact", "deposit": "verdigris"}
+        told = {"finding": "f1", "zone": "elytra", "deposit": "lime-crust"}
         attempt = new_attempt(
             f"a{number + 1}", at, step="f1-pick-dry", method="pick-dry", outcome="no-change", **told
         )
