@@ -276,7 +276,7 @@ EDITS = {
     "two parts of a ladder without a name": Edit(
         "deposits/mud.yaml", "ladder:", "  - id: offer-eye-washing-mud\n    method:", "  - method:",
         'deposit "mud"', 'the rule "offer-mud" is made twice', "rename one; the first stands at rules/deposits/mud.yaml:",
-        "  - method: [eye-brush-water, eye-brush-surfactant]",
+        "  - method: [eye-moist-touch, eye-brush-water, eye-brush-surfactant]",
     ),
     "ladder on a surface that does not exist": Edit(
         "deposits/mud.yaml", "ladder:", "where: {surface: lens}", "where: {surface: lense}",

@@ -9,7 +9,7 @@ from triage.case.models import Case
 from triage.case.naming import one_line
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
-from triage.engine.consult import COUNTED, LEFT_ALONE, Conclusions, Consultant
+from triage.engine.consult import COUNTED, Conclusions, Consultant
 from triage.engine.reading import Reading
 from triage.engine.vocabulary import ADVICE
 from triage.exposure.day import DayLedger
@@ -193,7 +193,7 @@ class Planner:
             return "cleared"
         if best is None or best.standing != "settled":
             return "unsettled"
-        if self.knowledge.deposits[best.deposit].guard in LEFT_ALONE:
+        if self.knowledge.deposits[best.deposit].is_left:
             return "left"
         if ladder.rungs:
             return "open"
