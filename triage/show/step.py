@@ -20,8 +20,6 @@ from triage.show.words import (
     step_place,
 )
 
-MADE_UP = "Made up: "
-
 
 def step_heading(step: Step) -> Heading:
     """Return what a step is called, when its turn is, and where it works."""
@@ -42,7 +40,7 @@ def step_blocks(step: Step, sure: str = "") -> tuple[Listing, ...]:
         *listing("HOLD POINT", step.hold, kind="hold"),
         *listing("Make ready", *ready(step), kind="tick"),
         *listing("Air in this room", *air),
-        *listing("Caution", *caution_words(step), kind="caution"),
+        *caution_blocks(step),
         # Stop points stand before the work: they have to be read first.
         *listing("STOP if", *stop_words(step), kind="stop"),
         *listing("Do", *step.do, kind="tick"),
@@ -55,15 +53,17 @@ def step_blocks(step: Step, sure: str = "") -> tuple[Listing, ...]:
 
 def page_blocks(step: Step) -> tuple[Listing, ...]:
     """Return a step as one page, in the order in which it is read at the bench."""
-    return (*protect_blocks(step), *listing("Make ready", *_made_ready(step)), *work_blocks(step))
-
-
-def protect_blocks(step: Step) -> tuple[Listing, ...]:
-    """Return what protects the person, read before anything is done."""
     return (
-        *listing("Caution", *caution_words(step), kind="caution"),
+        *caution_blocks(step),
         *listing("Protect", *_worn(step)),
+        *listing("Make ready", *_made_ready(step)),
+        *work_blocks(step),
     )
+
+
+def caution_blocks(step: Step) -> tuple[Listing, ...]:
+    """Return what is read before anything is made ready."""
+    return listing("Caution", *caution_words(step), kind="caution")
 
 
 def work_blocks(step: Step) -> tuple[Listing, ...]:
@@ -93,15 +93,12 @@ def stop_words(step: Step) -> Iterator[str]:
 
 def ready(step: Step) -> Iterator[str]:
     """Yield what must be ready before a step opens, one line each to be ticked."""
-    tool, *prepared = _made_ready(step)
-    yield from (tool, *(line for line in prepared if line.startswith(MADE_UP)))
-    yield from _worn(step)
-    yield from (line for line in prepared if not line.startswith(MADE_UP))
+    yield from (*_worn(step), *_made_ready(step))
 
 
 def _made_ready(step: Step) -> Iterator[str]:
     yield _tool(step)
-    yield from (f"{MADE_UP}{line.sentence}" for line in step.make_up)
+    yield from (f"Made up: {line.sentence}" for line in step.make_up)
     if step.keep_away:
         yield f"Out of the way: {', '.join(step.keep_away)}"
 

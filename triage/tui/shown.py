@@ -4,19 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from textual.content import Content
-from textual.style import Style
-
 from triage.plan.model import Plan, Step
 from triage.show.blocks import Alert, Block, Heading, Line, Listing
 from triage.show.step import page_blocks, reason_blocks, step_blocks
 from triage.show.words import sentence, step_place
 from triage.tui.hanging import Hanging, Rows, hanging
 
-BOLD = Style(bold=True)
 MOST_DEPTH = 6
 SIGNS = {"stop": "!", "caution": "!", "hold": "|"}
-Part = Content | str | tuple[str, Style]
 
 
 def flat(blocks: Iterable[Block]) -> Iterator[Line]:
@@ -41,31 +36,22 @@ def flat(blocks: Iterable[Block]) -> Iterator[Line]:
             yield Line("")
 
 
-def content_of(blocks: Iterable[Block]) -> Content:
-    """Return blocks as one text."""
-    parts: list[Part] = []
-    for line in flat(blocks):
-        told = f"{'  ' * line.depth}{f'{line.sign} ' if line.sign else ''}{line.text}\n"
-        parts.append((told, BOLD) if line.is_bold else told)
-    return Content.assemble(*parts)
-
-
-def doing_text(step: Step) -> Content:
+def doing_text(step: Step) -> Reasons:
     """Return a step as one page, read from above to below."""
-    return content_of((Line(sentence(step_place(step))), Line(""), *page_blocks(step)))
+    return Reasons((Line(sentence(step_place(step))), Line(""), *page_blocks(step)))
 
 
 def step_text(step: Step, plan: Plan | None = None, sure: str = "") -> Reasons:
     """Return everything about a step, with the reason, the rules and the sources behind it."""
     head = Heading(step.name, where=step_place(step))
-    return Reasons(tuple(flat((head, *step_blocks(step, sure), *reason_blocks(step, plan)))))
+    return Reasons((head, *step_blocks(step, sure), *reason_blocks(step, plan)))
 
 
 class Reasons:
-    """Lines to be read that wrap under themselves at any width."""
+    """Blocks to be read, as lines that wrap under themselves at any width."""
 
-    def __init__(self, lines: tuple[Line, ...]) -> None:
-        self.lines = lines
+    def __init__(self, blocks: Iterable[Block]) -> None:
+        self.lines = tuple(flat(blocks))
 
     @property
     def plain(self) -> str:
@@ -82,4 +68,5 @@ def _row(line: Line) -> Hanging:
     text = (line.text, "bold") if line.is_bold else line.text
     if not line.sign:
         return hanging(indent, text, width=len(indent))
-    return hanging(f"{indent}{line.sign}", text, width=len(indent) + 2)
+    front = f"{indent}{line.sign} "
+    return hanging(front, text, width=len(front))

@@ -126,7 +126,7 @@ class WalkScreen(RecordingScreen):
         self.query_one(StopPoints).show(step.stop_points)
         self._give_all_room()
         self.query_one(Checklist).show(step)
-        self.query_one("#doing", Static).update(doing_text(step))
+        self.query_one("#doing", Static).update(doing_text(step).drawn())
         self.query_one("#hold-text", Static).update(_hold_text(step))
         self.query_one(BurstTimer).ready(step.burst_s)
         self.refresh_bindings()
@@ -176,7 +176,7 @@ class WalkScreen(RecordingScreen):
         headline = self.query_one(Headline)
         room = self.query_one("#work").scrollable_content_region
         free = room.height + headline.content_size.height
-        rows = doing_text(self.step).get_height({}, max(1, room.width))
+        rows = doing_text(self.step).drawn().get_height({}, max(1, room.width))
         is_large = self.panel == "work" and headline.rows(is_large=True) + rows <= free
         headline.set_large(is_large=is_large)
         watching, stops = self.query_one("#watching"), self.query_one(StopPoints)

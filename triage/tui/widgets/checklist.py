@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from textual.content import Content
 from textual.widgets import Static
 
 from triage.plan.model import Step
-from triage.show.step import preparation, protect_blocks, work_blocks
-from triage.tui.shown import content_of
+from triage.show.blocks import Line
+from triage.show.step import caution_blocks, preparation, work_blocks
+from triage.tui.shown import Reasons
 
 
 class Checklist(Static):
@@ -42,21 +42,27 @@ class Checklist(Static):
         """Whether every line is ticked."""
         return len(self._ticked) == len(self.lines)
 
-    def told(self) -> Content:
+    def told(self) -> Reasons:
         """Return the page of the step, with a box for each line that must be ready."""
         if self._step is None:
-            return Content("")
+            return Reasons(())
         left = len(self.lines) - len(self._ticked)
-        parts: list[Content | str | tuple[str, str]] = [
-            content_of(protect_blocks(self._step)),
-            ("MAKE READY\n", "bold"),
-            "Press the number of each line when it is done.\n",
-        ]
-        for number, line in enumerate(self.lines, 1):
-            box = "[x]" if number in self._ticked else "[ ]"
-            parts.append((f"{number % 10} {box} {line}\n", "bold" if box == "[ ]" else ""))
-        parts.append(f"{left} left.\n\n" if left else "All ready: Enter opens the step.\n\n")
-        return Content.assemble(*parts, content_of(work_blocks(self._step)))
+        ticks = (
+            Line(line, f"{number % 10} [{'x' if done else ' '}]", is_bold=not done)
+            for number, line in enumerate(self.lines, 1)
+            for done in (number in self._ticked,)
+        )
+        return Reasons(
+            (
+                *caution_blocks(self._step),
+                Line("Make ready", is_bold=True),
+                Line("Press the number of each line when it is done."),
+                *ticks,
+                Line(f"{left} left." if left else "All ready: Enter opens the step."),
+                Line(""),
+                *work_blocks(self._step),
+            )
+        )
 
     def _draw(self) -> None:
-        self.update(self.told())
+        self.update(self.told().drawn())
