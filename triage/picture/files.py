@@ -51,18 +51,13 @@ def read_photo(path: Path) -> Picture:
     return scaled
 
 
-def write_picture(path: Path, points: Any) -> None:
-    """Write 8 bit points as PNG, whole or not at all.
-
-    Raises
-    ------
-    TriageError: the extra is not installed, or the file cannot be written.
-    """
+def png_of(points: Any) -> bytes:
+    """Return 8 bit points as the bytes of a PNG file; TriageError where the extra is missing."""
     try:
         import imageio.v3  # noqa: PLC0415  (an optional extra)
     except ImportError:
-        raise TriageError("no picture can be written", mend='install the extra "picture"') from None
-    write_whole(path, imageio.v3.imwrite("<bytes>", points, extension=".png"))
+        raise TriageError("no picture can be made", mend='install the extra "picture"') from None
+    return bytes(imageio.v3.imwrite("<bytes>", points, extension=".png"))
 
 
 def _points(path: Path) -> Any:

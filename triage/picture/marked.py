@@ -31,8 +31,8 @@ def marked(before: Picture, after: Picture, found: Comparison) -> NDArray[np.uin
     turned = before.shape[1] + GAP
     for spot in found.appeared:
         row, column = found.placed_after(spot.row, spot.column)
-        reach = spot.diameter_px / 2 + 4 * thick
-        _draw(sheet, _cross(row, column + turned, reach), CAME, thick)
+        arms = _cross(row, column + turned, spot.diameter_px / 2 + 2 * thick, 8 * thick)
+        _draw(sheet, arms, CAME, thick)
     for row, column, area in found.harm.lost:
         _draw(sheet, _frame(row, column, np.sqrt(area) / 2 + 4 * thick), LOST, thick)
     return (np.clip(sheet, 0, 1) * 255).round().astype(np.uint8)
@@ -55,10 +55,12 @@ def _ring(row: float, column: float, radius: float) -> Iterator[tuple[Any, Any]]
     yield row + radius * np.sin(turn), column + radius * np.cos(turn)
 
 
-def _cross(row: float, column: float, reach: float) -> Iterator[tuple[Any, Any]]:
-    along = np.linspace(-reach, reach, max(12, int(3 * reach)))
-    yield row + along, column + along
-    yield row + along, column - along
+def _cross(row: float, column: float, free: float, arm: float) -> Iterator[tuple[Any, Any]]:
+    """Yield four arms that leave the spot itself free."""
+    along = np.linspace(free, free + arm, max(8, int(2 * arm))) / np.sqrt(2)
+    for down in (-1, 1):
+        for right in (-1, 1):
+            yield row + down * along, column + right * along
 
 
 def _frame(row: float, column: float, reach: float) -> Iterator[tuple[Any, Any]]:

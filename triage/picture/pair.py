@@ -72,7 +72,7 @@ def glance(before: Picture, after: Picture, limits: Limits) -> Comparison:
 
 
 def compare(
-    before: Picture, after: Picture, limits: Limits, told: Callable[[str], None] = str
+    before: Picture, after: Picture, limits: Limits, told: Callable[[str], object] = str
 ) -> Comparison:
     """Compare two sRGB pictures of 0 to 1, shape (rows, columns, 3).
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
@@ -132,9 +133,9 @@ def _by_corners(first: Grey, second: Grey) -> Any:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns where it fails; the failure is told below
         move, agreeing = ransac(
-        (here, there), SimilarityTransform, min_samples=3, residual_threshold=2.0,
-        max_trials=1500, rng=0,
-    )  # fmt: skip
+            (here, there), SimilarityTransform, min_samples=3, residual_threshold=2.0,
+            max_trials=1500, rng=0,
+        )  # fmt: skip
     if not move or agreeing is None or int(agreeing.sum()) < LEAST_INLIERS:
         raise CannotTell("no common place was found", mend="take the same field again")
     if not 0.8 < float(move.scale) < 1.25:

@@ -69,7 +69,7 @@ def _strongest(picture: Grey) -> tuple[tuple[float, float], float]:
     window = np.outer(np.hanning(picture.shape[0]), np.hanning(picture.shape[1]))
     power = np.abs(np.fft.rfft2(picture * window))
     power[:3, :3] = power[-2:, :3] = 0.0  # uneven light
-    row, column = np.unravel_index(int(np.argmax(power)), power.shape)
+    row, column = (int(each) for each in np.unravel_index(int(np.argmax(power)), power.shape))
     rows = np.fft.fftfreq(picture.shape[0])
     columns = np.fft.rfftfreq(picture.shape[1])
     for part in (5, 4, 3, 2):
@@ -83,15 +83,15 @@ def _strongest(picture: Grey) -> tuple[tuple[float, float], float]:
         ]
         if np.hypot(down, right) >= LEAST_LINES and near.max() >= 0.25 * power[row, column]:
             found = np.unravel_index(int(np.argmax(near)), near.shape)
-            row = (round(down + found[0] - 1)) % picture.shape[0]
-            column = max(0, round(right + found[1] - 1))
+            row = round(down + int(found[0]) - 1) % picture.shape[0]
+            column = max(0, round(right + int(found[1]) - 1))
             break
     beside = float(np.percentile(power, 99.5))
     return (float(rows[row]), float(columns[column])), float(power[row, column] / beside)
 
 
 def _by_phase(picture: Grey, rough: tuple[float, float]) -> tuple[float, float]:
-    """Return cycles a point, refined by how the phase runs over the picture, and its uncertainty."""
+    """Return cycles a point, refined by the run of the phase, and its uncertainty."""
     along = 1 if abs(rough[1]) >= abs(rough[0]) else 0
     rows, columns = np.mgrid[: picture.shape[0], : picture.shape[1]]
     wave = np.exp(-2j * np.pi * (rough[0] * rows + rough[1] * columns))

@@ -32,6 +32,7 @@ from triage.plan.model import (
     WaitingLine,
 )
 from triage.plan.questions import questions_for
+from triage.plan.showing import too_small
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 from triage.plan.trial import as_done
@@ -107,6 +108,7 @@ class Planner:
                 *self._advice(case, skeleton.conclusions, only_first_aid=True),
                 *_air_notices(judge.day),
                 *self._notices(case, skeleton, findings, waiting),
+                *too_small(case, bench, self.knowledge.judgement, findings),
                 *self._advice(case, skeleton.conclusions, only_first_aid=False),
             ),
         )
