@@ -20,7 +20,6 @@ from triage.show.words import (
     STATUS_WORDS,
     alerts,
     other_readings,
-    percent,
     sentence,
     state_word,
     step_place,
@@ -29,7 +28,7 @@ from triage.show.words import (
 
 QUESTIONS_SHOWN = 4
 NEXT_SHOWN = 3
-FINDING_HEAD = ("finding", "where", "taken for", "certainty", "state")
+FINDING_HEAD = ("finding", "where", "taken for", "how sure", "state")
 
 
 def finding_blocks(plan: Plan) -> Iterator[Line]:
@@ -189,9 +188,7 @@ def _sheet(plan: Plan, *, whole: bool) -> Iterator[Block]:
                     line.id,
                     zone_words(line.zone_name, line.side),
                     line.deposit_name,
-                    f"{percent(line.certainty)}, {line.standing}"
-                    if line.deposit
-                    else line.standing,
+                    line.standing,
                     state_word(line),
                 )
                 for line in plan.findings

@@ -168,14 +168,22 @@ def finding_line(finding: FindingLine) -> str:
 
 def taken_for(finding: FindingLine) -> str:
     """Return what a finding is taken to be, how sure, and what becomes of it."""
-    sure = f" ({percent(finding.certainty)}, {finding.standing})" if finding.deposit else ""
+    sure = f" ({finding.standing})" if finding.deposit else ""
     return f"{finding.deposit_name}{sure} - {state_word(finding)}"
 
 
+def less_or(standing: str) -> str:
+    """Return the standing of what comes second; one that nothing speaks much for is less likely."""
+    return "less likely" if standing == "open" else standing
+
+
 def other_readings(finding: FindingLine) -> str:
-    """Return what else a finding could be, empty where nothing else could be meant."""
-    others = ", ".join(f"{other.name} {percent(other.certainty)}" for other in finding.alternatives)
-    return f"could also be: {others}" if others else ""
+    """Return what else a finding could be, those that are as sure together; empty for nothing."""
+    together: dict[str, list[str]] = {}
+    for other in finding.alternatives:
+        together.setdefault(less_or(other.standing), []).append(other.name)
+    told = "; ".join(f"{', '.join(names)} ({sure})" for sure, names in together.items())
+    return f"could also be: {told}" if told else ""
 
 
 def notice_words(notice: Notice) -> str:
