@@ -29,7 +29,7 @@ PASSED = {
     name: READY[name]
     for name in (
         "worth-it", "whole", "lacquered", "old-poison-signs", "live-pest-signs", "mouldy-smell",
-        "hydration", "joints-stuck", "aim",
+        "hydration", "joints-stuck", "aim", "photographed-before",
     )
 }  # fmt: skip
 CLOSED = {"leave-it", "full-stop"}
