@@ -28,7 +28,7 @@ OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 PASSED = {
     name: READY[name]
     for name in (
-        "worth-it", "whole", "lacquered", "old-poison-signs", "live-pest-signs", "mouldy-smell",
+        "worth-it", "whole", "age", "lacquered", "old-poison-signs", "live-pest-signs", "mouldy-smell",
         "hydration", "joints-stuck", "aim",
     )
 }  # fmt: skip
