@@ -144,6 +144,10 @@ EDITS = {
         "stop_signs: [colour-moves, gloss-or-beading-lost, scales-on-brush, joint-opens, crack-or-curl, three-unchanged]",
         "stop_signs: []", 'method "ethanol-70-brush"', "stop_signs", "add what is missing to the list",
     ),
+    "stop sign of a chamber at a puff": Edit(
+        "methods/clean-dry.yaml", "- id: puff-air", "threads-seen", "mould-seen",
+        'method "puff-air"', '"mould-seen" cannot show at a dry step', "take it out",
+    ),
     "stage unknown": Edit(
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "stage: clean", "stage: cleaning",
         'method "ethanol-70-brush"', 'stage is "cleaning"', 'did you mean "clean"?',

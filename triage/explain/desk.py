@@ -29,6 +29,7 @@ from triage.plan.model import Plan
 from triage.plan.ownrecord import RECORD, own_record
 from triage.plan.planner import Planner
 from triage.plan.questions import is_put
+from triage.plan.waiting import waited_for
 
 # Each is (``specimen`` or finding, question).
 Places = frozenset[tuple[str, str]]
@@ -230,8 +231,19 @@ class ExplainDesk:
     def _ranked_put(
         self, case: Case, declined: Iterable[tuple[str, str]] = ()
     ) -> tuple[NextQuestion, ...]:
-        ranked = self._ranked(case, declined)
-        return tuple(each for each in ranked if is_put(self.knowledge, case, each.line))
+        ranked, gone = self._ranked(case, declined), frozenset(declined)
+        first = waited_for(self.knowledge, self.shop.plan(case))
+        lines = [q for q in first if (q.finding or SPECIMEN, q.question) not in gone]
+        known = {(q.line.finding, q.line.question): q for q in ranked}
+        led = {
+            (q.finding, q.question): known.get(
+                (q.finding, q.question), NextQuestion(q, 0.0, len(lines), 0.0, q.because)
+            )
+            for q in lines
+        }
+        return tuple(
+            each for each in {**led, **known}.values() if is_put(self.knowledge, case, each.line)
+        )
 
     def firmness(self, case: Case) -> tuple[Firmness, ...]:
         """Return for each step whether it is firm, or which open question could move it."""

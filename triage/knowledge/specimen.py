@@ -23,6 +23,8 @@ STAGES: tuple[Stage, ...] = (
     "keep",
 )
 
+Wetness = Literal["dry", "humid", "wet"]
+
 
 class Zone(Entry):
     """A body part with its kind of surface, and what hurts it."""
@@ -144,6 +146,9 @@ class StopSign(Entry):
     see: Text
     means: Text
     then: Text
+    shows_at: tuple[Wetness, ...] = Field(
+        ("dry", "humid", "wet"), min_length=1, description="how wet a technique it can show at"
+    )
 
 
 class Term(Entry):

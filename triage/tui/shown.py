@@ -9,7 +9,7 @@ from textual.style import Style
 
 from triage.plan.model import Plan, Step
 from triage.show.blocks import Alert, Block, Heading, Line, Listing
-from triage.show.step import doing_blocks, reason_blocks, step_blocks
+from triage.show.step import doing_blocks, reason_blocks, served_words, step_blocks
 from triage.show.words import dwell_words, pass_words, sentence, step_place
 from triage.tui.hanging import Hanging, Rows, hanging
 
@@ -72,7 +72,8 @@ def brief_text(step: Step, key: str, *, is_briefest: bool = False) -> Content:
     amount = "" if step.amount_ml is None else f"{step.amount_ml:g} mL"
     told = "; ".join(part for part in (dwell_words(step), pass_words(step), amount) if part)
     tool = "" if is_briefest else f" Tool: {step.tool}."
-    parts.append(f"{gap}{sentence(told)}{tool}\nDone when  {step.success}\n")
+    done = f"{step.success} {served_words(step)}".rstrip()
+    parts.append(f"{gap}{sentence(told)}{tool}\nDone when  {done}\n")
     kinds = ", ".join(dict.fromkeys(each.kind.replace("-", " ").upper() for each in step.cautions))
     if kinds:
         parts.append((f"! Cautions: {kinds}\n", BOLD))

@@ -9,8 +9,7 @@ from textual.style import Style
 from textual.widgets import Static
 
 from triage.plan.model import FindingLine, Plan
-from triage.show.words import NOTICE_SIGNS, STATE_SIGNS, percent, stage_word
-from triage.tui.words import bar
+from triage.show.words import NOTICE_SIGNS, STATE_SIGNS, less_or, stage_word
 
 BOLD = Style(bold=True)
 
@@ -20,15 +19,12 @@ def reading_of(line: FindingLine, conflicts: tuple[str, ...]) -> Content:
     parts: list[Content | str | tuple[str, Style]] = [
         ("Reading now\n", BOLD),
         (f"{line.deposit_name}\n", BOLD),
-        f"{bar(line.certainty)} {percent(line.certainty)}\n{line.standing}\n",
+        f"{line.standing}\n",
         f"{STATE_SIGNS[line.state]}\n",
     ]
     if line.alternatives:
         parts.append(("\nIt could also be\n", BOLD))
-        parts += [
-            f"{other.name}\n{bar(other.certainty)} {percent(other.certainty)}\n"
-            for other in line.alternatives
-        ]
+        parts += [f"{other.name}, {less_or(other.standing)}\n" for other in line.alternatives]
     if conflicts:
         parts.append(("\n! These do not agree\n", BOLD))
         parts += [f"{sentence}\n" for sentence in conflicts]
