@@ -95,7 +95,9 @@ class Working(Observing):
         doubt = far_more(planned, amount_ml)
         if doubt and not sure:
             raise UnlikelyAmount(doubt, mend="write the right amount, or say that it is so (--yes)")
-        return self.change(path, lambda old: self._recorded(old, planned, outcome, given))
+        made = self.change(path, lambda old: self._recorded(old, planned, outcome, given))
+        self.tell_room()
+        return made
 
     def _recorded(self, old: Case, step: Step, outcome: str, given: dict[str, Any]) -> Case:
         step_id = step.id
@@ -155,6 +157,7 @@ class Working(Observing):
         """
         path = self.path_of(case)
         made = update_case(path, lambda old: self._undone(old, reason))
+        self.tell_room()
         acts = self._acts.get(path, [])
         newest = next((act for act in reversed(acts) if act.is_recorded), None)
         if newest is not None:
@@ -182,6 +185,7 @@ class Working(Observing):
 
         made = update_case(path, change)
         self._acts[path].remove(act)
+        self.tell_room()
         return made
 
     def _undone(self, old: Case, reason: str) -> Case:
