@@ -17,25 +17,28 @@ BOLD = Style(bold=True)
 
 def reading_of(line: FindingLine, conflicts: tuple[str, ...]) -> Content:
     """Return the reading of one finding in words."""
-    parts: list[Content | str | tuple[str, Style]] = [
-        ("Reading now\n", BOLD),
-        (f"{line.deposit_name}\n", BOLD),
-        f"{bar(line.certainty)} {percent(line.certainty)}\n{line.standing}\n",
-        f"{STATE_SIGNS[line.state]}\n",
-    ]
-    if line.alternatives:
-        parts.append(("\nIt could also be\n", BOLD))
-        parts += [
-            f"{other.name}\n{bar(other.certainty)} {percent(other.certainty)}\n"
-            for other in line.alternatives
-        ]
+    parts: list[Content | str | tuple[str, Style]] = [("Reading now\n", BOLD)]
+    others = tuple((other.name, other.certainty) for other in line.alternatives)
+    is_told = line.standing != "open"
+    if is_told:
+        parts += [(f"{line.deposit_name}\n", BOLD), _sure(line.certainty), f"{line.standing}\n"]
+    else:
+        others = ((line.deposit_name, line.certainty), *others) if line.deposit else others
+    parts.append(f"{STATE_SIGNS[line.state]}\n")
+    if others:
+        parts.append(("\nIt could also be\n" if is_told else "\nIt could be\n", BOLD))
+        parts += [f"{name}\n{_sure(certainty)}" for name, certainty in others]
     if conflicts:
         parts.append(("\n! These do not agree\n", BOLD))
         parts += [f"{sentence}\n" for sentence in conflicts]
     parts.append(f"\nFragility: {line.fragility}\n")
-    if line.leave_it:
+    if line.leave_it and is_told:
         parts.append(f"\nIf it stays: {line.leave_it}")
     return Content.assemble(*parts)
+
+
+def _sure(certainty: float) -> str:
+    return f"{bar(certainty)} {percent(certainty)}\n"
 
 
 def reading_of_whole(plan: Plan) -> Content:
