@@ -26,7 +26,7 @@ from triage.yamltext import MAX_BYTES, Parsed, dump_yaml, parse_yaml, read_text
 LOCK_TIMEOUT_S = 60.0
 LOCK_POLL_S = 0.01
 # Recorded once, never lost or altered by a later change.
-_KEPT = ("attempts", "releases", "overrides", "withdrawn")
+_KEPT = ("attempts", "releases", "overrides", "withdrawn", "restated")
 
 
 def load_case(path: str | os.PathLike[str], *, shown_as: str = "") -> Case:

@@ -35,6 +35,9 @@ class Judgement(Frozen):
         description="certainty from which another deposit still counts beside a settled reading"
     )
     lead: Threshold = Field(description="distance to the next candidate that settles a reading")
+    disproves: Threshold = Field(
+        description="weight from which one direct test against it keeps a deposit from settling"
+    )
     named: Threshold = Field(description="certainty given to a deposit that a person names")
     most_certain: Threshold = Field(description="cap on combined certainty short of exclusion")
     margin: Threshold = Field(description="share of a time-weighted limit used at home")

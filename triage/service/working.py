@@ -110,6 +110,7 @@ class Working(Observing):
                 "at": self.clock(),
                 "step": step_id,
                 "finding": step.finding,
+                "also": tuple(served.finding for served in step.also),
                 "zone": step.zone,
                 "deposit": step.deposit,
                 "method": step.method,

@@ -45,9 +45,19 @@ def step_blocks(step: Step, sure: str = "") -> tuple[Listing, ...]:
         *listing("STOP if", *stop_words(step), kind="stop"),
         *listing("Do", *step.do, kind="tick"),
         *listing("Time and amount", *measure_words(step)),
-        *listing("Done when", step.success),
+        *listing("Done when", step.success, served_words(step)),
         *listing("Rinse and dry", *step.rinse, step.drying, kind="tick"),
         *listing("Waste", *dict.fromkeys(step.disposal)),
+    )
+
+
+def served_words(step: Step) -> str:
+    """Return that one act serves several places, empty where it serves one."""
+    if not step.also:
+        return ""
+    return (
+        f"One act for all {len(step.findings)} places: what you record counts for each. While one "
+        "of them is not clean it is better, not cleared."
     )
 
 
@@ -71,7 +81,7 @@ def work_blocks(step: Step) -> tuple[Listing, ...]:
     return (
         *listing("Do", *step.do),
         *listing("Time and amount", *measure_words(step)),
-        *listing("Done when", step.success),
+        *listing("Done when", step.success, served_words(step)),
         *listing("STOP if", *stop_words(step), kind="stop"),
         *listing("Rinse and dry", *step.rinse, step.drying),
         *listing("Away", *dict.fromkeys(step.disposal)),
