@@ -32,7 +32,7 @@ from triage.plan.model import (
     WaitingLine,
 )
 from triage.plan.questions import questions_for
-from triage.plan.skeleton import Skeleton, SkeletonMaker
+from triage.plan.skeleton import CLEAN_STAGES, Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 from triage.plan.trial import as_done
 from triage.plan.waiting import is_shown, waiting_for
@@ -261,6 +261,7 @@ class Planner:
         notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
         notices += self._told_twice(case, findings)
         notices += self._ends(findings)
+        notices += _not_told(skeleton, findings)
         notices += self._lacking(skeleton, {f.id for f in findings if f.state == "stopped"})
         notices += self._condition_stops(skeleton, frozenset(line.method for line in waiting))
         return tuple(dict.fromkeys(notices))
@@ -342,6 +343,22 @@ class Planner:
             is_now = condition is not None and condition.stage == skeleton.stage
             if condition and is_now and not ladder.rungs and not ladder.offered & waits:
                 yield Notice("full-stop", condition.full_stop, f"condition:{condition.id}")
+
+
+def _not_told(skeleton: Skeleton, findings: Sequence[FindingLine]) -> Iterator[Notice]:
+    """Yield what rests because nobody can tell yet what it is, and how that is ended."""
+    worked = {target for item in skeleton.items for target in (item.target, *item.also)}
+    for finding in findings:
+        if (
+            finding.state == "unsettled"
+            and finding.id not in worked
+            and skeleton.stage in CLEAN_STAGES
+        ):
+            text = (
+                f"{finding.zone_name}: it is not told yet what this is, and until then nothing is "
+                "done to it. If no more can be seen of it, accept it as it is, with the reason."
+            )
+            yield Notice("look-again", text, "not-identified")
 
 
 def _air_notices(day: DayLedger) -> Iterator[Notice]:
