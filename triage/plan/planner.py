@@ -31,7 +31,7 @@ from triage.plan.model import (
     StepStatus,
     WaitingLine,
 )
-from triage.plan.questions import questions_for
+from triage.plan.questions import questions_for, tests_forbidden
 from triage.plan.skeleton import CLEAN_STAGES, Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 from triage.plan.trial import as_done
@@ -87,6 +87,7 @@ class Planner:
         findings = tuple(self._finding_line(case, skeleton, f.id, waits) for f in case.findings)
         offered = frozenset(m for ladder in skeleton.ladders for m in ladder.offered)
         still_open = [f.id for f in findings if f.state in ("open", "unsettled", "waiting")]
+        untested = tuple(tests_forbidden(self.consultant, skeleton.conclusions))
         return Plan(
             case=case.id,
             title=one_line(case.title),
@@ -99,8 +100,9 @@ class Planner:
             steps=steps,
             excluded=self._excluded(skeleton),
             questions=questions_for(
-                self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open
+                self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open, untested
             ),
+            untested=untested,
             conflicts=self._conflicts(skeleton.conclusions),
             waiting=waiting,
             notices=(

@@ -21,7 +21,7 @@ from triage.explain.sureplan import Agenda
 from triage.plan.model import FindingLine, Plan, QuestionLine
 from triage.plan.names import zone_words
 from triage.plan.questions import question_line
-from triage.show.words import KIND_WORDS, percent
+from triage.show.words import KIND_WORDS, RISK_WORDS, percent
 from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
@@ -35,11 +35,6 @@ from triage.tui.widgets.reading import Reading
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
 ANSWER_KEYS = WORDS.answers
-RISK_WORDS = {
-    "none": "looking only",
-    "touch": "needs a touch",
-    "micro-test": "needs a small test on a hidden spot",
-}
 ENOUGH = "Enough is known here: no answer about this would change the next step now."
 NOTHING = "Nothing is left to ask here."
 CORRECTED = "It was answered before and may be corrected here."
