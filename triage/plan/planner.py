@@ -32,9 +32,9 @@ from triage.plan.model import (
     StepStatus,
     WaitingLine,
 )
-from triage.plan.questions import questions_for
+from triage.plan.questions import questions_for, tests_forbidden
 from triage.plan.showing import too_small
-from triage.plan.skeleton import Skeleton, SkeletonMaker
+from triage.plan.skeleton import CLEAN_STAGES, Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 from triage.plan.trial import as_done
 from triage.plan.waiting import is_shown, waiting_for
@@ -90,6 +90,7 @@ class Planner:
         findings = tuple(self._finding_line(case, skeleton, f.id, waits) for f in case.findings)
         offered = frozenset(m for ladder in skeleton.ladders for m in ladder.offered)
         still_open = [f.id for f in findings if f.state in ("open", "unsettled", "waiting")]
+        untested = tuple(tests_forbidden(self.consultant, skeleton.conclusions))
         return Plan(
             case=case.id,
             title=one_line(case.title),
@@ -102,8 +103,9 @@ class Planner:
             steps=steps,
             excluded=self._excluded(skeleton),
             questions=questions_for(
-                self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open
+                self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open, untested
             ),
+            untested=untested,
             conflicts=self._conflicts(skeleton.conclusions),
             waiting=waiting,
             notices=(
@@ -266,6 +268,7 @@ class Planner:
         notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
         notices += self._told_twice(case, findings)
         notices += self._ends(findings)
+        notices += _not_told(skeleton, findings)
         notices += self._lacking(skeleton, {f.id for f in findings if f.state == "stopped"})
         notices += self._condition_stops(skeleton, frozenset(line.method for line in waiting))
         return tuple(dict.fromkeys(notices))
@@ -380,6 +383,22 @@ def _room_notices(bench: Bench, steps: Sequence[Step]) -> Iterator[Notice]:
             "What they use is not counted: ask before a bottle is opened."
         )
     yield Notice("air", text, "air-room")
+
+
+def _not_told(skeleton: Skeleton, findings: Sequence[FindingLine]) -> Iterator[Notice]:
+    """Yield what rests because nobody can tell yet what it is, and how that is ended."""
+    worked = {target for item in skeleton.items for target in (item.target, *item.also)}
+    for finding in findings:
+        if (
+            finding.state == "unsettled"
+            and finding.id not in worked
+            and skeleton.stage in CLEAN_STAGES
+        ):
+            text = (
+                f"{finding.zone_name}: it is not told yet what this is, and until then nothing is "
+                "done to it. If no more can be seen of it, accept it as it is, with the reason."
+            )
+            yield Notice("look-again", text, "not-identified")
 
 
 def _air_notices(day: DayLedger) -> Iterator[Notice]:
