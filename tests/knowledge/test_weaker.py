@@ -68,8 +68,8 @@ BROKEN = {
         "hazards.yaml", "- id: highly-flammable", "flammable: true", "flammable: false", "flammable is false, there true",
     ),
     "what tells of a guarded deposit": (
-        "deposits/mould.yaml", "signs:", "damp-before-yes: 0.3", "damp-before-yes: 0.1",
-        "no longer concludes evidence deposit mould, weight 0.3",
+        "deposits/mould.yaml", "after-damp:", "weight: 0.2", "weight: 0.1",
+        "no longer concludes evidence deposit mould, weight 0.2",
     ),
     "what now excludes a guarded deposit": (
         "deposits/mould.yaml", "signs:", "green-at-pin: -0.6", "green-at-pin: -1", "it now speaks against mould by 1",
