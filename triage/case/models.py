@@ -5,7 +5,7 @@ All values are frozen; the functions that change a case return a new one (``chan
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -85,6 +85,16 @@ class Record(BaseModel):
                 content[name] = _plain(held)
         content.update(thawed(self.model_extra or {}))
         return content
+
+    def unknown_keys(self) -> Iterator[tuple[str | int, ...]]:
+        """Yield the path of every key that is kept but not known."""
+        yield from ((key,) for key in self.model_extra or {})
+        for name in type(self).model_fields:
+            held = getattr(self, name)
+            for place, item in enumerate(held) if isinstance(held, tuple) else [(None, held)]:
+                if isinstance(item, Record):
+                    step = (name,) if place is None else (name, place)
+                    yield from ((*step, *path) for path in item.unknown_keys())
 
 
 class Finding(Record):

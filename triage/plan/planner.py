@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from collections.abc import Set as AbstractSet
 
-from triage.case.models import Case
+from triage.case.fields import shown
+from triage.case.models import Case, Record
 from triage.case.naming import one_line
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
@@ -104,6 +105,8 @@ class Planner:
                 *self._advice(case, skeleton.conclusions, only_first_aid=True),
                 *_air_notices(judge.day),
                 *_room_notices(bench, steps),
+                *_unread_keys("bench", bench),
+                *_unread_keys("case", case),
                 *self._notices(skeleton, findings, waiting),
                 *self._advice(case, skeleton.conclusions, only_first_aid=False),
             ),
@@ -345,6 +348,14 @@ def _room_notices(bench: Bench, steps: Sequence[Step]) -> Iterator[Notice]:
             "What they use is not counted: ask before a bottle is opened."
         )
     yield Notice("air", text, "air-room")
+
+
+def _unread_keys(what: str, record: Record) -> Iterator[Notice]:
+    """Yield the keys of a file that nothing reads: they are kept, and say nothing to this plan."""
+    named = [".".join(shown(step) for step in path) for path in record.unknown_keys()]
+    if named:
+        text = f"Kept in the {what} file, but not read: {', '.join(named)}."
+        yield Notice("bench" if what == "bench" else "note", text, f"unread-{what}")
 
 
 def _air_notices(day: DayLedger) -> Iterator[Notice]:
