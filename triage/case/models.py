@@ -5,6 +5,7 @@ All values are frozen; the functions that change a case return a new one (``chan
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
@@ -203,7 +204,9 @@ class Case(Record):
     ALWAYS: ClassVar[frozenset[str]] = frozenset(
         {"format", "title", "taxon", "answers", "findings", "attempts"}
     )
-    FREE: ClassVar[frozenset[str]] = frozenset({"format", "id", "title", "invented", "timers"})
+    FREE: ClassVar[frozenset[str]] = frozenset(
+        {"format", "id", "title", "invented", "timers", "merged_from"}
+    )
     # A person is protected by the bench; written here it would protect nobody.
     ELSEWHERE: ClassVar[Mapping[str, str]] = dict.fromkeys(
         ("circumstances", "refused"), "in the bench file"
@@ -213,6 +216,8 @@ class Case(Record):
     id: Id
     title: Text = ""
     invented: bool = False
+    # Of a copy that contradicts another record of the same specimen: the id of that one.
+    merged_from: Text = ""
     taxon: Word = "unknown"
     specimen: FreeMap = FrozenMap()
     answers: Answers = FrozenMap()
@@ -277,6 +282,19 @@ class Case(Record):
             for attempt in self.effective_attempts()
             if attempt.outcome in HARMFUL and attempt.id not in released
         )
+
+    @property
+    def origin(self) -> str:
+        """Return the id under which the record began; a copy beside another one keeps it."""
+        return self.merged_from or self.id
+
+    def missing_attempts(self) -> tuple[str, ...]:
+        """Return the ids that no attempt bears below the last one: none is ever left out."""
+        numbers = {int(attempt.id[1:]) for attempt in self.attempts}
+        gaps = itertools.islice(
+            (n for n in range(1, max(numbers, default=0)) if n not in numbers), 9
+        )
+        return tuple(f"a{number}" for number in gaps)
 
     def next_attempt_id(self) -> str:
         """Return an attempt id above every one in use."""

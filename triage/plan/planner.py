@@ -107,6 +107,7 @@ class Planner:
                 *_room_notices(bench, steps),
                 *_unread_keys("bench", bench),
                 *_unread_keys("case", case),
+                *_missing_attempts(case),
                 *self._notices(skeleton, findings, waiting),
                 *self._advice(case, skeleton.conclusions, only_first_aid=False),
             ),
@@ -356,6 +357,17 @@ def _unread_keys(what: str, record: Record) -> Iterator[Notice]:
     if named:
         text = f"Kept in the {what} file, but not read: {', '.join(named)}."
         yield Notice("bench" if what == "bench" else "note", text, f"unread-{what}")
+
+
+def _missing_attempts(case: Case) -> Iterator[Notice]:
+    """Yield the attempts that were recorded and are no longer in the file."""
+    missing = case.missing_attempts()
+    if missing:
+        text = (
+            f"No longer in the record: attempt {', '.join(missing)}. What was done then is not "
+            "known to this plan; put it back from a copy, if there is one."
+        )
+        yield Notice("note", text, "missing-attempts")
 
 
 def _air_notices(day: DayLedger) -> Iterator[Notice]:
