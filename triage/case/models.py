@@ -6,7 +6,7 @@ All values are frozen; the functions that change a case return a new one (``chan
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -64,11 +64,12 @@ class Record(BaseModel):
         del info
         if not isinstance(content, dict):
             return content
+        unknown = [key for key in content if key not in cls.model_fields]
+        if not unknown:
+            return content
         known = {*cls.model_fields, *cls.ELSEWHERE}
         spelt = {squeezed(name): name for name in known}
-        for key in content:
-            if key in cls.model_fields:
-                continue
+        for key in unknown:
             meant = spelt.get(squeezed(key)) or meant_key(key, known - cls.FREE, content)
             if meant is not None:
                 place = f" {cls.ELSEWHERE[meant]}" if meant in cls.ELSEWHERE else ""
@@ -107,6 +108,7 @@ class Finding(Record):
     zone: Word
     side: Annotated[Side | None, one_of(words_of(Side))] = None
     named: Word | None = None
+    size_um: Annotated[float | None, quantity("size_um")] = None
     signs: Answers = FrozenMap()
     accepted: bool = False
     reason: Text = ""
@@ -125,13 +127,15 @@ class Attempt(Record):
         {"finding", "zone", "deposit", "method", "agent", "amount_ml", "minutes"}
     )
     FREE: ClassVar[frozenset[str]] = frozenset(
-        {"note", "photo_before", "photo_after", "observed", "knowledge"}
+        {"note", "photo_before", "photo_after", "measured", "observed", "knowledge"}
     )
 
     id: AttemptId
     at: Time
     step: Word
     finding: Word | None = None
+    # Further findings that the same act on the whole insect served.
+    also: Annotated[tuple[Word, ...], ITEMS] = ()
     zone: Word | None = None
     deposit: Word | None = None
     method: Word | None = None
@@ -142,9 +146,15 @@ class Attempt(Record):
     note: Text = ""
     photo_before: Photo = None
     photo_after: Photo = None
+    measured: FreeMap = FrozenMap()
     observed: Text = ""
     knowledge: Text = ""
     corrects: AttemptId | None = None
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """Return every finding that it was made on, none for a condition of the whole specimen."""
+        return (*(() if self.finding is None else (self.finding,)), *self.also)
 
 
 class Release(Record):
@@ -187,6 +197,16 @@ class Withdrawn(Record):
         return self
 
 
+class Restated(Record):
+    """A sign of a finding that was answered once more: with another value, or the same again."""
+
+    at: Time
+    finding: Word
+    question: Word
+    before: Word
+    after: Word
+
+
 class Timer(Record):
     """A running dwell timer, one per step."""
 
@@ -227,6 +247,7 @@ class Case(Record):
     overrides: Annotated[tuple[Override, ...], ITEMS] = ()
     timers: Annotated[tuple[Timer, ...], ITEMS] = ()
     withdrawn: Annotated[tuple[Withdrawn, ...], ITEMS] = ()
+    restated: Annotated[tuple[Restated, ...], ITEMS] = ()
 
     @model_validator(mode="after")
     def _holds_together(self) -> Case:
@@ -234,7 +255,10 @@ class Case(Record):
             _refuse_twice(kind, name, [getattr(item, name) for item in getattr(self, kind)])
         known = [finding.id for finding in self.findings]
         for kind in ("attempts", "overrides"):
-            _refuse_unknown_finding(kind, [item.finding for item in getattr(self, kind)], known)
+            named = [(i, item.finding) for i, item in enumerate(getattr(self, kind))]
+            _refuse_unknown_finding(kind, "finding", named, known)
+        also = [(i, name) for i, attempt in enumerate(self.attempts) for name in attempt.also]
+        _refuse_unknown_finding("attempts", "also", also, known)
         _counted(self.attempts)
         harmful = {attempt.id for attempt in self.attempts if attempt.outcome in HARMFUL}
         for index, release in enumerate(self.releases):
@@ -255,6 +279,16 @@ class Case(Record):
             f'case "{self.id}" has no finding "{finding_id}"',
             mend=did_you_mean(finding_id, (finding.id for finding in self.findings)),
         )
+
+    def in_doubt(self) -> dict[tuple[str, str], Restated]:
+        """Return the signs of each (finding, question) told in two ways and not confirmed since."""
+        newest = {(each.finding, each.question): each for each in self.restated}
+        signs = {(f.id, q): answer for f in self.findings for q, answer in f.signs.items()}
+        return {
+            place: each
+            for place, each in newest.items()
+            if each.before != each.after == signs.get(place)
+        }
 
     def attempt(self, attempt_id: str) -> Attempt:
         """Return the attempt with this id, else raise ``TriageError``."""
@@ -345,13 +379,13 @@ def _refuse_twice(kind: str, name: str, held: list[str]) -> None:
         seen.add(word)
 
 
-def _refuse_unknown_finding(kind: str, named: list[str | None], known: list[str]) -> None:
-    for index, finding in enumerate(named):
+def _refuse_unknown_finding(
+    kind: str, key: str, named: Iterable[tuple[int, str | None]], known: list[str]
+) -> None:
+    for index, finding in named:
         if finding is not None and finding not in known:
             raise refusal(
-                f'unknown finding "{finding}"',
-                did_you_mean(finding, known),
-                (kind, index, "finding"),
+                f'unknown finding "{finding}"', did_you_mean(finding, known), (kind, index, key)
             )
 
 

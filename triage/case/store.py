@@ -26,7 +26,7 @@ from triage.yamltext import MAX_BYTES, Parsed, dump_yaml, parse_yaml, read_text
 LOCK_TIMEOUT_S = 60.0
 LOCK_POLL_S = 0.01
 # Recorded once, never lost or altered by a later change.
-_KEPT = ("attempts", "releases", "overrides", "withdrawn")
+_KEPT = ("attempts", "releases", "overrides", "withdrawn", "restated")
 
 
 def load_case(path: str | os.PathLike[str], *, shown_as: str = "") -> Case:
@@ -205,7 +205,9 @@ def _locked(path: Path, named: str, timeout_s: float) -> Iterator[None]:
         poll_interval=LOCK_POLL_S,
     )
     try:
-        lock.acquire()
+        # A queue of writers may be long; only one that gets nothing done holds everybody up.
+        while not _acquired(lock, path):
+            pass
     except Timeout:
         raise TriageError(
             f"another program has been writing this case for {timeout_s:g} s",
@@ -224,6 +226,31 @@ def _locked(path: Path, named: str, timeout_s: float) -> Iterator[None]:
         raise
     finally:
         lock.release()
+
+
+def _acquired(lock: FileLock, path: Path) -> bool:
+    """Return whether the lock is ours; False if others wrote meanwhile: then it is worth waiting.
+
+    Raises
+    ------
+    Timeout: nobody wrote in all that time.
+    """
+    before = _stamp(path)
+    try:
+        lock.acquire()
+    except Timeout:
+        if _stamp(path) == before:
+            raise
+        return False
+    return True
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_mtime_ns, status.st_ino
 
 
 def _lock_rights(path: Path) -> int:

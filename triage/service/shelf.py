@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -39,6 +39,8 @@ if TYPE_CHECKING:
 DETAILS = 200
 # One key press asks for the plan before an act, the plan after it, and for questions about both.
 MOST_PLANS = 4
+# An answer that is changed within this time corrects a slip of the finger: nothing was seen anew.
+SLIP = timedelta(minutes=10)
 
 
 def locator(path: Path) -> Callable[[tuple[str | int, ...]], Where]:
@@ -96,12 +98,19 @@ class Shelf:
 
         def noted(old: Case) -> Case:
             new = change(old)
-            acts[:] = [Act(old, new)]
+            acts[:] = [Act(old, new, self.clock())]
             return new
 
         made = update_case(path, noted)
         self._acts.setdefault(path, []).extend(act for act in acts if act.can_be_taken_back)
         return made
+
+    def just_told(self, case: str | Path, finding: str, question: str) -> bool:
+        """Return whether a question was answered so lately that another answer corrects a slip."""
+        acts = self._acts.get(self.path_of(case), ())
+        return any(
+            act.told(finding, question) and self.clock() - act.at <= SLIP for act in reversed(acts)
+        )
 
     def last_act(self, case: str | Path) -> Act | None:
         """Return the last act on a case in this session that was not taken back."""
