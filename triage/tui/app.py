@@ -65,16 +65,27 @@ GET_READY_S = 0.5
 STANDS_S = 1.0
 # Commands of the framework that do here what nobody looks for, or under a name of our own.
 NOT_OURS = frozenset({"Keys", "Maximize", "Minimize"})
+STOP_KEY = "escape"
 HELP_MORE = (
     "Arrows, PgUp and PgDn move; Enter acts on the row under the cursor; ctrl+p finds anything.\n"
+    "F9 goes back from everywhere, out of help, ctrl+p and a line that is written too.\n"
     "Esc stops everything, on every screen. It never goes on; Enter never stops.\n"
     "Nothing is kept in the program: what was recorded is on disk at once.\n"
     "Signs: X held or refused, ! caution, @ timer, ? to be answered, > where you stand."
 )
 
 
-class Palette(CommandPalette, Leaving[None]):
+class Palette(CommandPalette, Leaving[None], inherit_bindings=False):
     """The palette; it too is left once, also when Enter comes twice."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *(each for each in Binding.make_bindings(CommandPalette.BINDINGS) if each.key != STOP_KEY),
+        Binding("f9", "leave", "Back", key_display="F9"),
+    ]
+
+    def action_leave(self) -> None:
+        """Go back to where one was."""
+        self.dismiss(None)
 
 
 class TriageApp(App[TriageError | None]):
@@ -93,10 +104,11 @@ class TriageApp(App[TriageError | None]):
     TITLE = NAME
     CSS_PATH = "app.tcss"
     ENABLE_COMMAND_PALETTE = True
+    ESCAPE_TO_MINIMIZE = False  # that key stops, and nothing else
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]  # noqa: RUF012  (as declared above)
     COMMAND_PALETTE_BINDING = "ctrl+p"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "stop", "STOP", key_display="Esc", priority=True, id="stop"),
+        Binding(STOP_KEY, "stop", "STOP", key_display="Esc", priority=True, id="stop"),
         Binding("question_mark", "keys", "Keys", key_display="?"),
         Binding("ctrl+q", "quit", "End", show=False),
     ]

@@ -60,7 +60,8 @@ class CasesScreen(FilteredScreen):
         Binding("D", "demo", "Demo case", show=False),
         Binding("f5", "reload", "Read again", show=False),
         Binding("down", "into_list", "Into the list", show=False),
-        Binding("q", "leave", "End", id="leave"),
+        Binding("f9", "leave", "Out of the line", show=False),
+        Binding("q", "end", "End", id="end"),
     ]
 
     lines: tuple[CaseLine, ...] = ()
@@ -201,6 +202,10 @@ class CasesScreen(FilteredScreen):
         self.when_open(lambda: self.post_message(PlaceChosen(place)))
 
     def action_leave(self) -> None:
+        """Leave the filter line; the key that goes back everywhere never ends the program."""
+        self.is_line_left()
+
+    def action_end(self) -> None:
         """Leave the filter line first, then the program."""
         if not self.is_line_left():
             self.app.exit()

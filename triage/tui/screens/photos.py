@@ -31,7 +31,7 @@ class PhotosScreen(ServiceScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("down", "turn(1)", "Older", id="list.down"),
         Binding("up", "turn(-1)", "Newer", id="list.up"),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:

@@ -71,7 +71,7 @@ class PlanScreen(CaseScreen):
         Binding("p", "go('photos')", "Photos", show=False),
         Binding("o", "go('bench')", "Bench", show=False, id="bench"),
         Binding("h", "go('handbook')", "Handbook", show=False),
-        Binding("q", "leave", "Cases", id="leave"),
+        Binding("q,f9", "leave", "Cases", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:

@@ -76,7 +76,7 @@ class TodayScreen(FilteredScreen):
         Binding("p", "photos", "Photos"),
         Binding("f5", "read", "Read again", key_display="F5", show=False),
         Binding("down", "into_list", "Into the list", show=False),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services) -> None:
