@@ -17,8 +17,8 @@ from triage.plan.outcomes import answers_after, condition_target, finding_target
 from triage.plan.planner import Planner
 
 BEGUN = datetime(2026, 3, 4, 8, 0, tzinfo=UTC)
-# How soft, how large and how often softened it is are not to be guessed.
-GUESSED = frozenset(READY) - {"hydration", "joints-stuck", "size", "relaxed-before"}
+# How soft, how large and how often softened it is are not to be guessed, nor what is wanted of it.
+GUESSED = frozenset(READY) - {"aim", "hydration", "joints-stuck", "size", "relaxed-before"}
 
 
 class Entered(NamedTuple):
@@ -135,7 +135,8 @@ def _fields(planner: Planner, case: Case, bench: Bench, record: Tried) -> dict[s
         for step in planner.plan(case, bench).steps:
             if step.finding == finding and is_method(knowledge, record, step.method):
                 names = ("finding", "zone", "deposit", "method", "agent", "amount_ml")
-                return {"step": step.id, **{name: getattr(step, name) for name in names}}
+                also = tuple(served.finding for served in step.also)
+                return {"step": step.id, "also": also, **{n: getattr(step, n) for n in names}}
     method = next((m for m in entry.methods if is_method(knowledge, record, m)), None)
     finding = None if entry.about else record.finding
     if method is None or not (finding or entry.about):

@@ -81,7 +81,8 @@ class Judging:
 
     def is_act(self, act: Act, step: Step) -> bool:
         """Return whether a step of the plan is an act, or belongs to a group of acts."""
-        entry, line = table().acts[act.act], self.lines.get(step.finding or "")
+        entry = table().acts[act.act]
+        read = {line.deposit for key, line in self.lines.items() if key in step.findings}
         technique = self.knowledge.techniques[step.technique]
         agents = [self.knowledge.agents[a] for a in agent_ids(self.knowledge, step.method)]
         classes = {agent.agent_class for agent in agents}
@@ -89,7 +90,7 @@ class Judging:
         marks = {technique.contact, technique.wet, *classes} & {*entry.marks}
         if warm or marks or self._is_any((Act(act=each) for each in entry.acts), step):
             return True
-        on = not entry.on or (line is not None and line.deposit in entry.on)
+        on = not entry.on or not read.isdisjoint(entry.on)
         again = not entry.again or self._softened()
         return on and again and is_method(self.knowledge, act, step.method)
 

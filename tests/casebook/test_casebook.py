@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache, partial
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -11,8 +13,14 @@ from tests.casebook.entry import Entered, entered, outcome_of
 from tests.casebook.judge import Judging
 from tests.casebook.model import Account, Act, Expect, casebook, not_yet, table
 from tests.support.builders import OILY, case_with, full_bench
+from tests.support.knowledge import planner as shipped_planner
+from triage.case.changes import with_sign
+from triage.explain.desk import ExplainDesk
+from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
+from triage.plan.model import Plan
 from triage.plan.planner import Planner
+from triage.plan.waiting import is_shown
 
 ACCOUNTS, FAULTS = casebook()
 # A case that begins to hold fails the suite, so that it is taken off the list.
@@ -32,6 +40,56 @@ def test_every_case_file_can_be_read_and_there_are_enough() -> None:
     assert len(set(ids)) == len(ids) >= 150
     assert sum(a.strength in ("document", "two-documents") for a in ACCOUNTS) >= 80
     assert list(not_yet()) == sorted(set(not_yet()) & set(ids)), "sorted, and each a case"
+
+
+@cache
+def resting_cases() -> tuple[tuple[Entered, Plan], ...]:
+    """Return each case with the rest answered where nothing is to be done and the way waits."""
+    told = [entered(a, shipped_planner()).with_the_rest(a.expect.ask_first) for a in ACCOUNTS]
+    plans = [(each, shipped_planner().plan(each.case, each.bench)) for each in told]
+    return tuple((e, p) for e, p in plans if p.waiting and not (p.steps or p.refused or p.held))
+
+
+def desk_of(told: Entered, planner: Planner) -> ExplainDesk:
+    def unused(*_: Any) -> Any:
+        raise NotImplementedError
+
+    plan = partial(planner.plan, bench=told.bench)
+    given = {"bench": told.bench, "consultant": planner.consultant, "planner": planner}
+    return ExplainDesk(SimpleNamespace(**given, day=DayLedger, plan=plan, with_answer=unused))
+
+
+def test_what_the_way_on_waits_for_is_asked_first(planner: Planner) -> None:
+    seen = 0
+    for told, plan in resting_cases():
+        shown = [line for line in plan.waiting if is_shown(line, plan.findings)]
+        asks = {planner.knowledge.rule(n.rule).ask for n in plan.notices if n.kind == "gate"}
+        if not shown or asks & {q.question for q in plan.questions}:
+            continue
+        asked = desk_of(told, planner).questions(told.case)
+        assert asked, f"{told.case.id}: no step and nothing to ask"
+        first = (asked[0].line.finding, asked[0].line.question)
+        waited = {(q.finding, q.question) for line in shown for q in line.questions}
+        assert first in waited, f"{told.case.id}: {first} is asked, {waited} are waited for"
+        seen += 1
+    assert seen
+
+
+def test_a_guard_that_bars_by_what_is_open_names_the_one_look_that_clears_it(
+    planner: Planner,
+) -> None:
+    seen = 0
+    for told, plan in resting_cases():
+        for line in plan.waiting:
+            looks = {(q.finding, q.question) for q in line.questions if q.finding}
+            for finding, question in looks:
+                answers = [answer.id for answer in planner.knowledge.questions[question].answers]
+                changed = [with_sign(told.case, str(finding), question, each) for each in answers]
+                after = [planner.plan(case, told.bench).waiting for case in changed]
+                waits = [{q.finding for w in each for q in w.questions} for each in after]
+                assert any(finding not in each for each in waits), f"{told.case.id}: {looks}"
+                seen += 1
+    assert seen
 
 
 def unknown_words(account: Account, knowledge: Knowledge) -> Iterator[str]:

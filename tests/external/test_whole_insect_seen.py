@@ -73,7 +73,7 @@ def baths(knowledge: Knowledge, plan: Plan) -> set[str]:
 
 
 def offered_for(plan: Plan, finding: str) -> list[str]:
-    return [s.method for s in plan.steps if s.finding == finding and "-before-" not in s.id]
+    return [s.method for s in plan.steps if finding in s.findings and "-before-" not in s.id]
 
 
 # -- moth-ball crystals, their box, and thymol ------------------------------------------------------

@@ -198,7 +198,7 @@ def step_of(method_id: str) -> Any:
     item = Item(f"f1-{method_id}", target.key, "elytra", method_id, 1)
     choice = judge.choose(knowledge.methods[method_id])
     setting = Setting(knowledge, bench, skeleton.conclusions)
-    return complete_step(setting, item, ladder, choice, "next", side=None, rules=())
+    return complete_step(setting, item, (ladder,), choice, "next", sides={}, rules=())
 
 
 def _limited() -> list[tuple[str, str]]:

@@ -144,6 +144,10 @@ EDITS = {
         "stop_signs: [colour-moves, gloss-or-beading-lost, scales-on-brush, joint-opens, crack-or-curl, three-unchanged]",
         "stop_signs: []", 'method "ethanol-70-brush"', "stop_signs", "add what is missing to the list",
     ),
+    "stop sign of a chamber at a puff": Edit(
+        "methods/clean-dry.yaml", "- id: puff-air", "threads-seen", "mould-seen",
+        'method "puff-air"', '"mould-seen" cannot show at a dry step', "take it out",
+    ),
     "stage unknown": Edit(
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "stage: clean", "stage: cleaning",
         'method "ethanol-70-brush"', 'stage is "cleaning"', 'did you mean "clean"?',
@@ -272,7 +276,7 @@ EDITS = {
     "two parts of a ladder without a name": Edit(
         "deposits/mud.yaml", "ladder:", "  - id: offer-eye-washing-mud\n    method:", "  - method:",
         'deposit "mud"', 'the rule "offer-mud" is made twice', "rename one; the first stands at rules/deposits/mud.yaml:",
-        "  - method: [eye-brush-water, eye-brush-surfactant]",
+        "  - method: [eye-moist-touch, eye-brush-water, eye-brush-surfactant]",
     ),
     "ladder on a surface that does not exist": Edit(
         "deposits/mud.yaml", "ladder:", "where: {surface: lens}", "where: {surface: lense}",

@@ -106,7 +106,7 @@ def interlocked(plan: Plan) -> set[Pair]:
 
 
 def allowed(plan: Plan) -> set[Pair]:
-    return {(s.finding, s.method) for s in plan.steps}
+    return {(finding, s.method) for s in plan.steps for finding in s.findings or (None,)}
 
 
 def acting(pairs: set[Pair]) -> set[Pair]:

@@ -82,6 +82,7 @@ def _conclusion(rng: random.Random, knowledge: Knowledge, family: Family) -> dic
                     }
                 },
                 {"insert": {"method": methods, "first": "test-spot"}},
+                {"pass-over": {"finding": "$f", "method": methods}},
             )
         )
     caution = {"caution": {"method": methods, "kind": "specimen", **about}}

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from triage.case.models import Attempt, Case, Finding, Override, Release, Timer, Withdrawn
+from triage.case.frozen import FrozenMap
+from triage.case.models import (
+    Attempt,
+    Case,
+    Finding,
+    Override,
+    Release,
+    Restated,
+    Timer,
+    Withdrawn,
+)
 from triage.case.reading import validated
 from triage.errors import TriageError
 
@@ -62,7 +72,8 @@ def without_finding(case: Case, finding_id: str, at: datetime, reason: str) -> C
     TriageError: something was done or decided about it; that cannot have been a mistake of the eye.
     """
     finding = case.finding(finding_id)
-    named = [each.finding for each in case.attempts] + [each.finding for each in case.overrides]
+    named = [each for attempt in case.attempts for each in attempt.findings]
+    named += [each.finding for each in case.overrides if each.finding]
     if finding_id in named:
         raise TriageError(
             f'finding "{finding_id}" has a record and cannot be withdrawn',
@@ -79,9 +90,36 @@ def with_sign(case: Case, finding_id: str, question: str, answer: str | None) ->
     return _with_changed(case, finding, signs=_merged(finding.signs, {question: answer}))
 
 
+def with_restated(
+    old: Case, new: Case, at: datetime, finding_id: str, questions: Iterable[str]
+) -> Case:
+    """Return the new case with what was told of a finding before and is told again on file.
+
+    A sign may change when the place is worked on; before that, one of two answers is wrong.
+    """
+    before = next((f.signs for f in old.findings if f.id == finding_id), FrozenMap())
+    worked_on = {name for attempt in old.attempts for name in attempt.findings}
+    after, doubted = new.finding(finding_id).signs, old.in_doubt()
+    again = [
+        {"at": at, "finding": finding_id, "question": q, "before": before[q], "after": after[q]}
+        for q in questions
+        if q in before and q in after and finding_id not in worked_on
+        if before[q] != after[q] or (finding_id, q) in doubted
+    ]
+    told = tuple(validated(Restated, each) for each in again)
+    return _with(new, restated=(*new.restated, *told)) if told else new
+
+
 def with_named(case: Case, finding_id: str, deposit: str | None) -> Case:
     """Return the case with what a person takes a finding for; None leaves it to the rules."""
     return _with_changed(case, case.finding(finding_id), named=deposit)
+
+
+def with_size(case: Case, finding_id: str, size_um: float | None) -> Case:
+    """Return the case with the diameter of what is seen [um]; None takes it back."""
+    finding = case.finding(finding_id)
+    sized: Finding = validated(Finding, {**finding.plain(), "size_um": size_um})
+    return with_finding(case, sized)
 
 
 def with_accepted(case: Case, finding_id: str, reason: str) -> Case:

@@ -5,7 +5,7 @@ All values are frozen; the functions that change a case return a new one (``chan
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -96,6 +96,7 @@ class Finding(Record):
     zone: Word
     side: Annotated[Side | None, one_of(words_of(Side))] = None
     named: Word | None = None
+    size_um: Annotated[float | None, quantity("size_um")] = None
     signs: Answers = FrozenMap()
     accepted: bool = False
     reason: Text = ""
@@ -114,13 +115,15 @@ class Attempt(Record):
         {"finding", "zone", "deposit", "method", "agent", "amount_ml", "minutes"}
     )
     FREE: ClassVar[frozenset[str]] = frozenset(
-        {"note", "photo_before", "photo_after", "observed", "knowledge"}
+        {"note", "photo_before", "photo_after", "measured", "observed", "knowledge"}
     )
 
     id: AttemptId
     at: Time
     step: Word
     finding: Word | None = None
+    # Further findings that the same act on the whole insect served.
+    also: Annotated[tuple[Word, ...], ITEMS] = ()
     zone: Word | None = None
     deposit: Word | None = None
     method: Word | None = None
@@ -131,9 +134,15 @@ class Attempt(Record):
     note: Text = ""
     photo_before: Photo = None
     photo_after: Photo = None
+    measured: FreeMap = FrozenMap()
     observed: Text = ""
     knowledge: Text = ""
     corrects: AttemptId | None = None
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """Return every finding that it was made on, none for a condition of the whole specimen."""
+        return (*(() if self.finding is None else (self.finding,)), *self.also)
 
 
 class Release(Record):
@@ -176,6 +185,16 @@ class Withdrawn(Record):
         return self
 
 
+class Restated(Record):
+    """A sign of a finding that was answered once more: with another value, or the same again."""
+
+    at: Time
+    finding: Word
+    question: Word
+    before: Word
+    after: Word
+
+
 class Timer(Record):
     """A running dwell timer, one per step."""
 
@@ -212,6 +231,7 @@ class Case(Record):
     overrides: Annotated[tuple[Override, ...], ITEMS] = ()
     timers: Annotated[tuple[Timer, ...], ITEMS] = ()
     withdrawn: Annotated[tuple[Withdrawn, ...], ITEMS] = ()
+    restated: Annotated[tuple[Restated, ...], ITEMS] = ()
 
     @model_validator(mode="after")
     def _holds_together(self) -> Case:
@@ -219,7 +239,10 @@ class Case(Record):
             _refuse_twice(kind, name, [getattr(item, name) for item in getattr(self, kind)])
         known = [finding.id for finding in self.findings]
         for kind in ("attempts", "overrides"):
-            _refuse_unknown_finding(kind, [item.finding for item in getattr(self, kind)], known)
+            named = [(i, item.finding) for i, item in enumerate(getattr(self, kind))]
+            _refuse_unknown_finding(kind, "finding", named, known)
+        also = [(i, name) for i, attempt in enumerate(self.attempts) for name in attempt.also]
+        _refuse_unknown_finding("attempts", "also", also, known)
         _counted(self.attempts)
         harmful = {attempt.id for attempt in self.attempts if attempt.outcome in HARMFUL}
         for index, release in enumerate(self.releases):
@@ -240,6 +263,16 @@ class Case(Record):
             f'case "{self.id}" has no finding "{finding_id}"',
             mend=did_you_mean(finding_id, (finding.id for finding in self.findings)),
         )
+
+    def in_doubt(self) -> dict[tuple[str, str], Restated]:
+        """Return the signs of each (finding, question) told in two ways and not confirmed since."""
+        newest = {(each.finding, each.question): each for each in self.restated}
+        signs = {(f.id, q): answer for f in self.findings for q, answer in f.signs.items()}
+        return {
+            place: each
+            for place, each in newest.items()
+            if each.before != each.after == signs.get(place)
+        }
 
     def attempt(self, attempt_id: str) -> Attempt:
         """Return the attempt with this id, else raise ``TriageError``."""
@@ -317,13 +350,13 @@ def _refuse_twice(kind: str, name: str, held: list[str]) -> None:
         seen.add(word)
 
 
-def _refuse_unknown_finding(kind: str, named: list[str | None], known: list[str]) -> None:
-    for index, finding in enumerate(named):
+def _refuse_unknown_finding(
+    kind: str, key: str, named: Iterable[tuple[int, str | None]], known: list[str]
+) -> None:
+    for index, finding in named:
         if finding is not None and finding not in known:
             raise refusal(
-                f'unknown finding "{finding}"',
-                did_you_mean(finding, known),
-                (kind, index, "finding"),
+                f'unknown finding "{finding}"', did_you_mean(finding, known), (kind, index, key)
             )
 
 

@@ -9,7 +9,17 @@ from pydantic import ValidationError
 
 from triage.case.fields import shown
 from triage.case.frozen import frozen
-from triage.case.models import Attempt, Case, Finding, Override, Record, Release, Timer, Withdrawn
+from triage.case.models import (
+    Attempt,
+    Case,
+    Finding,
+    Override,
+    Record,
+    Release,
+    Restated,
+    Timer,
+    Withdrawn,
+)
 from triage.errors import TriageError, Where, control_character, raise_faults
 from triage.yamltext import Parsed
 
@@ -21,6 +31,7 @@ _ENTRIES: dict[str, tuple[str, type[Record]]] = {
     "overrides": ("override", Override),
     "timers": ("timer", Timer),
     "withdrawn": ("withdrawn finding", Withdrawn),
+    "restated": ("sign told again", Restated),
 }
 # pydantic's word for a fault -> what is wrong, what to do.
 _TEXTS = {

@@ -92,6 +92,7 @@ def facts_from(
         Fact(SPECIMEN, SPECIMEN, _filled(kinds[SPECIMEN], derived, SPECIMEN, answers)),
         Fact(BENCH, BENCH, {"control": bench.room.control}),
     ]
+    doubted = case.in_doubt()
     for index, finding in enumerate(case.findings):
         given = {"zone": finding.zone}
         if finding.side is not None:
@@ -100,6 +101,8 @@ def facts_from(
             given["named"] = finding.named
         signs = checker.take("finding", given, ("findings", index))
         signs |= checker.take("finding", finding.signs, ("findings", index, "signs"))
+        # Told in two ways is not told: nothing rests on it until it is answered once more.
+        signs = {q: UNKNOWN if (finding.id, q) in doubted else a for q, a in signs.items()}
         signs["id"] = finding.id
         facts.append(
             Fact("finding", finding.id, _filled(kinds["finding"], derived, "finding", signs))

@@ -32,7 +32,6 @@ Runner = Callable[[Family, tuple[Fact, ...]], tuple[Conclusion, ...]]
 STRONG = 0.4
 VERY_STRONG = 0.6
 COUNTED = frozenset({"suspected", "likely", "settled"})
-LEFT_ALONE = frozenset({"protect", "accept"})
 
 
 @dataclass(frozen=True)
@@ -84,7 +83,12 @@ class Consultant:
         self.normal = normal or normalise(knowledge)
         self.vocabulary = self.normal.vocabulary
         self.guards = frozenset(d.id for d in knowledge.deposits.values() if d.guard != NONE)
-        self.reach = GuardReach(self.normal.by_family[Family.RECOGNISE], self.guards)
+        tests = frozenset(q.id for q in knowledge.questions.values() if q.risk != "none")
+        recognise, disproves = (
+            self.normal.by_family[Family.RECOGNISE],
+            knowledge.judgement.disproves,
+        )
+        self.reach = GuardReach(recognise, self.guards, tests, disproves.value)
         self._indexes: dict[Family, RuleIndex] = {}
         self.grades = {grade: rank for rank, grade in enumerate(knowledge.fragility)}
         # An unknown group is as fragile as the most fragile group there is.
@@ -241,7 +245,7 @@ class Consultant:
         left = {
             finding
             for finding, deposit in settled.items()
-            if self.knowledge.deposits[deposit].guard in LEFT_ALONE
+            if self.knowledge.deposits[deposit].is_left
         }
         grades = tuple(self.knowledge.fragility)
         whole = floors[""]

@@ -72,6 +72,7 @@ CONCLUSIONS: Mapping[Family, Mapping[str, tuple[frozenset[str], frozenset[str]]]
         "before": (frozenset({"earlier", "later"}), frozenset({"across"})),
         "insert": (frozenset({"method", "first"}), frozenset()),
         "apart": (frozenset({"zone"}), frozenset()),
+        "pass-over": (frozenset({"finding", "method"}), frozenset()),
     },
     Family.CAUTION: {"caution": (frozenset({"method", "kind"}), frozenset({"finding"}))},
     Family.ADVISE: {"advise": (frozenset({"kind"}), frozenset({"finding"}))},

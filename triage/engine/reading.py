@@ -144,18 +144,40 @@ Asked = tuple[tuple[str, str, frozenset[str]], ...]
 class GuardReach:
     """Works out how certain a guard deposit could still become; built once per knowledge."""
 
-    def __init__(self, rules: Iterable[NormalRule], guards: frozenset[str]) -> None:
+    def __init__(
+        self,
+        rules: Iterable[NormalRule],
+        guards: frozenset[str],
+        tests: frozenset[str],
+        disproves: float,
+    ) -> None:
         self.guards = guards
+        # For each deposit without a guard the outcomes of a direct test that disprove it.
+        self.disproved_by: dict[str, set[tuple[str, str]]] = {}
         # For each guard deposit the rules that could speak for it: what they ask, their weight.
         self.possible: dict[str, dict[Asked, float]] = defaultdict(dict)
+        # For each deposit the answers about a finding that speak against it, with their weight.
+        self.against: dict[str, dict[tuple[str, str], float]] = defaultdict(dict)
         for rule in rules:
             asked = _asked(rule)
             if asked is None:
                 continue
             for template in rule.templates:
                 constants = dict(template.constants)
-                deposit = constants.get("deposit")
-                if template.kind != "evidence" or deposit not in guards:
+                if template.kind != "evidence":
+                    continue
+                deposit = constants["deposit"]
+                if deposit not in guards and constants["weight"] <= -disproves:
+                    outcomes = self.disproved_by.setdefault(deposit, set())
+                    outcomes |= {
+                        (asked[0][1], answer)
+                        for answer in (asked[0][2] if len(asked) == 1 else ())
+                        if asked[0][0] == "finding" and asked[0][1] in tests
+                    }
+                if constants["weight"] < 0 and len(asked) == 1 and asked[0][0] == "finding":
+                    answers = ((asked[0][1], answer) for answer in asked[0][2])
+                    self.against[deposit].update(dict.fromkeys(answers, constants["weight"]))
+                if deposit not in guards:
                     continue
                 if constants["weight"] > 0:
                     known = self.possible[deposit]
@@ -175,6 +197,16 @@ class GuardReach:
         }
         self._kept: dict[tuple[object, ...], tuple[float, ...]] = {}
 
+    def is_disproved(self, deposit: str, finding: Fact) -> bool:
+        """Return whether a direct test of a finding strongly speaks against a deposit."""
+        outcomes = self.disproved_by.get(deposit, ())
+        return any(finding.fields[question] == answer for question, answer in outcomes)
+
+    def excluding(self, deposit: str, read_as: str | None) -> set[str]:
+        """Return the questions of which an answer excludes a deposit, and not what is read."""
+        mine, others = self.against.get(deposit, {}), self.against.get(read_as or "", {})
+        return {pair[0] for pair, w in mine.items() if w <= EXCLUDES and pair not in others}
+
     def open_weights(self, deposit: str, finding: Fact, specimen: Fact) -> tuple[float, ...]:
         """Return the best weight that each unanswered question could still add.
 
@@ -193,13 +225,13 @@ class GuardReach:
         if found is None:
             if len(self._kept) >= KEPT:
                 self._kept.clear()
-            facts = {"finding": finding.fields, "specimen": specimen.fields}
-            found = self._kept[key] = self._open_weights(deposit, facts, is_named=is_named)
+            found = self._kept[key] = tuple(self.adds(deposit, finding, specimen).values())
         return found
 
-    def _open_weights(
-        self, deposit: str, facts: Mapping[str, Mapping[str, str]], *, is_named: bool
-    ) -> tuple[float, ...]:
+    def adds(self, deposit: str, finding: Fact, specimen: Fact) -> dict[tuple[str, ...], float]:
+        """Return the best weight that each set of unanswered questions could still add."""
+        is_named = finding.fields["named"] != NONE
+        facts = {"finding": finding.fields, "specimen": specimen.fields}
         # For each set of open questions what each answer would add; one answer can meet several
         # rules, and their weights add up.
         adds: dict[tuple[str, ...], dict[tuple[str, ...], list[float]]] = defaultdict(dict)
@@ -209,7 +241,7 @@ class GuardReach:
                 sets = [allowed for kind, n, allowed in asked if facts[kind][n] == UNKNOWN]
                 for answers in product(*sets):
                     adds[unanswered].setdefault(answers, []).append(weight)
-        return tuple(max(combine(w) for w in adds[names].values()) for names in sorted(adds))
+        return {names: max(combine(w) for w in adds[names].values()) for names in sorted(adds)}
 
 
 def values_of(names: Iterable[str]) -> Callable[[Mapping[str, str]], tuple[str, ...]]:
@@ -278,7 +310,11 @@ def weigh(
             reached = reach_of(tuple(held), more, suspected, most, guard)
         ranked.append((-certainty, deposit, reached))
     ranked.sort()
-    standings = standings_of(judgement, [(name, -minus + 0.0) for minus, name, _ in ranked], guards)
+    best = deposits[ranked[0][1]].alike if ranked else None
+    alike = {name for _, name, _ in ranked if best and deposits[name].alike == best}
+    told = [(name, -minus + 0.0) for minus, name, _ in ranked]
+    is_disproved = bool(told) and reach.is_disproved(told[0][0], finding)
+    standings = standings_of(judgement, told, guards, alike, is_disproved=is_disproved)
     return [
         Weighed(name, -minus + 0.0, reached, standing)
         for (minus, name, reached), standing in zip(ranked, standings, strict=True)
@@ -337,12 +373,23 @@ def reach_of(
 
 
 def standings_of(
-    judgement: Judgement, ranked: Sequence[tuple[str, float]], guards: AbstractSet[str]
+    judgement: Judgement,
+    ranked: Sequence[tuple[str, float]],
+    guards: AbstractSet[str],
+    alike: AbstractSet[str] = frozenset(),
+    *,
+    is_disproved: bool = False,
 ) -> list[str]:
-    """Return the standing of each (deposit, certainty), given with the most certain first."""
+    """Return the standing of each (deposit, certainty), given with the most certain first.
+
+    What nobody can tell from the first for certain (``alike``) is no rival to it: the work is one.
+    ``is_disproved``: a direct test speaks against the first, so it is not settled.
+    """
     suspected, settles = judgement.suspected.value, judgement.settled.value
-    lead = ranked[0][1] - (ranked[1][1] if len(ranked) > 1 else 0.0) if ranked else 0.0
-    is_settled = bool(ranked) and ranked[0][1] >= settles and lead >= judgement.lead.value - 1e-9
+    rivals = (certainty for deposit, certainty in ranked[1:] if deposit not in alike)
+    lead = ranked[0][1] - next(rivals, 0.0) if ranked else 0.0
+    leads = bool(ranked) and ranked[0][1] >= settles and lead >= judgement.lead.value - 1e-9
+    is_settled = leads and not is_disproved
     rival = judgement.rival.value if is_settled else suspected
     made = []
     for place, (deposit, certainty) in enumerate(ranked):

@@ -13,14 +13,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from triage.engine.consult import COUNTED, LEFT_ALONE, Conclusions, Consultant
+from triage.engine.consult import COUNTED, Conclusions, Consultant
 from triage.engine.facts import Fact
 from triage.engine.many import Extent, Summary, extent_of
 from triage.engine.normal import NormalRule, Pattern
 from triage.explain.sweep import Sweep
 from triage.knowledge.rules import Family
+from triage.plan.ladder import harshness_key
 from triage.plan.lookparts import LATER, with_values
-from triage.plan.ordering import WETNESS, order_rules
+from triage.plan.ordering import WETNESS, is_whole, order_rules
 from triage.plan.outcomes import INSERT
 from triage.plan.skeleton import ORDER
 
@@ -59,6 +60,7 @@ class FarRules:
         self.far = tuple(
             far for family in LATER for rule in rules[family] if (far := _far(rule)) is not None
         )
+        self.shared = _shared(consultant)
         # Whether evidence on one finding may rest on another: then each answer needs a look.
         self.crossing = any(extent_of(r) is Extent.SEVERAL for r in rules[Family.RECOGNISE])
         # The answers that change a state or a grade of the whole specimen.
@@ -85,6 +87,23 @@ class FarRules:
     def speaking(self, deposits: Iterable[str]) -> frozenset[Pair]:
         """Return the answers that speak for any of these deposits or exclude one."""
         return frozenset(pair for d in deposits for pair in self.speaks.get(d, ()))
+
+
+def _shared(consultant: Consultant) -> frozenset[str]:
+    """Return the acts on the whole insect that may wait until another ladder has come to them."""
+    knowledge = consultant.knowledge
+    offered: dict[str, set[str]] = {}
+    for rule in consultant.normal.by_family[Family.OFFER]:
+        for template in rule.templates:
+            told = dict(template.constants)
+            if any(name == "finding" for name, _ in template.variables):
+                offered.setdefault(str(told.get("deposit")), set()).update(told["method"])
+    # What is not settled is offered what is harmless of every deposit that it could be.
+    harmless = {m for held in offered.values() for m in held if knowledge.methods[m].harmless}
+    ladders = [*offered.values(), harmless]
+    key = harshness_key(knowledge)
+    behind = {m for ladder in ladders for m in sorted(ladder, key=key)[1:]}
+    return frozenset(m for m in behind if is_whole(knowledge, m))
 
 
 def _asked(rule: NormalRule) -> set[Pair]:
@@ -152,7 +171,8 @@ class Bounds:
     def _later(self) -> frozenset[str]:
         """Return the methods that wait for others across the case."""
         rules = order_rules(self._conclusions.of(Family.ORDER))
-        return frozenset(method for _, later in rules.across for method in later)
+        waiting = frozenset(method for _, later in rules.across for method in later)
+        return waiting | self.rules.shared
 
     @cached_property
     def _apart(self) -> frozenset[str]:
@@ -251,7 +271,7 @@ class Bounds:
         return any(
             key != finding
             and self.sweep.is_open(key)
-            and (read.settled is None or deposits[read.settled].guard not in LEFT_ALONE)
+            and (read.settled is None or not deposits[read.settled].is_left)
             for key, read in self.summaries.items()
         )
 

@@ -22,6 +22,7 @@ from triage.knowledge.rules import RESTRICTIVE, Family
 from triage.plan.air import AirJudge
 from triage.plan.ladder import Barred, Ladder, applies, harshness_key
 from triage.plan.ordering import Item
+from triage.plan.outcomes import attempts_on
 from triage.plan.skeleton import Skeleton
 from triage.plan.trial import as_done, cautioned_as
 
@@ -255,13 +256,16 @@ class Trail:
 
     def exclusion(self, ladder: Ladder, bar: Barred) -> Node:
         """Return why one rule, the bench, the air or an attempt excludes a method."""
-        forbids = [
+        said = [
             c
-            for c in self.conclusions.of(Family.FORBID, "forbid")
+            for c in (
+                *self.conclusions.of(Family.FORBID, "forbid"),
+                *self.conclusions.of(Family.ORDER, "pass-over"),
+            )
             if c.rule == bar.rule and bar.method in c.get("method") and applies(c, ladder.target)
         ]
-        if forbids:
-            return self.rule(forbids[0])
+        if said:
+            return self.rule(said[0])
         if bar.rule == AIR_RULE:
             return self._air(bar)
         if bar.rule in ATTEMPT_RULES:
@@ -292,8 +296,7 @@ class Trail:
     def _attempted(self, ladder: Ladder, bar: Barred) -> Node:
         made = [
             Node("attempt", f"attempt {a.id}: {a.step} ended {a.outcome}", facts=(a.id,))
-            for a in self.case.effective_attempts()
-            if ladder.target.owns(a)
+            for a in attempts_on(self.knowledge, self.case, ladder.target)
         ]
         return Node("attempt", bar.because, bar.rule, children=tuple(made))
 

@@ -58,6 +58,7 @@ def merged(ours: Case, theirs: Case) -> Merged:
     content["releases"] = _with_new(ours_releases, their_releases)
     content["overrides"] = _with_new(_plains(ours.overrides), _plains(theirs.overrides))
     content["timers"] = _timers(ours, theirs)
+    content["restated"] = _with_new(_plains(ours.restated), _plains(theirs.restated))
     content["withdrawn"] = _with_new(_plains(ours.withdrawn), _plains(theirs.withdrawn))
     extra = _united(ours.model_extra or {}, theirs.model_extra or {}, "key")
     try:

@@ -9,6 +9,7 @@ from pydantic import BaseModel
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.base import Status
 from triage.knowledge.book import ATTRIBUTES, Knowledge
+from triage.knowledge.figures import figure_faults
 from triage.knowledge.rules import BY_ROOM, FAMILIES
 
 Path = tuple[str | int, ...]
@@ -144,6 +145,16 @@ def _method_faults(k: Knowledge) -> Iterator[TriageError]:
                 yield TriageError(f'"{agent.id}" is {what}', where, mend)
 
 
+def _stop_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield the stop signs that cannot show at a method: a musty chamber at a puff of air."""
+    for method in k.methods.values():
+        wet = k.techniques[method.technique].wet
+        for index, stop in enumerate(method.stop_signs):
+            if wet not in k.stops[stop].shows_at:
+                where = k.where("method", method.id, "stop_signs", index)
+                yield TriageError(f'"{stop}" cannot show at a {wet} step', where, "take it out")
+
+
 def _water_faults(k: Knowledge) -> Iterator[TriageError]:
     """Yield what would bring water onto a dry insect by a technique that is said to bring none."""
     for method in k.methods.values():
@@ -184,9 +195,11 @@ def _condition_faults(k: Knowledge) -> Iterator[TriageError]:
 def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
     yield from _question_faults(k)
     yield from _method_faults(k)
+    yield from _stop_faults(k)
     yield from _water_faults(k)
     yield from _rule_faults(k)
     yield from _condition_faults(k)
+    yield from figure_faults(k)
 
 
 def cross_check(knowledge: Knowledge) -> list[TriageError]:

@@ -7,15 +7,16 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from triage.knowledge.base import Entry, Frozen, Grade, Id, Sourced, Statement, Text
-from triage.knowledge.specimen import Stage
+from triage.knowledge.specimen import Stage, Wetness
 
 
 class Technique(Entry):
     """How an agent or tool meets the specimen."""
 
     name: Text
-    wet: Literal["dry", "humid", "wet"]
+    wet: Wetness
     contact: Literal["none", "touch", "immersion"]
+    whole: bool = Field(False, description="done to the whole insect at once, wherever it serves")
     water_free: bool = Field(False, description="takes only liquids without water, on a dry insect")
     how: Text
     tool: Text

@@ -23,6 +23,8 @@ STAGES: tuple[Stage, ...] = (
     "keep",
 )
 
+Wetness = Literal["dry", "humid", "wet"]
+
 
 class Zone(Entry):
     """A body part with its kind of surface, and what hurts it."""
@@ -76,11 +78,20 @@ class Deposit(Entry):
     )
     kind: Literal["loose", "film", "bound", "crystal", "living", "natural", "metal"]
     confused_with: tuple[Id, ...] = Field(min_length=1)
+    alike: Id | None = Field(
+        None, description="a word that deposits share which no look or drop tells apart for certain"
+    )
     leave_it: Text = Field(description="why it is left where no ladder is permitted")
     hansen: Hansen | None = None
     signs: Signs = Field(description="sign -> weight, -1 to below 1: what speaks for or against it")
     ladder: tuple[DepositRungs, ...] = Field((), description="what may remove it")
     cases: tuple[WorkedCase, ...] = Field(min_length=1, description="answers that settle it")
+
+    @property
+    def is_left(self) -> bool:
+        """Return whether nothing is to be cleaned where it is: it holds no later work up."""
+        kept = self.guard in ("protect", "accept")
+        return kept or (self.guard == "none" and not self.ladder)
 
 
 class Condition(Entry):
@@ -118,6 +129,7 @@ class Question(Entry):
     usual: Id | None = Field(
         None, description="what a sound specimen shows; it may be confirmed with others in one go"
     )
+    last: bool = Field(False, description="put when no look could help any more")
     traits: tuple[Id, ...] = Field((), description="put only to groups with one of these")
     surfaces: tuple[Id, ...] = Field((), description="put only to zones with one of these")
     after_cleaning: bool = Field(False, description="put only once the place was worked on")
@@ -135,6 +147,9 @@ class StopSign(Entry):
     see: Text
     means: Text
     then: Text
+    shows_at: tuple[Wetness, ...] = Field(
+        ("dry", "humid", "wet"), min_length=1, description="how wet a technique it can show at"
+    )
 
 
 class Term(Entry):

@@ -87,6 +87,16 @@ def forbidden(
     return found
 
 
+def passed_over(conclusions: Conclusions, target: Target, knowledge: Knowledge) -> list[Barred]:
+    """Return what a test on a finding has shown to be handling for nothing: no interlock."""
+    return [
+        Barred(method, c.rule, knowledge.rule(c.rule).because, interlock=False)
+        for c in conclusions.of(Family.ORDER, "pass-over")
+        if c.get("finding") == target.finding
+        for method in c.get("method")
+    ]
+
+
 def offers_for(
     conclusions: Conclusions, target: Target, problem: str | None
 ) -> dict[str, tuple[str, ...]]:

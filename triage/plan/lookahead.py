@@ -13,7 +13,7 @@ from typing import TypeVar
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import facts_from
-from triage.engine.consult import LEFT_ALONE, Consultant
+from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.many import Drawing, Extent, Key, Summary, keep
 from triage.engine.vocabulary import NONE
@@ -33,7 +33,7 @@ from triage.plan.lookparts import (
     joined_gates,
     with_values,
 )
-from triage.plan.ordering import Item
+from triage.plan.ordering import Item, is_whole_act
 from triage.plan.outcomes import Progress, Target
 from triage.plan.skeleton import first_closed, now_rungs, queue_of
 
@@ -62,7 +62,7 @@ class Lookahead:
         self.judge = judge or AirJudge(self.knowledge, bench, day or DayLedger())
         self.parts = parts or Parts(consultant)
         deposits = self.knowledge.deposits.values()
-        self._left = frozenset(d.id for d in deposits if d.guard in LEFT_ALONE)
+        self._left = frozenset(d.id for d in deposits if d.is_left)
         self._grades = tuple(self.knowledge.fragility)
         self._ladders: dict[Key, Ladder] = {}
         # Methods that the bench was asked about, and those that it rules out, as bits.
@@ -271,8 +271,11 @@ class Lookahead:
             item.rung,
             item.step,
         )
-        bit = self.parts.bit
-        return Front(item, order, bit[item.method], self.parts.mask(i.method for i in queue))
+        mask = self.parts.mask
+        whole = [i for i in queue if is_whole_act(self.knowledge, i)]
+        act, acts = mask(i.method for i in whole if i is item), mask(i.method for i in whole)
+        head, methods = mask([item.method]), mask(i.method for i in queue)
+        return Front(item, order, head, methods, act, acts & ~act)
 
     def _permitted(self, methods: int) -> int:
         """Return those of some methods that the bench and its air permit."""
@@ -298,7 +301,7 @@ def _first(fronts: Sequence[Front], locals_: Sequence[Local]) -> Item | None:
         return None
     apart = frozenset().union(*[local.apart for local in locals_ if local.apart])
     across = [pair for local in locals_ for pair in local.across]
-    free = list(_free(fronts, apart, across)) if across else fronts
+    free = list(_free(fronts, apart, across))
     chosen = min(free or fronts, key=lambda front: (front.item.zone in apart, front.order))
     return chosen.item
 
@@ -312,10 +315,10 @@ def _free(
         for earlier, later in across:
             if front.head & later:
                 held |= earlier
-        if not held or not any(
-            other.methods & held
-            and other.item.target != front.item.target
-            and (other.item.zone in apart) == (front.item.zone in apart)
+        if not (held or front.act) or not any(
+            (other.methods & held and other.item.target != front.item.target)
+            or other.acts & front.act
             for other in fronts
+            if (other.item.zone in apart) == (front.item.zone in apart)
         ):
             yield front

@@ -65,7 +65,7 @@ class View(NamedTuple):
 class Local(NamedTuple):
     """What the later rules conclude for one finding, or for the case; methods as bits.
 
-    ``own`` and ``whole`` are forbidden for findings and for the whole case; ``offers`` are
+    ``own`` and ``whole`` are kept from findings and from the whole case; ``offers`` are
     (deposit, methods) by finding; ``across`` are (earlier, later); ``inserts`` carry a sort key.
     """
 
@@ -87,12 +87,17 @@ class Local(NamedTuple):
 
 
 class Front(NamedTuple):
-    """The step at the head of one ladder, and all that decides when its turn comes."""
+    """The step at the head of one ladder, and all that decides when its turn comes.
+
+    ``acts`` are the acts on the whole insect behind the head; ``act`` is the head, if it is one.
+    """
 
     item: Item
     order: tuple[object, ...]
     head: int
     methods: int
+    act: int
+    acts: int
 
 
 class Gates(NamedTuple):
@@ -216,7 +221,7 @@ class Parts:
             finding = c.get("finding")
             if c.kind == "forbid" and finding is None:
                 whole |= self.mask(c.get("method"))
-            elif c.kind == "forbid":
+            elif c.kind in ("forbid", "pass-over"):
                 own[finding] = own.get(finding, 0) | self.mask(c.get("method"))
             elif c.kind == "offer" and finding is not None:
                 mine, deposit = offers.setdefault(finding, {}), c.get("deposit")

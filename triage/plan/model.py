@@ -144,11 +144,22 @@ class Selectivity:
 
 
 @dataclass(frozen=True, slots=True)
+class Served:
+    """A further finding that an act on the whole insect serves."""
+
+    finding: str
+    zone_name: str
+    side: str | None
+    deposit_name: str
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
     """One complete step; a step without a chemical carries None, never a missing field.
 
-    ``before`` is the method that a preparing step stands before, such as the one whose liquid a
-    test spot tries; None for the act itself.
+    ``also`` are the further findings of an act that is done to the whole insect at once; what is
+    recorded of it counts for all. ``before`` is the method that a preparing step stands before,
+    such as the one whose liquid a test spot tries; None for the act itself.
     """
 
     id: str
@@ -160,6 +171,7 @@ class Step:
     side: str | None
     deposit: str | None
     deposit_name: str
+    also: tuple[Served, ...]
     method: str
     before: str | None
     name: str
@@ -199,6 +211,12 @@ class Step:
     evidence: tuple[str, ...]
     rules: tuple[str, ...]
     sources: tuple[str, ...]
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """Return every finding that it serves, none for a condition of the whole specimen."""
+        own = () if self.finding is None else (self.finding,)
+        return (*own, *(served.finding for served in self.also))
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import TypeVar
+from dataclasses import dataclass, replace
 
 from triage.engine.facts import Conclusion
 from triage.knowledge.book import Knowledge
 
-Queue = TypeVar("Queue", bound=Sequence["Item"])
 WETNESS = {"dry": 0, "humid": 1, "wet": 2}
 
 
@@ -17,7 +15,8 @@ WETNESS = {"dry": 0, "humid": 1, "wet": 2}
 class Item:
     """One step before it is completed: its target, method, and place in its ladder.
 
-    ``before`` is the method that an inserted step stands before; None for the act itself.
+    ``before`` is the method that an inserted step stands before; None for the act itself. ``also``
+    are further targets that the same act on the whole insect serves.
     """
 
     step: str
@@ -26,6 +25,7 @@ class Item:
     method: str
     rung: int
     before: str | None = None
+    also: tuple[str, ...] = ()
 
     @property
     def inserted(self) -> bool:
@@ -41,6 +41,16 @@ def _key(knowledge: Knowledge, item: Item, apart: frozenset[str]) -> tuple[objec
     return (item.zone in apart, wet, zone.rank if zone else 0, item.target, item.rung, item.step)
 
 
+def is_whole(knowledge: Knowledge, method: str) -> bool:
+    """Return whether a method is done to the whole insect at once: a bath, a round of puffs."""
+    return knowledge.techniques[knowledge.methods[method].technique].whole
+
+
+def is_whole_act(knowledge: Knowledge, item: Item) -> bool:
+    """Return whether a step for a finding is such an act, and may serve other findings too."""
+    return is_whole(knowledge, item.method) and item.zone is not None and not item.inserted
+
+
 def arrange(
     knowledge: Knowledge, queues: Sequence[Sequence[Item]], orders: Iterable[Conclusion]
 ) -> tuple[Item, ...]:
@@ -48,16 +58,24 @@ def arrange(
 
     Each queue (one ladder with its inserted steps) keeps its own order. A rule ``before`` with
     ``across`` makes the later methods of one target wait for the earlier ones of all others in
-    the same group (apart or not). Where such rules block each other, the lowest key goes first,
-    so a ladder is never turned round.
+    the same group (apart or not). An act on the whole insect waits until every ladder that has it
+    has come to it, and is then one item. Where such waits block each other, the lowest key goes
+    first, so a ladder is never turned round.
     """
     rules = order_rules(orders)
     waiting = [list(queue) for queue in queues if queue]
+    keys = {item: _key(knowledge, item, rules.apart) for queue in waiting for item in queue}
     arranged: list[Item] = []
-    while any(waiting):
-        chosen, queue = _next(knowledge, waiting, rules)
-        arranged.append(chosen)
-        queue.pop(0)
+    while waiting:
+        ranked = sorted(waiting, key=lambda queue: keys[queue[0]])
+        standing = (queue for queue in ranked if not _waits(knowledge, queue[0], ranked, rules))
+        first = next(standing, ranked[0])[0]
+        served = [queue for queue in ranked if _is_same_act(knowledge, queue[0], first, rules)]
+        also = tuple(queue[0].target for queue in served if queue[0] != first)
+        arranged.append(replace(first, also=also))
+        for queue in served:
+            queue.pop(0)
+        waiting = [queue for queue in waiting if queue]
     return tuple(arranged)
 
 
@@ -82,12 +100,25 @@ def order_rules(orders: Iterable[Conclusion]) -> OrderRules:
     )
 
 
-def _next(knowledge: Knowledge, waiting: Sequence[Queue], rules: OrderRules) -> tuple[Item, Queue]:
-    """Return the item to do next, and the queue whose head it is."""
-    standing = [queue for queue in waiting if queue]
-    free = [queue for queue in standing if not _blocked(queue[0], standing, rules)]
-    chosen = min(free or standing, key=lambda queue: _key(knowledge, queue[0], rules.apart))
-    return chosen[0], chosen
+def _is_same_act(knowledge: Knowledge, item: Item, first: Item, rules: OrderRules) -> bool:
+    return item == first or (
+        item.method == first.method
+        and is_whole_act(knowledge, item)
+        and is_whole_act(knowledge, first)
+        and (item.zone in rules.apart) == (first.zone in rules.apart)
+    )
+
+
+def _waits(
+    knowledge: Knowledge, head: Item, waiting: Sequence[Sequence[Item]], rules: OrderRules
+) -> bool:
+    """Return whether another ladder has something to do before the head of this one."""
+    return _blocked(head, waiting, rules) or (
+        is_whole_act(knowledge, head)
+        and any(
+            _is_same_act(knowledge, item, head, rules) for queue in waiting for item in queue[1:]
+        )
+    )
 
 
 def _blocked(head: Item, waiting: Sequence[Sequence[Item]], rules: OrderRules) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from triage.case.models import HARMFUL, Attempt, Case, Override
@@ -25,9 +25,9 @@ class Target:
     condition: str | None = None
 
     def owns(self, attempt: Attempt) -> bool:
-        """Return whether an attempt was made on this target."""
+        """Return whether an attempt was made on this target, by itself or with others at once."""
         if self.finding is not None:
-            return attempt.finding == self.finding
+            return self.finding in attempt.findings
         return attempt.finding is None and attempt.deposit == self.condition
 
 
@@ -93,7 +93,7 @@ def answers_after(knowledge: Knowledge, attempt: Attempt) -> Mapping[str, str]:
 
 def progress_of(knowledge: Knowledge, case: Case, target: Target) -> Progress:
     """Return the progress on a target from the case's effective attempts and overrides."""
-    attempts = [a for a in case.effective_attempts() if target.owns(a)]
+    attempts = list(attempts_on(knowledge, case, target))
     passes: dict[str, int] = {}
     last: dict[str, str] = {}
     harmed: set[str] = set()
@@ -130,6 +130,35 @@ def progress_of(knowledge: Knowledge, case: Case, target: Target) -> Progress:
         skipped=_skips(case, target),
         unchanged=_unchanged_in_a_row(attempts),
     )
+
+
+def attempts_on(knowledge: Knowledge, case: Case, target: Target) -> Iterator[Attempt]:
+    """Yield the attempts on a target, and trial spots elsewhere on the same kind of surface.
+
+    What a liquid does to a surface it does beside another finding too, good or bad.
+    """
+    zone = case.finding(target.finding).zone if target.finding is not None else None
+    surface = surface_of(knowledge, zone)
+    for attempt in case.effective_attempts():
+        method = knowledge.methods.get(attempt.method or "")
+        if target.owns(attempt):
+            yield attempt
+        elif (
+            surface
+            and INSERT in attempt.step
+            and method is not None
+            and method.tries_next
+            and surface_of(knowledge, attempt.zone) == surface
+        ):
+            tried = attempt.step.rsplit(INSERT, 1)[1]
+            mine = insert_id(target, method.id, tried)
+            yield attempt.model_copy(update={"step": mine})
+
+
+def surface_of(knowledge: Knowledge, zone: str | None) -> frozenset[str]:
+    """Return the kind of surface of a zone, nothing where it is not known."""
+    known = knowledge.zones.get(zone or "")
+    return frozenset(known.surface) if known else frozenset()
 
 
 def _skips(case: Case, target: Target) -> dict[str, str]:

@@ -9,14 +9,15 @@ from triage.case.models import Case
 from triage.case.naming import one_line
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
-from triage.engine.consult import COUNTED, LEFT_ALONE, Conclusions, Consultant
+from triage.engine.consult import COUNTED, Conclusions, Consultant
 from triage.engine.reading import Reading
-from triage.engine.vocabulary import ADVICE
+from triage.engine.vocabulary import ADVICE, agents_in
 from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.plan.air import AirJudge
-from triage.plan.ladder import Ladder
+from triage.plan.ladder import Ladder, rungs_left
+from triage.plan.mixes import Used
 from triage.plan.model import (
     Alternative,
     ConflictLine,
@@ -32,13 +33,16 @@ from triage.plan.model import (
     WaitingLine,
 )
 from triage.plan.questions import questions_for
+from triage.plan.showing import too_small
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 from triage.plan.trial import as_done
-from triage.plan.waiting import waiting_for
+from triage.plan.waiting import is_shown, waiting_for
 
 # Other readings that are shown beside the first.
 MOST_OTHERS = 4
+# What a bench may be given: with it the method stands open.
+OBTAINABLE = ("bench-lacks", "bench-gloves", "bench-no-stock")
 
 
 class Planner:
@@ -48,6 +52,9 @@ class Planner:
         self.consultant = consultant
         self.knowledge: Knowledge = consultant.knowledge
         self.maker = SkeletonMaker(consultant)
+        forbids = consultant.normal.by_family[Family.FORBID]
+        on_bench = (rule.id for rule in forbids if any(p.kind == "bench" for p in rule.patterns))
+        self.obtainable = frozenset((*OBTAINABLE, *on_bench))
         self._judge: AirJudge | None = None
 
     def judge(self, bench: Bench, day: DayLedger) -> AirJudge:
@@ -75,7 +82,8 @@ class Planner:
         """
         judge = self.judge(bench, day or DayLedger())
         skeleton = self.maker.skeleton(case, bench, judge, locate=locate)
-        setting = Setting(self.knowledge, bench, skeleton.conclusions)
+        planned = _agents_of(self.knowledge, skeleton)
+        setting = Setting(self.knowledge, bench, skeleton.conclusions, judge.day.used, planned)
         steps = self._steps(case, judge, skeleton, setting)
         waiting = self._waiting(skeleton)
         waits = frozenset(line.finding for line in waiting)
@@ -101,7 +109,9 @@ class Planner:
             notices=(
                 *self._advice(case, skeleton.conclusions, only_first_aid=True),
                 *_air_notices(judge.day),
-                *self._notices(skeleton, findings, waiting),
+                *_room_notices(bench, steps),
+                *self._notices(case, skeleton, findings, waiting),
+                *too_small(case, bench, self.knowledge.judgement, findings),
                 *self._advice(case, skeleton.conclusions, only_first_aid=False),
             ),
         )
@@ -110,21 +120,22 @@ class Planner:
         self, case: Case, judge: AirJudge, skeleton: Skeleton, setting: Setting
     ) -> tuple[Step, ...]:
         sides = {finding.id: finding.side for finding in case.findings}
+        ladders = {ladder.target.key: ladder for ladder in skeleton.ladders}
         steps: list[Step] = []
         seen: set[str] = set()
         for item in skeleton.items:
-            ladder = skeleton.ladder(item.target)
-            status: StepStatus = "then" if item.target not in seen else "if-needed"
+            ladder, targets = ladders[item.target], {item.target, *item.also}
+            status: StepStatus = "then" if targets - seen else "if-needed"
             if not item.inserted:
-                seen.add(item.target)
+                seen |= targets
             steps.append(
                 complete_step(
                     setting,
                     item,
-                    ladder,
+                    (ladder, *(ladders[target] for target in item.also)),
                     judge.choose(as_done(self.knowledge, item.method, item.before)),
                     status if steps else "next",
-                    side=sides.get(ladder.target.finding or ""),
+                    sides=sides,
                     rules=ladder.offer_rules.get(item.method, ()),
                 )
             )
@@ -187,7 +198,7 @@ class Planner:
             return "cleared"
         if best is None or best.standing != "settled":
             return "unsettled"
-        if self.knowledge.deposits[best.deposit].guard in LEFT_ALONE:
+        if self.knowledge.deposits[best.deposit].is_left:
             return "left"
         if ladder.rungs:
             return "open"
@@ -245,14 +256,17 @@ class Planner:
 
     def _notices(
         self,
+        case: Case,
         skeleton: Skeleton,
         findings: Sequence[FindingLine],
         waiting: Sequence[WaitingLine],
     ) -> tuple[Notice, ...]:
         closed = skeleton.conclusions.of(Family.GATE, "close")
         notices = [self._notice("gate", c.rule) for c in closed if c.get("stage") == skeleton.stage]
-        notices += [self._go_on(line) for line in waiting if _is_shown(line, findings)]
+        notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
+        notices += self._told_twice(case, findings)
         notices += self._ends(findings)
+        notices += self._lacking(skeleton, {f.id for f in findings if f.state == "stopped"})
         notices += self._condition_stops(skeleton, frozenset(line.method for line in waiting))
         return tuple(dict.fromkeys(notices))
 
@@ -287,6 +301,36 @@ class Planner:
                 )
                 yield Notice("full-stop", text, "ladder-end")
 
+    def _told_twice(self, case: Case, findings: Sequence[FindingLine]) -> Iterator[Notice]:
+        """Yield what was told in two ways: nothing rests on it until it is answered once more."""
+        names = {finding.id: finding.zone_name for finding in findings}
+        for (finding, name), told in sorted(case.in_doubt().items()):
+            question = self.knowledge.questions[name]
+            texts = {answer.id: answer.text for answer in question.answers}
+            first, then = (texts.get(each, each) for each in (told.before, told.after))
+            yield Notice(
+                "look-again",
+                f'{names[finding]}: {question.ask} First "{first}", then "{then}" on '
+                f"{told.at:%Y-%m-%d %H:%M}. Nothing rests on it until it is answered once more.",
+                "told-twice",
+            )
+
+    def _lacking(self, skeleton: Skeleton, stopped: AbstractSet[str]) -> Iterator[Notice]:
+        """Yield what the bench lacks where nothing else keeps the mildest step left away."""
+        for ladder in skeleton.ladders:
+            condition = self.knowledge.conditions.get(ladder.target.condition or "")
+            key, done = ladder.target.key, ladder.progress
+            is_now = condition.stage == skeleton.stage if condition else key in stopped
+            out = {bar.method for bar in ladder.barred if bar.rule not in self.obtainable}
+            left = rungs_left(self.knowledge, ladder.offered, out, done)
+            if is_now and left and not ladder.rungs and not done.cleared_by:
+                missing = [bar.because for bar in ladder.barred if bar.method == left[0]]
+                zone = self.knowledge.zones.get(ladder.zone or "")
+                where = f"{zone.name}: " if zone else ""
+                name = self.knowledge.methods[left[0]].name
+                text = f"{where}{name} would be next. {' '.join(dict.fromkeys(missing))}"
+                yield Notice("bench", text, "bench-lacks")
+
     def _go_on(self, line: WaitingLine) -> Notice:
         """Return what to answer, in order, and the step that then stands open."""
         zone = self.knowledge.zones.get(line.zone or "")
@@ -305,10 +349,37 @@ class Planner:
                 yield Notice("full-stop", condition.full_stop, f"condition:{condition.id}")
 
 
-def _is_shown(line: WaitingLine, findings: Sequence[FindingLine]) -> bool:
-    """Return whether a target is one that waits, not one that is still to be told what it is."""
-    states = {finding.id: finding.state for finding in findings}
-    return line.finding is None or states[line.finding] == "waiting"
+def _agents_of(knowledge: Knowledge, skeleton: Skeleton) -> tuple[tuple[str, Used], ...]:
+    """Return the agents of each method of the plan, with the name of the step."""
+    methods = dict.fromkeys(item.method for item in skeleton.items)
+    return tuple(
+        (method, (agent, knowledge.methods[method].name))
+        for method in methods
+        for agent in sorted(agents_in(knowledge.methods[method]))
+    )
+
+
+def _room_notices(bench: Bench, steps: Sequence[Step]) -> Iterator[Notice]:
+    """Yield whether others may be working in the room, where something reaches its air."""
+    room = bench.room
+    if not any(step.air for step in steps) or (room.others == "none" and not room.ledger):
+        return
+    if room.ledger:
+        text = (
+            f"Others may work in {room.name or 'this room'}: what they record there counts in its "
+            "air. What they use and do not record is not known; ask."
+        )
+    elif room.others == "some":
+        text = (
+            "Others work in this room, and what they use is not counted: ask before a bottle is "
+            "opened, or name a folder that you share (room: ledger in the bench file)."
+        )
+    else:
+        text = (
+            "It is not said whether others work in this room (room: others in the bench file). "
+            "What they use is not counted: ask before a bottle is opened."
+        )
+    yield Notice("air", text, "air-room")
 
 
 def _air_notices(day: DayLedger) -> Iterator[Notice]:

@@ -140,7 +140,7 @@ def is_put(knowledge: Knowledge, case: Case, line: QuestionLine) -> bool:
     zone = knowledge.zones.get(case.finding(line.finding).zone)
     if question.surfaces and zone is not None and not set(question.surfaces) & set(zone.surface):
         return False
-    worked_on = {attempt.finding for attempt in case.attempts}
+    worked_on = {finding for attempt in case.attempts for finding in attempt.findings}
     return not question.after_cleaning or line.finding in worked_on
 
 

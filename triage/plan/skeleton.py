@@ -19,9 +19,17 @@ from triage.knowledge.rules import Family
 from triage.knowledge.specimen import STAGES
 from triage.plan.air import AirJudge
 from triage.plan.barring import bench_bars
-from triage.plan.ladder import Ladder, build_ladder, forbidden, offers_for, recheck
+from triage.plan.ladder import (
+    Ladder,
+    build_ladder,
+    forbidden,
+    offers_for,
+    passed_over,
+    recheck,
+)
 from triage.plan.ordering import Item, arrange
 from triage.plan.outcomes import (
+    INSERT,
     Progress,
     Target,
     closed_findings,
@@ -30,6 +38,7 @@ from triage.plan.outcomes import (
     insert_id,
     progress_of,
     step_id,
+    surface_of,
 )
 
 DONE = "done"
@@ -90,8 +99,21 @@ class SkeletonMaker:
         ladders = self._ladders(case, bench, judge, conclusions)
         held = case.held_by()
         queues = [] if refused or held else self._queues(conclusions, ladders, stage, closed)
-        items = arrange(self.knowledge, queues, conclusions.of(Family.ORDER))
+        items = self._tried_once(arrange(self.knowledge, queues, conclusions.of(Family.ORDER)))
         return Skeleton(conclusions, stage, refused, ladders, items, closed, held)
+
+    def _tried_once(self, items: Sequence[Item]) -> tuple[Item, ...]:
+        """Return the items with each trial spot once for its agent and kind of surface."""
+        made, seen = [], set()
+        for item in items:
+            surface = surface_of(self.knowledge, item.zone)
+            if item.inserted and surface and self.knowledge.methods[item.method].tries_next:
+                tried = (item.step.rsplit(INSERT, 1)[1], surface)
+                if tried in seen:
+                    continue
+                seen.add(tried)
+            made.append(item)
+        return tuple(made)
 
     def _ladders(
         self,
@@ -129,6 +151,7 @@ class SkeletonMaker:
     ) -> Ladder:
         offered = offers_for(conclusions, target, problem)
         barred = forbidden(conclusions.of(Family.FORBID), target, self.knowledge)
+        barred += passed_over(conclusions, target, self.knowledge)
         barred += bench_bars(self.knowledge, bench, offered, judge)
         progress = progress_of(self.knowledge, case, target)
         return build_ladder(self.knowledge, target, zone, problem, offered, barred, progress)

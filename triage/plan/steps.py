@@ -2,28 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from triage.bench.stock import make_up
+from triage.case.models import Side
 from triage.case.profile import Bench
 from triage.engine.consult import Conclusions
 from triage.engine.vocabulary import agents_in
 from triage.errors import TriageError
 from triage.exposure.wording import limit_words
 from triage.knowledge.agents import Agent
-from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method, Strength
 from triage.knowledge.rules import Family
 from triage.plan.air import AirChoice
 from triage.plan.ladder import Ladder, applies, grades
+from triage.plan.mixes import Used, never_mix, not_beside
 from triage.plan.model import (
     CautionLine,
     HarshnessGrades,
     MakeUpLine,
     Protection,
     RuledOut,
+    Served,
     Step,
     StepStatus,
     StopPoint,
@@ -52,11 +54,17 @@ CAUTION_ORDER = (
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """What steps are completed with: the knowledge, the bench and what was concluded."""
+    """What steps are completed with: the knowledge, the bench and what was concluded.
+
+    ``today`` holds what was used in the room in the last 24 hours, ``planned`` what each method of
+    the plan uses.
+    """
 
     knowledge: Knowledge
     bench: Bench
     conclusions: Conclusions
+    today: tuple[Used, ...] = ()
+    planned: tuple[tuple[str, Used], ...] = ()
 
 
 def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: float) -> MakeUpLine:
@@ -128,18 +136,19 @@ def protection_of(knowledge: Knowledge, agents: Sequence[Agent]) -> Protection:
 
 
 def caution_lines(
-    setting: Setting, ladder: Ladder, item: Item, agents: Sequence[Agent]
+    setting: Setting, ladders: Sequence[Ladder], item: Item, agents: Sequence[Agent]
 ) -> tuple[CautionLine, ...]:
     """Return the cautions of a step: those of the rules, then mixes and notices of its agents."""
     knowledge = setting.knowledge
     as_for = cautioned_as(knowledge, item.method, item.before)
     lines = []
     for conclusion in setting.conclusions.of(Family.CAUTION, "caution"):
-        if applies(conclusion, ladder.target) and not as_for.isdisjoint(conclusion.get("method")):
+        here = any(applies(conclusion, ladder.target) for ladder in ladders)
+        if here and not as_for.isdisjoint(conclusion.get("method")):
             rule = knowledge.rule(conclusion.rule)
             lines.append(CautionLine(conclusion.get("kind"), rule.because, rule.id, rule.source))
     for agent in agents:
-        lines += _mixes(knowledge, agent)
+        lines += never_mix(knowledge, agent)
         for notice in agent.notices:
             text = f"{notice.jurisdiction}, {notice.date}: {notice.text}"
             lines.append(CautionLine("legal", text, f"agent:{agent.id}", notice.source))
@@ -147,6 +156,8 @@ def caution_lines(
             CautionLine("stop", label.text, f"agent:{agent.id}", label.source)
             for label in agent.ask_label
         ]
+    planned = [used for held, used in setting.planned if held != item.method]
+    lines += not_beside(knowledge, agents, setting.today, planned)
     return _in_order(lines)
 
 
@@ -161,34 +172,6 @@ def limits_line(knowledge: Knowledge, agent: Agent) -> CautionLine:
     ]
     text = f"{agent.name}, limits in air, not worked out for this step: {'; '.join(shown)}."
     return CautionLine("breathing", text, f"agent:{agent.id}", agent.limits[0].source)
-
-
-def _mixes(knowledge: Knowledge, agent: Agent) -> list[CautionLine]:
-    """Return the mixes to avoid, one line for all partners with the same product."""
-    partners: dict[tuple[str, str], list[str]] = {}
-    for mix in agent.incompatible:
-        other = knowledge.agents.get(mix.with_)
-        if other is not None and other.status is Status.DRAFT:
-            continue  # no method may use a draft, so it is on no bench of this tool
-        names = [other.name] if other else _members(knowledge, mix.with_)
-        partners.setdefault((mix.product, mix.source), []).extend(names)
-    return [
-        CautionLine(
-            "mixing",
-            f"Never mix {agent.name} with {' or '.join(dict.fromkeys(names))}: {product}.",
-            f"agent:{agent.id}",
-            source,
-        )
-        for (product, source), names in partners.items()
-    ]
-
-
-def _members(knowledge: Knowledge, agent_class: str) -> list[str]:
-    return [
-        a.name
-        for a in knowledge.agents.values()
-        if a.agent_class == agent_class and a.status is not Status.DRAFT
-    ]
 
 
 def keep_away(
@@ -263,11 +246,17 @@ def _problem_name(knowledge: Knowledge, ladder: Ladder) -> str:
     return knowledge.deposits[ladder.problem].name
 
 
+def _served(knowledge: Knowledge, ladder: Ladder, sides: Mapping[str, Side | None]) -> Served:
+    zone, finding = knowledge.zones.get(ladder.zone or ""), ladder.target.key
+    where = zone.name if zone else str(ladder.zone)
+    return Served(finding, where, sides.get(finding), _problem_name(knowledge, ladder))
+
+
 def _cautions_of(
-    setting: Setting, ladder: Ladder, item: Item, agents: list[Agent], *, judged: bool
+    setting: Setting, ladders: Sequence[Ladder], item: Item, agents: list[Agent], *, judged: bool
 ) -> tuple[CautionLine, ...]:
     """Return the cautions of a step; the limits of its main agent only if the air shows none."""
-    lines = caution_lines(setting, ladder, item, agents)
+    lines = caution_lines(setting, ladders, item, agents)
     shown = agents[0].id if judged else None
     limits = (limits_line(setting.knowledge, a) for a in agents if a.limits and a.id != shown)
     return _in_order([*lines, *limits])
@@ -286,21 +275,22 @@ def _grade_reasons(method: Method) -> tuple[str, ...]:
 def complete_step(
     setting: Setting,
     item: Item,
-    ladder: Ladder,
+    ladders: Sequence[Ladder],
     choice: AirChoice,
     status: StepStatus,
     *,
-    side: str | None,
+    sides: Mapping[str, Side | None],
     rules: tuple[str, ...],
 ) -> Step:
-    """Return the complete step for one rung or inserted step of a ladder."""
-    knowledge, bench = setting.knowledge, setting.bench
+    """Return the complete step for one rung or inserted step of a ladder, first of those served."""
+    knowledge, bench, ladder = setting.knowledge, setting.bench, ladders[0]
     method = as_done(knowledge, item.method, item.before)
     agents = [knowledge.agents[a] for a in agents_in(method)]
     stops = [knowledge.stops[s] for s in method.stop_signs]
     zone = knowledge.zones.get(item.zone or "")
     hazardous = _is_hazardous(method, agents, knowledge)
-    cautions = _cautions_of(setting, ladder, item, agents, judged=choice.line is not None)
+    cautions = _cautions_of(setting, ladders, item, agents, judged=choice.line is not None)
+    holds = [_hold_prompt(knowledge, method, each, hazardous=hazardous) for each in ladders]
     because, ruled_out = _why(setting, ladder, method, item)
     return Step(
         id=item.step,
@@ -309,9 +299,10 @@ def complete_step(
         finding=ladder.target.finding,
         zone=item.zone,
         zone_name=zone.name if zone else None,
-        side=side,
+        side=sides.get(ladder.target.key),
         deposit=ladder.problem,
         deposit_name=_problem_name(knowledge, ladder),
+        also=tuple(_served(knowledge, each, sides) for each in ladders[1:]),
         method=item.method,
         before=item.before,
         name=method.name,
@@ -345,7 +336,7 @@ def complete_step(
         selectivity=selectivity_of(knowledge, bench, method, ladder.problem),
         look_after_h=tuple(method.look_after_h),
         hazardous=hazardous,
-        hold="" if item.inserted else _hold_prompt(knowledge, method, ladder, hazardous=hazardous),
+        hold="" if item.inserted else next(filter(None, holds), ""),
         because=because,
         ruled_out=ruled_out,
         evidence=tuple(f"{line.text} ({line.source})" for line in method.evidence),

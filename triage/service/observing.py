@@ -34,20 +34,27 @@ class Observing(Shelf):
 
     def sign(self, case: str | Path, finding: str, question: str, answer: str | None) -> Case:
         """Record a sign of a finding; None or ``unknown`` takes it back."""
-        value = None if answer == "unknown" else answer
-        return self.change(case, lambda old: self.with_answer(old, finding, question, value))
+        return self.answer_all(case, finding, {question: answer or "unknown"})
 
     def answer_all(self, case: str | Path, finding: str | None, answers: Mapping[str, str]) -> Case:
         """Record several answers in one write; a wrong one leaves the case as it was."""
+        return self.change(case, lambda old: self._answered(case, old, finding, answers))
 
-        def change(old: Case) -> Case:
-            for question, answer in answers.items():
-                old = self.with_answer(
-                    old, finding, question, None if answer == "unknown" else answer
-                )
-            return old
-
-        return self.change(case, change)
+    def _answered(
+        self, case: str | Path, old: Case, finding: str | None, answers: Mapping[str, str]
+    ) -> Case:
+        """Return the case with several answers; what was told otherwise before stays on file."""
+        new = old
+        for question, answer in answers.items():
+            new = self.with_answer(new, finding, question, None if answer == "unknown" else answer)
+        if finding is None:
+            return new
+        again = [
+            q
+            for q in answers
+            if self.knowledge.questions[q].gives == "sign" and not self.just_told(case, finding, q)
+        ]
+        return changes.with_restated(old, new, self.clock(), finding, again)
 
     def see(
         self,
@@ -57,6 +64,7 @@ class Observing(Shelf):
         finding: str | None = None,
         side: str | None = None,
         named: str | None = None,
+        size_um: float | None = None,
         signs: Mapping[str, str],
     ) -> str:
         """Record signs of a finding, adding it first if a zone is given; return its id."""
@@ -72,10 +80,10 @@ class Observing(Shelf):
                 old = changes.with_finding(old, changes.new_finding(name, zone, side=side))
             if named is not None:
                 old = changes.with_named(old, name, named)
-            for question, answer in signs.items():
-                old = self.with_answer(old, name, question, None if answer == "unknown" else answer)
+            if size_um is not None:
+                old = changes.with_size(old, name, size_um)
             whose[:] = [name]
-            return old
+            return self._answered(case, old, name, signs)
 
         self.change(case, change)
         return whose[0]

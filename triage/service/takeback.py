@@ -20,6 +20,7 @@ class Act:
 
     old: Case
     new: Case
+    at: datetime
 
     @property
     def added(self) -> tuple[Finding, ...]:
@@ -43,6 +44,14 @@ class Act:
         answers = self.old.answers != self.new.answers or self.old.taxon != self.new.taxon
         findings = self.old.findings != self.new.findings and not self._took_away
         return self.is_recorded or answers or findings
+
+    def told(self, finding: str, question: str) -> bool:
+        """Return whether the act answered a question about a finding."""
+        before, after = (
+            next((f.signs.get(question) for f in case.findings if f.id == finding), None)
+            for case in (self.old, self.new)
+        )
+        return before != after
 
     @property
     def _took_away(self) -> bool:

@@ -19,24 +19,27 @@ from triage.show.words import (
     OUTCOME_WORDS,
     STATUS_WORDS,
     alerts,
-    finding_line,
     other_readings,
-    percent,
     sentence,
     state_word,
     step_place,
+    taken_for,
 )
 
 QUESTIONS_SHOWN = 4
 NEXT_SHOWN = 3
-FINDING_HEAD = ("finding", "where", "taken for", "certainty", "state")
+FINDING_HEAD = ("finding", "where", "taken for", "how sure", "state")
 
 
 def finding_blocks(plan: Plan) -> Iterator[Line]:
-    """Yield the findings by the id that a command calls them by."""
+    """Yield the findings by the id that a command calls them by, those read alike together."""
+    alike: dict[tuple[str, str], list[str]] = {}
     for finding in plan.findings:
-        yield Line(f"{finding.id} {finding_line(finding)}", depth=1)
-        if other := other_readings(finding):
+        where = f"{finding.id} {zone_words(finding.zone_name, finding.side)}"
+        alike.setdefault((taken_for(finding), other_readings(finding)), []).append(where)
+    for (told, other), places in alike.items():
+        yield Line(f"{'; '.join(places)}: {told}", depth=1)
+        if other:
             yield Line(other, depth=2)
 
 
@@ -86,17 +89,27 @@ def by_reason(left_out: list[Excluded]) -> dict[tuple[str, bool], list[str]]:
     return reasons
 
 
-def _ruled_out(plan: Plan, *, whole: bool) -> Iterator[Block]:
-    """Yield what was offered and ruled out: with every reason, or each method with the first."""
+def _ruled_out(plan: Plan, near: Iterable[Step], *, whole: bool) -> Iterator[Block]:
+    """Yield what was offered and ruled out, the places where it is the same together.
+
+    With every reason, or each method with the first: then only where a step is near, or none is.
+    """
     names = finding_names(plan)
+    worked = {finding for step in plan.steps for finding in step.findings}
+    close = {finding for step in near for finding in step.findings}
+    alike: dict[tuple[Line, ...], list[str]] = {}
     for finding in dict.fromkeys(item.finding for item in plan.excluded):
         ruled = [e for e in plan.excluded if e.offered and e.finding == finding]
         if not whole:
             ruled = list({item.method: item for item in reversed(ruled)}.values())[::-1]
-        if ruled and (whole or finding):
-            yield Line(f"ruled out, {names.get(finding or '', 'whole specimen')}")
-            for (because, _), methods in by_reason(ruled).items():
-                yield Line(f"{', '.join(methods)}: {because}", depth=1)
+        if ruled and (whole or (finding and (finding in close or finding not in worked))):
+            lines = (
+                Line(f"{', '.join(methods)}: {because}", depth=1)
+                for (because, _), methods in by_reason(ruled).items()
+            )
+            alike.setdefault(tuple(lines), []).append(names.get(finding or "", "whole specimen"))
+    for told, places in alike.items():
+        yield from (Line(f"ruled out, {'; '.join(places)}"), *told)
 
 
 def near_and_rest(plan: Plan) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
@@ -131,7 +144,7 @@ def plan_blocks(plan: Plan, *, whole: bool, sure: Mapping[str, str]) -> Iterator
             yield Line(f"{RECORD}{record}", depth=2)
     if rest:
         yield Line(f"{rest_words(rest)}; --whole shows them", depth=1)
-    ruled = tuple(_ruled_out(plan, whole=whole))
+    ruled = tuple(_ruled_out(plan, near, whole=whole))
     if ruled:
         yield from (Line(""), *ruled)
     yield from (Line(""), Line(CLOSING))
@@ -175,9 +188,7 @@ def _sheet(plan: Plan, *, whole: bool) -> Iterator[Block]:
                     line.id,
                     zone_words(line.zone_name, line.side),
                     line.deposit_name,
-                    f"{percent(line.certainty)}, {line.standing}"
-                    if line.deposit
-                    else line.standing,
+                    line.standing,
                     state_word(line),
                 )
                 for line in plan.findings

@@ -141,8 +141,14 @@ def sure_by_step(sure: SurePlan) -> dict[str, str]:
 
 def step_place(step: Step) -> str:
     """Return where a step works and at what."""
-    where = zone_words(step.zone_name, step.side)
-    return f"{where}: {step.deposit_name}" if step.deposit_name else where
+    places = {step.deposit_name: [zone_words(step.zone_name, step.side)]}
+    for served in step.also:
+        where = zone_words(served.zone_name, served.side)
+        places.setdefault(served.deposit_name, []).append(where)
+    return "; ".join(
+        ": ".join(part for part in (", ".join(dict.fromkeys(held)), deposit) if part)
+        for deposit, held in places.items()
+    )
 
 
 def timer_label(step: Step) -> str:
@@ -157,15 +163,27 @@ def state_word(finding: FindingLine) -> str:
 
 def finding_line(finding: FindingLine) -> str:
     """Return one finding: where, what it is taken to be, how sure, and what becomes of it."""
-    sure = f" ({percent(finding.certainty)}, {finding.standing})" if finding.deposit else ""
-    where = zone_words(finding.zone_name, finding.side)
-    return f"{where}: {finding.deposit_name}{sure} - {state_word(finding)}"
+    return f"{zone_words(finding.zone_name, finding.side)}: {taken_for(finding)}"
+
+
+def taken_for(finding: FindingLine) -> str:
+    """Return what a finding is taken to be, how sure, and what becomes of it."""
+    sure = f" ({finding.standing})" if finding.deposit else ""
+    return f"{finding.deposit_name}{sure} - {state_word(finding)}"
+
+
+def less_or(standing: str) -> str:
+    """Return the standing of what comes second; one that nothing speaks much for is less likely."""
+    return "less likely" if standing == "open" else standing
 
 
 def other_readings(finding: FindingLine) -> str:
-    """Return what else a finding could be, empty where nothing else could be meant."""
-    others = ", ".join(f"{other.name} {percent(other.certainty)}" for other in finding.alternatives)
-    return f"could also be: {others}" if others else ""
+    """Return what else a finding could be, those that are as sure together; empty for nothing."""
+    together: dict[str, list[str]] = {}
+    for other in finding.alternatives:
+        together.setdefault(less_or(other.standing), []).append(other.name)
+    told = "; ".join(f"{', '.join(names)} ({sure})" for sure, names in together.items())
+    return f"could also be: {told}" if told else ""
 
 
 def notice_words(notice: Notice) -> str:

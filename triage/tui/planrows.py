@@ -171,7 +171,7 @@ def _finding_rows(plan: Plan, clean: frozenset[str]) -> Iterator[Row]:
     found = [line for line in plan.findings if line.id not in clean]
     if plan.findings:
         yield _title("title-found", "What was found")
-    working = {step.finding for step in plan.steps}
+    working = {finding for step in plan.steps for finding in step.findings}
     for line in found:
         told = [finding_line(line)]
         if line.leave_it and line.id not in working and line.state != "cleared":

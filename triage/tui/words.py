@@ -16,12 +16,6 @@ OUTCOME_KEYS: tuple[tuple[str, str, str], ...] = tuple(
 CLEAN_SIGN = "= looked at, clean"
 
 
-def bar(certainty: float, width: int = 10) -> str:
-    """Return a certainty 0-1 as a bar of plain signs."""
-    filled = round(max(0.0, min(1.0, certainty)) * width)
-    return "#" * filled + "-" * (width - filled)
-
-
 def clock_words(seconds: float) -> str:
     """Return seconds as h:mm:ss or m:ss, never below zero."""
     whole = max(0, int(seconds + 0.999) if seconds > 0 else int(-seconds))

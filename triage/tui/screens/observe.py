@@ -16,7 +16,7 @@ from triage.case.models import Case
 from triage.looks import is_clean, unseen_zones, zones_of
 from triage.plan.model import Plan
 from triage.plan.names import zone_words
-from triage.show.words import STATE_SIGNS, percent, state_word
+from triage.show.words import STATE_SIGNS, state_word
 from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
 from triage.tui.messages import FindingChosen
@@ -123,7 +123,7 @@ class ObserveScreen(CaseScreen):
                 lines.append(f"{CLEAN_SIGN}{f': {found.side}' if found.side else ''}")
             elif found.zone == zone_id:
                 side = f"{found.side}: " if found.side else ""
-                sure = f" {percent(found.certainty)}" if found.deposit else ""
+                sure = f", {found.standing}" if found.deposit else ""
                 sign = STATE_SIGNS[found.state][0]
                 lines.append(f"{sign} {side}{found.deposit_name}{sure} - {state_word(found)}")
         return hanging(drawn.key if drawn else "", *lines, width=3)

@@ -9,31 +9,29 @@ from textual.style import Style
 from textual.widgets import Static
 
 from triage.plan.model import FindingLine, Plan
-from triage.show.words import NOTICE_SIGNS, STATE_SIGNS, percent, stage_word
-from triage.tui.words import bar
+from triage.show.words import NOTICE_SIGNS, STATE_SIGNS, less_or, stage_word
 
 BOLD = Style(bold=True)
 
 
 def reading_of(line: FindingLine, conflicts: tuple[str, ...]) -> Content:
     """Return the reading of one finding in words."""
-    parts: list[Content | str | tuple[str, Style]] = [
-        ("Reading now\n", BOLD),
-        (f"{line.deposit_name}\n", BOLD),
-        f"{bar(line.certainty)} {percent(line.certainty)}\n{line.standing}\n",
-        f"{STATE_SIGNS[line.state]}\n",
-    ]
-    if line.alternatives:
-        parts.append(("\nIt could also be\n", BOLD))
-        parts += [
-            f"{other.name}\n{bar(other.certainty)} {percent(other.certainty)}\n"
-            for other in line.alternatives
-        ]
+    parts: list[Content | str | tuple[str, Style]] = [("Reading now\n", BOLD)]
+    others = [f"{other.name}, {less_or(other.standing)}" for other in line.alternatives]
+    is_told = line.standing != "open"
+    if is_told:
+        parts += [(f"{line.deposit_name}\n", BOLD), f"{line.standing}\n"]
+    elif line.deposit:
+        others = [line.deposit_name, *(other.name for other in line.alternatives)]
+    parts.append(f"{STATE_SIGNS[line.state]}\n")
+    if others:
+        parts.append(("\nIt could also be\n" if is_told else "\nIt could be\n", BOLD))
+        parts += [f"{other}\n" for other in others]
     if conflicts:
         parts.append(("\n! These do not agree\n", BOLD))
         parts += [f"{sentence}\n" for sentence in conflicts]
     parts.append(f"\nFragility: {line.fragility}\n")
-    if line.leave_it:
+    if line.leave_it and is_told:
         parts.append(f"\nIf it stays: {line.leave_it}")
     return Content.assemble(*parts)
 
