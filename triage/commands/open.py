@@ -28,12 +28,14 @@ def open_interface(arguments: Arguments) -> int:
 
 
 def _open_plain(arguments: Arguments) -> int:
+    from triage.commands.inside import Inside
     from triage.plain.dialogue import Dialogue
     from triage.plain.session import PlainSession
 
     workshop = workshop_of(arguments, arguments.case)
     case = workshop.load(arguments.case) if arguments.case else None
-    PlainSession(workshop, Dialogue(sys.stdin, sys.stdout)).run(case.id if case else None)
+    session = PlainSession(workshop, Dialogue(sys.stdin, sys.stdout), Inside())
+    session.run(case.id if case else None)
     return 0
 
 

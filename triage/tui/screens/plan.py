@@ -17,7 +17,7 @@ from triage.case.models import Case
 from triage.errors import TriageError
 from triage.explain.sureplan import SurePlan
 from triage.history.advice import SkipSuggestion
-from triage.looks import is_clean, is_ready_for_camera
+from triage.looks import is_clean
 from triage.plan.model import Plan
 from triage.plan.outcomes import last_record
 from triage.service.acts import accept_suggestion, suggestions_for
@@ -169,8 +169,7 @@ class PlanScreen(CaseScreen):
         case, plan = self.case, self.plan
         if case is None or plan is None:
             return ()
-        is_ready = is_ready_for_camera(self.services.workshop.knowledge, case, plan)
-        return camera_lines(case, plan) if is_ready else ()
+        return camera_lines(self.services.workshop.knowledge, case, plan)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer release, undo and a suggested skip only where there is one."""
