@@ -130,9 +130,10 @@ def run(words: Sequence[str]) -> int:
     if _runs_interface(words):
         arguments = interface_arguments(words)
         if arguments is not None:
+            from triage.commands.inside import Inside
             from triage.commands.open import open_interface
 
-            return open_interface(arguments)
+            return open_interface(arguments, Inside(lambda: build_parser().by_name, run))
     parser = build_parser()
     # argparse ends a list of words at the first option; question=answer words may come after one.
     parsed, rest = parser.parse_known_args(words)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import io
 import shlex
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import redirect_stderr, redirect_stdout
 from typing import TYPE_CHECKING
 
@@ -23,13 +23,25 @@ DONE = "Done."
 
 
 class Inside:
-    """The commands, without the ones that only make sense in a shell."""
+    """The commands, without the ones that only make sense in a shell.
+
+    Parameters
+    ----------
+    by_name gives the parser of each command
+    command runs the words of one
+    """
+
+    def __init__(
+        self,
+        by_name: Callable[[], Mapping[str, argparse.ArgumentParser]],
+        command: Callable[[Sequence[str]], int],
+    ) -> None:
+        self._by_name = by_name
+        self._command = command
 
     def known(self) -> Sequence[Known]:
         """Return each command with what it does and an example of its words."""
-        from triage.cli import build_parser
-
-        every = build_parser().by_name.items()
+        every = self._by_name().items()
         return tuple(_known(name, parser) for name, parser in every if name not in NOT_INSIDE)
 
     def run(self, line: str, workshop: Workshop) -> str:
@@ -39,8 +51,6 @@ class Inside:
         ------
         TriageError: what is wrong with the line, in one line.
         """
-        from triage.cli import run
-
         try:
             words = shlex.split(line)
         except ValueError:
@@ -51,7 +61,7 @@ class Inside:
         before = HELD.set(workshop)
         try:
             with redirect_stdout(said), redirect_stderr(said):
-                run(words)
+                self._command(words)
         except SystemExit:
             pass  # its help has said what it has to say
         finally:

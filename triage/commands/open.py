@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import os
 import sys
+from typing import TYPE_CHECKING
 
 from triage import places
 from triage.commands.common import Arguments, workshop_of
 
+if TYPE_CHECKING:
+    from triage.service.commandline import CommandLine
 
-def open_interface(arguments: Arguments) -> int:
+
+def open_interface(arguments: Arguments, inside: CommandLine) -> int:
     """Open the interface and return the exit code when it is left."""
     if arguments.demo:
         arguments.cases = places.copy_demo(places.demo_copy_folder())
     if arguments.plain or is_plain_terminal():
-        return _open_plain(arguments)
+        return _open_plain(arguments, inside)
     from triage.tui.app import run_app
 
     if arguments.case is None:
@@ -27,14 +31,13 @@ def open_interface(arguments: Arguments) -> int:
     return 0
 
 
-def _open_plain(arguments: Arguments) -> int:
-    from triage.commands.inside import Inside
+def _open_plain(arguments: Arguments, inside: CommandLine) -> int:
     from triage.plain.dialogue import Dialogue
     from triage.plain.session import PlainSession
 
     workshop = workshop_of(arguments, arguments.case)
     case = workshop.load(arguments.case) if arguments.case else None
-    session = PlainSession(workshop, Dialogue(sys.stdin, sys.stdout), Inside())
+    session = PlainSession(workshop, Dialogue(sys.stdin, sys.stdout), inside)
     session.run(case.id if case else None)
     return 0
 

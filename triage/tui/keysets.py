@@ -117,6 +117,7 @@ WORDS = KeySet(
         "plan.start": "s",
         "plan.look": "l",
         "plan.skip": "k",
+        "looked": "i",
         "bench": "o",
         "handbook.kind": "k",
         "air.control": "v",
@@ -149,6 +150,7 @@ LEFT = KeySet(
         "recorded.go-on": "space,enter",
         "recorded.undo": "r,z",
         "plan.look": "g,l",
+        "looked": "f4,i",
         "air.control": "g",
     },
 )
@@ -179,6 +181,7 @@ RIGHT = KeySet(
         "stopped.end": "p,Q",
         "plan.start": "m,s",
         "plan.skip": "comma",
+        "looked": "f8",
         "bench": "full_stop",
         "handbook.kind": "comma",
     },

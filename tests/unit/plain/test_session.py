@@ -8,7 +8,7 @@ import pytest
 from tests.support.intake import TOLD
 from triage import cli
 from triage.case.models import Case
-from triage.cli import commands
+from triage.cli import build_parser, commands
 from triage.commands.common import HELD
 from triage.commands.inside import NOT_INSIDE, Inside
 from triage.knowledge.book import Knowledge
@@ -21,7 +21,7 @@ from triage.service import Workshop
 def play(workshop: Workshop, case: str | None, *words: str) -> str:
     sink = io.StringIO()
     dialogue = Dialogue(io.StringIO("\n".join(words) + "\n"), sink)
-    PlainSession(workshop, dialogue, Inside()).run(case)
+    PlainSession(workshop, dialogue, Inside(lambda: build_parser().by_name, cli.run)).run(case)
     return sink.getvalue()
 
 
