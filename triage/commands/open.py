@@ -24,10 +24,10 @@ def open_interface(arguments: Arguments, inside: CommandLine) -> int:
     if arguments.case is None:
         folder = arguments.cases or places.cases_folder()
         # The list of cases stands on the screen before the rules are read behind it.
-        run_app(lambda: workshop_of(arguments), cases=folder, keys=arguments.keys)
+        run_app(lambda: workshop_of(arguments), cases=folder, keys=arguments.keys, inside=inside)
     else:
         workshop = workshop_of(arguments, arguments.case)
-        run_app(workshop, workshop.load(arguments.case).id, keys=arguments.keys)
+        run_app(workshop, workshop.load(arguments.case).id, keys=arguments.keys, inside=inside)
     return 0
 
 
