@@ -26,7 +26,7 @@ class BenchScreen(ServiceScreen):
     PLACE = "Bench"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("delete,minus", "remove", "Take away", key_display="-"),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services) -> None:

@@ -65,7 +65,7 @@ class QuestionScreen(FindingScreen):
         Binding("z", "back", "Before", id="question.before"),
         Binding("i", "name", "Name it", id="question.name"),
         Binding("l", "accept", "Leave as it is", show=False, id="question.accept"),
-        Binding("q", "leave", "Zones", id="leave"),
+        Binding("q,f9", "leave", "Zones", id="leave"),
     ]
 
     def __init__(
