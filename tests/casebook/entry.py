@@ -17,8 +17,8 @@ from triage.plan.outcomes import answers_after, condition_target, finding_target
 from triage.plan.planner import Planner
 
 BEGUN = datetime(2026, 3, 4, 8, 0, tzinfo=UTC)
-# How soft, how large and how often softened it is are not to be guessed.
-GUESSED = frozenset(READY) - {"hydration", "joints-stuck", "size", "relaxed-before"}
+# How soft, how large and how often softened it is are not to be guessed, nor what is wanted of it.
+GUESSED = frozenset(READY) - {"aim", "hydration", "joints-stuck", "size", "relaxed-before"}
 
 
 class Entered(NamedTuple):

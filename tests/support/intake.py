@@ -7,6 +7,7 @@ OPEN = {
     "aim": "another-pose",
     "hydration": "supple",
     "whole": "whole",
+    "age": "since-1990",
     "lacquered": "no",
     "old-poison-signs": "no",
     "live-pest-signs": "no",
@@ -14,11 +15,11 @@ OPEN = {
     "mouldy-smell": "no",
     "joints-stuck": "none",
     "worth-it": "yes",
+    "photographed-before": "yes",
 }
 # Nor is anything broken, small, worn by its past, or unrecorded: work may begin.
 READY = {
     **OPEN,
-    "photographed-before": "yes",
     "cracks": "none",
     "missing-parts": "none",
     "pest-holes": "none",

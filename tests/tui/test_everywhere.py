@@ -261,7 +261,8 @@ async def test_a_shut_gate_stands_before_the_questions(tmp_path: Path, opened_on
     workshop = opened_on(tmp_path)
     case = workshop.new("a beetle", "beetles")
     answers = {
-        "worth-it": "yes", "whole": "whole", "lacquered": "no", "old-poison-signs": "no",
+        "worth-it": "yes", "whole": "whole", "age": "since-1990", "lacquered": "no",
+        "old-poison-signs": "no",
         "live-pest-signs": "no", "mouldy-smell": "no", "photographed-before": "yes",
         "urticating-hairs": "yes",
     }  # fmt: skip

@@ -57,7 +57,7 @@ async def test_from_a_new_specimen_to_its_first_step_in_fourteen_keys(workshop: 
         case_id = driver.screen.case_id
         assert workshop.load(case_id).taxon == "bees-wasps"
         # The signs of an old poison stand on the screen that asks for them.
-        assert "poison label, box before 1990" in " ".join(driver.text.split())
+        assert "poison label, silver beads" in " ".join(driver.text.split())
         await press("r", "enter")
         await driver.on(ObserveScreen)
         assert workshop.load(case_id).answers["old-poison-signs"] == "no"

@@ -96,6 +96,7 @@ class Finding(Record):
     zone: Word
     side: Annotated[Side | None, one_of(words_of(Side))] = None
     named: Word | None = None
+    size_um: Annotated[float | None, quantity("size_um")] = None
     signs: Answers = FrozenMap()
     accepted: bool = False
     reason: Text = ""
@@ -114,7 +115,7 @@ class Attempt(Record):
         {"finding", "zone", "deposit", "method", "agent", "amount_ml", "minutes"}
     )
     FREE: ClassVar[frozenset[str]] = frozenset(
-        {"note", "photo_before", "photo_after", "observed", "knowledge"}
+        {"note", "photo_before", "photo_after", "measured", "observed", "knowledge"}
     )
 
     id: AttemptId
@@ -133,6 +134,7 @@ class Attempt(Record):
     note: Text = ""
     photo_before: Photo = None
     photo_after: Photo = None
+    measured: FreeMap = FrozenMap()
     observed: Text = ""
     knowledge: Text = ""
     corrects: AttemptId | None = None

@@ -21,8 +21,15 @@ MOST_PROTECTIVE = "most-protective"
 
 
 class RoomProfile(Record):
-    """The room in which the work is done; a missing figure is unknown."""
+    """The room in which the work is done; a missing figure is unknown.
 
+    ``ledger`` is a folder that all who work in the room can write: there they tell each other what
+    they used. A path that is not whole counts from the folder of the bench file.
+    """
+
+    name: str = ""
+    ledger: str = ""
+    others: Literal["none", "some", "unknown"] = "unknown"
     volume_m3: Annotated[float, Field(gt=0.5, le=100_000)] | None = None
     air_changes_per_h: Annotated[float, Field(ge=0, le=200)] | None = None
     control: Control = "unknown"

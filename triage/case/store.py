@@ -109,6 +109,34 @@ def replace_text(path: Path, text: str, *, timeout_s: float = LOCK_TIMEOUT_S) ->
         _replace_file(path, text, named)
 
 
+def append_text(path: Path, text: str) -> None:
+    """Append whole lines to a file under its lock; a line that a dead program left is closed.
+
+    Raises
+    ------
+    TriageError: locked, read-only or full; what stood in the file stays.
+    """
+    named = shown_path(path)
+    try:
+        if not path.exists():
+            # Who may write into the folder shares the file, and so its lock.
+            path.touch(0o600)
+            path.chmod(stat.S_IMODE(path.parent.stat().st_mode) & 0o666 | 0o600)
+    except OSError as fault:
+        raise _not_written(fault, named) from None
+    with _locked(path, named, LOCK_TIMEOUT_S):
+        try:
+            with path.open("ab+") as stream:
+                if stream.tell():
+                    stream.seek(-1, os.SEEK_END)
+                    text = text if stream.read(1) == b"\n" else f"\n{text}"
+                stream.write(text.encode("utf-8"))
+                stream.flush()
+                os.fsync(stream.fileno())
+        except OSError as fault:
+            raise _not_written(fault, named) from None
+
+
 def case_text(case: Case) -> str:
     """Return a whole case as the text of its file."""
     return dump_yaml(case.plain())

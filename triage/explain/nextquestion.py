@@ -281,7 +281,9 @@ class Asking:
     def _rank(self, found: NextQuestion) -> tuple[object, ...]:
         line = found.line
         # A micro-test marks the specimen: it waits until no look and no touch could help.
-        return (line.risk == "micro-test", -found.value, line.finding or "", line.question)
+        question = self.knowledge.questions.get(line.question)
+        waits = line.risk == "micro-test" or (question is not None and question.last)
+        return (waits, -found.value, line.finding or "", line.question)
 
 
 def answer_words(knowledge: Knowledge, question: str, answer: str) -> str:

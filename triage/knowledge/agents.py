@@ -44,9 +44,16 @@ class Limit(Sourced):
     in_force: bool = True
 
 
+class Formula(Sourced):
+    """What one molecule is made of: symbols and counts, no brackets."""
+
+    text: Annotated[str, StringConstraints(pattern=r"^([A-Z][a-z]?\d*)+$", max_length=40)]
+
+
 class Physical(Frozen):
     """Physical data; each number has unit and source, a missing one is unknown."""
 
+    formula: Formula | None = None
     molar_mass: Quantity | None = None
     density: Quantity | None = None
     boiling_point: Quantity | None = None
@@ -182,6 +189,13 @@ class Circumstance(Entry):
 
     name: Text
     ask: Text
+
+
+class Element(Entry):
+    """A chemical element, by which a molar mass is held against the formula."""
+
+    symbol: Annotated[str, StringConstraints(pattern=r"^[A-Z][a-z]?$")]
+    weight: float = Field(gt=0, description="standard atomic weight [g/mol]")
 
 
 class Hazard(Entry):

@@ -129,6 +129,7 @@ class Question(Entry):
     usual: Id | None = Field(
         None, description="what a sound specimen shows; it may be confirmed with others in one go"
     )
+    last: bool = Field(False, description="put when no look could help any more")
     traits: tuple[Id, ...] = Field((), description="put only to groups with one of these")
     surfaces: tuple[Id, ...] = Field((), description="put only to zones with one of these")
     after_cleaning: bool = Field(False, description="put only once the place was worked on")

@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from triage.errors import TriageError
-from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 from triage.knowledge.tables import Dose
 
@@ -68,13 +67,3 @@ def dose(knowledge: Knowledge, dose_id: str) -> Dose:
 def dose_note(entry: Dose) -> str:
     """Return how far a figure of the doses file can be trusted."""
     return "a suggestion without a document" if entry.suggestion else entry.because
-
-
-def mixing_words(knowledge: Knowledge, agent: Agent) -> tuple[str, ...]:
-    """Return one sentence for each mix with this agent that must not be made."""
-    found = []
-    for mix in agent.incompatible:
-        named = knowledge.agents.get(mix.with_)
-        other = named.name if named else mix.with_.removesuffix("-class").replace("-", " ")
-        found.append(f"Never mix {agent.name} with {other}: {mix.product}.")
-    return tuple(found)

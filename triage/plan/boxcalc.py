@@ -20,8 +20,9 @@ from triage.exposure.wording import number
 from triage.knowledge.book import Knowledge
 from triage.plan.air import AirJudge
 from triage.plan.aircalc import agent_named
-from triage.plan.answers import Answer, Figure, dose, mixing_words, short, titled
+from triage.plan.answers import Answer, Figure, dose, short, titled
 from triage.plan.barring import agent_bars
+from triage.plan.mixes import never_mix
 from triage.units import positive
 
 L_PER_M3 = 1000.0
@@ -133,7 +134,7 @@ def answer_fumigant(
         (*figures, *opened),
         (
             *cautions,
-            *mixing_words(knowledge, agent),
+            *(line.text for line in never_mix(knowledge, agent)),
             *(f"{n.jurisdiction}, {n.date}: {n.text}" for n in agent.notices),
         ),
         (

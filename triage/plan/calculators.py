@@ -23,7 +23,8 @@ from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 from triage.knowledge.tables import Dose
 from triage.plan.aircalc import agent_named
-from triage.plan.answers import Answer, Figure, dose, dose_note, mixing_words, short, titled
+from triage.plan.answers import Answer, Figure, dose, dose_note, short, titled
+from triage.plan.mixes import never_mix
 from triage.units import positive
 
 WATER_G_PER_ML = 1.0
@@ -166,7 +167,10 @@ def _base_figure(
 
 
 def _mix_cautions(knowledge: Knowledge, agent: Agent) -> tuple[str, ...]:
-    return (*mixing_words(knowledge, agent), *(line.text for line in agent.ask_label))
+    return (
+        *(line.text for line in never_mix(knowledge, agent)),
+        *(line.text for line in agent.ask_label),
+    )
 
 
 def bath_acids(knowledge: Knowledge) -> tuple[str, ...]:

@@ -35,6 +35,14 @@ def _agent_of(knowledge: Knowledge, attempt: Attempt) -> str | None:
     return attempt.agent or (method.agent if method else None)
 
 
+def _agents(knowledge: Knowledge, attempt: Attempt) -> list[str]:
+    """Return every agent of an attempt that the knowledge has."""
+    method = knowledge.methods.get(attempt.method or "")
+    main = _agent_of(knowledge, attempt)
+    found = [main] if main is not None and main in knowledge.agents else []
+    return [*found, *(part.agent for part in method.with_)] if method else found
+
+
 def _released_mg(
     knowledge: Knowledge, attempt: Attempt, substances: dict[str, Substance]
 ) -> Iterator[tuple[str, float]]:
@@ -103,6 +111,7 @@ def day_ledger(
     late: list[Release] = []
     unknown = list(unread)
     ahead: list[str] = []
+    by_case: set[tuple[str, str]] = set()
     substances: dict[str, Substance] = {}
     for case in cases:
         for attempt in case.effective_attempts():
@@ -118,6 +127,7 @@ def day_ledger(
             why = _not_known(knowledge, attempt)
             if why:
                 unknown.append(f"{name}: {why}")
+            by_case |= {(agent, f"case {case.id}") for agent in _agents(knowledge, attempt)}
             minute = _minutes_between(midnight, min(at, moment))
             made = [
                 Release(minute, mass_mg, agent, lasting)
@@ -134,7 +144,9 @@ def day_ledger(
     releases += [Release(now_min or 0.0, r.amount_mg, r.agent, r.release_min) for r in late]
     used = {release.agent for release in releases}
     kept = tuple(substances[key] for key in sorted(used))
-    return DayLedger(tuple(releases), kept, now_min, tuple(unknown), tuple(ahead))
+    return DayLedger(
+        tuple(releases), kept, now_min, tuple(unknown), tuple(ahead), tuple(sorted(by_case))
+    )
 
 
 def _minutes_between(start: datetime, end: datetime) -> float:

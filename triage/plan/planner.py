@@ -11,12 +11,13 @@ from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
 from triage.engine.consult import COUNTED, Conclusions, Consultant
 from triage.engine.reading import Reading
-from triage.engine.vocabulary import ADVICE
+from triage.engine.vocabulary import ADVICE, agents_in
 from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.plan.air import AirJudge
 from triage.plan.ladder import Ladder, rungs_left
+from triage.plan.mixes import Used
 from triage.plan.model import (
     Alternative,
     ConflictLine,
@@ -32,6 +33,7 @@ from triage.plan.model import (
     WaitingLine,
 )
 from triage.plan.questions import questions_for
+from triage.plan.showing import too_small
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 from triage.plan.trial import as_done
@@ -80,7 +82,8 @@ class Planner:
         """
         judge = self.judge(bench, day or DayLedger())
         skeleton = self.maker.skeleton(case, bench, judge, locate=locate)
-        setting = Setting(self.knowledge, bench, skeleton.conclusions)
+        planned = _agents_of(self.knowledge, skeleton)
+        setting = Setting(self.knowledge, bench, skeleton.conclusions, judge.day.used, planned)
         steps = self._steps(case, judge, skeleton, setting)
         waiting = self._waiting(skeleton)
         waits = frozenset(line.finding for line in waiting)
@@ -106,7 +109,9 @@ class Planner:
             notices=(
                 *self._advice(case, skeleton.conclusions, only_first_aid=True),
                 *_air_notices(judge.day),
+                *_room_notices(bench, steps),
                 *self._notices(case, skeleton, findings, waiting),
+                *too_small(case, bench, self.knowledge.judgement, findings),
                 *self._advice(case, skeleton.conclusions, only_first_aid=False),
             ),
         )
@@ -342,6 +347,39 @@ class Planner:
             is_now = condition is not None and condition.stage == skeleton.stage
             if condition and is_now and not ladder.rungs and not ladder.offered & waits:
                 yield Notice("full-stop", condition.full_stop, f"condition:{condition.id}")
+
+
+def _agents_of(knowledge: Knowledge, skeleton: Skeleton) -> tuple[tuple[str, Used], ...]:
+    """Return the agents of each method of the plan, with the name of the step."""
+    methods = dict.fromkeys(item.method for item in skeleton.items)
+    return tuple(
+        (method, (agent, knowledge.methods[method].name))
+        for method in methods
+        for agent in sorted(agents_in(knowledge.methods[method]))
+    )
+
+
+def _room_notices(bench: Bench, steps: Sequence[Step]) -> Iterator[Notice]:
+    """Yield whether others may be working in the room, where something reaches its air."""
+    room = bench.room
+    if not any(step.air for step in steps) or (room.others == "none" and not room.ledger):
+        return
+    if room.ledger:
+        text = (
+            f"Others may work in {room.name or 'this room'}: what they record there counts in its "
+            "air. What they use and do not record is not known; ask."
+        )
+    elif room.others == "some":
+        text = (
+            "Others work in this room, and what they use is not counted: ask before a bottle is "
+            "opened, or name a folder that you share (room: ledger in the bench file)."
+        )
+    else:
+        text = (
+            "It is not said whether others work in this room (room: others in the bench file). "
+            "What they use is not counted: ask before a bottle is opened."
+        )
+    yield Notice("air", text, "air-room")
 
 
 def _air_notices(day: DayLedger) -> Iterator[Notice]:

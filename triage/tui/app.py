@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -12,7 +13,9 @@ from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
+from weakref import WeakKeyDictionary
 
+from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.command import CommandPalette
@@ -58,6 +61,8 @@ BEHIND = (
 # Slow to import, and first asked for by the air of a step.
 LATER = ("triage.explain.desk", "scipy.optimize")
 GET_READY_S = 0.5
+# A screen that does not stand by then gets its keys all the same.
+STANDS_S = 1.0
 # Commands of the framework that do here what nobody looks for, or under a name of our own.
 NOT_OURS = frozenset({"Keys", "Maximize", "Minimize"})
 HELP_MORE = (
@@ -127,6 +132,7 @@ class TriageApp(App[TriageError | None]):
         self._title_shown = ""
         self._ringing = Ringing(self)
         self._looked_at: datetime | None = None
+        self._typed_on: WeakKeyDictionary[events.Key, Screen[Any]] = WeakKeyDictionary()
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Return the filters of each line; without colour, grey is a colour too."""
@@ -284,6 +290,32 @@ class TriageApp(App[TriageError | None]):
     def _to_cases(self) -> None:
         while len(self.screen_stack) > 2:  # the default screen, the cases
             self.pop_screen()
+
+    # -- keys that are typed ahead -------------------------------------------------------------
+
+    async def on_event(self, event: events.Event) -> None:
+        """Give each key to the screen that the key before it left, once that screen stands.
+
+        A key finds its act on the way back from the screen it was typed on. If another screen has
+        come meanwhile, the framework would ask that one for an act, whether it stands or not, and
+        a letter meant for its line would be lost.
+        """
+        if isinstance(event, events.Key):
+            await self._stands()
+            if not event.is_forwarded:
+                self._typed_on[event] = self.screen
+            elif self._typed_on.get(event, self.screen) is not self.screen:
+                event = events.Key(event.key, event.character)
+        await super().on_event(event)
+
+    async def _stands(self) -> None:
+        """Wait until the screen stands; never for long, a key must come through."""
+        loop = asyncio.get_running_loop()
+        end = loop.time() + STANDS_S
+        while (  # noqa: ASYNC110  (the framework tells of it by no event of ours)
+            self.screen_stack and not self.screen.is_mounted and loop.time() < end
+        ):
+            await asyncio.sleep(0)
 
     # -- keys that work everywhere -------------------------------------------------------------
 

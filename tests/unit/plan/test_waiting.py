@@ -28,8 +28,8 @@ OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 PASSED = {
     name: READY[name]
     for name in (
-        "worth-it", "whole", "lacquered", "old-poison-signs", "live-pest-signs", "mouldy-smell",
-        "hydration", "joints-stuck", "aim",
+        "worth-it", "whole", "age", "lacquered", "old-poison-signs", "live-pest-signs",
+        "mouldy-smell", "hydration", "joints-stuck", "aim", "photographed-before",
     )
 }  # fmt: skip
 CLOSED = {"leave-it", "full-stop"}

@@ -166,7 +166,8 @@ class ServiceScreen(Leaving[None], Served):
                 self._pending -= 1
 
         self._pending += 1
-        self.run_worker(at_work(), group="service")
+        # The program's, not the screen's: a fault is told also when the screen is left before.
+        self.app.run_worker(at_work(), group="service")
 
     @property
     def is_at_work(self) -> bool:
@@ -174,9 +175,12 @@ class ServiceScreen(Leaving[None], Served):
         return self._pending > 0 or self._busy
 
     def show_fault(self, text: str) -> None:
-        """Show what went wrong and what to do, above the parts."""
-        for line in self._fault_lines():
+        """Show what went wrong and what to do, above the parts; or where one is, if left."""
+        lines = self._fault_lines()
+        for line in lines:
             line.show(text)
+        if not lines:
+            self.app.notify(text, severity="error", timeout=15, markup=False)
 
     def clear_fault(self) -> None:
         """Take away what went wrong: it is mended."""
