@@ -46,6 +46,8 @@ def _concluded(
 SOUND = {
     "worth_it": "yes",
     "whole": "whole",
+    "age": "since-1990",
+    "photographed_before": "yes",
     "lacquered": "no",
     "old_poison_signs": "no",
     "live_pest_signs": "no",
@@ -60,12 +62,21 @@ def test_sound_specimen_passes_intake(consultant: Consultant) -> None:
     assert not found["refused"]
 
 
-@pytest.mark.parametrize("fault", [{"lacquered": "yes"}, {"whole": "emptied-or-cut"}])
-def test_lacquered_emptied_or_cut_is_refused(consultant: Consultant, fault: dict[str, str]) -> None:
-    """Reject lacquered, emptied or cut specimens. Source: common practice."""
-    found = _concluded(consultant, "beetles", **(SOUND | fault))
+def test_lacquered_is_refused(consultant: Consultant) -> None:
+    """Reject lacquered specimens. Source: common practice."""
+    found = _concluded(consultant, "beetles", **(SOUND | {"lacquered": "yes"}))
     assert found["refused"]
     assert "intake" in found["closed"]
+
+
+def test_emptied_and_filled_insects_are_worked_on(consultant: Consultant) -> None:
+    """Large ones had their contents taken out and wool put in as a rule, so they are not refused.
+
+    Source: Browne, Practical Taxidermy, chapter on collecting and preserving insects.
+    """
+    found = _concluded(consultant, "grasshoppers", **(SOUND | {"whole": "emptied-or-cut"}))
+    assert not found["refused"]
+    assert "intake" not in found["closed"]
 
 
 def test_negative_home_test_opens_nothing(consultant: Consultant, knowledge: Knowledge) -> None:

@@ -276,7 +276,7 @@ EDITS = {
     "two parts of a ladder without a name": Edit(
         "deposits/mud.yaml", "ladder:", "  - id: offer-eye-washing-mud\n    method:", "  - method:",
         'deposit "mud"', 'the rule "offer-mud" is made twice', "rename one; the first stands at rules/deposits/mud.yaml:",
-        "  - method: [eye-brush-water, eye-brush-surfactant]",
+        "  - method: [eye-moist-touch, eye-brush-water, eye-brush-surfactant]",
     ),
     "ladder on a surface that does not exist": Edit(
         "deposits/mud.yaml", "ladder:", "where: {surface: lens}", "where: {surface: lense}",
@@ -339,8 +339,8 @@ EDITS = {
         'rule "gate-worth-it"', "case 1: expected silent, but the rule fired", "correct the rule or the case",
     ),
     "only cases that fire": Edit(
-        "gate.yaml", "- id: gate-worth-it", "    - {given: {specimen: {worth-it: yes}}, expect: silent}\n", "",
-        'rule "gate-worth-it"', "needs a case that fires and one that is silent", "add it", "  cases:",
+        "gate.yaml", "- id: gate-stinging-hairs", "    - {given: {specimen: {urticating-hairs: no}}, expect: silent}\n", "",
+        'rule "gate-stinging-hairs"', "needs a case that fires and one that is silent", "add it", "  cases:",
     ),
     "no reason given": Edit(
         "forbid.yaml", "- id: forbid-unsettled-anything-that-acts", "  because: While", "  becuse: While",

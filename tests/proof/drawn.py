@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from tests.proof.axes import Axes, Combination
 from triage.case.profile import Bench
 from triage.engine.casefacts import BENCH, facts_from
-from triage.engine.consult import LEFT_ALONE, Consultant
+from triage.engine.consult import Consultant
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.many import Drawing, Recognition
 from triage.engine.vocabulary import NONE
@@ -142,7 +142,7 @@ class Drawer:
             for control, bench in self.benches.items()
             if {p.kind for rule in drawing.rules for p in rule.patterns} == {BENCH}
         }
-        self._left = {d.id for d in consultant.knowledge.deposits.values() if d.guard in LEFT_ALONE}
+        self._left = {d.id for d in consultant.knowledge.deposits.values() if d.is_left}
         self._specimens: dict[tuple[str, str, str], Fact] = {}
         self._findings: dict[tuple[str, str], Fact] = {}
         self._derived: dict[tuple[object, ...], Fact] = {}

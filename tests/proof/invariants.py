@@ -13,7 +13,6 @@ from typing import Generic, TypeVar
 
 from tests.proof.axes import DRY, IN_FLUID
 from tests.proof.scene import Scene
-from triage.engine.consult import LEFT_ALONE
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
@@ -205,7 +204,7 @@ def _touching(scene: Scene, methods: tuple[str, ...]) -> set[str]:
 def protected_untouched(scene: Scene) -> str:
     """Nothing touches what is the insect's own, is refused, or is left as it is."""
     deposit = scene.knowledge.deposits.get(scene.settled or "")
-    if deposit is None or deposit.guard not in {*LEFT_ALONE, "refuse"}:
+    if deposit is None or not (deposit.is_left or deposit.guard == "refuse"):
         return ""
     return _named(_touching(scene, scene.finding_steps))
 
@@ -228,7 +227,7 @@ def dry_behind_gate(scene: Scene) -> str:
 
 @scene_invariant("nothing-wet-on-what-is-not-soft")
 def nothing_wet_unless_soft(scene: Scene) -> str:
-    """Nothing damp or wet works on what is dry or half soft, but water-free on what is dry.
+    """Nothing wet is put on what is not soft, but no water or a moist brush on what is dry.
 
     What stands in fluid is wet throughout.
     """
@@ -240,7 +239,8 @@ def nothing_wet_unless_soft(scene: Scene) -> str:
         # A trial brings the liquid of the step that it stands before.
         tries = item.before if item.before and k.methods[item.method].tries_next else item.method
         technique = k.techniques[k.methods[tries].technique]
-        is_dry = technique.water_free and scene.combination.hydration == DRY
+        bears = technique.water_free or technique.id == "humid-brush"
+        is_dry = bears and scene.combination.hydration == DRY
         if item.method in scene.finding_steps and technique.wet != "dry" and not is_dry:
             wrong.add(item.method)
     return _named(wrong & set(scene.finding_steps))

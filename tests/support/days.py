@@ -34,9 +34,6 @@ class PlainAir:
         del agent, minute
         return 0
 
-    def least_airing_min(self, put_down):
-        return self.airing.get(put_down.agent, 0)
-
     def fresh(self):
         return PlainAir(self.airing, self.cap_ml)
 

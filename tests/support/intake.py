@@ -7,6 +7,7 @@ OPEN = {
     "aim": "another-pose",
     "hydration": "supple",
     "whole": "whole",
+    "age": "since-1990",
     "lacquered": "no",
     "old-poison-signs": "no",
     "live-pest-signs": "no",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -12,6 +12,7 @@ from typing import Any
 from textual import events
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
+from textual.worker import WorkerCancelled
 
 from triage.service import Workshop
 from triage.tui.app import TriageApp
@@ -116,7 +117,8 @@ class Driver:
         """Wait for what was asked for; return whether anything was under way."""
         busy = [w for w in self.app.workers if not w.is_finished and w.group != "assure"]
         if busy:
-            await self.app.workers.wait_for_complete(busy)
+            with suppress(WorkerCancelled):  # it read for a screen that is left
+                await self.app.workers.wait_for_complete(busy)
         return bool(busy)
 
     async def assured(self) -> None:

@@ -1,15 +1,16 @@
-"""At 80x24 a step is worked on without scrolling: what to do, the stop points, the outcomes."""
+"""At 80x24 a step is one page in reading order; stop points and outcomes stay in view."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
+from textual.widgets import Static
+
 from tests.tui.conftest import Opened
 from tests.tui.driving import driven
+from triage.plan.model import Step
 from triage.tui.hanging import beside
-from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.walk import WalkScreen
-from triage.tui.widgets.checklist import Checklist, cut
 from triage.tui.widgets.titlebar import fitted
 
 
@@ -29,43 +30,39 @@ async def test_every_method_of_the_demo_cases(demo: Path, opened_on: Opened) -> 
                     if panel != screen.panel:
                         screen._open(panel)
                         await driver.settled()
-                    assert screen.query_one(f"#{panel}").max_scroll_y == 0, (step.method, panel)
                     assert screen.query_one("#stops").max_scroll_y == 0, (step.method, panel)
+                    page = screen.query_one(f"#{panel}")
+                    text = page.query("Static").first(Static)
+                    # Nothing stands beside the page, and it scrolls to its last line.
+                    assert page.max_scroll_x == 0, (step.method, panel)
+                    assert page.virtual_size.height >= text.region.height
+                    if panel != "hold":
+                        drawn = text.content.drawn(text.size.width).plain
+                        assert text.region.height == drawn.count("\n") + 1
+                        assert_read_in_order(step, drawn)
                 for point in step.stop_points:
                     assert point.see.split()[0] in driver.text
                 assert "cleared" in driver.text
-                await driver.press("f")
-                assert isinstance(driver.screen, DetailScreen)
-                for caution in step.cautions:  # what is folded away stands behind one key
-                    assert caution.text in driver.screen.plain
-                await driver.press("q")
                 driver.app.pop_screen()
                 await driver.settled()
     assert len(seen) > 20
 
 
-async def test_a_long_checklist_shows_the_next_line_whole(demo: Path, opened_on: Opened) -> None:
-    workshop = opened_on(demo)
-    case = "hawkmoth-plate-5"
-    steps = [step for step in workshop.plan(workshop.load(case)).steps if step.hazardous]
-    longest = max(steps, key=lambda step: sum(map(len, step.keep_away)) + len(str(step.protection)))
-    async with driven(workshop, size=(80, 24)) as driver:
-        screen = WalkScreen(driver.app.services, case, longest.id)
-        driver.app.push_screen(screen)
-        await driver.settled()
-        listed = screen.query_one(Checklist)
-        for number, line in enumerate(listed.lines, 1):
-            shown = " ".join(driver.text.split())
-            assert line.split()[-1] in shown, line
-            assert str(len(listed.lines) - number + 1) + " left" in shown
-            await driver.press(str(number))
-        assert listed.is_ready
-        assert "All ready" in driver.text
-
-
-def test_cut() -> None:
-    assert cut("short", 10) == "short"
-    assert cut("longer than that", 10) == "longer..."
+def assert_read_in_order(step: Step, page: str) -> None:
+    """Protect, prepare, do, stop if, rinse and dry, away; nothing behind a key."""
+    lines = [line.strip().capitalize() for line in page.splitlines()]
+    labels = ("Caution", "Protect", "Make ready", "Done when", "Stop if", "Rinse and dry", "Away")
+    found = [lines.index(label) for label in labels if label in lines]
+    assert found == sorted(found), (step.method, page)
+    told = (
+        *(caution.text for caution in step.cautions),
+        *(line.sentence for line in step.make_up),
+        *(point.see for point in step.stop_points),
+        *(*step.do, *step.rinse, *step.disposal),
+    )
+    read = " ".join(page.lower().split())
+    for text in told:
+        assert " ".join(text.rstrip(".").lower().split()) in read, (step.method, text)
 
 
 def test_a_long_label_stays_set_in_under_its_first_word() -> None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
+from tests.proof.pictures import made
 from tests.tui.driving import Driver, driven
 from tests.tui.places import CASE
 from triage.errors import TriageError
@@ -115,3 +117,20 @@ def test_without_the_library_it_is_said_what_to_install(
     monkeypatch.setitem(__import__("sys").modules, "PIL", None)
     with pytest.raises(TriageError, match="photos"):
         half_blocks(tmp_path / "any.png", 10, 10)
+
+
+async def test_the_pair_is_compared_by_one_key(workshop: Workshop) -> None:
+    pytest.importorskip("skimage", reason="the extra picture is not installed")
+    before, after, true = made("grass", np.random.default_rng(20))
+    for name, picture in (("a.png", before), ("b.png", after)):
+        points = (picture * 255).round().astype(np.uint8)
+        Image.fromarray(points).save(workshop.cases / name)
+    step = workshop.plan(workshop.load(CASE)).next_step()
+    assert step is not None
+    workshop.record(CASE, step.id, "better", photo_before="a.png", photo_after="b.png")
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("p")
+        await driver.on(PhotosScreen)
+        await driver.press("equals_sign")
+        await driver.until(lambda: "this speaks for" in driver.text)
+        assert f"left: {len(true.gone)} spots" in driver.text

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import random
 import threading
 from pathlib import Path
 
@@ -15,7 +14,6 @@ from triage.case.models import Case
 from triage.errors import TriageError
 from triage.service import Workshop
 from triage.tui.app import TriageApp
-from triage.tui.keysets import SETS, KeySet
 from triage.tui.screens.alarm import STANDS_S, AlarmScreen
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.detail import DetailScreen
@@ -168,29 +166,43 @@ async def test_a_screen_left_under_stop_waits_for_it(workshop: Workshop) -> None
         assert isinstance(driver.screen, PlanScreen)
 
 
-@pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
-async def test_any_keys_at_full_speed(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
-    """Bursts nobody waits in: the program stands, the file is whole, each record has its own key."""
-    workshop, dice = opened_on(demo), random.Random(keyset.id)
-    acts = [key for act in keyset.others if act != "stopped.end" for key in keyset.keys_of(act)]
-    keys = [*keyset.outcomes, *acts, "question_mark", "down", "f", "e", "z", "k", "f9", "enter"]
-    keys = [key for key in keys if key not in ("q", "backspace")]
+@pytest.mark.parametrize("away", ["q", "ctrl+q"])
+async def test_an_answer_whose_screen_is_left_at_once_is_kept(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch, away: str
+) -> None:
+    """It waits for its turn behind what is still worked out; leaving does not take it back."""
+    go, begun = threading.Event(), threading.Event()
     async with driven(workshop, case=CASE) as driver:
-        driver.app._use_keys(keyset)
-        for _ in range(8):
-            recorded = len(workshop.load(CASE).attempts)
-            burst = [keyset.keys_of("plan.start")[0], *dice.choices(keys, k=20)]
-            for key in burst:
-                driver.send(key)
-                if dice.random() < 0.5:
+        await driver.press("l", "h", "1")
+        await driver.until(lambda: driver.screen.question is not None, "a question")
+        finding, question, answers = (
+            driver.screen.finding,
+            driver.screen.question.question,
+            driver.screen.question.answers,
+        )
+
+        def busy() -> None:
+            begun.set()
+            assert go.wait(60)
+
+        driver.app.services.background.submit(busy)
+        assert await asyncio.to_thread(begun.wait, 60)
+        for key in ("1", away):
+            driver.send(key)
+            for _ in range(6):
+                if not driver.app._exit:
                     await driver.calm()
-            await driver.settled()
-            outcomes = sum(key in keyset.outcomes for key in burst)
-            assert len(workshop.load(CASE).attempts) - recorded <= outcomes
-            while len(driver.app.screen_stack) > 3:
-                driver.screen.dismiss(None)
-                await driver.settled()
-            assert driver.app.is_running
+        go.set()
+    assert workshop.load(CASE).finding(finding).signs[question] == answers[0][0]
+
+
+async def test_a_reason_typed_behind_the_key_that_asks_for_it_is_whole(workshop: Workshop) -> None:
+    """Each key belongs to the screen that the key before it left, not to the one it was typed on."""
+    async with driven(workshop, case=CASE) as driver:
+        for key in ("k", *"no warm plate"):
+            driver.send("space" if key == " " else key)
+        await driver.settled()
+        assert driver.screen.query_one("#reason").value == "no warm plate", driver.text
 
 
 async def test_a_record_and_the_next_one_typed_in_one_go_are_one(

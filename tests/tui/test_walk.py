@@ -26,6 +26,7 @@ READY_TO_SOFTEN = {
     "aim": "another-pose",
     "worth-it": "yes",
     "whole": "whole",
+    "age": "since-1990",
     "lacquered": "no",
     "old-poison-signs": "no",
     "live-pest-signs": "no",

@@ -23,6 +23,7 @@ INTAKE = {
     "arrival": "fresh",
     "worth-it": "yes",
     "whole": "whole",
+    "age": "since-1990",
     "lacquered": "no",
     "old-poison-signs": "no",
     "live-pest-signs": "no",

@@ -3,44 +3,117 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
-from tests.proof.pictures import UNANSWERABLE, made
+from tests.proof.pictures import UNANSWERABLE, judged, limits, made
+from triage.case.store import load_case
 from triage.cli import main
-from triage.picture.pair import CannotTell, compare
+from triage.picture.marked import marked
+from triage.picture.pair import compare
+from triage.picture.register import CannotTell
+from triage.picture.scale import scale_from_ruling
+from triage.picture.verdict import offered
 
 pytest.importorskip("skimage", reason="the extra picture is not installed")
+iio = pytest.importorskip("imageio.v3", reason="the extra picture is not installed")
+
+DEMO = Path(__file__).parents[2] / "cases"
 
 
-@pytest.mark.parametrize("name", ["gravel", "moon"])
-def test_what_left_and_came_is_counted_within_a_tenth(name: str) -> None:
-    before, after, gone, new, mean = made(name, np.random.default_rng(20))
-    found = compare(before, after)
-    assert abs(len(found.vanished) - gone) <= 0.1 * gone
-    assert abs(len(found.appeared) - new) <= 0.1 * new
-    assert np.mean([spot.diameter_px for spot in found.vanished]) == pytest.approx(mean, rel=0.1)
-    assert found.colour_median < 1.0  # nothing was recoloured
+@pytest.mark.parametrize(
+    ("name", "kind"), [("gravel", {}), ("chelsea", {"patch": True}), ("grass", {"colour": True})]
+)
+def test_the_promises_hold_on_a_drawn_pair(name: str, kind: dict[str, bool]) -> None:
+    before, after, true = made(name, np.random.default_rng(20), **kind)
+    found = compare(before, after, limits())
+    kept = judged(found, true)
+    assert all(kept.values()), kept
+    assert (offered(found, limits())[0] == "damage") is bool(kind)
+
+
+def test_what_stayed_is_counted_on_a_calm_ground() -> None:
+    before, after, true = made("calm", np.random.default_rng(20))
+    found = compare(before, after, limits())
+    assert found.removal is not None
+    assert judged(found, true)["removal"]
+    assert found.removal.low < found.removal.share < found.removal.high
 
 
 @pytest.mark.parametrize("wrong", UNANSWERABLE)
 def test_a_pair_that_cannot_be_answered_is_refused(wrong: str) -> None:
-    before, after, *_ = made("gravel", np.random.default_rng(20), wrong)
+    before, after, _ = made("gravel", np.random.default_rng(20), wrong)
     with pytest.raises(CannotTell):
-        compare(before, after)
+        compare(before, after, limits())
+
+
+def test_what_came_is_marked_where_it_lies_in_the_second_photo() -> None:
+    before, after, _ = made("gravel", np.random.default_rng(20))
+    found = compare(before, after, limits())
+    for spot in found.appeared:
+        row, column = (round(each) for each in found.placed_after(spot.row, spot.column))
+        around = after[max(0, row - 40) : row + 40, max(0, column - 40) : column + 40]
+        middle = np.median(after[row - 1 : row + 2, column - 1 : column + 2], axis=(0, 1))
+        assert np.abs(middle - np.median(around, axis=(0, 1))).max() > 0.08  # a spot lies there
+    sheet = marked(before, after, found)
+    assert sheet.shape[1] > before.shape[1] + after.shape[1]
+    plain = np.concatenate([before, np.ones((512, 8, 3)), after], axis=1)
+    assert np.abs(sheet / 255 - plain).max() > 0.3
+
+
+@pytest.mark.parametrize(("period", "slope"), [(23.7, 0.03), (11.3, 1.2), (61.0, -0.2)])
+def test_the_scale_comes_from_evenly_ruled_lines(period: float, slope: float) -> None:
+    rows, columns = np.mgrid[:600, :900]
+    along = rows * np.sin(slope) + columns * np.cos(slope)
+    noise = np.random.default_rng(1).normal(0, 0.05, rows.shape)
+    picture = np.where(along % period < period / 8, 0.2, 0.8) + noise
+    found = scale_from_ruling(picture.astype(np.float32), 10.0)
+    assert found.um_per_px == pytest.approx(10.0 / period, rel=1e-3)
+    with pytest.raises(CannotTell):
+        scale_from_ruling(noise.astype(np.float32), 10.0)
+
+
+def photos(folder: Path) -> tuple[Any, Any]:
+    before, after, _ = made("grass", np.random.default_rng(20))
+    for name, picture in (("a.png", before), ("b.png", after)):
+        iio.imwrite(folder / name, (picture * 255).round().astype(np.uint8))
+    return before, after
 
 
 def test_the_command_says_what_left_and_names_a_broken_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    iio = pytest.importorskip("imageio.v3", reason="the extra picture is not installed")
-    before, after, gone, *_ = made("grass", np.random.default_rng(20))
-    for name, picture in (("a.png", before), ("b.png", after)):
-        iio.imwrite(tmp_path / name, (picture * 255).round().astype(np.uint8))
+    photos(tmp_path)
     (tmp_path / "c.png").write_bytes(b"no picture")
-    assert main(["compare", str(tmp_path / "a.png"), str(tmp_path / "b.png"), "--json"]) == 0
-    assert abs(len(json.loads(capsys.readouterr().out)["vanished"]) - gone) <= 2
+    both = ["compare", str(tmp_path / "a.png"), str(tmp_path / "b.png")]
+    assert main([*both, "--json", "--marked", str(tmp_path / "m.png")]) == 0
+    told = capsys.readouterr()
+    assert abs(len(json.loads(told.out)["vanished"]) - 14) <= 1
+    assert iio.imread(tmp_path / "m.png").shape[1] > 1024
     assert main(["compare", str(tmp_path / "a.png"), str(tmp_path / "c.png")]) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_a_record_with_two_photos_offers_an_outcome_and_keeps_the_figures(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for each in DEMO.glob("*.yaml"):
+        shutil.copy(each, tmp_path)
+    photos(tmp_path)
+    step = ["record", "bumblebee-plate-3", "--cases", str(tmp_path), "--step", "f1-blot-dry"]
+    step += ["--photo-before", "a.png", "--photo-after", "b.png", "--measure"]
+    path = tmp_path / "bumblebee-plate-3.yaml"
+    attempts = len(load_case(path).attempts)
+    assert main(step) == 2  # nothing is recorded until a person names the outcome
+    told = capsys.readouterr()
+    assert "this speaks for: better" in told.out
+    assert "give --outcome" in told.err
+    assert len(load_case(path).attempts) == attempts
+    assert main([*step, "--outcome", "better"]) == 0
+    kept = load_case(path).attempts[-1].measured
+    assert abs(kept["left"] - 14) <= 1
+    assert kept["method"] == "pair-2"

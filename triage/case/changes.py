@@ -115,6 +115,13 @@ def with_named(case: Case, finding_id: str, deposit: str | None) -> Case:
     return _with_changed(case, case.finding(finding_id), named=deposit)
 
 
+def with_size(case: Case, finding_id: str, size_um: float | None) -> Case:
+    """Return the case with the diameter of what is seen [um]; None takes it back."""
+    finding = case.finding(finding_id)
+    sized: Finding = validated(Finding, {**finding.plain(), "size_um": size_um})
+    return with_finding(case, sized)
+
+
 def with_accepted(case: Case, finding_id: str, reason: str) -> Case:
     """Return the case with a finding accepted as it is, for a reason."""
     return _with_changed(case, case.finding(finding_id), accepted=True, reason=reason)

@@ -18,11 +18,11 @@ from triage.errors import did_you_mean
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,63}")
 _ATTEMPT_ID = re.compile(r"a[1-9][0-9]{0,8}")
 _DRIVE = re.compile(r"[A-Za-z]:")
-_UNITS = {"amount_ml": "millilitres", "minutes": "minutes"}
+_UNITS = {"amount_ml": "millilitres", "minutes": "minutes", "size_um": "micrometres"}
 # What one pass at a bench can take. Beyond it a figure is a slip of the hand (a lost point, another
 # unit), and in the air of the day it would speak for every other case as well. Judgement: ten
 # litres would be a bath for whole drawers; the longest methods run for weeks, not for half a year.
-MOST = {"amount_ml": 10_000.0, "minutes": 180 * 24 * 60.0}
+MOST = {"amount_ml": 10_000.0, "minutes": 180 * 24 * 60.0, "size_um": 100_000.0}
 # Years in which something can have been recorded: no record of this program is older, and a later
 # one is a slip. Not held against the clock, which may be the one that is wrong: what is dated after
 # the present moment is read, and the air counts it as released now.
@@ -209,8 +209,9 @@ def quantity(name: str) -> BeforeValidator:
         if number < 0.0:
             raise refusal(f"{shown(content)} is negative", f"write 0 or more {unit}")
         if number > MOST[name]:
+            what = "a speck can be" if name == "size_um" else "one pass can take"
             raise refusal(
-                f"{shown(content)} is more than one pass can take",
+                f"{shown(content)} is more than {what}",
                 f"write at most {MOST[name]:g} {unit}",
             )
         return number

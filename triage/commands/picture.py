@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,12 +14,17 @@ from triage.commands.common import (
     one_of,
     option,
     print_json,
+    show,
     workshop_of,
+    write_file,
 )
 from triage.errors import TriageError
+from triage.show.blocks import Line
 
 if TYPE_CHECKING:
+    from triage.picture.limits import Limits
     from triage.picture.optics import Grain, Showing, View
+    from triage.picture.pair import Comparison, Picture
     from triage.service import Workshop
 
 VIEW = {
@@ -42,42 +48,97 @@ LIMITS = {
 
 
 @command(
-    "compare before.jpg after.jpg --um-per-pixel 0.4",
+    "compare before.jpg after.jpg --um-per-pixel 0.4 --marked both.png",
     option("before", "photo before the pass", type=Path),
     option("after", "photo after it, same field, light and set-up", type=Path),
     number("--um-per-pixel", "size of a pixel on the specimen [um]"),
+    option("--marked", "write both side by side, changes marked", type=Path, metavar="FILE.png"),
     as_json=True,
 )
 def run_compare(arguments: Arguments) -> int:
     """Say what left and what came between two photos of one zone, or why it cannot be told."""
-    from triage.picture.files import read_photo
-    from triage.picture.pair import compare
+    from triage.picture.files import png_of, read_photo
+    from triage.picture.limits import Limits
+    from triage.picture.marked import marked
+    from triage.show.compared import compared_blocks
     from triage.units import positive
 
     scale = arguments.um_per_pixel
     if scale is not None:
         positive("size of a pixel", scale, "um")
-    before, factor = read_photo(arguments.before)
-    after, other = read_photo(arguments.after)
-    if factor != other:
-        raise TriageError("the photos differ in size", mend="give two photos of one set-up")
-    found = compare(before, after)
-    unit, each = ("um", factor * scale) if scale is not None else ("pixels", float(factor))
-    if arguments.json:
-        told = {"pixels_taken_together": factor, "unit": unit, "unit_per_point": each}
-        print_json({**told, **asdict(found)})
-        return 0
-    for word, spots in (("left", found.vanished), ("came", found.appeared)):
-        sizes = sorted(each * spot.diameter_px for spot in spots)
-        more = f", median diameter {sizes[len(sizes) // 2]:.3g} {unit}" if sizes else ""
-        if scale is not None:
-            more += f", {len(sizes) / (found.area_px * each**2 / 1e6):.3g} per mm2"
-        print(f"{word}: {len(sizes)} spots{more}")
-    print("what stayed is not counted, so no share of removal is given")
-    print(
-        f"colour outside these spots: median {found.colour_median:.2g}, "
-        f"95 % below {found.colour_95:.2g} (CIEDE2000)"
+    limits = Limits.of(workshop_of(arguments).knowledge.judgement.picture)
+    before, after = read_photo(arguments.before), read_photo(arguments.after)
+    found = compared(before, after, limits)
+    show(
+        arguments,
+        {**asdict(found), "um_per_pixel": scale},
+        lambda: compared_blocks(found, limits, scale),
     )
+    if arguments.marked is not None:
+        write_file(arguments.marked, png_of(marked(before, after, found)))
+        print(arguments.marked, file=sys.stderr if arguments.json else sys.stdout)
+    return 0
+
+
+def compared(before: Picture, after: Picture, limits: Limits) -> Comparison:
+    """Compare, and say on a terminal how far it is; a glance at large photos comes first."""
+    from triage.picture.pair import GLANCE, STAGES, compare, glance
+    from triage.picture.register import CannotTell
+
+    if not sys.stderr.isatty():
+        return compare(before, after, limits)
+    if max(before.shape) > 2 * GLANCE:
+        try:
+            first = glance(before, after, limits)
+            left, came = len(first.vanished), len(first.appeared)
+            print(f"at a glance: {left} larger spots left, {came} came", file=sys.stderr)
+        except CannotTell as fault:
+            print(f"at a glance: {fault.line()}", file=sys.stderr)
+    done = 0
+
+    def told(stage: str) -> None:
+        nonlocal done
+        bar = "#" * (done * 5) + "-" * ((STAGES - done) * 5)
+        print(f"\r[{bar}] {stage:<32}", end="", file=sys.stderr, flush=True)
+        done += 1
+
+    try:
+        return compare(before, after, limits, told)
+    finally:
+        print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
+
+
+@command(
+    "scale ruler.png --spacing 10",
+    option("picture", "photo of a ruled scale, its lines over most of it", type=Path, nargs="?"),
+    number("--spacing", "distance of neighbouring lines of the scale [um]"),
+    number("--pitch", "pixel pitch of the sensor [um], instead of a photo"),
+    number("--magnification", "magnification on the sensor, instead of a photo"),
+    as_json=True,
+)
+def run_scale(arguments: Arguments) -> int:
+    """Tell how large a pixel is on the specimen, from a ruled scale or by reckoning."""
+    from triage.picture.files import read_photo
+    from triage.picture.scale import scale_from_pitch, scale_from_ruling
+
+    ruled = arguments.picture is not None and arguments.spacing is not None
+    reckoned = arguments.pitch is not None and arguments.magnification is not None
+    if ruled == reckoned:
+        raise TriageError(
+            "not known from what the scale is to come",
+            mend="give a photo with --spacing, or --pitch with --magnification",
+        )
+    if reckoned:
+        told = {"um_per_pixel": scale_from_pitch(arguments.pitch, arguments.magnification)}
+        show(arguments, told, lambda: (Line(f"{told['um_per_pixel']:.4g} um a pixel"),))
+        return 0
+    grey = read_photo(arguments.picture).mean(axis=2)
+    found = scale_from_ruling(grey, arguments.spacing)
+    line = (
+        f"{found.um_per_px:.5g} um a pixel, uncertain by {found.uncertainty_um:.2g} "
+        f"(the error of the scale itself not counted)"
+    )
+    show(arguments, asdict(found), lambda: (Line(line),))
     return 0
 
 
@@ -94,14 +155,12 @@ def _flag(name: str) -> str:
 )
 def run_shows(arguments: Arguments) -> int:
     """Tell whether a speck will show in the picture, and the frames of a stack."""
-    from triage.picture.optics import Eye, frames_of_stack, grain_in_picture, what_shows
+    from triage.picture.optics import frames_of_stack, grain_in_picture, what_shows
+    from triage.plan.showing import eye_of
 
     workshop = workshop_of(arguments)
     view = _view(arguments, workshop)
-    judged = workshop.knowledge.judgement
-    eye = Eye(
-        judged.wavelength_um.value, judged.eye_acuity_arcmin.value, judged.stack_overlap.value
-    )
+    eye = eye_of(workshop.knowledge.judgement)
     showing = what_shows(view, eye)
     grain = None
     if arguments.grain_um is not None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import sys
+from typing import TYPE_CHECKING, Any
 
 from triage.commands.common import (
     PAIRS,
     Arguments,
     command,
     either,
+    number,
     opened,
     option,
     pairs,
@@ -16,6 +18,9 @@ from triage.commands.common import (
     workshop_of,
 )
 from triage.errors import TriageError, did_you_mean
+
+if TYPE_CHECKING:
+    from triage.service import Workshop
 
 OUTCOMES = "cleared | better | no-change | worse | damage | not-done"
 
@@ -83,6 +88,7 @@ def run_answer(arguments: Arguments) -> None:
     option("--side", "side of a new finding", choices=("left", "right", "both")),
     option("--finding", "id of a finding to add signs to"),
     option("--named", "what you take it for, if you know", metavar="DEPOSIT"),
+    number("--size-um", "diameter of what is seen [um]: will it show at all?"),
     option("--clean", "the zone was looked at and is clean", action="store_true"),
     option("pairs", PAIRS, nargs="*", metavar="QUESTION=ANSWER"),
     on_case=True,
@@ -109,6 +115,7 @@ def run_see(arguments: Arguments) -> None:
         finding=arguments.finding,
         side=arguments.side,
         named=arguments.named,
+        size_um=arguments.size_um,
         signs=signs,
     )
     plan = workshop.plan(workshop.load(arguments.case))
@@ -127,7 +134,7 @@ def run_plan(arguments: Arguments) -> None:
     from triage.explain.sureplan import sure_plan_json
     from triage.service.acts import suggestions_for
     from triage.show.lines import lines_of
-    from triage.show.plan import plan_text, skip_blocks
+    from triage.show.plan import camera_lines, plan_text, skip_blocks
     from triage.show.words import sure_by_step
 
     workshop, case = opened(arguments)
@@ -135,6 +142,8 @@ def run_plan(arguments: Arguments) -> None:
     if arguments.json:
         sys.stdout.write(sure_plan_json(sure))
         return
+    for line in camera_lines(workshop.knowledge, case, sure.plan):
+        print(line)
     sys.stdout.write(plan_text(sure.plan, whole=arguments.whole, sure=sure_by_step(sure)))
     for line in lines_of(skip_blocks(suggestions_for(workshop, case, sure.plan), case.id)):
         print(line)
@@ -143,7 +152,7 @@ def run_plan(arguments: Arguments) -> None:
 @command(
     "record hoverfly-plate-4 --step f1-blot-dry --outcome better",
     option("--step", "id of the step in the plan", required=True),
-    option("--outcome", OUTCOMES, required=True, metavar="OUTCOME"),
+    option("--outcome", f"{OUTCOMES}; --measure alone offers one", metavar="OUTCOME"),
     option("--ml", "amount used [mL]; the plan's amount by default", type=float),
     option("--yes", "the amount is right, however far beyond the planned one", action="store_true"),
     option("--minutes", "time taken [min]", type=float),
@@ -151,6 +160,8 @@ def run_plan(arguments: Arguments) -> None:
     option("--observed", "what was seen at a hold point", default=""),
     option("--photo-before", "photo beside the case, relative path"),
     option("--photo-after", "photo beside the case, relative path"),
+    option("--measure", "compare both photos and keep the figures", action="store_true"),
+    number("--um-per-pixel", "size of a pixel on the specimen [um], for --measure"),
     on_case=True,
 )
 def run_record(arguments: Arguments) -> None:
@@ -159,10 +170,14 @@ def run_record(arguments: Arguments) -> None:
     from triage.show.words import NO_STEP
 
     workshop = workshop_of(arguments, arguments.case)
+    measured = _measured(workshop, arguments) if arguments.measure else None
+    if arguments.outcome is None:
+        raise TriageError("no outcome is given", mend=f"give --outcome: {OUTCOMES}")
     case = workshop.record(
         arguments.case,
         arguments.step,
         arguments.outcome,
+        measured=measured,
         amount_ml=arguments.ml,
         minutes=arguments.minutes,
         note=arguments.note,
@@ -177,6 +192,30 @@ def run_record(arguments: Arguments) -> None:
         print(hold.sentence)
     following = plan.next_step()
     print(step_line(following) if following else f"stage: {plan.stage}. {NO_STEP}")
+
+
+def _measured(workshop: Workshop, arguments: Arguments) -> dict[str, Any]:
+    """Compare the photos of a record, print what they tell and return the figures to keep."""
+    from triage.commands.picture import compared
+    from triage.picture.files import read_photo
+    from triage.picture.limits import Limits
+    from triage.picture.verdict import figures
+    from triage.show.compared import compared_blocks
+    from triage.show.lines import lines_of
+
+    names = arguments.photo_before, arguments.photo_after
+    if None in names:
+        raise TriageError(
+            "two photos are needed to measure", mend="give --photo-before and --photo-after"
+        )
+    before, after = (
+        read_photo(workshop.check_photo(workshop.path_of(arguments.case), name)) for name in names
+    )
+    limits = Limits.of(workshop.knowledge.judgement.picture)
+    found = compared(before, after, limits)
+    for line in lines_of(compared_blocks(found, limits, arguments.um_per_pixel)):
+        print(line)
+    return figures(found, arguments.um_per_pixel)
 
 
 @command(

@@ -32,7 +32,6 @@ Runner = Callable[[Family, tuple[Fact, ...]], tuple[Conclusion, ...]]
 STRONG = 0.4
 VERY_STRONG = 0.6
 COUNTED = frozenset({"suspected", "likely", "settled"})
-LEFT_ALONE = frozenset({"protect", "accept"})
 
 
 @dataclass(frozen=True)
@@ -246,7 +245,7 @@ class Consultant:
         left = {
             finding
             for finding, deposit in settled.items()
-            if self.knowledge.deposits[deposit].guard in LEFT_ALONE
+            if self.knowledge.deposits[deposit].is_left
         }
         grades = tuple(self.knowledge.fragility)
         whole = floors[""]

@@ -310,9 +310,11 @@ def weigh(
             reached = reach_of(tuple(held), more, suspected, most, guard)
         ranked.append((-certainty, deposit, reached))
     ranked.sort()
+    best = deposits[ranked[0][1]].alike if ranked else None
+    alike = {name for _, name, _ in ranked if best and deposits[name].alike == best}
     told = [(name, -minus + 0.0) for minus, name, _ in ranked]
     is_disproved = bool(told) and reach.is_disproved(told[0][0], finding)
-    standings = standings_of(judgement, told, guards, is_disproved=is_disproved)
+    standings = standings_of(judgement, told, guards, alike, is_disproved=is_disproved)
     return [
         Weighed(name, -minus + 0.0, reached, standing)
         for (minus, name, reached), standing in zip(ranked, standings, strict=True)
@@ -374,15 +376,18 @@ def standings_of(
     judgement: Judgement,
     ranked: Sequence[tuple[str, float]],
     guards: AbstractSet[str],
+    alike: AbstractSet[str] = frozenset(),
     *,
     is_disproved: bool = False,
 ) -> list[str]:
     """Return the standing of each (deposit, certainty), given with the most certain first.
 
+    What nobody can tell from the first for certain (``alike``) is no rival to it: the work is one.
     ``is_disproved``: a direct test speaks against the first, so it is not settled.
     """
     suspected, settles = judgement.suspected.value, judgement.settled.value
-    lead = ranked[0][1] - (ranked[1][1] if len(ranked) > 1 else 0.0) if ranked else 0.0
+    rivals = (certainty for deposit, certainty in ranked[1:] if deposit not in alike)
+    lead = ranked[0][1] - next(rivals, 0.0) if ranked else 0.0
     leads = bool(ranked) and ranked[0][1] >= settles and lead >= judgement.lead.value - 1e-9
     is_settled = leads and not is_disproved
     rival = judgement.rival.value if is_settled else suspected

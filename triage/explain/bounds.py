@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from triage.engine.consult import COUNTED, LEFT_ALONE, Conclusions, Consultant
+from triage.engine.consult import COUNTED, Conclusions, Consultant
 from triage.engine.facts import Fact
 from triage.engine.many import Extent, Summary, extent_of
 from triage.engine.normal import NormalRule, Pattern
@@ -271,7 +271,7 @@ class Bounds:
         return any(
             key != finding
             and self.sweep.is_open(key)
-            and (read.settled is None or deposits[read.settled].guard not in LEFT_ALONE)
+            and (read.settled is None or not deposits[read.settled].is_left)
             for key, read in self.summaries.items()
         )
 

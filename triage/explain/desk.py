@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import Protocol
 
@@ -25,7 +25,7 @@ from triage.explain.whatif import WhatIf, compare
 from triage.explain.whynot import WhyNot, methods_named, why_not
 from triage.exposure.day import DayLedger
 from triage.plan.lookahead import Lookahead
-from triage.plan.model import Plan
+from triage.plan.model import Plan, QuestionLine
 from triage.plan.ownrecord import RECORD, own_record
 from triage.plan.planner import Planner
 from triage.plan.questions import is_put
@@ -222,18 +222,24 @@ class ExplainDesk:
         """Return all that is to be asked: what could change the next step first."""
         return agenda(self._put(case), self._ranked_put(case, declined))
 
+    def _is_put(self, case: Case, line: QuestionLine) -> bool:
+        """Return whether group, place, record and earlier answers leave a question to be put."""
+        given = case.finding(line.finding).signs if line.finding else {}
+        is_idle = line.question not in given and self.likelihood.is_idle(line.question, given)
+        return is_put(self.knowledge, case, line) and not is_idle
+
     def _put(self, case: Case) -> Plan:
-        """Return the plan with only those questions that group, place and record leave open."""
+        """Return the plan with only those questions that are left to be put."""
         plan = self.shop.plan(case)
-        left = tuple(q for q in plan.questions if is_put(self.knowledge, case, q))
-        return replace(plan, questions=left)
+        return replace(plan, questions=tuple(q for q in plan.questions if self._is_put(case, q)))
 
     def _ranked_put(
         self, case: Case, declined: Iterable[tuple[str, str]] = ()
     ) -> tuple[NextQuestion, ...]:
         plan = self.shop.plan(case)
         gone = {*declined, *((test.finding, test.question) for test in plan.untested)}
-        ranked, first = self._ranked(case, gone), waited_for(self.knowledge, plan)
+        ranked = sorted(self._ranked(case, gone), key=self._seen_first(case))
+        first = waited_for(self.knowledge, plan)
         lines = [q for q in first if (q.finding or SPECIMEN, q.question) not in gone]
         known = {(q.line.finding, q.line.question): q for q in ranked}
         led = {
@@ -242,9 +248,19 @@ class ExplainDesk:
             )
             for q in lines
         }
-        return tuple(
-            each for each in {**led, **known}.values() if is_put(self.knowledge, case, each.line)
-        )
+        return tuple(each for each in {**led, **known}.values() if self._is_put(case, each.line))
+
+    def _seen_first(self, case: Case) -> Callable[[NextQuestion], tuple[bool, bool]]:
+        """Of a finding that is not settled, what is seen comes before what is remembered."""
+        findings = self.shop.plan(case).findings
+        unsettled = {line.id for line in findings if line.standing != "settled"}
+
+        def is_later(each: NextQuestion) -> tuple[bool, bool]:
+            known = self.knowledge.questions.get(each.line.question)
+            is_told = known is not None and known.gives == "provenance"
+            return each.line.risk == "micro-test", is_told and each.line.finding in unsettled
+
+        return is_later
 
     def firmness(self, case: Case) -> tuple[Firmness, ...]:
         """Return for each step whether it is firm, or which open question could move it."""

@@ -55,6 +55,23 @@ class Likelihood:
         """Return how strongly an answer speaks for (or against) a deposit, 0 if not at all."""
         return self.weights.get((question, answer), {}).get(deposit, 0.0)
 
+    def is_idle(self, question: str, given: Mapping[str, str]) -> bool:
+        """Return whether one given answer excludes every deposit that a question could speak for.
+
+        Where nothing lies on the insect, nobody asks what it is made of.
+        """
+        spoken_for = {
+            deposit
+            for (asked, _), weights in self.weights.items()
+            for deposit, weight in weights.items()
+            if asked == question and weight > 0.0
+        }
+        return any(
+            all(self.weight(*answer, deposit) <= -1.0 for deposit in spoken_for)
+            for answer in given.items()
+            if spoken_for
+        )
+
     def candidates(self, certainties: Mapping[str, float]) -> dict[str, float]:
         """Return deposit -> chance, from the certainties of a finding; excluded ones have none."""
         raw = {

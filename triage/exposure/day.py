@@ -45,7 +45,8 @@ class DayLedger:
     ``now_min`` is the minute of the day at which the next step would begin; None takes the start
     of the last release, the safest reading. ``unknown`` names what may have been released but
     cannot be read: perhaps much. ``ahead`` names what is dated after the present moment; it is
-    among the releases, as of now.
+    among the releases, as of now. ``used`` names every agent that was used, also one that does not
+    reach the air, and the case.
 
     Raises
     ------
@@ -57,6 +58,7 @@ class DayLedger:
     now_min: float | None = None
     unknown: tuple[str, ...] = ()
     ahead: tuple[str, ...] = ()
+    used: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         known = {substance.key for substance in self.substances}

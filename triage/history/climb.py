@@ -71,10 +71,6 @@ class AirAsBefore:
         del agent, minute
         return 0
 
-    def least_airing_min(self, put_down: PutDown) -> int:
-        """Return the airing such a release had."""
-        return self.known[put_down].airing_min if put_down in self.known else 0
-
     def fresh(self) -> AirAsBefore:
         """Return the air before anything was planned."""
         return AirAsBefore(self.known, self.most)

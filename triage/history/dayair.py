@@ -49,7 +49,6 @@ class DayAir:
         self._base = AirJudge(knowledge, bench, ledger)
         self.trail: tuple[tuple[str, int, float], ...] = ()
         self._kept: dict[tuple[object, ...], Admitted] = {}
-        self._least: dict[tuple[str, str | None, float], int] = {}
 
     def fresh(self) -> DayAir:
         """Return the air as it was before anything was planned; verdicts are shared."""
@@ -87,23 +86,6 @@ class DayAir:
             # No limit to go by is no reason to wait; a level that never falls is.
             return Admitted(choice.amount_ml, NEVER if choice.line.binding else 0)
         return Admitted(choice.amount_ml, math.ceil(airing))
-
-    def least_airing_min(self, put_down: PutDown) -> int:
-        """Return the airing of the least amount into clean air: what is there only adds to it."""
-        key = (put_down.method, put_down.before, put_down.least_ml)
-        if key not in self._least:
-            self._least[key] = self._least_airing(put_down)
-        return self._least[key]
-
-    def _least_airing(self, put_down: PutDown) -> int:
-        method = as_done(self.knowledge, put_down.method, put_down.before)
-        clean = AirJudge(self.knowledge, self.bench, DayLedger())
-        if method.amount is None or clean.choose(method).line is None:
-            return 0
-        share = strength_fraction(method.strength) * method.amount.open_share
-        substance, minutes = clean.substance(put_down.agent), clean.release_min(method)
-        verdict = clean.judge(substance, put_down.least_ml, minutes, share, clean.room)
-        return math.floor(verdict.reentry_min or 0.0)
 
     def _at(self, agent: str, minute: int) -> DayLedger:
         """Return the ledger with an empty release at a minute: the next one is judged there."""

@@ -114,9 +114,6 @@ class Air(Protocol):
     def airing_min(self, agent: str, minute: int) -> int:
         """Return how long the room must be aired from a minute on, by what was released [min]."""
 
-    def least_airing_min(self, put_down: PutDown) -> int:
-        """Return an airing that a release brings at least, whenever it is made [min]."""
-
     def fresh(self) -> Air:
         """Return the air as it was before anything was planned."""
 

@@ -2,34 +2,28 @@
 
 Each run takes the cases' next tasks by one rule of precedence and puts every task as a whole,
 all its visits at once, into the first place where it fits. So nothing that was begun can find
-itself without a free hand at its stop time. On a small day every order is considered, branch by
-branch; on a larger one the best run is changed a little, again and again: one task earlier or
-later in the order, beside others of its agent, or held back so that it ends where other work
-ends. The result stands beside a bound that no order of the same work can beat: all hands-on
-time, the longest case, or for a small day the proof that nothing is shorter. So a reader sees how
-much could be left to gain.
+itself without a free hand at its stop time. The best run is then changed a little, again and
+again: one task earlier or later in the order, beside others of its agent, or held back so that it
+ends where other work ends. The result stands beside a bound that no order of the same work can
+beat: all hands-on time or the longest case. So a reader sees how much could be left to gain.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
-from triage.history.climb import Genes, Start, air_of, genes_of, improved
+from triage.history.climb import Start, air_of, genes_of, improved
 from triage.history.daytypes import Air, Airing, DayPlan, Entry, Hours, Later, Task, chains_of
 from triage.history.daywork import Chains, Rank, Run, key_of, late_min, run_by, score_of
-from triage.history.exact import NOBODY, Shortest, Stretch, shortest_order
-from triage.history.timeline import Spot, Timeline
+from triage.history.timeline import Timeline
 
 #: visits placed in all changes together, so that a large day takes no longer than it may
 _VISITS = 150_000
 _MOST_RUNS = 6000
 #: rounds of changes; after each, the best day is made again on the true air
 _ROUNDS = 6
-#: stretches of work up to which every order is considered, and how many are placed in doing so
-_EXACT_STRETCHES = 30
-_EXACT_PLACED = 40_000
 
 
 def plan_day(
@@ -69,20 +63,17 @@ class _Day:
         self, chains: Chains, hours: Hours, air: Air, now_min: int, airings: Sequence[Airing]
     ) -> None:
         self.chains = chains
-        self.air = air
-        self.airings = airings
         self.start: Start = lambda: Timeline(hours, now_min, air.fresh(), airings)
         self.start_with: Callable[[Air], Start] = lambda other: (
             lambda: Timeline(hours, now_min, other.fresh(), airings)
         )
-        self._bounds: dict[tuple[tuple[str, int], ...], int] = {}
 
     def plan(self, seed: int, most_runs: int) -> DayPlan:
         """Return the best day that is found."""
         random = np.random.default_rng(seed)
         ranks = _ranks(self.chains)
         first = sorted((run_by(self.chains, r, {}, self.start()) for r in ranks), key=score_of)
-        best = self._exact(first[0])
+        best = first[0]
         genes = [genes_of(run) for run in first]
         runs = self._runs(most_runs)
         for number in range(min(_ROUNDS, runs)):
@@ -98,7 +89,6 @@ class _Day:
             if run.score() < best.score():
                 best = run
                 genes.insert(0, better)
-        best = self._exact(best)
         return _plan(best, self._bound(best))
 
     def _runs(self, most_runs: int) -> int:
@@ -108,58 +98,16 @@ class _Day:
     def _is_shortest(self, run: Run) -> bool:
         return not run.left_out and run.ends_min <= self._bound(run)
 
-    def _exact(self, best: Run) -> Run:
-        """Return the shortest order of a small day's work, or the run given.
-
-        The airings behind each release are those of the run given; the day that is found is made
-        anew on its own air, so one that the air forbids is never taken.
-        """
-        if not _is_small(best):
-            return best
-        found = self._shortest(best, lambda spot: spot.admitted.airing_min if spot.admitted else 0)
-        if found.begins is None:
-            return best
-        spots = {key_of(task): spot for task, spot in best.placed}
-        held: dict[str, tuple[int, ...]] = {}
-        for chain, times in zip(self._done(best), found.begins, strict=True):
-            left = list(times)
-            for task in chain:
-                count = len(spots[key_of(task)].times)
-                held[key_of(task)], left = tuple(left[:count]), left[count:]
-        order = {key: float(times[0]) for key, times in held.items()}
-        return min(best, Genes(order, held).run(self.chains, self.start), key=score_of)
-
-    def _shortest(self, run: Run, airing: Callable[[Spot], int]) -> Shortest:
-        """Return the shortest order of what a run placed, if it is shorter than the run."""
-        spots = {key_of(task): spot for task, spot in run.placed}
-        done = self._done(run)
-        agents = {NOBODY, *(task.agent or NOBODY for chain in done for task in chain)}
-        free = {
-            a: max((x.end_min for x in self.airings if x.agent != a), default=0) for a in agents
-        }
-        stretches = [_stretches(chain, spots, airing) for chain in done]
-        begins = run.timeline.begins_min
-        return shortest_order(stretches, begins, free, run.ends_min, _EXACT_PLACED)
-
-    def _done(self, run: Run) -> list[list[Task]]:
-        """Return the tasks of each case that a run placed on today, in order."""
-        today = {key_of(task) for task, _ in run.placed}
-        done = [[t for t in chain if key_of(t) in today] for chain in self.chains.values()]
-        return [chain for chain in done if chain]
-
     def _bound(self, run: Run) -> int:
-        """Return the least end of the work that the run placed on today."""
-        key = tuple(sorted((key_of(task), len(spot.times)) for task, spot in run.placed))
-        if key not in self._bounds:
-            self._bounds[key] = self._least_end(run, dict(key))
-        return self._bounds[key]
-
-    def _least_end(self, run: Run, today: Mapping[str, int]) -> int:
+        """Return a minute before which no order of what the run placed on today can end."""
+        today = {key_of(task): len(spot.times) for task, spot in run.placed}
         begins = run.timeline.begins_min
         hands, longest = 0, begins
-        for chain in self._done(run):
+        for chain in self.chains.values():
             ready = begins
             for task in chain:
+                if key_of(task) not in today:
+                    continue
                 visits = task.visits[: today[key_of(task)]]
                 hands += sum(visit.hands_min for visit in visits)
                 ends = max(ready, task.from_min) + visits[0].hands_min
@@ -167,47 +115,7 @@ class _Day:
                 for visit in visits[1:]:
                     ends = max(ends, first_end + visit.after_min) + visit.hands_min
                 longest, ready = max(longest, ends), ends + task.rest_min
-        bound = max(longest, begins + hands)
-        if bound >= run.ends_min or not _is_small(run):
-            return bound
-        least = {id(spot): self._least_airing(task) for task, spot in run.placed}
-        found = self._shortest(run, lambda spot: least[id(spot)])
-        if not found.is_proven:
-            return bound
-        return max(bound, run.ends_min if found.ends_min is None else found.ends_min)
-
-    def _least_airing(self, task: Task) -> int:
-        return self.air.least_airing_min(task.put_down) if task.put_down and task.agent else 0
-
-
-def _is_small(run: Run) -> bool:
-    return sum(len(spot.times) for _, spot in run.placed) <= _EXACT_STRETCHES
-
-
-def _stretches(
-    chain: Sequence[Task], spots: Mapping[str, Spot], airing: Callable[[Spot], int]
-) -> list[Stretch]:
-    """Return a case's visits of today as the exact search sees them."""
-    found = []
-    rest = 0
-    for task in chain:
-        spot = spots[key_of(task)]
-        last = len(spot.times) - 1
-        for place, visit in enumerate(task.visits[: last + 1]):
-            found.append(
-                Stretch(
-                    visit.hands_min,
-                    task.agent or NOBODY,
-                    airing(spot) if task.agent and place in (0, last) else 0,
-                    task.from_min if place == 0 else 0,
-                    rest if place == 0 else 0,
-                    place,
-                    visit.after_min,
-                    visit.until_min,
-                )
-            )
-        rest = task.rest_min
-    return found
+        return max(longest, begins + hands)
 
 
 def _ranks(chains: Chains) -> Iterator[Rank]:

@@ -23,6 +23,13 @@ class Basis(StrEnum):
     IDLH = "idlh"
 
 
+class Conversion(Sourced):
+    """The temperature [degC] at which an authority's ppm and mg/m3 are equal."""
+
+    value: float = Field(ge=0, le=30)
+    unit: Literal["degC"]
+
+
 class Authority(Entry):
     """A body that sets limits, and where it holds."""
 
@@ -30,6 +37,7 @@ class Authority(Entry):
     short: Text = Field(description="the name in a sentence")
     jurisdiction: Text
     legal: bool = Field(description="true if its limits are law somewhere, false if advice")
+    converts_at: Conversion
 
 
 class Limit(Sourced):
@@ -44,9 +52,16 @@ class Limit(Sourced):
     in_force: bool = True
 
 
+class Formula(Sourced):
+    """What one molecule is made of: symbols and counts, no brackets."""
+
+    text: Annotated[str, StringConstraints(pattern=r"^([A-Z][a-z]?\d*)+$", max_length=40)]
+
+
 class Physical(Frozen):
     """Physical data; each number has unit and source, a missing one is unknown."""
 
+    formula: Formula | None = None
     molar_mass: Quantity | None = None
     density: Quantity | None = None
     boiling_point: Quantity | None = None
@@ -55,7 +70,12 @@ class Physical(Frozen):
     upper_explosive_limit: Quantity | None = None
     autoignition: Quantity | None = None
     odour_threshold: Quantity | None = None
-    vapour_pressure: tuple[VapourPoint, ...] = ()
+    vapour_pressure: tuple[VapourPoint, ...] = Field(
+        (), description="the highest of those found: what may be breathed"
+    )
+    vapour_pressure_low: tuple[VapourPoint, ...] = Field(
+        (), description="the lowest of those found, where they disagree: how long crystals last"
+    )
 
 
 class VapourPoint(Sourced):
@@ -182,6 +202,13 @@ class Circumstance(Entry):
 
     name: Text
     ask: Text
+
+
+class Element(Entry):
+    """A chemical element, by which a molar mass is held against the formula."""
+
+    symbol: Annotated[str, StringConstraints(pattern=r"^[A-Z][a-z]?$")]
+    weight: float = Field(gt=0, description="standard atomic weight [g/mol]")
 
 
 class Hazard(Entry):

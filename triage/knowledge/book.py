@@ -10,7 +10,7 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from triage.errors import TriageError, Where, did_you_mean
-from triage.knowledge.agents import Agent, Authority, Circumstance, Hazard, Material
+from triage.knowledge.agents import Agent, Authority, Circumstance, Element, Hazard, Material
 from triage.knowledge.air import AirControl
 from triage.knowledge.base import Source
 from triage.knowledge.judgement import Judgement
@@ -37,6 +37,7 @@ KINDS: Mapping[str, tuple[type[BaseModel], str]] = {
     "source": (Source, "sources"),
     "authority": (Authority, "authorities.yaml"),
     "hazard": (Hazard, "hazards.yaml"),
+    "element": (Element, "elements.yaml"),
     "circumstance": (Circumstance, "circumstances.yaml"),
     "material": (Material, "materials.yaml"),
     "equipment": (Equipment, "equipment.yaml"),
@@ -83,6 +84,7 @@ class Knowledge:
     sources: Mapping[str, Source]
     authorities: Mapping[str, Authority]
     hazards: Mapping[str, Hazard]
+    elements: Mapping[str, Element]
     circumstances: Mapping[str, Circumstance]
     materials: Mapping[str, Material]
     equipment: Mapping[str, Equipment]
@@ -158,6 +160,7 @@ ATTRIBUTES: Mapping[str, str] = {
     "source": "sources",
     "authority": "authorities",
     "hazard": "hazards",
+    "element": "elements",
     "circumstance": "circumstances",
     "material": "materials",
     "equipment": "equipment",

@@ -9,6 +9,7 @@ from pydantic import BaseModel
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.base import Status
 from triage.knowledge.book import ATTRIBUTES, Knowledge
+from triage.knowledge.figures import figure_faults
 from triage.knowledge.rules import BY_ROOM, FAMILIES
 
 Path = tuple[str | int, ...]
@@ -201,6 +202,7 @@ def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
     yield from _water_faults(k)
     yield from _rule_faults(k)
     yield from _condition_faults(k)
+    yield from figure_faults(k)
 
 
 def cross_check(knowledge: Knowledge) -> list[TriageError]:

@@ -25,6 +25,25 @@ class HarshnessOrder(Sourced):
     because: str
 
 
+class PictureLimits(Frozen):
+    """What a comparison of two photographs is held to; shares of 1 unless a name says otherwise."""
+
+    least_overlap: Threshold = Field(description="share of the first photo that both must show")
+    least_likeness: Threshold = Field(description="correlation below which it is another surface")
+    most_blur: Threshold = Field(description="least ratio of fine detail between the two")
+    most_clipped: Threshold = Field(description="share of points that may be black or burnt out")
+    least_contrast: Threshold = Field(description="least step of a spot, of the whole scale")
+    noises: Threshold = Field(description="and in deviations of what differs without a cause")
+    least_pixels: Threshold = Field(description="least area of a spot [points]")
+    countable: Threshold = Field(
+        description="spots stand out by so many deviations of the surface where the rest is counted"
+    )
+    gloss: Threshold = Field(description="lightness from which a point is a highlight")
+    colour_seen: Threshold = Field(description="shift of colour that an eye sees (CIEDE2000)")
+    lost_share: Threshold = Field(description="share of fine structure below which it is lost")
+    lost_patch_px: Threshold = Field(description="least area of a patch of lost structure [points]")
+
+
 class Judgement(Frozen):
     """The whole of judgement.yaml."""
 
@@ -54,6 +73,7 @@ class Judgement(Frozen):
     wavelength_um: Threshold = Field(description="wavelength by which a lens is judged")
     eye_acuity_arcmin: Threshold = Field(description="smallest detail that a viewer tells apart")
     stack_overlap: Threshold = Field(description="share of its depth by which frames overlap")
+    picture: PictureLimits
     release_again_s: Threshold = Field(
         description="interruption after which a hold point asks again"
     )

@@ -78,11 +78,20 @@ class Deposit(Entry):
     )
     kind: Literal["loose", "film", "bound", "crystal", "living", "natural", "metal"]
     confused_with: tuple[Id, ...] = Field(min_length=1)
+    alike: Id | None = Field(
+        None, description="a word that deposits share which no look or drop tells apart for certain"
+    )
     leave_it: Text = Field(description="why it is left where no ladder is permitted")
     hansen: Hansen | None = None
     signs: Signs = Field(description="sign -> weight, -1 to below 1: what speaks for or against it")
     ladder: tuple[DepositRungs, ...] = Field((), description="what may remove it")
     cases: tuple[WorkedCase, ...] = Field(min_length=1, description="answers that settle it")
+
+    @property
+    def is_left(self) -> bool:
+        """Return whether nothing is to be cleaned where it is: it holds no later work up."""
+        kept = self.guard in ("protect", "accept")
+        return kept or (self.guard == "none" and not self.ladder)
 
 
 class Condition(Entry):

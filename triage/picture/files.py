@@ -9,19 +9,21 @@ from typing import Any
 import numpy as np
 
 from triage.errors import TriageError
-from triage.picture.colour import Array
+from triage.picture.pair import Picture
 
 TIFF = (".tif", ".tiff")
 RAW = (".arw", ".cr2", ".cr3", ".dng", ".nef", ".orf", ".pef", ".raf", ".rw2")
-LONGEST = 1024  # points on the longer side that a comparison looks at
+SMALLEST = 100  # points on the shorter side
+LARGEST = 50_000_000  # points; memory grows with them, about 70 bytes for each
 
 
-def read_photo(path: Path) -> tuple[Array, int]:
-    """Return a photo as sRGB of 0 to 1, and by how much its points were taken together.
+def read_photo(path: Path) -> Picture:
+    """Return a photo as sRGB of 0 to 1, shape (rows, columns, 3).
 
     Raises
     ------
-    TriageError: the extra is not installed, or the file is no picture that can be read.
+    TriageError: the extra is not installed, the file is no picture that can be read, it is too
+                 small or too large to compare.
     """
     try:
         with warnings.catch_warnings():
@@ -37,15 +39,25 @@ def read_photo(path: Path) -> tuple[Array, int]:
         points = np.repeat(points[..., None], 3, axis=2)
     if points.ndim != 3 or points.shape[2] < 3 or points.dtype not in (np.uint8, np.uint16):
         raise TriageError(f'"{path}" is no picture of 8 or 16 bits a colour')
-    factor = -(-max(points.shape[:2]) // LONGEST)
-    rows, columns = (side // factor * factor for side in points.shape[:2])
-    if min(rows, columns) < 100 * factor:
+    rows, columns = points.shape[:2]
+    if min(rows, columns) < SMALLEST:
         raise TriageError(f'"{path}" is too small to compare', mend="give the photo itself")
-    blocks = points[:rows, :columns, :3].reshape(
-        rows // factor, factor, columns // factor, factor, 3
-    )
-    mean: Array = blocks.mean(axis=(1, 3), dtype=np.float64) / np.iinfo(points.dtype).max
-    return mean, factor
+    if rows * columns > LARGEST:
+        raise TriageError(
+            f'"{path}" has {rows * columns / 1e6:.0f} million points',
+            mend=f"give a copy of at most {LARGEST / 1e6:.0f} million",
+        )
+    scaled: Picture = points[..., :3].astype(np.float32) / np.float32(np.iinfo(points.dtype).max)
+    return scaled
+
+
+def png_of(points: Any) -> bytes:
+    """Return 8 bit points as the bytes of a PNG file; TriageError where the extra is missing."""
+    try:
+        import imageio.v3  # noqa: PLC0415  (an optional extra)
+    except ImportError:
+        raise TriageError("no picture can be made", mend='install the extra "picture"') from None
+    return bytes(imageio.v3.imwrite("<bytes>", points, extension=".png"))
 
 
 def _points(path: Path) -> Any:

@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from triage.errors import TriageError
-from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 from triage.knowledge.tables import Dose
 
@@ -33,6 +32,7 @@ class Answer:
     cautions    what to mind when acting on it
     assumptions what the numbers rest on
     sources     "id: title" of every source that was used
+    first       what is to be read before the answer
     """
 
     sentence: str
@@ -40,6 +40,7 @@ class Answer:
     cautions: tuple[str, ...] = ()
     assumptions: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
+    first: tuple[str, ...] = ()
 
 
 def short(number: float) -> float:
@@ -68,13 +69,3 @@ def dose(knowledge: Knowledge, dose_id: str) -> Dose:
 def dose_note(entry: Dose) -> str:
     """Return how far a figure of the doses file can be trusted."""
     return "a suggestion without a document" if entry.suggestion else entry.because
-
-
-def mixing_words(knowledge: Knowledge, agent: Agent) -> tuple[str, ...]:
-    """Return one sentence for each mix with this agent that must not be made."""
-    found = []
-    for mix in agent.incompatible:
-        named = knowledge.agents.get(mix.with_)
-        other = named.name if named else mix.with_.removesuffix("-class").replace("-", " ")
-        found.append(f"Never mix {agent.name} with {other}: {mix.product}.")
-    return tuple(found)

@@ -22,6 +22,7 @@ from triage.plan.substances import (
 MG_PER_G = 1000.0
 ROUND_MIN = 5.0
 WINDOW = timedelta(hours=24)
+ACT = ("at", "step", "method", "agent", "outcome", "amount_ml", "minutes")
 
 
 def earliest(now: datetime) -> datetime:
@@ -33,6 +34,14 @@ def _agent_of(knowledge: Knowledge, attempt: Attempt) -> str | None:
     """Return the main agent of an attempt: as written down, else that of its method."""
     method = knowledge.methods.get(attempt.method or "")
     return attempt.agent or (method.agent if method else None)
+
+
+def _agents(knowledge: Knowledge, attempt: Attempt) -> list[str]:
+    """Return every agent of an attempt that the knowledge has."""
+    method = knowledge.methods.get(attempt.method or "")
+    main = _agent_of(knowledge, attempt)
+    found = [main] if main is not None and main in knowledge.agents else []
+    return [*found, *(part.agent for part in method.with_)] if method else found
 
 
 def _released_mg(
@@ -103,10 +112,16 @@ def day_ledger(
     late: list[Release] = []
     unknown = list(unread)
     ahead: list[str] = []
+    by_case: set[tuple[str, str]] = set()
     substances: dict[str, Substance] = {}
+    told: dict[tuple[object, ...], str] = {}
     for case in cases:
         for attempt in case.effective_attempts():
             if attempt.outcome == "not-done":
+                continue
+            # Two records of one specimen, merged or told in the room, may both hold one act.
+            act = (case.origin, *(getattr(attempt, name) for name in ACT))
+            if told.setdefault(act, case.id) != case.id:
                 continue
             at = attempt.at.astimezone(UTC)
             lasting = release_min_of(
@@ -118,6 +133,7 @@ def day_ledger(
             why = _not_known(knowledge, attempt)
             if why:
                 unknown.append(f"{name}: {why}")
+            by_case |= {(agent, f"case {case.id}") for agent in _agents(knowledge, attempt)}
             minute = _minutes_between(midnight, min(at, moment))
             made = [
                 Release(minute, mass_mg, agent, lasting)
@@ -134,7 +150,9 @@ def day_ledger(
     releases += [Release(now_min or 0.0, r.amount_mg, r.agent, r.release_min) for r in late]
     used = {release.agent for release in releases}
     kept = tuple(substances[key] for key in sorted(used))
-    return DayLedger(tuple(releases), kept, now_min, tuple(unknown), tuple(ahead))
+    return DayLedger(
+        tuple(releases), kept, now_min, tuple(unknown), tuple(ahead), tuple(sorted(by_case))
+    )
 
 
 def _minutes_between(start: datetime, end: datetime) -> float:

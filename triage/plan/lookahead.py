@@ -13,7 +13,7 @@ from typing import TypeVar
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import facts_from
-from triage.engine.consult import LEFT_ALONE, Consultant
+from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.many import Drawing, Extent, Key, Summary, keep
 from triage.engine.vocabulary import NONE
@@ -62,7 +62,7 @@ class Lookahead:
         self.judge = judge or AirJudge(self.knowledge, bench, day or DayLedger())
         self.parts = parts or Parts(consultant)
         deposits = self.knowledge.deposits.values()
-        self._left = frozenset(d.id for d in deposits if d.guard in LEFT_ALONE)
+        self._left = frozenset(d.id for d in deposits if d.is_left)
         self._grades = tuple(self.knowledge.fragility)
         self._ladders: dict[Key, Ladder] = {}
         # Methods that the bench was asked about, and those that it rules out, as bits.

@@ -9,14 +9,15 @@ from triage.case.models import Case
 from triage.case.naming import one_line
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
-from triage.engine.consult import COUNTED, LEFT_ALONE, Conclusions, Consultant
+from triage.engine.consult import COUNTED, Conclusions, Consultant
 from triage.engine.reading import Reading
-from triage.engine.vocabulary import ADVICE
+from triage.engine.vocabulary import ADVICE, agents_in
 from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.plan.air import AirJudge
 from triage.plan.ladder import Ladder, rungs_left
+from triage.plan.mixes import Used
 from triage.plan.model import (
     Alternative,
     ConflictLine,
@@ -31,8 +32,16 @@ from triage.plan.model import (
     StepStatus,
     WaitingLine,
 )
+from triage.plan.notices import (
+    air_notices,
+    missing_attempts,
+    not_told,
+    room_notices,
+    unread_keys,
+)
 from triage.plan.questions import questions_for, tests_forbidden
-from triage.plan.skeleton import CLEAN_STAGES, Skeleton, SkeletonMaker
+from triage.plan.showing import too_small
+from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 from triage.plan.trial import as_done
 from triage.plan.waiting import is_shown, waiting_for
@@ -80,7 +89,8 @@ class Planner:
         """
         judge = self.judge(bench, day or DayLedger())
         skeleton = self.maker.skeleton(case, bench, judge, locate=locate)
-        setting = Setting(self.knowledge, bench, skeleton.conclusions)
+        planned = _agents_of(self.knowledge, skeleton)
+        setting = Setting(self.knowledge, bench, skeleton.conclusions, judge.day.used, planned)
         steps = self._steps(case, judge, skeleton, setting)
         waiting = self._waiting(skeleton)
         waits = frozenset(line.finding for line in waiting)
@@ -107,8 +117,13 @@ class Planner:
             waiting=waiting,
             notices=(
                 *self._advice(case, skeleton.conclusions, only_first_aid=True),
-                *_air_notices(judge.day),
+                *air_notices(judge.day),
+                *room_notices(bench, steps),
+                *unread_keys("bench", bench),
+                *unread_keys("case", case),
+                *missing_attempts(case),
                 *self._notices(case, skeleton, findings, waiting),
+                *too_small(case, bench, self.knowledge.judgement, findings),
                 *self._advice(case, skeleton.conclusions, only_first_aid=False),
             ),
         )
@@ -195,7 +210,7 @@ class Planner:
             return "cleared"
         if best is None or best.standing != "settled":
             return "unsettled"
-        if self.knowledge.deposits[best.deposit].guard in LEFT_ALONE:
+        if self.knowledge.deposits[best.deposit].is_left:
             return "left"
         if ladder.rungs:
             return "open"
@@ -263,7 +278,7 @@ class Planner:
         notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
         notices += self._told_twice(case, findings)
         notices += self._ends(findings)
-        notices += _not_told(skeleton, findings)
+        notices += not_told(skeleton, findings)
         notices += self._lacking(skeleton, {f.id for f in findings if f.state == "stopped"})
         notices += self._condition_stops(skeleton, frozenset(line.method for line in waiting))
         return tuple(dict.fromkeys(notices))
@@ -347,34 +362,11 @@ class Planner:
                 yield Notice("full-stop", condition.full_stop, f"condition:{condition.id}")
 
 
-def _not_told(skeleton: Skeleton, findings: Sequence[FindingLine]) -> Iterator[Notice]:
-    """Yield what rests because nobody can tell yet what it is, and how that is ended."""
-    worked = {target for item in skeleton.items for target in (item.target, *item.also)}
-    for finding in findings:
-        if (
-            finding.state == "unsettled"
-            and finding.id not in worked
-            and skeleton.stage in CLEAN_STAGES
-        ):
-            text = (
-                f"{finding.zone_name}: it is not told yet what this is, and until then nothing is "
-                "done to it. If no more can be seen of it, accept it as it is, with the reason."
-            )
-            yield Notice("look-again", text, "not-identified")
-
-
-def _air_notices(day: DayLedger) -> Iterator[Notice]:
-    """Yield what is not known of the air, and what is dated after the present moment."""
-    if day.unknown:
-        text = (
-            f"What was released in the last 24 hours is not known: {'; '.join(day.unknown)}. It "
-            "may be much: nothing that evaporates is offered until this is mended, or the file "
-            "is moved out of the folder."
-        )
-        yield Notice("air", text, "air-unknown")
-    if day.ahead:
-        text = (
-            f"Dated after the present moment: {'; '.join(day.ahead)}. It counts as released now; "
-            "check the date and the clock of this machine."
-        )
-        yield Notice("air", text, "air-ahead")
+def _agents_of(knowledge: Knowledge, skeleton: Skeleton) -> tuple[tuple[str, Used], ...]:
+    """Return the agents of each method of the plan, with the name of the step."""
+    methods = dict.fromkeys(item.method for item in skeleton.items)
+    return tuple(
+        (method, (agent, knowledge.methods[method].name))
+        for method in methods
+        for agent in sorted(agents_in(knowledge.methods[method]))
+    )

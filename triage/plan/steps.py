@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from triage.bench.stock import make_up
 from triage.case.models import Side
@@ -13,12 +13,12 @@ from triage.engine.vocabulary import agents_in
 from triage.errors import TriageError
 from triage.exposure.wording import limit_words
 from triage.knowledge.agents import Agent
-from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method, Strength
 from triage.knowledge.rules import Family
 from triage.plan.air import AirChoice
 from triage.plan.ladder import Ladder, applies, grades
+from triage.plan.mixes import Used, never_mix, not_beside
 from triage.plan.model import (
     CautionLine,
     HarshnessGrades,
@@ -54,17 +54,29 @@ CAUTION_ORDER = (
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """What steps are completed with: the knowledge, the bench and what was concluded."""
+    """What steps are completed with: the knowledge, the bench and what was concluded.
+
+    ``today`` holds what was used in the room in the last 24 hours, ``planned`` what each method of
+    the plan uses.
+    """
 
     knowledge: Knowledge
     bench: Bench
     conclusions: Conclusions
+    today: tuple[Used, ...] = ()
+    planned: tuple[tuple[str, Used], ...] = ()
 
 
 def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: float) -> MakeUpLine:
     target = strength_text(agent, strength)
     basis = strength.unit.removeprefix("% ")
-    shown = "strength not known" if stock is None else f"{stock:g} % {agent.strength_basis}"
+    if stock is None:
+        sentence = (
+            f"How strong is your {agent.name}? Read it off the label and write it into the bench "
+            f"file: without it no mix of {target} is worked out."
+        )
+        return MakeUpLine(agent.id, target, "strength not known", None, None, sentence)
+    shown = f"{stock:g} % {agent.strength_basis}"
     try:
         densities: dict[str, float] = {}
         density = agent.physical.density
@@ -103,10 +115,13 @@ def make_up_lines(
     for agent_id, strength in parts:
         agent = knowledge.agents[agent_id]
         if strength is not None and strength.unit.startswith("%"):
-            lines.append(_diluted(agent, strength, bench.strength_of(agent_id), total_ml))
-            continue
-        text = strength_text(agent, strength)
-        lines.append(MakeUpLine(agent_id, text, "as it is", None, None, f"Use {text}."))
+            line = _diluted(agent, strength, bench.strength_of(agent_id), total_ml)
+        else:
+            text = strength_text(agent, strength)
+            line = MakeUpLine(agent_id, text, "as it is", None, None, f"Use {text}.")
+        if bench.stock and not bench.has_stock(agent_id):
+            line = replace(line, sentence=f"NOT IN STOCK: {agent.name}. {line.sentence}")
+        lines.append(line)
     return tuple(lines)
 
 
@@ -142,7 +157,7 @@ def caution_lines(
             rule = knowledge.rule(conclusion.rule)
             lines.append(CautionLine(conclusion.get("kind"), rule.because, rule.id, rule.source))
     for agent in agents:
-        lines += _mixes(knowledge, agent)
+        lines += never_mix(knowledge, agent)
         for notice in agent.notices:
             text = f"{notice.jurisdiction}, {notice.date}: {notice.text}"
             lines.append(CautionLine("legal", text, f"agent:{agent.id}", notice.source))
@@ -150,6 +165,8 @@ def caution_lines(
             CautionLine("stop", label.text, f"agent:{agent.id}", label.source)
             for label in agent.ask_label
         ]
+    planned = [used for held, used in setting.planned if held != item.method]
+    lines += not_beside(knowledge, agents, setting.today, planned)
     return _in_order(lines)
 
 
@@ -164,34 +181,6 @@ def limits_line(knowledge: Knowledge, agent: Agent) -> CautionLine:
     ]
     text = f"{agent.name}, limits in air, not worked out for this step: {'; '.join(shown)}."
     return CautionLine("breathing", text, f"agent:{agent.id}", agent.limits[0].source)
-
-
-def _mixes(knowledge: Knowledge, agent: Agent) -> list[CautionLine]:
-    """Return the mixes to avoid, one line for all partners with the same product."""
-    partners: dict[tuple[str, str], list[str]] = {}
-    for mix in agent.incompatible:
-        other = knowledge.agents.get(mix.with_)
-        if other is not None and other.status is Status.DRAFT:
-            continue  # no method may use a draft, so it is on no bench of this tool
-        names = [other.name] if other else _members(knowledge, mix.with_)
-        partners.setdefault((mix.product, mix.source), []).extend(names)
-    return [
-        CautionLine(
-            "mixing",
-            f"Never mix {agent.name} with {' or '.join(dict.fromkeys(names))}: {product}.",
-            f"agent:{agent.id}",
-            source,
-        )
-        for (product, source), names in partners.items()
-    ]
-
-
-def _members(knowledge: Knowledge, agent_class: str) -> list[str]:
-    return [
-        a.name
-        for a in knowledge.agents.values()
-        if a.agent_class == agent_class and a.status is not Status.DRAFT
-    ]
 
 
 def keep_away(

@@ -28,7 +28,9 @@ def waiting_for(
 ) -> WaitingLine | None:
     """Return the fewest open answers that alone keep a method from a target, None if none do."""
     facts = {fact.key: fact for fact in conclusions.facts}
+    methods, done = consultant.knowledge.methods, ladder.progress.done
     firm = {bar.method for bar in ladder.barred if not bar.interlock}
+    firm |= {m for m in ladder.offered if done(m) >= methods[m].passes}
     open_of: dict[str, set[Open]] = {m: set() for m in ladder.offered if m not in firm}
     for conclusion in conclusions.of(Family.FORBID, "forbid"):
         if not applies(conclusion, ladder.target):

@@ -64,6 +64,7 @@ class Observing(Shelf):
         finding: str | None = None,
         side: str | None = None,
         named: str | None = None,
+        size_um: float | None = None,
         signs: Mapping[str, str],
     ) -> str:
         """Record signs of a finding, adding it first if a zone is given; return its id."""
@@ -79,6 +80,8 @@ class Observing(Shelf):
                 old = changes.with_finding(old, changes.new_finding(name, zone, side=side))
             if named is not None:
                 old = changes.with_named(old, name, named)
+            if size_um is not None:
+                old = changes.with_size(old, name, size_um)
             whose[:] = [name]
             return self._answered(case, old, name, signs)
 

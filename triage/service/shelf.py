@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 from triage.case import changes
 from triage.case.folder import CaseEntry, list_cases, unread_files
 from triage.case.models import Case
-from triage.case.naming import SUFFIX, is_case_name, one_line, shown_path
+from triage.case.naming import SUFFIX, is_case_name, is_reserved, one_line, shown_path
 from triage.case.profile import Bench
-from triage.case.store import create_case, update_case
+from triage.case.roomledger import RoomLedger, room_ledger
+from triage.case.store import create_case, make_folder, update_case
 from triage.engine.casefacts import TAXON
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRules
@@ -183,7 +184,7 @@ class Shelf:
         """Create a case and return it; the id is made from the title if none is given."""
         if taxon != "unknown":
             self.knowledge.require("taxon", taxon)
-        self.cases.mkdir(parents=True, exist_ok=True)
+        make_folder(self.cases)
         name = case_id or self._free_id(title)
         case = changes.new_case(name, title, taxon=taxon)
         create_case(self.cases, case)
@@ -194,7 +195,7 @@ class Shelf:
         taken = {entry.id for entry in self.entries()}
         number = 2
         name = stem
-        while name in taken or not is_case_name(f"{name}{SUFFIX}"):
+        while name in taken or is_reserved(name) or not is_case_name(f"{name}{SUFFIX}"):
             name = f"{stem}-{number}"
             number += 1
         return name
@@ -206,9 +207,38 @@ class Shelf:
         machine's on a shared disk. What cannot be read may be of the last hours.
         """
         now = self.clock()
+        cases, unread = self._recent(now)
+        if self.room is not None:
+            others, not_read = self.room.others(cases, earliest(now))
+            cases, unread = [*cases, *others], [*unread, *not_read]
+        return day_ledger(self.knowledge, cases, now, unread)
+
+    @property
+    def room(self) -> RoomLedger | None:
+        """Return what those who share the room tell each other, None if it is not shared."""
+        beside = self.bench_path.parent if self.bench_path else self.cases
+        return room_ledger(self.bench.room, beside, self.cases)
+
+    def tell_room(self) -> None:
+        """Tell those who share the room what was recorded in the last 24 hours.
+
+        Raises
+        ------
+        TriageError: it cannot be told; what was recorded stays recorded.
+        """
+        room = self.room
+        if room is not None:
+            now = self.clock()
+            room.tell(self._recent(now)[0], earliest(now))
+
+    def _recent(self, now: datetime) -> tuple[list[Case], list[str]]:
+        """Return the cases of this folder that may hold attempts of the last 24 hours, and more.
+
+        The second names what cannot be read.
+        """
         index = self.folder_record.index()
         if index is None:
-            return DayLedger()
+            return [], []
         unread = list(unread_files(self.cases))
         unread += [f"{shown_path(Path(name))} cannot be read" for name in sorted(index.broken)]
         cases = []
@@ -217,7 +247,7 @@ class Shelf:
                 cases.append(self._read.load(self.cases / name))
             except TriageError:  # changed since; it must not stop other cases
                 unread.append(f"{shown_path(Path(name))} cannot be read")
-        return day_ledger(self.knowledge, cases, now, unread)
+        return cases, unread
 
     def plan(self, case: Case) -> Plan:
         """Return the plan of a case on this bench, on top of the day, with its own record."""

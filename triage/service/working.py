@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 from triage.case import changes
 from triage.case.folder import photo_path
+from triage.case.frozen import FrozenMap
 from triage.case.models import OUTCOMES, Attempt, Case, Override, Timer
 from triage.case.reading import validated
 from triage.case.store import update_case
@@ -58,12 +60,14 @@ class Working(Observing):
         observed: str = "",
         photo_before: str | None = None,
         photo_after: str | None = None,
+        measured: Mapping[str, Any] | None = None,
         sure: bool = False,
     ) -> Case:
         """Record one attempt on a step of the newest plan and return the case.
 
         An amount that is not given is taken from the plan, so that the day's air never counts
-        too little. ``sure``: a person stands by an amount far beyond the planned one.
+        too little. ``measured``: figures that the two photos gave. ``sure``: a person stands by an
+        amount far beyond the planned one.
 
         Raises
         ------
@@ -83,6 +87,7 @@ class Working(Observing):
             "observed": observed,
             "photo_before": photo_before,
             "photo_after": photo_after,
+            "measured": FrozenMap(measured or {}),
         }
         # Planned before the lock, so that other writers wait for the write alone. What was done was
         # done by this plan, whatever another writer recorded meanwhile.
@@ -90,7 +95,9 @@ class Working(Observing):
         doubt = far_more(planned, amount_ml)
         if doubt and not sure:
             raise UnlikelyAmount(doubt, mend="write the right amount, or say that it is so (--yes)")
-        return self.change(path, lambda old: self._recorded(old, planned, outcome, given))
+        made = self.change(path, lambda old: self._recorded(old, planned, outcome, given))
+        self.tell_room()
+        return made
 
     def _recorded(self, old: Case, step: Step, outcome: str, given: dict[str, Any]) -> Case:
         step_id = step.id
@@ -150,6 +157,7 @@ class Working(Observing):
         """
         path = self.path_of(case)
         made = update_case(path, lambda old: self._undone(old, reason))
+        self.tell_room()
         acts = self._acts.get(path, [])
         newest = next((act for act in reversed(acts) if act.is_recorded), None)
         if newest is not None:
@@ -177,6 +185,7 @@ class Working(Observing):
 
         made = update_case(path, change)
         self._acts[path].remove(act)
+        self.tell_room()
         return made
 
     def _undone(self, old: Case, reason: str) -> Case:

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from triage.case.models import Case
 from triage.history.advice import SkipSuggestion
-from triage.looks import LEFT, is_clean
+from triage.knowledge.book import Knowledge
+from triage.looks import LEFT, is_clean, is_ready_for_camera
 from triage.plan.model import Excluded, Plan, QuestionLine, Step
 from triage.plan.names import finding_names, zone_words
 from triage.plan.ownrecord import RECORD, own_record
@@ -60,8 +61,10 @@ def head_blocks(plan: Plan) -> Iterator[Block]:
     yield from (Alert(told) for told in alerts(plan))
 
 
-def camera_lines(case: Case, plan: Plan) -> tuple[str, ...]:
-    """Return that the specimen is ready for the camera, what was left on it and why."""
+def camera_lines(knowledge: Knowledge, case: Case, plan: Plan) -> tuple[str, ...]:
+    """Return that the specimen is ready for the camera, what was left on it and why; else none."""
+    if not is_ready_for_camera(knowledge, case, plan):
+        return ()
     reasons = {found.id: found.reason for found in case.findings if found.accepted}
     clean = {found.id for found in case.findings if is_clean(found)}
     left = [line for line in plan.findings if line.state in LEFT and line.id not in clean]

@@ -20,8 +20,6 @@ from triage.show.words import (
     step_place,
 )
 
-DOING = ("Do", "Time and amount", "Done when", "Make ready", "Rinse and dry", "Caution")
-
 
 def step_heading(step: Step) -> Heading:
     """Return what a step is called, when its turn is, and where it works."""
@@ -42,7 +40,7 @@ def step_blocks(step: Step, sure: str = "") -> tuple[Listing, ...]:
         *listing("HOLD POINT", step.hold, kind="hold"),
         *listing("Make ready", *ready(step), kind="tick"),
         *listing("Air in this room", *air),
-        *listing("Caution", *caution_words(step), kind="caution"),
+        *caution_blocks(step),
         # Stop points stand before the work: they have to be read first.
         *listing("STOP if", *stop_words(step), kind="stop"),
         *listing("Do", *step.do, kind="tick"),
@@ -63,10 +61,31 @@ def served_words(step: Step) -> str:
     )
 
 
-def doing_blocks(step: Step) -> tuple[Listing, ...]:
-    """Return the part of a step that is read while working, the work itself first."""
-    held = {block.label: block for block in step_blocks(step)}
-    return tuple(held[label] for label in DOING if label in held)
+def page_blocks(step: Step) -> tuple[Listing, ...]:
+    """Return a step as one page, in the order in which it is read at the bench."""
+    return (
+        *caution_blocks(step),
+        *listing("Protect", *_worn(step)),
+        *listing("Make ready", *_made_ready(step)),
+        *work_blocks(step),
+    )
+
+
+def caution_blocks(step: Step) -> tuple[Listing, ...]:
+    """Return what is read before anything is made ready."""
+    return listing("Caution", *caution_words(step), kind="caution")
+
+
+def work_blocks(step: Step) -> tuple[Listing, ...]:
+    """Return the work itself, what stops it, and what comes behind it."""
+    return (
+        *listing("Do", *step.do),
+        *listing("Time and amount", *measure_words(step)),
+        *listing("Done when", step.success, served_words(step)),
+        *listing("STOP if", *stop_words(step), kind="stop"),
+        *listing("Rinse and dry", *step.rinse, step.drying),
+        *listing("Away", *dict.fromkeys(step.disposal)),
+    )
 
 
 def caution_words(step: Step) -> Iterator[str]:
@@ -84,9 +103,19 @@ def stop_words(step: Step) -> Iterator[str]:
 
 def ready(step: Step) -> Iterator[str]:
     """Yield what must be ready before a step opens, one line each to be ticked."""
-    worn = step.protection
+    yield from (*_worn(step), *_made_ready(step))
+
+
+def _made_ready(step: Step) -> Iterator[str]:
     yield _tool(step)
     yield from (f"Made up: {line.sentence}" for line in step.make_up)
+    if step.keep_away:
+        yield f"Out of the way: {', '.join(step.keep_away)}"
+
+
+def _worn(step: Step) -> Iterator[str]:
+    """Yield what is worn, and the air."""
+    worn = step.protection
     fails = f"NOT these gloves: {_one_after_another(worn.gloves_fail)}" if worn.gloves_fail else ""
     if worn.gloves:
         yield f"Gloves on: {gloves_words(worn.gloves)}{f'. {fails}' if fails else ''}"
@@ -100,8 +129,6 @@ def ready(step: Step) -> Iterator[str]:
         yield f"Air: {step.air.ventilation or step.air.sentence}"
         if step.air.can_ignite:
             yield "No flame, spark or hot lamp near: it can flash at this temperature"
-    if step.keep_away:
-        yield f"Out of the way: {', '.join(step.keep_away)}"
 
 
 def _tool(step: Step) -> str:

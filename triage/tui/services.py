@@ -99,8 +99,11 @@ class Services:
             Thread(target=act, name="get-ready", daemon=True).start()
 
     async def run(self, act: Callable[[], Held]) -> Held:
-        """Return what the act returns, without holding up the keys meanwhile."""
-        return await asyncio.get_running_loop().run_in_executor(self.background, act)
+        """Return what the act returns, without holding up the keys meanwhile.
+
+        What was asked for is done, in its turn, also when the screen that asked is left before.
+        """
+        return await asyncio.shield(asyncio.wrap_future(self.background.submit(act)))
 
     def close(self) -> None:
         """Let the last act end."""

@@ -49,14 +49,21 @@ def ledger_of(agent: str | None, grams: float) -> DayLedger:
 
 
 @given(st.sampled_from(WET), volumes)
-def test_closed_room_amount_stays_under_every_eight_hour_limit(method_id: str, volume: float) -> None:
+def test_closed_room_amount_stays_under_every_eight_hour_limit(
+    method_id: str, volume: float
+) -> None:
     """Mass over volume, everything evaporated at the latest possible moment, by hand."""
     method = KNOWLEDGE.methods[method_id]
     judge = AirJudge(KNOWLEDGE, bench_of(volume, 0.0, "none"), DayLedger())
     choice = judge.choose(method)
     substance = judge.substance(method.agent)
     twas = [each.value_mg_per_m3 for each in substance.limits if each.basis == "twa"]
-    if choice.refused or not twas or substance.airborne == "none" or substance.density_g_per_ml is None:
+    if (
+        choice.refused
+        or not twas
+        or substance.airborne == "none"
+        or substance.density_g_per_ml is None
+    ):
         return
     share = strength_fraction(method.strength) * method.amount.open_share
     level = choice.amount_ml * substance.density_g_per_ml * 1000.0 * share / volume
@@ -68,11 +75,20 @@ def test_closed_room_amount_stays_under_every_eight_hour_limit(method_id: str, v
 
 
 @given(
-    st.sampled_from(WET), volumes, air_changes, st.sampled_from(CONTROLS),
-    st.sampled_from((None, "ethanol", "acetone")), st.floats(0.0, 50.0),
+    st.sampled_from(WET),
+    volumes,
+    air_changes,
+    st.sampled_from(CONTROLS),
+    st.sampled_from((None, "ethanol", "acetone")),
+    st.floats(0.0, 50.0),
 )
 def test_offered_as_it_is_lowered_or_left_out(
-    method_id: str, volume: float, changes: float | None, control: str, earlier: str | None, grams: float
+    method_id: str,
+    volume: float,
+    changes: float | None,
+    control: str,
+    earlier: str | None,
+    grams: float,
 ) -> None:
     method = KNOWLEDGE.methods[method_id]
     judge = AirJudge(KNOWLEDGE, bench_of(volume, changes, control), ledger_of(earlier, grams))
@@ -104,7 +120,10 @@ def says_limit_factor_and_mend(sentence: str) -> bool:
         or "danger-to-life" in sentence
     )
     says_factor = re.search(r"[\d.]+ (times|%)", sentence) is not None
-    says_mend = re.search(r"use at most [\d.]+ mL|use another agent|become[s]? possible with|remove every source", sentence)
+    says_mend = re.search(
+        r"use at most [\d.]+ mL|use another agent|become[s]? possible with|remove every source",
+        sentence,
+    )
     return says_limit and says_factor and says_mend is not None
 
 
@@ -137,7 +156,9 @@ def test_unknown_ventilation_counts_as_none(method_id: str, volume: float) -> No
 def test_no_step_of_any_plan_is_over(seed: int) -> None:
     rng = random.Random(seed)
     case = draw_case(consultant(), rng, f"drawn-{seed}")
-    bench = bench_of(rng.choice((4.0, 12.0, 30.0)), rng.choice((None, 0.0, 1.0)), rng.choice(CONTROLS))
+    bench = bench_of(
+        rng.choice((4.0, 12.0, 30.0)), rng.choice((None, 0.0, 1.0)), rng.choice(CONTROLS)
+    )
     day = ledger_of(rng.choice((None, "ethanol", "ethyl-acetate")), rng.choice((1.0, 20.0)))
     for step in planner().plan(case, bench, day).steps:
         assert step.air is None or step.air.verdict != "over", step.id
@@ -148,7 +169,8 @@ def test_plan_says_why_a_step_was_left_out() -> None:
     bench = bench_of(6.0, 0.0, "none")
     heavy = ledger_of("ethyl-acetate", 60.0)
     left_out = [
-        e for seed in range(40)
+        e
+        for seed in range(40)
         for e in planner().plan(draw_case(consultant(), random.Random(seed)), bench, heavy).excluded
         if e.rule == "air-limit"
     ]
@@ -158,14 +180,22 @@ def test_plan_says_why_a_step_was_left_out() -> None:
 
 def attempt_of(number: int, at: datetime, outcome: str = "better", ml: float = 2.0) -> Attempt:
     return Attempt(
-        id=f"a{number}", at=at, step="f1-x", finding="f1", method=SOLVENT, agent=KNOWLEDGE.methods[SOLVENT].agent,
-        outcome=outcome, amount_ml=ml,
+        id=f"a{number}",
+        at=at,
+        step="f1-x",
+        finding="f1",
+        method=SOLVENT,
+        agent=KNOWLEDGE.methods[SOLVENT].agent,
+        outcome=outcome,
+        amount_ml=ml,
     )
 
 
 SOLVENT = next(
-    m for m in WET
-    if KNOWLEDGE.methods[m].agent == "ethanol" and strength_fraction(KNOWLEDGE.methods[m].strength) > 0.5
+    m
+    for m in WET
+    if KNOWLEDGE.methods[m].agent == "ethanol"
+    and strength_fraction(KNOWLEDGE.methods[m].strength) > 0.5
 )
 
 
@@ -181,7 +211,9 @@ def test_day_counts_every_attempt_of_today_on_every_case(tmp_path: Path) -> None
     cases = tmp_path / "cases"
     cases.mkdir()
     for number in range(3):
-        create_case(cases, case_with(f"case-{number}", attempt_of(1, NOON - timedelta(hours=number + 1))))
+        create_case(
+            cases, case_with(f"case-{number}", attempt_of(1, NOON - timedelta(hours=number + 1)))
+        )
     workshop = open_workshop(cases=cases, clock=lambda: NOON)
     method = KNOWLEDGE.methods[SOLVENT]
     density = KNOWLEDGE.agents["ethanol"].physical.density.value

@@ -15,8 +15,11 @@ from triage.plan.barring import check_bench
 from triage.plan.planner import Planner
 
 WAXY = {
-    "setae": "stiff-clumps", "texture": "paste", "warmth": "softens",
-    "ethanol-drop": "nothing", "heptane-drop": "clears",
+    "setae": "stiff-clumps",
+    "texture": "paste",
+    "warmth": "softens",
+    "ethanol-drop": "nothing",
+    "heptane-drop": "clears",
 }
 
 
@@ -28,7 +31,9 @@ def agents_of(knowledge: Knowledge, methods: list[str]) -> set[str]:
     return {agent for method in methods for agent in agent_ids(knowledge, method)}
 
 
-def test_refused_agent_is_not_planned_and_the_reason_is_told(planner: Planner, knowledge: Knowledge) -> None:
+def test_refused_agent_is_not_planned_and_the_reason_is_told(
+    planner: Planner, knowledge: Knowledge
+) -> None:
     case = case_with("bees-wasps", "thorax-hairy", OILY)
     full = full_bench(knowledge)
     assert "ethyl-acetate" in agents_of(knowledge, rungs(planner.plan(case, full)))
@@ -58,7 +63,9 @@ def test_circumstance_keeps_every_agent_that_is_not_for_it_out(
 def test_pregnancy_keeps_the_reprotoxic_agents_out(planner: Planner, knowledge: Knowledge) -> None:
     # 2-ethoxyethanol: toxic for reproduction, NIOSH Current Intelligence Bulletin 39 (1983).
     case = case_with("bees-wasps", "thorax-hairy", WAXY)
-    assert "ethoxyethanol-2" in agents_of(knowledge, rungs(planner.plan(case, full_bench(knowledge))))
+    assert "ethoxyethanol-2" in agents_of(
+        knowledge, rungs(planner.plan(case, full_bench(knowledge)))
+    )
     plan = planner.plan(case, bench_with(knowledge, circumstances=("pregnancy",)))
     assert "ethoxyethanol-2" not in agents_of(knowledge, rungs(plan))
 
@@ -80,7 +87,9 @@ def test_lacking_equipment_is_named(planner: Planner, knowledge: Knowledge) -> N
     assert any(e.method == "blot-warm" and e.rule == "bench-lacks" for e in plan.excluded)
 
 
-def test_gloves_that_do_not_hold_keep_a_skin_poison_out(planner: Planner, knowledge: Knowledge) -> None:
+def test_gloves_that_do_not_hold_keep_a_skin_poison_out(
+    planner: Planner, knowledge: Knowledge
+) -> None:
     case = case_with("bees-wasps", "thorax-hairy", WAXY)
     plan = planner.plan(case, bench_with(knowledge, gloves=("natural-rubber",)))
     assert "ethoxyethanol-2" not in agents_of(knowledge, rungs(plan))

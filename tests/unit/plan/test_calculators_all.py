@@ -68,7 +68,10 @@ def test_curve_of_every_agent_that_can_be_chosen(agent: str) -> None:
     picture = air_picture(KNOWLEDGE, BENCH, question_of_agent(KNOWLEDGE, agent))
     assert picture.words()
     curve = picture.curve
-    assert all(near >= room * (1 - 1e-9) for near, room in zip(curve.near_mg_per_m3, curve.room_mg_per_m3, strict=True))
+    assert all(
+        near >= room * (1 - 1e-9)
+        for near, room in zip(curve.near_mg_per_m3, curve.room_mg_per_m3, strict=True)
+    )
     assert all(math.isfinite(level) for level in curve.near_mg_per_m3)
 
 
@@ -85,7 +88,11 @@ def test_curve_passes_through_the_level_of_the_verdict() -> None:
 @pytest.mark.parametrize("salt", sorted(KNOWLEDGE.salts))
 @pytest.mark.parametrize("temp_c", [5.0, 20.0, 30.0, 44.0])
 def test_chamber_over_every_salt(salt: str, temp_c: float) -> None:
-    answer, fault = answered(lambda: answer_chamber(KNOWLEDGE, ChamberQuestion(2.0, temp_c=temp_c, salt=salt, rh_start_percent=5.0)))
+    answer, fault = answered(
+        lambda: answer_chamber(
+            KNOWLEDGE, ChamberQuestion(2.0, temp_c=temp_c, salt=salt, rh_start_percent=5.0)
+        )
+    )
     if fault is not None:
         assert "no humidity is known" in fault.message
         return
@@ -105,7 +112,11 @@ def test_gel_of_every_kind(gel: str) -> None:
 
 @pytest.mark.parametrize("agent", ["naphthalene", "paradichlorobenzene", "thymol", "camphor"])
 def test_fumigants_answer_or_say_what_is_missing(agent: str) -> None:
-    answer, fault = answered(lambda: answer_fumigant(KNOWLEDGE, BENCH, DayLedger(), BoxQuestion(8.0, fumigant=agent, grams=5.0)))
+    answer, fault = answered(
+        lambda: answer_fumigant(
+            KNOWLEDGE, BENCH, DayLedger(), BoxQuestion(8.0, fumigant=agent, grams=5.0)
+        )
+    )
     if fault is not None:
         assert "known" in fault.message
         return
@@ -114,7 +125,9 @@ def test_fumigants_answer_or_say_what_is_missing(agent: str) -> None:
 
 @pytest.mark.parametrize("circumstance", ["asthma", "pregnancy", "closed-room"])
 @pytest.mark.parametrize("agent", ["paradichlorobenzene", "naphthalene", "camphor"])
-def test_vapours_breathed_for_months_are_refused_as_solvents_are(agent: str, circumstance: str) -> None:
+def test_vapours_breathed_for_months_are_refused_as_solvents_are(
+    agent: str, circumstance: str
+) -> None:
     frail = Bench(room={"volume_m3": 60.0, "control": "hood"}, circumstances=(circumstance,))
     asked = BoxQuestion(8.0, fumigant=agent, grams=5.0)
     _, fault = answered(lambda: answer_fumigant(KNOWLEDGE, frail, DayLedger(), asked))
@@ -134,9 +147,13 @@ def test_only_the_acid_of_a_bath_of_known_ph_is_worked_out() -> None:
     assert bath_acids(KNOWLEDGE) == ("hydrochloric-acid-dilute",)
 
 
-@pytest.mark.parametrize("agent", sorted(a.id for a in KNOWLEDGE.agents.values() if a.strength_basis != "as-is"))
+@pytest.mark.parametrize(
+    "agent", sorted(a.id for a in KNOWLEDGE.agents.values() if a.strength_basis != "as-is")
+)
 def test_every_agent_with_a_strength_can_be_made_up_or_says_why_not(agent: str) -> None:
-    answer, fault = answered(lambda: answer_mix_volume(KNOWLEDGE, Bench(), agent, 1.0, 100.0, stock=10.0))
+    answer, fault = answered(
+        lambda: answer_mix_volume(KNOWLEDGE, Bench(), agent, 1.0, 100.0, stock=10.0)
+    )
     if fault is not None:
         assert "density" in fault.line()
         return

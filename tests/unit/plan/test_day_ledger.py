@@ -17,8 +17,17 @@ NINE = datetime(2026, 3, 4, 9, 0, tzinfo=UTC)
 def dipped(at: datetime, minutes: float | None = 2.0) -> Case:
     case = case_with("beetles", "elytra", OILY)
     attempt = changes.new_attempt(
-        "a1", at, "f1-ethyl-acetate-brush", "better", finding="f1", zone="elytra", deposit="oily-film",
-        method="ethyl-acetate-brush", agent="ethyl-acetate", amount_ml=5.0, minutes=minutes,
+        "a1",
+        at,
+        "f1-ethyl-acetate-brush",
+        "better",
+        finding="f1",
+        zone="elytra",
+        deposit="oily-film",
+        method="ethyl-acetate-brush",
+        agent="ethyl-acetate",
+        amount_ml=5.0,
+        minutes=minutes,
     )
     return changes.with_attempt(case, attempt)
 
@@ -32,7 +41,9 @@ def level_after(planner: Planner, knowledge: Knowledge, hours: float) -> float:
     return step.air.mean_15_min_mg_per_m3
 
 
-def test_short_term_level_falls_while_the_room_is_aired(planner: Planner, knowledge: Knowledge) -> None:
+def test_short_term_level_falls_while_the_room_is_aired(
+    planner: Planner, knowledge: Knowledge
+) -> None:
     levels = [level_after(planner, knowledge, hours) for hours in (0.0, 0.5, 1.0, 4.0)]
     assert levels == sorted(levels, reverse=True)
     assert levels[0] > levels[-1]
@@ -60,7 +71,11 @@ def test_time_is_rounded_down_never_up(knowledge: Knowledge) -> None:
 
 
 def test_all_cases_of_the_day_are_added(knowledge: Knowledge) -> None:
-    ledger = day_ledger(knowledge, [dipped(NINE), dipped(NINE + timedelta(hours=1), None)], NINE + timedelta(hours=2))
+    ledger = day_ledger(
+        knowledge,
+        [dipped(NINE), dipped(NINE + timedelta(hours=1), None)],
+        NINE + timedelta(hours=2),
+    )
     assert len(ledger.releases) == 2
     # No time was written down: the dwell of the method counts, at least a minute.
     assert ledger.releases[1].release_min >= knowledge.judgement.least_release_min.value
@@ -71,8 +86,14 @@ def test_every_agent_in_the_liquid_counts(knowledge: Knowledge) -> None:
     case = case_with("beetles", "elytra", OILY)
     method = knowledge.methods["pepsin-joint"]
     attempt = changes.new_attempt(
-        "a1", NINE, "case-stuck-pepsin-joint", "better", method=method.id, agent=method.agent,
-        amount_ml=2.0, minutes=30.0,
+        "a1",
+        NINE,
+        "case-stuck-pepsin-joint",
+        "better",
+        method=method.id,
+        agent=method.agent,
+        amount_ml=2.0,
+        minutes=30.0,
     )
     day = day_ledger(knowledge, [changes.with_attempt(case, attempt)], NINE + timedelta(hours=1))
     further = {part.agent for part in method.with_ if knowledge.agents[part.agent].limits}

@@ -98,7 +98,7 @@ def test_what_lies_ahead_is_named_in_the_plan() -> None:
     plan = planner().plan(case, full_bench(KNOWLEDGE), ledger(EVENING, now))
     assert any("x.yaml attempt a1" in n.text and "clock" in n.text for n in plan.notices)
     plan = planner().plan(case, full_bench(KNOWLEDGE), ledger(EVENING, EVENING))
-    assert all(n.kind != "air" for n in plan.notices)
+    assert all(n.rule != "air-ahead" for n in plan.notices)
 
 
 def test_the_same_release_is_the_same_number_at_every_look() -> None:

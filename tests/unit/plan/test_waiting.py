@@ -5,12 +5,21 @@ Whole cases of the trade that rest on this stand in tests/casebook (degreasing, 
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 import pytest
 
 from tests.support.builders import full_bench
 from tests.support.intake import READY
 from tests.support.knowledge import consultant, planner, shipped
-from triage.case.changes import new_case, new_finding, with_answers, with_sign
+from triage.case.changes import (
+    new_attempt,
+    new_case,
+    new_finding,
+    with_answers,
+    with_attempt,
+    with_sign,
+)
 from triage.case.models import Case
 from triage.engine.vocabulary import UNKNOWN
 from triage.plan.model import Plan
@@ -19,8 +28,8 @@ OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 PASSED = {
     name: READY[name]
     for name in (
-        "worth-it", "whole", "lacquered", "old-poison-signs", "live-pest-signs", "mouldy-smell",
-        "hydration", "joints-stuck", "aim", "photographed-before",
+        "worth-it", "whole", "age", "lacquered", "old-poison-signs", "live-pest-signs",
+        "mouldy-smell", "hydration", "joints-stuck", "aim", "photographed-before",
     )
 }  # fmt: skip
 CLOSED = {"leave-it", "full-stop"}
@@ -77,7 +86,7 @@ def test_what_need_not_move_is_not_softened(aim: str) -> None:
 
 
 def test_what_is_wanted_is_asked_before_anything_is_softened() -> None:
-    finding = new_finding("f1", "elytra", signs={"puff": "stays"})
+    finding = new_finding("f1", "elytra", signs={"puff": "stays", "texture": "crust"})
     answers = {**READY, "hydration": "dry"}
     del answers["aim"]
     case = new_case("b", "b", taxon="beetles", answers=answers, findings=(finding,))
@@ -105,3 +114,21 @@ def test_a_look_that_clears_the_own_wax_is_named_where_it_bars() -> None:
         for question in line.questions:
             if question.finding == "f1":
                 assert fact.get(question.question) == UNKNOWN
+
+
+def test_a_method_that_is_used_up_is_no_way_on() -> None:
+    # The one way on for a crust is its pick; made as often as it is made, nothing waits any more.
+    signs = {"texture": "crust", "colour": "grey", "water-drop": "nothing", "acid-fizz": "nothing"}
+    finding = new_finding("f1", "elytra", signs={**signs, "dry-brush": "ticks-hard"})
+    answers = {**PASSED, "cracks": "none"}
+    case = new_case("crust", "crust", taxon="beetles", answers=answers, findings=(finding,))
+    assert [line.method for line in planned(case).waiting] == ["pick-dry"]
+    passes = shipped().methods["pick-dry"].passes
+    for number in range(passes):
+        at = datetime(2026, 3, 4, 8 + number, tzinfo=UTC)
+        told = {"finding": "f1", "zone": "elytra", "deposit": "lime-crust"}
+        attempt = new_attempt(
+            f"a{number + 1}", at, step="f1-pick-dry", method="pick-dry", outcome="no-change", **told
+        )
+        case = with_attempt(case, attempt)
+    assert planned(case).waiting == ()

@@ -107,6 +107,4 @@ def test_a_withdrawn_finding_is_never_lost(shop: Workshop) -> None:
     _, finding = shop.add_finding("wasp", "antenna")
     shop.withdraw("wasp", finding, "wrong zone")
     with pytest.raises(TriageError, match="would lose or alter recorded withdrawn"):
-        update_case(
-            shop.path_of("wasp"), lambda old: old.model_copy(update={"withdrawn": ()})
-        )
+        update_case(shop.path_of("wasp"), lambda old: old.model_copy(update={"withdrawn": ()}))

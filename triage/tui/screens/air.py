@@ -24,7 +24,7 @@ from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.services import Services
-from triage.tui.shown import content_of
+from triage.tui.shown import Reasons
 from triage.tui.widgets.aircurve import AirCurve
 
 AMOUNTS_ML = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
@@ -62,7 +62,7 @@ class AirScreen(ServiceScreen):
         Binding("v", "control", "Ventilation", id="air.control"),
         Binding("t", "day", "The day"),
         Binding("s", "step", "Next step"),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str | None = None) -> None:
@@ -180,14 +180,14 @@ class AirScreen(ServiceScreen):
             self.action_day()
             return
         curve = listing("the curve in words", *self.view.picture.words())
-        told = content_of((*air_blocks(self.view.answer), *curve))
+        told = Reasons((*air_blocks(self.view.answer), *curve))
         self.app.push_screen(DetailScreen("Air in full", told))
 
     def action_day(self) -> None:
         """Show the day in full."""
         if self.view is not None:
             day = self.view.day
-            told = content_of(day_blocks(day, day_bars(day)))
+            told = Reasons(day_blocks(day, day_bars(day)))
             self.app.push_screen(DetailScreen("The air of the last 24 hours", told))
 
 

@@ -98,8 +98,7 @@ class ServiceScreen(Leaving[None], Served):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q", "leave", "Back", id="leave"),
-        Binding("f9", "leave_line", "Out of the line", key_display="F9"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
     PLACE = ""
     step: Step | None = None
@@ -166,7 +165,8 @@ class ServiceScreen(Leaving[None], Served):
                 self._pending -= 1
 
         self._pending += 1
-        self.run_worker(at_work(), group="service")
+        # The program's, not the screen's: a fault is told also when the screen is left before.
+        self.app.run_worker(at_work(), group="service")
 
     @property
     def is_at_work(self) -> bool:
@@ -174,9 +174,12 @@ class ServiceScreen(Leaving[None], Served):
         return self._pending > 0 or self._busy
 
     def show_fault(self, text: str) -> None:
-        """Show what went wrong and what to do, above the parts."""
-        for line in self._fault_lines():
+        """Show what went wrong and what to do, above the parts; or where one is, if left."""
+        lines = self._fault_lines()
+        for line in lines:
             line.show(text)
+        if not lines:
+            self.app.notify(text, severity="error", timeout=15, markup=False)
 
     def clear_fault(self) -> None:
         """Take away what went wrong: it is mended."""
@@ -205,19 +208,9 @@ class ServiceScreen(Leaving[None], Served):
     def interrupted(self, away_s: float) -> None:
         """Take note that nobody worked here for some seconds; most screens need not care."""
 
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer the key that leaves a line only while a line is written."""
-        if action == "leave_line":
-            return isinstance(self.focused, Input)
-        return super().check_action(action, parameters)
-
     def action_leave(self) -> None:
         """Go back to the screen before."""
         self.dismiss()
-
-    def action_leave_line(self) -> None:
-        """Leave the line that is being written; letters are keys again."""
-        self.action_leave()
 
 
 class FilteredScreen(ServiceScreen):

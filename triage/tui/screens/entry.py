@@ -17,6 +17,7 @@ from triage.tui.widgets.keysline import KeysLine
 class EntryScreen(Question[str | None]):
     """Ask for one value; Enter takes it, an empty one means not known."""
 
+    AUTO_FOCUS = "#value"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f9", "leave", "Back, change nothing", key_display="F9")
     ]
@@ -32,10 +33,6 @@ class EntryScreen(Question[str | None]):
             yield Static(Content(self._ask), classes="window-title")
             yield Input(self._value, id="value")
         yield KeysLine()
-
-    def on_mount(self) -> None:
-        """Start on the line."""
-        self.query_one("#value", Input).focus()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Take the value."""

@@ -17,7 +17,7 @@ from triage.show.entry import Shelf, entry_blocks, shelves
 from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
-from triage.tui.shown import content_of
+from triage.tui.shown import Reasons
 from triage.tui.widgets.actionlist import ActionList
 
 # Rows laid out at first, and added whenever the cursor comes this near to the last one.
@@ -36,7 +36,7 @@ class HandbookScreen(FilteredScreen):
         Binding("pageup", "page(-1)", "Back up", show=False, priority=True),
         Binding("down", "into_list", "Into the list", show=False),
         Binding("end", "to_end", "Last entry", show=False, priority=True),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services) -> None:
@@ -108,10 +108,8 @@ class HandbookScreen(FilteredScreen):
         for shelf in self._shelves:
             for entry in shelf.entries:
                 if shelf.kind == kind and entry.id == entry_id:
-                    told = content_of(
-                        (Line(entry.name, is_bold=True), Line(""), *entry_blocks(entry))
-                    )
-                    self.query_one("#entry", Static).update(told)
+                    told = Reasons((Line(entry.name, is_bold=True), Line(""), *entry_blocks(entry)))
+                    self.query_one("#entry", Static).update(told.drawn())
                     self.query_one("#entry-scroll").scroll_home(animate=False)
                     return
 

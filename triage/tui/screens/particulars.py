@@ -42,6 +42,7 @@ FIELDS = (
 class ParticularsScreen(Question[Particulars | None]):
     """Ask for the particulars; Enter in any line keeps them all."""
 
+    AUTO_FOCUS = "#note"  # the amount is filled in already
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f9", "leave", "Back, change nothing", key_display="F9"),
         Binding("down", "app.focus_next", "Next line", show=False),
@@ -73,10 +74,6 @@ class ParticularsScreen(Question[Particulars | None]):
                 yield Static(Content(label))
                 yield Input("" if held is None else _shown(held), id=name, compact=True)
         yield KeysLine()
-
-    def on_mount(self) -> None:
-        """Start on the note, the amount is filled in already."""
-        self.query_one("#note", Input).focus()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Keep all lines if the numbers are numbers and the photos are there."""

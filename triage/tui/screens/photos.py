@@ -14,6 +14,8 @@ from textual.widgets import Static
 
 from triage.case.models import Attempt, Case
 from triage.errors import TriageError
+from triage.show.compared import compared_blocks, measured_words
+from triage.show.lines import lines_of
 from triage.show.words import OUTCOME_WORDS
 from triage.tui.keysets import keyset_of
 from triage.tui.screens.base import ServiceScreen
@@ -31,7 +33,8 @@ class PhotosScreen(ServiceScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("down", "turn(1)", "Older", id="list.down"),
         Binding("up", "turn(-1)", "Newer", id="list.up"),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("equals_sign", "compare", "What changed"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
@@ -44,6 +47,7 @@ class PhotosScreen(ServiceScreen):
     def parts(self) -> Iterable[Widget]:
         """Return what was recorded, and the pair."""
         yield Static("", id="photo-about")
+        yield Static("", id="photo-told")
         yield Horizontal(PhotoView(id="before"), PhotoView(id="after"), id="pair")
 
     def on_mount(self) -> None:
@@ -51,9 +55,11 @@ class PhotosScreen(ServiceScreen):
         self.serve(self._read, self._take)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer to turn only where there is more than one attempt with photos."""
+        """Offer to turn only where there is more than one attempt, to compare where both are."""
         if action == "turn":
             return len(self.attempts) > 1
+        if action == "compare":
+            return None not in self._pair()
         return super().check_action(action, parameters)
 
     def _read(self) -> tuple[Case, dict[str, Placed]]:
@@ -95,14 +101,46 @@ class PhotosScreen(ServiceScreen):
                 f"{self._at + 1}/{len(self.attempts)}  {attempt.id}  "
                 f"{method.name if method else attempt.step}: {outcome}, "
                 f"{attempt.at:%Y-%m-%d %H:%M}"
+                + (f"\n{kept}" if (kept := measured_words(attempt.measured)) else "")
             )
         )
         for name, photo in (("before", attempt.photo_before), ("after", attempt.photo_after)):
             words, place = self._places.get(photo or "", ("no photo", None))
             self.query_one(f"#{name}", PhotoView).show(f"{name.upper()}  {words}", place)
 
+    def _pair(self) -> tuple[Path | None, Path | None]:
+        """Return the places of both photos that are shown."""
+        if not self.attempts:
+            return None, None
+        attempt = self.attempts[self._at]
+        names = attempt.photo_before, attempt.photo_after
+        before, after = (self._places.get(name or "", ("", None))[1] for name in names)
+        return before, after
+
+    def action_compare(self) -> None:
+        """Say what left, what came and whether it did harm; large photos take half a minute."""
+        before, after = self._pair()
+        if before is None or after is None:
+            return
+        judged = self.services.workshop.knowledge.judgement.picture
+        about = self.query_one("#photo-told", Static)
+        about.update("Comparing ...")
+
+        def act() -> str:
+            from triage.picture.files import read_photo  # noqa: PLC0415  (loads arrays)
+            from triage.picture.limits import Limits  # noqa: PLC0415
+            from triage.picture.pair import compare  # noqa: PLC0415
+
+            limits = Limits.of(judged)
+            found = compare(read_photo(before), read_photo(after), limits)
+            return "\n".join(lines_of(compared_blocks(found, limits, None)))
+
+        self.serve(act, about.update, about.update)
+
     def action_turn(self, by: int) -> None:
         """Go to an older or a newer attempt."""
         if self.attempts:
             self._at = max(0, min(len(self.attempts) - 1, self._at + by))
+            self.query_one("#photo-told", Static).update("")
+            self.refresh_bindings()
             self._show()

@@ -15,19 +15,20 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case
-from triage.engine.casefacts import SPECIMEN, TAXON
+from triage.engine.casefacts import TAXON
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.sureplan import Agenda
-from triage.plan.model import FindingLine, Plan, QuestionLine
-from triage.plan.names import zone_words
+from triage.plan.model import Plan, QuestionLine
 from triage.plan.questions import question_line
-from triage.show.words import KIND_WORDS, RISK_WORDS, percent
+from triage.show.words import RISK_WORDS, percent
+from triage.tui.asking import Visit, place_of
 from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, keyset_of
-from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
+from triage.tui.messages import StepChosen
+from triage.tui.screens.base import CHANGED_OUTSIDE
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
-from triage.tui.screens.reason import ReasonScreen
+from triage.tui.screens.naming import FindingScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.reading import Reading
@@ -35,13 +36,10 @@ from triage.tui.widgets.reading import Reading
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
 ANSWER_KEYS = WORDS.answers
-ENOUGH = "Enough is known here: no answer about this would change the next step now."
-NOTHING = "Nothing is left to ask here."
 CORRECTED = "It was answered before and may be corrected here."
 # What may be done when enough is known; the ids are no answers of any question.
-MORE, ELSEWHERE, LEAVE = "go-on", "go-elsewhere", "go-back"
+START, MORE, ELSEWHERE, LEAVE = "start", "go-on", "go-elsewhere", "go-back"
 NAME_IT, KEEP_IT = "name-it", "keep-it"
-NO_NAME = "no-name"
 
 
 @dataclass(frozen=True)
@@ -53,7 +51,7 @@ class Read:
     agenda: Agenda
 
 
-class QuestionScreen(CaseScreen):
+class QuestionScreen(FindingScreen):
     """Ask what would still help, about one finding or about the whole specimen."""
 
     PLACE = "Questions"
@@ -67,24 +65,15 @@ class QuestionScreen(CaseScreen):
         Binding("z", "back", "Before", id="question.before"),
         Binding("i", "name", "Name it", id="question.name"),
         Binding("l", "accept", "Leave as it is", show=False, id="question.accept"),
-        Binding("q", "leave", "Zones", id="leave"),
+        Binding("q,f9", "leave", "Zones", id="leave"),
     ]
 
     def __init__(
         self, services: Services, case_id: str, finding: str | None, question: str | None = None
     ) -> None:
-        super().__init__(services, case_id)
-        self.finding = finding
-        self.plan: Plan | None = None
+        super().__init__(services, case_id, finding)
         self.question: QuestionLine | None = None
-        self.agenda = Agenda((), ())
-        self._first = question  # to be asked first, whatever it is worth
-        # What was answered on this visit, and what of it is to be put again after going back.
-        self._asked: list[QuestionLine] = []
-        self._again: list[QuestionLine] = []
-        self._declined: frozenset[tuple[str, str]] = frozenset()
-        self._asks_the_rest = False
-        self._is_settled = False
+        self.visit = Visit(question)
         self._busy = True
 
     def parts(self) -> Iterable[Widget]:
@@ -112,7 +101,7 @@ class QuestionScreen(CaseScreen):
 
     def _planned(self, case: Case, declined: frozenset[tuple[str, str]] | None = None) -> Read:
         workshop = self.services.workshop
-        gone = self._declined if declined is None else declined
+        gone = self.visit.declined if declined is None else declined
         return Read(case, workshop.plan(case), workshop.desk.agenda(case, gone))
 
     def _know(self, case: Case, plan: Plan) -> None:
@@ -126,47 +115,16 @@ class QuestionScreen(CaseScreen):
         """Show what the finding at hand is read as, and where it is."""
         if self.case is not None and self.plan is not None:
             self.query_one(Reading).show(self.plan, self.finding)
-            self.show_place(f"{self.case.title or self.case.id}: {self._where()}")
+            self.show_place(f"{self.case.title or self.case.id}: {self.where()}")
 
     def _take(self, read: Read) -> None:
         self._know(read.case, read.plan)
-        self.agenda = read.agenda
+        self.visit.agenda = read.agenda
         self._busy = False
         self._put(self._next())
 
-    def _left(self) -> Agenda:
-        return self.agenda.without({(q.finding, q.question) for q in self._asked})
-
     def _next(self) -> QuestionLine | None:
-        """Return what is to be asked now, None when enough is known.
-
-        What cannot change the next step is asked only where nothing else was to be asked from
-        the beginning, or on demand.
-        """
-        if self._again:
-            return self._again.pop(0)
-        left = self._left().about(self.finding)
-        if self._first is not None:
-            named = [q for q in left.all if q.question == self._first]
-            self._first = None
-            if named:
-                return named[0]
-        if not left.worth and not self._asked:
-            self._asks_the_rest = True
-        if self._is_newly_settled():
-            return None
-        waiting = left.all if self._asks_the_rest else left.worth
-        return waiting[0] if waiting else None
-
-    def _line(self, finding: str | None) -> FindingLine | None:
-        found = self.plan.findings if self.plan else ()
-        return next((line for line in found if line.id == finding), None)
-
-    def _is_newly_settled(self) -> bool:
-        """Return whether the last answer settled the finding: said once, the user decides."""
-        line = self._line(self.finding)
-        was, self._is_settled = self._is_settled, line is not None and line.standing == "settled"
-        return self._is_settled and not was and bool(self._asked)
+        return self.visit.next(self.finding, self.line(self.finding))
 
     def changed_outside(self) -> None:
         """Ask what the file as it is now leaves open."""
@@ -176,13 +134,6 @@ class QuestionScreen(CaseScreen):
             self.tell(CHANGED_OUTSIDE)
 
         self.serve(self._read, then)
-
-    def _where(self) -> str:
-        return self._where_is(self.finding)
-
-    def _where_is(self, finding: str | None) -> str:
-        line = self._line(finding)
-        return zone_words(line.zone_name, line.side) if line else "whole specimen"
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer what the question, or the end of asking, and the finding allow."""
@@ -201,7 +152,7 @@ class QuestionScreen(CaseScreen):
         if question.finding != self.finding:
             # An answer belongs to the finding that its question is about, whoever put it.
             self.finding = question.finding
-            self._is_settled = True  # what is settled already need not be said again
+            self.visit.is_settled = True  # what is settled already need not be said again
             self._show_finding()
         keys = keyset_of(self.app)
         given, untold = self._given(question), keys.sign("question.cannot-tell")
@@ -225,15 +176,13 @@ class QuestionScreen(CaseScreen):
     def _cost(self, question: QuestionLine) -> str:
         """Return what the question costs, what it may bring, and how many are left."""
         risk = RISK_WORDS.get(question.risk, question.risk)
-        chance = self.agenda.chance(question)
+        chance = self.visit.agenda.chance(question)
         brings = "; it cannot change the next step now"
         if chance is not None:
             brings = f"; {percent(chance)} that it changes the next step"
-        elif (self.finding or SPECIMEN, question.question) in self._declined or self._given(
-            question
-        ):
+        elif place_of(question) in self.visit.declined or self._given(question):
             brings = ""  # its worth was reckoned without it
-        left = len(self._left().about(self.finding).worth)
+        left = len(self.visit.left().about(self.finding).worth)
         more = f"; {left - 1} more could" if left > 1 and chance is not None else ""
         why = keyset_of(self.app).sign("question.why")
         return f"{risk}, about {question.seconds} s{brings}{more}.\n{why}  why ask"
@@ -248,41 +197,32 @@ class QuestionScreen(CaseScreen):
     def _put_end(self) -> None:
         """Say that enough is known, and what may be done now."""
         keys = keyset_of(self.app)
+        line, knowledge = self.line(self.finding), self.services.workshop.knowledge
+        first, *more = self.visit.end_words(self.plan, line, knowledge) if self.plan else [""]
         self._offer(
-            self._end_words(),
+            first,
             [
                 Option(hanging(keys.answers[at : at + 1], text, width=3), id=act)
                 for at, (act, text) in enumerate(self._ends())
             ],
         )
         back = f"{keys.sign('question.before')}  back to an answer, to correct it"
-        self.query_one("#ask-cost", Static).update(Content(back))
-
-    def _end_words(self) -> str:
-        left, line = self._left().about(self.finding), self._line(self.finding)
-        if not left.worth:
-            return ENOUGH if left.rest else NOTHING
-        most = max(self.agenda.chance(question) or 0.0 for question in left.worth)
-        name = line.deposit_name if line else ""
-        more = f"{len(left.worth)} more questions" if len(left.worth) > 1 else "One more question"
-        return (
-            f"Settled: {name}. {more} could still change the next step, by {percent(most)} at most."
-        )
+        self.query_one("#ask-cost", Static).update(Content("\n".join((*more, "", back))))
 
     def _ends(self) -> list[tuple[str, str]]:
         """Return what may be done now, as id and words."""
-        left = self._left()
+        left = self.visit.left()
         here = left.about(self.finding)
-        ends = [(LEAVE, "go back")]
-        if here.worth:
-            ends.insert(0, (MORE, "go on asking"))
-        elif left.worth:
+        step = self.plan.next_step() if self.plan else None
+        ends = [(START, f"start: {step.name}")] if step is not None else []
+        ends.append((LEAVE, "go back"))
+        if here.all:
+            ends.append((MORE, "ask on here all the same"))
+        if left.worth and not here.worth:
             best = left.worth[0]
-            worth = f"{self._where_is(best.finding)}: {best.ask}"
-            ends.append((ELSEWHERE, f"what is worth asking now: {worth}"))
-        if here.rest and not here.worth:
-            many = f"{len(here.rest)} that may matter later"
-            ends.append((MORE, f"ask on here all the same: {many}"))
+            ends.append(
+                (ELSEWHERE, f"to be asked of the {self.where_is(best.finding)}: {best.ask}")
+            )
         if self.finding is not None:
             ends.append((NAME_IT, "name the deposit yourself"))
             ends.append((KEEP_IT, "leave it as it is, with a reason"))
@@ -290,12 +230,16 @@ class QuestionScreen(CaseScreen):
 
     def _end(self, act: str) -> None:
         """Do what was chosen when enough is known."""
+        left = self.visit.left()
         if act == MORE:
-            self._asks_the_rest = not self._left().about(self.finding).worth
+            self.visit.asks_the_rest = not left.about(self.finding).worth
             self._put(self._next())
         elif act == ELSEWHERE:
-            self._asks_the_rest = False
-            self._put(self._left().worth[0])
+            self.visit.asks_the_rest = False
+            self._put(left.worth[0])
+        elif act == START:
+            self._waits_with = (None,)  # left behind the step: it leads back to the zones
+            self.post_message(StepChosen(self.case_id))
         elif act == NAME_IT:
             self.action_name()
         elif act == KEEP_IT:
@@ -338,8 +282,8 @@ class QuestionScreen(CaseScreen):
         self._busy = True
         self._acknowledge(answer)
         workshop, finding = self.services.workshop, self.finding
-        place = (finding or SPECIMEN, question.question)
-        declined = self._declined - {place} if answer else self._declined | {place}
+        place, before = place_of(question), self.visit.declined
+        declined = before - {place} if answer else before | {place}
 
         def act() -> Read:
             if finding is None:
@@ -349,8 +293,8 @@ class QuestionScreen(CaseScreen):
             return self._planned(case, declined)
 
         def then(read: Read) -> None:
-            self._asked.append(question)
-            self._declined = declined
+            self.visit.asked.append(question)
+            self.visit.declined = declined
             self._take(read)
 
         self.serve(act, then)
@@ -374,10 +318,10 @@ class QuestionScreen(CaseScreen):
         """Go back one question; on this visit's first one, choose which answer was wrong."""
         if self._busy:
             return
-        if self._asked:
+        if self.visit.asked:
             if self.question is not None and self._given(self.question) is not None:
-                self._again.insert(0, self.question)
-            self._put(self._asked.pop())
+                self.visit.again.insert(0, self.question)
+            self._put(self.visit.asked.pop())
             return
         answered = self._answered()
         if not answered:
@@ -416,52 +360,9 @@ class QuestionScreen(CaseScreen):
             )
             self.app.push_screen(DetailScreen(self.question.ask, text))
 
-    def action_name(self) -> None:
-        """Name the deposit oneself."""
-        if self.finding is None:
-            self.show_fault("the whole specimen has no deposit; choose a zone first")
-            return
-        kinds = {each.kind for each in self.services.workshop.knowledge.deposits.values()}
-        known = [(kind, words) for kind, words in KIND_WORDS.items() if kind in kinds]
-        self.app.push_screen(
-            ChoiceScreen("What is it like?", [*known, (NO_NAME, "no name of my own")]),
-            self._name_of_kind,
-        )
-
-    def _name_of_kind(self, kind: str | None) -> None:
-        if kind == NO_NAME:
-            self._named("")
-        elif kind is not None:
-            deposits = self.services.workshop.knowledge.deposits.values()
-            choices = [(deposit.id, deposit.name) for deposit in deposits if deposit.kind == kind]
-            self.app.push_screen(ChoiceScreen("What do you take it to be?", choices), self._named)
-
-    def _named(self, deposit: str | None) -> None:
-        finding = self.finding
-        if deposit is None or finding is None:
-            return
-        self._act(
-            lambda: self.services.workshop.name_deposit(self.case_id, finding, deposit or None)
-        )
-
-    def action_accept(self) -> None:
-        """Leave the finding as it is, with a reason."""
-        if self.finding is None:
-            self.show_fault("only a finding can be left as it is; choose a zone first")
-            return
-        self.app.push_screen(
-            ReasonScreen("Leave this finding as it is", (self._where(),), "Why may it stay?"),
-            self._accepted,
-        )
-
-    def _accepted(self, reason: str | None) -> None:
-        finding = self.finding
-        if reason is not None and finding is not None:
-            self._act(lambda: self.services.workshop.accept(self.case_id, finding, reason))
-
-    def _act(self, change: Callable[[], Case]) -> None:
+    def act(self, change: Callable[[], Case]) -> None:
+        """Change the case, then ask on."""
         self._busy = True
-
         self.serve(lambda: self._planned(change()), self._take)
 
 

@@ -32,8 +32,8 @@ class ReasonScreen(Question[str | None]):
     label  what to write
     """
 
+    AUTO_FOCUS = "#reason"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("ctrl+q", "leave", "Leave", show=False),
         Binding("f9", "leave", "Back without writing", key_display="F9"),
     ]
 
@@ -53,10 +53,6 @@ class ReasonScreen(Question[str | None]):
             yield Static(Content(f"{self._label} (Enter writes it, F9 goes back)"))
             yield Input(id="reason", placeholder="in your own words")
         yield KeysLine()
-
-    def on_mount(self) -> None:
-        """Start on the line."""
-        self.query_one("#reason", Input).focus()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Take the reason if it says something."""

@@ -17,7 +17,6 @@ from triage.case.models import Case
 from triage.looks import is_after_cleaning
 from triage.plan.model import Plan, Step
 from triage.show.words import duration, stage_word
-from triage.tui.keysets import keyset_of
 from triage.tui.screens.base import CHANGED_OUTSIDE
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
@@ -25,7 +24,7 @@ from triage.tui.screens.particulars import Particulars
 from triage.tui.screens.reason import is_in_words
 from triage.tui.screens.recording import RecordingScreen
 from triage.tui.services import Services
-from triage.tui.shown import brief_text, doing_text
+from triage.tui.shown import doing_text, step_text
 from triage.tui.widgets.burst import BurstTimer
 from triage.tui.widgets.checklist import Checklist
 from triage.tui.widgets.countdown import Countdown
@@ -58,8 +57,7 @@ class WalkScreen(RecordingScreen):
         Binding("plus", "more_time", "Look later", key_display="+", id="walk.later"),
         Binding("p", "go('photos')", "Photos", show=False, id="walk.photos"),
         Binding("a", "go('air')", "Air", show=False, id="walk.air"),
-        Binding("q", "leave", "Plan", id="leave"),
-        Binding("f9", "leave_line", "Plan", key_display="F9"),
+        Binding("q,f9", "leave", "Plan", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str, step_id: str | None = None) -> None:
@@ -67,7 +65,6 @@ class WalkScreen(RecordingScreen):
         self.step_id = step_id
         self.plan: Plan | None = None
         self.step = None
-        self._are_stops_crowded = False
         self._left_at: datetime | None = None
 
     def parts(self) -> Iterable[Widget]:
@@ -128,6 +125,7 @@ class WalkScreen(RecordingScreen):
         self.query_one(StopPoints).show(step.stop_points)
         self._give_all_room()
         self.query_one(Checklist).show(step)
+        self.query_one("#doing", Static).update(doing_text(step).drawn())
         self.query_one("#hold-text", Static).update(_hold_text(step))
         self.query_one(BurstTimer).ready(step.burst_s)
         self.refresh_bindings()
@@ -154,10 +152,9 @@ class WalkScreen(RecordingScreen):
     def _open(self, panel: str) -> None:
         self.query_one("#panels", ContentSwitcher).current = panel
         self.query_one(OutcomeBar).show(panel)
-        self._make_room()
         self._stands_since = None
         self.call_after_refresh(self._stand)
-        self.call_after_refresh(self._fit)
+        self.call_after_refresh(self._make_room)
         if panel == "work" and self._opened_at is None:
             self._opened_at = self.services.clock()
         if panel == "hold":
@@ -172,76 +169,35 @@ class WalkScreen(RecordingScreen):
         self._stands_since = self.services.pulse()
 
     def _make_room(self) -> None:
-        """Keep everything in view: details fold behind a key first, then the headline shrinks."""
-        headline, step = self.query_one(Headline), self.step
-        if step is None or self.panel != "work":
-            headline.set_large(is_large=False)
+        """Draw the name large where that leaves the whole page in view; else it scrolls."""
+        if not self.is_whole or self.step is None:
             return
-        work = self.query_one("#work")
-        width = work.scrollable_content_region.width
-        free = work.scrollable_content_region.height + headline.content_size.height
-        full = doing_text(step)
-        key = keyset_of(self.app).sign("walk.details")
-        brief = brief_text(step, key)
-        briefest = brief_text(step, key, is_briefest=True)
-        wanted = [(True, full), (True, brief), (False, full), (False, brief), (False, briefest)]
-        if self._are_stops_crowded:
-            del wanted[:2]
-        is_large, text = next(
-            (
-                (is_large, text)
-                for is_large, text in wanted
-                if headline.rows(is_large=is_large) + text.get_height({}, max(1, width)) <= free
-            ),
-            wanted[-1],
-        )
+        headline = self.query_one(Headline)
+        room = self.query_one("#work").scrollable_content_region
+        free = room.height + headline.content_size.height
+        rows = doing_text(self.step).drawn().get_height({}, max(1, room.width))
+        is_large = self.panel == "work" and headline.rows(is_large=True) + rows <= free
         headline.set_large(is_large=is_large)
-        doing = self.query_one("#doing", Static)
-        if doing.content != text:
-            doing.update(text)
+        watching, stops = self.query_one("#watching"), self.query_one(StopPoints)
+        if stops.max_scroll_y and not watching.has_class("-crowded"):
+            watching.add_class("-crowded")
+            self.query_one(Countdown).set_small(is_small=True)
 
     def _give_all_room(self) -> None:
-        """Begin large again: what is crowded will say so."""
-        self._are_stops_crowded = False
+        """Begin large again: what is crowded shrinks once the sizes are known."""
         self.query_one("#watching").remove_class("-crowded")
         self.query_one(Countdown).set_small(is_small=False)
 
-    def on_stop_points_crowded(self) -> None:
-        """Make the headline small, then the timer: stop points come before large type."""
-        self._look_at_stops()
-
-    def _look_at_stops(self) -> None:
-        if not self.is_whole:
-            return
-        watching = self.query_one("#watching")
-        if self.query_one(StopPoints).max_scroll_y == 0 or watching.has_class("-crowded"):
-            return
-        if self._are_stops_crowded or self.panel != "work":
-            watching.add_class("-crowded")
-            self.query_one(Countdown).set_small(is_small=True)
-        self._are_stops_crowded = True
-        self.call_after_refresh(self._fit)
-
-    def _fit(self) -> None:
-        """Make room now that the sizes are known, then see whether that was enough."""
-        if not self.is_whole:
-            return
-        self._make_room()
-        self.call_after_refresh(self._look_at_stops)
-
     def action_details(self) -> None:
-        """Show the step with all that is folded away."""
-        if self.step is not None and self.panel == "ready":
-            told = self.query_one(Checklist).told(is_folded=False)
-            self.app.push_screen(DetailScreen(self.step.name, told))
-        elif self.step is not None:
-            self.app.push_screen(DetailScreen(self.step.name, doing_text(self.step)))
+        """Show everything about the step, with the limits and the reasons."""
+        if self.step is not None:
+            self.app.push_screen(DetailScreen(self.step.name, step_text(self.step, self.plan)))
 
     def on_resize(self, event: events.Resize) -> None:
         """Give room again in the new size."""
         del event  # the frame has taken what it needs from it already
         self._give_all_room()
-        self.call_after_refresh(self._fit)
+        self.call_after_refresh(self._make_room)
 
     # -- making ready --------------------------------------------------------------------------
 

@@ -16,20 +16,22 @@ BOLD = Style(bold=True)
 
 def reading_of(line: FindingLine, conflicts: tuple[str, ...]) -> Content:
     """Return the reading of one finding in words."""
-    parts: list[Content | str | tuple[str, Style]] = [
-        ("Reading now\n", BOLD),
-        (f"{line.deposit_name}\n", BOLD),
-        f"{line.standing}\n",
-        f"{STATE_SIGNS[line.state]}\n",
-    ]
-    if line.alternatives:
-        parts.append(("\nIt could also be\n", BOLD))
-        parts += [f"{other.name}, {less_or(other.standing)}\n" for other in line.alternatives]
+    parts: list[Content | str | tuple[str, Style]] = [("Reading now\n", BOLD)]
+    others = [f"{other.name}, {less_or(other.standing)}" for other in line.alternatives]
+    is_told = line.standing != "open"
+    if is_told:
+        parts += [(f"{line.deposit_name}\n", BOLD), f"{line.standing}\n"]
+    elif line.deposit:
+        others = [line.deposit_name, *(other.name for other in line.alternatives)]
+    parts.append(f"{STATE_SIGNS[line.state]}\n")
+    if others:
+        parts.append(("\nIt could also be\n" if is_told else "\nIt could be\n", BOLD))
+        parts += [f"{other}\n" for other in others]
     if conflicts:
         parts.append(("\n! These do not agree\n", BOLD))
         parts += [f"{sentence}\n" for sentence in conflicts]
     parts.append(f"\nFragility: {line.fragility}\n")
-    if line.leave_it:
+    if line.leave_it and is_told:
         parts.append(f"\nIf it stays: {line.leave_it}")
     return Content.assemble(*parts)
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from textual import events
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.message import Message
 from textual.widgets import Static
 
 from triage.plan.model import StopPoint
@@ -17,17 +15,9 @@ class StopPoints(VerticalScroll):
 
     can_focus = False
 
-    class Crowded(Message):
-        """The stop points do not all fit."""
-
     def compose(self) -> ComposeResult:
         """Lay out one text."""
         yield Static("", id="stops-text")
-
-    def on_resize(self, event: events.Resize) -> None:
-        """Say so if the stop points do not all fit."""
-        if event.virtual_size.height > event.size.height:
-            self.post_message(self.Crowded())
 
     def show(self, points: tuple[StopPoint, ...]) -> None:
         """Show these stop points."""

@@ -1,0 +1,44 @@
+"""Which reading is settled where others follow it closely."""
+
+from __future__ import annotations
+
+from tests.support.knowledge import shipped
+from triage.engine.reading import standings_of
+
+CLOSE = [("waxy-matting", 0.85), ("fatty-matting", 0.8), ("mud", 0.3)]
+NO_GUARDS: frozenset[str] = frozenset()
+
+
+def test_a_close_rival_keeps_a_reading_from_being_settled() -> None:
+    assert standings_of(shipped().judgement, CLOSE, NO_GUARDS)[:2] == ["likely", "likely"]
+
+
+def test_what_nobody_tells_from_it_for_certain_is_no_rival() -> None:
+    alike = {"waxy-matting", "fatty-matting"}
+    standings = standings_of(shipped().judgement, CLOSE, NO_GUARDS, alike)
+    assert standings == ["settled", "likely", "open"]
+
+
+def test_a_rival_behind_what_is_alike_counts() -> None:
+    ranked = [*CLOSE[:2], ("natural-bloom", 0.7)]
+    alike = {"waxy-matting", "fatty-matting"}
+    assert standings_of(shipped().judgement, ranked, NO_GUARDS, alike)[0] == "likely"
+
+
+def test_only_deposits_share_their_word_that_one_liquid_or_solvent_takes() -> None:
+    # Palmitic acid goes into alcohol and hydrocarbon alike (J. Chem. Eng. Data 54:64, 2009); what
+    # swells or dissolves in a drop of water is not told apart by the drop: common practice.
+    groups: dict[str, set[str]] = {}
+    for deposit in shipped().deposits.values():
+        if deposit.alike:
+            groups.setdefault(deposit.alike, set()).add(deposit.id)
+    assert groups == {
+        "fat-or-wax": {
+            "waxy-matting", "fatty-matting", "soap-mixed-matting", "oily-film", "fatty-acid-bloom",
+        },
+        "goes-with-water": {
+            "sugar-honey", "body-salts", "glue-gum-residue", "gut-fluid-blood", "mud",
+        },
+    }  # fmt: skip
+    guarded = {d.id for d in shipped().deposits.values() if d.guard != "none"}
+    assert not guarded & set().union(*groups.values())

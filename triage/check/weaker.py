@@ -1,0 +1,325 @@
+"""Where a person's copy of the rules protects less than the rules that come with the program.
+
+Entries are compared field by field, in the fields that protect; rules by their words: a rule that
+protects must still fire wherever the carried one does. What the carried rules do not know, such as
+a new agent, is not judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from enum import StrEnum
+from typing import Any
+
+from pydantic import BaseModel
+
+from triage.errors import TriageError, Where
+from triage.knowledge.book import Knowledge
+from triage.knowledge.rules import Family, Rule
+
+
+class Way(StrEnum):
+    """How a value protects less than another."""
+
+    MORE = "larger is weaker"
+    LESS = "smaller is weaker"
+    OTHER = "any change counts"
+    FEWER = "what is left out is missed"
+
+
+MORE, LESS, OTHER, FEWER = Way
+Spec = Mapping[str, Any]
+# Items of a list that stand for the same thing; any other list of sentences is counted.
+KEYS: Mapping[str, tuple[str, ...]] = {
+    "limits": ("authority", "basis", "unit"),
+    "gloves": ("material",),
+    "incompatible": ("with_",),
+    "attacks": ("material",),
+    "vapour_pressure": ("temp_c",),
+    "h_statements": ("code",),
+    "with_": ("agent",),
+}
+MORE_VALUE, LESS_VALUE, OTHER_VALUE = {"value": MORE}, {"value": LESS}, {"value": OTHER}
+MOST = {"most": MORE}
+GRADE = {"grade": LESS}
+# kind -> what protects in an entry of it.
+PROTECTS: Mapping[str, Spec] = {
+    "agent": {
+        **dict.fromkeys(("agent_class", "form", "water", "evaporating", "vapour_of"), OTHER),
+        "vapour_share": LESS_VALUE,
+        "physical": {
+            **dict.fromkeys(("molar_mass", "boiling_point"), OTHER_VALUE),
+            **dict.fromkeys(
+                ("flash_point", "lower_explosive_limit", "autoignition", "odour_threshold"),
+                MORE_VALUE,
+            ),
+            "density": LESS_VALUE,
+            "vapour_pressure": {"kpa": LESS},
+        },
+        "limits": {"value": MORE, "averaging_min": MORE, "in_force": LESS},
+        "gloves": {"verdict": OTHER},
+        "incompatible": {},
+        "attacks": {},
+        "h_statements": {},
+        **dict.fromkeys(
+            (
+                *("hazards", "skin", "breathing", "first_aid"),
+                *("disposal", "notices", "not_for", "ask_label"),
+            ),
+            FEWER,
+        ),
+        "never": LESS,
+    },
+    "method": {
+        **dict.fromkeys(("stage", "technique", "agent"), OTHER),
+        "with_": {"strength": MORE_VALUE},
+        "strength": {"value": MORE, "unit": OTHER},
+        **dict.fromkeys(("temp_c", "dwell_s", "burst_s"), MOST),
+        "passes": MORE,
+        "amount": {"open_share": LESS},
+        **dict.fromkeys(("stop_signs", "rinse", "keep_away", "needs", "not_for"), FEWER),
+        "harshness": dict.fromkeys(("mechanical", "chemical", "person"), GRADE),
+        **dict.fromkeys(("harmless", "while_dry"), MORE),
+        **dict.fromkeys(("test_spot", "tries_next", "prepares"), LESS),
+    },
+    "technique": {"wet": OTHER, "contact": OTHER, "water_free": MORE},
+    "zone": {"surface": FEWER, "hurts": FEWER, "most_mechanical": MORE, "most_chemical": MORE},
+    "taxon": {"plan": OTHER, "fragility": OTHER, "traits": FEWER, "most_chemical_dry": MORE},
+    "fragility": {"most_mechanical": MORE, "most_chemical": MORE},
+    "deposit": {"guard": OTHER},
+    "hazard": dict.fromkeys(
+        ("grade", "flammable", "needs_eye_protection", "needs_ventilation"), LESS
+    ),
+    "circumstance": {},
+    "control": dict.fromkeys(
+        ("air_changes_per_h", "captured_fraction", "air_speed_m_per_min", "outdoors"), MORE
+    ),
+    "dose": {"figure": MORE_VALUE, "span": MOST},
+    "judgement": {
+        "harshness_order": {"keys": OTHER},
+        **dict.fromkeys(("settled", "lead", "mixing_factor"), LESS_VALUE),
+        **dict.fromkeys(
+            (
+                *(
+                    "margin",
+                    "lel_share",
+                    "suspected",
+                    "rival",
+                    "disproves",
+                    "named",
+                    "room_volume_m3",
+                ),
+                *("near_field_radius_m", "air_speed_m_per_min", "least_release_min"),
+                *("burst_budget_s", "unchanged_passes", "release_again_s"),
+            ),
+            MORE_VALUE,
+        ),
+    },
+}
+# Families of which each rule protects; of the rest only what is told of a guarded deposit, a
+# condition or a grade of fragility does.
+KEPT = (Family.GATE, Family.FORBID, Family.ORDER, Family.CAUTION, Family.ADVISE)
+MEND = "put it back, or mean it: nothing else stands in its place"
+Lost = tuple[tuple[str | int, ...], str]
+
+
+def weaker(carried: Knowledge, copy: Knowledge) -> list[TriageError]:
+    """Return where ``copy`` protects less than ``carried``, each with file, line and mend."""
+    found = []
+    for kind, spec in PROTECTS.items():
+        for entry_id, entry in _entries(carried, kind).items():
+            theirs = _entries(copy, kind).get(entry_id)
+            if theirs is None:
+                if kind not in ("agent", "hazard", "circumstance") and not _guards(entry):
+                    continue
+                where = Where(f"{_name(copy)}/", None, f'{kind} "{entry_id}"')
+                found.append(TriageError("weaker than the carried rules: it is gone", where, MEND))
+                continue
+            for path, said in _lost(entry, theirs, spec):
+                where = copy.where(kind, entry_id, *path)
+                found.append(TriageError(f"weaker than the carried rules: {said}", where, MEND))
+    return [*found, *_rules(carried, copy)]
+
+
+def _name(copy: Knowledge) -> str:
+    return copy.root.name if copy.root else ""
+
+
+def _guards(entry: BaseModel) -> bool:
+    return getattr(entry, "guard", "none") != "none"
+
+
+def _entries(k: Knowledge, kind: str) -> Mapping[str, BaseModel]:
+    return {"": k.judgement} if kind == "judgement" else k.table(kind)
+
+
+def _lost(mine: BaseModel, theirs: BaseModel, spec: Spec) -> Iterator[Lost]:
+    """Yield path and words of each field in which ``theirs`` protects less."""
+    for name, way in spec.items():
+        key = type(mine).model_fields[name].alias or name
+        here, there = getattr(mine, name), getattr(theirs, name)
+        if isinstance(way, Way):
+            if said := _less(key, here, there, way):
+                yield (key,), said
+        elif isinstance(here, tuple):
+            yield from _lost_items(name, key, (here, there), way)
+        elif here is not None and there is None:
+            yield (key,), f"{key} is gone"
+        elif here is not None:
+            for path, said in _lost(here, there, way):
+                yield (key, *path), f"{key}, {said}"
+
+
+def _lost_items(name: str, key: str, lists: tuple[Any, Any], spec: Spec) -> Iterator[Lost]:
+    """Yield the items of a list of which none in the other list says at least as much."""
+    for item in lists[0]:
+        named = [getattr(item, part) for part in KEYS[name]]
+        same = [
+            (at, other)
+            for at, other in enumerate(lists[1])
+            if [getattr(other, part) for part in KEYS[name]] == named
+        ]
+        called = " ".join(str(part) for part in named)
+        lost = [[((key, at, *p), said) for p, said in _lost(item, o, spec)] for at, o in same]
+        if not same:
+            yield (key,), f"{key} no longer has {called}"
+        elif all(lost):
+            for path, said in lost[0]:
+                yield path, f"{key}, {called}: {said}"
+
+
+def _less(key: str, mine: Any, theirs: Any, way: Way) -> str:
+    """Return in what way a value protects less than the carried one, empty if it does not."""
+    if way is FEWER:
+        if mine and isinstance(mine[0], str) and key != "rinse":
+            gone = [name for name in mine if name not in theirs]
+            return f"{key} no longer has {', '.join(gone)}" if gone else ""
+        return (
+            f"{key} has {len(theirs)} of {len(mine)} sentences" if len(theirs) < len(mine) else ""
+        )
+    if mine == theirs:
+        return ""
+    both = mine is not None and theirs is not None
+    if way is not OTHER and both and ((theirs < mine) if way is MORE else (theirs > mine)):
+        return ""
+    return f"{key} is {_shown(theirs)}, there {_shown(mine)}"
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, tuple):
+        return ", ".join(map(str, value))
+    return "nothing" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+# -- rules ----------------------------------------------------------------------------------------
+
+
+def _rules(carried: Knowledge, copy: Knowledge) -> Iterator[TriageError]:
+    theirs = {was: rule for rules in copy.rules.values() for rule in rules for was in rule.was}
+    theirs |= copy.rule_index
+    guards = {d.id for d in carried.deposits.values() if _guards(d)}
+    for family in (Family.RECOGNISE, *KEPT):
+        for rule in carried.rules[family]:
+            kept = [c for c in rule.conclusions() if family in KEPT or _tells(c, guards)]
+            if not kept:
+                continue
+            other = theirs.get(rule.id)
+            if other is None:
+                where = Where(_file(copy, carried, rule), None, f'rule "{rule.id}"')
+                yield TriageError("weaker than the carried rules: it is gone", where, MEND)
+                continue
+            for path, said in _rule_lost(rule, other, kept):
+                where = copy.where("rule", other.id, *path)
+                yield TriageError(f"weaker than the carried rules: {said}", where, MEND)
+    for rule in copy.rules[Family.RECOGNISE]:
+        known = carried.rule_index.get(rule.id)
+        held = {} if known is None else _against(known, guards)
+        for deposit, (weight, at) in _against(rule, guards).items():
+            if weight < held.get(deposit, (0, 0))[0]:
+                said = f"it now speaks against {deposit} by {-weight:g}"
+                where = copy.where("rule", rule.id, "then", at, "evidence")
+                yield TriageError(f"weaker than the carried rules: {said}", where, MEND)
+
+
+def _against(rule: Rule, guards: set[str]) -> Mapping[str, tuple[float, int]]:
+    """Return what a rule of recognition speaks against, of the guarded deposits, and where."""
+    told = [(c["evidence"], at) for at, c in enumerate(rule.conclusions()) if "evidence" in c]
+    return {
+        e["deposit"]: (e["weight"], at)
+        for e, at in told
+        if e["deposit"] in guards and e["weight"] < 0
+    }
+
+
+def _file(copy: Knowledge, carried: Knowledge, rule: Rule) -> str:
+    stands = carried.where("rule", rule.id).file.partition("/")[2]
+    return f"{_name(copy)}/{stands}"
+
+
+def _tells(conclusion: Mapping[str, Any], guards: set[str]) -> bool:
+    evidence = conclusion.get("evidence")
+    return evidence is None or evidence["deposit"] in guards
+
+
+def _rule_lost(mine: Rule, theirs: Rule, kept: Sequence[Mapping[str, Any]]) -> Iterator[Lost]:
+    """Yield the conditions that may keep the copy's rule silent, and what it no longer says."""
+    for at, pattern in enumerate(theirs.when):
+        if not any(_follows(held, pattern) for held in mine.when):
+            yield ("when", at), "this condition does not follow from the carried rule's"
+    for conclusion in kept:
+        if not any(_says(other, conclusion) for other in theirs.conclusions()):
+            (what, said), *_ = conclusion.items()
+            told = ", ".join(f"{k} {v}" for k, v in said.items() if not str(v).startswith("$"))
+            yield _place(theirs, what, said), f"it no longer concludes {what} {told}".rstrip()
+
+
+def _place(theirs: Rule, what: str, said: Mapping[str, Any]) -> tuple[str | int, ...]:
+    """Return where a rule still concludes something of the kind on the same deposit."""
+    for at, other in enumerate(theirs.conclusions()):
+        if what in other and other[what].get("deposit") == said.get("deposit"):
+            return ("then", at, what)
+    return ("then",)
+
+
+def _follows(held: Mapping[str, Any], pattern: Mapping[str, Any]) -> bool:
+    """Return whether ``pattern`` holds wherever ``held`` does."""
+    if held == pattern:
+        return True
+    (kind, fields), *_ = held.items()
+    wanted = pattern.get(kind)
+    if kind == "absent" or wanted is None or len(held) != len(pattern):
+        return False
+    return all(name in fields and _wider(value, fields[name]) for name, value in wanted.items())
+
+
+def _wider(value: Any, held: Any) -> bool:
+    """Return whether what a condition allows holds all that the carried one allows."""
+    if value == held or not isinstance(value, Mapping):
+        return bool(value == held)
+    ((how, theirs),) = value.items()
+    if not isinstance(held, Mapping):
+        return how == "one_of" and held in theirs
+    mine = held.get(how)
+    if how == "one_of" and mine is not None:
+        return set(mine) <= set(theirs)
+    if how == "not" and mine is not None:
+        return _listed(theirs) <= _listed(mine)
+    if not isinstance(mine, int | float) or not isinstance(theirs, int | float):
+        return False
+    return bool(theirs <= mine if how in ("at_least", "above") else theirs >= mine)
+
+
+def _listed(value: Any) -> set[Any]:
+    return set(value) if isinstance(value, list | tuple) else {value}
+
+
+def _says(other: Mapping[str, Any], conclusion: Mapping[str, Any]) -> bool:
+    """Return whether a conclusion says at least as much; a weight of evidence may be larger."""
+    if other == conclusion:
+        return True
+    mine, theirs = conclusion.get("evidence"), other.get("evidence")
+    if mine is None or theirs is None:
+        return False
+    return bool(mine["deposit"] == theirs["deposit"] and theirs["weight"] >= mine["weight"])

@@ -1,0 +1,86 @@
+"""What may be done with a finding at any time: name it oneself, or leave it as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from triage.case.models import Case
+from triage.plan.model import FindingLine, Plan
+from triage.plan.names import zone_words
+from triage.show.words import KIND_WORDS
+from triage.tui.screens.base import CaseScreen
+from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.reason import ReasonScreen
+from triage.tui.services import Services
+
+NO_NAME = "no-name"
+
+
+class FindingScreen(CaseScreen):
+    """A screen about one finding, or about the whole specimen."""
+
+    def __init__(self, services: Services, case_id: str, finding: str | None) -> None:
+        super().__init__(services, case_id)
+        self.finding = finding
+        self.plan: Plan | None = None
+
+    def act(self, change: Callable[[], Case]) -> None:
+        """Change the case and show what comes of it."""
+        raise NotImplementedError
+
+    def line(self, finding: str | None) -> FindingLine | None:
+        """Return a finding as it is read now, None for the whole specimen."""
+        found = self.plan.findings if self.plan else ()
+        return next((line for line in found if line.id == finding), None)
+
+    def where(self) -> str:
+        """Return where this finding is."""
+        return self.where_is(self.finding)
+
+    def where_is(self, finding: str | None) -> str:
+        """Return where a finding is."""
+        line = self.line(finding)
+        return zone_words(line.zone_name, line.side) if line else "whole specimen"
+
+    def action_name(self) -> None:
+        """Name the deposit oneself."""
+        if self.finding is None:
+            self.show_fault("the whole specimen has no deposit; choose a zone first")
+            return
+        kinds = {each.kind for each in self.services.workshop.knowledge.deposits.values()}
+        known = [(kind, words) for kind, words in KIND_WORDS.items() if kind in kinds]
+        self.app.push_screen(
+            ChoiceScreen("What is it like?", [*known, (NO_NAME, "no name of my own")]),
+            self._name_of_kind,
+        )
+
+    def _name_of_kind(self, kind: str | None) -> None:
+        if kind == NO_NAME:
+            self._named("")
+        elif kind is not None:
+            deposits = self.services.workshop.knowledge.deposits.values()
+            choices = [(deposit.id, deposit.name) for deposit in deposits if deposit.kind == kind]
+            self.app.push_screen(ChoiceScreen("What do you take it to be?", choices), self._named)
+
+    def _named(self, deposit: str | None) -> None:
+        finding = self.finding
+        if deposit is None or finding is None:
+            return
+        self.act(
+            lambda: self.services.workshop.name_deposit(self.case_id, finding, deposit or None)
+        )
+
+    def action_accept(self) -> None:
+        """Leave the finding as it is, with a reason."""
+        if self.finding is None:
+            self.show_fault("only a finding can be left as it is; choose a zone first")
+            return
+        self.app.push_screen(
+            ReasonScreen("Leave this finding as it is", (self.where(),), "Why may it stay?"),
+            self._accepted,
+        )
+
+    def _accepted(self, reason: str | None) -> None:
+        finding = self.finding
+        if reason is not None and finding is not None:
+            self.act(lambda: self.services.workshop.accept(self.case_id, finding, reason))
