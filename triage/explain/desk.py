@@ -238,9 +238,10 @@ class ExplainDesk:
     def _ranked_put(
         self, case: Case, declined: Iterable[tuple[str, str]] = ()
     ) -> tuple[NextQuestion, ...]:
-        ranked = sorted(self._ranked(case, declined), key=self._seen_first(case))
-        gone = frozenset(declined)
-        first = waited_for(self.knowledge, self.shop.plan(case))
+        plan = self.shop.plan(case)
+        gone = {*declined, *((test.finding, test.question) for test in plan.untested)}
+        ranked = sorted(self._ranked(case, gone), key=self._seen_first(case))
+        first = waited_for(self.knowledge, plan)
         lines = [q for q in first if (q.finding or SPECIMEN, q.question) not in gone]
         known = {(q.line.finding, q.line.question): q for q in ranked}
         led = {

@@ -148,6 +148,17 @@ def no_limit(substance: Substance, peak_mg_per_m3: float) -> str:
     )
 
 
+def judged_instead(substance: Substance, authority: str) -> str:
+    """Return that the chosen authority has no figure, and by what is judged instead."""
+    name = dict(substance.silent).get(authority, authority)
+    working = [each for each in substance.limits if each.basis != "idlh"]
+    others = sorted({each.shown_as or each.authority for each in working})
+    return (
+        f"{name} has no limit for {substance.key}: judged by the most protective of "
+        f"{', '.join(others)} instead."
+    )
+
+
 def nothing_airborne() -> str:
     """Return the sentence for a liquid that gives off nothing."""
     return "Gives off no vapour; do not spray it and do not raise dust."

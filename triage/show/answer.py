@@ -25,9 +25,9 @@ def _figure(figure: Figure) -> str:
 def answer_blocks(answer: Answer) -> tuple[Block, ...]:
     """Return the answer of a calculator."""
     return (
-        Line(answer.sentence),
+        *(Line(told) for told in (*answer.first, answer.sentence)),
         *listing("figures", *(_figure(each) for each in answer.figures)),
-        *listing("mind", *answer.cautions),
+        *listing("mind", *(each for each in answer.cautions if each not in answer.first)),
         *listing("assumed", *answer.assumptions),
         *listing("sources", *answer.sources),
     )

@@ -115,10 +115,14 @@ def test_danger_to_life_cannot_be_chosen_away():
     assert (found.verdict, found.binding.limit.basis) == ("over", "idlh")
 
 
-def test_an_authority_without_a_limit_falls_back_to_the_strictest():
-    found = judge_release(PERC, 3.0, OUR_ROOM, 30.0, 25.0, judge_by="nobody")
+def test_an_authority_without_a_limit_falls_back_to_the_strictest_and_says_so():
+    silent = replace(PERC, silent=(("nobody", "The Nobody"),))
+    found = judge_release(silent, 3.0, OUR_ROOM, 30.0, 25.0, judge_by="nobody")
     assert found.binding.limit.authority == "epa"
-    assert any("nobody" in text for text in found.assumptions)
+    assert "The Nobody has no limit" in found.sentence
+    assert "epa" in found.sentence.split("The Nobody")[1]
+    chosen = judge_release(silent, 3.0, OUR_ROOM, 30.0, 25.0, judge_by="osha")
+    assert "has no limit" not in chosen.sentence
 
 
 def test_the_margin_is_on_the_day_mean_only():

@@ -68,7 +68,7 @@ class AirScreen(ServiceScreen):
         Binding("v", "control", "Ventilation", id="air.control"),
         Binding("t", "day", "The day"),
         Binding("s", "step", "Next step"),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str | None = None) -> None:

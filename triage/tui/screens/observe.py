@@ -42,7 +42,7 @@ class ObserveScreen(CaseScreen):
         Binding("r", "rest", "Rest clean", id="observe.rest"),
         Binding("m", "animal", "Other drawing", show=False),
         Binding("a", "go('air')", "Air", show=False),
-        Binding("p,q", "leave", "Plan", id="leave"),
+        Binding("p,q,f9", "leave", "Plan", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:

@@ -18,10 +18,11 @@ from triage.case.models import Case
 from triage.errors import TriageError
 from triage.explain.sureplan import SurePlan
 from triage.history.advice import SkipSuggestion
-from triage.looks import is_clean, is_ready_for_camera
+from triage.history.watch import chambers_of
+from triage.looks import is_clean
 from triage.plan.model import Plan
 from triage.plan.outcomes import last_record
-from triage.service.acts import accept_suggestion, suggestions_for
+from triage.service.acts import accept_suggestion, note_look, suggestions_for
 from triage.service.takeback import Act, record_words
 from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
@@ -65,6 +66,7 @@ class PlanScreen(CaseScreen):
         Binding("s", "walk", "Start", id="plan.start"),
         Binding("y", "suggested", "Skip it"),
         Binding("l", "look", "Look", id="plan.look"),
+        Binding("i", "looked", "I looked", id="looked"),
         Binding("f", "explain", "In full"),
         Binding("e", "desk", "Why"),
         Binding("r", "release", "Release"),
@@ -74,7 +76,7 @@ class PlanScreen(CaseScreen):
         Binding("p", "go('photos')", "Photos", show=False),
         Binding("o", "go('bench')", "Bench", show=False, id="bench"),
         Binding("h", "go('handbook')", "Handbook", show=False),
-        Binding("q", "leave", "Cases", id="leave"),
+        Binding("q,f9", "leave", "Cases", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
@@ -172,8 +174,7 @@ class PlanScreen(CaseScreen):
         case, plan = self.case, self.plan
         if case is None or plan is None:
             return ()
-        is_ready = is_ready_for_camera(self.services.workshop.knowledge, case, plan)
-        return camera_lines(case, plan) if is_ready else ()
+        return camera_lines(self.services.workshop.knowledge, case, plan)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer release, undo and a suggested skip only where there is one."""
@@ -185,6 +186,8 @@ class PlanScreen(CaseScreen):
             )
         if action == "suggested":
             return bool(self.skips)
+        if action == "looked":
+            return self.case is not None and bool(self.case.timers) and self._lies_in_a_chamber()
         return super().check_action(action, parameters)
 
     def row(self) -> Row | None:
@@ -341,6 +344,22 @@ class PlanScreen(CaseScreen):
             ),
             self._undone,
         )
+
+    def _lies_in_a_chamber(self) -> bool:
+        workshop, case = self.services.workshop, self.case
+        return case is not None and bool(
+            chambers_of(workshop.knowledge, workshop.bench, case, workshop.clock())
+        )
+
+    def action_looked(self) -> None:
+        """Record a look into the chamber in which this specimen lies."""
+
+        def then(read: Read) -> None:
+            self._show(read)
+            self.tell(f"recorded: looked into its chamber at {self.services.clock():%H:%M}")
+
+        workshop = self.services.workshop
+        self.serve(lambda: self._planned(note_look(workshop, self.case_id)), then)
 
     def _last_act(self) -> Act | None:
         workshop = self.services.workshop
