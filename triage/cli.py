@@ -18,6 +18,7 @@ from triage.errors import TriageError
 
 GROUPS = (
     "work",
+    "bench",
     "look",
     "calc",
     "picture",
@@ -46,6 +47,7 @@ order of work
 """
 TITLES = {
     "work": "the work",
+    "bench": "the work",
     "look": "why, what if",
     "calc": "arithmetic",
     "picture": "arithmetic",

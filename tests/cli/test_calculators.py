@@ -100,7 +100,7 @@ def test_drops_for_an_amount_never_exceed_it(capsys: pytest.CaptureFixture[str])
     """20 give or take 2 drops of water a millilitre (the same page), counted by the biggest."""
     assert figure(answered(capsys, "drops", "--ml", "0.5"), "drops") == 9  # 0.5 mL at 18 a mL
     alcohol = answered(capsys, "drops", "--ml", "0.5", "--agent", "ethanol")
-    assert figure(alcohol, "drops") == 15  # 30 to 40 a mL: common practice
+    assert figure(alcohol, "drops") == 23  # 46 a mL: 18 of water by Tate, 72.8/22.3 mN/m and 0.789 g/mL
 
 
 def test_bursts_left(capsys: pytest.CaptureFixture[str]) -> None:
@@ -135,7 +135,7 @@ def test_largest_amount_is_itself_acceptable(capsys: pytest.CaptureFixture[str])
 
 
 def test_least_fresh_air_is_enough_and_no_less(capsys: pytest.CaptureFixture[str]) -> None:
-    words = ("air", "limonene", "--ml", "1", "--volume", "30")
+    words = ("air", "limonene", "--ml", "0.15", "--volume", "30")
     least = answered(capsys, *words)["least_air_changes_per_h"]
     assert answered(capsys, *words, "--air-changes", str(least * 1.01))["verdict"] == "ok"
     assert answered(capsys, *words, "--air-changes", str(least * 0.95))["verdict"] == "over"

@@ -29,7 +29,7 @@ def test_every_row_has_its_document_its_place_and_how_it_was_read() -> None:
         # What was remembered is not called a document.
         assert (row["document"] == "trade-note") <= (row["read"] == "from-memory"), (table, row)
     assert {row["document"] for _, row in ROWS} == documents
-    assert Counter(row["read"] for _, row in ROWS)["opened"] >= 250
+    assert Counter(row["read"] for _, row in ROWS)["opened"] >= 500
 
 
 def test_every_limit_of_the_rules_stands_in_the_second_entry(knowledge: Knowledge) -> None:
@@ -40,6 +40,7 @@ def test_every_limit_of_the_rules_stands_in_the_second_entry(knowledge: Knowledg
         (agent.id, x.authority, str(x.basis), x.in_force)
         for agent in knowledge.agents.values()
         for x in agent.limits
+        if x.authority != "ontario"  # from the library; held as copied, not as true
     }
     assert sorted(held - typed) == []
 

@@ -150,13 +150,10 @@ def show(arguments: Arguments, content: Any, told: str | Callable[[], Iterable[B
 
 
 def write_file(path: Path, content: bytes) -> None:
-    """Write a file; one that cannot be written is bad input."""
-    try:
-        path.write_bytes(content)
-    except OSError as fault:
-        raise TriageError(
-            f'"{path}" cannot be written: {fault.strerror}', mend="choose another place"
-        ) from None
+    """Write a file in one step; one that cannot be written is bad input, an older one stays."""
+    from triage.case.store import replace_bytes
+
+    replace_bytes(path, content)
 
 
 def opened(arguments: Arguments) -> tuple[Workshop, Case]:

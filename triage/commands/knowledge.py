@@ -10,10 +10,12 @@ from triage.commands.common import Arguments, command, option, print_json
 @command(
     "check --rules rules",
     option("--remarks", "list what is sound but odd", action="store_true"),
+    option("--footing", "count what rests on what, by part", action="store_true"),
 )
 def run_check(arguments: Arguments) -> None:
     """Check the rules folder, and where a copy protects less than the rules carried along."""
     from triage import places
+    from triage.check.footing import footing, footing_lines
     from triage.check.rulebase import remarks_of
     from triage.check.weaker import weaker
     from triage.check.whole import require_sound
@@ -28,6 +30,8 @@ def run_check(arguments: Arguments) -> None:
     cases = sum(len(rule.cases) for rules in knowledge.rules.values() for rule in rules)
     print(f"{folder}: {len(knowledge.places)} entries, {count} rules, {cases} rule cases: no fault")
     print(f"digest {knowledge.digest}")
+    for line in footing_lines(footing(knowledge, folder)) if arguments.footing else ():
+        print(line)
     if Path(folder).resolve() != places.rules_folder().resolve():
         for lost in weaker(load_knowledge(places.rules_folder()), knowledge):
             print(lost.line())

@@ -15,7 +15,7 @@ R_J_PER_MOL_K = 8.314462618
 ZERO_C_K = 273.15
 ATM_KPA = 101.325
 LIMIT_TEMP_C = 25.0
-"""Limits are published as ppm at 25 C and 1 atm, whatever the room is like."""
+"""At this temperature ppm are shown; limits are converted at that of their authority."""
 
 
 def molar_volume_l(temp_c: ArrayLike = LIMIT_TEMP_C, pressure_kpa: ArrayLike = ATM_KPA) -> Floats:

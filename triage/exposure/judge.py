@@ -8,7 +8,7 @@ from triage.exposure import wording
 from triage.exposure.day import DayLedger
 from triage.exposure.gas import ppm_from_mg_per_m3
 from triage.exposure.hold import LEL_SHARE, Terms, Tests, hold, word_of
-from triage.exposure.limits import judged_limits, strictest_per_window
+from triage.exposure.limits import is_silent, judged_limits, strictest_per_window
 from triage.exposure.room import minutes_to_fall
 from triage.exposure.space import Room, draw_spread
 from triage.exposure.step import HIGH, Source, StepOnDay, source_of
@@ -126,8 +126,13 @@ def _verdict(
         reentry_min=_reentry(step, amount, terms, tests.judged),
         largest_ok_ml=largest,
         flags=substance.all_flags(),
-        sentence=_sentence(word, tests, substance, levels[0.0][1].high, largest),
-        assumptions=_assumptions(step, minutes, terms, tests.judged),
+        sentence=" ".join(
+            (
+                _sentence(word, tests, substance, levels[0.0][1].high, largest),
+                *_instead(step, terms),
+            )
+        ),
+        assumptions=wording.assumptions(step.room, minutes, step.source.notes),
     )
 
 
@@ -179,13 +184,11 @@ def _sentence(
     return wording.over_fire(tests.lel_fraction or 0.0, largest)
 
 
-def _assumptions(
-    step: StepOnDay, minutes: float, terms: Terms, judged: tuple[Limit, ...]
-) -> tuple[str, ...]:
-    notes = step.source.notes
-    if terms.judge_by is not None and terms.judge_by not in {limit.authority for limit in judged}:
-        notes += (f"{terms.judge_by} has no limit for it: judged by every authority.",)
-    return wording.assumptions(step.room, minutes, notes)
+def _instead(step: StepOnDay, terms: Terms) -> tuple[str, ...]:
+    """Return what is judged by other limits than those of the authority that was chosen."""
+    agents = {each.key: each for each in (step.substance, *step.ledger.substances)}
+    silent = [each for each in agents.values() if is_silent(each, terms.judge_by)]
+    return tuple(wording.judged_instead(each, terms.judge_by or "") for each in silent)
 
 
 def _nothing_airborne(substance: Substance) -> AirVerdict:

@@ -15,18 +15,22 @@ def allowed_fraction(limit: Limit, margin: float) -> float:
     return within("margin", margin, 1e-6, 1.0, "") if limit.basis == "twa" else 1.0
 
 
+def is_silent(substance: Substance, judge_by: str | None) -> bool:
+    """Return whether others have set working limits, but not the authority that was chosen."""
+    set_by = {limit.authority for limit in substance.limits if limit.basis != "idlh"}
+    return judge_by is not None and bool(set_by) and judge_by not in set_by
+
+
 def judged_limits(substance: Substance, judge_by: str | None) -> tuple[Limit, ...]:
     """Return the limits that count: all, or those of the chosen authority if it has any.
 
     IDLH always counts: an authority can be chosen, danger to life cannot be left out.
     """
-    if judge_by is None:
+    if judge_by is None or is_silent(substance, judge_by):
         return substance.limits
-    chosen = tuple(
+    return tuple(
         each for each in substance.limits if each.authority == judge_by or each.basis == "idlh"
     )
-    working = any(each.basis != "idlh" for each in chosen)
-    return chosen if working else substance.limits
 
 
 def strictest_per_window(limits: Iterable[Limit], margin: float) -> dict[float, float]:

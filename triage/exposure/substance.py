@@ -22,7 +22,8 @@ class Limit:
     ----------
     authority       id of the body that set it, as shown to the user
     basis           twa (8 h mean), stel (15 min mean), ceiling, peak or idlh (never exceed)
-    value_mg_per_m3 the limit [mg/m3], > 0; a limit in ppm is converted at 25 C and 1 atm first
+    value_mg_per_m3 the limit [mg/m3], > 0; a limit in ppm is converted first, at the
+                    temperature of its authority
     averaging_min   time over which the level is averaged [min]; None takes the custom of the basis
                     (480, 15, 0, 0, 0); a twa is never averaged over more than 480
     edition, source where it stands
@@ -81,6 +82,7 @@ class Substance:
     limits               all published limits, every authority
     flags                carcinogen, reproductive, skin ...: passed through to the verdict
     airborne             "vapour"; "dust" (ppm has no meaning); "none" (nothing leaves the liquid)
+    silent               ((authority, its name in a sentence), ...) of those without a working limit
     """
 
     key: str
@@ -92,6 +94,7 @@ class Substance:
     limits: tuple[Limit, ...] = ()
     flags: tuple[str, ...] = ()
     airborne: Airborne = "vapour"
+    silent: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         if self.airborne not in get_args(Airborne):

@@ -23,6 +23,13 @@ class Basis(StrEnum):
     IDLH = "idlh"
 
 
+class Conversion(Sourced):
+    """The temperature [degC] at which an authority's ppm and mg/m3 are equal."""
+
+    value: float = Field(ge=0, le=30)
+    unit: Literal["degC"]
+
+
 class Authority(Entry):
     """A body that sets limits, and where it holds."""
 
@@ -30,6 +37,7 @@ class Authority(Entry):
     short: Text = Field(description="the name in a sentence")
     jurisdiction: Text
     legal: bool = Field(description="true if its limits are law somewhere, false if advice")
+    converts_at: Conversion
 
 
 class Limit(Sourced):
@@ -62,7 +70,12 @@ class Physical(Frozen):
     upper_explosive_limit: Quantity | None = None
     autoignition: Quantity | None = None
     odour_threshold: Quantity | None = None
-    vapour_pressure: tuple[VapourPoint, ...] = ()
+    vapour_pressure: tuple[VapourPoint, ...] = Field(
+        (), description="the highest of those found: what may be breathed"
+    )
+    vapour_pressure_low: tuple[VapourPoint, ...] = Field(
+        (), description="the lowest of those found, where they disagree: how long crystals last"
+    )
 
 
 class VapourPoint(Sourced):

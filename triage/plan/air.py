@@ -9,6 +9,7 @@ from triage.case.profile import Bench
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.inverse import cheapest_control
 from triage.exposure.judge import judge_release
+from triage.exposure.limits import is_silent
 from triage.exposure.space import Room
 from triage.exposure.substance import Substance
 from triage.exposure.verdict import AirVerdict
@@ -273,14 +274,23 @@ class AirJudge:
         agent = self.knowledge.agents[agent_id]
         vapour = self.knowledge.agents[agent.vapour_of] if agent.vapour_of else agent
         mass = self.substance(agent_id).molar_mass_g_per_mol
-        by_key = {(r.limit.authority, str(r.limit.basis)): r for r in verdict.ratios}
+        # Two editions of one authority differ in their value only.
+        by_key = {
+            (r.limit.authority, str(r.limit.basis), r.limit.value_mg_per_m3): r
+            for r in verdict.ratios
+        }
+        chosen = self.knowledge.authorities.get(self.bench.authority or "")
+        instead = ""
+        if chosen and is_silent(self.substance(agent_id), chosen.id):
+            instead = f", instead of {chosen.short}"
         lines = []
         for limit in vapour.limits:
-            found = by_key.get((limit.authority, limit.basis.value))
-            value = limit_mg_per_m3(limit, mass) or 0.0
+            value = limit_mg_per_m3(self.knowledge, limit, mass) or 0.0
+            found = by_key.get((limit.authority, limit.basis.value, value))
             lines.append(
                 LimitLine(
-                    authority=self.knowledge.authorities[limit.authority].name,
+                    authority=self.knowledge.authorities[limit.authority].name
+                    + (instead if found and found.is_judged and limit.basis != "idlh" else ""),
                     basis=limit.basis.value,
                     value=limit.value,
                     unit=limit.unit,

@@ -115,15 +115,25 @@ def answer_fumigant(
     mass = substance.molar_mass_g_per_mol
     if mass is None:
         raise TriageError(f"no molar mass of {agent.name} is known", mend="add it to its file")
-    kpa = vapour_kpa_at(substance.vapour_points, asked.temp_c)
-    level = saturation_mg_per_l(kpa, mass, asked.temp_c)
+    level = saturation_mg_per_l(
+        vapour_kpa_at(substance.vapour_points, asked.temp_c), mass, asked.temp_c
+    )
+    low_points = tuple((p.temp_c, p.kpa) for p in agent.physical.vapour_pressure_low)
+    low = level
+    if low_points:
+        low = saturation_mg_per_l(vapour_kpa_at(low_points, asked.temp_c), mass, asked.temp_c)
     pulse = opening_pulse_mg(asked.volume_l, level)
     sentence = f"Opening it lets at most {number(pulse)} mg into the room."
     figures = [
         Figure("saturated air holds", short(level), "mg/L", f"at {asked.temp_c:g} C", agent.source),
+        *(
+            (Figure("by another table", short(low), "mg/L", "crystals last by this"),)
+            if low_points
+            else ()
+        ),
         Figure("leaves when opened, at most", short(pulse), "mg", "all the air of the box"),
     ]
-    for answered in (_needed(asked, level), _lasting(asked, level)):
+    for answered in (_needed(asked, level), _lasting(asked, low)):
         if answered is not None:
             sentence, figure = answered
             figures.append(figure)

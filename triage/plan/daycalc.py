@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger
 from triage.exposure.ledger import DayVerdict, judge_day
-from triage.exposure.wording import number
+from triage.exposure.limits import is_silent
+from triage.exposure.wording import judged_instead, number
 from triage.knowledge.book import Knowledge
 from triage.plan.air import AirJudge
 from triage.plan.aircalc import room_words, unknown_words
@@ -109,6 +110,7 @@ def answer_day(knowledge: Knowledge, bench: Bench, day: DayLedger) -> DayAnswer:
             "All that was put down counts as evaporated at once, at the unfavourable end.",
             "Attempts of 24 hours on all cases in this folder count, corrected ones as corrected.",
             "What is dated later than the present moment counts as released now.",
+            *(judged_instead(s, by or "") for s in day.substances if is_silent(s, by)),
         ),
         sources=titled(knowledge, (*sources, "judgement")),
         unknown=day.unknown,

@@ -25,13 +25,19 @@ PERCENT = 100.0
 LONGEST_RELEASE_MIN = 480.0
 
 
-def limit_mg_per_m3(limit: PublishedLimit, molar_mass_g_per_mol: float | None) -> float | None:
-    """Return a published limit in mg/m3; None if it is in ppm and no molar mass is known."""
+def limit_mg_per_m3(
+    knowledge: Knowledge, limit: PublishedLimit, molar_mass_g_per_mol: float | None
+) -> float | None:
+    """Return a published limit in mg/m3, converted at the temperature of its authority.
+
+    None if it is in ppm and no molar mass is known.
+    """
     if limit.unit == "mg/m3":
         return limit.value
     if molar_mass_g_per_mol is None:
         return None
-    return float(mg_per_m3_from_ppm(limit.value, molar_mass_g_per_mol))
+    temp_c = knowledge.authorities[limit.authority].converts_at.value
+    return float(mg_per_m3_from_ppm(limit.value, molar_mass_g_per_mol, temp_c))
 
 
 def _value(physical: Physical, name: str) -> float | None:
@@ -45,7 +51,7 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
     mass = _value(vapour.physical, "molar_mass")
     limits = []
     for limit in vapour.limits:
-        value = limit_mg_per_m3(limit, mass)
+        value = limit_mg_per_m3(knowledge, limit, mass)
         if value is None or limit.basis not in BASES or not limit.in_force:
             continue
         limits.append(
@@ -71,6 +77,11 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
         limits=tuple(limits),
         flags=flags,
         airborne="vapour" if _evaporates(agent) else "none",
+        silent=tuple(
+            (each.id, each.short)
+            for each in knowledge.authorities.values()
+            if each.id not in {limit.authority for limit in limits if limit.basis != "idlh"}
+        ),
     )
 
 
@@ -134,7 +145,7 @@ def bare_room(knowledge: Knowledge, bench: Bench) -> Room:
         volume_m3=room.volume_m3 or judgement.room_volume_m3.value,
         air_changes_per_h=room.air_changes_per_h,
         mixing_factor=judgement.mixing_factor.value,
-        near_field_radius_m=judgement.near_field_radius_m.value,
+        near_field_radius_m=room.face_m or judgement.near_field_radius_m.value,
         air_speed_m_per_min=judgement.air_speed_m_per_min.value,
         temp_c=room.temp_c,
         altitude_m=room.altitude_m,

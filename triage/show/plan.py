@@ -18,6 +18,7 @@ from triage.show.words import (
     CLOSING,
     NO_STEP,
     OUTCOME_WORDS,
+    RISK_WORDS,
     STATUS_WORDS,
     alerts,
     other_readings,
@@ -49,7 +50,8 @@ def question_blocks(question: QuestionLine) -> Iterator[Line]:
     whose = question.finding or "specimen"
     answers = ", ".join(answer for answer, _ in question.answers)
     yield Line(f"{whose} {question.question}: {question.ask} [{answers}]", depth=1)
-    yield Line(f"how: {question.how}", depth=2)
+    danger = "" if question.risk == "none" else f" It {RISK_WORDS[question.risk]}."
+    yield Line(f"how: {question.how}{danger}", depth=2)
 
 
 def head_blocks(plan: Plan) -> Iterator[Block]:
@@ -136,6 +138,8 @@ def plan_blocks(plan: Plan, *, whole: bool, sure: Mapping[str, str]) -> Iterator
         yield from (Line(""), Line("questions that would help"))
         for question in plan.questions[: None if whole else QUESTIONS_SHOWN]:
             yield from question_blocks(question)
+    for test in plan.untested if whole else ():
+        yield Line(f"{test.finding} {test.question}: not tested here. {test.because}", depth=1)
     yield from (Line(""), Line("steps" if plan.steps else NO_STEP))
     near, rest = (plan.steps, ()) if whole else near_and_rest(plan)
     for place, step in enumerate(near):

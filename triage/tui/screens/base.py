@@ -30,6 +30,8 @@ Held = TypeVar("Held")
 Answered = TypeVar("Answered")
 
 LEAST_WIDTH, LEAST_HEIGHT = 80, 24
+# From here on two things stand side by side.
+BROAD_WIDTH = 120
 LOOK_OUTSIDE_S = 1.0
 CHANGED_OUTSIDE = "the file was changed outside; it is shown as it is now"
 DISK_MEND = "see that the disk has room and the folder may be written, then try again"
@@ -120,6 +122,7 @@ class ServiceScreen(Leaving[None], Served):
     def on_resize(self, event: events.Resize) -> None:
         """Say so where the window is too small to show the screen whole."""
         small = self.query_one("#too-small", Static)
+        self.set_class(event.size.width >= BROAD_WIDTH, "-broad")
         small.display = event.size.width < LEAST_WIDTH or event.size.height < LEAST_HEIGHT
         small.update(
             Content(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import OptionList
@@ -25,6 +26,7 @@ from triage.service.acts import accept_suggestion, note_look, suggestions_for
 from triage.service.takeback import Act, record_words
 from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
+from triage.tui.drawing import load_drawing
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import (
     FindingChosen,
@@ -40,6 +42,7 @@ from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
 from triage.tui.shown import step_text
 from triage.tui.widgets.actionlist import ActionList
+from triage.tui.widgets.aside import Aside
 from triage.tui.words import no_step_words
 
 # How firm the steps are is worked out when the plan was looked at this long.
@@ -86,8 +89,8 @@ class PlanScreen(CaseScreen):
         self._now = ""
 
     def parts(self) -> Iterable[Widget]:
-        """Return the rows."""
-        yield ActionList(id="rows")
+        """Return the rows, and beside them what belongs to the one under the cursor."""
+        yield Horizontal(ActionList(id="rows"), Aside(id="aside"), id="planned")
 
     def on_mount(self) -> None:
         """Start in the rows."""
@@ -196,6 +199,21 @@ class PlanScreen(CaseScreen):
         """Return the row under the cursor."""
         option = self.query_one("#rows", OptionList).highlighted_option
         return next((row for row in self._rows if option and row.id == option.id), None)
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Show beside the plan what belongs to the row under the cursor."""
+        del event
+        row, case, plan = self.row(), self.case, self.plan
+        if row is None or case is None or plan is None or not self.is_whole:
+            return
+        step = plan.step(row.step) if row.step else None
+        if step is not None:
+            self.query_one(Aside).show_step(step)
+            return
+        taxon = self.services.workshop.knowledge.taxa.get(case.taxon)
+        drawing = load_drawing(taxon.plan) if taxon is not None else None
+        zone = next((each.zone for each in plan.findings if each.id == row.finding), "")
+        self.query_one(Aside).show_animal(drawing, case, plan, zone, row.detail)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Act on the row that was chosen."""
