@@ -96,6 +96,11 @@ class PlanScreen(CaseScreen):
         """Start in the rows."""
         self.query_one("#rows").focus()
 
+    @property
+    def is_waiting(self) -> bool:
+        """Whether the plan is still made."""
+        return self.plan is None and self.is_at_work
+
     def on_screen_resume(self) -> None:
         """Plan again on coming back."""
         known = self.services.shown(self.case_id)
