@@ -10,7 +10,7 @@ import math
 import re
 from typing import Any
 
-from triage.exposure.wording import number
+from triage.exposure.wording import number, plainly
 from triage.plan.airpicture import AirPicture
 from triage.plan.daycalc import DayAnswer
 
@@ -46,7 +46,7 @@ def draw_air(plot: Any, picture: AirPicture, *, colour: bool = True) -> None:
     )
     low = float(decades[0])
     plot.ylim(low, decades[-1])
-    plot.yticks(decades, [f"{10.0**each:g}" for each in decades])
+    plot.yticks(decades, [plainly(10.0**each) for each in decades])
     minutes = list(curve.minutes)
     ends = [minutes[0], minutes[-1]]
     for mark in marks:

@@ -9,7 +9,7 @@ import sys
 import tempfile
 import textwrap
 import traceback
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 
 from triage import __version__
@@ -18,6 +18,7 @@ from triage.errors import TriageError
 
 GROUPS = (
     "work",
+    "bench",
     "look",
     "calc",
     "picture",
@@ -46,6 +47,7 @@ order of work
 """
 TITLES = {
     "work": "the work",
+    "bench": "the work",
     "look": "why, what if",
     "calc": "arithmetic",
     "picture": "arithmetic",
@@ -64,6 +66,7 @@ class MainParser(Parser):
     """The parser of the program itself; its help fits one screen, whatever it can do."""
 
     by_title: dict[str, list[str]]
+    by_name: Mapping[str, argparse.ArgumentParser]
 
     def format_help(self) -> str:
         """Return the order of work and the commands by kind."""
@@ -89,6 +92,7 @@ def build_parser() -> MainParser:
         importlib.import_module(f"triage.commands.{group}")
         for add in COMMANDS[f"triage.commands.{group}"]:
             add(subparsers)
+        parser.by_name = subparsers.choices
         names = [name for name in subparsers.choices if name not in before]
         if names:
             parser.by_title.setdefault(TITLES.get(group, group), []).extend(names)
@@ -128,9 +132,10 @@ def run(words: Sequence[str]) -> int:
     if _runs_interface(words):
         arguments = interface_arguments(words)
         if arguments is not None:
+            from triage.commands.inside import Inside
             from triage.commands.open import open_interface
 
-            return open_interface(arguments)
+            return open_interface(arguments, Inside(lambda: build_parser().by_name, run))
     parser = build_parser()
     # argparse ends a list of words at the first option; question=answer words may come after one.
     parsed, rest = parser.parse_known_args(words)

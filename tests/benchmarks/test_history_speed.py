@@ -18,9 +18,9 @@ from triage.case.reading import validated
 from triage.exposure import DayLedger
 from triage.history.benchday import DayMaker, day_terms
 from triage.history.columns import OUTCOME_CODES, columns_from
+from triage.history.daytypes import Hours
 from triage.history.evidence import Evidence, terms_of, trials_of
 from triage.history.index import INDEX, Index, _write, load_index
-from triage.service.acts import DEFAULT_HOURS
 
 pytestmark = pytest.mark.benchmark(timer=time.process_time)
 CASES, EACH = 10_000, 10
@@ -103,7 +103,7 @@ def test_a_day_over_sixty_cases(benchmark, planner):
 
     def day():
         maker = DayMaker(planner, bench, DayLedger(), day_terms(planner.knowledge), MORNING)
-        return maker.make(cases, DEFAULT_HOURS)
+        return maker.make(cases, Hours(9 * 60, 18 * 60))
 
     found = benchmark.pedantic(day, rounds=3, iterations=1)
     assert len(found.plan.entries) > 60

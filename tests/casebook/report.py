@@ -1,5 +1,8 @@
 """The table of the casebook: ``python -m tests.casebook.report [--why] [--rest] [--write] [CASE]``.
 
+``--asked N`` counts the questions before the first useful step, of every N-th case with one finding
+(a second or two each).
+
 ``--why`` names what fails most often; ``--rest`` judges the cases with what nobody told answered as
 on a sound specimen, since few plans pass intake without; ``--write`` begins ``not_yet.txt``.
 """
@@ -11,6 +14,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from typing import get_args
 
+from tests.casebook.asking import asked_table
 from tests.casebook.entry import entered
 from tests.casebook.judge import Judging, Verdict
 from tests.casebook.model import NOT_YET, Strength, casebook
@@ -64,8 +68,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.casebook.report")
     for option in ("--why", "--rest", "--write"):
         parser.add_argument(option, action="store_true")
+    parser.add_argument("--asked", type=int, default=0, metavar="N")
     parser.add_argument("cases", nargs="*", help="beginnings of ids: their verdicts in words")
     given = parser.parse_args()
+    if given.asked:
+        print(asked_table(given.asked))
+        return
     chosen = [a for a in casebook()[0] if a.id.startswith(tuple(given.cases) or "")]
     told = [(a, entered(a, planner())) for a in chosen]
     told = [(a, e.with_the_rest(a.expect.ask_first) if given.rest else e) for a, e in told]

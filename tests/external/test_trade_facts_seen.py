@@ -47,6 +47,7 @@ SOUND = {
     "worth_it": "yes",
     "whole": "whole",
     "age": "since-1990",
+    "photographed_before": "yes",
     "lacquered": "no",
     "old_poison_signs": "no",
     "live_pest_signs": "no",

@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 
 from tests.support.running import share_parsed
-from triage.check.weaker import weaker
+from triage.check.weaker import PROTECTS, weaker
 from triage.cli import main
 from triage.errors import Faults, TriageError
 from triage.knowledge.book import Knowledge
+from triage.knowledge.judgement import Judgement
 from triage.knowledge.load import load_knowledge
 
 RULES = Path(__file__).resolve().parents[2] / "rules"
@@ -68,8 +69,8 @@ BROKEN = {
         "hazards.yaml", "- id: highly-flammable", "flammable: true", "flammable: false", "flammable is false, there true",
     ),
     "what tells of a guarded deposit": (
-        "deposits/mould.yaml", "signs:", "damp-before-yes: 0.3", "damp-before-yes: 0.1",
-        "no longer concludes evidence deposit mould, weight 0.3",
+        "deposits/mould.yaml", "signs:", "damp-before-yes: 0.19", "damp-before-yes: 0.1",
+        "no longer concludes evidence deposit mould, weight 0.19",
     ),
     "what now excludes a guarded deposit": (
         "deposits/mould.yaml", "signs:", "green-at-pin: -0.6", "green-at-pin: -1", "it now speaks against mould by 1",
@@ -133,6 +134,12 @@ def test_the_carried_rules_and_a_stricter_copy_are_not_weaker(
         assert old in text
         (copy / file).write_text(text.replace(old, new, 1), encoding="utf-8")
     assert _lines(weaker(carried, load_knowledge(copy))) == []
+
+
+def test_every_judgement_protects_or_is_of_the_picture() -> None:
+    of_the_picture = {"picture", "wavelength_um", "eye_acuity_arcmin", "stack_overlap"}
+    of_words = {"most_certain"}  # caps what is said; nothing is decided at it
+    assert set(PROTECTS["judgement"]) | of_the_picture | of_words == set(Judgement.model_fields)
 
 
 def test_check_prints_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

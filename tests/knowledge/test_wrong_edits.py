@@ -339,8 +339,8 @@ EDITS = {
         'rule "gate-worth-it"', "case 1: expected silent, but the rule fired", "correct the rule or the case",
     ),
     "only cases that fire": Edit(
-        "gate.yaml", "- id: gate-worth-it", "    - {given: {specimen: {worth-it: yes}}, expect: silent}\n", "",
-        'rule "gate-worth-it"', "needs a case that fires and one that is silent", "add it", "  cases:",
+        "gate.yaml", "- id: gate-stinging-hairs", "    - {given: {specimen: {urticating-hairs: no}}, expect: silent}\n", "",
+        'rule "gate-stinging-hairs"', "needs a case that fires and one that is silent", "add it", "  cases:",
     ),
     "no reason given": Edit(
         "forbid.yaml", "- id: forbid-unsettled-anything-that-acts", "  because: While", "  becuse: While",

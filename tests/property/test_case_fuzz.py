@@ -5,30 +5,40 @@ Each input has to be dealt with in a few seconds and in little memory; the long 
 
 from __future__ import annotations
 
+import hashlib
+import io
+import json
 import random
 import resource
 import shutil
 import signal
 import sys
 import time
+import zipfile
 from collections import Counter
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from tests.support.hostile import REFUSED, TEXTS, content
 from tests.support.knowledge import RULES
-from triage.case.profile import load_bench
+from triage.case.models import Case
+from triage.case.profile import Bench, load_bench
+from triage.case.roomledger import RoomLedger
 from triage.case.store import load_case
 from triage.errors import CONTROL, MOST_LETTERS, TriageError
+from triage.history.bundle import FORMAT, MANIFEST
+from triage.history.unbundle import read_bundle
 from triage.knowledge.book import KINDS
 from triage.knowledge.load import _Reader, load_knowledge
 from triage.knowledge.rules import BY_ROOM, FAMILIES, Rule
 from triage.yamltext import dump_yaml
 
 ROOT = RULES.parent
+SINCE = datetime(2000, 1, 1, tzinfo=UTC)
 MOST_S = 5.0
 MOST_MB = 250
 LAUGHS = b"a: &a [x,x,x,x,x,x,x,x,x]\n" + b"".join(
@@ -78,12 +88,16 @@ def table_of(folder: Path, target: str) -> None:
 
 
 TABLES = {target: (kind, model, target) for kind, (model, target) in KINDS.items()} | {
-    f"{family}.yaml": ("rule", Rule, f"{family}.yaml") for family in FAMILIES if family not in BY_ROOM
+    f"{family}.yaml": ("rule", Rule, f"{family}.yaml")
+    for family in FAMILIES
+    if family not in BY_ROOM
 }
 SMALL = [
     (target, file)
     for target in TABLES
-    for file in sorted((RULES / target).glob("*.yaml") if (RULES / target).is_dir() else [RULES / target])
+    for file in sorted(
+        (RULES / target).glob("*.yaml") if (RULES / target).is_dir() else [RULES / target]
+    )
     if file.stat().st_size < 30_000
 ]
 
@@ -94,6 +108,15 @@ def seeds(kind: str) -> list[tuple[str, bytes]]:
         carried = sorted((ROOT / "cases").glob("*-*.yaml"))
         whole = dump_yaml(content("a note", "card")).encode()
         return [("card.yaml", whole), *((p.name, p.read_bytes()) for p in carried)]
+    if kind == "bundle":
+        return [("x.zip", raw) for _, raw in seeds("case")]
+    if kind == "room":
+        line = (
+            '{"folder": "ab12", "case": "card", "attempt": {"id": "a1", "at": '
+            '"2026-03-04T10:00:00+00:00", "step": "s", "method": "heptane-brush", "agent": '
+            '"heptane", "outcome": "better", "amount_ml": 0.5, "minutes": 2}}\n'
+        )
+        return [("up.room.jsonl", (line + line.replace("a1", "a2")).encode())]
     if kind == "bench":
         return [("bench.yaml", (ROOT / "cases" / "bench.yaml").read_bytes())]
     return [(f"{t}\0{f.relative_to(RULES)}", f.read_bytes()) for t, f in SMALL]
@@ -157,6 +180,58 @@ class Report:
     longest_line: int = 0
 
 
+def zipped(raw: bytes, at: int) -> bytes:
+    """Return a bundle with this as its one case; every third with the bytes of the zip altered."""
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w") as packed:
+        digests = {"card.yaml": hashlib.sha256(raw).hexdigest()}
+        packed.writestr(MANIFEST, json.dumps({"format": FORMAT, "entries": digests}))
+        packed.writestr("card.yaml", raw)
+    return held.getvalue() if at % 3 else mutated(random.Random(at), held.getvalue())
+
+
+def impossible(case: Case) -> list[str]:
+    """Return what of a case cannot have been at a bench; bounds typed by hand, not the reader's."""
+    found = [a.id for a in case.attempts if not 2000 <= a.at.year < 2100]
+    found += [a.id for a in case.attempts if not 0 <= (a.amount_ml or 0) <= 10_000]
+    return found + [a.id for a in case.attempts if not 0 <= (a.minutes or 0) <= 400_000]
+
+
+def impossible_bench(bench: Bench) -> list[str]:
+    """Return what no bench can be; written so that what is no number fails."""
+    room = bench.room
+    whole = [
+        0 < (room.volume_m3 or 1) <= 100_000,
+        0 <= (room.air_changes_per_h or 0) <= 200,
+        -50 < room.temp_c < 60,
+        0 < (bench.margin or 1) <= 1,
+        all(0 < (s.strength or 1) <= 100 and (s.ml or 0) >= 0 for s in bench.stock),
+    ]
+    return [str(at) for at, holds in enumerate(whole) if not holds]
+
+
+def bundled(path: Path, raw: bytes) -> None:
+    """Read a bundle: what it brings is a case, in the folder and nowhere else."""
+    ours = path.parent / "ours"
+    shutil.rmtree(ours, ignore_errors=True)
+    path.write_bytes(zipped(raw, len(raw)))
+    outside = sorted(each.name for each in path.parent.iterdir() if each != ours)
+    for result in read_bundle(path, ours):
+        if result.standing == "refused":
+            raise TriageError(f"{path.name}: {result.because}")
+    assert outside == sorted(each.name for each in path.parent.iterdir() if each != ours)
+    for each in ours.glob("*.yaml"):
+        assert not impossible(load_case(each))
+
+
+def roomed(path: Path) -> None:
+    """Read what others of the room tell."""
+    cases, unread = RoomLedger(path, "mine").others((), SINCE)
+    assert not [said for case in cases for said in impossible(case)]
+    if unread:
+        raise TriageError("; ".join(unread[:3]))
+
+
 def feed(kind: str, folder: Path, name: str, raw: bytes, report: Report) -> None:
     """Give one input to the reader of its kind; anything but a load or a clear line raises."""
     target, _, inside = name.partition("\0")
@@ -167,9 +242,13 @@ def feed(kind: str, folder: Path, name: str, raw: bytes, report: Report) -> None
     try:
         with at_most(MOST_S):
             if kind == "case":
-                load_case(path)
+                assert not impossible(load_case(path))
             elif kind == "bench":
-                load_bench(path)
+                assert not impossible_bench(load_bench(path))
+            elif kind == "bundle":
+                bundled(path, raw)
+            elif kind == "room":
+                roomed(path)
             else:
                 table_of(folder, target)
         report.read[kind] += 1
@@ -206,21 +285,25 @@ def fuzz(folder: Path, counts: dict[str, int], seed: int) -> Report:
 
 def test_any_case_bench_and_knowledge_file_sample(tmp_path):
     before = memory_mb()
-    report = fuzz(tmp_path, {"case": 200, "bench": 200, "knowledge": 150}, seed=1)
-    for kind in ("case", "bench", "knowledge"):
+    report = fuzz(
+        tmp_path, {"case": 200, "bench": 200, "knowledge": 150, "bundle": 120, "room": 200}, seed=1
+    )
+    for kind in ("case", "bench", "knowledge", "bundle", "room"):
         assert report.refused[kind] > 50
-        assert report.read[kind] > 2
+        assert report.read[kind] > 1
     assert memory_mb() - before < MOST_MB
 
 
 @pytest.mark.slow
 def test_any_case_bench_and_knowledge_file(tmp_path, capsys):
     before = memory_mb()
-    counts = {"case": 20_000, "bench": 20_000, "knowledge": 10_000}
+    counts = {"case": 20_000, "bench": 20_000, "knowledge": 10_000, "bundle": 5_000, "room": 20_000}
     report = fuzz(tmp_path, counts, seed=2)
     grown = memory_mb() - before
     with capsys.disabled():
-        print(f"\n{sum(counts.values())} inputs, 0 tracebacks: read {dict(report.read)}, refused in ")
+        print(
+            f"\n{sum(counts.values())} inputs, 0 tracebacks: read {dict(report.read)}, refused in "
+        )
         print(f"words {dict(report.refused)}; slowest {report.slowest_s:.2f} s of processor time, ")
         print(f"longest line {report.longest_line} letters, memory grown by {grown:.0f} MB")
     assert report.longest_line <= MOST_LETTERS

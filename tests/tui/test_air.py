@@ -18,6 +18,7 @@ from tests.tui.test_everywhere import (
 from triage.case.changes import with_attempt
 from triage.case.models import Attempt
 from triage.case.store import load_case, update_case
+from triage.exposure.wording import number
 from triage.service import Workshop, open_workshop
 from triage.tui.screens.air import AirScreen
 from triage.tui.screens.detail import DetailScreen
@@ -38,10 +39,10 @@ def bench(tmp_path: Path) -> Workshop:
 def with_attempts(workshop: Workshop, case: str, *amounts_ml: float) -> None:
     """Record solvent attempts of this morning on a case."""
     path = workshop.path_of(case)
-    for number, amount in enumerate(amounts_ml, start=1):
+    for hour, amount in enumerate(amounts_ml, start=1):
         made = Attempt(
             id=load_case(path).next_attempt_id(),
-            at=NOON - timedelta(hours=number),
+            at=NOON - timedelta(hours=hour),
             step="f1-ethyl-acetate-brush",
             finding="f1",
             method="ethyl-acetate-brush",
@@ -61,6 +62,27 @@ async def test_next_step_has_sentence_curve_and_day(bench: Workshop) -> None:
         assert "* face" in text
         assert "8 h limit" in text
         assert "Nothing was released into this room in the last 24 hours." in text
+
+
+async def test_what_is_tried_is_held_against_the_same_limit_as_before(bench: Workshop) -> None:
+    """With the window shut another limit binds: the level with it open stands beside it."""
+    async with driven(bench, case="bumblebee-plate-3") as driver:
+        await driver.press("a")
+        await driver.on(AirScreen)
+        before = driver.screen.view.answer.air
+        choices = list(bench.knowledge.controls)
+        await driver.press("v", str(choices.index("none") + 1))
+        now = driver.screen.view.answer.air
+        assert now.binding != before.binding
+        who, basis = now.binding.split(" ")
+        name = bench.knowledge.authorities[who].name
+        (was,) = (each for each in before.limits if (each.authority, each.basis) == (name, basis))
+        told = " ".join(driver.text.split())
+        assert f"As planned: {number(was.level_mg_per_m3)} mg/m3 against the same limit" in told
+        await driver.press("m", "1")
+        assert "As planned" in driver.text
+        await driver.press("s")
+        assert "As planned" not in driver.text
 
 
 async def test_no_colour_and_small_window_lose_nothing(

@@ -16,7 +16,7 @@ from tests.tui.places import reached
 from triage.service import Workshop
 
 LEAST = 4.5
-LOOKED_AT = ("walk", "filter", "questions-finding", "plan", "particulars")
+LOOKED_AT = ("walk", "filter", "questions-finding", "plan", "observe", "particulars")
 
 
 def luminance(colour: Color) -> float:

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import pytest
 
+from tests.tui.driving import driven
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
+from triage.service import Workshop
 from triage.tui.drawing import drawn_plans, load_drawing, parse_drawing
 from triage.tui.screens.observe import ObserveScreen
+from triage.tui.screens.plan import PlanScreen
+from triage.tui.widgets.animal import with_signs
+from triage.tui.widgets.aside import Aside
+from triage.tui.zonestates import ZoneState
 
 # Keys that mean something else where the drawing is shown.
 TAKEN = {
@@ -60,3 +66,40 @@ def test_paired_zones_are_found_on_the_side_where_they_are_clicked() -> None:
 def test_a_line_that_is_no_zone_is_refused_with_its_line() -> None:
     with pytest.raises(TriageError, match=r"x\.txt:2"):
         parse_drawing("plan: x\nzonne 1 leg\n---\n1\n", "x.txt")
+
+
+@pytest.mark.parametrize("plan", drawn_plans())
+def test_the_state_of_every_zone_has_room_beside_its_key(plan: str) -> None:
+    """Each key keeps its place, and each side of the animal has its own sign."""
+    drawing = load_drawing(plan)
+    assert drawing is not None
+    for zone in drawing.zones:
+        for side in ("left", "right") if zone.paired else (None,):
+            state = ZoneState(zone.zone, side, "x", "")
+            drawn = with_signs(drawing, (state,), "").plain.splitlines()
+            for row, column, other in drawing.marks:
+                assert drawn[row][column] == other.key
+                is_there = state.is_at(
+                    other.zone, drawing.side_at(column) if other.paired else None
+                )
+                beside = drawn[row][max(0, column - 1) : column + 2]
+                before = drawing.lines[row][max(0, column - 1) : column + 2]
+                assert ("x" in beside and beside != before) or not is_there, (zone, side)
+
+
+async def test_beside_the_plan_stands_the_step_or_the_place_on_the_animal(
+    looking: Workshop,
+) -> None:
+    """From 120 columns on; below it the plan has all the room."""
+    for width, is_beside in ((119, False), (120, True)):
+        async with driven(looking, case="bumblebee-plate-3", size=(width, 40)) as driver:
+            await driver.on(PlanScreen)
+            aside = driver.screen.query_one(Aside)
+            assert aside.display is is_beside
+            step = driver.screen.plan.next_step()
+            assert (step.success.split()[-1] in driver.text) is is_beside
+            listed = driver.screen.query_one("#rows")
+            listed.highlighted = listed.get_option_index("found-f1")
+            await driver.settled()
+            assert ("head up; its left is on your left" in driver.text) is is_beside
+            assert (" ho " in driver.text) is is_beside

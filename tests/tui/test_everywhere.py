@@ -11,7 +11,7 @@ import pytest
 from rich.segment import Segment
 from textual.containers import ScrollableContainer
 from textual.strip import Strip
-from textual.widgets import Footer, OptionList
+from textual.widgets import Footer, Input, OptionList
 
 from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
@@ -76,6 +76,36 @@ async def stopped_and_gone_on(driver: Driver) -> None:
     await driver.press("r")
     assert driver.screen is before
     assert len(driver.app.screen_stack) == depth
+
+
+async def test_one_key_goes_back_from_everywhere(looking: Workshop) -> None:
+    """Out of help, of the palette, of a line that is written; at the first screen nothing ends."""
+    async with driven(looking) as driver:
+        for name in SCREENS:
+            await reached(driver, name)
+            before, depth = driver.screen, len(driver.app.screen_stack)
+            for opens in ("question_mark", "ctrl+p"):
+                is_line = isinstance(driver.screen.focused, Input)
+                if not (is_line and opens == "question_mark") and name not in ("help", "stopped"):
+                    await driver.press(opens)
+                    assert driver.screen is not before, (name, opens)
+                    await driver.press("f9")
+                    assert driver.screen is before, (name, opens)
+            await driver.press("f9")
+            is_first = name in ("cases", "filter")
+            assert len(driver.app.screen_stack) == depth - (not is_first), name
+            assert driver.app.is_running
+            if name == "filter":
+                assert not isinstance(driver.screen.focused, Input)
+
+
+async def test_stop_comes_out_of_the_palette_too(looking: Workshop) -> None:
+    async with driven(looking, case=CASE) as driver:
+        below = driver.screen
+        await driver.press("ctrl+p", "escape")
+        await driver.on(StopScreen)
+        await driver.press("r")
+        assert driver.screen is below
 
 
 async def test_help_lists_every_key_of_the_screen(looking: Workshop) -> None:

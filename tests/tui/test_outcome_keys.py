@@ -19,7 +19,7 @@ import triage.tui
 from tests.tui.conftest import Opened
 from tests.tui.driving import Pulse, driven
 from tests.tui.list_labels import screens
-from triage.tui.app import TriageApp
+from triage.tui.app import Palette, TriageApp
 from triage.tui.drawing import drawn_plans, load_drawing
 from triage.tui.keysets import SETS, WORDS, KeySet
 from triage.tui.screens import choice
@@ -81,6 +81,30 @@ def test_what_records_is_used_for_nothing_else(keyset: KeySet) -> None:
     assert len(keyset.outcomes) == len(recording)
     others = {(key, act) for key, act in found if not act.startswith("outcome(")}
     assert not {(key, act) for key, act in others if key in recording}
+
+
+def taken(screen: type[DOMNode], keyset: KeySet) -> dict[str, set[str]]:
+    """Return what each key does on a screen, the keys of the program behind it."""
+    keymap, acts = keyset.keymap(), {}
+    for holder in (screen, TriageApp):
+        for _, binding in holder._merge_bindings():
+            for key in keymap.get(binding.id or "", binding.key).split(","):
+                acts.setdefault(key.strip(), set()).add(binding.action)
+    return acts
+
+
+@pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
+def test_one_key_goes_back_everywhere_and_stop_is_bound_to_nothing_else(keyset: KeySet) -> None:
+    bases = {base for screen in screens() for base in screen.__mro__[1:]}
+    for screen in {*screens(), Palette} - bases:
+        acts = taken(screen, keyset)
+        assert acts.get("f9") in ({"leave"}, {"resume"}), screen
+        for key in keyset.keys_of("stop"):
+            assert acts[key] <= {"stop", "app.stop"}, (screen, key)
+    for key in keyset.keys_of("stop"):
+        ours = {(k, act) for k, act in bound(keyset) if k == key and act != "escape"}
+        assert {act for _, act in ours} <= {"stop", "app.stop"}
+        assert key not in {k for k, _ in unbound(keyset)}
 
 
 def test_nothing_is_left_out_of_what_is_read() -> None:

@@ -289,16 +289,21 @@ def test_what_group_place_or_record_answer_is_not_asked(workshop: Workshop) -> N
             assert is_asked or place not in {(q.question, q.finding) for q in agenda.all}
 
 
-def test_what_is_seen_is_asked_before_what_is_remembered(workshop: Workshop) -> None:
-    """A look at the place comes first; micro-tests mark it and stay last."""
+def test_what_one_look_tells_is_asked_before_what_is_remembered_or_touched(
+    workshop: Workshop,
+) -> None:
+    """And micro-tests, which mark the place, last of all."""
     case = new_bee(workshop, INTAKE)
     questions = workshop.knowledge.questions
-    worth = [q.question for q in workshop.desk.agenda(workshop.load(case)).about("f1").worth]
-    groups = [
-        (questions[q].risk == "micro-test", questions[q].gives == "provenance") for q in worth
+    worth = workshop.desk.agenda(workshop.load(case)).about("f1").worth
+    turns = [
+        (q.risk == "micro-test", q.risk == "touch" or questions[q.question].gives == "provenance")
+        for q in worth
+        if q.question != "airing"  # a look after a day
     ]
-    assert groups == sorted(groups)
-    assert set(groups) >= {(False, False), (False, True), (True, False)}
+    assert turns == sorted(turns)
+    assert set(turns) == {(False, False), (False, True), (True, False)}
+    assert {"came-from", "damp-before", "dry-brush"} <= {q.question for q in worth}
 
 
 def test_where_nothing_lies_on_it_nobody_asks_what_the_stuff_is(workshop: Workshop) -> None:

@@ -135,7 +135,7 @@ async def test_a_look_is_recorded_as_by_the_command(
         assert "LOOK NOW" in flat(driver)
         assert "top up" in flat(driver)
         assert "mould" in flat(driver)
-        await driver.press("l")
+        await driver.press("i")
         await driver.on(EntryScreen)
         await driver.write("topped up water")
         await driver.press("enter")
@@ -143,17 +143,53 @@ async def test_a_look_is_recorded_as_by_the_command(
         assert "LOOK NOW" not in flat(driver)
         made = (workshop.cases / f"{MOTH}.yaml").read_bytes()
         # F9 changes nothing.
-        await driver.press("l", "f9")
+        await driver.press("i", "f9")
         assert (workshop.cases / f"{MOTH}.yaml").read_bytes() == made
     assert b"topped up water" in made
     assert made == looked_by_command(other, monkeypatch, "topped up water")
+
+
+async def test_one_key_of_the_plan_records_a_look(workshop: Workshop) -> None:
+    """Only while its specimen lies in a chamber; elsewhere the key does nothing."""
+    path = workshop.path_of(MOTH)
+    async with driven(workshop, case=MOTH) as driver:
+        await driver.press("i")
+        assert b"looked" not in path.read_bytes()
+    lay_in_a_chamber(workshop, ago_h=7)
+    async with driven(workshop, case=MOTH) as driver:
+        assert "I looked" in driver.text.splitlines()[-1]
+        await driver.press("i")
+        assert path.read_bytes().count(b"- at: 2026-03-04T12:00") == 1
+        assert "looked into its chamber at 12:00" in flat(driver)
+
+
+@pytest.mark.parametrize(("hour", "ends"), [(6, 18), (12, 18), (20, 24)])
+async def test_the_day_begins_now_whatever_the_hour(
+    demo: Path, opened_on: Opened, hour: int, ends: int
+) -> None:
+    """Nobody is at the bench in vain before nine or after six: the next step is due this minute."""
+    workshop = opened_on(demo, Hand(NOON.replace(hour=hour, minute=10)))
+    day = bench_day(workshop)
+    assert day.plan.entries[0].begin_min == hour * 60 + 10
+    assert day.plan.entries[-1].end_min <= ends * 60
+
+
+async def test_what_runs_stands_first(workshop: Workshop) -> None:
+    lay_in_a_chamber(workshop, ago_h=23)
+    async with driven(workshop) as driver:
+        await driver.press("t")
+        lines = [line.strip() for line in driver.text.splitlines()]
+        at = lines.index("running now")
+        assert "Wed 13:00, in 60 min" in lines[at + 1]
+        assert "Hawkmoth, water meadow plate, place 5" in " ".join(lines[at + 1 : at + 3])
+        assert at < min(n for n, line in enumerate(lines) if line.startswith("12:0"))
 
 
 async def test_without_a_chamber_no_look_is_asked_for(workshop: Workshop) -> None:
     async with driven(workshop) as driver:
         await driver.press("t", "2")
         assert "no chamber runs" in driver.text
-        await driver.press("l")
+        await driver.press("i")
         assert isinstance(driver.screen, TodayScreen)
         assert "CANNOT DO THAT" in driver.text
         assert "Running chambers: 0" in driver.text
@@ -209,7 +245,7 @@ async def test_stop_works_here_and_the_keys_of_a_view_are_its_own(workshop: Work
         last = driver.text.splitlines()[-1]
         assert "Esc STOP" in last
         assert "Filter" not in last
-        await driver.press("l")
+        await driver.press("i")
         assert "CANNOT" not in driver.text
         await driver.press("3")
         assert "Filter" in driver.text.splitlines()[-1]

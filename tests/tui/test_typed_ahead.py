@@ -172,11 +172,14 @@ async def test_an_answer_whose_screen_is_left_at_once_is_kept(
 ) -> None:
     """It waits for its turn behind what is still worked out; leaving does not take it back."""
     go, begun = threading.Event(), threading.Event()
-    before = workshop.load(CASE).answers
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("l", "g")
+        await driver.press("l", "h", "1")
         await driver.until(lambda: driver.screen.question is not None, "a question")
-        question, answers = driver.screen.question.question, driver.screen.question.answers
+        finding, question, answers = (
+            driver.screen.finding,
+            driver.screen.question.question,
+            driver.screen.question.answers,
+        )
 
         def busy() -> None:
             begun.set()
@@ -190,7 +193,7 @@ async def test_an_answer_whose_screen_is_left_at_once_is_kept(
                 if not driver.app._exit:
                     await driver.calm()
         go.set()
-    assert workshop.load(CASE).answers == {**before, question: answers[0][0]}
+    assert workshop.load(CASE).finding(finding).signs[question] == answers[0][0]
 
 
 async def test_a_reason_typed_behind_the_key_that_asks_for_it_is_whole(workshop: Workshop) -> None:

@@ -5,7 +5,8 @@ All values are frozen; the functions that change a case return a new one (``chan
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import itertools
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -63,11 +64,12 @@ class Record(BaseModel):
         del info
         if not isinstance(content, dict):
             return content
+        unknown = [key for key in content if key not in cls.model_fields]
+        if not unknown:
+            return content
         known = {*cls.model_fields, *cls.ELSEWHERE}
         spelt = {squeezed(name): name for name in known}
-        for key in content:
-            if key in cls.model_fields:
-                continue
+        for key in unknown:
             meant = spelt.get(squeezed(key)) or meant_key(key, known - cls.FREE, content)
             if meant is not None:
                 place = f" {cls.ELSEWHERE[meant]}" if meant in cls.ELSEWHERE else ""
@@ -85,6 +87,16 @@ class Record(BaseModel):
                 content[name] = _plain(held)
         content.update(thawed(self.model_extra or {}))
         return content
+
+    def unknown_keys(self) -> Iterator[tuple[str | int, ...]]:
+        """Yield the path of every key that is kept but not known."""
+        yield from ((key,) for key in self.model_extra or {})
+        for name in type(self).model_fields:
+            held = getattr(self, name)
+            for place, item in enumerate(held) if isinstance(held, tuple) else [(None, held)]:
+                if isinstance(item, Record):
+                    step = (name,) if place is None else (name, place)
+                    yield from ((*step, *path) for path in item.unknown_keys())
 
 
 class Finding(Record):
@@ -212,7 +224,9 @@ class Case(Record):
     ALWAYS: ClassVar[frozenset[str]] = frozenset(
         {"format", "title", "taxon", "answers", "findings", "attempts"}
     )
-    FREE: ClassVar[frozenset[str]] = frozenset({"format", "id", "title", "invented", "timers"})
+    FREE: ClassVar[frozenset[str]] = frozenset(
+        {"format", "id", "title", "invented", "timers", "merged_from"}
+    )
     # A person is protected by the bench; written here it would protect nobody.
     ELSEWHERE: ClassVar[Mapping[str, str]] = dict.fromkeys(
         ("circumstances", "refused"), "in the bench file"
@@ -222,6 +236,8 @@ class Case(Record):
     id: Id
     title: Text = ""
     invented: bool = False
+    # Of a copy that contradicts another record of the same specimen: the id of that one.
+    merged_from: Text = ""
     taxon: Word = "unknown"
     specimen: FreeMap = FrozenMap()
     answers: Answers = FrozenMap()
@@ -300,6 +316,19 @@ class Case(Record):
             for attempt in self.effective_attempts()
             if attempt.outcome in HARMFUL and attempt.id not in released
         )
+
+    @property
+    def origin(self) -> str:
+        """Return the id under which the record began; a copy beside another one keeps it."""
+        return self.merged_from or self.id
+
+    def missing_attempts(self) -> tuple[str, ...]:
+        """Return the ids that no attempt bears below the last one: none is ever left out."""
+        numbers = {int(attempt.id[1:]) for attempt in self.attempts}
+        gaps = itertools.islice(
+            (n for n in range(1, max(numbers, default=0)) if n not in numbers), 9
+        )
+        return tuple(f"a{number}" for number in gaps)
 
     def next_attempt_id(self) -> str:
         """Return an attempt id above every one in use."""

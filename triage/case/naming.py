@@ -8,6 +8,16 @@ from triage.errors import control_character
 
 SUFFIX = ".yaml"
 NOT_CASES = frozenset({"bench.yaml"})
+# Device names of Windows, whatever the ending; a folder is carried from one machine to another.
+# Source: Microsoft, "Naming Files, Paths, and Namespaces", naming conventions.
+RESERVED = frozenset(
+    {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
+)
+
+
+def is_reserved(stem: str) -> bool:
+    """Return whether some platform cannot have a file of this name."""
+    return stem.partition(".")[0].strip().lower() in RESERVED
 
 
 def is_case_name(name: str) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -105,15 +105,6 @@ class Bench(Record):
     def authority(self) -> str | None:
         """Return the one authority whose limits count, None for the most protective of all."""
         return None if self.judge_by == MOST_PROTECTIVE else self.judge_by
-
-    def unknown_keys(self) -> Iterator[tuple[str | int, ...]]:
-        """Yield the path of every key that is kept but not known."""
-        entries: list[tuple[tuple[str | int, ...], Record]] = [((), self), (("room",), self.room)]
-        entries += [(("stock", place), each) for place, each in enumerate(self.stock)]
-        entries += [(("refused", place), each) for place, each in enumerate(self.refused)]
-        entries += [(("setups", place), each) for place, each in enumerate(self.setups)]
-        for path, entry in entries:
-            yield from ((*path, key) for key in entry.model_extra or {})
 
     def strength_of(self, agent: str) -> float | None:
         """Return the strength [%] of the user's stock of an agent, None if not known."""

@@ -18,7 +18,7 @@ from filelock import FileLock, Timeout
 
 from triage.case.editing import edited_yaml
 from triage.case.models import Case
-from triage.case.naming import SUFFIX, shown_path
+from triage.case.naming import SUFFIX, is_reserved, shown_path
 from triage.case.reading import case_from
 from triage.errors import TriageError, Where
 from triage.yamltext import MAX_BYTES, Parsed, dump_yaml, parse_yaml, read_text
@@ -78,7 +78,7 @@ def update_case(
             raise TriageError(
                 "nothing was changed: the file is read-only", Where(named), "make it writable"
             )
-        _replace_file(target, _text_for(text, parsed, old, new, named), named)
+        _replace_file(target, _text_for(text, parsed, old, new, named).encode("utf-8"), named)
         return new
 
 
@@ -88,12 +88,18 @@ def create_case(
     """Write a new case file into a folder and return its path; never overwrites."""
     path = Path(folder) / f"{case.id}{SUFFIX}"
     named = shown_path(path)
+    if is_reserved(case.id):
+        raise TriageError(
+            f'"{case.id}" is a name that some systems keep for a device',
+            Where(named),
+            "choose another id",
+        )
     if not Path(folder).is_dir():
         raise TriageError("no such folder", Where(shown_path(Path(folder))), "create it first")
     with _locked(path, named, timeout_s):
         if os.path.lexists(path):
             raise TriageError("this case exists already", Where(named), "choose another id")
-        _replace_file(path, _fresh_text(case, named), named)
+        _replace_file(path, _fresh_text(case, named).encode("utf-8"), named)
     return path
 
 
@@ -106,7 +112,40 @@ def replace_text(path: Path, text: str, *, timeout_s: float = LOCK_TIMEOUT_S) ->
     """
     named = shown_path(path)
     with _locked(path, named, timeout_s):
-        _replace_file(path, text, named)
+        _replace_file(path, text.encode("utf-8"), named)
+
+
+def replace_bytes(path: Path, content: bytes) -> None:
+    """Put bytes into the place of a file that is no record in one step, without a lock.
+
+    Raises
+    ------
+    TriageError: read-only or full; an older file stays as it was.
+    """
+    if path.exists() and not path.is_file():  # a pipe or a terminal
+        try:
+            path.write_bytes(content)
+        except OSError as fault:
+            raise _not_written(fault, shown_path(path)) from None
+        return
+    _replace_file(path.resolve(), content, shown_path(path))
+
+
+def make_folder(path: Path) -> None:
+    """Make a folder with those above it, if it is not there yet.
+
+    Raises
+    ------
+    TriageError: it cannot be made.
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise TriageError(
+            f"the folder cannot be made: {fault.strerror}",
+            Where(shown_path(path)),
+            "choose another folder, or check its rights and the space on the disk",
+        ) from None
 
 
 def append_text(path: Path, text: str) -> None:
@@ -166,7 +205,9 @@ def _locked(path: Path, named: str, timeout_s: float) -> Iterator[None]:
         poll_interval=LOCK_POLL_S,
     )
     try:
-        lock.acquire()
+        # A queue of writers may be long; only one that gets nothing done holds everybody up.
+        while not _acquired(lock, path):
+            pass
     except Timeout:
         raise TriageError(
             f"another program has been writing this case for {timeout_s:g} s",
@@ -177,8 +218,39 @@ def _locked(path: Path, named: str, timeout_s: float) -> Iterator[None]:
         raise _not_written(fault, named) from None
     try:
         yield
+    except TriageError:
+        # Nothing was made: no empty file stays behind for it.
+        if not os.path.lexists(path):
+            with contextlib.suppress(OSError):
+                Path(lock.lock_file).unlink()
+        raise
     finally:
         lock.release()
+
+
+def _acquired(lock: FileLock, path: Path) -> bool:
+    """Return whether the lock is ours; False if others wrote meanwhile: then it is worth waiting.
+
+    Raises
+    ------
+    Timeout: nobody wrote in all that time.
+    """
+    before = _stamp(path)
+    try:
+        lock.acquire()
+    except Timeout:
+        if _stamp(path) == before:
+            raise
+        return False
+    return True
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_mtime_ns, status.st_ino
 
 
 def _lock_rights(path: Path) -> int:
@@ -239,12 +311,12 @@ def _sized(text: str, named: str) -> str:
     return text
 
 
-def _replace_file(path: Path, text: str, named: str) -> None:
-    """Put ``text`` into the place of a file in one step; on any fault the file stays as it was."""
+def _replace_file(path: Path, content: bytes, named: str) -> None:
+    """Put ``content`` into the place of a file in one step; on a fault the file stays."""
     # One name per case: the lock is held, so a file left by a program that died is overwritten.
     temp = path.parent / f".{path.name}.tmp"
     try:
-        _write_flushed(temp, text.encode("utf-8"), path)
+        _write_flushed(temp, content, path)
         temp.replace(path)
     except OSError as fault:
         with contextlib.suppress(OSError):

@@ -100,7 +100,15 @@ PROTECTS: Mapping[str, Spec] = {
         **dict.fromkeys(("settled", "lead", "mixing_factor"), LESS_VALUE),
         **dict.fromkeys(
             (
-                *("margin", "lel_share", "suspected", "rival", "named", "room_volume_m3"),
+                *(
+                    "margin",
+                    "lel_share",
+                    "suspected",
+                    "rival",
+                    "disproves",
+                    "named",
+                    "room_volume_m3",
+                ),
                 *("near_field_radius_m", "air_speed_m_per_min", "least_release_min"),
                 *("burst_budget_s", "unchanged_passes", "release_again_s"),
             ),

@@ -7,6 +7,7 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import asdict, dataclass, fields, is_dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
@@ -23,6 +24,8 @@ Run = Callable[[Arguments], int | None]
 T = TypeVar("T")
 # How to add the commands of each module, in the order in which they stand there.
 COMMANDS: dict[str, list[Callable[[Any], None]]] = {}
+# The workshop of the face that a command is run from within.
+HELD: ContextVar[Workshop | None] = ContextVar("held", default=None)
 BAR = 40
 PAIRS = "what was seen, as triage ask says it; triage handbook question lists all"
 Subparsers = Any
@@ -147,13 +150,10 @@ def show(arguments: Arguments, content: Any, told: str | Callable[[], Iterable[B
 
 
 def write_file(path: Path, content: bytes) -> None:
-    """Write a file; one that cannot be written is bad input."""
-    try:
-        path.write_bytes(content)
-    except OSError as fault:
-        raise TriageError(
-            f'"{path}" cannot be written: {fault.strerror}', mend="choose another place"
-        ) from None
+    """Write a file in one step; one that cannot be written is bad input, an older one stays."""
+    from triage.case.store import replace_bytes
+
+    replace_bytes(path, content)
 
 
 def opened(arguments: Arguments) -> tuple[Workshop, Case]:
@@ -169,9 +169,11 @@ def workshop_of(arguments: Arguments, case: str | None = None) -> Workshop:
     """
     from triage.service import open_workshop
 
-    folder = arguments.cases
+    folder, held = arguments.cases, HELD.get()
     if folder is None and case is not None and Path(case).suffix == ".yaml":
         folder = Path(case).parent
+    if held is not None and folder is arguments.rules is arguments.bench is None:
+        return held
     return open_workshop(cases=folder, rules=arguments.rules, bench=arguments.bench)
 
 

@@ -48,8 +48,8 @@ def _minute(word: str) -> int:
 @command(
     "day --from 9:00 --until 17:30",
     option("case", "ids of the cases; the newest by default", nargs="*"),
-    option("--from", "work begins", dest="opens", default="9:00", metavar="TIME"),
-    option("--until", "work ends", dest="closes", default="18:00", metavar="TIME"),
+    option("--from", "work begins; now if not said", dest="opens", metavar="TIME"),
+    option("--until", "work ends; in the evening if not said", dest="closes", metavar="TIME"),
     option("--most", "most cases taken if none is named", type=int, default=60),
     option("--ics", "write due times as a calendar file", type=Path, metavar="FILE"),
     as_json=True,
@@ -57,17 +57,18 @@ def _minute(word: str) -> int:
 def run_day(arguments: Arguments) -> None:
     """Plan the bench day over many cases."""
     from triage.history.calendar import due_of_day
-    from triage.history.daytypes import Hours, sessions_of
-    from triage.service.acts import bench_day
+    from triage.history.daytypes import sessions_of
+    from triage.service.acts import bench_day, hours_from
     from triage.show.record import day_blocks
 
-    opens, closes = _minute(arguments.opens), _minute(arguments.closes)
-    if opens >= closes:
-        raise TriageError("work ends before it begins", mend="give --from before --until")
     workshop = workshop_of(arguments, arguments.case[0] if arguments.case else None)
+    said = (None if word is None else _minute(word) for word in (arguments.opens, arguments.closes))
+    hours = hours_from(workshop.clock(), *said)
+    if hours.opens_min >= hours.closes_min:
+        raise TriageError("work ends before it begins", mend="give --from before --until")
     if arguments.most < 1:
         raise TriageError(f"--most is {arguments.most}", mend="take at least one case")
-    day = bench_day(workshop, arguments.case, Hours(opens, closes), arguments.most)
+    day = bench_day(workshop, arguments.case, hours, arguments.most)
     if arguments.ics:
         _write_calendar(arguments.ics, due_of_day(day), workshop)
     content = {

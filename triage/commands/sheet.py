@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import shutil
+import subprocess
 import sys
+import tempfile
+import webbrowser
 from pathlib import Path
 
 from triage.commands.common import Arguments, command, opened, option, write_file
@@ -40,16 +44,35 @@ def write_out(content: bytes, out: Path | None) -> None:
     print(out)
 
 
+def send_to_printer(path: Path) -> None:
+    """Give a file to the printing of the system.
+
+    Raises
+    ------
+    TriageError: there is none, or it refused the file.
+    """
+    program = shutil.which("lp") or shutil.which("lpr")
+    if program is None:
+        raise TriageError("no printing is set up here", mend="take --open and print from there")
+    done = subprocess.run([program, str(path)], capture_output=True, text=True, check=False)  # noqa: S603  (found on the path, one file behind it)
+    if done.returncode:
+        raise TriageError(f"not printed: {done.stderr.strip()}", mend="take --open instead")
+
+
 @command(
     "sheet hoverfly-plate-4 --format html --out sheet.html",
     option("--format", "md, html or pdf; by the name of --out", choices=FORMATS),
     option("--out", "file to write; else to the screen", type=Path, metavar="FILE"),
     option("--whole", "steps for later in full as well", action="store_true"),
+    option("--open", "show it in the browser, to read or to print", action="store_true"),
+    option("--print", "send it to the printer", action="store_true"),
     on_case=True,
 )
 def run_sheet(arguments: Arguments) -> None:
     """Print the bench sheet of a case: boxes to tick, stop points, lines to write on."""
     form = format_of(arguments.format, arguments.out)
+    if arguments.open and arguments.format is None and arguments.out is None:
+        form = "html"
     workshop, case = opened(arguments)
     from triage.show.html import html_of
     from triage.show.markdown import markdown_of
@@ -61,4 +84,12 @@ def run_sheet(arguments: Arguments) -> None:
         content = pdf_of(paper)
     else:
         content = (html_of if form == "html" else markdown_of)(paper).encode("utf-8")
+    if arguments.open or arguments.print:
+        out = arguments.out or Path(tempfile.gettempdir(), f"{case.id}-sheet.{form}")
+        write_out(content, out)
+        if arguments.open and not webbrowser.open(out.resolve().as_uri()):
+            raise TriageError(f'no browser shows "{out}"', mend="open the file yourself")
+        if arguments.print:
+            send_to_printer(out)
+        return
     write_out(content, arguments.out)

@@ -134,7 +134,7 @@ def run_plan(arguments: Arguments) -> None:
     from triage.explain.sureplan import sure_plan_json
     from triage.service.acts import suggestions_for
     from triage.show.lines import lines_of
-    from triage.show.plan import plan_text, skip_blocks
+    from triage.show.plan import camera_lines, plan_text, skip_blocks
     from triage.show.words import sure_by_step
 
     workshop, case = opened(arguments)
@@ -142,6 +142,8 @@ def run_plan(arguments: Arguments) -> None:
     if arguments.json:
         sys.stdout.write(sure_plan_json(sure))
         return
+    for line in camera_lines(workshop.knowledge, case, sure.plan):
+        print(line)
     sys.stdout.write(plan_text(sure.plan, whole=arguments.whole, sure=sure_by_step(sure)))
     for line in lines_of(skip_blocks(suggestions_for(workshop, case, sure.plan), case.id)):
         print(line)

@@ -31,6 +31,8 @@ from triage.plan.planner import Planner
 from triage.plan.questions import is_put
 from triage.plan.waiting import waited_for
 
+# What takes longer is waiting, not looking [s].
+LONGEST_LOOK_S = 120
 # Each is (``specimen`` or finding, question).
 Places = frozenset[tuple[str, str]]
 
@@ -236,9 +238,10 @@ class ExplainDesk:
     def _ranked_put(
         self, case: Case, declined: Iterable[tuple[str, str]] = ()
     ) -> tuple[NextQuestion, ...]:
-        ranked = sorted(self._ranked(case, declined), key=self._seen_first(case))
-        gone = frozenset(declined)
-        first = waited_for(self.knowledge, self.shop.plan(case))
+        plan = self.shop.plan(case)
+        gone = {*declined, *((test.finding, test.question) for test in plan.untested)}
+        ranked = sorted(self._ranked(case, gone), key=self._seen_first(case))
+        first = waited_for(self.knowledge, plan)
         lines = [q for q in first if (q.finding or SPECIMEN, q.question) not in gone]
         known = {(q.line.finding, q.line.question): q for q in ranked}
         led = {
@@ -250,14 +253,15 @@ class ExplainDesk:
         return tuple(each for each in {**led, **known}.values() if self._is_put(case, each.line))
 
     def _seen_first(self, case: Case) -> Callable[[NextQuestion], tuple[bool, bool]]:
-        """Of a finding that is not settled, what is seen comes before what is remembered."""
+        """Of a finding that is not settled, what one look tells comes before all else."""
         findings = self.shop.plan(case).findings
         unsettled = {line.id for line in findings if line.standing != "settled"}
 
         def is_later(each: NextQuestion) -> tuple[bool, bool]:
-            known = self.knowledge.questions.get(each.line.question)
+            line, known = each.line, self.knowledge.questions.get(each.line.question)
             is_told = known is not None and known.gives == "provenance"
-            return each.line.risk == "micro-test", is_told and each.line.finding in unsettled
+            is_look = line.risk == "none" and line.seconds <= LONGEST_LOOK_S and not is_told
+            return line.risk == "micro-test", line.finding in unsettled and not is_look
 
         return is_later
 

@@ -7,6 +7,7 @@ of a question is the chance that its answer changes the next step, over its cost
 from the candidates' certainty. Where no single answer decides, answers that only together open a
 gate, or read a finding otherwise, share the value of what they open. Looks go before touches and
 touches before micro-tests of like value; a micro-test is asked only when no safer question is left.
+What opens the gate of the stage goes first, what a place shows before what is remembered of it.
 
 Asking ends when no open answer changes the next step, and when no rival of any finding does so
 even at the optimistic end: the open signs that speak most for it, together with the most
@@ -17,6 +18,7 @@ that cannot come first whatever they are do not need a look (``bounds``).
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 from triage.engine.casefacts import SPECIMEN, TAXON
@@ -90,7 +92,8 @@ class Asking:
             for finding in self._open_findings():
                 self._rivals(finding)
         found = [self._question(place, worth) for place, worth in self.worth.items()]
-        return tuple(sorted(found, key=self._rank))
+        gates = {question for _, question in self._gate_places()}
+        return tuple(sorted(found, key=lambda each: self._rank(each, gates)))
 
     # -- what could change the next step ---------------------------------------------------------
 
@@ -278,12 +281,16 @@ class Asking:
             line, worth.chance, worth.together, worth.chance / minutes, worth.because
         )
 
-    def _rank(self, found: NextQuestion) -> tuple[object, ...]:
+    def _rank(self, found: NextQuestion, gates: AbstractSet[str]) -> tuple[object, ...]:
         line = found.line
         # A micro-test marks the specimen: it waits until no look and no touch could help.
         question = self.knowledge.questions.get(line.question)
         waits = line.risk == "micro-test" or (question is not None and question.last)
-        return (waits, -found.value, line.finding or "", line.question)
+        # Behind a closed gate nothing that is seen of a place is worked on; and a place is looked
+        # at before anybody is asked where it has been.
+        is_behind = line.finding is not None or line.question not in gates
+        is_story = line.finding is not None and question is not None and question.gives != "sign"
+        return (waits, is_behind, is_story, -found.value, line.finding or "", line.question)
 
 
 def answer_words(knowledge: Knowledge, question: str, answer: str) -> str:

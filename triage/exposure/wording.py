@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Protocol
 
 from triage.exposure.space import Room
@@ -31,6 +32,11 @@ def number(value: float) -> str:
     return f"{value:.{digits - 1}f}".rstrip("0").rstrip(".") or "0"
 
 
+def plainly(value: float) -> str:
+    """Return a figure with all its digits, never in powers of ten."""
+    return f"{Decimal(f'{value:g}'):f}"
+
+
 def limit_name(limit: Limit) -> str:
     """Return a limit as the user knows it: authority and kind."""
     return f"{limit.shown_as or limit.authority} {_BASIS[limit.basis]}"
@@ -58,7 +64,9 @@ class Published(Protocol):
 
 def limit_words(authority: str, limit: Published) -> str:
     """Return a published limit: whose, over what time, how much, of when."""
-    return f"{authority}, {_BASIS[limit.basis]} {limit.value:g} {limit.unit} ({limit.edition})"
+    return (
+        f"{authority}, {_BASIS[limit.basis]} {plainly(limit.value)} {limit.unit} ({limit.edition})"
+    )
 
 
 def clipped(*choices: str) -> str:
@@ -80,13 +88,12 @@ def _mend(largest_ok_ml: float | None) -> str:
 
 def over_limit(ratio: LimitRatio, largest_ok_ml: float | None) -> str:
     """Return the sentence for a limit that is exceeded: which, by what factor, what to do."""
-    share = ratio.allowed_fraction
-    what = limit_name(ratio.limit)
-    part = f"the {what}" if share == 1.0 else f"{number(share * 100)} % of the {what}"
-    head = f"Too much: {number(ratio.factor)} times {part} at the face"
-    mend = _mend(largest_ok_ml)
+    what, part = limit_name(ratio.limit), _allowed(ratio)
+    head, mend = f"Too much: {number(ratio.factor)} times {part}", _mend(largest_ok_ml)
     return clipped(
-        f"{head}; {mend}.", f"Too much: {number(ratio.factor)} times the {what}; {mend}."
+        f"{head}: {_reached(ratio)}; {mend}.",
+        f"{head} at the face; {mend}.",
+        f"Too much: {number(ratio.factor)} times the {what}; {mend}.",
     )
 
 
@@ -116,10 +123,20 @@ def within_limits(ratio: LimitRatio | None) -> str:
     """Return the sentence for a release that is ok."""
     if ratio is None:
         return "No limit is exceeded."
-    percent = number(ratio.ratio * 100)
-    return clipped(
-        f"Within limits: at most {percent} % of the {limit_name(ratio.limit)} at the face."
-    )
+    used = f"Within limits: {number(ratio.factor * 100)} % of {_allowed(ratio)}"
+    return clipped(f"{used}: {_reached(ratio)}.", f"{used} at the face.")
+
+
+def _allowed(ratio: LimitRatio) -> str:
+    """Return what may be used of a limit, in words."""
+    share, name = ratio.allowed_fraction, limit_name(ratio.limit)
+    return f"the {name}" if share == 1.0 else f"what is allowed, {share * 100:g} % of the {name}"
+
+
+def _reached(ratio: LimitRatio) -> str:
+    """Return the level and what is allowed in one unit, whatever unit the limit stands in."""
+    allowed = ratio.limit.value_mg_per_m3 * ratio.allowed_fraction
+    return f"{number(ratio.level_mg_per_m3)} of {number(allowed)} mg/m3 at the face"
 
 
 def no_limit(substance: Substance, peak_mg_per_m3: float) -> str:

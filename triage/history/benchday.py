@@ -93,13 +93,15 @@ def _medians(columns: Columns) -> dict[str, float]:
 class BenchDay:
     """The day with the cases it was made from.
 
-    ``moment`` is midnight of the day, from which all minutes count.
+    All minutes count from ``midnight``. ``running`` is what runs now, the first end first.
     """
 
     plan: DayPlan
     midnight: datetime
     hours: Hours
     cases: int
+    now: datetime
+    running: tuple[Running, ...] = ()
 
 
 class DayMaker:
@@ -124,9 +126,11 @@ class DayMaker:
         tasks: list[Task] = []
         notes = list(set_aside)
         later: list[Later] = []
+        running: list[Running] = []
         count = 0
         for case in cases:
             count += 1
+            running += running_of(self.knowledge, case)
             try:
                 own, not_today, runs = self.tasks_of(case)
             except TriageError as fault:
@@ -152,7 +156,8 @@ class DayMaker:
             made.ends_min,
             made.bound_min,
         )
-        return BenchDay(plan, self.midnight, hours, count)
+        first = tuple(sorted(running, key=lambda each: (each.ends, each.case, each.step)))
+        return BenchDay(plan, self.midnight, hours, count, self.now, first)
 
     def _minute(self, moment: datetime) -> int:
         return math.ceil((moment - self.midnight).total_seconds() / 60.0)

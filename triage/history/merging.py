@@ -11,9 +11,16 @@ from triage.case.reading import validated
 from triage.errors import TriageError
 
 #: what a case says once; two different values cannot both stand in one file
-_SINGLE = ("title", "taxon", "invented")
+_SINGLE = ("title", "taxon", "invented", "merged_from")
 _MAPS = ("specimen", "answers")
-_EMPTY = {"title": "", "taxon": "unknown", "named": None, "side": None, "reason": ""}
+_EMPTY = {
+    "title": "",
+    "merged_from": "",
+    "taxon": "unknown",
+    "named": None,
+    "side": None,
+    "reason": "",
+}
 
 
 class CannotMerge(Exception):
@@ -60,6 +67,7 @@ def merged(ours: Case, theirs: Case) -> Merged:
     content["timers"] = _timers(ours, theirs)
     content["restated"] = _with_new(_plains(ours.restated), _plains(theirs.restated))
     content["withdrawn"] = _with_new(_plains(ours.withdrawn), _plains(theirs.withdrawn))
+    content["findings"] = _standing(content["findings"], content["withdrawn"])
     extra = _united(ours.model_extra or {}, theirs.model_extra or {}, "key")
     try:
         made = validated(Case, {"format": 1, "id": ours.id, **content, **extra})
@@ -92,6 +100,25 @@ def _findings(ours: Case, theirs: Case) -> list[dict[str, Any]]:
         for finding in ours.findings
     ]
     return found + [finding.plain() for finding in theirs.findings if finding.id in other]
+
+
+def _standing(
+    findings: list[dict[str, Any]], withdrawn: list[dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """Return the findings without those that one of the two took back as they stand here.
+
+    What was seen since on one that the other took back is a contradiction.
+    """
+    kept = []
+    for finding in findings:
+        gone = [w["finding"] for w in withdrawn if w["finding"]["id"] == finding["id"]]
+        same = [each for each in gone if each["zone"] == finding["zone"]]
+        if any(finding.get("signs", {}).items() <= each.get("signs", {}).items() for each in same):
+            continue
+        if same:
+            raise CannotMerge(f'finding "{finding["id"]}" is withdrawn in one record only')
+        kept.append(finding)
+    return kept
 
 
 def _finding(mine: Finding, other: Finding) -> dict[str, Any]:

@@ -15,13 +15,12 @@ from triage.case.folder import photo_path
 from triage.case.models import Case
 from triage.case.naming import SUFFIX, is_case_name, shown_path
 from triage.case.reading import validated
-from triage.case.store import create_case, load_case, update_case
+from triage.case.store import create_case, load_case, make_folder, update_case
 from triage.errors import TriageError, Where
 from triage.history.index import folder_stamps
 from triage.history.merging import CannotMerge, merged, photos_of, with_photos_renamed
 
 Standing = Literal["new", "same", "merged", "beside", "refused"]
-CameFrom = "merged_from"
 Check = Callable[[Case], None]
 _BLOCK = 1 << 20
 
@@ -58,7 +57,7 @@ def merge_folders(
     names = [name for name in folder_stamps(theirs) if is_case_name(name)]
     if ours.resolve() == theirs.resolve():
         raise TriageError("both folders are the same", mend="name the folder to merge in")
-    ours.mkdir(parents=True, exist_ok=True)
+    make_folder(ours)
     return tuple(merge_case(ours, theirs / name, check=check) for name in names)
 
 
@@ -104,21 +103,36 @@ def _beside(
     ours: Path, theirs: Case, copies: list[tuple[Path, Path]], because: str, lost: str
 ) -> EntryResult:
     """Put a case that contradicts ours under another id, unless it stands there already."""
-    origin = str((theirs.model_extra or {}).get(CameFrom, theirs.id))
+    origin, name = theirs.origin, f"{theirs.id}{SUFFIX}"
     number = 2
     while True:
         new_id = f"{theirs.id[:56]}-{number}"
-        kept: Case = validated(Case, {**dict(theirs), "id": new_id, CameFrom: origin})
+        kept: Case = validated(Case, {**dict(theirs), "id": new_id, "merged_from": origin})
         path = ours / f"{new_id}{SUFFIX}"
         if not os.path.lexists(path):
             break
-        if load_case(path, shown_as=path.name) == kept:
-            return EntryResult(f"{theirs.id}{SUFFIX}", "same", f"stands beside as {new_id}", new_id)
+        standing = _added_beside(path, kept)
+        if standing is not None:
+            return EntryResult(name, standing, f"stands beside as {new_id}", new_id)
         number += 1
     _copy(copies)
     create_case(ours, kept)
     text = "; ".join(part for part in (because, lost) if part)
-    return EntryResult(f"{theirs.id}{SUFFIX}", "beside", text, new_id)
+    return EntryResult(name, "beside", text, new_id)
+
+
+def _added_beside(path: Path, kept: Case) -> Standing | None:
+    """Bring a case into the copy of it that stands beside ours; None if it is another one's."""
+    held = load_case(path, shown_as=path.name)
+    if held.origin != kept.origin:
+        return None
+    try:
+        if merged(held, kept).case == held:
+            return "same"
+        update_case(path, lambda now: merged(now, kept).case)
+    except CannotMerge:
+        return None
+    return "merged"
 
 
 def _placed_photos(

@@ -18,7 +18,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from triage.case.naming import SUFFIX, is_case_name, shown_path
-from triage.case.store import load_case
+from triage.case.store import load_case, make_folder
 from triage.errors import TriageError, Where, control_character
 from triage.history.bundle import BLOCK, FORMAT, MANIFEST
 from triage.history.merging import photos_of
@@ -65,7 +65,7 @@ def read_bundle(
     """
     caps = caps or Caps()
     named = shown_path(bundle)
-    ours.mkdir(parents=True, exist_ok=True)
+    make_folder(ours)
     try:
         with zipfile.ZipFile(bundle) as packed, tempfile.TemporaryDirectory() as held:
             digests = _manifest(packed, named, caps)

@@ -84,6 +84,9 @@ def _specimen_references(k: Knowledge) -> Iterator[Reference]:
         yield "taxon", taxon.id, ("plan",), "body-plan", taxon.plan
         yield "taxon", taxon.id, ("fragility",), "fragility", taxon.fragility
         yield from _listed("taxon", taxon.id, "traits", "trait", taxon.traits)
+    for question in k.questions.values():
+        if question.liquid:
+            yield "question", question.id, ("liquid",), "agent", question.liquid
     for deposit in k.deposits.values():
         yield from _listed("deposit", deposit.id, "confused_with", "deposit", deposit.confused_with)
 

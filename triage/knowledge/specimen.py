@@ -123,6 +123,7 @@ class Question(Entry):
     answers: tuple[Answer, ...] = Field(min_length=2)
     seconds: int = Field(gt=0, description="what it costs in time")
     risk: Literal["none", "touch", "micro-test"]
+    liquid: Id | None = Field(None, description="agent of which a test sets a drop on the place")
     rank: int = Field(description="file order for asking everything")
     stage: Stage = "examine"
     gives: Literal["sign", "state", "provenance"] = "sign"

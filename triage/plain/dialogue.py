@@ -2,10 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import shutil
+import textwrap
+from collections.abc import Callable, Sequence
 from typing import TextIO
 
 from triage.errors import TriageError
+
+# Narrower than this nothing could be read.
+LEAST_WIDTH = 20
+
+
+def wrapped(line: str, width: int) -> list[str]:
+    """Return a line as lines of that width, each further one set in by what it is set in itself.
+
+    A number or a sign in front stands out.
+    """
+    body = line.lstrip()
+    lead = len(line) - len(body)
+    mark = body.split(" ", 1)[0]
+    hang = lead + (len(mark) + 1 if mark.isdigit() or len(mark) == 1 else 2)
+    return textwrap.wrap(line, width, subsequent_indent=" " * hang) or [""]
 
 
 class Stopped(Exception):
@@ -21,45 +38,62 @@ class Dialogue:
     sink   where lines go
     """
 
-    STOP = "stop"
+    STOP, HELP = "stop", "?"
 
     def __init__(self, source: TextIO, sink: TextIO) -> None:
         self.source = source
         self.sink = sink
+        # What can be typed where a number is asked for, and what takes other words there.
+        self.help: tuple[str, ...] = ()
+        self.take: Callable[[str], bool] = lambda _: False
 
     def say(self, *lines: str) -> None:
-        """Print lines."""
+        """Print lines, none wider than the terminal; what is carried over stands set in."""
         for line in lines:
-            self.sink.write(line.rstrip() + "\n")
+            for each in line.rstrip().splitlines() or [""]:
+                self.sink.write("\n".join(wrapped(each, self.width)) + "\n")
         self.sink.flush()
 
+    @property
+    def width(self) -> int:
+        """Columns of the terminal, as it is now."""
+        return max(LEAST_WIDTH, shutil.get_terminal_size().columns)
+
     def listen(self, prompt: str) -> str:
-        """Return one line of input without its ends; ``stop`` works at every prompt.
+        """Return one line of input without its ends; ``stop`` and ``?`` work at every prompt.
 
         Raises
         ------
         Stopped: the word ``stop``, or the end of the input.
         """
-        self.sink.write(f"{prompt} > ")
-        self.sink.flush()
-        line = self.source.readline()
-        if not line:
-            self.say("")
-            raise Stopped
-        word = line.strip()
-        if word == self.STOP:
-            raise Stopped
-        return word
+        *above, last = wrapped(f"{prompt} >", self.width - 1)
+        while True:
+            self.say(*above)
+            self.sink.write(f"{last} ")
+            self.sink.flush()
+            line = self.source.readline()
+            if not line:
+                self.say("")
+                raise Stopped
+            word = line.strip()
+            if word == self.STOP:
+                raise Stopped
+            if word != self.HELP:
+                return word
+            self.say("stop ends, here as everywhere; nothing that was recorded is lost", *self.help)
 
     def choose(self, title: str, choices: Sequence[tuple[str, str]]) -> str:
         """Return the key of the chosen line; asks again until a number of the list is given."""
-        self.say("", title)
-        self.say(*(f"  {number} {text}" for number, (_, text) in enumerate(choices, start=1)))
+        listed = [f"  {number} {text}" for number, (_, text) in enumerate(choices, start=1)]
+        self.say("", title, *listed)
         while True:
-            word = self.listen(f"number 1 to {len(choices)}, or stop")
+            word = self.listen(f"number 1 to {len(choices)}, ?, or stop")
             if word.isdigit() and 1 <= int(word) <= len(choices):
                 return choices[int(word) - 1][0]
-            self.say(f'"{word}" is not a number of the list')
+            if self.take(word):
+                self.say("", title, *listed)
+            else:
+                self.say(f'"{word}" is not a number of the list; ? says what can be typed')
 
     def words(self, prompt: str, least: int = 1) -> str:
         """Return words that are not empty; asks again until they hold enough letters."""

@@ -8,17 +8,22 @@ from datetime import datetime
 from triage.case.models import Case
 from triage.engine.casefacts import SPECIMEN
 from triage.errors import TriageError
-from triage.looks import CLEAN, is_look, timed_s
+from triage.history.watch import chambers_of
+from triage.looks import CLEAN, is_look, timed_s, unseen_zones
 from triage.plain.dialogue import Dialogue, Stopped
 from triage.plan.model import Plan, QuestionLine, Step
 from triage.plan.outcomes import last_record
 from triage.plan.ownrecord import RECORD, own_record
 from triage.service import Workshop
-from triage.service.acts import accept_suggestion, suggestions_for
+from triage.service.acts import accept_suggestion, bench_day, note_look, suggestions_for
+from triage.service.commandline import CommandLine
+from triage.service.listing import CaseLine, doing_words
+from triage.service.takeback import record_words
 from triage.service.working import far_more
 from triage.show.blocks import Line
 from triage.show.lines import lines_of
-from triage.show.plan import finding_blocks, head_blocks, plan_blocks
+from triage.show.plan import camera_lines, finding_blocks, head_blocks, plan_blocks
+from triage.show.record import day_blocks
 from triage.show.step import preparation, step_blocks, step_heading, step_line
 from triage.show.words import (
     NO_STEP,
@@ -34,14 +39,37 @@ from triage.show.words import (
 LEAST_TIMED_S = 20.0
 FEWEST_LETTERS = 3
 SUGGESTED = "suggested "
+NEW, DAY, MORE = "", "the-day", "more"
+MORE_WORDS = "anything else: air, mix, chamber, box, sheet, stock, record, handbook"
 
 
 class PlainSession:
     """One session on a workshop; every act goes through the same services as the interface."""
 
-    def __init__(self, workshop: Workshop, dialogue: Dialogue) -> None:
+    def __init__(
+        self, workshop: Workshop, dialogue: Dialogue, commands: CommandLine | None = None
+    ) -> None:
         self.workshop = workshop
         self.ask = dialogue
+        self.commands = commands
+        known = commands.known() if commands else ()
+        self.names = {each.name: each for each in known}
+        dialogue.take = self._is_command
+        dialogue.help = (
+            "a number chooses that line; where words are asked for, write them and press Enter",
+            f"commands may be typed where a number is asked for: {', '.join(self.names)}",
+            "a command with --help behind it says how it is used",
+        )
+
+    def _is_command(self, line: str) -> bool:
+        """Run a line that begins with the name of a command; return whether it did."""
+        if self.commands is None or line.split(" ", 1)[0] not in self.names:
+            return False
+        try:
+            self.ask.say("", *self.commands.run(line, self.workshop).splitlines())
+        except TriageError as fault:
+            self.ask.fault(fault)
+        return True
 
     def run(self, case_id: str | None = None) -> None:
         """Run until the user stops or the input ends."""
@@ -59,14 +87,23 @@ class PlainSession:
         listed = self.workshop.list_cases()
         lines = [line for line in listed if not line.fault]
         self.ask.say(*(f"broken, left as it is: {line.fault}" for line in listed if line.fault))
-        held = {True: "HELD, ", False: ""}
-        choices = [
-            (line.id, f"{line.id}: {held[line.held]}{line.stage}; next {step}; {line.title}")
-            for line, step in ((line, line.next_step or "nothing") for line in lines)
-        ]
-        choices.append(("", "begin a new case"))
-        chosen = self.ask.choose("cases", choices)
+        choices = [(line.id, _case_words(line)) for line in lines]
+        choices += [(NEW, "begin a new case"), (DAY, "the bench day, planned from now")]
+        choices += [(MORE, MORE_WORDS)] if self.names else []
+        while (chosen := self.ask.choose("Cases", choices)) in (DAY, MORE):
+            if chosen == DAY:
+                self.ask.say(*lines_of(day_blocks(bench_day(self.workshop))))
+            else:
+                self._more(None)
         return chosen or self._new_case()
+
+    def _more(self, case: str | None) -> None:
+        """Choose a command by what it does, then write the words behind its name."""
+        listed = [(each.name, f"{each.name}: {each.what}") for each in self.names.values()]
+        name = self.ask.choose("what is to be done?", [*listed, ("", "go back")])
+        if name:
+            self.ask.say(f"for example: {self.names[name].words(case)}")
+            self._is_command(f"{name} {self.ask.listen('the words behind it')}")
 
     def _new_case(self) -> str:
         title = self.ask.words("what is on the bench, in a few words")
@@ -80,7 +117,7 @@ class PlainSession:
         while True:
             case = self.workshop.load(case_id)
             plan = self.workshop.plan(case)
-            self._summary(plan)
+            self._summary(plan, case)
             action = self.ask.choose("what now?", self._actions(case, plan))
             if action == "leave":
                 return
@@ -89,18 +126,21 @@ class PlainSession:
             except TriageError as fault:
                 self.ask.fault(fault)
 
-    def _summary(self, plan: Plan) -> None:
+    def _summary(self, plan: Plan, case: Case | None = None) -> None:
         step = plan.next_step()
         record = own_record(step) if step else ""
         now = Line(step_line(step) if step else NO_STEP)
         behind = (Line(f"{RECORD}{record}", depth=1),) if record else ()
-        self.ask.say("", *lines_of((*head_blocks(plan), *finding_blocks(plan), now, *behind)))
+        self.ask.say("", *lines_of((*head_blocks(plan), *finding_blocks(plan)), self.ask.width))
+        if case is not None:
+            self.ask.say(*camera_lines(self.workshop.knowledge, case, plan))
+        self.ask.say(*lines_of((now, *behind)))
 
     def _actions(self, case: Case, plan: Plan) -> list[tuple[str, str]]:
         actions = []
         step = plan.next_step()
         if step:
-            actions.append(("step", f"do the next step: {step.name}"))
+            actions.append(("step", f"start: {step.name}"))
         actions += [
             (f"{SUGGESTED}{each.step}", f"skip as suggested: {each.reason}")
             for each in suggestions_for(self.workshop, case, plan)
@@ -112,15 +152,35 @@ class PlainSession:
             actions.append(("answer", f"answer questions, {len(agenda.worth)} could change that"))
         elif agenda.rest:
             actions.append(("answer", f"answer questions, {len(agenda.rest)} may matter later"))
-        actions.append(("find", "say that something is seen in a zone"))
-        actions.append(("clean", "say that a zone was looked at and is clean"))
-        actions.append(("plan", "read the whole plan"))
-        if any(f.state in ("open", "unsettled", "waiting", "stopped") for f in plan.findings):
-            actions.append(("accept", "accept a finding as it is, with a reason"))
-        if last_record(case) is not None:
-            actions.append(("undo", "take the last record back, with a reason"))
-        actions.append(("leave", "leave this case"))
+        actions += [*self._looks(case), ("plan", "read the whole plan"), *self._ends(case, plan)]
+        actions += [("more", MORE_WORDS)] if self.names else []
+        actions.append(("leave", "back to the cases"))
         return actions
+
+    def _looks(self, case: Case) -> list[tuple[str, str]]:
+        """Return what can be said after looking at the specimen."""
+        looks = [
+            ("find", "say that something is seen in a zone"),
+            ("clean", "say that a zone was looked at and is clean"),
+        ]
+        if unseen_zones(self.workshop.knowledge, case):
+            looks.append(("rest", "say that the rest was looked at and is clean"))
+        if chambers_of(self.workshop.knowledge, self.workshop.bench, case, self.workshop.clock()):
+            looks.append(("looked", "I looked into its chamber"))
+        return looks
+
+    def _ends(self, case: Case, plan: Plan) -> list[tuple[str, str]]:
+        """Return what can be left or taken back, the very last thing named."""
+        ends = [("skip", "skip a method, with a reason")] if plan.steps else []
+        if any(f.state in ("open", "unsettled", "waiting", "stopped") for f in plan.findings):
+            ends.append(("accept", "leave a finding as it is, with a reason"))
+        knowledge = self.workshop.knowledge
+        act, last = self.workshop.last_act(case.id), last_record(case)
+        if act is not None:
+            ends.append(("undo", f"take back, with a reason: {act.words(knowledge)}"))
+        elif last is not None:
+            ends.append(("undo", f"take back, with a reason: {record_words(last, knowledge)}"))
+        return ends
 
     def _act(self, action: str, case: Case, plan: Plan) -> None:
         acts: dict[str, Callable[[], None]] = {
@@ -132,6 +192,10 @@ class PlainSession:
             "plan": lambda: self._read(case),
             "accept": lambda: self._accept(case, plan),
             "undo": lambda: self._undo(case),
+            "skip": lambda: self._skip(case, plan),
+            "looked": lambda: self._looked(case),
+            "rest": lambda: self._rest(case),
+            "more": lambda: self._more(case.id),
         }
         if action.startswith(SUGGESTED):
             accept_suggestion(self.workshop, case.id, action.removeprefix(SUGGESTED))
@@ -188,8 +252,8 @@ class PlainSession:
         choices = [
             *question.answers,
             ("unknown", "cannot tell"),
-            ("why", "why do you ask, and how do I find out?"),
-            ("back", "back to the case"),
+            ("why", "why ask, and how to find out"),
+            ("back", "go back"),
         ]
         while True:
             answer = self.ask.choose(f"{whose}: {question.ask}", choices)
@@ -206,6 +270,18 @@ class PlainSession:
         zone, side = self._place(case)
         self.workshop.declare_clean(case.id, zone, side)
         self.ask.say(f"recorded: {CLEAN}")
+
+    def _rest(self, case: Case) -> None:
+        knowledge = self.workshop.knowledge
+        names = (knowledge.zones[zone].name for zone in unseen_zones(knowledge, case))
+        if self.ask.yes(
+            f"Nothing is noted at: {', '.join(names)}. Each was looked at and is clean:"
+        ):
+            self.workshop.declare_rest_clean(case.id)
+
+    def _looked(self, case: Case) -> None:
+        note_look(self.workshop, case.id, self.ask.listen("what was seen or topped up, or Enter"))
+        self.ask.say("recorded: looked into its chamber")
 
     def _place(self, case: Case) -> tuple[str, str | None]:
         knowledge = self.workshop.knowledge
@@ -309,5 +385,17 @@ class PlainSession:
             case.id, attempt, self.ask.words("why may work go on", FEWEST_LETTERS)
         )
 
+    def _skip(self, case: Case, plan: Plan) -> None:
+        choices = [(step.id, step.name) for step in plan.steps]
+        step = plan.step(self.ask.choose("Skip which method?", [*choices, ("", "go back")]))
+        if step is not None:
+            reason = self.ask.words("Why not this one?", FEWEST_LETTERS)
+            self.workshop.skip(case.id, step.finding, step.method, reason)
+
     def _undo(self, case: Case) -> None:
         self.workshop.take_back(case.id, self.ask.words("why is it taken back", FEWEST_LETTERS))
+
+
+def _case_words(line: CaseLine) -> str:
+    held, running = "HELD, " if line.held else "", f", @ {line.running}" if line.running else ""
+    return f"{line.title or line.id}: {held}{doing_words(line)}{running}"

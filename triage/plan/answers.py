@@ -32,6 +32,7 @@ class Answer:
     cautions    what to mind when acting on it
     assumptions what the numbers rest on
     sources     "id: title" of every source that was used
+    first       what is to be read before the answer
     """
 
     sentence: str
@@ -39,6 +40,7 @@ class Answer:
     cautions: tuple[str, ...] = ()
     assumptions: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
+    first: tuple[str, ...] = ()
 
 
 def short(number: float) -> float:

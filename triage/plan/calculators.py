@@ -24,6 +24,7 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.tables import Dose
 from triage.plan.aircalc import agent_named
 from triage.plan.answers import Answer, Figure, dose, dose_note, short, titled
+from triage.plan.barring import agent_bars
 from triage.plan.mixes import never_mix
 from triage.units import positive
 
@@ -39,6 +40,19 @@ def _stock_of(agent: Agent, bench: Bench, stock: float | None) -> float:
             mend="read it off the label and give --stock, or write it into the bench file",
         )
     return known
+
+
+def _to_read_first(knowledge: Knowledge, bench: Bench, agent: Agent) -> tuple[str, ...]:
+    """Return why an agent is not used here or on this bench, and that it is not in stock."""
+    found = [f"WARNING: {why}" for _, why in agent_bars(agent, bench, knowledge)]
+    used = {each for name in knowledge.methods for each in agent_ids(knowledge, name)}
+    if agent.id not in used:
+        found.append(f"WARNING: no method here uses {agent.name}. {agent.note}".rstrip())
+    if found:
+        found += [line.text for line in never_mix(knowledge, agent)]
+    if bench.stock and not bench.has_stock(agent.id):
+        found.append(f"{agent.name} is not in stock.")
+    return tuple(found)
 
 
 def _basis_of(agent: Agent, basis: Basis | None) -> Basis:
@@ -112,6 +126,7 @@ def answer_mix_volume(
         _mix_cautions(knowledge, agent),
         tuple(assumptions),
         titled(knowledge, (agent.source, base.source if base else "")),
+        _to_read_first(knowledge, bench, agent),
     )
 
 
@@ -139,6 +154,7 @@ def answer_mix_mass(
         _mix_cautions(knowledge, agent),
         ("Strengths are percent by mass; masses add up exactly.",),
         titled(knowledge, (agent.source, base.source if base else "")),
+        _to_read_first(knowledge, bench, agent),
     )
 
 
@@ -235,6 +251,7 @@ def answer_mix_ph(
             f"Density of the stock {value:g} g/mL ({whence}); give your own if not.",
         ),
         titled(knowledge, (agent.source, span.source)),
+        _to_read_first(knowledge, bench, agent),
     )
 
 

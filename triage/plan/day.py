@@ -22,6 +22,7 @@ from triage.plan.substances import (
 MG_PER_G = 1000.0
 ROUND_MIN = 5.0
 WINDOW = timedelta(hours=24)
+ACT = ("at", "step", "method", "agent", "outcome", "amount_ml", "minutes")
 
 
 def earliest(now: datetime) -> datetime:
@@ -113,9 +114,14 @@ def day_ledger(
     ahead: list[str] = []
     by_case: set[tuple[str, str]] = set()
     substances: dict[str, Substance] = {}
+    told: dict[tuple[object, ...], str] = {}
     for case in cases:
         for attempt in case.effective_attempts():
             if attempt.outcome == "not-done":
+                continue
+            # Two records of one specimen, merged or told in the room, may both hold one act.
+            act = (case.origin, *(getattr(attempt, name) for name in ACT))
+            if told.setdefault(act, case.id) != case.id:
                 continue
             at = attempt.at.astimezone(UTC)
             lasting = release_min_of(

@@ -280,6 +280,15 @@ class QuestionLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Untested:
+    """A test that is not to be made on a finding, since its liquid is forbidden there, and why."""
+
+    finding: str
+    question: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
 class WaitingLine:
     """A target that only open answers bar: the questions in the order to ask them, and the step.
 
@@ -338,6 +347,7 @@ class Plan:
     steps: tuple[Step, ...]
     excluded: tuple[Excluded, ...]
     questions: tuple[QuestionLine, ...]
+    untested: tuple[Untested, ...]
     conflicts: tuple[ConflictLine, ...]
     waiting: tuple[WaitingLine, ...]
     notices: tuple[Notice, ...]

@@ -32,7 +32,14 @@ from triage.plan.model import (
     StepStatus,
     WaitingLine,
 )
-from triage.plan.questions import questions_for
+from triage.plan.notices import (
+    air_notices,
+    missing_attempts,
+    not_told,
+    room_notices,
+    unread_keys,
+)
+from triage.plan.questions import questions_for, tests_forbidden
 from triage.plan.showing import too_small
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
@@ -90,6 +97,7 @@ class Planner:
         findings = tuple(self._finding_line(case, skeleton, f.id, waits) for f in case.findings)
         offered = frozenset(m for ladder in skeleton.ladders for m in ladder.offered)
         still_open = [f.id for f in findings if f.state in ("open", "unsettled", "waiting")]
+        untested = tuple(tests_forbidden(self.consultant, skeleton.conclusions))
         return Plan(
             case=case.id,
             title=one_line(case.title),
@@ -102,14 +110,18 @@ class Planner:
             steps=steps,
             excluded=self._excluded(skeleton),
             questions=questions_for(
-                self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open
+                self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open, untested
             ),
+            untested=untested,
             conflicts=self._conflicts(skeleton.conclusions),
             waiting=waiting,
             notices=(
                 *self._advice(case, skeleton.conclusions, only_first_aid=True),
-                *_air_notices(judge.day),
-                *_room_notices(bench, steps),
+                *air_notices(judge.day),
+                *room_notices(bench, steps),
+                *unread_keys("bench", bench),
+                *unread_keys("case", case),
+                *missing_attempts(case),
                 *self._notices(case, skeleton, findings, waiting),
                 *too_small(case, bench, self.knowledge.judgement, findings),
                 *self._advice(case, skeleton.conclusions, only_first_aid=False),
@@ -266,6 +278,7 @@ class Planner:
         notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
         notices += self._told_twice(case, findings)
         notices += self._ends(findings)
+        notices += not_told(skeleton, findings)
         notices += self._lacking(skeleton, {f.id for f in findings if f.state == "stopped"})
         notices += self._condition_stops(skeleton, frozenset(line.method for line in waiting))
         return tuple(dict.fromkeys(notices))
@@ -357,43 +370,3 @@ def _agents_of(knowledge: Knowledge, skeleton: Skeleton) -> tuple[tuple[str, Use
         for method in methods
         for agent in sorted(agents_in(knowledge.methods[method]))
     )
-
-
-def _room_notices(bench: Bench, steps: Sequence[Step]) -> Iterator[Notice]:
-    """Yield whether others may be working in the room, where something reaches its air."""
-    room = bench.room
-    if not any(step.air for step in steps) or (room.others == "none" and not room.ledger):
-        return
-    if room.ledger:
-        text = (
-            f"Others may work in {room.name or 'this room'}: what they record there counts in its "
-            "air. What they use and do not record is not known; ask."
-        )
-    elif room.others == "some":
-        text = (
-            "Others work in this room, and what they use is not counted: ask before a bottle is "
-            "opened, or name a folder that you share (room: ledger in the bench file)."
-        )
-    else:
-        text = (
-            "It is not said whether others work in this room (room: others in the bench file). "
-            "What they use is not counted: ask before a bottle is opened."
-        )
-    yield Notice("air", text, "air-room")
-
-
-def _air_notices(day: DayLedger) -> Iterator[Notice]:
-    """Yield what is not known of the air, and what is dated after the present moment."""
-    if day.unknown:
-        text = (
-            f"What was released in the last 24 hours is not known: {'; '.join(day.unknown)}. It "
-            "may be much: nothing that evaporates is offered until this is mended, or the file "
-            "is moved out of the folder."
-        )
-        yield Notice("air", text, "air-unknown")
-    if day.ahead:
-        text = (
-            f"Dated after the present moment: {'; '.join(day.ahead)}. It counts as released now; "
-            "check the date and the clock of this machine."
-        )
-        yield Notice("air", text, "air-ahead")

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from triage.case.models import Case
-from triage.engine.consult import Conclusions, Consultant
+from triage.engine.consult import COUNTED, Conclusions, Consultant
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
-from triage.plan.model import QuestionLine
+from triage.plan.model import QuestionLine, Untested
 
 Wanted = tuple[str, str | None, str]
 
@@ -86,6 +86,50 @@ def _from_readings(
                 )
 
 
+def tests_forbidden(consultant: Consultant, conclusions: Conclusions) -> Iterator[Untested]:
+    """Yield the drops that are not set on a finding: every wet touch with that liquid is forbidden.
+
+    Only what is known forbids here, of the liquid itself: the place, its colours, the pin, what is
+    protected there or settled. What is merely open, or suspected dirt, is what the test is for.
+    """
+    knowledge, facts = consultant.knowledge, {fact.key: fact for fact in conclusions.facts}
+    drops = {q.id: q.liquid for q in knowledge.questions.values() if q.liquid}
+    touches = {q: frozenset(_touches(knowledge, liquid)) for q, liquid in drops.items()}
+    findings = [fact.key for fact in conclusions.facts if fact.kind == "finding"]
+    found: dict[tuple[str, str], str] = {}
+    for conclusion in conclusions.of(Family.FORBID, "forbid"):
+        if not _is_firm(consultant, conclusion, facts):
+            continue
+        because = knowledge.rule(conclusion.rule).because
+        for question, methods in touches.items():
+            if methods and methods <= set(conclusion.get("method")):
+                whose = conclusion.get("finding")
+                for finding in findings if whose is None else (whose,):
+                    found.setdefault((finding, question), because)
+    yield from (Untested(*place, because) for place, because in sorted(found.items()))
+
+
+def _touches(knowledge: Knowledge, liquid: str) -> Iterator[str]:
+    """Yield the methods of cleaning that touch a place with a liquid."""
+    for method in knowledge.methods.values():
+        contact = knowledge.techniques[method.technique].contact
+        if method.agent == liquid and contact == "touch" and method.stage == "clean":
+            yield method.id
+
+
+def _is_firm(consultant: Consultant, conclusion: Conclusion, facts: Mapping[str, Fact]) -> bool:
+    """Return whether an interlock looks at the liquid, and rests on nothing that is open."""
+    asked = (held for held in consultant.knowledge.rule(conclusion.rule).when if "method" in held)
+    if not any({"agent", "agent_class"} & set(held["method"]) for held in asked):
+        return False
+    readings = [facts[key] for key in conclusion.facts if facts[key].kind == "reading"]
+    return not any(open_fields(consultant, conclusion, facts)) and all(
+        reading.get("standing") == "settled"
+        or (reading.get("deposit") in consultant.guards and reading.get("standing") in COUNTED)
+        for reading in readings
+    )
+
+
 RISKS = {"none": 0, "touch": 1, "micro-test": 2}
 
 
@@ -95,6 +139,7 @@ def questions_for(
     stage: str,
     shown: frozenset[str],
     open_findings: Iterable[str],
+    untested: Iterable[Untested] = (),
 ) -> tuple[QuestionLine, ...]:
     """Return the questions that would still help, each once, safest and cheapest first.
 
@@ -103,6 +148,7 @@ def questions_for(
     stage         the present stage
     shown         methods that were offered; only interlocks on these are worth a question
     open_findings findings that are neither cleared nor accepted nor left alone
+    untested      tests that are not to be made
     """
     knowledge = consultant.knowledge
     wanted: dict[tuple[str | None, str], str] = {}
@@ -113,8 +159,11 @@ def questions_for(
     )
     for name, finding, because in sources:
         wanted.setdefault((finding, name), because)
+    forbidden = {(test.finding, test.question) for test in untested}
     lines = [
-        question_line(knowledge, name, finding, why) for (finding, name), why in wanted.items()
+        question_line(knowledge, name, finding, why)
+        for (finding, name), why in wanted.items()
+        if (finding, name) not in forbidden
     ]
     return tuple(sorted(lines, key=lambda q: _rank(knowledge, q)))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from triage.bench.stock import make_up
 from triage.case.models import Side
@@ -70,7 +70,13 @@ class Setting:
 def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: float) -> MakeUpLine:
     target = strength_text(agent, strength)
     basis = strength.unit.removeprefix("% ")
-    shown = "strength not known" if stock is None else f"{stock:g} % {agent.strength_basis}"
+    if stock is None:
+        sentence = (
+            f"How strong is your {agent.name}? Read it off the label and write it into the bench "
+            f"file: without it no mix of {target} is worked out."
+        )
+        return MakeUpLine(agent.id, target, "strength not known", None, None, sentence)
+    shown = f"{stock:g} % {agent.strength_basis}"
     try:
         densities: dict[str, float] = {}
         density = agent.physical.density
@@ -109,10 +115,13 @@ def make_up_lines(
     for agent_id, strength in parts:
         agent = knowledge.agents[agent_id]
         if strength is not None and strength.unit.startswith("%"):
-            lines.append(_diluted(agent, strength, bench.strength_of(agent_id), total_ml))
-            continue
-        text = strength_text(agent, strength)
-        lines.append(MakeUpLine(agent_id, text, "as it is", None, None, f"Use {text}."))
+            line = _diluted(agent, strength, bench.strength_of(agent_id), total_ml)
+        else:
+            text = strength_text(agent, strength)
+            line = MakeUpLine(agent_id, text, "as it is", None, None, f"Use {text}.")
+        if bench.stock and not bench.has_stock(agent_id):
+            line = replace(line, sentence=f"NOT IN STOCK: {agent.name}. {line.sentence}")
+        lines.append(line)
     return tuple(lines)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 
 from triage.case.models import OUTCOMES, Case
@@ -11,7 +12,7 @@ from triage.errors import TriageError, did_you_mean
 from triage.history.advice import SkipSuggestion, skip_suggestions
 from triage.history.benchday import BenchDay, DayMaker, day_terms
 from triage.history.columns import Columns, columns_from
-from triage.history.daytypes import Hours, LeftOut
+from triage.history.daytypes import DAY_MIN, Hours, LeftOut
 from triage.history.evidence import Evidence, trials_of
 from triage.history.sharing import Check
 from triage.history.table import Filter, HistoryRow, check_filter, history
@@ -20,8 +21,8 @@ from triage.history.watch import ChamberWatch, chambers_of, watch, with_look
 from triage.plan.model import Plan
 from triage.service.workshop import Workshop
 
-#: working hours where none are given [min of the day]
-DEFAULT_HOURS = Hours(9 * 60, 18 * 60)
+#: when work begins and ends if it is not said [min of the day]; the least planned from now on
+BEGINS_MIN, ENDS_MIN, LEAST_MIN = 9 * 60, 18 * 60, 4 * 60
 MOST_CASES = 60
 
 
@@ -81,7 +82,7 @@ def newest_cases(workshop: Workshop, most: int = MOST_CASES) -> tuple[Case, ...]
 def bench_day(
     workshop: Workshop,
     cases: Sequence[str] = (),
-    hours: Hours = DEFAULT_HOURS,
+    hours: Hours | None = None,
     most: int = MOST_CASES,
 ) -> BenchDay:
     """Return what to do today in which order.
@@ -89,14 +90,22 @@ def bench_day(
     Parameters
     ----------
     cases ids or files; none takes the newest ``most`` of the folder
-    hours working hours
+    hours working hours; from this minute on if none are given
     """
     chosen = [workshop.load(case) for case in cases] if cases else newest_cases(workshop, most)
     broken = () if cases else [entry for entry in workshop.entries() if entry.error]
     aside = [LeftOut(entry.id, "", "set aside", entry.error) for entry in broken]
     terms = day_terms(workshop.knowledge, columns_of(workshop))
     maker = DayMaker(workshop.planner, workshop.bench, workshop.day(), terms, workshop.clock())
-    return maker.make(chosen, hours, set_aside=aside)
+    return maker.make(chosen, hours or hours_from(workshop.clock()), set_aside=aside)
+
+
+def hours_from(now: datetime, opens: int | None = None, closes: int | None = None) -> Hours:
+    """Return the hours of work: today it begins now and ends in the evening, if not said."""
+    now_min = now.hour * 60 + now.minute
+    begins = min(now_min, BEGINS_MIN) if opens is None else opens
+    ends = min(DAY_MIN, max(ENDS_MIN, now_min + LEAST_MIN)) if closes is None else closes
+    return Hours(begins, ends)
 
 
 def running_chambers(workshop: Workshop, most: int = 10 * MOST_CASES) -> tuple[ChamberWatch, ...]:

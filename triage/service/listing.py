@@ -15,6 +15,7 @@ from typing import Any
 from triage import __version__
 from triage.case.folder import CaseEntry, list_cases
 from triage.errors import control_character
+from triage.show.words import stage_word
 
 Clock = Callable[[], datetime]
 
@@ -22,6 +23,9 @@ Clock = Callable[[], datetime]
 def local_now() -> datetime:
     """Return the present moment with the local time zone."""
     return datetime.now().astimezone()
+
+
+UNPLANNED = "open it to see the next step"
 
 
 @dataclass(frozen=True)
@@ -48,6 +52,12 @@ def newest_first(folder: Path) -> list[CaseEntry]:
     """Return the cases of a folder, those changed last first; none if there is no folder yet."""
     entries = list_cases(folder) if folder.is_dir() else ()
     return sorted(entries, key=lambda entry: (-entry.mtime_ns, entry.id))
+
+
+def doing_words(line: CaseLine) -> str:
+    """Return where a case stands and what comes next, as a list of cases says it."""
+    following = line.next_step or ("release it first" if line.held else "nothing to do now")
+    return f"{stage_word(line.stage)}: {following}" if line.is_planned else UNPLANNED
 
 
 def named_line(entry: CaseEntry) -> CaseLine:

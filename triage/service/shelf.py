@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 from triage.case import changes
 from triage.case.folder import CaseEntry, list_cases, unread_files
 from triage.case.models import Case
-from triage.case.naming import SUFFIX, is_case_name, one_line, shown_path
+from triage.case.naming import SUFFIX, is_case_name, is_reserved, one_line, shown_path
 from triage.case.profile import Bench
 from triage.case.roomledger import RoomLedger, room_ledger
-from triage.case.store import create_case, update_case
+from triage.case.store import create_case, make_folder, update_case
 from triage.engine.casefacts import TAXON
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRules
@@ -184,7 +184,7 @@ class Shelf:
         """Create a case and return it; the id is made from the title if none is given."""
         if taxon != "unknown":
             self.knowledge.require("taxon", taxon)
-        self.cases.mkdir(parents=True, exist_ok=True)
+        make_folder(self.cases)
         name = case_id or self._free_id(title)
         case = changes.new_case(name, title, taxon=taxon)
         create_case(self.cases, case)
@@ -195,7 +195,7 @@ class Shelf:
         taken = {entry.id for entry in self.entries()}
         number = 2
         name = stem
-        while name in taken or not is_case_name(f"{name}{SUFFIX}"):
+        while name in taken or is_reserved(name) or not is_case_name(f"{name}{SUFFIX}"):
             name = f"{stem}-{number}"
             number += 1
         return name

@@ -24,9 +24,10 @@ class Workshop(Working):
     def save_bench(self, bench: Bench) -> Bench:
         """Check and write the bench beside the cases, and use it from now on."""
         from triage.case.benchstore import write_bench  # noqa: PLC0415  (only this act writes one)
+        from triage.case.store import make_folder  # noqa: PLC0415
 
         check_bench(self.knowledge, bench)
-        self.cases.mkdir(parents=True, exist_ok=True)
+        make_folder(self.cases)
         path = self.bench_path or self.cases / BENCH_FILE
         write_bench(path, bench)
         self.bench, self.bench_path = bench, path

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from triage.exposure.wording import number
+from triage.exposure.wording import number, plainly
+from triage.knowledge.book import Knowledge
 from triage.plan.aircalc import AirAnswer
 from triage.plan.answers import Answer, Figure
 from triage.plan.daycalc import DayAnswer
+from triage.plan.model import AirLine
 from triage.show.blocks import Block, Line, listing
 from triage.show.step import limits_and_fire
 
 
 def _figure(figure: Figure) -> str:
-    value = "-" if figure.value is None else f"{figure.value:g}"
+    value = "-" if figure.value is None else plainly(figure.value)
     shown = f"{figure.name}: {value} {figure.unit}".rstrip()
     note = f" ({figure.note})" if figure.note else ""
     source = f" [{figure.source}]" if figure.source else ""
@@ -23,9 +25,9 @@ def _figure(figure: Figure) -> str:
 def answer_blocks(answer: Answer) -> tuple[Block, ...]:
     """Return the answer of a calculator."""
     return (
-        Line(answer.sentence),
+        *(Line(told) for told in (*answer.first, answer.sentence)),
         *listing("figures", *(_figure(each) for each in answer.figures)),
-        *listing("mind", *answer.cautions),
+        *listing("mind", *(each for each in answer.cautions if each not in answer.first)),
         *listing("assumed", *answer.assumptions),
         *listing("sources", *answer.sources),
     )
@@ -50,6 +52,16 @@ def air_blocks(answer: AirAnswer) -> tuple[Block, ...]:
     )
 
 
+def against_the_same(knowledge: Knowledge, planned: AirLine, tried: AirLine) -> str:
+    """Return the level as planned against the limit that binds now, empty where none does."""
+    who, _, basis = tried.binding.rpartition(" ")
+    name = knowledge.authorities[who].name if who else ""
+    same = (each for each in planned.limits if (each.authority, each.basis) == (name, basis))
+    return "".join(
+        f"As planned: {number(each.level_mg_per_m3)} mg/m3 against the same limit." for each in same
+    )
+
+
 def _levels(answer: AirAnswer) -> Iterator[str]:
     for level in answer.levels:
         ppm = "" if level.high_ppm is None else f" = {number(level.high_ppm)} ppm"
@@ -71,14 +83,14 @@ def _limits(answer: AirAnswer) -> Iterator[str]:
 
 def _backwards(answer: AirAnswer) -> Iterator[str]:
     if answer.largest_pass_ml is not None:
-        yield f"largest amount in one pass now: {answer.largest_pass_ml:g} mL"
+        yield f"largest amount in one pass now: {plainly(answer.largest_pass_ml)} mL"
     if answer.largest_day_ml is not None:
         yield (
             f"largest amount in a day of {answer.passes} passes, one every {answer.every_min:g} "
-            f"min: {answer.largest_day_ml:g} mL"
+            f"min: {plainly(answer.largest_day_ml)} mL"
         )
     if answer.least_air_changes_per_h is not None:
-        yield f"least fresh air: {answer.least_air_changes_per_h:g} air changes an hour"
+        yield f"least fresh air: {plainly(answer.least_air_changes_per_h)} air changes an hour"
     if answer.reentry_min is not None:
         yield f"stay out after it has evaporated: {number(answer.reentry_min)} min"
     if answer.control is not None:

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from triage.case.models import Case
 from triage.history.advice import SkipSuggestion
-from triage.looks import LEFT, is_clean
+from triage.knowledge.book import Knowledge
+from triage.looks import LEFT, is_clean, is_ready_for_camera
 from triage.plan.model import Excluded, Plan, QuestionLine, Step
 from triage.plan.names import finding_names, zone_words
 from triage.plan.ownrecord import RECORD, own_record
@@ -17,6 +18,7 @@ from triage.show.words import (
     CLOSING,
     NO_STEP,
     OUTCOME_WORDS,
+    RISK_WORDS,
     STATUS_WORDS,
     alerts,
     other_readings,
@@ -48,7 +50,8 @@ def question_blocks(question: QuestionLine) -> Iterator[Line]:
     whose = question.finding or "specimen"
     answers = ", ".join(answer for answer, _ in question.answers)
     yield Line(f"{whose} {question.question}: {question.ask} [{answers}]", depth=1)
-    yield Line(f"how: {question.how}", depth=2)
+    danger = "" if question.risk == "none" else f" It {RISK_WORDS[question.risk]}."
+    yield Line(f"how: {question.how}{danger}", depth=2)
 
 
 def head_blocks(plan: Plan) -> Iterator[Block]:
@@ -58,8 +61,10 @@ def head_blocks(plan: Plan) -> Iterator[Block]:
     yield from (Alert(told) for told in alerts(plan))
 
 
-def camera_lines(case: Case, plan: Plan) -> tuple[str, ...]:
-    """Return that the specimen is ready for the camera, what was left on it and why."""
+def camera_lines(knowledge: Knowledge, case: Case, plan: Plan) -> tuple[str, ...]:
+    """Return that the specimen is ready for the camera, what was left on it and why; else none."""
+    if not is_ready_for_camera(knowledge, case, plan):
+        return ()
     reasons = {found.id: found.reason for found in case.findings if found.accepted}
     clean = {found.id for found in case.findings if is_clean(found)}
     left = [line for line in plan.findings if line.state in LEFT and line.id not in clean]
@@ -133,6 +138,8 @@ def plan_blocks(plan: Plan, *, whole: bool, sure: Mapping[str, str]) -> Iterator
         yield from (Line(""), Line("questions that would help"))
         for question in plan.questions[: None if whole else QUESTIONS_SHOWN]:
             yield from question_blocks(question)
+    for test in plan.untested if whole else ():
+        yield Line(f"{test.finding} {test.question}: not tested here. {test.because}", depth=1)
     yield from (Line(""), Line("steps" if plan.steps else NO_STEP))
     near, rest = (plan.steps, ()) if whole else near_and_rest(plan)
     for place, step in enumerate(near):

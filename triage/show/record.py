@@ -22,8 +22,9 @@ from triage.history.evidence import Evidence
 from triage.history.sharing import EntryResult
 from triage.history.table import HistoryRow, PhotoPair
 from triage.history.usage import MonthLine, StockLine
-from triage.history.watch import ChamberWatch
+from triage.history.watch import ChamberWatch, Running
 from triage.show.blocks import Block, Line, Table
+from triage.show.words import duration
 
 KINDS = {"start": "begin", "whole": "do", "look": "look", "finish": "end"}
 
@@ -40,6 +41,9 @@ def clock(minute: int) -> str:
 def day_blocks(day: BenchDay) -> Iterator[Block]:
     """Yield the bench day: its order of work, and what stands behind it."""
     yield Line(f"bench day {day.midnight:%Y-%m-%d}: {day.cases} cases")
+    for told in running_sections(day):
+        yield Line(told.head)
+        yield from (Line(line, depth=1) for line, _ in told.lines)
     for entry in day.plan.entries:
         span, what, whose = entry_words(entry)
         yield Line(f"{span}  {what} - {whose}", depth=1)
@@ -72,6 +76,18 @@ class Section:
 
     head: str
     lines: tuple[tuple[str, str], ...]
+
+
+def running_sections(day: BenchDay) -> tuple[Section, ...]:
+    """Return what runs now, the first end first: it stands before the order of work."""
+
+    def told(each: Running) -> str:
+        left_s = round((each.ends - day.now).total_seconds())
+        when = f"in {duration(left_s)}" if left_s > 0 else "OVER"
+        return f"{each.ends:%a %H:%M}, {when}  {each.name} - {each.case} [{each.step}]"
+
+    lines = tuple((told(each), each.case) for each in day.running)
+    return (Section("running now", lines),) if lines else ()
 
 
 def day_sections(day: BenchDay) -> tuple[Section, ...]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from triage.exposure.wording import limit_words, number
+from triage.exposure.wording import limit_words, number, plainly
 from triage.plan.model import AirLine, LimitLine, Plan, RuledOut, Step
 from triage.plan.ownrecord import RECORD, own_record
 from triage.show.blocks import Heading, Listing, listing
@@ -183,7 +183,8 @@ def limit_line(limit: LimitLine) -> str:
         return f"{told}: not compared"
     over = "OVER, " if limit.ratio > 1 else ""
     judged = ", judged by this" if limit.judged else ""
-    return f"{told}: {over}{number(100 * limit.ratio)} % of it{judged}"
+    reached = f"{number(limit.level_mg_per_m3)} of {number(limit.limit_mg_per_m3)} mg/m3"
+    return f"{told}: {over}{reached}, {number(100 * limit.ratio)} % of it{judged}"
 
 
 def air_words(air: AirLine) -> Iterator[str]:
@@ -197,7 +198,7 @@ def air_words(air: AirLine) -> Iterator[str]:
     if air.reentry_min:
         yield f"Air the room for {air.reentry_min:.0f} min before staying in it."
     if air.largest_ok_ml is not None:
-        yield f"At most {air.largest_ok_ml:g} mL here."
+        yield f"At most {plainly(air.largest_ok_ml)} mL here."
 
 
 def limits_and_fire(air: AirLine) -> Iterator[str]:

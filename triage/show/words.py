@@ -61,6 +61,11 @@ KIND_WORDS = {
     "natural": "the insect's own",
 }
 STAGE_WORDS = {"look": "look, dry", "set-and-dry": "set and dry"}
+RISK_WORDS = {
+    "none": "looking only",
+    "touch": "needs a touch",
+    "micro-test": "needs a small test on a hidden spot",
+}
 GRADE_WORDS = ("none", "slight", "mild", "middling", "strong", "worst")
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import os
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -13,9 +12,7 @@ from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
-from weakref import WeakKeyDictionary
 
-from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.command import CommandPalette
@@ -38,18 +35,21 @@ from triage.tui.messages import (
     PlaceChosen,
     StepChosen,
 )
+from triage.tui.palette import STOP_KEY, Finder, Palette, acts_of, commands_of
 from triage.tui.plainlines import PlainLines
 from triage.tui.ringing import Ringing
-from triage.tui.screens.base import Leaving, ServiceScreen
+from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.stop import StopScreen
 from triage.tui.services import Services
 from triage.tui.timerwatch import TimerWatch
+from triage.tui.typedahead import TypedAhead
 
 if TYPE_CHECKING:
     from triage.plan.model import Step
     from triage.service import Clock, Workshop
+    from triage.service.commandline import CommandLine
 
 NAME = "triage"
 DEFAULT_THEME = "textual-dark"
@@ -61,23 +61,18 @@ BEHIND = (
 # Slow to import, and first asked for by the air of a step.
 LATER = ("triage.explain.desk", "scipy.optimize")
 GET_READY_S = 0.5
-# A screen that does not stand by then gets its keys all the same.
-STANDS_S = 1.0
 # Commands of the framework that do here what nobody looks for, or under a name of our own.
 NOT_OURS = frozenset({"Keys", "Maximize", "Minimize"})
 HELP_MORE = (
     "Arrows, PgUp and PgDn move; Enter acts on the row under the cursor; ctrl+p finds anything.\n"
+    "F9 goes back from everywhere, out of help, ctrl+p and a line that is written too.\n"
     "Esc stops everything, on every screen. It never goes on; Enter never stops.\n"
     "Nothing is kept in the program: what was recorded is on disk at once.\n"
     "Signs: X held or refused, ! caution, @ timer, ? to be answered, > where you stand."
 )
 
 
-class Palette(CommandPalette, Leaving[None]):
-    """The palette; it too is left once, also when Enter comes twice."""
-
-
-class TriageApp(App[TriageError | None]):
+class TriageApp(TypedAhead):
     """Wire screens and services together.
 
     Parameters
@@ -88,15 +83,18 @@ class TriageApp(App[TriageError | None]):
     cases    folder of the cases, needed with a workshop that is opened later
     choices  keys, theme, movement and sound, and where they are kept
     pulse    seconds that only go on, by which a key typed too soon is told
+    inside   the commands, each to be found in the palette
     """
 
     TITLE = NAME
     CSS_PATH = "app.tcss"
     ENABLE_COMMAND_PALETTE = True
+    ESCAPE_TO_MINIMIZE = False  # that key stops, and nothing else
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]  # noqa: RUF012  (as declared above)
     COMMAND_PALETTE_BINDING = "ctrl+p"
+    COMMANDS = App.COMMANDS | {Finder}
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "stop", "STOP", key_display="Esc", priority=True, id="stop"),
+        Binding(STOP_KEY, "stop", "STOP", key_display="Esc", priority=True, id="stop"),
         Binding("question_mark", "keys", "Keys", key_display="?"),
         Binding("ctrl+q", "quit", "End", show=False),
     ]
@@ -109,8 +107,10 @@ class TriageApp(App[TriageError | None]):
         cases: Path | None = None,
         choices: Choices | None = None,
         pulse: Callable[[], float] = time.monotonic,
+        inside: CommandLine | None = None,
     ) -> None:
         super().__init__()
+        self.inside = inside
         self.choices = choices or Choices(Settings(), None)
         self.keyset = SETS[self.choices.settings.keys]
         # The convention: NO_COLOR counts only when it is set and not empty.
@@ -132,7 +132,6 @@ class TriageApp(App[TriageError | None]):
         self._title_shown = ""
         self._ringing = Ringing(self)
         self._looked_at: datetime | None = None
-        self._typed_on: WeakKeyDictionary[events.Key, Screen[Any]] = WeakKeyDictionary()
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Return the filters of each line; without colour, grey is a colour too."""
@@ -140,7 +139,8 @@ class TriageApp(App[TriageError | None]):
         return [*filters, PlainLines()] if self.no_color else filters
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Return the commands of the palette: the places of this program, then the common ones."""
+        """Return what the palette does: the acts here, the places, the commands, the settings."""
+        yield from acts_of(screen)
         yield SystemCommand("Cases", "All cases", self._to_cases)
         for name, what in (
             ("today", "The bench day, the chambers, the record"),
@@ -148,6 +148,7 @@ class TriageApp(App[TriageError | None]):
             ("handbook", "Look things up"),
         ):
             yield SystemCommand(name.capitalize(), what, partial(self._when_open, name))
+        yield from commands_of(self, screen)
         yield SystemCommand("Motion", "Switch movement on the screen on or off", self._motion)
         yield SystemCommand("Sound", "Switch the bell of the timers on or off", self._sound)
         for keyset in SETS.values():
@@ -264,9 +265,12 @@ class TriageApp(App[TriageError | None]):
         self._place(event.place, event.case)
 
     def _when_open(self, place: str) -> None:
-        """Go to a place when the rules are read; until then the list of cases is below all."""
+        self.when_open(lambda: self._place(place, None))
+
+    def when_open(self, then: Callable[[], object]) -> None:
+        """Go on when the rules are read; until then the list of cases is below all."""
         first = next(each for each in self.screen_stack if isinstance(each, CasesScreen))
-        first.when_open(lambda: self._place(place, None))
+        first.when_open(then)
 
     def _place(self, place: str, case: str | None) -> None:
         if place == "bench":
@@ -290,32 +294,6 @@ class TriageApp(App[TriageError | None]):
     def _to_cases(self) -> None:
         while len(self.screen_stack) > 2:  # the default screen, the cases
             self.pop_screen()
-
-    # -- keys that are typed ahead -------------------------------------------------------------
-
-    async def on_event(self, event: events.Event) -> None:
-        """Give each key to the screen that the key before it left, once that screen stands.
-
-        A key finds its act on the way back from the screen it was typed on. If another screen has
-        come meanwhile, the framework would ask that one for an act, whether it stands or not, and
-        a letter meant for its line would be lost.
-        """
-        if isinstance(event, events.Key):
-            await self._stands()
-            if not event.is_forwarded:
-                self._typed_on[event] = self.screen
-            elif self._typed_on.get(event, self.screen) is not self.screen:
-                event = events.Key(event.key, event.character)
-        await super().on_event(event)
-
-    async def _stands(self) -> None:
-        """Wait until the screen stands; never for long, a key must come through."""
-        loop = asyncio.get_running_loop()
-        end = loop.time() + STANDS_S
-        while (  # noqa: ASYNC110  (the framework tells of it by no event of ours)
-            self.screen_stack and not self.screen.is_mounted and loop.time() < end
-        ):
-            await asyncio.sleep(0)
 
     # -- keys that work everywhere -------------------------------------------------------------
 
@@ -341,7 +319,11 @@ class TriageApp(App[TriageError | None]):
     def action_command_palette(self) -> None:
         """Find anything."""
         if not any(isinstance(each, CommandPalette) for each in self.screen_stack):
-            self.push_screen(Palette(id="--command-palette"))
+            self.push_screen(
+                Palette(
+                    placeholder="a case, an act, a bottle, a word of a note", id="--command-palette"
+                )
+            )
 
     def action_keys(self) -> None:
         """Show the keys that work here."""
@@ -395,16 +377,19 @@ def run_app(
     case: str | None = None,
     cases: Path | None = None,
     keys: str | None = None,
+    inside: CommandLine | None = None,
 ) -> None:
     """Run the interface until the user ends it; open a case at once if one is named.
 
-    ``keys`` is a set of keys for this run, in place of the one in the settings.
+    ``keys`` is a set of keys for this run, in place of the one in the settings; ``inside`` runs the
+    commands.
 
     Raises
     ------
     TriageError: the workshop could not be opened behind the first screen.
     """
     choices = chosen(settings_file(), keys)
-    fault = TriageApp(workshop, case=case, cases=cases, choices=choices).run()
+    app = TriageApp(workshop, case=case, cases=cases, choices=choices, inside=inside)
+    fault = app.run()
     if fault is not None:
         raise fault

@@ -2,7 +2,8 @@
 
 One hand stays on the focus knob, so the other one must reach answers, outcomes, next, back and
 stop. The letters of the two one-hand sets lie in the same half of the keyboard whether its first
-letters read QWERTY, QWERTZ or AZERTY. Esc stops in every set; the right hand has a second stop.
+letters read QWERTY, QWERTZ or AZERTY. Esc stops in every set, and does nothing else; the right hand
+has a second stop. F9 goes back from everywhere, out of a line that is written too.
 
 In each set the keys of the outcomes are used for nothing else, on any screen: a key that is pressed
 once too often, or on the wrong screen, must never write a record.
@@ -90,7 +91,8 @@ WORDS = KeySet(
     outcomes="".join(key for key, _, _ in OUTCOME_KEYS),
     others={
         "stop": "escape",
-        "leave": "q",
+        "leave": "q,f9",
+        "end": "q",
         "choose": "enter",
         "question.cannot-tell": "u,0",
         "question.why": "e",
@@ -110,11 +112,12 @@ WORDS = KeySet(
         "walk.air": "a",
         "recorded.go-on": "enter",
         "recorded.undo": "z",
-        "stopped.resume": "r",
+        "stopped.resume": "r,f9",
         "stopped.end": "Q",
         "plan.start": "s",
         "plan.look": "l",
         "plan.skip": "k",
+        "looked": "i",
         "bench": "o",
         "handbook.kind": "k",
         "air.control": "v",
@@ -147,6 +150,7 @@ LEFT = KeySet(
         "recorded.go-on": "space,enter",
         "recorded.undo": "r,z",
         "plan.look": "g,l",
+        "looked": "f4,i",
         "air.control": "g",
     },
 )
@@ -158,7 +162,8 @@ RIGHT = KeySet(
     others={
         **WORDS.others,
         "stop": "escape,f12",
-        "leave": "backspace,q",
+        "leave": "backspace,f9,q",
+        "end": "backspace,q",
         "question.cannot-tell": "h",
         "question.why": "f6",
         "question.before": "f7",
@@ -172,10 +177,11 @@ RIGHT = KeySet(
         "walk.photos": "comma",
         "walk.air": "full_stop",
         "recorded.undo": "p,z",
-        "stopped.resume": "m,r",
+        "stopped.resume": "m,r,f9",
         "stopped.end": "p,Q",
         "plan.start": "m,s",
         "plan.skip": "comma",
+        "looked": "f8",
         "bench": "full_stop",
         "handbook.kind": "comma",
     },

@@ -179,6 +179,7 @@ def _finding_rows(plan: Plan, clean: frozenset[str]) -> Iterator[Row]:
         yield Row(
             f"found-{line.id}",
             hanging(f"  {STATE_SIGNS[line.state][0]}", *told),
+            finding=line.id,
             detail="\n\n".join(part for part in (*told, other_readings(line)) if part),
         )
     places = [zone_words(line.zone_name, line.side) for line in plan.findings if line.id in clean]

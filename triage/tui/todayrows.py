@@ -25,11 +25,13 @@ from triage.show.record import (
     NO_ATTEMPT,
     NO_CHAMBER,
     NOTHING,
+    Section,
     attempt_words,
     chamber_lines,
     day_sections,
     entry_words,
     evidence_blocks,
+    running_sections,
     usage_blocks,
 )
 from triage.show.words import OUTCOME_WORDS
@@ -121,13 +123,18 @@ def day_rows(day: BenchDay, names: Names) -> tuple[Row, ...]:
 
 
 def _day_rows(day: BenchDay, names: Names) -> Iterator[Row]:
+    yield from _section_rows(running_sections(day), names)
     for entry in day.plan.entries:
         span, what, whose = entry_words(entry)
         whose = names.of(whose, entry.case)
         yield Row(hanging(span, (what, BOLD), whose, width=SIGN), entry.case)
     if not day.plan.entries:
         yield Row(hanging("", NOTHING, width=SIGN))
-    for section in day_sections(day):
+    yield from _section_rows(day_sections(day), names)
+
+
+def _section_rows(sections: Iterable[Section], names: Names) -> Iterator[Row]:
+    for section in sections:
         yield _title(section.head)
         for line, case in section.lines:
             yield Row(hanging("  -", names.of(line, case)), case)

@@ -29,6 +29,7 @@ from triage.case.changes import (
 )
 from triage.case.models import Attempt, Case
 from triage.case.store import create_case, load_case, update_case
+from triage.commands.common import write_file
 from triage.errors import TriageError
 
 NOW = datetime(2026, 3, 2, 10, 15, tzinfo=UTC)
@@ -278,6 +279,7 @@ from datetime import UTC, datetime
 from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.folder import list_cases
 from triage.case.store import create_case, load_case, update_case
+from triage.commands.common import write_file
 from triage.errors import TriageError
 
 VERSION = 0x20080522  # _LINUX_CAPABILITY_VERSION_3, capset(2)
@@ -422,3 +424,43 @@ def test_two_programs_at_once_lose_nothing(path: Path) -> None:
         assert own == [f"{label}{number}" for number in range(25)]
     assert [attempt.id for attempt in case.attempts] == [f"a{n}" for n in range(1, 77)]
     assert "# end remark" in path.read_text(encoding="utf-8")
+
+
+def test_a_full_disk_leaves_no_empty_file_of_a_case_that_was_not_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(store.os, "write", full)
+    with pytest.raises(TriageError, match="the disk is full"):
+        store.create_case(tmp_path, new_case("card-2"))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_full_disk_never_empties_an_older_sheet(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheet = tmp_path / "sheet.html"
+    write_file(sheet, b"older")
+
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        # Whatever call writes: the file was open and empty by then, or never touched.
+        patch.setattr(store.os, "write", full)
+        patch.setattr(Path, "write_bytes", lambda path, _: full(path.open("wb")))
+        with pytest.raises(TriageError) as caught:
+            write_file(sheet, b"newer")
+    assert "disk is full" in caught.value.line() or "No space" in caught.value.line()
+    assert sheet.read_bytes() == b"older"
+    assert [path.name for path in tmp_path.iterdir()] == ["sheet.html"]
+
+
+# Microsoft, "Naming Files, Paths, and Namespaces": no file can be called so, whatever its ending.
+@pytest.mark.parametrize("name", ["con", "aux", "nul", "prn", "com1", "lpt9"])
+def test_a_name_that_a_platform_keeps_for_a_device_is_refused(tmp_path: Path, name: str) -> None:
+    with pytest.raises(TriageError, match="device; choose another id"):
+        store.create_case(tmp_path, new_case(name))
+    assert list(tmp_path.iterdir()) == []

@@ -13,7 +13,7 @@ import pytest
 
 from tests.support.recording import append_attempt
 from triage.case.changes import new_attempt, new_case
-from triage.case.store import create_case, load_case
+from triage.case.store import create_case, load_case, update_case
 from triage.service import Workshop, open_workshop
 from triage.service.listing import local_now
 
@@ -81,6 +81,27 @@ def test_nothing_is_planned_while_other_writers_wait(
     shop.record(CASE, step.id, "not-done")
     assert planned
     assert not any(planned)
+
+
+def test_a_writer_waits_on_while_others_get_their_turn(folder: Path) -> None:
+    # A long queue is no fault: only a lock under which nothing is written for so long is.
+    path = folder / f"{CASE}.yaml"
+    busy = f"""
+import sys, time
+from pathlib import Path
+from filelock import FileLock
+path = Path({str(path)!r})
+with FileLock(path.parent / f".{{path.name}}.lock"):
+    print("held", flush=True)
+    for _ in range(20):
+        time.sleep(0.05)
+        path.touch()
+"""
+    with subprocess.Popen([sys.executable, "-c", busy], stdout=subprocess.PIPE, text=True) as other:
+        assert other.stdout is not None
+        other.stdout.readline()
+        update_case(path, lambda old: old, timeout_s=0.3)
+    assert other.returncode == 0
 
 
 def is_locked(lock: Path) -> bool:

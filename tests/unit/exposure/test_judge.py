@@ -6,6 +6,7 @@ are checked here by integrating the mass balance with scipy. Limits are those pr
 OSHA pages or 40 CFR 751, converted at 25 C.
 """
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -32,6 +33,7 @@ from triage.exposure import (
 )
 from triage.exposure.gas import mg_per_m3_from_ppm
 from triage.exposure.space import EXACT
+from triage.exposure.wording import plainly
 
 M = 165.83
 
@@ -307,6 +309,28 @@ def test_sentences_are_short_and_say_limit_factor_and_mend():
     assert "epa" in text
     assert "times" in text
     assert "mL" in text
+
+
+@pytest.mark.parametrize("ml", [0.01, 0.1, 0.3, 1.0])
+@pytest.mark.parametrize("changes", [0.5, 5.0])
+def test_the_headline_says_how_much_of_what_is_allowed_is_used(ml, changes):
+    """Of the limit that binds, in one unit: no other limit is nearer to what it allows."""
+    found = judge_release(ACETONE, ml, Room(30.0, changes, band=EXACT), 10.0)
+    assert found.verdict == "ok"
+    percent, level, allowed = (
+        float(figure)
+        for figure in re.search(
+            r"([\d.]+) % of .*: ([\d.]+) of ([\d.]+) mg", found.sentence
+        ).groups()
+    )
+    assert level / allowed == pytest.approx(percent / 100, rel=0.06)
+    assert percent / 100 == pytest.approx(max(each.factor for each in found.ratios), rel=0.06)
+
+
+def test_no_figure_is_told_in_powers_of_ten():
+    assert [plainly(each) for each in (1e-5, 2.5e-7, 0.5, 30.0, 3e6)] == [
+        "0.00001", "0.00000025", "0.5", "30", "3000000",
+    ]  # fmt: skip
 
 
 def test_the_amount_in_the_sentence_is_itself_ok():

@@ -1,6 +1,7 @@
 """Merging cases and folders: nothing is lost, twice is once, contradictions stand side by side."""
 
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -14,19 +15,23 @@ from triage.case.changes import (
     with_correction,
     with_release,
     with_sign,
+    without_finding,
 )
-from triage.case.store import case_text, create_case, load_case
+from triage.case.store import case_text, create_case, load_case, update_case
 from triage.errors import TriageError
 from triage.history.merging import CannotMerge, merged
 from triage.history.sharing import merge_folders
+from triage.knowledge.load import load_knowledge
+from triage.plan.day import day_ledger
 
+RULES = Path(__file__).resolve().parents[3] / "rules"
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 BASE = new_case("wasp", "Wasp", findings=[{"id": "f1", "zone": "leg"}])
 
 
 def attempt(number, minute, outcome="no-change", **more):
     return new_attempt(
-        f"a{number}", NOON + timedelta(minutes=minute), "f1-puff", outcome, finding="f1", method="puff", **more
+        f"a{number}", NOON + timedelta(minutes=minute), "f1-puff", outcome, finding="f1", **{"method": "puff", **more}
     )  # fmt: skip
 
 
@@ -181,3 +186,38 @@ def test_a_case_that_cannot_be_used_here_is_refused(tmp_path):
     ours, theirs = tmp_path / "o", folder(tmp_path / "t", BASE)
     assert merge_folders(ours, theirs, check=check)[0].standing == "refused"
     assert list(ours.iterdir()) == []
+
+
+def test_a_contradicting_record_merged_twice_is_one_copy_and_counts_once(tmp_path):
+    brushed = {"method": "heptane-brush", "agent": "heptane", "amount_ml": 0.5}
+    mine = with_attempt(with_answer(BASE, "size", "small"), attempt(1, 0, **brushed))
+    other = with_attempt(with_answer(BASE, "size", "large"), attempt(1, 0, **brushed))
+    ours, theirs = folder(tmp_path / "o", mine), folder(tmp_path / "t", other)
+    assert merge_folders(ours, theirs)[0].standing == "beside"
+    assert merge_folders(ours, theirs)[0].standing == "same"
+    # What they did since goes into the copy that stands there, also where that one has grown.
+    update_case(theirs / "wasp.yaml", lambda case: with_attempt(case, attempt(2, 30, **brushed)))
+    update_case(ours / "wasp-2.yaml", lambda case: with_answer(case, "cracks", "none"))
+    assert merge_folders(ours, theirs)[0].standing == "merged"
+    assert sorted(path.name for path in ours.glob("*.yaml")) == ["wasp-2.yaml", "wasp.yaml"]
+    both = [load_case(ours / name) for name in ("wasp.yaml", "wasp-2.yaml")]
+    day = day_ledger(load_knowledge(RULES), both, NOON + timedelta(hours=1))
+    assert len(day.releases) == 2
+    assert (
+        day.releases
+        == day_ledger(load_knowledge(RULES), [both[1]], NOON + timedelta(hours=1)).releases
+    )
+
+
+def test_a_finding_that_one_record_took_back_does_not_stand_again():
+    gone = without_finding(BASE, "f1", NOON, "the other leg was meant")
+    for ours, theirs in ((BASE, gone), (gone, BASE)):
+        made = merged(ours, theirs).case
+        assert made.findings == ()
+        assert made.withdrawn == gone.withdrawn
+    for since in (with_sign(BASE, "f1", "sheen", "matte"), with_attempt(BASE, attempt(1, 0))):
+        with pytest.raises(CannotMerge, match="f1"):
+            merged(since, gone)
+    # Another place under the same id is another finding.
+    eye = new_case("wasp", "Wasp", findings=[{"id": "f1", "zone": "compound-eye"}])
+    assert [f.zone for f in merged(eye, gone).case.findings] == ["compound-eye"]

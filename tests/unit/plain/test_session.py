@@ -6,14 +6,22 @@ import re
 import pytest
 
 from tests.support.intake import TOLD
-from triage.plain.dialogue import Dialogue, Stopped
+from triage import cli
+from triage.case.models import Case
+from triage.cli import build_parser, commands
+from triage.commands.common import HELD
+from triage.commands.inside import NOT_INSIDE, Inside
+from triage.knowledge.book import Knowledge
+from triage.plain.dialogue import Dialogue, Stopped, wrapped
 from triage.plain.session import PlainSession
+from triage.plan.model import Plan
 from triage.service import Workshop
 
 
 def play(workshop: Workshop, case: str | None, *words: str) -> str:
     sink = io.StringIO()
-    PlainSession(workshop, Dialogue(io.StringIO("\n".join(words) + "\n"), sink)).run(case)
+    dialogue = Dialogue(io.StringIO("\n".join(words) + "\n"), sink)
+    PlainSession(workshop, dialogue, Inside(lambda: build_parser().by_name, cli.run)).run(case)
     return sink.getvalue()
 
 
@@ -69,7 +77,11 @@ def test_new_case_to_first_recorded_attempt(workshop: Workshop) -> None:
     case = "second-hoverfly"
     for question, answer in TOLD.items():
         workshop.answer(case, question, answer)
-    seen = workshop.see(case, zone="thorax-hairy", signs={"texture": "grains", "colour": "mixed-grains", "puff": "moves"})
+    seen = workshop.see(
+        case,
+        zone="thorax-hairy",
+        signs={"texture": "grains", "colour": "mixed-grains", "puff": "moves"},
+    )
     assert seen == "f1"
     play(workshop, case, "1", "1", "", "stop")
     assert workshop.load(case).attempts[0].outcome == "cleared"
@@ -80,7 +92,7 @@ def test_cannot_tell_and_why_are_always_there(workshop: Workshop) -> None:
     opening = play(workshop, "skimmer-plate-8", "stop")
     text = play(workshop, "skimmer-plate-8", number_of(opening, "answer questions"), "stop")
     number_of(text, "cannot tell")
-    why = number_of(text, "why do you ask")
+    why = number_of(text, "why ask")
     asked = play(workshop, "skimmer-plate-8", number_of(opening, "answer questions"), why, "stop")
     assert "how: " in asked
 
@@ -93,3 +105,81 @@ def test_dialogue_asks_again_for_what_it_cannot_use() -> None:
     with pytest.raises(Stopped):
         dialogue.listen("more")
     assert "not a number" in sink.getvalue()
+
+
+def plain_lines(width: int, monkeypatch: pytest.MonkeyPatch, workshop: Workshop) -> list[str]:
+    monkeypatch.setenv("COLUMNS", str(width))
+    return play(workshop, "skimmer-plate-8", "1", "?", "stop").splitlines()
+
+
+def test_no_line_is_wider_than_the_terminal(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for width in (40, 100):
+        lines = plain_lines(width, monkeypatch, workshop)
+        assert max(len(line) for line in lines if " > " not in line) <= width
+    assert wrapped("  12 a long line of words", 14) == ["  12 a long", "     line of", "     words"]
+
+
+def test_a_question_mark_says_what_can_be_typed_at_every_prompt(workshop: Workshop) -> None:
+    for before in ([], ["1"], ["1", "1"]):
+        text = play(workshop, "hoverfly-plate-2", *before, "?", "stop")
+        assert "stop ends, here as everywhere" in " ".join(text.split())
+    assert len(workshop.load("hoverfly-plate-2").attempts) == 2
+
+
+def test_whatever_a_command_does_can_be_done_here(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By its number in the list, or typed where a number is asked for; faults are one line."""
+    opening = play(workshop, "skimmer-plate-8", "stop")
+    more = number_of(opening, "anything else")
+    listed = play(workshop, "skimmer-plate-8", more, "stop")
+    for name in set(commands()) - NOT_INSIDE:
+        number_of(listed, f"{name}: ")
+    drops = number_of(listed, "drops: ")
+    text = play(
+        workshop, "skimmer-plate-8", more, drops, "5 --agent ethanol", "drops 5 --agnt x", "stop"
+    )
+    assert "for example: 5 --agent ethanol" in text
+    assert re.search(r"5 drops", text), text
+    assert "not done: " in text
+    assert "agnt" in text.split("not done: ")[1]
+
+
+def test_the_looks_and_the_day_stand_in_the_lists(workshop: Workshop) -> None:
+    text = play(workshop, None, "stop")
+    assert "Hoverfly, water meadow plate, place 2: HELD, " in " ".join(text.split())
+    day = play(workshop, None, number_of(text, "the bench day"), "stop")
+    assert "bench day" in day.split("planned from now", 1)[1]
+    opening = play(workshop, "skimmer-plate-8", "stop")
+    skip = number_of(opening, "skip a method")
+    play(workshop, "skimmer-plate-8", skip, "1", "no bulb at hand", "stop")
+    assert [each.reason for each in workshop.load("skimmer-plate-8").overrides] == [
+        "no bulb at hand"
+    ]
+    back = number_of(play(workshop, "skimmer-plate-8", "stop"), "take back")
+    play(workshop, "skimmer-plate-8", back, "it was found again", "stop")
+    assert workshop.plan(workshop.load("skimmer-plate-8")).next_step().name == "puff of air"
+
+
+def test_a_specimen_that_is_ready_for_the_camera_is_said_to_be(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The plan tells it on the command line too, with what was left and why."""
+    asked = []
+
+    def ready(knowledge: Knowledge, case: Case, plan: Plan) -> bool:
+        asked.append(case.id)
+        return True
+
+    monkeypatch.setattr("triage.show.plan.is_ready_for_camera", ready)
+    workshop.accept("skimmer-plate-8", "f1", "it belongs to the animal")
+    assert "Ready for the camera" in play(workshop, "skimmer-plate-8", "stop")
+    token = HELD.set(workshop)
+    cli.main(["plan", "skimmer-plate-8"])
+    HELD.reset(token)
+    said = capsys.readouterr().out
+    assert said.startswith("Ready for the camera")
+    assert "It belongs to the animal" in said
+    assert set(asked) == {"skimmer-plate-8"}

@@ -68,3 +68,20 @@ def test_no_reading_is_settled_against_a_direct_test() -> None:
         case = case_with("beetles", "elytra", {**told, test: answer}, named=deposit)
         (line,) = planner().plan(case, full_bench(shipped())).findings
         assert (line.deposit, line.standing) != (deposit, "settled"), (deposit, test, answer)
+
+
+def test_age_alone_raises_care_and_stops_nothing() -> None:
+    # Dust of old collections may hold arsenic or mercury (museum-dust-2019): it is not blown about.
+    new, old = (
+        planner().plan(
+            case_with("beetles", "elytra", {}, named="loose-dust", age=age), full_bench(shipped())
+        )
+        for age in ("since-1990", "before-1990")
+    )
+    assert "puff-air" in rungs(new)
+    assert "puff-air" not in rungs(old)
+    assert set(rungs(old)) < set(rungs(new))
+    assert "brush-dry-soft" in rungs(old)
+    assert old.stage == new.stage
+    cautions = {line.kind for line in old.steps[0].cautions}
+    assert {"gloves", "breathing"} <= cautions

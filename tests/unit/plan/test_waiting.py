@@ -86,7 +86,7 @@ def test_what_need_not_move_is_not_softened(aim: str) -> None:
 
 
 def test_what_is_wanted_is_asked_before_anything_is_softened() -> None:
-    finding = new_finding("f1", "elytra", signs={"puff": "stays"})
+    finding = new_finding("f1", "elytra", signs={"puff": "stays", "texture": "crust"})
     answers = {**READY, "hydration": "dry"}
     del answers["aim"]
     case = new_case("b", "b", taxon="beetles", answers=answers, findings=(finding,))

@@ -18,7 +18,7 @@ from triage.plan.aircalc import AirAnswer, AirQuestion, answer_air
 from triage.plan.airpicture import AirPicture, air_picture
 from triage.plan.airsteps import airy_step, question_of_agent, question_of_step, vapour_agents
 from triage.plan.daycalc import DayAnswer, answer_day
-from triage.show.answer import air_blocks, day_blocks
+from triage.show.answer import against_the_same, air_blocks, day_blocks
 from triage.show.blocks import listing
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.choice import ChoiceScreen
@@ -36,13 +36,19 @@ NOTHING = "No step at hand gives off vapour. Press a to look at an agent."
 
 @dataclass(frozen=True, slots=True)
 class AirView:
-    """What the screen shows: the question and its answer if there is one, and the day."""
+    """What the screen shows: the question and its answer if there is one, and the day.
+
+    ``same_limit`` says how far the limit that binds now was used before anything else was tried,
+    in ``planned``.
+    """
 
     place: str
     asked: AirQuestion | None
     answer: AirAnswer | None
     picture: AirPicture | None
     day: DayAnswer
+    planned: AirAnswer | None = None
+    same_limit: str = ""
 
 
 class AirScreen(ServiceScreen):
@@ -62,7 +68,7 @@ class AirScreen(ServiceScreen):
         Binding("v", "control", "Ventilation", id="air.control"),
         Binding("t", "day", "The day"),
         Binding("s", "step", "Next step"),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str | None = None) -> None:
@@ -172,7 +178,17 @@ class AirScreen(ServiceScreen):
         return asked
 
     def _ask(self, asked: AirQuestion, place: str) -> None:
-        self.serve(lambda: self._for(asked, place), self._show)
+        was, knowledge = self.view, self.services.workshop.knowledge
+        planned = (was.planned or was.answer) if was is not None else None
+
+        def tried() -> AirView:
+            view = self._for(asked, place)
+            if planned is None or view.answer is None or planned.agent != view.answer.agent:
+                return view
+            told = against_the_same(knowledge, planned.air, view.answer.air)
+            return replace(view, planned=planned, same_limit=told)
+
+        self.serve(tried, self._show)
 
     def action_full(self) -> None:
         """Show every limit, the questions backwards, and the curve in words."""
@@ -213,6 +229,8 @@ def sentence_text(view: AirView) -> Content:
         return Content(NOTHING)
     sign = VERDICT_SIGNS[answer.verdict]
     parts: list[str | tuple[str, str]] = [(f"{sign}  {answer.sentence}\n", "bold")]
+    if view.same_limit:
+        parts.append(f"{view.same_limit}\n")
     strength = f"{answer.strength_percent:g} % of " if answer.strength_percent < 100 else ""
     parts.append(f"{strength}{answer.amount_ml:g} mL {answer.agent_name}; {answer.room}")
     parts += [f"\n! {note}" for note in answer.notes[:2]]

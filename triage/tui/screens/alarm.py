@@ -26,7 +26,7 @@ class AlarmScreen(Question[bool]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "go", "Go there", key_display="Enter", id="choose"),
-        Binding("q", "leave", "Later", id="leave"),
+        Binding("q,f9", "leave", "Later", id="leave"),
     ]
 
     def __init__(self, words: str, pulse: Callable[[], float]) -> None:

@@ -30,6 +30,8 @@ Held = TypeVar("Held")
 Answered = TypeVar("Answered")
 
 LEAST_WIDTH, LEAST_HEIGHT = 80, 24
+# From here on two things stand side by side.
+BROAD_WIDTH = 120
 LOOK_OUTSIDE_S = 1.0
 CHANGED_OUTSIDE = "the file was changed outside; it is shown as it is now"
 DISK_MEND = "see that the disk has room and the folder may be written, then try again"
@@ -98,8 +100,7 @@ class ServiceScreen(Leaving[None], Served):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q", "leave", "Back", id="leave"),
-        Binding("f9", "leave_line", "Out of the line", key_display="F9"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
     PLACE = ""
     step: Step | None = None
@@ -121,6 +122,7 @@ class ServiceScreen(Leaving[None], Served):
     def on_resize(self, event: events.Resize) -> None:
         """Say so where the window is too small to show the screen whole."""
         small = self.query_one("#too-small", Static)
+        self.set_class(event.size.width >= BROAD_WIDTH, "-broad")
         small.display = event.size.width < LEAST_WIDTH or event.size.height < LEAST_HEIGHT
         small.update(
             Content(
@@ -209,19 +211,9 @@ class ServiceScreen(Leaving[None], Served):
     def interrupted(self, away_s: float) -> None:
         """Take note that nobody worked here for some seconds; most screens need not care."""
 
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer the key that leaves a line only while a line is written."""
-        if action == "leave_line":
-            return isinstance(self.focused, Input)
-        return super().check_action(action, parameters)
-
     def action_leave(self) -> None:
         """Go back to the screen before."""
         self.dismiss()
-
-    def action_leave_line(self) -> None:
-        """Leave the line that is being written; letters are keys again."""
-        self.action_leave()
 
 
 class FilteredScreen(ServiceScreen):

@@ -11,7 +11,8 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from triage.case.profile import Bench
-from triage.tui.benchrows import BenchRow, bench_rows, changed_bench
+from triage.service.benchasked import changed_bench
+from triage.tui.benchrows import BenchRow, bench_rows
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.entry import EntryScreen
@@ -25,7 +26,7 @@ class BenchScreen(ServiceScreen):
     PLACE = "Bench"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("delete,minus", "remove", "Take away", key_display="-"),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services) -> None:
@@ -83,7 +84,7 @@ class BenchScreen(ServiceScreen):
         if row is None or not row.removable:
             self.show_fault("only a bottle, glove, support or refusal can be taken away")
             return
-        self._save(lambda: changed_bench(self.bench, row, None))
+        self._save(lambda: changed_bench(self.bench, row.path, None))
 
     def _take(self, row: BenchRow, value: str | None) -> None:
         if value is None:
@@ -95,12 +96,12 @@ class BenchScreen(ServiceScreen):
                     None
                     if more is None
                     else self._save(
-                        lambda: changed_bench(self.bench, row, f"{value} {more}".strip())
+                        lambda: changed_bench(self.bench, row.path, f"{value} {more}".strip())
                     )
                 ),
             )
             return
-        self._save(lambda: changed_bench(self.bench, row, value))
+        self._save(lambda: changed_bench(self.bench, row.path, value))
 
     def _save(self, change: Callable[[], Bench]) -> None:
         self.serve(lambda: self.services.workshop.save_bench(change()), self._show)

@@ -13,8 +13,7 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from triage.places import copy_demo, list_cache
-from triage.service.listing import first_lines, remember
-from triage.show.words import stage_word
+from triage.service.listing import doing_words, first_lines, remember
 from triage.tui.hanging import BOLD, Hanging, hanging
 from triage.tui.messages import CaseBegun, CaseChanged, CaseChosen, PlaceChosen
 from triage.tui.screens.base import FilteredScreen
@@ -32,18 +31,13 @@ EMPTY = (
 )
 
 
-UNPLANNED = "open it to see the next step"
-
-
 def case_prompt(line: CaseLine, running: str) -> Hanging:
     """Return the lines of one case."""
     if line.fault:
         return hanging("X", (f"CANNOT BE READ  {line.path.name}", BOLD), line.fault, width=9)
     sign = "X HELD" if line.held else ("@ TIMER" if running else "")
-    following = line.next_step or ("release it first" if line.held else "nothing to do now")
-    doing = f"{stage_word(line.stage)}: {following}" if line.is_planned else UNPLANNED
     more = [f"@ {running}"] if running else []
-    return hanging(sign, (line.title or line.id, BOLD), doing, *more, width=9)
+    return hanging(sign, (line.title or line.id, BOLD), doing_words(line), *more, width=9)
 
 
 class CasesScreen(FilteredScreen):
@@ -60,7 +54,8 @@ class CasesScreen(FilteredScreen):
         Binding("D", "demo", "Demo case", show=False),
         Binding("f5", "reload", "Read again", show=False),
         Binding("down", "into_list", "Into the list", show=False),
-        Binding("q", "leave", "End", id="leave"),
+        Binding("f9", "leave", "Out of the line", show=False),
+        Binding("q", "end", "End", id="end"),
     ]
 
     lines: tuple[CaseLine, ...] = ()
@@ -201,6 +196,10 @@ class CasesScreen(FilteredScreen):
         self.when_open(lambda: self.post_message(PlaceChosen(place)))
 
     def action_leave(self) -> None:
+        """Leave the filter line; the key that goes back everywhere never ends the program."""
+        self.is_line_left()
+
+    def action_end(self) -> None:
         """Leave the filter line first, then the program."""
         if not self.is_line_left():
             self.app.exit()

@@ -34,7 +34,7 @@ class ChoiceScreen(Question[str | None]):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q", "leave", "Back without choosing", id="leave"),
+        Binding("q,f9", "leave", "Back without choosing", id="leave"),
     ]
 
     def __init__(self, title: str, choices: Sequence[tuple[str, str]], keys: str = KEYS) -> None:

@@ -21,7 +21,7 @@ class DetailScreen(Question[None]):
     """Show a text that scrolls; ``q`` or Enter goes back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
         Binding("enter", "leave", "Back", show=False),
         Binding("down", "scroll(1)", "Down", show=False),
         Binding("up", "scroll(-1)", "Up", show=False),

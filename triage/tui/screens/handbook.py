@@ -36,7 +36,7 @@ class HandbookScreen(FilteredScreen):
         Binding("pageup", "page(-1)", "Back up", show=False, priority=True),
         Binding("down", "into_list", "Into the list", show=False),
         Binding("end", "to_end", "Last entry", show=False, priority=True),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services) -> None:

@@ -43,7 +43,7 @@ class IntakeScreen(CaseScreen):
         ),
         Binding("enter", "keep", "Record", key_display="Enter", id="walk.open"),
         Binding("r", "usual", "All as it says", id="observe.rest"),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:

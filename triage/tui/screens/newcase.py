@@ -29,8 +29,7 @@ class NewCaseScreen(Question[str | None], Served):
     """Ask for taxon group and title; the answer is the id of the new case."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f9", "leave", "Back, no case", key_display="F9"),
-        Binding("q", "leave", "Back, no case", show=False, id="leave"),
+        Binding("q,f9", "leave", "Back, no case", id="leave"),
     ]
 
     def __init__(self, services: Services) -> None:

@@ -13,10 +13,9 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from triage.case.models import Case
-from triage.looks import is_clean, unseen_zones, zones_of
+from triage.looks import unseen_zones, zones_of
 from triage.plan.model import Plan
 from triage.plan.names import zone_words
-from triage.show.words import STATE_SIGNS, state_word
 from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
 from triage.tui.messages import FindingChosen
@@ -26,7 +25,7 @@ from triage.tui.screens.intake import to_look_at
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.animal import AnimalDrawing
-from triage.tui.words import CLEAN_SIGN
+from triage.tui.zonestates import zone_states
 
 WHOLE = "whole-specimen"
 SIDES = (("left", "its left"), ("right", "its right"), ("both", "both sides"))
@@ -43,7 +42,7 @@ class ObserveScreen(CaseScreen):
         Binding("r", "rest", "Rest clean", id="observe.rest"),
         Binding("m", "animal", "Other drawing", show=False),
         Binding("a", "go('air')", "Air", show=False),
-        Binding("p,q", "leave", "Plan", id="leave"),
+        Binding("p,q,f9", "leave", "Plan", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
@@ -84,7 +83,7 @@ class ObserveScreen(CaseScreen):
 
     def _take_drawing(self) -> None:
         self.drawing = load_drawing(self._body_plan) if self._body_plan else None
-        self.query_one(AnimalDrawing).show(self.drawing)
+        self.query_one(AnimalDrawing).show(self.drawing, zone_states(self.case, self.plan))
         self._fill()
         if not self._body_plan:
             self.action_animal()
@@ -116,17 +115,10 @@ class ObserveScreen(CaseScreen):
 
     def _zone_prompt(self, zone_id: str) -> Hanging:
         drawn = self.drawing.by_zone(zone_id) if self.drawing else None
-        lines = [self.services.workshop.knowledge.zones[zone_id].name]
-        clean = {f.id for f in self.case.findings if is_clean(f)} if self.case else set()
-        for found in self.plan.findings if self.plan else ():
-            if found.zone == zone_id and found.id in clean:
-                lines.append(f"{CLEAN_SIGN}{f': {found.side}' if found.side else ''}")
-            elif found.zone == zone_id:
-                side = f"{found.side}: " if found.side else ""
-                sure = f", {found.standing}" if found.deposit else ""
-                sign = STATE_SIGNS[found.state][0]
-                lines.append(f"{sign} {side}{found.deposit_name}{sure} - {state_word(found)}")
-        return hanging(drawn.key if drawn else "", *lines, width=3)
+        name = self.services.workshop.knowledge.zones[zone_id].name
+        known = zone_states(self.case, self.plan)
+        lines = [(each.words, each.style) for each in known if each.zone == zone_id]
+        return hanging(drawn.key if drawn else "", name, *lines, width=3)
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Mark the zone on the drawing."""

@@ -34,7 +34,7 @@ class PhotosScreen(ServiceScreen):
         Binding("down", "turn(1)", "Older", id="list.down"),
         Binding("up", "turn(-1)", "Newer", id="list.up"),
         Binding("equals_sign", "compare", "What changed"),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import OptionList
@@ -17,13 +18,15 @@ from triage.case.models import Case
 from triage.errors import TriageError
 from triage.explain.sureplan import SurePlan
 from triage.history.advice import SkipSuggestion
-from triage.looks import is_clean, is_ready_for_camera
+from triage.history.watch import chambers_of
+from triage.looks import is_clean
 from triage.plan.model import Plan
 from triage.plan.outcomes import last_record
-from triage.service.acts import accept_suggestion, suggestions_for
+from triage.service.acts import accept_suggestion, note_look, suggestions_for
 from triage.service.takeback import Act, record_words
 from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
+from triage.tui.drawing import load_drawing
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import (
     FindingChosen,
@@ -39,6 +42,7 @@ from triage.tui.screens.reason import ReasonScreen
 from triage.tui.services import Services
 from triage.tui.shown import step_text
 from triage.tui.widgets.actionlist import ActionList
+from triage.tui.widgets.aside import Aside
 from triage.tui.words import no_step_words
 
 # How firm the steps are is worked out when the plan was looked at this long.
@@ -62,6 +66,7 @@ class PlanScreen(CaseScreen):
         Binding("s", "walk", "Start", id="plan.start"),
         Binding("y", "suggested", "Skip it"),
         Binding("l", "look", "Look", id="plan.look"),
+        Binding("i", "looked", "I looked", id="looked"),
         Binding("f", "explain", "In full"),
         Binding("e", "desk", "Why"),
         Binding("r", "release", "Release"),
@@ -71,7 +76,7 @@ class PlanScreen(CaseScreen):
         Binding("p", "go('photos')", "Photos", show=False),
         Binding("o", "go('bench')", "Bench", show=False, id="bench"),
         Binding("h", "go('handbook')", "Handbook", show=False),
-        Binding("q", "leave", "Cases", id="leave"),
+        Binding("q,f9", "leave", "Cases", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
@@ -84,8 +89,8 @@ class PlanScreen(CaseScreen):
         self._now = ""
 
     def parts(self) -> Iterable[Widget]:
-        """Return the rows."""
-        yield ActionList(id="rows")
+        """Return the rows, and beside them what belongs to the one under the cursor."""
+        yield Horizontal(ActionList(id="rows"), Aside(id="aside"), id="planned")
 
     def on_mount(self) -> None:
         """Start in the rows."""
@@ -169,8 +174,7 @@ class PlanScreen(CaseScreen):
         case, plan = self.case, self.plan
         if case is None or plan is None:
             return ()
-        is_ready = is_ready_for_camera(self.services.workshop.knowledge, case, plan)
-        return camera_lines(case, plan) if is_ready else ()
+        return camera_lines(self.services.workshop.knowledge, case, plan)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer release, undo and a suggested skip only where there is one."""
@@ -182,12 +186,29 @@ class PlanScreen(CaseScreen):
             )
         if action == "suggested":
             return bool(self.skips)
+        if action == "looked":
+            return self.case is not None and bool(self.case.timers) and self._lies_in_a_chamber()
         return super().check_action(action, parameters)
 
     def row(self) -> Row | None:
         """Return the row under the cursor."""
         option = self.query_one("#rows", OptionList).highlighted_option
         return next((row for row in self._rows if option and row.id == option.id), None)
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Show beside the plan what belongs to the row under the cursor."""
+        del event
+        row, case, plan = self.row(), self.case, self.plan
+        if row is None or case is None or plan is None or not self.is_whole:
+            return
+        step = plan.step(row.step) if row.step else None
+        if step is not None:
+            self.query_one(Aside).show_step(step)
+            return
+        taxon = self.services.workshop.knowledge.taxa.get(case.taxon)
+        drawing = load_drawing(taxon.plan) if taxon is not None else None
+        zone = next((each.zone for each in plan.findings if each.id == row.finding), "")
+        self.query_one(Aside).show_animal(drawing, case, plan, zone, row.detail)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Act on the row that was chosen."""
@@ -323,6 +344,22 @@ class PlanScreen(CaseScreen):
             ),
             self._undone,
         )
+
+    def _lies_in_a_chamber(self) -> bool:
+        workshop, case = self.services.workshop, self.case
+        return case is not None and bool(
+            chambers_of(workshop.knowledge, workshop.bench, case, workshop.clock())
+        )
+
+    def action_looked(self) -> None:
+        """Record a look into the chamber in which this specimen lies."""
+
+        def then(read: Read) -> None:
+            self._show(read)
+            self.tell(f"recorded: looked into its chamber at {self.services.clock():%H:%M}")
+
+        workshop = self.services.workshop
+        self.serve(lambda: self._planned(note_look(workshop, self.case_id)), then)
 
     def _last_act(self) -> Act | None:
         workshop = self.services.workshop

@@ -20,7 +20,7 @@ from triage.engine.vocabulary import UNKNOWN
 from triage.explain.sureplan import Agenda
 from triage.plan.model import Plan, QuestionLine
 from triage.plan.questions import question_line
-from triage.show.words import percent
+from triage.show.words import RISK_WORDS, percent
 from triage.tui.asking import Visit, place_of
 from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, keyset_of
@@ -36,11 +36,6 @@ from triage.tui.widgets.reading import Reading
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
 ANSWER_KEYS = WORDS.answers
-RISK_WORDS = {
-    "none": "looking only",
-    "touch": "needs a touch",
-    "micro-test": "needs a small test on a hidden spot",
-}
 CORRECTED = "It was answered before and may be corrected here."
 # What may be done when enough is known; the ids are no answers of any question.
 START, MORE, ELSEWHERE, LEAVE = "start", "go-on", "go-elsewhere", "go-back"
@@ -70,7 +65,7 @@ class QuestionScreen(FindingScreen):
         Binding("z", "back", "Before", id="question.before"),
         Binding("i", "name", "Name it", id="question.name"),
         Binding("l", "accept", "Leave as it is", show=False, id="question.accept"),
-        Binding("q", "leave", "Zones", id="leave"),
+        Binding("q,f9", "leave", "Zones", id="leave"),
     ]
 
     def __init__(

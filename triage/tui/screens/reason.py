@@ -34,7 +34,6 @@ class ReasonScreen(Question[str | None]):
 
     AUTO_FOCUS = "#reason"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("ctrl+q", "leave", "Leave", show=False),
         Binding("f9", "leave", "Back without writing", key_display="F9"),
     ]
 

@@ -58,7 +58,7 @@ class RecordedScreen(Question[bool]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "go_on", "Go on", key_display="Enter", id="recorded.go-on"),
         Binding("z", "undo", "Undo this record", id="recorded.undo"),
-        Binding("q", "leave", "Plan", id="leave"),
+        Binding("q,f9", "leave", "Plan", id="leave"),
     ]
 
     def __init__(self, services: Services, case: Case, plan: Plan, before: Step | None) -> None:

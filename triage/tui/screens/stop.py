@@ -41,7 +41,7 @@ class StopScreen(Question[bool]):
     """Everything stands still; ``r`` goes on, ``Q`` ends the program. Enter does nothing."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("r", "resume", "Go on", id="stopped.resume"),
+        Binding("r,f9", "resume", "Go on", id="stopped.resume"),
         Binding("Q", "end", "End the program", id="stopped.end"),
     ]
 

@@ -71,12 +71,12 @@ class TodayScreen(FilteredScreen):
         Binding("2", "view(1)", "Chambers", show=False),
         Binding("3", "view(2)", "Record", show=False),
         Binding("4", "view(3)", "Worked", show=False),
-        Binding("l", "looked", "I looked"),
+        Binding("i", "looked", "I looked", id="looked"),
         Binding("slash", "filter", "Filter", key_display="/"),
         Binding("p", "photos", "Photos"),
         Binding("f5", "read", "Read again", key_display="F5", show=False),
         Binding("down", "into_list", "Into the list", show=False),
-        Binding("q", "leave", "Back", id="leave"),
+        Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services) -> None:

@@ -57,8 +57,7 @@ class WalkScreen(RecordingScreen):
         Binding("plus", "more_time", "Look later", key_display="+", id="walk.later"),
         Binding("p", "go('photos')", "Photos", show=False, id="walk.photos"),
         Binding("a", "go('air')", "Air", show=False, id="walk.air"),
-        Binding("q", "leave", "Plan", id="leave"),
-        Binding("f9", "leave_line", "Plan", key_display="F9"),
+        Binding("q,f9", "leave", "Plan", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str, step_id: str | None = None) -> None:

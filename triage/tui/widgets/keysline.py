@@ -14,13 +14,15 @@ from textual import events
 from textual.binding import ActiveBinding, Binding
 from textual.content import Content
 from textual.dom import DOMNode
+from textual.keys import format_key
 from textual.screen import Screen
-from textual.widgets import Static
+from textual.widgets import Input, Static
 
 from triage.tui.keysets import key_name
 
 # What is kept when the line is too short for all: the rest stands behind the key of the help.
 STOPS = frozenset({"stop", "app.stop"})
+WRITING = frozenset({"space", "backspace", "delete"})
 ALWAYS = STOPS | {"keys", "app.keys"}
 
 
@@ -48,11 +50,12 @@ def _declared(node: DOMNode) -> dict[str, int]:
     return places
 
 
-def shown_keys(bindings: Mapping[str, ActiveBinding]) -> list[Shown]:
+def shown_keys(bindings: Mapping[str, ActiveBinding], *, is_writing: bool = False) -> list[Shown]:
     """Return what the line shows: one key for each action, in the order they are written in.
 
     The framework moves a binding to the end when its key is changed, and there it would be the
-    first to be left out. Of the stop all keys are shown.
+    first to be left out. Of the stop all keys are shown. While a line is written, what writes a
+    sign is no key.
     """
     nodes: dict[DOMNode, dict[str, int]] = {}
     for active in bindings.values():
@@ -65,7 +68,7 @@ def shown_keys(bindings: Mapping[str, ActiveBinding]) -> list[Shown]:
         key=lambda each: (order[each.node], nodes[each.node].get(each.binding.action, 0)),
     ):
         binding = active.binding
-        if not binding.show or not active.enabled:
+        if not binding.show or not active.enabled or (is_writing and writes(binding.key)):
             continue
         sign = binding.key_display or key_name(binding.key)
         before = shown.get(binding.action)
@@ -74,6 +77,11 @@ def shown_keys(bindings: Mapping[str, ActiveBinding]) -> list[Shown]:
         elif binding.action in STOPS:
             shown[binding.action] = replace(before, sign=f"{before.sign} {sign}")
     return list(shown.values())
+
+
+def writes(key: str) -> bool:
+    """Whether a key writes a sign in a line, or takes one away."""
+    return len(key) == 1 or key in WRITING or len(format_key(key)) == 1
 
 
 def fitting(keys: list[Shown], width: int) -> list[Shown]:
@@ -111,7 +119,8 @@ class KeysLine(Static):
             self._draw()
 
     def _draw(self) -> None:
-        keys = shown_keys(self.screen.active_bindings)
+        is_writing = isinstance(self.screen.focused, Input)
+        keys = shown_keys(self.screen.active_bindings, is_writing=is_writing)
         shown = fitting(keys, self.size.width)
         if shown == self._shown:
             return

@@ -1,0 +1,272 @@
+"""A random walker over cases and bench: whatever a person does, the safety goals hold of each plan.
+
+Answers, findings, records, skips, releases, undoing, what-if, edits of the bench, broken files,
+clocks that go on and back, several cases at once. A failure is shrunk to its shortest walk and
+printed with what reproduces it. Long form, some 20,000 plans:
+``pytest tests/property/test_random_walker.py -m slow -s`` (``TRIAGE_WALKS`` walks of 60 acts).
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import tempfile
+from collections import Counter
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import ClassVar
+
+import pytest
+from hypothesis import HealthCheck, Verbosity, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    rule,
+    run_state_machine_as_test,
+)
+
+from tests.support.case_gen import draw_case, speaking_signs
+from tests.support.hostile import TEXTS
+from tests.support.knowledge import rulebase
+from tests.support.safety import CHECKS, Seen, broken
+from triage.case.models import OUTCOMES, Attempt, Case
+from triage.case.profile import Bench
+from triage.case.store import create_case, load_case
+from triage.errors import TriageError
+from triage.plan.outcomes import SKIP
+from triage.service.workshop import Workshop
+
+START = datetime(2026, 3, 4, 8, 0, tzinfo=UTC)
+SEEDS = st.integers(0, 2**32 - 1)
+CASES = st.sampled_from(("one", "two"))
+WORDS = st.sampled_from(sorted(TEXTS.values()))
+
+
+class Walker(RuleBasedStateMachine):
+    """One person with two cases on one bench."""
+
+    tally: ClassVar[Counter[str]] = Counter()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.home = Path(tempfile.mkdtemp(prefix="walk-"))
+        self.now = START
+        base = rulebase()
+        self.shop = Workshop(
+            base.knowledge,
+            self.home,
+            Bench(),
+            self.home / "bench.yaml",
+            lambda: self.now,
+            base.normal,
+        )
+        self.k = base.knowledge
+        self.attempts: dict[str, tuple[Attempt, ...]] = {}
+        self.touched = ["one", "two"]
+
+    def teardown(self) -> None:
+        shutil.rmtree(self.home)
+
+    @initialize(seed=SEEDS)
+    def begin(self, seed: int) -> None:
+        rng = random.Random(seed)
+        for name in ("one", "two"):
+            create_case(self.home, draw_case(self.shop.consultant, rng, name))
+        self._bench(rng)
+
+    def _bench(self, rng: random.Random) -> None:
+        agents = sorted(self.k.agents)
+        some = rng.sample(agents, 8)
+        content = {
+            "room": {
+                "control": rng.choice(
+                    ("none", "window", "extraction", "hood", "outdoors", "unknown")
+                ),
+                "volume_m3": rng.choice((None, 12, 30, 300)),
+                "air_changes_per_h": rng.choice((None, 0, 0.5, 6)),
+                "ignition_sources": rng.random() < 0.5,
+                "place": rng.choice(("home", "lab")),
+                "others": rng.choice(("none", "some", "unknown")),
+            },
+            "margin": rng.choice((None, 0.1, 1.0)),
+            "only_stock": rng.random() < 0.2,
+            "stock": [{"agent": a, "strength": rng.choice((None, 50, 96))} for a in some[:6]],
+            "refused": [{"agent": a} for a in some[6:] if rng.random() < 0.5],
+            "circumstances": [c for c in self.k.circumstances if rng.random() < 0.15],
+            "gloves": rng.choice(([], ["nitrile-thin"], ["nitrile-thick", "butyl"])),
+            "equipment": [e for e in self.k.equipment if rng.random() < 0.8],
+        }
+        self.shop.save_bench(Bench.model_validate(content))
+
+    def _try(self, name: str, what: str, act: Callable[[], object]) -> None:
+        """Do what a person may or may not do; a refusal is one clear line and changes nothing."""
+        path = self.home / f"{name}.yaml"
+        before = path.read_bytes()
+        said = None
+        try:
+            act()
+        except TriageError as fault:
+            said = fault.line()
+        if said is not None:
+            assert said.strip()
+            assert path.read_bytes() == before, f"{what} was refused and still changed the file"
+        self.tally[what if said is None else f"{what}: refused"] += 1
+        self.touched = [name]
+
+    # -- acts ---------------------------------------------------------------------------------
+
+    @rule(name=CASES, seed=SEEDS)
+    def answer(self, name: str, seed: int) -> None:
+        rng = random.Random(seed)
+        question = rng.choice([q for q in self.k.questions.values() if q.about == "specimen"])
+        word = rng.choice((*(a.id for a in question.answers), "unknown", None))
+        self._try(name, "answer", lambda: self.shop.answer(name, question.id, word))
+
+    @rule(name=CASES, seed=SEEDS)
+    def see(self, name: str, seed: int) -> None:
+        rng = random.Random(seed)
+        speaks = speaking_signs(self.shop.consultant)
+        pairs = speaks[rng.choice(sorted(speaks))]
+        signs = dict(rng.sample(pairs, min(len(pairs), 5)))
+        zone = rng.choice(sorted(self.k.zones))
+        self._try(name, "see", lambda: self.shop.see(name, zone=zone, signs=signs))
+
+    @rule(name=CASES, seed=SEEDS, text=WORDS)
+    def withdraw_or_accept(self, name: str, seed: int, text: str) -> None:
+        findings = self._load(name)
+        if findings:
+            finding = random.Random(seed).choice(findings)
+            what = self.shop.accept if seed % 3 else self.shop.withdraw
+            self._try(name, "accept or withdraw", lambda: what(name, finding, text))
+
+    def _load(self, name: str) -> list[str]:
+        return [finding.id for finding in load_case(self.home / f"{name}.yaml").findings]
+
+    @rule(name=CASES, seed=SEEDS, outcome=st.sampled_from(OUTCOMES), text=WORDS)
+    def record(self, name: str, seed: int, outcome: str, text: str) -> None:
+        steps = self.shop.plan(self.shop.load(name)).steps
+        if not steps:
+            return
+        rng = random.Random(seed)
+        step = steps[0] if rng.random() < 0.8 else rng.choice(steps)
+        amount = rng.choice((None, None, 0.0, 0.01, 5.0, 1e6, -1.0))
+        self._try(
+            name,
+            "record",
+            lambda: self.shop.record(
+                name, step.id, outcome, amount_ml=amount, note=text, observed="seen", sure=True
+            ),
+        )
+
+    @rule(name=CASES, seed=SEEDS, text=WORDS)
+    def skip(self, name: str, seed: int, text: str) -> None:
+        steps = self.shop.plan(self.shop.load(name)).steps
+        if steps:
+            step = random.Random(seed).choice(steps)
+            self._try(name, SKIP, lambda: self.shop.skip(name, step.finding, step.method, text))
+
+    @rule(name=CASES, text=WORDS)
+    def release(self, name: str, text: str) -> None:
+        held = self.shop.load(name).held_by()
+        if held:
+            self._try(name, "release", lambda: self.shop.release(name, held[0], text))
+
+    @rule(name=CASES, text=WORDS)
+    def take_back(self, name: str, text: str) -> None:
+        self._try(name, "take back", lambda: self.shop.take_back(name, text))
+
+    @rule(name=CASES, seed=SEEDS)
+    def only_ask(self, name: str, seed: int) -> None:
+        """A what-if makes a plan of its own and changes nothing."""
+        before = {path.name: path.read_bytes() for path in self.home.glob("*.yaml")}
+        rng = random.Random(seed)
+        question = rng.choice([q for q in self.k.questions.values() if q.about == "specimen"])
+        case = self.shop.load(name)
+        self._check(self.shop.with_answer(case, None, question.id, rng.choice(question.answers).id))
+        assert before == {path.name: path.read_bytes() for path in self.home.glob("*.yaml")}
+
+    @rule(seed=SEEDS)
+    def change_the_bench(self, seed: int) -> None:
+        self._bench(random.Random(seed))
+        self.touched = ["one", "two"]
+        self.tally["bench"] += 1
+
+    @rule(minutes=st.sampled_from((1, 20, 240, 1500, -90, -2000)))
+    def clock(self, minutes: int) -> None:
+        self.now += timedelta(minutes=minutes)
+        self.touched = ["one"]
+
+    @rule()
+    def spoil_or_mend_a_file(self) -> None:
+        other = self.home / "three.yaml"
+        if other.exists():
+            other.unlink()
+        else:
+            other.write_bytes(b"format: 1\nid: three\nattempts: [\xff")
+        self.touched = ["one", "two"]
+
+    # -- what must hold -------------------------------------------------------------------------
+
+    @invariant()
+    def the_goals_hold(self) -> None:
+        for name in self.touched:
+            path = self.home / f"{name}.yaml"
+            if path.exists():
+                case = load_case(path)
+                attempts = case.attempts
+                known = self.attempts.get(name, ())
+                assert attempts[: len(known)] == known, "something recorded was lost or altered"
+                self.attempts[name] = attempts
+                self._check(case)
+        self.touched = []
+
+    def _check(self, case: Case) -> None:
+        plan = self.shop.plan(case)
+        again = self.shop.planner.plan(case, self.shop.bench, self.shop.day())
+        assert [s.id for s in again.steps] == [s.id for s in plan.steps], "not the same plan twice"
+        unread = (self.home / "three.yaml").exists()
+        day = self.shop.day()
+        found = broken(Seen(self.k, case, self.shop.bench, day, plan, unread))
+        assert not found, "\n".join(found)
+        self.tally["plans"] += 2
+        self.tally["steps"] += len(plan.steps)
+
+
+def walk(walks: int, acts: int, seed: int | None = None) -> Counter[str]:
+    Walker.tally.clear()
+    run_state_machine_as_test(
+        Walker,
+        settings=settings(
+            max_examples=walks,
+            stateful_step_count=acts,
+            deadline=None,
+            derandomize=seed is None,
+            verbosity=Verbosity.normal,
+            suppress_health_check=list(HealthCheck),
+            database=None,
+        ),
+    )
+    return Counter(Walker.tally)
+
+
+def test_there_are_goals_enough() -> None:
+    assert len(CHECKS) >= 25
+
+
+def test_a_short_random_walk() -> None:
+    tally = walk(4, 12)
+    assert tally["plans"] > 40
+    assert tally["steps"] > 0
+
+
+@pytest.mark.slow
+def test_a_long_random_walk(capsys: pytest.CaptureFixture[str]) -> None:
+    tally = walk(int(os.environ.get("TRIAGE_WALKS", "160")), 60, seed=1)
+    with capsys.disabled():
+        print(
+            f"\n{tally['plans']} plans with {tally['steps']} steps, no goal broken; {dict(tally)}"
+        )

@@ -1,0 +1,78 @@
+"""Commands run from within a face, on the workshop that it has open."""
+
+from __future__ import annotations
+
+import argparse
+import io
+import shlex
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import redirect_stderr, redirect_stdout
+from typing import TYPE_CHECKING
+
+from triage.commands.common import HELD
+from triage.errors import TriageError
+from triage.service.commandline import Known
+
+if TYPE_CHECKING:
+    from triage.service import Workshop
+
+# A server that stays, and a script for the shell: neither is an act at the bench.
+NOT_INSIDE = frozenset({"serve", "completion"})
+EXAMPLE = "example: triage "
+DONE = "Done."
+
+
+class Inside:
+    """The commands, without the ones that only make sense in a shell.
+
+    Parameters
+    ----------
+    by_name gives the parser of each command
+    command runs the words of one
+    """
+
+    def __init__(
+        self,
+        by_name: Callable[[], Mapping[str, argparse.ArgumentParser]],
+        command: Callable[[Sequence[str]], int],
+    ) -> None:
+        self._by_name = by_name
+        self._command = command
+
+    def known(self) -> Sequence[Known]:
+        """Return each command with what it does and an example of its words."""
+        every = self._by_name().items()
+        return tuple(_known(name, parser) for name, parser in every if name not in NOT_INSIDE)
+
+    def run(self, line: str, workshop: Workshop) -> str:
+        """Run a line and return what it said.
+
+        Raises
+        ------
+        TriageError: what is wrong with the line, in one line.
+        """
+        try:
+            words = shlex.split(line)
+        except ValueError:
+            raise TriageError(f"{line}: a quote is not closed", mend="close it") from None
+        if not words or words[0] not in {each.name for each in self.known()}:
+            raise TriageError(f'"{line}" is no command', mend="choose one that is listed")
+        said = io.StringIO()
+        before = HELD.set(workshop)
+        try:
+            with redirect_stdout(said), redirect_stderr(said):
+                self._command(words)
+        except SystemExit:
+            pass  # its help has said what it has to say
+        finally:
+            HELD.reset(before)
+        return said.getvalue().strip("\n") or DONE
+
+
+def _known(name: str, parser: argparse.ArgumentParser) -> Known:
+    words = shlex.split((parser.epilog or "").removeprefix(EXAMPLE))[1:]
+    takes = [each.dest for each in parser._actions if not each.option_strings]  # noqa: SLF001  (argparse has no public way)
+    shown = [shlex.quote(word) for word in words]
+    if takes[:1] == ["case"] and shown:
+        shown[0] = "{case}"
+    return Known(name, (parser.description or "").replace("%%", "%"), " ".join(shown))

@@ -1,0 +1,145 @@
+"""What is asked of the bench, and the bench that an answer gives; said once for every face."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, get_args
+
+from pydantic import ValidationError
+
+from triage.case.profile import Bench, Control, bench_content
+from triage.errors import TriageError
+
+YES_NO = (("yes", "yes"), ("no", "no"))
+TRUTH = {"yes": True, "no": False}
+NOT_KNOWN = "not known (counts as none)"
+# Free words: a room may be called 12 or yes.
+WORDS = frozenset({"name", "ledger"})
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One question about the bench: where the answer stands, and what may be answered."""
+
+    path: tuple[str, ...]
+    label: str
+    ask: str
+    choices: tuple[tuple[str, str], ...] = ()
+    empty: str = NOT_KNOWN
+
+    def value(self, bench: Bench) -> str:
+        """Return what the bench says, as it would be answered; empty if it is not known."""
+        held: Any = bench
+        for step in self.path:
+            held = getattr(held, step)
+        if isinstance(held, bool):
+            return "yes" if held else "no"
+        return "" if held is None else held if isinstance(held, str) else f"{held:g}"
+
+
+ASKED = (
+    Asked(("room", "volume_m3"), "Room volume, m3", "Room volume in m3 (empty: not known)"),
+    Asked(
+        ("room", "air_changes_per_h"),
+        "Air changes per hour",
+        "Air changes per hour (empty: not known)",
+    ),
+    Asked(("room", "temp_c"), "Temperature, degC", "Temperature in degC"),
+    Asked(
+        ("room", "face_m"),
+        "Face from the work, m",
+        "Nose to the work in m, as you sit (empty: not measured)",
+        empty="not measured (the usual is taken)",
+    ),
+    Asked(("room", "altitude_m"), "Altitude, m", "Altitude in m above the sea"),
+    Asked(
+        ("room", "control"),
+        "Control",
+        "What moves air?",
+        tuple((word, word) for word in get_args(Control)),
+    ),
+    Asked(
+        ("room", "ignition_sources"),
+        "Sources of ignition",
+        "Flames, hot lamps, heaters, motors in the room?",
+        YES_NO,
+    ),
+    Asked(("room", "place"), "Place", "Where is it?", (("home", "home"), ("lab", "laboratory"))),
+    Asked(
+        ("room", "others"),
+        "Others in the room",
+        "Do others work in this room?",
+        (("none", "nobody else"), ("some", "others work here too"), ("unknown", "not known")),
+    ),
+    Asked(("room", "name"), "Name of the room", "Name of the room", empty="none"),
+    Asked(
+        ("room", "ledger"),
+        "Folder that the room shares",
+        "Folder in which all who work there tell what they used (empty: none)",
+        empty="none",
+    ),
+    Asked(("only_stock",), "Only what is in stock", "Plan only with stock?", YES_NO),
+)
+
+
+def changed_bench(bench: Bench, path: tuple[str, ...], value: str | None) -> Bench:
+    """Return the bench with a new value at a place; None takes an item of a list away.
+
+    Raises
+    ------
+    TriageError: the value is not one that may stand there.
+    """
+    content = bench_content(bench)
+    field, *rest = path
+    if field == "room":
+        room = content.setdefault("room", {})
+        room[rest[0]] = value if rest[0] in WORDS else _typed(value or "")
+    elif field in {"stock", "refused"}:
+        content[field] = _with_record(list(content.get(field, ())), field, rest[0], value)
+    elif rest:
+        content[field] = _with_item(list(content.get(field, ())), rest[0], value)
+    else:
+        content[field] = TRUTH.get(value or "", value)
+    try:
+        return Bench.model_validate(content)
+    except ValidationError as fault:
+        first = fault.errors()[0]
+        mend = "change the value, or leave it empty if it is not known"
+        raise TriageError(f'"{value}": {first["msg"]}', mend=mend) from fault
+
+
+def _typed(value: str) -> Any:
+    if value in TRUTH:
+        return TRUTH[value]
+    if not value:
+        return None
+    try:
+        return float(value.replace(",", "."))
+    except ValueError:
+        return value
+
+
+def _with_item(items: list[Any], place: str, value: str | None) -> list[Any]:
+    if place == "new":
+        return items if value in items else [*items, value]
+    if value is None:
+        return [item for at, item in enumerate(items) if str(at) != place]
+    return [value if str(at) == place else item for at, item in enumerate(items)]
+
+
+def _with_record(items: list[Any], field: str, place: str, value: str | None) -> list[Any]:
+    if place == "new":
+        agent, _, more = (value or "").partition(" ")
+        record: dict[str, Any] = {"agent": agent}
+        if field == "stock":
+            record["strength"] = _typed(more)
+        elif more:
+            record["because"] = more
+        return [*items, record]
+    if value is None:
+        return _with_item(items, place, None)
+    key = "strength" if field == "stock" else "because"
+    return [
+        {**item, key: _typed(value) if key == "strength" else value} if str(at) == place else item
+        for at, item in enumerate(items)
+    ]
