@@ -7,7 +7,7 @@ not through the models of the program.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -187,10 +187,10 @@ def test_hazardous_agent_says_how_to_live_with_it(name: str) -> None:
     assert agent.get("gloves") or agent.get("breathing")
 
 
-def step_of(method_id: str) -> Any:
+def step_of(method_id: str, answers: Mapping[str, str] = SOUND) -> Any:
     """The complete step of a method in a well-aired laboratory, as a plan would hold it."""
     knowledge, bench = shipped(), full_bench(shipped())
-    case = new_case("x", "t", taxon="beetles", answers=SOUND, findings=(new_finding("f1", "elytra"),))
+    case = new_case("x", "t", taxon="beetles", answers=answers, findings=(new_finding("f1", "elytra"),))
     judge = planner().judge(bench, DayLedger())
     skeleton = SkeletonMaker(consultant()).skeleton(case, bench, judge, plain=True)
     target = Target("f1", None)

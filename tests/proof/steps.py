@@ -154,8 +154,8 @@ def _is_draft(knowledge: Knowledge, name: str) -> bool:
 def waste_named(shown: Shown) -> str:
     """A step says where its waste goes wherever its agents say so."""
     k, step = shown.knowledge, shown.step
-    listed = sum(len(k.agents[a].disposal) for a in shown.agents())
-    return "" if len(step.disposal) == listed else "disposal is missing"
+    listed = any(k.agents[a].disposal for a in shown.agents())
+    return "disposal is missing" if listed and not step.disposal else ""
 
 
 @step_invariant("every-step-has-rule-and-source")

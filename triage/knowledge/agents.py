@@ -116,6 +116,12 @@ class Glove(Sourced):
     minutes: str = ""
 
 
+class Disposal(Statement):
+    """What becomes of rests; ``drain: true`` where this lets them into the drain."""
+
+    drain: bool = False
+
+
 class Mix(Sourced):
     """A mix that must not be made: with an agent id or an agent class."""
 
@@ -168,7 +174,7 @@ class Agent(Entry):
     first_aid: tuple[Statement, ...] = ()
     incompatible: tuple[Mix, ...] = ()
     attacks: tuple[Attack, ...] = ()
-    disposal: tuple[Statement, ...] = ()
+    disposal: tuple[Disposal, ...] = ()
     notices: tuple[Notice, ...] = ()
     hansen: Hansen | None = None
     not_for: tuple[Id, ...] = Field(
@@ -219,6 +225,7 @@ class Hazard(Entry):
     grade: int = Field(ge=0, le=5, description="least grade of hazard to the person it implies")
     flammable: bool = False
     needs_eye_protection: bool = False
+    no_drain: bool = False
     needs_ventilation: bool = False
 
 

@@ -126,7 +126,11 @@ def make_up_lines(
 
 
 def protection_of(knowledge: Knowledge, agents: Sequence[Agent]) -> Protection:
-    """Return what to wear for these agents; the safety data sheet goes before it."""
+    """Return what to wear for these agents; the safety data sheet goes before it.
+
+    They are one liquid: what fails for one of them is not named as holding the others.
+    """
+    failing = {g.material for each in agents for g in each.gloves if g.verdict == "fails"}
     holds: list[str] = []
     fails: list[str] = []
     eyes: list[str] = []
@@ -137,11 +141,22 @@ def protection_of(knowledge: Knowledge, agents: Sequence[Agent]) -> Protection:
             minutes = f" ({glove.minutes})" if glove.minutes else ""
             note = ", splash only" if glove.verdict == "splash" else ""
             text = f"{agent.name}: {name}{note}{minutes}"
-            (fails if glove.verdict == "fails" else holds).append(text)
+            if glove.verdict == "fails":
+                fails.append(text)
+            elif glove.material not in failing:
+                holds.append(text)
         if any(knowledge.hazards[h].needs_eye_protection for h in agent.hazards):
             eyes.append(f"{agent.name}: tight goggles")
         breathing += [f"{agent.name}: {line.text}" for line in agent.breathing]
     return Protection(tuple(holds), tuple(fails), tuple(eyes), tuple(breathing))
+
+
+def waste_of(knowledge: Knowledge, agents: Sequence[Agent]) -> tuple[str, ...]:
+    """Return where the rests go; the drain is named only where every agent lets them into it."""
+    lines = [line for agent in agents for line in agent.disposal]
+    kept_out = any(knowledge.hazards[h].no_drain for agent in agents for h in agent.hazards)
+    drain = not kept_out and all(line.drain for line in lines)
+    return tuple(line.text for line in lines if drain or not line.drain)
 
 
 def caution_lines(
@@ -341,7 +356,7 @@ def complete_step(
         rinse=tuple(method.rinse),
         drying=method.drying,
         keep_away=keep_away(knowledge, bench, method, agents),
-        disposal=tuple(line.text for agent in agents for line in agent.disposal),
+        disposal=waste_of(knowledge, agents),
         selectivity=selectivity_of(knowledge, bench, method, ladder.problem),
         look_after_h=tuple(method.look_after_h),
         hazardous=hazardous,

@@ -1,0 +1,69 @@
+"""No two lines about safety that stand at one step speak against each other, whatever the method.
+
+The whole of a step is read, as a plan holds it: what to wear, what to do, the cautions, the waste.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from tests.knowledge.test_entries import step_of
+from tests.support.builders import SOUND
+from tests.support.knowledge import shipped
+
+GLOVES = {m.name: m.id for m in shipped().materials.values() if m.role == "glove"}
+STUFFS = ("nitrile", "butyl", "neoprene", "rubber", "pvc", "pva", "laminate", "fluoroelastomer")
+INTO_THE_DRAIN = "may go down the drain"
+NOT_INTO_IT = re.compile(r"\b(no|not)\b[^.;]*\b(drain|pour)|closed, labelled")
+# A sentence that says that a glove lets something through does not say to wear it.
+LETS_THROUGH = re.compile(r"\bthrough\b|\bminute|\bfails?\b")
+OLD_AND_MOULDY = SOUND | {"age": "before-1990", "mouldy-smell": "yes"}
+
+
+def _named(lines: tuple[str, ...]) -> set[str]:
+    """The gloves that are named, in lines of the form "agent: glove, note"."""
+    return {g for line in lines for g in GLOVES if line.split(": ", 1)[1].startswith(g)}
+
+
+def _of(stuff: str, gloves: set[str]) -> bool:
+    return any(stuff in GLOVES[g] for g in gloves)
+
+
+def _sentences(step: Any) -> list[str]:
+    said = [*step.do, *step.rinse, step.tool, *step.protection.breathing]
+    return [*said, *(line.text for line in step.cautions)]
+
+
+@pytest.fixture(params=["sound", "old-and-mouldy"])
+def answers(request: pytest.FixtureRequest) -> dict[str, str]:
+    return SOUND if request.param == "sound" else OLD_AND_MOULDY
+
+
+@pytest.mark.parametrize("method", sorted(shipped().methods))
+def test_the_lines_of_a_step_do_not_speak_against_each_other(
+    method: str, answers: dict[str, str]
+) -> None:
+    step = step_of(method, answers)
+    holds, fails = _named(step.protection.gloves), _named(step.protection.gloves_fail)
+    assert not holds & fails
+    assert holds or not fails, "a glove is named that fails, and none that holds"
+    for sentence in _sentences(step):
+        said = {s for s in STUFFS if re.search(rf"\b{s}\b", sentence, re.IGNORECASE)}
+        worn = {s for s in said if _of(s, fails) and not _of(s, holds)}
+        assert not worn or LETS_THROUGH.search(sentence), sentence
+    waste = [*step.disposal, *(x.text for x in step.cautions if x.kind == "disposal")]
+    into = [line for line in waste if INTO_THE_DRAIN in line]
+    kept_out = [line for line in waste if INTO_THE_DRAIN not in line and NOT_INTO_IT.search(line)]
+    assert not (into and kept_out)
+
+
+def test_gloves_and_drain_are_spoken_of_at_all() -> None:
+    """What the test above compares stands there: it is not silent for want of words."""
+    steps = [step_of(method, SOUND) for method in ("ethanol-70-brush", "wash-detergent")]
+    assert _named(steps[0].protection.gloves)
+    assert _named(steps[0].protection.gloves_fail)
+    assert any(NOT_INTO_IT.search(line) for line in steps[0].disposal)
+    assert any(INTO_THE_DRAIN in line for line in steps[1].disposal)
