@@ -104,6 +104,8 @@ def facts_from(
         # Told in two ways is not told: nothing rests on it until it is answered once more.
         signs = {q: UNKNOWN if (finding.id, q) in doubted else a for q, a in signs.items()}
         signs["id"] = finding.id
+        if finding.accepted:
+            signs["accepted"] = "yes"
         facts.append(
             Fact("finding", finding.id, _filled(kinds["finding"], derived, "finding", signs))
         )

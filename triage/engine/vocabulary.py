@@ -86,6 +86,8 @@ def build_vocabulary(knowledge: Knowledge) -> Vocabulary:
             "zone": Slot(tuple(knowledge.zones), askable=True, about="zone"),
             "side": Slot(("left", "right", "both"), askable=True),
             "named": Slot((*deposits, NONE), about="deposit"),
+            # A person looked at it and leaves it as it is: a clean zone, or what may stay.
+            "accepted": Slot(("yes", NONE)),
             **_questions(knowledge, "zone"),
             "fragility": Slot(grades, ordered=True),
             "settled": Slot((*deposits, NONE), about="deposit"),
