@@ -1,7 +1,7 @@
 """How many questions come before the first useful step, asked in the order of the program.
 
-A person has named the group, what is wanted, in what condition it came and where something lies,
-and has photographed it; everything else is asked. What the account tells is answered so, what it
+A person has named the group, what is wanted, in what condition it came and from when, and where
+something lies, and has photographed it; everything else is asked. What the account tells is answered so, what it
 does not tell of the specimen as on a sound one; of the place nothing more can be told.
 """
 
@@ -21,7 +21,7 @@ from triage.engine.casefacts import SPECIMEN
 from triage.explain.desk import ExplainDesk
 from triage.exposure.day import DayLedger
 
-TOLD = ("aim", "arrival")
+TOLD = ("aim", "arrival", "age")
 LOOKED = {"photographed-before": "yes"}
 MOST = 60
 

@@ -85,7 +85,8 @@ def test_glycol_ether_only_for_wax_after_every_safer_rung(planner: Planner, know
     used = walk(planner, case, full_bench(knowledge), "no-change")
     order = [m for m in dict.fromkeys(used) if m != "test-spot"]
     assert order[-1] == "ethoxyethanol-brush"
-    for safer in ("wash-detergent", "ethanol-70-brush", "heptane-brush", "dpg-ether-brush", "pg-ether-brush"):
+    assert "ethanol-70-brush" not in order  # its drop did nothing: no more of it
+    for safer in ("wash-detergent", "heptane-brush", "dpg-ether-brush", "pg-ether-brush"):
         assert order.index(safer) < order.index("ethoxyethanol-brush"), safer
 
 

@@ -9,14 +9,16 @@ from pathlib import Path
 import pytest
 
 from tests.tui.conftest import Opened
-from tests.tui.driving import Hand, Pulse, driven
+from tests.tui.driving import Driver, Hand, Pulse, driven
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.service import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.screens.alarm import STANDS_S, AlarmScreen
 from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.newcase import NewCaseScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.stop import StopScreen
@@ -219,6 +221,54 @@ async def test_a_record_and_the_next_one_typed_in_one_go_are_one(
             driver.send(key)
         await driver.settled()
         assert len(workshop.load(CASE).attempts) == 1
+
+
+# -- the first minute --------------------------------------------------------------------------
+
+
+async def test_a_key_pressed_before_the_plan_stands_is_kept(workshop: Workshop) -> None:
+    """The list stands while the rules are read; what is typed then acts on the plan behind it."""
+    go = threading.Event()
+
+    def opening() -> Workshop:
+        assert go.wait(60)
+        return workshop
+
+    app = TriageApp(opening, Hand(), CASE, workshop.cases, pulse=Pulse())
+    async with app.run_test(size=(80, 24)) as pilot:
+        driver = Driver(app, pilot)
+        while "Bumblebee worker" not in driver.text:
+            await driver.calm()
+        driver.send("s")
+        for _ in range(6):
+            await driver.calm()
+        assert isinstance(driver.screen, CasesScreen)
+        driver.send("escape")  # stop never waits
+        for _ in range(6):
+            await driver.calm()
+        assert isinstance(driver.screen, StopScreen)
+        driver.send("f9")
+        go.set()
+        await driver.on(WalkScreen)
+
+
+async def test_a_key_pressed_before_the_first_list_stands_is_kept(
+    tmp_path: Path, opened_on: Opened
+) -> None:
+    go, workshop = threading.Event(), opened_on(tmp_path / "fresh")
+
+    def opening() -> Workshop:
+        assert go.wait(60)
+        return workshop
+
+    app = TriageApp(opening, Hand(), None, workshop.cases, pulse=Pulse())
+    async with app.run_test(size=(80, 24)) as pilot:
+        driver = Driver(app, pilot)
+        driver.send("+")
+        while "No case here yet" not in driver.text:
+            await driver.calm()
+        go.set()
+        await driver.on(NewCaseScreen)
 
 
 # -- the last tick -----------------------------------------------------------------------------

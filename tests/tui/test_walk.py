@@ -32,6 +32,7 @@ READY_TO_SOFTEN = {
     "live-pest-signs": "no",
     "mouldy-smell": "no",
     "box-held": "none",
+    "photographed-before": "yes",
     "hydration": "dry",
 }
 

@@ -162,6 +162,14 @@ def opened(arguments: Arguments) -> tuple[Workshop, Case]:
     return workshop, workshop.load(arguments.case)
 
 
+def folder_of(arguments: Arguments, case: str | None = None) -> Path | None:
+    """Return the folder of the cases that is named, by itself or by the path of a case."""
+    if arguments.cases is None and case is not None and Path(case).suffix == ".yaml":
+        return Path(case).parent
+    folder: Path | None = arguments.cases
+    return folder
+
+
 def workshop_of(arguments: Arguments, case: str | None = None) -> Workshop:
     """Return the workshop for the folders named on the command line.
 
@@ -169,9 +177,7 @@ def workshop_of(arguments: Arguments, case: str | None = None) -> Workshop:
     """
     from triage.service import open_workshop
 
-    folder, held = arguments.cases, HELD.get()
-    if folder is None and case is not None and Path(case).suffix == ".yaml":
-        folder = Path(case).parent
+    folder, held = folder_of(arguments, case), HELD.get()
     if held is not None and folder is arguments.rules is arguments.bench is None:
         return held
     return open_workshop(cases=folder, rules=arguments.rules, bench=arguments.bench)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import os
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from triage import places
-from triage.commands.common import Arguments, workshop_of
+from triage.commands.common import Arguments, folder_of, workshop_of
 
 if TYPE_CHECKING:
     from triage.service.commandline import CommandLine
@@ -21,14 +22,33 @@ def open_interface(arguments: Arguments, inside: CommandLine) -> int:
         return _open_plain(arguments, inside)
     from triage.tui.app import run_app
 
-    if arguments.case is None:
-        folder = arguments.cases or places.cases_folder()
-        # The list of cases stands on the screen before the rules are read behind it.
-        run_app(lambda: workshop_of(arguments), cases=folder, keys=arguments.keys, inside=inside)
-    else:
-        workshop = workshop_of(arguments, arguments.case)
-        run_app(workshop, workshop.load(arguments.case).id, keys=arguments.keys, inside=inside)
+    folder = folder_of(arguments, arguments.case) or places.cases_folder()
+    case = None if arguments.case is None else _id_of(arguments, folder)
+    # The list of cases stands on the screen before the rules are read behind it.
+    run_app(
+        lambda: workshop_of(arguments, arguments.case),
+        case=case,
+        cases=folder,
+        keys=arguments.keys,
+        inside=inside,
+    )
     return 0
+
+
+def _id_of(arguments: Arguments, folder: Path) -> str:
+    """Return the id of the case that is named, by its file alone where there is one.
+
+    Raises
+    ------
+    TriageError: there is none, or it cannot be read.
+    """
+    from triage.case.store import load_case
+
+    named = Path(arguments.case)
+    path = named if named.suffix == ".yaml" else folder / f"{named}.yaml"
+    if path.is_file():
+        return load_case(path).id
+    return workshop_of(arguments, arguments.case).load(arguments.case).id
 
 
 def _open_plain(arguments: Arguments, inside: CommandLine) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 from triage.case.models import Case
 from triage.case.profile import Bench
@@ -32,6 +32,8 @@ Runner = Callable[[Family, tuple[Fact, ...]], tuple[Conclusion, ...]]
 STRONG = 0.4
 VERY_STRONG = 0.6
 COUNTED = frozenset({"suspected", "likely", "settled"})
+# Standings that no rule reads.
+UNREAD = frozenset({"excluded", "doubtful", "open"})
 
 
 @dataclass(frozen=True)
@@ -291,7 +293,7 @@ class Consultant:
     def reading_fact(self, reading: Reading) -> Fact | None:
         """Return what rules may read of a reading, None if there is nothing to it."""
         reaches = self.reaches(reading.deposit, reading.reach)
-        if reading.standing in ("excluded", "doubtful", "open") and not reaches:
+        if reading.standing in UNREAD and not reaches:
             return None
         fields = {
             "finding": reading.finding,
@@ -306,7 +308,13 @@ class Consultant:
 def closed_facts(gates: tuple[Conclusion, ...]) -> tuple[Fact, ...]:
     """Return the closed stages as facts that later families match."""
     stages = sorted({c.get("stage") for c in gates if c.kind == "close"})
-    return tuple(Fact("closed", stage, {"stage": stage}) for stage in stages)
+    return tuple(closed_fact(stage) for stage in stages)
+
+
+@cache
+def closed_fact(stage: str) -> Fact:
+    """Return a closed stage as a fact; the same object for the same stage."""
+    return Fact("closed", stage, {"stage": stage})
 
 
 def unanswered(finding: Fact) -> tuple[str, ...]:

@@ -8,19 +8,21 @@ to the plain meaning over random rule sets.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Generic, NamedTuple, TypeVar
+from functools import cache
+from typing import Any, Generic, NamedTuple, TypeVar
 
-from triage.engine.consult import Consultant
+from triage.engine.consult import UNREAD, Consultant
 from triage.engine.facts import Conclusion, Fact, order_of
 from triage.engine.indexed import RuleIndex
 from triage.engine.normal import NormalRule
 from triage.engine.reading import (
     Reading,
-    Weighed,
+    Scale,
     group_evidence,
+    standings_among,
     values_of,
     weigh,
     weight_of,
@@ -54,7 +56,13 @@ def extent_of(rule: NormalRule) -> Extent:
     return Extent.FINDING if len(named) == 1 and None not in named else Extent.SEVERAL
 
 
-def keep(store: dict[Key, Value], key: Key, made: Value) -> Value:
+@cache
+def state_fact(condition: str) -> Fact:
+    """Return a state of the whole specimen as a fact; the same object for the same state."""
+    return Fact("state", condition, {"condition": condition})
+
+
+def keep(store: dict[Any, Value], key: object, made: Value) -> Value:
     """Keep a part that was made and return it; a full store starts anew."""
     if len(store) >= KEPT:
         store.clear()
@@ -77,12 +85,20 @@ class Drawing(Generic[Value]):
                 bound.setdefault(pattern.kind, set()).update(n for n, _ in pattern.variables)
         self.bound = {kind: tuple(sorted(names)) for kind, names in bound.items()}
         self._kept: dict[Key, Value] = {}
+        self._told: dict[Key, int] = {}
+        self._numbers = 0
+        self._same: dict[object, tuple[int, Sequence[Fact]]] = {}
 
-    def of(self, facts: Iterable[Fact]) -> Value:
-        """Return what the conclusions over these facts come to.
+    def told(self, facts: Sequence[Fact]) -> int:
+        """Return a number for all that the rules can tell of some facts."""
+        same = id(facts)
+        known = self._same.get(same)
+        if known is None:
+            # The facts are kept beside it, so that no other can take their identity.
+            known = keep(self._same, same, (self._number(facts), facts))
+        return known[0]
 
-        Facts that no rule can tell apart give the same value; it names no matched facts.
-        """
+    def _number(self, facts: Iterable[Fact]) -> int:
         conditions, bound = self.index.conditions, self.bound
         told: list[object] = []
         for fact in facts:
@@ -92,9 +108,23 @@ class Drawing(Generic[Value]):
                 told.append(bits)
                 told += [fact.fields[name] for name in bound[fact.kind]]
         key = tuple(told)
+        found = self._told.get(key)
+        if found is None:
+            self._numbers += 1
+            found = keep(self._told, key, self._numbers)
+        return found
+
+    def of(self, *groups: Sequence[Fact]) -> Value:
+        """Return what the conclusions over these facts come to.
+
+        Facts that no rule can tell apart give the same value; it names no matched facts. A group
+        that comes again should be the same object.
+        """
+        key = tuple([self.told(group) for group in groups])
         found = self._kept.get(key)
         if found is None:
-            found = keep(self._kept, key, self.make(self.index.drawn_unsorted(facts)))
+            drawn = self.index.drawn_unsorted([fact for group in groups for fact in group])
+            found = keep(self._kept, key, self.make(drawn))
         return found
 
 
@@ -137,7 +167,7 @@ class Said:
 class _Says(NamedTuple):
     """What a rule concludes about the one finding that it looks at."""
 
-    weights: tuple[tuple[str, float], ...]
+    weights: Mapping[str, tuple[float, ...]]
     own: int
     whole: int
     conditions: frozenset[str]
@@ -169,23 +199,27 @@ class Recognition:
             )
             for place, kind in enumerate(("finding", "specimen"))
         )
+        # As each finding was read last: named, several, the rules that fired, and each deposit.
+        self._last: dict[str, tuple[str, Said | None, frozenset[str], dict[str, Scale]]] = {}
         self._kept: dict[Key, Summary] = {}
-        self._readings: dict[Key, Fact | None] = {}
+        self._same: dict[Key, tuple[Summary, Fact, Fact, Fact, Said | None]] = {}
+        self._readings: dict[Key, Fact] = {}
 
     def _laid_out(self, rule: NormalRule) -> _Says:
-        weights: list[tuple[str, float]] = []
+        weights: dict[str, tuple[float, ...]] = {}
         own, whole, conditions = 0, 0, set()
         for template in rule.templates:
             constants = dict(template.constants)
             if template.kind == "evidence":
-                weights.append((constants["deposit"], constants["weight"]))
+                held = weights.get(constants["deposit"], ())
+                weights[constants["deposit"]] = (*held, constants["weight"])
             elif template.kind == "state":
                 conditions.add(constants["condition"])
             elif template.variables:
                 own = max(own, self.consultant.grades[constants["fragility"]])
             else:
                 whole = max(whole, self.consultant.grades[constants["fragility"]])
-        return _Says(tuple(weights), own, whole, frozenset(conditions))
+        return _Says(weights, own, whole, frozenset(conditions))
 
     def _said(self, conclusions: list[Conclusion]) -> Said:
         unique = {order_of(c): c for c in conclusions}.values()
@@ -213,6 +247,15 @@ class Recognition:
         self, finding: Fact, specimen: Fact, bench: Fact, several: Said | None = None
     ) -> Summary:
         """Return what recognition says about one finding; equal findings give the same object."""
+        same = (id(finding), id(specimen), id(bench), id(several))
+        known = self._same.get(same)
+        if known is None:
+            # The facts are kept beside it, so that no other can take their identity.
+            made = self._equal(finding, specimen, bench, several)
+            known = keep(self._same, same, (made, finding, specimen, bench, several))
+        return known[0]
+
+    def _equal(self, finding: Fact, specimen: Fact, bench: Fact, several: Said | None) -> Summary:
         of_finding, of_specimen = self._values
         mine = finding.fields
         key = (
@@ -231,38 +274,73 @@ class Recognition:
 
     def _read(self, finding: Fact, specimen: Fact, bench: Fact, several: Said | None) -> Summary:
         # A rule that looks at one finding is met in one way at most: there is one of each fact.
-        says = [self._says[name] for name in self._of_finding.fired((finding, specimen, bench))]
-        weights: dict[str, list[float]] = {}
-        for each in says:
-            for deposit, weight in each.weights:
-                weights.setdefault(deposit, []).append(weight)
+        fired = frozenset(self._of_finding.fired((finding, specimen, bench)))
+        says = [self._says[name] for name in fired]
         own = max([0, *[each.own for each in says]])
         if several is not None:
             own = max(own, several.grades.get(finding.key, 0))
-            for (whose, deposit), more in several.weights.items():
-                if whose == finding.key:
-                    weights.setdefault(deposit, []).extend(more)
+        scales = self._weighed(finding, specimen, several, fired)
         consultant = self.consultant
-        read = weigh(consultant.knowledge, consultant.reach, finding, specimen, weights)
-        readings = [fact for each in read if (fact := self._reading(finding, each)) is not None]
+        standings = standings_among(consultant.knowledge, consultant.reach, finding, scales)
+        readings = [
+            fact
+            for (_, deposit, reach), standing in zip(scales, standings, strict=True)
+            if (fact := self._reading(finding, deposit, standing, reach)) is not None
+        ]
         readings.sort(key=lambda fact: fact.fields["deposit"])
         fields = [fact.fields for fact in readings]
         return Summary(
-            certainties={each.deposit: each.certainty for each in read},
+            certainties={deposit: -minus + 0.0 for minus, deposit, _ in scales},
             seen=tuple([(f["deposit"], f["standing"], f["reach"]) for f in fields]),
             readings=tuple(readings),
-            settled=next((each.deposit for each in read if each.standing == "settled"), None),
+            settled=scales[0][1] if "settled" in standings else None,
             own=own,
             whole=max([0, *[each.whole for each in says]]),
             conditions=frozenset().union(*[each.conditions for each in says]),
         )
 
-    def _reading(self, finding: Fact, weighed: Weighed) -> Fact | None:
+    def _weighed(
+        self, finding: Fact, specimen: Fact, several: Said | None, fired: frozenset[str]
+    ) -> list[Scale]:
+        """Return what the evidence comes to, the most certain first.
+
+        Only what rules say otherwise than when this finding was read last is weighed again; how
+        far a guard reaches rests on what is open, too.
+        """
+        knowledge, reach = self.consultant.knowledge, self.consultant.reach
+        named, last = finding.fields["named"], self._last.get(finding.key)
+        weights: dict[str, list[float]] = {}
+        for name in fired:
+            for deposit, said in self._says[name].weights.items():
+                weights.setdefault(deposit, []).extend(said)
+        if several is not None:
+            for (whose, deposit), more in several.weights.items():
+                if whose == finding.key:
+                    weights.setdefault(deposit, []).extend(more)
+        scales: dict[str, Scale] = {}
+        again = {*weights, *self.consultant.guards, *({named} & knowledge.deposits.keys())}
+        if last is not None and last[:2] == (named, several):
+            scales = {d: scale for d, scale in last[3].items() if d in again}
+            others = [d for name in fired ^ last[2] for d in self._says[name].weights]
+            again &= {*others, *self.consultant.guards}
+        for deposit in again:
+            held = weights.get(deposit, ())
+            scales[deposit] = weigh(knowledge, reach, deposit, finding, specimen, held)
+        self._last[finding.key] = (named, several, fired, scales)
+        return sorted(scales.values())
+
+    def _reading(self, finding: Fact, deposit: str, standing: str, reach: float) -> Fact | None:
         """Return what rules may read of a reading; the same object for equal ones."""
+        reaches = self.consultant.reaches(deposit, reach)
+        if standing in UNREAD and not reaches:
+            return None
         zone = finding.fields["zone"]
-        reaches = self.consultant.reaches(weighed.deposit, weighed.reach)
-        key = (finding.key, zone, weighed.deposit, weighed.standing, reaches)
-        if key not in self._readings:
-            reading = Reading(finding.key, zone, *weighed, ())
-            keep(self._readings, key, self.consultant.reading_fact(reading))
-        return self._readings[key]
+        key = (finding.key, zone, deposit, standing, reaches)
+        found = self._readings.get(key)
+        if found is None:
+            # How certain it is stands in no fact.
+            made = Reading(finding.key, zone, deposit, 0.0, reach, standing, ())
+            found = self.consultant.reading_fact(made)
+            if found is not None:
+                keep(self._readings, key, found)
+        return found

@@ -275,50 +275,43 @@ def _still_open(asked: Asked, facts: Mapping[str, Mapping[str, str]]) -> tuple[s
     return tuple(unanswered)
 
 
-class Weighed(NamedTuple):
-    """A deposit with the certainty that its signs give, how far it reaches, and its standing."""
-
-    deposit: str
-    certainty: float
-    reach: float
-    standing: str
+# Less its certainty, the deposit, and how far it reaches: sorted, the most certain comes first.
+Scale = tuple[float, str, float]
 
 
 def weigh(
     knowledge: Knowledge,
     reach: GuardReach,
+    deposit: str,
     finding: Fact,
     specimen: Fact,
-    weights: Mapping[str, Sequence[float]],
-) -> list[Weighed]:
-    """Return all deposits with evidence, and all guards, the most certain first.
+    weights: Iterable[float],
+) -> Scale:
+    """Return what the evidence on one deposit comes to.
 
-    ``weights`` are those of the evidence for and against each deposit, in any order.
+    ``weights`` are those of the evidence for and against it, in any order.
     """
-    judgement, deposits = knowledge.judgement, knowledge.deposits
+    judgement, guard = knowledge.judgement, knowledge.deposits[deposit].guard
     most, suspected = judgement.most_certain.value, judgement.suspected.value
-    named, guards = finding.fields["named"], reach.guards
-    ranked: list[tuple[float, str, float]] = []
-    for deposit in {*weights, *guards, *((named,) if named in deposits else ())}:
-        held = sorted(weights.get(deposit, ()))
-        if named == deposit:
-            held = sorted([*held, judgement.named.value])
-        guard = deposits[deposit].guard
-        certainty = reached = certainty_of(tuple(held), suspected, most, guard)
-        if guard != NONE and certainty > EXCLUDES:
-            more = reach.open_weights(deposit, finding, specimen)
-            reached = reach_of(tuple(held), more, suspected, most, guard)
-        ranked.append((-certainty, deposit, reached))
-    ranked.sort()
-    best = deposits[ranked[0][1]].alike if ranked else None
-    alike = {name for _, name, _ in ranked if best and deposits[name].alike == best}
-    told = [(name, -minus + 0.0) for minus, name, _ in ranked]
+    named = (judgement.named.value,) if finding.fields["named"] == deposit else ()
+    held = tuple(sorted((*weights, *named)))
+    certainty = reached = certainty_of(held, suspected, most, guard)
+    if guard != NONE and certainty > EXCLUDES:
+        more = reach.open_weights(deposit, finding, specimen)
+        reached = reach_of(held, more, suspected, most, guard)
+    return -certainty, deposit, reached
+
+
+def standings_among(
+    knowledge: Knowledge, reach: GuardReach, finding: Fact, scales: Sequence[Scale]
+) -> list[str]:
+    """Return the standing of each deposit that speaks for a finding, the most certain first."""
+    deposits = knowledge.deposits
+    best = deposits[scales[0][1]].alike if scales else None
+    alike = {name for _, name, _ in scales if best and deposits[name].alike == best}
+    told = [(name, -minus + 0.0) for minus, name, _ in scales]
     is_disproved = bool(told) and reach.is_disproved(told[0][0], finding)
-    standings = standings_of(judgement, told, guards, alike, is_disproved=is_disproved)
-    return [
-        Weighed(name, -minus + 0.0, reached, standing)
-        for (minus, name, reached), standing in zip(ranked, standings, strict=True)
-    ]
+    return standings_of(knowledge.judgement, told, reach.guards, alike, is_disproved=is_disproved)
 
 
 def read_finding(
@@ -331,10 +324,15 @@ def read_finding(
     """Return the readings of one finding: all deposits with evidence, and all guards."""
     key, zone = finding.key, finding.get("zone")
     pieces = {deposit: found for (whose, deposit), found in evidence.items() if whose == key}
-    weights = {deposit: [weight_of(p) for p in found] for deposit, found in pieces.items()}
+    named = finding.fields["named"]
+    scales = sorted(
+        weigh(knowledge, reach, deposit, finding, specimen, map(weight_of, pieces.get(deposit, ())))
+        for deposit in {*pieces, *reach.guards, *({named} & knowledge.deposits.keys())}
+    )
+    standings = standings_among(knowledge, reach, finding, scales)
     return tuple(
-        Reading(key, zone, *weighed, tuple(pieces.get(weighed.deposit, ())))
-        for weighed in weigh(knowledge, reach, finding, specimen, weights)
+        Reading(key, zone, name, -minus + 0.0, reached, standing, tuple(pieces.get(name, ())))
+        for (minus, name, reached), standing in zip(scales, standings, strict=True)
     )
 
 

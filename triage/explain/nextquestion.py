@@ -133,7 +133,7 @@ class Asking:
         if outlook.refused:
             return f"{said} would end the work: {self._because(outlook.refused[0])}"
         if outlook.step is None:
-            return f"{said} would leave no step to do now."
+            return f"After {said} nothing more would be done for now."
         return f"{said} would make this the next step: {self._step_name(outlook)}."
 
     def _because(self, rule: str) -> str:

@@ -13,10 +13,9 @@ from typing import TypeVar
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import facts_from
-from triage.engine.consult import Consultant
+from triage.engine.consult import Consultant, closed_fact
 from triage.engine.facts import Fact
-from triage.engine.many import Drawing, Extent, Key, Summary, keep
-from triage.engine.vocabulary import NONE
+from triage.engine.many import Drawing, Extent, Key, Summary, keep, state_fact
 from triage.exposure.day import DayLedger
 from triage.plan.air import AirJudge
 from triage.plan.barring import bars_without_air
@@ -113,17 +112,16 @@ class Lookahead:
             "findings": "some" if findings else "none",
             "cleaning": self._cleaning(findings, read, work),
         }
-        case = (
-            parts.derived(specimen, as_recognised),
-            bench,
-            *[Fact("state", name, {"condition": name}) for name in sorted(states)],
+        case = parts.same(
+            parts.derived(specimen, as_recognised), bench, *map(state_fact, sorted(states))
         )
-        views = [self._derived(*pair, floor) for pair in zip(findings, read, strict=True)]
-        base: Key = (id(case[0]), bench.fields["control"], states)
-        gates = joined_gates(self._drawn(parts.gates, case, views, work.gates, base))
-        stages = tuple(Fact("closed", name, {"stage": name}) for name in sorted(gates.stages))
-        locals_ = self._drawn(
-            parts.later, (*case, *stages), views, work.locals, (*base, gates.stages)
+        views = [
+            parts.view(finding, each, self._grades[max(floor, each.own)])
+            for finding, each in zip(findings, read, strict=True)
+        ]
+        gates = joined_gates(_drawn(parts.gates, case, views))
+        locals_ = _drawn(
+            parts.later, parts.same(*case, *map(closed_fact, sorted(gates.stages))), views
         )
         settled = [each.settled for each in read]
         seen = (*map(id, locals_), states, gates, *settled)
@@ -142,37 +140,6 @@ class Lookahead:
             for finding, each in zip(findings, read, strict=True)
         )
         return "open" if is_open else "done"
-
-    def _derived(self, finding: Fact, read: Summary, floor: int) -> View:
-        """Return a finding as recognised, with its readings."""
-        more = {
-            "fragility": self._grades[max(floor, read.own)],
-            "settled": read.settled or NONE,
-        }
-        return View(self.parts.derived(finding, more), read)
-
-    def _drawn(
-        self,
-        drawings: Mapping[Extent, Drawing[Value]],
-        case: tuple[Fact, ...],
-        views: Sequence[View],
-        known: dict[Key, tuple[Value, View]],
-        base: Key,
-    ) -> list[Value]:
-        """Return what rules conclude for the case, for each finding, and for several at once."""
-        made = [drawings[Extent.CASE].of(case)]
-        for view in views:
-            key = (*base, id(view.finding), id(view.read))
-            found = known.get(key)
-            if found is None:
-                said = drawings[Extent.FINDING].of((view.finding, *view.read.readings, *case))
-                # What the key names by identity is kept beside what was made.
-                found = keep(known, key, (said, view))
-            made.append(found[0])
-        if drawings[Extent.SEVERAL].rules:
-            every = [fact for view in views for fact in (view.finding, *view.read.readings)]
-            made.append(drawings[Extent.SEVERAL].of((*case, *every)))
-        return made
 
     def _look(
         self,
@@ -213,12 +180,14 @@ class Lookahead:
             whole |= local.whole
         inserts = _inserts(locals_)
         made: list[tuple[str, Ladder]] = []
-        for view in views:
+        for view, mine in zip(views, locals_[1:], strict=False):
             key, zone = view.finding.key, view.finding.fields["zone"]
+            # Of one finding speak the rules about the case, about it, and about several.
+            speaking = (locals_[0], mine, *locals_[1 + len(views) :])
             free = 0
-            for local in locals_:
+            for local in speaking:
                 free |= local.offered(key, view.read.settled)
-            for local in locals_:
+            for local in speaking:
                 free &= ~local.own.get(key, 0)
             ladder = self._ladder(work.of_finding(key), zone, free & ~whole, stage, inserts, work)
             made.append((key, ladder))
@@ -288,6 +257,18 @@ class Lookahead:
             self._barred |= self.parts.mask(barred)
             self._asked |= new
         return methods & ~self._barred
+
+
+def _drawn(
+    drawings: Mapping[Extent, Drawing[Value]], case: tuple[Fact, ...], views: Sequence[View]
+) -> list[Value]:
+    """Return what rules conclude for the case, for each finding, and for several at once."""
+    seen = [view.facts for view in views]
+    found = [drawings[Extent.CASE].of(case)]
+    found += [drawings[Extent.FINDING].of(each, case) for each in seen]
+    if drawings[Extent.SEVERAL].rules:
+        found.append(drawings[Extent.SEVERAL].of(case, *seen))
+    return found
 
 
 def _inserts(locals_: Iterable[Local]) -> Inserts:

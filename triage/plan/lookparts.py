@@ -14,6 +14,7 @@ from triage.engine.consult import Consultant
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.many import Drawing, Extent, Key, Recognition, Summary, extent_of, keep
 from triage.engine.normal import NormalRule
+from triage.engine.vocabulary import NONE
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.plan.ladder import harshness_key
@@ -56,10 +57,11 @@ class Outlook:
 
 
 class View(NamedTuple):
-    """A finding with what recognition adds to it, and how it is read."""
+    """A finding with what recognition adds to it, how it is read, and both as facts."""
 
     finding: Fact
     read: Summary
+    facts: tuple[Fact, ...]
 
 
 class Local(NamedTuple):
@@ -117,8 +119,6 @@ class Work:
         self.closed = closed_findings(knowledge, case)
         self.held = case.held_by()
         self.seen: dict[Key, tuple[Outlook, object]] = {}
-        self.gates: dict[Key, tuple[Gates, View]] = {}
-        self.locals: dict[Key, tuple[Local, View]] = {}
         self._progress: dict[str, tuple[Target, Progress, Key]] = {}
 
     def of_finding(self, finding: str) -> tuple[Target, Progress, Key]:
@@ -181,6 +181,8 @@ class Parts:
         }
         self.later = {extent: Drawing(_of_extent(later, extent), self._local) for extent in Extent}
         self._derived: dict[Key, tuple[Fact, Fact]] = {}
+        self._together: dict[Key, tuple[Fact, ...]] = {}
+        self._views: dict[Key, tuple[View, Fact]] = {}
         self._named: dict[int, tuple[str, ...]] = {}
 
     def derived(self, fact: Fact, more: Mapping[str, str]) -> Fact:
@@ -192,6 +194,21 @@ class Parts:
             # The fact is kept beside what was made, so that no other can take its identity.
             found = keep(self._derived, key, (fact, made))
         return found[1]
+
+    def same(self, *facts: Fact) -> tuple[Fact, ...]:
+        """Return facts together; the same object for the same facts."""
+        key = tuple(map(id, facts))
+        return self._together.get(key) or keep(self._together, key, facts)
+
+    def view(self, finding: Fact, read: Summary, fragility: str) -> View:
+        """Return a finding as recognised; the same object for the same things."""
+        key = (id(finding), id(read), fragility)
+        found = self._views.get(key)
+        if found is None:
+            more = {"fragility": fragility, "settled": read.settled or NONE}
+            whole = self.derived(finding, more)
+            found = keep(self._views, key, (View(whole, read, (whole, *read.readings)), finding))
+        return found[0]
 
     def mask(self, methods: Iterable[str]) -> int:
         """Return methods as bits."""

@@ -222,9 +222,10 @@ class TriageApp(TypedAhead):
         self.theme_changed_signal.subscribe(self, self._theme_chosen)
         if self.keyset is not WORDS:
             self._use_keys(self.keyset)
-        self.push_screen(CasesScreen(self.services))
+        first = CasesScreen(self.services)
+        self.push_screen(first)
         if self._first_case is not None:
-            self._go("plan", "PlanScreen", self._first_case)
+            first.open_behind(partial(self._go, "plan", "PlanScreen", self._first_case))
         self.set_interval(0.25, self.look_at_timers)
         self.set_timer(GET_READY_S, self._get_ready)
 
@@ -300,8 +301,13 @@ class TriageApp(TypedAhead):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Leave the stop key to itself when all is stopped."""
         if action == "stop":
-            return not isinstance(self.screen, StopScreen)
+            return not self.is_stopped
         return super().check_action(action, parameters)
+
+    @property
+    def is_stopped(self) -> bool:
+        """Whether all is stopped."""
+        return bool(self.screen_stack) and isinstance(self.screen, StopScreen)
 
     def _step_at_hand(self) -> Step | None:
         for screen in reversed(self.screen_stack):

@@ -176,6 +176,11 @@ class ServiceScreen(Leaving[None], Served):
         """Whether an act of this screen is under way, or its outcome not yet shown."""
         return self._pending > 0 or self._busy
 
+    @property
+    def is_waiting(self) -> bool:
+        """Whether its keys have nothing to act on yet: they are kept until then."""
+        return False
+
     def show_fault(self, text: str) -> None:
         """Show what went wrong and what to do, above the parts; or where one is, if left."""
         lines = self._fault_lines()

@@ -59,6 +59,27 @@ class CasesScreen(FilteredScreen):
     ]
 
     lines: tuple[CaseLine, ...] = ()
+    # A case that was named at the start is about to stand above the list.
+    _opens: Callable[[], object] | None = None
+    is_listed = False
+
+    @property
+    def is_waiting(self) -> bool:
+        """Whether the list, or the case named at the start, does not stand yet."""
+        return self._opens is not None or (not self.is_listed and self.is_at_work)
+
+    def open_behind(self, opens: Callable[[], object]) -> None:
+        """Go on at once, or when the list stands and the rules are read."""
+        if self.services.is_open:
+            opens()
+        else:
+            self._opens = opens
+
+    def _opened(self) -> None:
+        """Go on to the case named at the start; what stands above, STOP before all, comes first."""
+        if self._opens is not None and self.services.is_open and self.is_topmost:
+            self._opens()
+            self._opens = None
 
     def parts(self) -> Iterable[Widget]:
         """Return filter line and list."""
@@ -82,6 +103,7 @@ class CasesScreen(FilteredScreen):
 
     def on_screen_resume(self) -> None:
         """Read the cases on coming here, not while another screen waits for the workshop."""
+        self._opened()
         if self.is_current:
             self.action_reload()
 
@@ -95,6 +117,7 @@ class CasesScreen(FilteredScreen):
 
     def _show_first(self, lines: tuple[CaseLine, ...]) -> None:
         self._show(lines)
+        self.call_after_refresh(self.when_open, self._opened)
         self.call_after_refresh(self._plan_all)
 
     def _plan_all(self) -> None:
@@ -123,6 +146,7 @@ class CasesScreen(FilteredScreen):
         super().show_fault(text)
 
     def _show(self, lines: tuple[CaseLine, ...]) -> None:
+        self.is_listed = True
         self.lines = tuple(sorted(lines, key=lambda line: (not line.held, not line.running)))
         self.query_one("#empty").display = not lines
         self.query_one("#cases").display = bool(lines)

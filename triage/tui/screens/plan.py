@@ -26,7 +26,6 @@ from triage.service.acts import accept_suggestion, note_look, suggestions_for
 from triage.service.takeback import Act, record_words
 from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
-from triage.tui.drawing import load_drawing
 from triage.tui.keysets import keyset_of
 from triage.tui.messages import (
     FindingChosen,
@@ -95,6 +94,11 @@ class PlanScreen(CaseScreen):
     def on_mount(self) -> None:
         """Start in the rows."""
         self.query_one("#rows").focus()
+
+    @property
+    def is_waiting(self) -> bool:
+        """Whether the plan is still made."""
+        return self.plan is None and self.is_at_work
 
     def on_screen_resume(self) -> None:
         """Plan again on coming back."""
@@ -198,17 +202,10 @@ class PlanScreen(CaseScreen):
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Show beside the plan what belongs to the row under the cursor."""
         del event
-        row, case, plan = self.row(), self.case, self.plan
-        if row is None or case is None or plan is None or not self.is_whole:
-            return
-        step = plan.step(row.step) if row.step else None
-        if step is not None:
-            self.query_one(Aside).show_step(step)
-            return
-        taxon = self.services.workshop.knowledge.taxa.get(case.taxon)
-        drawing = load_drawing(taxon.plan) if taxon is not None else None
-        zone = next((each.zone for each in plan.findings if each.id == row.finding), "")
-        self.query_one(Aside).show_animal(drawing, case, plan, zone, row.detail)
+        row = self.row()
+        if row is not None and self.case is not None and self.plan is not None and self.is_whole:
+            known = self.services.workshop.knowledge
+            self.query_one(Aside).show(row, self.case, self.plan, known)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Act on the row that was chosen."""

@@ -12,7 +12,6 @@ from textual.widgets import Static
 
 from triage.tui.keysets import WORDS, KeySet, keyset_of
 from triage.tui.screens.base import Question
-from triage.tui.widgets.headline import Headline
 from triage.tui.widgets.keysline import KeysLine
 
 if TYPE_CHECKING:
@@ -53,7 +52,7 @@ class StopScreen(Question[bool]):
     def compose(self) -> ComposeResult:
         """Lay out the word and what to do."""
         with Vertical(classes="window -tall -stopped"):
-            yield Headline("STOPPED", id="stopped")
+            yield Static("STOPPED", id="stopped")
             with VerticalScroll(classes="window-told"):
                 text = stop_text(self._step, self._has_timers, keyset_of(self.app))
                 yield Static(Content(text))

@@ -28,7 +28,6 @@ from triage.tui.shown import doing_text, step_text
 from triage.tui.widgets.burst import BurstTimer
 from triage.tui.widgets.checklist import Checklist
 from triage.tui.widgets.countdown import Countdown
-from triage.tui.widgets.headline import Headline
 from triage.tui.widgets.outcomes import OutcomeBar
 from triage.tui.widgets.stoppoints import StopPoints
 from triage.tui.words import OUTCOME_KEYS
@@ -69,7 +68,7 @@ class WalkScreen(RecordingScreen):
 
     def parts(self) -> Iterable[Widget]:
         """Return headline, the three panels, timers, stop points and outcome keys."""
-        yield Headline(id="headline")
+        yield Static("", id="headline")
         yield Horizontal(
             ContentSwitcher(
                 VerticalScroll(Static("", id="waiting-text"), id="waiting"),
@@ -121,7 +120,7 @@ class WalkScreen(RecordingScreen):
         self.observed = ""
         self.particulars = Particulars(amount_ml=step.amount_ml)
         self._opened_at = None
-        self.query_one(Headline).show(step.name)
+        self.query_one("#headline", Static).update(Content(step.name))
         self.query_one(StopPoints).show(step.stop_points)
         self._give_all_room()
         self.query_one(Checklist).show(step)
@@ -169,15 +168,9 @@ class WalkScreen(RecordingScreen):
         self._stands_since = self.services.pulse()
 
     def _make_room(self) -> None:
-        """Draw the name large where that leaves the whole page in view; else it scrolls."""
-        if not self.is_whole or self.step is None:
+        """Shrink the timer where the stop points would not all be in view."""
+        if not self.is_whole:
             return
-        headline = self.query_one(Headline)
-        room = self.query_one("#work").scrollable_content_region
-        free = room.height + headline.content_size.height
-        rows = doing_text(self.step).drawn().get_height({}, max(1, room.width))
-        is_large = self.panel == "work" and headline.rows(is_large=True) + rows <= free
-        headline.set_large(is_large=is_large)
         watching, stops = self.query_one("#watching"), self.query_one(StopPoints)
         if stops.max_scroll_y and not watching.has_class("-crowded"):
             watching.add_class("-crowded")

@@ -8,9 +8,11 @@ from textual.content import Content
 from textual.widgets import Static
 
 from triage.case.models import Case
-from triage.plan.model import Plan, Step
+from triage.knowledge.book import Knowledge
+from triage.plan.model import Plan
 from triage.show.step import page_blocks, step_heading
-from triage.tui.drawing import Drawing
+from triage.tui.drawing import load_drawing
+from triage.tui.planrows import Row
 from triage.tui.shown import Reasons
 from triage.tui.widgets.animal import AnimalDrawing
 from triage.tui.zonestates import zone_states
@@ -26,18 +28,15 @@ class Aside(VerticalScroll):
         yield AnimalDrawing(None, id="aside-animal")
         yield Static("", id="aside-text")
 
-    def show_step(self, step: Step) -> None:
-        """Show the page of a step."""
-        self.query_one(AnimalDrawing).display = False
-        told = Reasons((step_heading(step), *page_blocks(step)))
-        self.query_one("#aside-text", Static).update(told.drawn())
-
-    def show_animal(
-        self, drawing: Drawing | None, case: Case, plan: Plan, zone: str, told: str
-    ) -> None:
-        """Show the animal with what is known of its zones, and what the row says in full."""
-        animal = self.query_one(AnimalDrawing)
+    def show(self, row: Row, case: Case, plan: Plan, knowledge: Knowledge) -> None:
+        """Show the page of the row's step, else the animal and what the row says in full."""
+        step = plan.step(row.step) if row.step else None
+        taxon, animal = knowledge.taxa.get(case.taxon), self.query_one(AnimalDrawing)
+        drawing = load_drawing(taxon.plan) if taxon is not None and step is None else None
         animal.display = drawing is not None
         animal.show(drawing, zone_states(case, plan))
-        animal.choose(zone)
-        self.query_one("#aside-text", Static).update(Content(told))
+        animal.choose(next((each.zone for each in plan.findings if each.id == row.finding), ""))
+        told = Reasons((step_heading(step), *page_blocks(step))).drawn() if step else row.detail
+        self.query_one("#aside-text", Static).update(
+            Content(told) if isinstance(told, str) else told
+        )
