@@ -8,10 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-
-from triage.knowledge.agents import Agent, Authority, Basis, Circumstance, Hazard, Material
-from triage.knowledge.base import Source, Status
+from triage.knowledge.agents import Agent
 from triage.yamltext import parse_yaml
 
 RULES = Path(__file__).parents[2] / "rules"
@@ -53,25 +50,6 @@ def test_smell_is_no_guard_where_the_records_say_so() -> None:
         assert "no-smell-warning" in AGENTS[agent_id].hazards
 
 
-@pytest.mark.parametrize("agent", AGENTS.values(), ids=AGENTS)
-def test_smell_warning_flag_follows_the_numbers(agent: Agent) -> None:
-    """Smelled only above the lowest shift limit in ppm: the nose is no guard, and that is said."""
-    smell = agent.physical.odour_threshold
-    shift = [
-        x.value
-        for x in agent.limits
-        if x.in_force and x.unit == "ppm" and x.basis in {Basis.TWA, Basis.CEILING}
-    ]
-    if smell is None or smell.value is None or not shift or agent.id in ODOUR_EXCEPTIONS:
-        return
-    assert ("no-smell-warning" in agent.hazards) == (smell.value > min(shift))
-
-
-# The number is above the limit at one strength only, or two reports straddle it.
-ODOUR_EXCEPTIONS = {
-    "hydrochloric-acid-dilute": "reports of 0.3 to 10 ppm straddle the 1 to 5 ppm limits; it stings",
-}
-
 # 18 December 2024, 89 FR 103560; proposal of 27 March 2026, 91 FR 14790.
 NOTICES = {
     ("tetrachloroethylene", "United States", "2024-12-18"),
@@ -86,16 +64,6 @@ def test_legal_notices_stand_with_place_and_date() -> None:
     assert held >= NOTICES
 
 
-def _names(agent: Agent, other: Agent) -> bool:
-    return any(mix.with_ in {other.id, other.agent_class} for mix in agent.incompatible)
-
-
-def test_every_mix_is_told_from_both_sides() -> None:
-    agents = list(AGENTS.values())
-    one_sided = [(a.id, b.id) for a in agents for b in agents if _names(a, b) and not _names(b, a)]
-    assert one_sided == []
-
-
 def test_glove_studies() -> None:
     """1987 abstract: tetrachloroethylene, eight nitrile gloves, 30-300 min. Thesis: 5-10 min."""
     gloves = {(a.id, g.material): g for a in AGENTS.values() for g in a.gloves}
@@ -103,58 +71,3 @@ def test_glove_studies() -> None:
     assert gloves["tetrachloroethylene", "nitrile-thick"].verdict != "holds"
     assert gloves["butoxyethanol-2", "nitrile-thin"].minutes == "5-10"
     assert gloves["butoxyethanol-2", "nitrile-thin"].verdict == "fails"
-
-
-def test_reprotoxic_agents_are_not_for_pregnancy() -> None:
-    for agent in AGENTS.values():
-        codes = {h.code[:4] for h in agent.h_statements}
-        if codes & {"H360", "H361"} or "carcinogen-suspected" in agent.hazards:
-            assert "pregnancy" in agent.not_for, agent.id
-        if "H334" in codes:
-            assert "asthma" in agent.not_for, agent.id
-        if "H304" in codes:
-            assert "aspiration" in agent.hazards, agent.id
-
-
-@pytest.mark.parametrize("agent", AGENTS.values(), ids=AGENTS)
-def test_agent_is_complete(agent: Agent) -> None:
-    assert agent.gloves
-    assert agent.disposal
-    assert agent.first_aid or agent.id == "water-distilled"
-    assert agent.limits or agent.no_limit_because
-    known = agent.physical.vapour_pressure or agent.vapour_share
-    unused = agent.never or agent.status is Status.DRAFT or agent.id == "camphor"
-    assert known or unused, "no way to judge its air"
-    shown = [(x.authority, x.basis, x.unit) for x in agent.limits if x.in_force]
-    assert len(shown) == len(set(shown)), "one figure in force for each authority and basis"
-    assert len({g.material for g in agent.gloves}) == len(agent.gloves)
-    if agent.status is Status.CHECKED and not agent.never:
-        read = [x for x in agent.limits if x.source != "from-memory"]
-        assert read or agent.no_limit_because, "checked, yet every limit is from memory"
-
-
-KINDS = {
-    "authorities.yaml": Authority,
-    "hazards.yaml": Hazard,
-    "circumstances.yaml": Circumstance,
-    "materials.yaml": Material,
-    "sources/exposure.yaml": Source,
-}
-
-
-def _ids(name: str) -> set[str]:
-    entries = parse_yaml((RULES / name).read_text("utf-8"), name).data
-    return {KINDS[name].model_validate(entry).id for entry in entries}
-
-
-def test_everything_that_agents_name_exists() -> None:
-    agents = AGENTS.values()
-    classes = {a.agent_class for a in agents}
-    assert {x.authority for a in agents for x in a.limits} <= _ids("authorities.yaml")
-    assert {h for a in agents for h in a.hazards} <= _ids("hazards.yaml")
-    assert {c for a in agents for c in a.not_for} <= _ids("circumstances.yaml")
-    materials = _ids("materials.yaml")
-    assert {x.material for a in agents for x in a.attacks} <= materials
-    assert {g.material for a in agents for g in a.gloves} <= materials
-    assert {m.with_ for a in agents for m in a.incompatible} <= classes | set(AGENTS)
-    assert len(_ids("sources/exposure.yaml")) >= 30

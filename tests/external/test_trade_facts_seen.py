@@ -62,13 +62,6 @@ def test_sound_specimen_passes_intake(consultant: Consultant) -> None:
     assert not found["refused"]
 
 
-def test_lacquered_is_refused(consultant: Consultant) -> None:
-    """Reject lacquered specimens. Source: common practice."""
-    found = _concluded(consultant, "beetles", **(SOUND | {"lacquered": "yes"}))
-    assert found["refused"]
-    assert "intake" in found["closed"]
-
-
 def test_emptied_and_filled_insects_are_worked_on(consultant: Consultant) -> None:
     """Large ones had their contents taken out and wool put in as a rule, so they are not refused.
 
@@ -114,21 +107,6 @@ def test_dead_caterpillars_still_sting(consultant: Consultant, knowledge: Knowle
     assert (
         "urticating-hairs" in _concluded(consultant, "bees-wasps", urticating_hairs="yes")["asked"]
     )
-
-
-def test_ready_when_it_gives_to_the_gentlest_touch(consultant: Consultant) -> None:
-    """Wings, legs, antennae give under the gentlest touch. Source: common practice."""
-    for state in ("dry", "damp-not-ready", "too-wet", "over-relaxed", UNKNOWN):
-        assert "rehydrate" in _concluded(consultant, "beetles", **SOUND, hydration=state)["closed"]
-    assert (
-        "rehydrate" not in _concluded(consultant, "beetles", **SOUND, hydration="supple")["closed"]
-    )
-
-
-def test_dry_when_nothing_moves(consultant: Consultant) -> None:
-    """Set and dried when no part moves at a touch. Source: common practice."""
-    assert "set-and-dry" in _concluded(consultant, "beetles", set_firm="moves")["closed"]
-    assert "set-and-dry" not in _concluded(consultant, "beetles", set_firm="firm")["closed"]
 
 
 STURDY = {"size": "large", "hydration": "supple", "age": "since-1990", "cracks": "none"}
@@ -290,8 +268,3 @@ def test_mercury_ended_before_the_year_that_clears(knowledge: Knowledge) -> None
     """Mercuric chloride was used until the mid-1980s. Source: Collection Forum 30, from p. 51."""
     (year,) = re.findall(r"\d{4}", knowledge.questions["age"].answers[1].text)
     assert int(year) > 1986
-
-
-def test_three_passes_without_change(knowledge: Knowledge) -> None:
-    """Reclassify, never go stronger. Source: judgement of the trade."""
-    assert "do not go stronger" in knowledge.stops["three-unchanged"].then

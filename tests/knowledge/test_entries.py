@@ -91,9 +91,9 @@ def test_entry_names_a_known_source(name: str) -> None:
 @pytest.mark.parametrize("name", sorted(raw("judgement.yaml")))
 def test_judgement_has_source_and_reason(name: str) -> None:
     entry = raw("judgement.yaml")[name]
-    for each in (entry,) if "source" in entry else entry.values():  # a part of several figures
-        assert each["source"] in source_ids()
-        assert each["because"]
+    for held in [entry] if "source" in entry else entry.values():  # one figure, or a group of them
+        assert held["source"] in source_ids()
+        assert held["because"]
 
 
 SOURCES = {s["id"]: s for f in sorted((RULES / "sources").glob("*.yaml")) for s in raw(f"sources/{f.name}")}

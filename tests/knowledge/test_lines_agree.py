@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from tests.knowledge.test_entries import step_of
-from tests.support.builders import SOUND
+from tests.support.intake import SOUND
 from tests.support.knowledge import shipped
 
 GLOVES = {m.name: m.id for m in shipped().materials.values() if m.role == "glove"}

@@ -20,7 +20,7 @@ MODULES = (
     "tests.external.test_trade_facts_seen",
     "tests.knowledge.test_recognition",
     "tests.external.test_whole_insect_seen",
-    "tests.external.test_main_job",
+    "tests.knowledge.test_main_job",
 )
 # Long, and what it says stands in the second entry as well.
 LEFT_OUT = "test_no_chlorinated_solvent_and_no_glycol_ether_on_a_compound_eye"

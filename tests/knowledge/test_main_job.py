@@ -1,7 +1,6 @@
-"""The main job against facts of the trade. Beside each check stands its source.
+"""The main job as the trade does it: the rules held against practice, not against a document.
 
-The facts are those of preparators' practice and of published guides; where no document is known
-the mark is ``common practice``.
+Beside each check stands whose practice it is; ``common practice`` where no document is known.
 """
 
 from __future__ import annotations
