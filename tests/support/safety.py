@@ -15,6 +15,7 @@ from triage.case.profile import Bench
 from triage.errors import CONTROL
 from triage.exposure.day import DayLedger
 from triage.knowledge.agents import Agent
+from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.knowledge.specimen import STAGES
@@ -122,7 +123,9 @@ def gloves_and_goggles_are_named_where_the_agent_needs_them(seen: Seen) -> Itera
 @must
 def what_must_not_be_mixed_is_said(seen: Seen) -> Iterator[str]:
     for step, agent in _each(seen):
-        known = [m for m in agent.incompatible if m.with_ in seen.k.agents]
+        # A draft may be used by no method, so it is on no bench of this tool.
+        real = {a.id for a in seen.k.agents.values() if a.status is not Status.DRAFT}
+        known = [m for m in agent.incompatible if m.with_ in real]
         said = " ".join(line.text for line in step.cautions if line.kind == "mixing")
         yield from (f"{step.id} {m.with_}" for m in known if m.product not in said)
 
@@ -144,7 +147,7 @@ def agents_of_the_day_that_must_not_meet_are_said(seen: Seen) -> Iterator[str]:
 @must
 def nothing_that_evaporates_while_the_day_is_not_known(seen: Seen) -> Iterator[str]:
     if seen.unread:
-        yield from (step.id for step in seen.plan.steps if step.air is not None)
+        yield from (s.id for s in seen.plan.steps if s.air and s.air.peak_mg_per_m3 > 0)
 
 
 @must

@@ -15,7 +15,8 @@ from triage.plan.skeleton import CLEAN_STAGES, Skeleton
 def room_notices(bench: Bench, steps: Sequence[Step]) -> Iterator[Notice]:
     """Yield whether others may be working in the room, where something reaches its air."""
     room = bench.room
-    if not any(step.air for step in steps) or (room.others == "none" and not room.ledger):
+    reaches = any(step.air and step.air.peak_mg_per_m3 for step in steps)
+    if not reaches or (room.others == "none" and not room.ledger):
         return
     if room.ledger:
         text = (

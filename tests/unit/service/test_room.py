@@ -182,7 +182,8 @@ def test_the_plan_says_whether_others_may_work_in_the_room(
     said = {}
     for others, ledger in (("none", ""), ("some", ""), ("unknown", ""), ("none", "../shared")):
         room = RoomProfile.model_validate({"control": "hood", "others": others, "ledger": ledger})
-        (tmp_path / "shared").mkdir(exist_ok=True)
+        for name in ("shared", "x"):
+            (tmp_path / name).mkdir(exist_ok=True)
         shop = Workshop(
             knowledge, demo, Bench(room=room), tmp_path / "x" / "bench.yaml", lambda: NOW
         )
