@@ -19,7 +19,7 @@ MORE_SHARE = 0.25
 # An end is too early to be believed before this share of the time, where that is long enough for
 # one to have gone away and come back.
 EARLY_SHARE = 0.5
-EARLY_FROM_S = 120
+EARLY_FROM_S = 600  # what takes minutes is timed by hand
 HOUR_S = 3_600
 
 
