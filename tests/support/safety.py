@@ -258,8 +258,9 @@ def what_is_not_settled_gets_only_what_is_harmless(seen: Seen) -> Iterator[str]:
 def no_later_stage_before_its_gate(seen: Seen) -> Iterator[str]:
     now = STAGES.index(seen.plan.stage)
     for step in seen.plan.steps:
-        # What is done dry and harms nothing may come with the first look.
-        if STAGES.index(step.stage) > now and not seen.method(step).while_dry:
+        # What is done to a dry insect, and its trial, comes before it is softened.
+        act = seen.k.methods[step.before or step.method]
+        if STAGES.index(step.stage) > now and not act.while_dry:
             yield f"{step.id} {step.stage} in {seen.plan.stage}"
 
 
