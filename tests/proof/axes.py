@@ -130,8 +130,10 @@ def _burden_of(consultant: Consultant, taxon: str, answers: Answers) -> tuple[in
     shut = sum(c.get("stage") in before for c in found.of(Family.GATE, "close"))
     grades = tuple(consultant.knowledge.fragility)
     fragility = grades.index(found.fact("specimen").get("fragility"))
+    # Two reasons for one grade: only the taking away of both lowers it, of each the number.
+    reasons = len([c for c in found.of(Family.RECOGNISE, "grade") if not c.get("finding", "")])
     forbids = sum(len(c.get("method")) for c in found.of(Family.FORBID, "forbid"))
-    return len(found.of(Family.GATE, "refuse")), shut, fragility, forbids
+    return len(found.of(Family.GATE, "refuse")), shut, fragility, reasons, forbids
 
 
 def sturdiest_taxon(consultant: Consultant) -> str:

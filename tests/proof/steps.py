@@ -86,11 +86,14 @@ def hazard_holds(shown: Shown) -> str:
 
 @step_invariant("skin-hazard-names-gloves")
 def names_gloves(shown: Shown) -> str:
-    """A step whose agent lists gloves says which hold and which fail."""
-    k, step = shown.knowledge, shown.step
-    listed = sum(len(k.agents[a].gloves) for a in shown.agents())
-    said = len(step.protection.gloves) + len(step.protection.gloves_fail)
-    return "" if said == listed else f"{said} of {listed} glove lines"
+    """Every glove that fails for a part of the liquid is named so, and only others as holding."""
+    k, worn = shown.knowledge, shown.step.protection
+    listed = [glove for a in shown.agents() for glove in k.agents[a].gloves]
+    failing = {glove.material for glove in listed if glove.verdict == "fails"}
+    fail = sum(glove.verdict == "fails" for glove in listed)
+    hold = sum(glove.material not in failing for glove in listed)
+    said = (len(worn.gloves_fail), len(worn.gloves))
+    return "" if said == (fail, hold) else f"{said} glove lines, not {(fail, hold)}"
 
 
 @step_invariant("eye-hazard-names-goggles")

@@ -127,7 +127,8 @@ def test_a_method_behind_several_answers_is_asked_for():
     }  # fmt: skip
     answers = {
         "hydration": "dry", "lacquered": "no", "live-pest-signs": "no", "mouldy-smell": "no",
-        "old-poison-signs": "no", "photographed-before": "yes", "size": "minute",
+        "age": "since-1990", "old-poison-signs": "no", "photographed-before": "yes",
+        "size": "minute",
         "urticating-hairs": "no", "whole": "whole", "worth-it": "yes",
     }  # fmt: skip
     finding = new_finding("f1", "pin-contact", signs=signs)

@@ -129,11 +129,12 @@ def _far(rule: NormalRule) -> _Far | None:
     if not several and (not beyond or not (readings or findings)):
         return None
     others = tuple(p for p in rule.patterns if p.kind not in ("reading", "finding"))
+    said = rule.templates if several else beyond
     methods: frozenset[str] | None = None
-    # What one finding says of another is told apart by no list of methods.
-    if not several and all(t.kind == "forbid" and "method" in dict(t.constants) for t in beyond):
-        methods = frozenset(m for t in beyond for m in dict(t.constants)["method"])
-    one = readings[0] if len(readings) == 1 and not findings and not several else None
+    if all(t.kind == "forbid" and "method" in dict(t.constants) for t in said):
+        methods = frozenset(m for t in said for m in dict(t.constants)["method"])
+    # One reading alone decides it; which place it tells of may only leave more out.
+    one = readings[0] if len(readings) == 1 and not findings else None
     return _Far(one, others, methods)
 
 
