@@ -47,7 +47,7 @@ order of work
 """
 TITLES = {
     "work": "the work",
-    "bench": "the work",
+    "bench": "rules, bench",
     "look": "why, what if",
     "calc": "arithmetic",
     "picture": "arithmetic",
@@ -55,8 +55,8 @@ TITLES = {
     "sheet": "read and print",
     "handbook": "read and print",
     "serve": "read and print",
-    "knowledge": "the rulebase",
-    "completion": "the rulebase",
+    "knowledge": "rules, bench",
+    "completion": "rules, bench",
 }
 BUG_EXIT = 3
 INTERRUPTED = 130

@@ -31,7 +31,7 @@ def _typed(monkeypatch: pytest.MonkeyPatch, *lines: str) -> None:
 def test_health_is_asked_first_and_not_known_counts_as_yes(
     tmp_path: Path, triage: Runner, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    answers = ["yes", "perhaps", "?", *["no"] * (len(HEALTH) - 2)]
+    answers = ["yes", "perhaps", "u", *["no"] * (len(HEALTH) - 2)]
     room = {"volume_m3": "24", "control": "window", "others": "some", "name": "12"}
     words = [room.get(each.path[-1], "") for each in ASKED]
     words.insert(1, "-3")  # no air changes an hour can be below none: it is asked again

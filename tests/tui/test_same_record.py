@@ -91,16 +91,16 @@ async def test_byte_for_byte(tmp_path: Path, opened_on: Opened) -> None:
 
     start = Hand()
     right = opened_on(folder(tmp_path, "right"), start)
-    in_plain_lines(right, "#do the next step", "yes", "no")
+    in_plain_lines(right, "#start", "yes", "no")
     start.on(90)
     new = right.load(CASE).findings
     in_plain_lines(
         right,
-        *("#do the next step", "#first name the photos", "before.jpg", "", "#no change"),
+        *("#start", "#first name the photos", "before.jpg", "", "#no change"),
         "grey on the paper",
-        *("#do the next step", "no", "#better", ""),
-        *("#take the last record back", "wrong key"),
-        *("#do the next step", "no", "#damage", ""),
+        *("#start", "no", "#better", ""),
+        *("#take back, with a reason", "wrong key"),
+        *("#start", "no", "#damage", ""),
         *("#release the hold", "1", "a loose hair only"),
         *("#say that a zone was looked at", "#mouthparts", "#no side"),
         *("#say that something is seen", "#mouthparts", "#no side"),

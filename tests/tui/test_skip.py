@@ -109,7 +109,7 @@ async def test_one_key_skips_it_and_all_faces_write_the_same(
         await driver.until(lambda: driver.screen.plan.step(RUNG), "offered again")
         assert "y Skip it" in driver.text
     row.undo("bee", "meant another")
-    plainly(plain, "#take the last record back", "meant another")
+    plainly(plain, "#take back, with a reason", "meant another")
     assert by_command(step, monkeypatch, "undo", "bee", "--reason", "meant another") == 0
     again = ("skip", "bee", METHOD, "--finding", "f1", "--again", "--reason", "meant another")
     assert by_command(method, monkeypatch, *again) == 0

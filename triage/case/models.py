@@ -103,6 +103,7 @@ class Finding(Record):
     """What was seen in one zone."""
 
     ALWAYS: ClassVar[frozenset[str]] = frozenset({"signs"})
+    FREE: ClassVar[frozenset[str]] = frozenset({"size_um"})
 
     id: Id
     zone: Word

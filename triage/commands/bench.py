@@ -49,10 +49,10 @@ def _health(ask: Dialogue, bench: Bench, knowledge: Knowledge) -> Bench:
 
 def _yes_or_no(ask: Dialogue, question: str, now: str) -> bool:
     while True:
-        word = ask.listen(f"{question} yes, no or ?{f' ({now})' if now else ''}") or now
-        if word in ("yes", "no", "?"):
+        word = ask.listen(f"{question} yes, no or u{f' ({now})' if now else ''}") or now
+        if word in ("yes", "no", "u"):
             return word != "no"
-        ask.say("write yes, no, or ? if it is not known")
+        ask.say("write yes, no, or u if it is not known")
 
 
 def _room(ask: Dialogue, bench: Bench) -> Bench:

@@ -151,11 +151,12 @@ def questions_for(
     untested      tests that are not to be made
     """
     knowledge = consultant.knowledge
+    still_open = frozenset(open_findings)
     wanted: dict[tuple[str | None, str], str] = {}
     sources = (
         *_from_gates(knowledge, conclusions, stage),
         *_from_forbids(consultant, conclusions, shown),
-        *_from_readings(consultant, conclusions, open_findings),
+        *_from_readings(consultant, conclusions, still_open),
     )
     for name, finding, because in sources:
         wanted.setdefault((finding, name), because)
@@ -163,7 +164,7 @@ def questions_for(
     lines = [
         question_line(knowledge, name, finding, why)
         for (finding, name), why in wanted.items()
-        if (finding, name) not in forbidden
+        if (finding, name) not in forbidden and (finding is None or finding in still_open)
     ]
     return tuple(sorted(lines, key=lambda q: _rank(knowledge, q)))
 

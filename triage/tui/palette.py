@@ -52,10 +52,10 @@ def acts_of(screen: Screen[Any]) -> Iterator[SystemCommand]:
     for key, active in screen.active_bindings.items():
         binding = active.binding
         ours = type(active.node).__module__.startswith("triage.") and binding.description
-        if not ours or not active.enabled or binding.action in seen:
+        if not ours or not active.enabled or binding.description in seen:
             continue
         if not binding.action.startswith(BY_KEY):
-            seen.add(binding.action)
+            seen.add(binding.description)
             act = partial(screen.app.run_action, binding.action, active.node)
             yield SystemCommand(binding.description, f"here by the key {key_name(key)}", act)
 

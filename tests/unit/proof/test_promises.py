@@ -244,7 +244,7 @@ BREAKS: Mapping[str, Break] = {
         hydrations=(DRY,),
     ),
     "nothing-behind-a-closed-gate": Break(
-        patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage), hydrations=(DRY,)
+        patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage), hydrations=("too-wet",)
     ),
     "stage-is-the-first-closed-gate": Break(
         patch=replacing(skeleton_module, "_stage", lambda _: "keep")
@@ -281,7 +281,7 @@ BREAKS: Mapping[str, Break] = {
     ),
     "hazard-permits-no-more": Break(
         normal=lambda held: never_met("finding", "fragility", "ruin")(
-            never_met("specimen", "whole", "parts-loose")(held)
+            never_met("specimen", "cracks", "open")(held)
         )
     ),
     "circumstances-permit-no-more": Break(patch=no_bars_if(lambda b: bool(b.circumstances))),
