@@ -25,7 +25,7 @@ from triage.knowledge.rules import Family
 from triage.yamltext import parse_yaml
 
 FOLDER = Path(__file__).parent
-READ = ("opened", "from-memory")
+READ = ("opened", "from-memory", "from-library")
 Row = Mapping[str, Any]
 Held = tuple[Knowledge, Consultant]
 

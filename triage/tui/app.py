@@ -139,8 +139,12 @@ class TriageApp(TypedAhead):
         return [*filters, PlainLines()] if self.no_color else filters
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Return what the palette does: the acts here, the places, the commands, the settings."""
-        yield from acts_of(screen)
+        """Return what the palette does, each name once: acts here, places, commands, settings."""
+        named = {each.title: each for each in (*self._everywhere(screen), *acts_of(screen))}
+        named.pop("Keys", None)  # told by its longer name
+        return tuple(named.values())
+
+    def _everywhere(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         yield SystemCommand("Cases", "All cases", self._to_cases)
         for name, what in (
             ("today", "The bench day, the chambers, the record"),

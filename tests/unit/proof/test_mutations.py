@@ -12,7 +12,7 @@ from tests.support.knowledge import shipped
 CAUGHT = {
     "limit-tenfold": SECOND,
     "drop-limit": SECOND,
-    "vapour-a-tenth": "promises",
+    "vapour-a-tenth": SECOND,
     "allow-a-banned-agent": SECOND,
     "drop-condition-of-forbid": "rule cases",
     "flip-condition-of-gate": "rule cases",
