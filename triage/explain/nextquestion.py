@@ -30,6 +30,7 @@ from triage.explain.sweep import Answer, Sweep
 from triage.knowledge.book import Knowledge
 from triage.plan.lookahead import Outlook
 from triage.plan.model import QuestionLine
+from triage.plan.names import zone_words
 from triage.plan.questions import question_line
 from triage.plan.skeleton import ORDER
 
@@ -141,8 +142,11 @@ class Asking:
 
     def _step_name(self, outlook: Outlook) -> str:
         name = self.knowledge.methods[outlook.method or ""].name
-        where = outlook.target if outlook.target in {f.id for f in self.sweep.case.findings} else ""
-        return f"{name} on {where}" if where else name
+        finding = next((f for f in self.sweep.case.findings if f.id == outlook.target), None)
+        if finding is None:
+            return name
+        zone = self.knowledge.zones.get(finding.zone)
+        return f"{name}, {zone_words(zone.name if zone else finding.zone, finding.side)}"
 
     def _credit(self, place: Place, chance: float, together: int, because: str) -> None:
         self.worth.setdefault(place, _Worth()).raise_to(chance, together, because)
