@@ -302,9 +302,8 @@ def test_what_one_look_tells_is_asked_before_what_is_remembered_or_touched(
         if q.question != "airing"  # a look after a day
     ]
     assert turns == sorted(turns)
-    assert (False, False) in turns
-    assert (False, True) in turns
-    assert "dry-brush" in {q.question for q in worth}
+    assert set(turns) == {(False, False), (False, True), (True, False)}
+    assert {"came-from", "damp-before", "dry-brush"} <= {q.question for q in worth}
 
 
 def test_where_nothing_lies_on_it_nobody_asks_what_the_stuff_is(workshop: Workshop) -> None:

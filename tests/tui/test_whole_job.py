@@ -105,7 +105,7 @@ async def test_from_a_new_case_to_the_closed_box(tmp_path: Path, opened_on: Open
         await driver.on(ObserveScreen)
         seen = workshop.load(case_id).answers
         assert {"whole", "lacquered", "cracks", "pest-holes"} <= set(seen)
-        assert all(INTAKE.get(question, "yes") == answer for question, answer in seen.items())
+        assert all(INTAKE[question] == answer for question, answer in seen.items())
 
         await driver.press("h")
         await driver.on(QuestionScreen)
