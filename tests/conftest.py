@@ -19,9 +19,11 @@ ROOT = Path(__file__).resolve().parents[1]
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 
 slow = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
-settings.register_profile("dev", deadline=None, suppress_health_check=slow)
-settings.register_profile("ci", deadline=None, suppress_health_check=slow, derandomize=True)
-settings.load_profile("ci" if os.environ.get("CI") else "dev")
+# The suite draws the same examples every time, so that it says the same of the same tree; who looks
+# for new ones sets TRIAGE_DRAW=1, and the long runs of DEVELOPERS.md draw by seeds of their own.
+settings.register_profile("same", deadline=None, suppress_health_check=slow, derandomize=True)
+settings.register_profile("drawn", deadline=None, suppress_health_check=slow)
+settings.load_profile("drawn" if os.environ.get("TRIAGE_DRAW") else "same")
 
 
 @pytest.fixture(scope="session")

@@ -99,6 +99,11 @@ def check_bench_hazard(seed: int) -> Counter[str]:
 STINGING = ("urticating-hairs", {"urticating", "urticating-adults"})
 
 
+# Answers that say what the person wants done, not what threatens the insect: who tells no wish came
+# for a plan, and gets one.
+WISHES = {("aim", "check")}
+
+
 def answered_by_group(case, question: str) -> bool:
     group = shipped().taxa.get(case.taxon)
     return group is not None and question == STINGING[0] and STINGING[1].isdisjoint(group.traits)
@@ -113,7 +118,7 @@ def check_unknown_answer(seed: int) -> Counter[str]:
     drawn += [(q, meta.WORSE[q][-1]) for q in rng.sample(sorted(meta.WORSE), 4)]
     found = Counter(plans=1)
     for question, answer in drawn:
-        if answered_by_group(case, question):
+        if answered_by_group(case, question) or (question, answer) in WISHES:
             continue
         known = meta.made(meta.with_answers(case, {**case.answers, question: answer}), bench)
         told = {q: a for q, a in case.answers.items() if q != question}
