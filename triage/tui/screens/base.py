@@ -16,7 +16,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from triage.errors import TriageError
-from triage.tui.messages import CaseChanged, PlaceChosen
+from triage.tui.messages import CaseChanged, Wanted
 from triage.tui.services import Services
 from triage.tui.widgets.faultline import FaultLine
 from triage.tui.widgets.keysline import KeysLine
@@ -33,6 +33,8 @@ LEAST_WIDTH, LEAST_HEIGHT = 80, 24
 # From here on two things stand side by side.
 BROAD_WIDTH = 120
 LOOK_OUTSIDE_S = 1.0
+# Places that are about the case at hand.
+OF_A_CASE = ("air", "photos", "intake")
 CHANGED_OUTSIDE = "the file was changed outside; it is shown as it is now"
 DISK_MEND = "see that the disk has room and the folder may be written, then try again"
 
@@ -137,7 +139,8 @@ class ServiceScreen(Leaving[None], Served):
 
     def action_go(self, place: str) -> None:
         """Go to the bench, the day, the handbook, the air or the photos."""
-        self.post_message(PlaceChosen(place, getattr(self, "case_id", None)))
+        case = getattr(self, "case_id", None)
+        self.post_message(Wanted(place, *((case,) if place in OF_A_CASE else ())))
 
     @property
     def is_whole(self) -> bool:

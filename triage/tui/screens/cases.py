@@ -15,7 +15,7 @@ from textual.widgets.option_list import Option
 from triage.places import copy_demo, list_cache
 from triage.service.listing import doing_words, first_lines, remember
 from triage.tui.hanging import BOLD, Hanging, hanging
-from triage.tui.messages import CaseBegun, CaseChanged, CaseChosen, PlaceChosen
+from triage.tui.messages import CaseChanged, Wanted
 from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.newcase import NewCaseScreen
 from triage.tui.widgets.actionlist import ActionList
@@ -195,7 +195,7 @@ class CasesScreen(FilteredScreen):
         if line.fault:
             self.show_fault(line.fault)
             return
-        chosen = CaseChosen(line.id)
+        chosen = Wanted("plan", line.id)
         self.when_open(lambda: self.post_message(chosen))
 
     def action_new(self) -> None:
@@ -204,7 +204,8 @@ class CasesScreen(FilteredScreen):
 
     def _begun(self, case: str | None) -> None:
         if case is not None:
-            self.post_message(CaseBegun(case))
+            for place in ("plan", "observe", "intake"):  # the drawing and the plan stand behind
+                self.post_message(Wanted(place, case))
 
     def action_demo(self) -> None:
         """Put copies of the demo cases beside the user's own."""
@@ -217,7 +218,7 @@ class CasesScreen(FilteredScreen):
 
     def action_go(self, place: str) -> None:
         """Go to the bench, the day or the handbook when the rules are read."""
-        self.when_open(lambda: self.post_message(PlaceChosen(place)))
+        self.when_open(lambda: self.post_message(Wanted(place)))
 
     def action_leave(self) -> None:
         """Leave the filter line; the key that goes back everywhere never ends the program."""

@@ -27,11 +27,7 @@ from triage.service.takeback import Act, record_words
 from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
 from triage.tui.keysets import keyset_of
-from triage.tui.messages import (
-    FindingChosen,
-    LookingChosen,
-    StepChosen,
-)
+from triage.tui.messages import Wanted
 from triage.tui.planrows import Row, plan_rows
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
@@ -221,14 +217,14 @@ class PlanScreen(CaseScreen):
         if row is None or self.plan is None:
             return
         if row.step is not None and row.is_now:
-            self.post_message(StepChosen(self.case_id, row.step))
+            self.post_message(Wanted("walk", self.case_id, row.step))
         elif row.step is not None:
             self.action_explain()
         elif row.opens:
             self._opened ^= {row.opens}
             self._fill()
         elif row.question:
-            self.post_message(FindingChosen(self.case_id, row.finding, row.question))
+            self.post_message(Wanted("questions", self.case_id, row.finding, row.question))
         elif row.attempt:
             self._release(row.attempt)
         elif row.skips:
@@ -255,11 +251,11 @@ class PlanScreen(CaseScreen):
         if self.plan.next_step() is None:
             self.show_fault(no_step_words(self.plan))
             return
-        self.post_message(StepChosen(self.case_id))
+        self.post_message(Wanted("walk", self.case_id))
 
     def action_look(self) -> None:
         """Look at the specimen again."""
-        self.post_message(LookingChosen(self.case_id))
+        self.post_message(Wanted("observe", self.case_id))
 
     def action_explain(self) -> None:
         """Say everything about the row under the cursor."""

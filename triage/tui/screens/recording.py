@@ -10,7 +10,7 @@ from triage.looks import too_early_s, unseen_zones
 from triage.plan.model import Plan, Step
 from triage.service.working import far_more
 from triage.show.words import duration
-from triage.tui.messages import LookingChosen
+from triage.tui.messages import Wanted
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.particulars import Particulars, ParticularsScreen
 from triage.tui.screens.recorded import RecordedScreen
@@ -61,7 +61,7 @@ class RecordingScreen(TimedScreen):
         )
 
     def _look_first(self) -> None:
-        self.post_message(LookingChosen(self.case_id))
+        self.post_message(Wanted("observe", self.case_id))
         self.dismiss()
 
     def action_particulars(self) -> None:

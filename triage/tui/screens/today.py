@@ -25,7 +25,7 @@ from triage.service.acts import (
     used_up,
 )
 from triage.show.record import end_words
-from triage.tui.messages import CaseChosen, PlaceChosen
+from triage.tui.messages import Wanted
 from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.entry import EntryScreen
 from triage.tui.services import Services
@@ -208,7 +208,7 @@ class TodayScreen(FilteredScreen):
         row = self._row()
         if row is not None and row.case:
             self._is_old = True
-            self.post_message(CaseChosen(row.case))
+            self.post_message(Wanted("plan", row.case))
 
     def action_looked(self) -> None:
         """Record a look into the chamber under the cursor."""
@@ -234,7 +234,7 @@ class TodayScreen(FilteredScreen):
         if row is None or not row.has_photos:
             self.show_fault("this attempt has no photo; write photos in the filter to find some")
             return
-        self.post_message(PlaceChosen("photos", row.case))
+        self.post_message(Wanted("photos", row.case))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Take the filter; Enter in the list goes on from there."""
