@@ -37,6 +37,7 @@ from triage.tui.screens.stop import StopScreen
 from triage.tui.services import Services
 from triage.tui.timerwatch import TimerWatch
 from triage.tui.typedahead import TypedAhead
+from triage.tui.widgets.photoview import ask_terminal
 
 if TYPE_CHECKING:
     from triage.plan.model import Step
@@ -363,6 +364,7 @@ def run_app(
     TriageError: the workshop could not be opened behind the first screen.
     """
     choices = chosen(settings_file(), keys)
+    ask_terminal()
     app = TriageApp(workshop, case=case, cases=cases, choices=choices, inside=inside)
     fault = app.run()
     if fault is not None:

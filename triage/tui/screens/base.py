@@ -92,6 +92,15 @@ class Leaving(Screen[Answered]):
             self._waits_with = (result,)
         return AwaitComplete()
 
+    def ask(self, window: Screen[Held | None], then: Callable[[Held], object]) -> None:
+        """Open a window and go on with its answer; nothing follows one that was only left."""
+
+        def answered(answer: Held | None) -> None:
+            if answer is not None:
+                then(answer)
+
+        self.app.push_screen(window, answered)
+
     def on_screen_resume(self) -> None:
         """Leave now what was to be left while another screen stood above it."""
         if self._waits_with is not None:
@@ -227,12 +236,22 @@ class ServiceScreen(Leaving[None], Served):
 class FilteredScreen(ServiceScreen):
     """A list with a line above it that is opened to narrow the list."""
 
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("slash", "filter", "Search", key_display="/"),
+        Binding("down", "into_list", "Into the list", show=False),
+    ]
     LINE, LISTED = "#filter", "#rows"
 
     def on_mount(self) -> None:
         """Begin in the list."""
         self.query_one(self.LINE).display = False
         self.action_into_list()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the line where it is not open already."""
+        if action == "filter":
+            return not isinstance(self.focused, Input)
+        return super().check_action(action, parameters)
 
     def action_filter(self) -> None:
         """Open the line."""
@@ -253,6 +272,11 @@ class FilteredScreen(ServiceScreen):
         line.display = False
         self.action_into_list()
         return True
+
+    def action_leave(self) -> None:
+        """Leave the line first, then the screen."""
+        if not self.is_line_left():
+            self.dismiss()
 
 
 class CaseScreen(ServiceScreen):

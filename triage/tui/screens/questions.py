@@ -20,8 +20,8 @@ from triage.engine.vocabulary import UNKNOWN
 from triage.explain.sureplan import Agenda
 from triage.plan.model import Plan, QuestionLine
 from triage.plan.questions import question_line
+from triage.service.asking import Visit, place_of
 from triage.show.words import RISK_WORDS, percent
-from triage.tui.asking import Visit, place_of
 from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.messages import Wanted
