@@ -13,6 +13,7 @@ from triage.picture.pair import Picture
 
 TIFF = (".tif", ".tiff")
 RAW = (".arw", ".cr2", ".cr3", ".dng", ".nef", ".orf", ".pef", ".raf", ".rw2")
+ENDINGS = (".jpg", ".jpeg", ".png", *TIFF, *RAW)
 SMALLEST = 100  # points on the shorter side
 LARGEST = 50_000_000  # points; memory grows with them, about 70 bytes for each
 

@@ -14,6 +14,7 @@ from textual.widgets import Static
 
 from triage.case.models import Attempt, Case
 from triage.errors import TriageError
+from triage.service.photographs import view_photo
 from triage.show.compared import compared_blocks, measured_words
 from triage.show.lines import lines_of
 from triage.show.words import OUTCOME_WORDS
@@ -33,6 +34,7 @@ class PhotosScreen(ServiceScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("down", "turn(1)", "Older", id="list.down"),
         Binding("up", "turn(-1)", "Newer", id="list.up"),
+        Binding("enter", "view", "Open in the viewer", key_display="Enter", id="choose"),
         Binding("equals_sign", "compare", "What changed"),
         Binding("q,f9", "leave", "Back", id="leave"),
     ]
@@ -60,6 +62,8 @@ class PhotosScreen(ServiceScreen):
             return len(self.attempts) > 1
         if action == "compare":
             return None not in self._pair()
+        if action == "view":
+            return any(self._pair())
         return super().check_action(action, parameters)
 
     def _read(self) -> tuple[Case, dict[str, Placed]]:
@@ -116,6 +120,16 @@ class PhotosScreen(ServiceScreen):
         names = attempt.photo_before, attempt.photo_after
         before, after = (self._places.get(name or "", ("", None))[1] for name in names)
         return before, after
+
+    def action_view(self) -> None:
+        """Show both photos in the viewer of the system."""
+        pair = [place for place in self._pair() if place is not None]
+
+        def act() -> None:
+            for place in pair:
+                view_photo(place)
+
+        self.serve(act, lambda _: None)
 
     def action_compare(self) -> None:
         """Say what left, what came and whether it did harm; large photos take half a minute."""
