@@ -12,7 +12,6 @@ from triage.commands.common import (
     PHOTO_OPTIONS,
     Arguments,
     command,
-    given,
     number,
     option,
     progress_bar,
@@ -26,18 +25,6 @@ from triage.show.blocks import Line
 if TYPE_CHECKING:
     from triage.service import Workshop
     from triage.service.measuring import Measured
-
-VIEW = {
-    "--magnification": ("magnification", "magnification on the sensor"),
-    "--na": ("na", "numerical aperture of the objective"),
-    "--f-number": ("f_number", "working f-number, instead of --na"),
-    "--pitch": ("pitch_um", "pixel pitch [um]"),
-    "--sensor": ("sensor_mm", "width of the sensor [mm]"),
-    "--picture": ("picture_mm", "width of the print or of the picture on the screen [mm]"),
-    "--distance": ("distance_mm", "viewing distance [mm]"),
-    "--grain": ("grain_um", "diameter of a speck on the specimen [um]"),
-    "--depth": ("depth_um", "depth of what must be sharp [um]: adds the frames of a stack"),
-}
 
 
 @command(
@@ -118,23 +105,4 @@ def run_scale(arguments: Arguments) -> int:
         f"(the error of the scale itself not counted)"
     )
     show(arguments, asdict(found), lambda: (Line(line),))
-    return 0
-
-
-@command(
-    "shows --na 0.28 --magnification 10 --pitch 3.76 --sensor 35.7 --picture 600 "
-    "--distance 500 --grain 5 --depth 300",
-    option("--setup", "a set-up of your bench", metavar="NAME"),
-    *(number(flag, text, dest=name) for flag, (name, text) in VIEW.items()),
-    as_json=True,
-)
-def run_shows(arguments: Arguments) -> int:
-    """Tell whether a speck will show in the picture, and the frames of a stack."""
-    from triage.plan.showing import ShowQuestion, answer_shows
-    from triage.show.answer import answer_blocks
-
-    workshop = workshop_of(arguments)
-    asked = given(arguments, ShowQuestion)
-    answer = answer_shows(workshop.knowledge, workshop.bench, asked)
-    show(arguments, answer, lambda: answer_blocks(answer))
     return 0

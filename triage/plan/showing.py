@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from triage.case.models import Case
 from triage.case.profile import Bench, SetUp
 from triage.errors import TriageError, did_you_mean
-from triage.knowledge.book import Knowledge
 from triage.knowledge.judgement import Judgement
 from triage.picture.optics import (
     Eye,
@@ -19,52 +17,18 @@ from triage.picture.optics import (
     na_from_working,
     what_shows,
 )
-from triage.plan.answers import Answer, Figure, short, titled
+from triage.plan.answers import Answer, Figure, Means, titled
+from triage.plan.inputs import ShowsQuestion, inputs_of
 from triage.plan.model import FindingLine, Notice
+from triage.units import short
 
-VIEW = {
-    "magnification": "magnification on the sensor",
-    "na": "numerical aperture of the objective",
-    "f_number": "working f-number, instead of the aperture",
-    "pitch_um": "pixel pitch [um]",
-    "sensor_mm": "width of the sensor [mm]",
-    "picture_mm": "width of the print or of the picture on the screen [mm]",
-    "distance_mm": "viewing distance [mm]",
-}
+VIEW = ("magnification", "na", "f_number", "pitch_um", "sensor_mm", "picture_mm", "distance_mm")
 LIMITS = {
     "lens": "diffraction at the lens",
     "pixels": "two pixels of the sensor",
     "viewer": "the viewer's eye at this size and distance",
 }
 GLINT = "A glint or strong contrast can still be seen, as a blur."
-
-
-@dataclass(frozen=True, slots=True)
-class ShowQuestion:
-    """What is asked about a set-up; a figure given here stands before that of the bench.
-
-    Parameters
-    ----------
-    setup                    name of a set-up of the bench
-    magnification            on the sensor
-    na, f_number             aperture on the specimen's side, or the working f-number
-    pitch_um                 pixel pitch [um]
-    sensor_mm, picture_mm    widths of the sensor and of the picture that is looked at [mm]
-    distance_mm              from which it is looked at [mm]
-    grain_um                 diameter of a speck on the specimen [um]
-    depth_um                 depth of what must be sharp [um]
-    """
-
-    setup: str | None = None
-    magnification: float | None = None
-    na: float | None = None
-    f_number: float | None = None
-    pitch_um: float | None = None
-    sensor_mm: float | None = None
-    picture_mm: float | None = None
-    distance_mm: float | None = None
-    grain_um: float | None = None
-    depth_um: float | None = None
 
 
 def eye_of(judgement: Judgement) -> Eye:
@@ -76,7 +40,7 @@ def eye_of(judgement: Judgement) -> Eye:
     )
 
 
-def view_of(asked: SetUp | ShowQuestion, kept: SetUp | None = None) -> View:
+def view_of(asked: SetUp | ShowsQuestion, kept: SetUp | None = None) -> View:
     """Return a set-up as it can be reckoned with; what is not asked comes from the one kept.
 
     Raises
@@ -84,7 +48,7 @@ def view_of(asked: SetUp | ShowQuestion, kept: SetUp | None = None) -> View:
     TriageError: figures are missing, or an aperture and an f-number are asked for together.
     """
     given = {name: getattr(asked, name) for name in VIEW}
-    if isinstance(asked, ShowQuestion) and None not in (given["na"], given["f_number"]):
+    if isinstance(asked, ShowsQuestion) and None not in (given["na"], given["f_number"]):
         raise TriageError("both an aperture and an f-number are given", mend="give one of them")
     has_aperture = given["na"] is not None or given["f_number"] is not None
     for name in VIEW if kept is not None else ():
@@ -93,7 +57,8 @@ def view_of(asked: SetUp | ShowQuestion, kept: SetUp | None = None) -> View:
     f_number = given.pop("f_number")
     if given["na"] is None and f_number is not None and given["magnification"] is not None:
         given["na"] = na_from_working(f_number, given["magnification"])
-    lacking = [VIEW[name] for name, value in given.items() if value is None]
+    words = {each.name: each.words for each in inputs_of(ShowsQuestion)}
+    lacking = [words[name] for name, value in given.items() if value is None]
     if lacking:
         raise TriageError(
             f"not known: {', '.join(lacking)}", mend="give it, or name a set-up of your bench"
@@ -101,7 +66,7 @@ def view_of(asked: SetUp | ShowQuestion, kept: SetUp | None = None) -> View:
     return View(**given)
 
 
-def answer_shows(knowledge: Knowledge, bench: Bench, asked: ShowQuestion) -> Answer:
+def answer(means: Means, asked: ShowsQuestion) -> Answer:
     """Return what a set-up shows: its least spot, field, depth and frames, and one speck in it.
 
     Raises
@@ -111,14 +76,14 @@ def answer_shows(knowledge: Knowledge, bench: Bench, asked: ShowQuestion) -> Ans
     """
     kept = None
     if asked.setup is not None:
-        setups = {each.name: each for each in bench.setups}
+        setups = {each.name: each for each in means.bench.setups}
         kept = setups.get(asked.setup)
         if kept is None:
             raise TriageError(
                 f'unknown set-up on the bench "{asked.setup}"',
                 mend=did_you_mean(asked.setup, sorted(setups)),
             )
-    judged = knowledge.judgement
+    judged = means.knowledge.judgement
     eye, view = eye_of(judged), view_of(asked, kept)
     found = what_shows(view, eye)
     figures = [
@@ -157,7 +122,7 @@ def answer_shows(knowledge: Knowledge, bench: Bench, asked: ShowQuestion) -> Ans
             "In air; sizes are those on the specimen unless it says otherwise.",
             "Resolution by Rayleigh, 0.61 wavelengths over the aperture; depth by wave and sensor.",
         ),
-        titled(knowledge, (each.source for each in taken)),
+        titled(means.knowledge, (each.source for each in taken)),
     )
 
 
