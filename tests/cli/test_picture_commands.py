@@ -31,7 +31,8 @@ def test_a_figure_on_the_command_line_stands_before_the_set_up(
     bench: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["shows", *bench, "--setup", "ten", "--f-number", "20", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["view"]["na"] == pytest.approx(10 / 40)
+    figures = {each["name"]: each for each in json.loads(capsys.readouterr().out)["figures"]}
+    assert figures["resolution of the lens"]["note"] == "aperture 0.25"  # 10 / 40
 
 
 @pytest.mark.parametrize(

@@ -68,6 +68,7 @@ async def test_the_palette_has_one_command_of_each_name(looking: Workshop) -> No
         assert "Maximize" not in titles
         assert "Keys" not in titles
 
+
 def test_a_deposit_is_read_in_reasons_without_patterns(looking: Workshop) -> None:
     """Its signs with their weights and reasons, its ladder by the names of the methods."""
     knowledge = looking.knowledge

@@ -14,7 +14,7 @@ from tests.proof.pictures import UNANSWERABLE, judged, limits, made
 from triage.case.store import load_case
 from triage.cli import main
 from triage.picture.marked import marked
-from triage.picture.pair import compare
+from triage.picture.pair import VERSION, compare
 from triage.picture.register import CannotTell
 from triage.picture.scale import scale_from_ruling
 from triage.picture.verdict import offered
@@ -116,4 +116,4 @@ def test_a_record_with_two_photos_offers_an_outcome_and_keeps_the_figures(
     assert main([*step, "--outcome", "better"]) == 0
     kept = load_case(path).attempts[-1].measured
     assert abs(kept["left"] - 14) <= 1
-    assert kept["method"] == "pair-2"
+    assert kept["method"] == VERSION

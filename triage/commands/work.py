@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from triage.commands.common import (
     PAIRS,
+    PHOTO_OPTIONS,
     Arguments,
     command,
     either,
@@ -16,12 +17,14 @@ from triage.commands.common import (
     pairs,
     show,
     workshop_of,
+    write_file,
 )
 from triage.errors import TriageError, did_you_mean
 
 if TYPE_CHECKING:
     from triage.service import Workshop
 
+SHEET_POINTS = 1400  # of each photo along its longer side, on the sheet
 OUTCOMES = "cleared | better | no-change | worse | damage | not-done"
 
 
@@ -161,7 +164,8 @@ def run_plan(arguments: Arguments) -> None:
     option("--photo-before", "photo beside the case, relative path"),
     option("--photo-after", "photo beside the case, relative path"),
     option("--measure", "compare both photos and keep the figures", action="store_true"),
-    number("--um-per-pixel", "size of a pixel on the specimen [um], for --measure"),
+    option("--marked", "and write both, changes marked, for the sheet", metavar="FILE.png"),
+    *PHOTO_OPTIONS,
     on_case=True,
 )
 def run_record(arguments: Arguments) -> None:
@@ -196,11 +200,8 @@ def run_record(arguments: Arguments) -> None:
 
 def _measured(workshop: Workshop, arguments: Arguments) -> dict[str, Any]:
     """Compare the photos of a record, print what they tell and return the figures to keep."""
-    from triage.commands.picture import compared
-    from triage.picture.files import read_photo
-    from triage.picture.limits import Limits
-    from triage.picture.verdict import figures
-    from triage.show.compared import compared_blocks
+    from triage.case.folder import photo_path
+    from triage.commands.picture import measured_here
     from triage.show.lines import lines_of
 
     names = arguments.photo_before, arguments.photo_after
@@ -208,14 +209,21 @@ def _measured(workshop: Workshop, arguments: Arguments) -> dict[str, Any]:
         raise TriageError(
             "two photos are needed to measure", mend="give --photo-before and --photo-after"
         )
-    before, after = (
-        read_photo(workshop.check_photo(workshop.path_of(arguments.case), name)) for name in names
-    )
-    limits = Limits.of(workshop.knowledge.judgement.picture)
-    found = compared(before, after, limits)
-    for line in lines_of(compared_blocks(found, limits, arguments.um_per_pixel)):
+    case = workshop.path_of(arguments.case)
+    before, after = (workshop.check_photo(case, each) for each in names)
+    told = measured_here(workshop, before, after, arguments)
+    for line in lines_of(told.lines()):
         print(line)
-    return figures(found, arguments.um_per_pixel)
+    kept = told.figures()
+    if arguments.marked is not None and arguments.outcome is not None:
+        place = photo_path(case, arguments.marked)
+        if place.suffix.lower() != ".png" or place.exists():
+            raise TriageError(
+                f'"{arguments.marked}" is no new PNG file', mend="name one that is not there yet"
+            )
+        write_file(place, told.marked_png(SHEET_POINTS))
+        kept["marked"] = arguments.marked
+    return kept
 
 
 @command(

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from pydantic import BaseModel
 
@@ -143,7 +144,7 @@ class Knowledge:
         """Return every rule by id."""
         return {rule.id: rule for rules in self.rules.values() for rule in rules}
 
-    def require(self, kind: str, entry_id: str) -> BaseModel:
+    def require(self, kind: str, entry_id: str) -> Any:
         """Return the entry of this kind and id; an unknown id is a ``TriageError``."""
         table = self.table(kind)
         if entry_id not in table:

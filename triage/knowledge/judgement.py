@@ -42,6 +42,8 @@ class PictureLimits(Frozen):
     colour_seen: Threshold = Field(description="shift of colour that an eye sees (CIEDE2000)")
     lost_share: Threshold = Field(description="share of fine structure below which it is lost")
     lost_patch_px: Threshold = Field(description="least area of a patch of lost structure [points]")
+    patch_uneven: Threshold = Field(description="share by which a reference patch may vary")
+    least_for_class: Threshold = Field(description="fewest spots that are given a class")
 
 
 class Judgement(Frozen):

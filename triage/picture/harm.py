@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -23,7 +23,8 @@ SPECK = 4  # what lies this near to a changed spot is not held against the surfa
 class Harm:
     """Colour shift outside the changed spots, gloss before and after, and lost structure.
 
-    ``lost`` holds (row, column, area in points) of each patch whose fine structure is gone.
+    ``lost`` holds (row, column, area in points) of each patch whose fine structure is gone, ``map``
+    the shift at each place of the shrunk picture, nan where it was not looked at.
     """
 
     colour_median: float
@@ -32,6 +33,7 @@ class Harm:
     gloss_after: float
     lost: tuple[tuple[float, float, int], ...]
     lost_share: float
+    map: Any = field(default=None, repr=False, compare=False)
 
 
 def harm_between(
@@ -51,6 +53,8 @@ def harm_between(
         lab_from_srgb(ndimage.gaussian_filter(each, (2, 2, 0))[here]) for each in (before, after)
     ]
     moved = ciede2000(*lab)
+    seen = np.full(here.shape, np.nan, np.float32)
+    seen[here] = moved
     factor = -(-max(first.shape) // LONGEST)
     lost = _lost(first, second, changes, inner, limits, factor)
     numbers = range(1, int(lost.max()) + 1)
@@ -67,6 +71,7 @@ def harm_between(
         gloss_after=float((second[inner] >= limits.gloss).mean()),
         lost=tuple(patches),
         lost_share=float(factor**2 * sum(areas) / max(1, inner.sum())),
+        map=seen,
     )
 
 

@@ -22,6 +22,8 @@ class Limits:
     colour_seen: float
     lost_share: float
     lost_patch_px: float
+    patch_uneven: float
+    least_for_class: float
 
     @classmethod
     def of(cls, judged: Any) -> Self:

@@ -9,39 +9,71 @@ import numpy as np
 from numpy.typing import NDArray
 
 from triage.picture.pair import Comparison, Picture
+from triage.picture.register import shrunk
 
 GAP = 8  # points between the two
-LEFT, CAME, LOST = (0.0, 0.75, 1.0), (1.0, 0.55, 0.0), (1.0, 0.0, 0.6)
+LEFT, CAME, LOST = (0, 191, 255), (255, 140, 0), (255, 0, 153)
 
 
-def marked(before: Picture, after: Picture, found: Comparison) -> NDArray[np.uint8]:
+def marked(
+    before: Picture, after: Picture, found: Comparison, longest: int | None = None
+) -> NDArray[np.uint8]:
     """Return both beside each other: rings where a spot left, crosses where one came.
 
     A square frame stands where fine structure is gone. Marks are black and coloured lines, so that
-    they show on any ground and to any eye.
+    they show on any ground and to any eye; ``longest`` is how many points each photo may have along
+    its longer side, for a screen or a sheet.
     """
-    rows = max(before.shape[0], after.shape[0])
-    wide = before.shape[1] + GAP + after.shape[1]
-    sheet = np.ones((rows, wide, 3), np.float32)
-    sheet[: before.shape[0], : before.shape[1]] = before
-    sheet[: after.shape[0], before.shape[1] + GAP :] = after
-    thick = max(1, round(max(before.shape) / 1000))
+    factor = -(-max(before.shape) // longest) if longest else 1
+    first, second = (_small(each, factor) for each in (before, after))
+    wide = first.shape[1] + GAP
+    sheet = np.full((max(len(first), len(second)), wide + second.shape[1], 3), 255, np.uint8)
+    sheet[: len(first), : first.shape[1]] = first
+    sheet[: len(second), wide:] = second
+    thick = max(1, round(max(first.shape) / 1000))
+
+    def here(row: float, column: float) -> tuple[float, float]:
+        return (row + 0.5) / factor - 0.5, (column + 0.5) / factor - 0.5
+
     for spot in found.vanished:
-        _draw(sheet, _ring(spot.row, spot.column, spot.diameter_px / 2 + 4 * thick), LEFT, thick)
-    turned = before.shape[1] + GAP
+        radius = spot.diameter_px / 2 / factor + 4 * thick
+        _draw(sheet, _ring(*here(spot.row, spot.column), radius), LEFT, thick)
     for spot in found.appeared:
-        row, column = found.placed_after(spot.row, spot.column)
-        arms = _cross(row, column + turned, spot.diameter_px / 2 + 2 * thick, 8 * thick)
-        _draw(sheet, arms, CAME, thick)
+        row, column = here(*found.placed_after(spot.row, spot.column))
+        free = spot.diameter_px / 2 / factor + 2 * thick
+        _draw(sheet, _cross(row, column + wide, free, 8 * thick), CAME, thick)
     for row, column, area in found.harm.lost:
-        _draw(sheet, _frame(row, column, np.sqrt(area) / 2 + 4 * thick), LOST, thick)
-    return (np.clip(sheet, 0, 1) * 255).round().astype(np.uint8)
+        reach = np.sqrt(area) / 2 / factor + 4 * thick
+        _draw(sheet, _frame(*here(row, column), reach), LOST, thick)
+    return sheet
+
+
+def colour_map(found: Comparison) -> NDArray[np.uint8]:
+    """Return how far the colour moved at each place: black not at all, white by ten or more.
+
+    What was not looked at (spots, edges) is blue.
+    """
+    shift = found.harm.map
+    drawn = np.full((*shift.shape, 3), (0, 0, 110), np.uint8)
+    looked = np.isfinite(shift)
+    drawn[looked] = _eight_bit(np.minimum(shift[looked] / 10, 1))[:, None]
+    return drawn
+
+
+def _small(picture: Picture, factor: int) -> NDArray[np.uint8]:
+    if factor == 1 and picture.dtype == np.uint8:
+        return np.asarray(picture, np.uint8)
+    return _eight_bit(shrunk(picture, factor))
+
+
+def _eight_bit(picture: Any) -> NDArray[np.uint8]:
+    return np.asarray((np.clip(picture, 0, 1) * 255).round(), np.uint8)
 
 
 def _draw(sheet: Any, points: Iterator[tuple[Any, Any]], colour: Any, thick: int) -> None:
     """Draw points as dots: a dark one of twice the width, a coloured one upon it."""
     held = list(points)
-    for width, paint in ((2 * thick, (0.0, 0.0, 0.0)), (thick, colour)):
+    for width, paint in ((2 * thick, (0, 0, 0)), (thick, colour)):
         for rows, columns in held:
             for down in range(-width, width + 1):
                 for right in range(-width, width + 1):

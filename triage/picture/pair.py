@@ -16,23 +16,30 @@ from scipy import ndimage
 from triage.picture.changes import Changes, Spot, changed_spots, evened
 from triage.picture.harm import Harm, harm_between
 from triage.picture.limits import Limits
+from triage.picture.patch import Patch, in_light, light_of
 from triage.picture.register import (
     WORKING,
     CannotTell,
     Grey,
     band,
+    grey_of,
+    in_both,
     laid_over,
     of_both,
     registration,
+    sampled,
     scaled,
     shrunk,
+    similarity,
+    strips,
+    white_of,
 )
 from triage.picture.stayed import Removal, removal_of
 
-Picture = NDArray[np.float32]
-VERSION = "pair-2"
-STAGES = 4  # what is told of on the way
-GLANCE = 900  # points on the longer side of a first answer
+Picture = NDArray[Any]  # (rows, columns, 3): fractions, or whole numbers of 8 or 16 bits
+VERSION = "pair-3"
+STAGES = 5  # what is told of on the way, the reading among it
+GLANCE = 640  # points on the longer side of a first answer
 EDGE = 6  # points at the edge of what both show that are not looked at
 
 
@@ -41,6 +48,8 @@ class Comparison:
     """What left and came, what stayed where it can be counted, harm; how well the pair fits.
 
     ``may_have_moved`` counts spots that left and came alike: they may be one that moved.
+    ``by_patch``: colours are told against a reference patch, lightness too; else the surface itself
+    evens the light, and an even change of its lightness stays unseen.
     """
 
     vanished: tuple[Spot, ...]
@@ -53,57 +62,74 @@ class Comparison:
     turned_deg: float
     scale: float
     moved: tuple[float, float] = (0.0, 0.0)
+    by_patch: bool = False
     version: str = VERSION
+
+    @property
+    def move(self) -> Any:
+        """Return what leads from a place (x, y) of the first picture to the second's."""
+        return similarity(self.scale, np.radians(self.turned_deg), self.moved)
 
     def placed_after(self, row: float, column: float) -> tuple[float, float]:
         """Return where a place of the first picture lies in the second (row, column)."""
-        turn = np.radians(self.turned_deg)
-        right, down = self.scale * np.cos(turn), self.scale * np.sin(turn)
-        return (
-            float(down * column + right * row + self.moved[1]),
-            float(right * column - down * row + self.moved[0]),
-        )
+        right, down = self.move([[column, row]])[0]
+        return float(down), float(right)
 
 
-def glance(before: Picture, after: Picture, limits: Limits) -> Comparison:
-    """Compare both shrunk: a first answer within a second or two, blind to small spots."""
+def glance(before: Picture, after: Picture, limits: Limits) -> tuple[Comparison, Any]:
+    """Compare both shrunk, blind to small spots; return also how they lie over each other.
+
+    A first answer within a second or two; with the second value ``compare`` need not seek again.
+    """
     factor = -(-max(*before.shape, *after.shape) // GLANCE)
-    return compare(shrunk(before, factor), shrunk(after, factor), limits)
+    found = compare(shrunk(before, factor), shrunk(after, factor), limits)
+    return found, scaled(found.move, factor)
 
 
 def compare(
-    before: Picture, after: Picture, limits: Limits, told: Callable[[str], object] = str
-) -> Comparison:
-    """Compare two sRGB pictures of 0 to 1, shape (rows, columns, 3).
+    before: Picture, after: Picture, limits: Limits, told: Callable[[str], object] = str,
+    near: Any = None, patch: Patch | None = None,
+) -> Comparison:  # fmt: skip
+    """Compare two sRGB pictures, shape (rows, columns, 3).
 
-    ``told`` hears what is done next, in words.
+    ``told`` hears what is done next, in words; ``near`` is what ``glance`` found; ``patch`` is one
+    that both show, by which the light is evened.
 
     Raises
     ------
     CannotTell: clipped light, no common place, too little overlap, blur, another texture, a change
-                wider than uneven light can be told from.
+                wider than uneven light can be told from, a patch that cannot be read.
     TriageError: the extra for pictures is not installed.
     """
     told("the light")
     for name, picture in (("first", before), ("second", after)):
         _refuse_clipped(name, picture, limits)
-    first, second = (each.mean(axis=2, dtype=np.float32) for each in (before, after))
     told("laying one over the other")
-    move = registration(first, second)
-    second, covered = laid_over(second, move, first.shape)
-    if covered.mean() < limits.least_overlap:
+    first, second = of_both(grey_of, before, after)
+    move = registration(first, second, near)
+    inner = in_both(first.shape, move, second.shape, EDGE)
+    gains = None
+    if patch is not None:
+        gains = light_of(patch, before, after, move, limits)
+        left, top, wide, high = patch.before
+        inner[top : top + high, left : left + wide] = False
+    if inner.mean() < limits.least_overlap:
         raise CannotTell("the pictures overlap too little", mend="take the same field again")
-    inner = ndimage.binary_erosion(covered, iterations=EDGE)
-    gain = evened(first, second, covered)
-    second = np.clip(second * gain, 0, 1)
+    second = laid_over(second, move, first.shape)
+    gain = evened(first, second, inner)
+    second *= gain
+    np.clip(second, 0, 1, out=second)
+    light = shrunk(gain, -(-max(inner.shape) // WORKING))
+    del gain
     _refuse_blur(first, second, inner, limits)
-    likeness = float(np.corrcoef(first[inner][::7], second[inner][::7])[0, 1])
+    seen = sampled(inner)
+    likeness = float(np.corrcoef(sampled(first)[seen], sampled(second)[seen])[0, 1])
     if not likeness >= limits.least_likeness:
         raise CannotTell("the pictures do not show the same surface", mend="same field, same light")
     told("what changed")
     changes = changed_spots(first, second, inner, limits)
     told("colour and structure")
-    colours = _colours(before, after, move, gain, changes, inner)
+    colours = _colours(before, after, move, light if gains is None else gains, changes, inner)
     return Comparison(
         vanished=tuple(changes.vanished),
         appeared=tuple(changes.appeared),
@@ -115,12 +141,14 @@ def compare(
         turned_deg=float(np.degrees(move.rotation)),
         scale=float(move.scale),
         moved=(float(move.translation[0]), float(move.translation[1])),
+        by_patch=gains is not None,
     )
 
 
 def _refuse_clipped(name: str, picture: Picture, limits: Limits) -> None:
-    bright = float((picture >= 0.998).any(axis=2).mean())
-    dark = float((picture <= 0.002).all(axis=2).mean())
+    white = white_of(picture)
+    lightest = sampled(picture).max(axis=2)
+    bright, dark = (lightest >= 0.998 * white).mean(), (lightest <= 0.002 * white).mean()
     if max(bright, dark) > limits.most_clipped:
         raise CannotTell(f"the {name} picture is clipped", mend="expose so that no light is lost")
 
@@ -129,7 +157,10 @@ def _refuse_blur(first: Grey, second: Grey, inner: Any, limits: Limits) -> None:
     """Compare fine detail by a band that the noise of a camera hardly reaches."""
 
     def finest(picture: Grey) -> float:
-        return float(np.percentile(np.abs(band(picture, 1.5, 3.0)[inner][::5]), 90))
+        found = [
+            np.abs(band(picture[each], 1.5, 3.0))[inner[each]][::5] for each in strips(len(inner))
+        ]
+        return float(np.percentile(np.concatenate(found), 90))
 
     detail = of_both(finest, first, second)
     if min(detail) < limits.most_blur * max(detail):
@@ -137,24 +168,23 @@ def _refuse_blur(first: Grey, second: Grey, inner: Any, limits: Limits) -> None:
 
 
 def _colours(
-    before: Picture, after: Picture, move: Any, gain: Grey, changes: Changes, inner: Any
+    before: Picture, after: Picture, move: Any, light: Any, changes: Changes, inner: Any
 ) -> tuple[Any, Any, Any]:
     """Return both in colour, shrunk where they are large, and where the surface itself shows.
 
-    The light is evened by one gain for all three colours: a change of colour must stay to be seen.
+    ``light`` is one gain at each place for all three colours, so that a change of colour stays to
+    be seen, or what a patch says of each colour.
     """
     factor = -(-max(inner.shape) // WORKING)
-    small = shrunk(before, factor)
-    there, light, shape = shrunk(after, factor), shrunk(gain, factor), small.shape[:2]
-    smaller = scaled(move, 1 / factor) if factor > 1 else move
-    laid = [
-        np.clip(laid_over(there[..., each], smaller, shape)[0] * light, 0, 1) for each in range(3)
-    ]
+    small, there = of_both(lambda each: shrunk(each, factor), before, after)
+    smaller, shape = scaled(move, 1 / factor), small.shape[:2]
+    laid = np.stack(of_both(lambda n: laid_over(there[..., n], smaller, shape), *range(3)), axis=-1)
+    laid = in_light(laid, light) if light.ndim == 1 else np.clip(laid * light[..., None], 0, 1)
     changed = changes.mask
     for box, inside in changes.patches:
         changed[box] |= inside
-    here = shrunk((inner & ~changed).astype(np.float32), factor) >= 1.0
-    return small, np.stack(laid, axis=-1), ndimage.binary_erosion(here, None, 3)
+    here = shrunk(inner & ~changed, factor) >= 1.0
+    return small, laid, ndimage.binary_erosion(here, None, 3)
 
 
 def _alike(changes: Changes) -> int:

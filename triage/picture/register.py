@@ -17,8 +17,10 @@ Out = TypeVar("Out")
 Grey = NDArray[np.float32]
 FEATURES = 1500  # corners sought in each picture
 LEAST_INLIERS = 20  # fewer agreeing corners are no proof of the same place
-OCTAVES = 4  # sizes in which they are sought; two photos of one set-up differ little in scale
-WORKING = 1200  # points on the longer side in which corners are sought
+OCTAVES = 3  # sizes in which they are sought; two photos of one set-up differ little in scale
+WORKING = 900  # points on the longer side in which corners are sought
+SAMPLE = 400_000  # points that tell what is usual
+STRIPS, STRIP = 8, 128  # strips of rows that tell of the whole, and rows that are worked on at once
 TILE = 128  # side of a tile of the finer fit
 TILES = 6  # tiles along a side, at most
 FURTHEST = 4.0  # the finer fit moves no tile by more than this many points
@@ -28,21 +30,50 @@ class CannotTell(TriageError):
     """The pair gives no answer; the message says why."""
 
 
-def of_both(work: Callable[[Any], Out], first: Any, second: Any) -> list[Out]:
-    """Return what some work makes of each picture; filters of arrays run side by side."""
+def of_both(work: Callable[[Any], Out], *each: Any) -> list[Out]:
+    """Return what some work makes of each picture; filters of arrays run two side by side."""
     with ThreadPoolExecutor(2) as pool:
-        return list(pool.map(work, (first, second)))
+        return list(pool.map(work, each))
+
+
+def sampled(picture: Any) -> Any:
+    """Return every so many points of a large picture, enough to tell what is usual."""
+    some = slice(None, None, max(1, int(np.sqrt(picture.shape[0] * picture.shape[1] / SAMPLE))))
+    return picture[some, some]
+
+
+def strips(rows: int) -> list[slice]:
+    """Return some strips of a large picture, enough to tell how sharp or lively it is; or all."""
+    if rows <= STRIPS * STRIP:
+        return [slice(0, rows)]
+    tops = np.linspace(0, rows - STRIP, STRIPS).astype(int)
+    return [slice(top, top + STRIP) for top in tops.tolist()]
+
+
+def white_of(picture: Any) -> float:
+    """Return what full light is: 1 for a picture of fractions, else the end of its scale."""
+    return float(np.iinfo(picture.dtype).max) if picture.dtype.kind == "u" else 1.0
+
+
+def grey_of(picture: Any) -> Grey:
+    """Return the mean of the three colours, 0 to 1."""
+    grey: Grey = picture[..., 0].astype(np.float32)
+    for each in (1, 2):
+        grey += picture[..., each]
+    grey *= np.float32(1 / (3 * white_of(picture)))
+    return grey
 
 
 def shrunk(picture: Any, factor: int) -> Any:
-    """Return a picture with blocks of factor x factor points averaged; the rest is cut off."""
-    if factor == 1:
-        return picture
-    rows, columns = (side // factor * factor for side in picture.shape[:2])
-    blocks = picture[:rows, :columns].reshape(
-        rows // factor, factor, columns // factor, factor, *picture.shape[2:]
-    )
-    return blocks.mean(axis=(1, 3))
+    """Return a picture of 0 to 1, blocks of factor x factor points averaged, the rest cut off."""
+    rows, columns = (side // factor for side in picture.shape[:2])
+    part = picture[: rows * factor, : columns * factor]
+    if factor > 1:  # whole rows are added first: they lie together in memory
+        part = part.reshape(rows, factor, columns * factor, *part.shape[2:])
+        part = part.sum(axis=1, dtype=np.float32)
+        part = part.reshape(rows, columns, factor, *part.shape[2:]).sum(axis=2)
+    scale = np.float32(1 / (factor**2 * white_of(picture)))
+    return part if scale == 1 else part * scale
 
 
 def band(picture: Grey, fine: float, coarse: float) -> Any:
@@ -78,8 +109,10 @@ def broad(picture: Any, sigma: float) -> Grey:
     return spread(ndimage.gaussian_filter(shrunk(picture, factor), sigma / factor), factor, shape)
 
 
-def registration(first: Grey, second: Grey) -> Any:
+def registration(first: Grey, second: Grey, near: Any = None) -> Any:
     """Return the similarity that leads from the first picture's points (x, y) to the second's.
+
+    ``near`` is one that is roughly right, as from both shrunk; without it corners are sought.
 
     Raises
     ------
@@ -87,23 +120,45 @@ def registration(first: Grey, second: Grey) -> Any:
     TriageError: the extra for pictures is not installed.
     """
     factor = -(-max(*first.shape, *second.shape) // WORKING)
-    rough = _by_corners(shrunk(first, factor), shrunk(second, factor))
-    move = scaled(rough, factor)
-    for _ in range(2):
-        move = _finer(first, second, move)
+    move = near
+    if move is None:
+        move = scaled(_by_corners(*(shrunk(each, factor) for each in (first, second))), factor)
+    for level in (each for each in (9, 3, 1, 1) if each <= factor):
+        smaller = scaled(move, 1 / level)
+        finer = _finer(shrunk(first, level), shrunk(second, level), smaller)
+        move = scaled(finer, level)
     return move
 
 
-def laid_over(picture: Grey, move: Any, shape: tuple[int, int]) -> tuple[Grey, Any]:
-    """Return a picture in the first one's points, and where it covers them."""
+def laid_over(picture: Grey, move: Any, shape: tuple[int, int]) -> Grey:
+    """Return a picture in the first one's points; what it does not cover is black."""
     matrix = np.asarray(move.params)[:2]
     # Arrays count (row, column), the similarity (x, y).
-    turn = matrix[::-1, 1::-1]
-    moved = ndimage.affine_transform(
-        picture, turn, matrix[::-1, 2], output_shape=shape, order=3, mode="constant", cval=-9.0
-    )
-    covered = moved > -1.0
-    return np.clip(moved, 0, 1), covered
+    turn, begin = matrix[::-1, 1::-1], matrix[::-1, 2]
+    splines = ndimage.spline_filter(picture, 3, output=np.float32)
+    moved = np.zeros(shape, np.float32)
+
+    def strip(rows: slice) -> None:
+        ndimage.affine_transform(
+            splines, turn, begin + turn[:, 0] * rows.start, output=moved[rows],
+            output_shape=moved[rows].shape, order=3, mode="constant", prefilter=False,
+        )  # fmt: skip
+
+    of_both(strip, *(slice(top, top + STRIP) for top in range(0, shape[0], STRIP)))
+    return np.clip(moved, 0, 1, out=moved)
+
+
+def in_both(shape: tuple[int, int], move: Any, other: tuple[int, ...], edge: int) -> Any:
+    """Return which points of the first picture both show, an edge of each left out [points]."""
+    rows, columns = (np.arange(side, dtype=np.float32) for side in shape)
+    inside = np.zeros(shape, bool)
+    inside[edge : shape[0] - edge, edge : shape[1] - edge] = True
+    for (right, down, begin), side in zip(np.asarray(move.params)[:2], other[1::-1], strict=True):
+        for top in range(0, shape[0], STRIP):
+            some = slice(top, top + STRIP)
+            place = (down * rows[some, None] + begin).astype(np.float32) + right * columns
+            inside[some] &= (place >= edge) & (place <= side - 1 - edge)
+    return inside
 
 
 def _by_corners(first: Grey, second: Grey) -> Any:
@@ -134,7 +189,7 @@ def _by_corners(first: Grey, second: Grey) -> Any:
         warnings.simplefilter("ignore")  # it warns where it fails; the failure is told below
         move, agreeing = ransac(
             (here, there), SimilarityTransform, min_samples=3, residual_threshold=2.0,
-            max_trials=1500, rng=0,
+            max_trials=1500, stop_probability=0.999999, rng=0,
         )  # fmt: skip
     if not move or agreeing is None or int(agreeing.sum()) < LEAST_INLIERS:
         raise CannotTell("no common place was found", mend="take the same field again")
@@ -143,13 +198,20 @@ def _by_corners(first: Grey, second: Grey) -> Any:
     return move
 
 
-def scaled(move: Any, factor: float) -> Any:
-    """Return a similarity between shrunk pictures as one between the whole ones."""
+def similarity(scale: float, rotation: float, translation: Any) -> Any:
+    """Return a similarity of a scale, a rotation [radians] and a shift (x, y)."""
     from skimage.transform import SimilarityTransform  # noqa: PLC0415
 
+    return SimilarityTransform(scale=scale, rotation=rotation, translation=translation)
+
+
+def scaled(move: Any, factor: float) -> Any:
+    """Return a similarity between shrunk pictures as one between the whole ones."""
+    if factor == 1:
+        return move
     middle = (factor - 1) / 2  # a block's middle lies between its points
-    shrink = SimilarityTransform(scale=1 / factor, translation=(-middle / factor,) * 2)
-    grow = SimilarityTransform(scale=factor, translation=(middle, middle))
+    shrink = similarity(1 / factor, 0.0, (-middle / factor,) * 2)
+    grow = similarity(factor, 0.0, (middle, middle))
     return shrink + move + grow
 
 

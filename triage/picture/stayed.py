@@ -10,7 +10,7 @@ from scipy import ndimage
 
 from triage.picture.changes import Changes
 from triage.picture.limits import Limits
-from triage.picture.register import Grey, broad, of_both
+from triage.picture.register import Grey, broad, of_both, strips
 
 CONFIDENCE = 0.95
 FAINT, CLEAR = 0.25, 0.6  # shares of the usual contrast of a spot: seen at all, and counted
@@ -45,6 +45,10 @@ def removal_share(before: int, after: int) -> tuple[float, float, float]:
     return 1 - after / before, 1 - ratio[1], 1 - ratio[0]
 
 
+def _relief(picture: Grey, wide: float) -> Any:
+    return ndimage.gaussian_filter(picture, 1.0) - broad(picture, wide)
+
+
 def removal_of(
     first: Grey, second: Grey, changes: Changes, inner: Any, limits: Limits
 ) -> Removal | None:
@@ -57,15 +61,15 @@ def removal_of(
         return None
     widest = max(spot.diameter_px for spot in (*changes.vanished, *changes.appeared))
     wide = max(8.0, 1.5 * widest)
-    relief = of_both(
-        lambda each: ndimage.gaussian_filter(each, 1.0) - broad(each, wide), first, second
-    )
     calm = inner & ~ndimage.binary_dilation(changes.mask, iterations=int(wide))
-    if not calm.any():
+    some = [np.abs(_relief(second[each], wide))[calm[each]] for each in strips(len(calm))]
+    heights = np.concatenate(some)
+    if not heights.size:
         return None
-    quiet = 1.4826 * float(np.median(np.abs(relief[1][calm])))
+    quiet = 1.4826 * float(np.median(heights))
     if changes.contrast < limits.countable * quiet:
         return None
+    relief = of_both(lambda each: _relief(each, wide), first, second)
     near = ndimage.binary_dilation(changes.mask, iterations=3)
     height = np.where(np.sign(relief[0]) == np.sign(relief[1]), np.minimum(*np.abs(relief)), 0)
     low = max(FAINT * changes.contrast, 4 * quiet)

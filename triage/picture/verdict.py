@@ -36,6 +36,7 @@ def figures(found: Comparison, um_per_px: float | None) -> dict[str, Any]:
         "lost_share": round(harm.lost_share, 4),
         "gloss_before": round(harm.gloss_before, 5),
         "gloss_after": round(harm.gloss_after, 5),
+        "light": "by a patch" if found.by_patch else "by the surface",
     }
     if removal is not None:
         ends = (removal.share, removal.low, removal.high)

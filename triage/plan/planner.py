@@ -117,13 +117,13 @@ class Planner:
             waiting=waiting,
             notices=(
                 *self._advice(case, skeleton.conclusions, only_first_aid=True),
+                *too_small(case, bench, self.knowledge.judgement, findings),
                 *air_notices(judge.day),
                 *room_notices(bench, steps),
                 *unread_keys("bench", bench),
                 *unread_keys("case", case),
                 *missing_attempts(case),
                 *self._notices(case, skeleton, findings, waiting),
-                *too_small(case, bench, self.knowledge.judgement, findings),
                 *self._advice(case, skeleton.conclusions, only_first_aid=False),
             ),
         )
