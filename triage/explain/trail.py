@@ -7,6 +7,7 @@ keys of the facts it matched. Nothing is worked out a second time here.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 from triage.case.models import Case
 from triage.case.profile import Bench
@@ -46,6 +47,17 @@ WORDS = {
 }
 ATTEMPT_RULES = frozenset({"attempt-harm", "test-spot-failed", "user-skip"})
 AIR_RULE = "air-limit"
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Two observations about one finding that speak for and against the same deposit."""
+
+    finding: str
+    deposit: str
+    for_it: Node
+    against_it: Node
+    sentence: str
 
 
 class Trail:
@@ -213,6 +225,22 @@ class Trail:
         if not children:
             children = [Node("note", "nothing speaks for it yet, but nothing excludes it")]
         return Node("reading", text, facts=(reading.key,), children=tuple(children))
+
+    def contradictions(self) -> tuple[Contradiction, ...]:
+        """Return every contradiction of the case; none is resolved silently."""
+        found = []
+        for conflict in self.conclusions.conflicts:
+            good, bad = self.rule(conflict.for_it), self.rule(conflict.against_it)
+            name = self.knowledge.deposits[conflict.deposit].name
+            said, denied = (
+                " and ".join(f'"{child.text}"' for child in rule.children) for rule in (good, bad)
+            )
+            sentence = (
+                f"{conflict.finding}, {name}: {said} speaks for it, {denied} against it. "
+                "Look at both again."
+            )
+            found.append(Contradiction(conflict.finding, conflict.deposit, good, bad, sentence))
+        return tuple(found)
 
     # -- gates ---------------------------------------------------------------------------------
 
