@@ -139,7 +139,7 @@ def _rebuilt(
         if name in kept:
             continue
         try:
-            rows = rows_of(load_case(root / name, shown_as=name))
+            rows = rows_of(load_case(root / name))
         except TriageError:
             broken.add(name)
             continue
