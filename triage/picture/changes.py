@@ -9,7 +9,8 @@ import numpy as np
 from scipy import ndimage
 
 from triage.picture.limits import Limits
-from triage.picture.register import CannotTell, Grey, of_both, sampled, spread
+from triage.picture.points import Grey, of_both, sampled, spread
+from triage.picture.register import CannotTell
 
 FINE = 1.0  # deviation [points] of the smoothing that tames the camera's noise
 RING = (3, 7)  # a spot is held against what lies this far around it [points]

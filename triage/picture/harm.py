@@ -11,7 +11,7 @@ from scipy import ndimage
 from triage.picture.changes import Changes
 from triage.picture.colour import ciede2000, lab_from_srgb
 from triage.picture.limits import Limits
-from triage.picture.register import Grey, band, broad, of_both, shrunk
+from triage.picture.points import Grey, band, broad, of_both, shrunk
 
 BAND = (1.0, 3.0)  # hairs, scales and edges lie between these two smoothings [points]
 LONGEST = 3200  # points on the longer side in which structure is told

@@ -12,6 +12,7 @@ class Limits:
 
     least_overlap: float
     least_likeness: float
+    most_misfit: float
     most_blur: float
     most_clipped: float
     least_contrast: float

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from triage.picture.pair import Comparison, Picture
-from triage.picture.register import shrunk
+from triage.picture.points import shrunk
 
 GAP = 8  # points between the two
 LEFT, CAME, LOST = (0, 191, 255), (255, 140, 0), (255, 0, 153)

@@ -9,7 +9,9 @@ import numpy as np
 
 from triage.picture.colour import encoded_srgb, linear_srgb
 from triage.picture.limits import Limits
-from triage.picture.register import CannotTell, white_of
+from triage.picture.move import Move
+from triage.picture.points import white_of
+from triage.picture.register import CannotTell
 
 LEAST = 8  # points along a side of a patch
 INNER = 0.6  # of a patch that is found by the move alone this share is read, for it may be turned
@@ -25,7 +27,7 @@ class Patch:
     after: Box | None = None
 
 
-def light_of(patch: Patch, before: Any, after: Any, move: Any, limits: Limits) -> Any:
+def light_of(patch: Patch, before: Any, after: Any, move: Move, limits: Limits) -> Any:
     """Return by what each linear colour of the second has to be multiplied, shape (3,).
 
     Raises
@@ -36,7 +38,7 @@ def light_of(patch: Patch, before: Any, after: Any, move: Any, limits: Limits) -
     if there is None:
         left, top, wide, high = patch.before
         middle = move([[left + (wide - 1) / 2, top + (high - 1) / 2]])[0]
-        wide, high = round(INNER * wide * move.scale), round(INNER * high * move.scale)
+        wide, high = round(INNER * wide), round(INNER * high)
         there = (round(middle[0] - wide / 2), round(middle[1] - high / 2), wide, high)
     was, has = (
         _colour("first", before, patch.before, limits),

@@ -10,7 +10,7 @@ from scipy import ndimage
 
 from triage.picture.changes import Changes
 from triage.picture.limits import Limits
-from triage.picture.register import Grey, broad, of_both, strips
+from triage.picture.points import Grey, broad, of_both, strips
 
 CONFIDENCE = 0.95
 FAINT, CLEAR = 0.25, 0.6  # shares of the usual contrast of a spot: seen at all, and counted
@@ -78,7 +78,7 @@ def removal_of(
     areas = ndimage.sum_labels(labels > 0, labels, numbers)
     tops = ndimage.maximum(height, labels, numbers)
     large = [top for area, top in zip(areas, tops, strict=True) if area >= limits.least_pixels]
-    stayed = sum(top >= CLEAR * changes.contrast for top in large)
+    stayed = int(sum(top >= CLEAR * changes.contrast for top in large))
     # Much that is nearly a spot is the surface's own relief, and some of it passes for a spot.
     if len(large) - stayed > 1 + stayed / 5:
         return None

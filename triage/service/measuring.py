@@ -35,9 +35,10 @@ class Measured:
         """Return what it says in words."""
         return tuple(compared_blocks(self.found, self.limits, self.um_per_px))
 
-    def figures(self) -> dict[str, Any]:
-        """Return what is kept with an attempt."""
-        return figures(self.found, self.um_per_px)
+    def figures(self, marked_as: str | None = None) -> dict[str, Any]:
+        """Return what is kept with an attempt, and where both photos stand with their marks."""
+        kept = figures(self.found, self.um_per_px)
+        return kept if marked_as is None else {**kept, "marked": marked_as}
 
     def marked_png(self, longest: int = 2400) -> bytes:
         """Return both side by side, changes marked, as a PNG file; see ``marked``."""

@@ -1,15 +1,19 @@
-"""What two photographs of one zone tell, in lines."""
+"""What two photographs of one zone tell: now, in the record of an attempt, and of a method."""
 
 from __future__ import annotations
 
+import json
 import math
-from collections.abc import Iterator, Mapping, Sequence
+import statistics
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from triage.show.blocks import Line
+from triage.show.blocks import Block, Line, Picture
 from triage.show.words import OUTCOME_WORDS
 
 if TYPE_CHECKING:
+    from triage.case.models import Case
+    from triage.history.table import HistoryRow
     from triage.picture.limits import Limits
     from triage.picture.pair import Comparison
 
@@ -72,7 +76,7 @@ def quantiles(sizes: Sequence[float], *shares: float) -> list[float]:
 
 def _clean(found: Comparison, limits: Limits, um_per_px: float | None) -> Iterator[Line]:
     """Yield how clean that is on two published scales, where enough was counted on a known area."""
-    from triage.picture.cleanliness import product_level, surface_class  # noqa: PLC0415
+    from triage.bench.cleanliness import product_level, surface_class  # noqa: PLC0415
 
     removal = found.removal
     if um_per_px is None or removal is None:
@@ -100,15 +104,64 @@ def _clean(found: Comparison, limits: Limits, um_per_px: float | None) -> Iterat
     )
 
 
+COUNTS = (("left", "spots left"), ("came", "came"))
+
+
 def measured_words(kept: Mapping[str, Any]) -> str:
-    """Return the figures that are kept with an attempt in one line, empty where there are none."""
-    if not kept:
-        return ""
-    told = [f"{kept.get('left')} spots left, {kept.get('came')} came"]
-    if share := kept.get("removed"):
-        low, high = 100 * share[1], 100 * share[2]
-        told.append(f"{100 * share[0]:.0f} % gone ({low:.0f} to {high:.0f} %)")
-    told.append(f"colour moved {kept.get('colour_median')}")
-    if kept.get("lost_share"):
+    """Return the figures that are kept with an attempt in one line, empty where there are none.
+
+    The record may be edited by hand: what is no figure is left out.
+    """
+    told = [f"{kept[key]} {word}" for key, word in COUNTS if key in kept]
+    gone = [_number(each) for each in kept.get("removed") or () if not isinstance(each, str)]
+    if len(gone) == 3 and None not in gone:
+        share, low, high = (f"{100 * each:.0f}" for each in gone if each is not None)
+        told.append(f"{share} % gone ({low} to {high} %)")
+    if (moved := _number(kept.get("colour_median"))) is not None:
+        told.append(f"colour moved {moved:.1f}")
+    if _number(kept.get("lost_share")):
         told.append("fine structure lost")
-    return f"by the photos: {', '.join(told)}"
+    return f"by the photos: {', '.join(told)}" if told else ""
+
+
+def _number(held: Any) -> float | None:
+    return float(held) if isinstance(held, int | float) and math.isfinite(held) else None
+
+
+def attempt_photo_blocks(
+    case: Case, photo: Callable[[str], bytes | None] = lambda _: None
+) -> Iterator[Block]:
+    """Yield what the photos of each attempt told, and the marked pair; ``photo`` reads one."""
+    for attempt in case.effective_attempts():
+        if words := measured_words(attempt.measured):
+            yield Line(f"{attempt.id} {attempt.step}, {attempt.at:%Y-%m-%d}: {words}")
+            name = attempt.measured.get("marked")
+            png = photo(name) if isinstance(name, str) else None
+            if png is not None:
+                yield Picture(f"{name}: ring left, cross came, square fine structure gone", png)
+
+
+def method_photo_blocks(
+    rows: Iterable[HistoryRow], called: Callable[[str, str], str] = lambda _, key: key
+) -> Iterator[Line]:
+    """Yield what photos told of each method on each deposit: the middle of what is on record."""
+    groups: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
+    for row in rows:
+        if row.measured and row.method:
+            groups.setdefault((row.method, row.deposit), []).append(json.loads(row.measured))
+    if groups:
+        yield Line("by the photos", is_bold=True)
+    for (method, deposit), kept in sorted(groups.items()):
+        told = [f"{len(kept)} measured"]
+        gone = [each["removed"] for each in kept if measured_words(each).count("% gone")]
+        if gone:
+            middle = 100 * statistics.median(share for share, _, _ in gone)
+            low, high = 100 * min(each[1] for each in gone), 100 * max(each[2] for each in gone)
+            told.append(f"{middle:.0f} % gone ({low:.0f} to {high:.0f} %)")
+        moved = [each for one in kept if (each := _number(one.get("colour_median"))) is not None]
+        if moved:
+            told.append(f"colour moved {statistics.median(moved):.1f}, at most {max(moved):.1f}")
+        lost = sum(bool(_number(each.get("lost_share"))) for each in kept)
+        told += [f"fine structure lost in {lost}"] * bool(lost)
+        where = called("deposit", deposit) if deposit else "-"
+        yield Line(f"{called('method', method)} on {where}: {', '.join(told)}", depth=1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 
-from triage.show.blocks import Alert, Block, Heading, Line, Listing
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Picture
 
 WIDTH = 92
 
@@ -27,7 +27,7 @@ def lines_of(blocks: Iterable[Block], width: int = WIDTH) -> Iterator[str]:
             indent = "  " * block.depth
             sign = f"{indent}{block.sign} " if block.sign else indent
             yield from wrapped(block.text, sign, " " * len(sign), width) or [""]
-        elif isinstance(block, Alert):
+        elif isinstance(block, Alert | Picture):
             yield from wrapped(block.text, "", "  ", width)
         elif isinstance(block, Listing):
             yield from _listed(block, width)
