@@ -20,10 +20,10 @@ from scipy import ndimage
 
 from tests.support.knowledge import shipped
 from triage.errors import TriageError
+from triage.knowledge.judgement import PictureLimits
 from triage.picture.colour import ciede2000, lab_from_srgb
-from triage.picture.limits import Limits
 from triage.picture.pair import Comparison, compare, glance
-from triage.picture.verdict import offered
+from triage.show.compared import offered
 
 TEXTURES = ("brick", "grass", "gravel", "chelsea", "moon", "calm")
 UNANSWERABLE = ("other texture", "blur", "clipped", "other pose", "no overlap")
@@ -47,9 +47,9 @@ class Drawn:
     patch: tuple[float, float, float] | None = None
 
 
-def limits() -> Limits:
+def limits() -> PictureLimits:
     """Return the limits of the carried rules."""
-    return Limits.of(shipped().judgement.picture)
+    return shipped().judgement.picture
 
 
 @cache

@@ -18,7 +18,7 @@ from triage.picture.marked import marked
 from triage.picture.pair import VERSION, compare, glance
 from triage.picture.register import CannotTell
 from triage.picture.scale import scale_from_ruling
-from triage.picture.verdict import offered
+from triage.show.compared import offered
 
 pytest.importorskip("skimage", reason="the extra picture is not installed")
 iio = pytest.importorskip("imageio.v3", reason="the extra picture is not installed")

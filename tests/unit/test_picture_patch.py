@@ -12,7 +12,7 @@ from triage.picture.colour import encoded_srgb, linear_srgb
 from triage.picture.pair import Comparison, compare
 from triage.picture.patch import Patch
 from triage.picture.register import CannotTell
-from triage.picture.verdict import offered
+from triage.show.compared import offered
 
 pytest.importorskip("skimage", reason="the extra picture is not installed")
 

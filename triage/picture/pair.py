@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from triage.knowledge.judgement import PictureLimits
 from triage.picture.changes import Changes, Spot, changed_spots, evened
 from triage.picture.harm import Harm, harm_between
-from triage.picture.limits import Limits
 from triage.picture.move import Move, in_both, laid_over
 from triage.picture.patch import Patch, in_light, light_of
 from triage.picture.points import Grey, band, grey_of, of_both, sampled, shrunk, strips, white_of
@@ -63,7 +63,7 @@ class Comparison:
         return float(down), float(right)
 
 
-def glance(before: Picture, after: Picture, limits: Limits) -> tuple[Comparison, Move]:
+def glance(before: Picture, after: Picture, limits: PictureLimits) -> tuple[Comparison, Move]:
     """Compare both shrunk, blind to small spots; return also how they lie over each other.
 
     A first answer within a second or two; with the second value ``compare`` need not seek again.
@@ -74,7 +74,7 @@ def glance(before: Picture, after: Picture, limits: Limits) -> tuple[Comparison,
 
 
 def compare(
-    before: Picture, after: Picture, limits: Limits, told: Callable[[str], object] = str,
+    before: Picture, after: Picture, limits: PictureLimits, told: Callable[[str], object] = str,
     near: Move | None = None, patch: Patch | None = None,
 ) -> Comparison:  # fmt: skip
     """Compare two sRGB pictures, shape (rows, columns, 3).
@@ -93,14 +93,14 @@ def compare(
         _refuse_clipped(name, picture, limits)
     told("laying one over the other")
     first, second = of_both(grey_of, before, after)
-    move = registration(first, second, limits.most_misfit, near)
+    move = registration(first, second, limits.most_misfit.value, near)
     inner = in_both(first.shape, move, second.shape, EDGE)
     gains = None
     if patch is not None:
         gains = light_of(patch, before, after, move, limits)
         left, top, wide, high = patch.before
         inner[top : top + high, left : left + wide] = False
-    if inner.mean() < limits.least_overlap:
+    if inner.mean() < limits.least_overlap.value:
         raise CannotTell("the pictures overlap too little", mend="take the same field again")
     second = laid_over(second, move, first.shape)
     gain = evened(first, second, inner)
@@ -110,7 +110,7 @@ def compare(
     del gain
     _refuse_blur(first, second, inner, limits)
     likeness = _likeness(first, second, inner)
-    if not likeness >= limits.least_likeness:
+    if not likeness >= limits.least_likeness.value:
         raise CannotTell("the pictures do not show the same surface", mend="same field, same light")
     told("what changed")
     changes = changed_spots(first, second, inner, limits)
@@ -131,15 +131,15 @@ def compare(
     )
 
 
-def _refuse_clipped(name: str, picture: Picture, limits: Limits) -> None:
+def _refuse_clipped(name: str, picture: Picture, limits: PictureLimits) -> None:
     white = white_of(picture)
     lightest = sampled(picture).max(axis=2)
     bright, dark = (lightest >= 0.998 * white).mean(), (lightest <= 0.002 * white).mean()
-    if max(bright, dark) > limits.most_clipped:
+    if max(bright, dark) > limits.most_clipped.value:
         raise CannotTell(f"the {name} picture is clipped", mend="expose so that no light is lost")
 
 
-def _refuse_blur(first: Grey, second: Grey, inner: Any, limits: Limits) -> None:
+def _refuse_blur(first: Grey, second: Grey, inner: Any, limits: PictureLimits) -> None:
     """Compare fine detail by a band that the noise of a camera hardly reaches."""
 
     def finest(picture: Grey) -> float:
@@ -149,7 +149,7 @@ def _refuse_blur(first: Grey, second: Grey, inner: Any, limits: Limits) -> None:
         return float(np.percentile(np.concatenate(found), 90))
 
     detail = of_both(finest, first, second)
-    if min(detail) < limits.most_blur * max(detail):
+    if min(detail) < limits.most_blur.value * max(detail):
         raise CannotTell("one picture is blurred against the other", mend="focus both alike")
 
 
@@ -195,10 +195,8 @@ def _colours(
 def _alike(changes: Changes) -> int:
     """Return how many spots that left have one of their size that came, each told once."""
     free = sorted(spot.diameter_px for spot in changes.appeared)
-    count = 0
-    for spot in sorted(changes.vanished, key=lambda each: each.diameter_px):
-        fits = [each for each in free if 0.9 <= each / spot.diameter_px <= 1.1]
-        if fits:
-            free.remove(fits[0])
-            count += 1
-    return count
+    for size in sorted(spot.diameter_px for spot in changes.vanished):
+        fits = next((each for each in free if 0.9 <= each / size <= 1.1), None)
+        if fits is not None:
+            free.remove(fits)
+    return len(changes.appeared) - len(free)

@@ -88,8 +88,6 @@ def spread(blocks: Any, block: int, shape: tuple[int, ...]) -> Grey:
 def broad(picture: Any, sigma: float) -> Grey:
     """Return a wide smoothing, worked out on a shrunk picture: the same, and fast."""
     factor = max(1, int(sigma // 4))
-    shape = picture.shape
-    short = [-side % factor for side in shape]
-    if any(short):
-        picture = np.pad(picture, [(0, each) for each in short], mode="edge")
-    return spread(ndimage.gaussian_filter(shrunk(picture, factor), sigma / factor), factor, shape)
+    whole = np.pad(picture, [(0, -side % factor) for side in picture.shape], mode="edge")
+    smooth = ndimage.gaussian_filter(shrunk(whole, factor), sigma / factor)
+    return spread(smooth, factor, picture.shape)

@@ -10,7 +10,7 @@ import numpy as np
 from scipy import ndimage
 
 from triage.errors import TriageError
-from triage.picture.move import Move, fitted
+from triage.picture.move import Move, fitted, laid_over
 from triage.picture.points import Grey, of_both, shrunk
 
 FEATURES = 1500  # corners sought in each picture
@@ -99,8 +99,7 @@ def _by_corners(first: Grey, second: Grey) -> Any:
 
 def _finer(first: Grey, second: Grey, move: Move) -> Move:
     """Return the move bettered by what tiles of both pictures say, the middle trusted most."""
-    tiles = [(middle, shift) for middle, shift in _tile_shifts(first, second, move)]
-    near = [(middle, shift) for middle, shift in tiles if np.hypot(*shift) <= FURTHEST]
+    near = [each for each in _tile_shifts(first, second, move) if np.hypot(*each[1]) <= FURTHEST]
     if len(near) < LEAST_TILES:
         return move
     here, shifts = (np.array(each) for each in zip(*near, strict=True))
@@ -145,17 +144,14 @@ def _starts(side: int) -> list[int]:
     return [int(each) for each in np.linspace(0, side - TILE, count)]
 
 
-def _tile_of(second: Grey, move: Move, top: int, left: int, shape: tuple[int, ...]) -> Any:
+def _tile_of(second: Grey, move: Move, top: int, left: int, shape: tuple[int, int]) -> Any:
     """Return the second picture's tile at this place of the first, None where it is not covered."""
-    rows, columns = np.mgrid[top : top + shape[0], left : left + shape[1]]
-    places = move(np.column_stack([columns.ravel(), rows.ravel()]))
-    inside = (places >= 0).all(axis=1) & (places[:, 0] <= second.shape[1] - 1)
-    inside &= places[:, 1] <= second.shape[0] - 1
-    if not inside.all():
+    right, low = left + shape[1] - 1, top + shape[0] - 1
+    corners = move([[left, top], [right, top], [left, low], [right, low]])
+    if corners.min() < 0 or (corners > np.array(second.shape[::-1]) - 1).any():
         return None
-    x0, y0 = np.maximum(np.floor(places.min(axis=0)).astype(int) - 4, 0)
-    x1, y1 = np.ceil(places.max(axis=0)).astype(int) + 5
-    part = second[y0:y1, x0:x1]
-    return ndimage.map_coordinates(
-        part, [places[:, 1] - y0, places[:, 0] - x0], order=3, mode="nearest"
-    ).reshape(shape)
+    x0, y0 = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 4, 0)
+    x1, y1 = np.ceil(corners.max(axis=0)).astype(int) + 5
+    begin = move([[left, top]])[0] - (x0, y0)
+    here = Move(np.column_stack([move.matrix[:, :2], begin]))
+    return laid_over(second[y0:y1, x0:x1], here, shape)

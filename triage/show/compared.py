@@ -14,14 +14,14 @@ from triage.show.words import OUTCOME_WORDS
 if TYPE_CHECKING:
     from triage.case.models import Case
     from triage.history.table import HistoryRow
-    from triage.picture.limits import Limits
+    from triage.knowledge.judgement import PictureLimits
     from triage.picture.pair import Comparison
 
 
-def compared_blocks(found: Comparison, limits: Limits, um_per_px: float | None) -> Iterator[Line]:
+def compared_blocks(
+    found: Comparison, limits: PictureLimits, um_per_px: float | None
+) -> Iterator[Line]:
     """Yield what left, came and stayed, what it did to the surface, and what it speaks for."""
-    from triage.picture.verdict import offered  # noqa: PLC0415  (loads arrays)
-
     for word, spots in (("left", found.vanished), ("came", found.appeared)):
         yield Line(f"{word}: {_spots(spots, found.area_px, um_per_px)}")
     if found.may_have_moved:
@@ -36,7 +36,7 @@ def compared_blocks(found: Comparison, limits: Limits, um_per_px: float | None) 
         )
         yield from _clean(found, limits, um_per_px)
     harm = found.harm
-    seen = "an eye sees it" if harm.colour_median > limits.colour_seen else "not visible"
+    seen = "an eye sees it" if harm.colour_median > limits.colour_seen.value else "not visible"
     yield Line(
         f"colour outside these spots moved by {harm.colour_median:.1f}, {seen}; "
         f"95 % of it below {harm.colour_95:.1f} (CIEDE2000)"
@@ -69,23 +69,39 @@ def _spots(spots: Any, area_px: int, um_per_px: float | None) -> str:
     return told
 
 
+def offered(found: Comparison, limits: PictureLimits) -> tuple[str, str]:
+    """Return the outcome that two photographs speak for, and why; the person decides."""
+    harm, left, came = found.harm, len(found.vanished), len(found.appeared)
+    if harm.lost:
+        return "damage", "fine structure that stood there before is gone"
+    if harm.colour_median > limits.colour_seen.value:
+        return "damage", "the colour of the surface itself moved by more than an eye overlooks"
+    if came > left:
+        return "worse", "more came than left"
+    if not left:
+        return "no-change", "no spot left"
+    if found.removal is not None and not found.removal.after:
+        return "cleared", "no spot is left that can be counted"
+    return "better", "more left than came"
+
+
 def quantiles(sizes: Sequence[float], *shares: float) -> list[float]:
     """Return the sizes below which these shares of sorted sizes lie."""
     return [sizes[min(len(sizes) - 1, math.ceil(share * len(sizes)) - 1)] for share in shares]
 
 
-def _clean(found: Comparison, limits: Limits, um_per_px: float | None) -> Iterator[Line]:
+def _clean(found: Comparison, limits: PictureLimits, um_per_px: float | None) -> Iterator[Line]:
     """Yield how clean that is on two published scales, where enough was counted on a known area."""
     from triage.bench.cleanliness import product_level, surface_class  # noqa: PLC0415
 
     removal = found.removal
     if um_per_px is None or removal is None:
         return
-    if removal.before < limits.least_for_class:
+    if removal.before < limits.least_for_class.value:
         yield Line("too few spots on this area for a class of cleanliness", depth=1)
         return
     area_mm2 = found.area_px * um_per_px**2 / 1e6
-    size_um = 2 * math.sqrt(limits.least_pixels / math.pi) * um_per_px
+    size_um = 2 * math.sqrt(limits.least_pixels.value / math.pi) * um_per_px
     told = []
     for word, spots in (("before", removal.before), ("after", removal.after)):
         # None left does not mean that none is there: three in the mean leave none in 5 of 100.
@@ -112,7 +128,7 @@ def measured_words(kept: Mapping[str, Any]) -> str:
 
     The record may be edited by hand: what is no figure is left out.
     """
-    told = [f"{kept[key]} {word}" for key, word in COUNTS if key in kept]
+    told = [f"{n:g} {word}" for key, word in COUNTS if (n := _number(kept.get(key))) is not None]
     gone = [_number(each) for each in kept.get("removed") or () if not isinstance(each, str)]
     if len(gone) == 3 and None not in gone:
         share, low, high = (f"{100 * each:.0f}" for each in gone if each is not None)
