@@ -194,12 +194,33 @@ class DropQuestion(Question):
     """What a number of drops is in mL, or how many drops an amount takes."""
 
     drops: float | None = asks("how many drops")
-    ml: float | None = asks("amount wanted, instead of a number of drops", "mL", "--ml")
     agent: str | None = asks(
         "the liquid; water by default", "", "--agent", kind="entry", entry="agent"
     )
+    ml: float | None = asks("amount wanted, instead of a number of drops", "mL", "--ml")
     counted: int | None = asks("drops of your own that you counted", "", "--counted", kind="count")
     filled_ml: float | None = asks("volume that your counted drops filled", "mL", "--filled")
+
+
+@dataclass(frozen=True)
+class ShowsQuestion(Question):
+    """Whether a speck will show in the picture, and the frames of a stack.
+
+    A figure given here stands before that of the set-up.
+    """
+
+    setup: str | None = asks("a set-up of your bench", "", "--setup", kind="entry", entry="setup")
+    na: float | None = asks("numerical aperture of the objective", "", "--na")
+    f_number: float | None = asks("working f-number, instead of the aperture", "", "--f-number")
+    magnification: float | None = asks("magnification on the sensor", "", "--magnification")
+    pitch_um: float | None = asks("pixel pitch", "um", "--pitch")
+    sensor_mm: float | None = asks("width of the sensor", "mm", "--sensor")
+    picture_mm: float | None = asks(
+        "width of the print, or of the picture on the screen", "mm", "--picture"
+    )
+    distance_mm: float | None = asks("viewing distance", "mm", "--distance")
+    grain_um: float | None = asks("a speck on the specimen", "um", "--grain")
+    depth_um: float | None = asks("depth of what must be sharp", "um", "--depth")
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,4 +262,10 @@ CALCULATORS: Mapping[str, Calculator] = {
     "alcohol": Calculator(AlcoholQuestion, "alcohol --stock 80 --fluid 10 --changes 2", "wetcalc"),
     "bursts": Calculator(BurstQuestion, "bursts 8 10 --next 5", "burstcalc"),
     "drops": Calculator(DropQuestion, "drops 5 --agent ethanol", "dropcalc"),
+    "shows": Calculator(
+        ShowsQuestion,
+        "shows --na 0.28 --magnification 10 --pitch 3.76 --sensor 35.7 --picture 600 "
+        "--distance 500 --grain 5 --depth 300",
+        "showing",
+    ),
 }
