@@ -108,8 +108,8 @@ def _agent_updates(look: Lookahead, head: str | None, methods: list[str]) -> Ite
     for agent in agent_ids(knowledge, head) if head else ():
         yield agent, "allowed", "refused", {"refused": (*bench.refused, Refused(agent=agent))}
     for circumstance in bench.circumstances:
-        rest = tuple(c for c in bench.circumstances if c != circumstance)
-        yield "circumstance", circumstance, "none", {"circumstances": rest}
+        others = tuple(c for c in bench.circumstances if c != circumstance)
+        yield "circumstance", circumstance, "none", {"circumstances": others}
 
 
 # -- attempts -------------------------------------------------------------------------------------
