@@ -41,7 +41,7 @@ class ObserveScreen(CaseScreen):
         Binding("r", "rest", "Rest clean", id="observe.rest"),
         Binding("m", "animal", "Other drawing", show=False),
         Binding("a", "go('air')", "Air", show=False),
-        Binding("p,q,f9", "leave", "Plan", id="leave"),
+        Binding("q,f9", "leave", "Plan", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
