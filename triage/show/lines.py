@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from contextvars import ContextVar
 
-from triage.show.blocks import Alert, Block, Heading, Line, Listing
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Picture
 
 WIDTH = 92
 # Columns of the face that is printed for, where it is no terminal of its own.
@@ -31,7 +31,7 @@ def lines_of(blocks: Iterable[Block], width: int | None = None) -> Iterator[str]
             indent = "  " * block.depth
             sign = f"{indent}{block.sign} " if block.sign else indent
             yield from wrapped(block.text, sign, " " * len(sign), width) or [""]
-        elif isinstance(block, Alert):
+        elif isinstance(block, Alert | Picture):
             yield from wrapped(block.text, "", "  ", width)
         elif isinstance(block, Listing):
             yield from _listed(block, width)

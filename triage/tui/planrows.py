@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from rich.text import Text
 
 from triage.case.models import Timer
-from triage.explain.sensitivity import Firmness
+from triage.explain.sureplan import Firmness
 from triage.history.advice import SkipSuggestion
 from triage.plan.model import Notice, Plan, Step
 from triage.plan.names import finding_names, zone_words
@@ -22,6 +22,7 @@ from triage.show.words import (
     STATE_SIGNS,
     dwell_words,
     finding_line,
+    notices_told,
     other_readings,
     pass_words,
     sentence,
@@ -65,8 +66,9 @@ def plan_rows(
     """
     # A gate that lets no step through is why nothing can be done: it stands before all else.
     is_shut = plan.next_step() is None
-    gates = tuple(each for each in plan.notices if is_shut and each.kind == "gate")
-    urgent = tuple(each for each in plan.notices if each.kind == "first-aid")
+    told = notices_told(plan)
+    gates = tuple(each for each in told if is_shut and each.kind in ("gate", "waiting"))
+    urgent = tuple(each for each in told if each.kind == "first-aid")
     rows = (
         *_notice_rows("at-once", urgent),
         *_hold_rows(plan),
@@ -78,9 +80,7 @@ def plan_rows(
         *_finding_rows(plan, clean),
         *_excluded_rows(plan, opened),
         *_question_rows(plan),
-        *_notice_rows(
-            "notice", tuple(each for each in plan.notices if each not in (*gates, *urgent))
-        ),
+        *_notice_rows("notice", tuple(each for each in told if each not in (*gates, *urgent))),
     )
     return tuple(_set_apart(row) if at and row.is_title else row for at, row in enumerate(rows))
 

@@ -15,7 +15,7 @@ from textual.widgets import Static
 from triage.case.models import Attempt, Case
 from triage.errors import TriageError
 from triage.service.photographs import view_photo
-from triage.show.compared import compared_blocks, measured_words
+from triage.show.compared import measured_words
 from triage.show.lines import lines_of
 from triage.show.words import OUTCOME_WORDS
 from triage.tui.keysets import keyset_of
@@ -132,22 +132,26 @@ class PhotosScreen(ServiceScreen):
         self.serve(act, lambda _: None)
 
     def action_compare(self) -> None:
-        """Say what left, what came and whether it did harm; large photos take half a minute."""
+        """Say what left, what came and whether it did harm; meanwhile, how far it is."""
         before, after = self._pair()
         if before is None or after is None:
             return
-        judged = self.services.workshop.knowledge.judgement.picture
         about = self.query_one("#photo-told", Static)
         about.update("Comparing ...")
+        seen: list[str] = []
+
+        def told(words: str) -> None:
+            if words.startswith("at a glance"):
+                seen.append(words)
+            self.app.call_from_thread(about.update, "\n".join([*seen, f"Comparing: {words} ..."]))
 
         def act() -> str:
-            from triage.picture.files import read_photo  # noqa: PLC0415  (loads arrays)
-            from triage.picture.limits import Limits  # noqa: PLC0415
-            from triage.picture.pair import compare  # noqa: PLC0415
+            from triage.service.measuring import measured  # noqa: PLC0415  (loads arrays)
 
-            limits = Limits.of(judged)
-            found = compare(read_photo(before), read_photo(after), limits)
-            return "\n".join(lines_of(compared_blocks(found, limits, None)))
+            knowledge = self.services.workshop.knowledge
+            return "\n".join(
+                lines_of(measured(knowledge, before, after, told=told, glanced=told).lines())
+            )
 
         self.serve(act, about.update, about.update)
 
