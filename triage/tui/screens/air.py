@@ -32,7 +32,6 @@ from triage.tui.widgets.aircurve import AirCurve
 
 AMOUNTS_ML = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 BAR_WIDTH = 30
-FULL_WIDTH = 70
 VERDICT_SIGNS = {"ok": "+ WITHIN", "over": "X OVER", "unknown": "? NO LIMIT KNOWN"}
 NOTHING = "No step at hand gives off vapour. Press a to look at an agent."
 
