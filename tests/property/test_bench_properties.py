@@ -13,7 +13,6 @@ from triage.bench.chamber import look_times_h, salt_rh, vapour_density_mg_per_l
 from triage.bench.drops import drops_to_ml, ml_to_drops
 from triage.bench.hansen import Hansen, Interval, hansen_distance, relative_distance, verdict
 from triage.bench.mould import mould_limit, weeks_to_first_growth
-from triage.bench.rates import UNIFORM, rate
 from triage.bench.stock import (
     fluid_ml_for_strength,
     make_up,
@@ -215,14 +214,3 @@ def test_verdict_needs_the_whole_range(solvent, deposit, radius, width, margin):
     assert red.low <= red.high
     assert (said == "likely") == (red.high < 1 - margin)
     assert (said == "unlikely") == (red.low > 1 + margin)
-
-
-counts = st.integers(0, 60).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n)))
-
-
-@given(counts)
-def test_interval_holds_the_mean_and_shrinks_words_for_few(count):
-    worked, tried = count
-    found = rate(worked, tried, UNIFORM, least_trials=5)
-    assert 0 <= found.low <= found.mean <= found.high <= 1
-    assert ("%" in found.sentence) == (tried >= 5)

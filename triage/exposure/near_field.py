@@ -24,22 +24,6 @@ from triage.units import at_least, positive
 NO_STOP_MIN = 1e12
 
 
-def half_sphere_m3(radius_m: float) -> float:
-    """Return the volume of the near field, ``(2/3) pi r^3`` [m3]."""
-    return 2.0 / 3.0 * math.pi * positive("near-field radius", radius_m, "m") ** 3
-
-
-def near_flow_m3_per_min(radius_m: float, air_speed_m_per_min: float) -> float:
-    """Return the air exchanged with the room: half the free surface times the air speed [m3/min].
-
-    Notes
-    -----
-    Fails where a fan, an extractor or body heat drives the air, and for a face inside the plume.
-    """
-    surface = 2.0 * math.pi * positive("near-field radius", radius_m, "m") ** 2
-    return 0.5 * surface * positive("air speed", air_speed_m_per_min, "m/min")
-
-
 @dataclass(frozen=True)
 class TwoZones:
     """Volumes [m3], near flow beta and room flow Q' [m3/min] of a two-zone room."""

@@ -1,4 +1,4 @@
-"""All releases of a day added up, for many draws of the uncertain inputs at once.
+"""All releases of a day added up, for several readings of the uncertain inputs at once.
 
 Each release counts as evaporated at once for the room (the upper bound of the room mean whatever
 the true speed) and as even over its minutes for the addition at the face. The sum of a room box
@@ -28,7 +28,7 @@ class Superposition:
     minute      start of each release [min of the day], rising, shape (n,)
     release_min how long each one gives off its vapour [min], shape (n,); 0 = at once
     room        volumes; ``spread`` replaces its flows and carries the evaporated share
-    spread      draws, each shape (d,)
+    spread      the readings, each shape (d,)
     """
 
     def __init__(self, minute: Floats, release_min: Floats, room: Room, spread: Spread) -> None:
