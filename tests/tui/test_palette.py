@@ -120,6 +120,19 @@ async def test_a_command_asks_for_its_words_and_shows_what_it_says(workshop: Wor
         assert driver.screen.query_one("#agent").value == "ethanol"
 
 
+async def test_what_a_form_lacks_is_called_by_the_words_of_its_lines(workshop: Workshop) -> None:
+    async with opened(workshop) as driver:
+        await found(driver, "mix: ")
+        await driver.on(FormScreen)
+        await driver.press("enter")
+        assert "id or name of the agent" in driver.screen.query_one("#fault").text
+        await driver.write("ethanol")
+        await driver.press("enter")
+        fault = driver.screen.query_one("#fault").text
+        assert '"strength wanted"' in fault
+        assert "--" not in fault
+
+
 async def test_a_command_run_here_changes_the_case_that_is_shown(workshop: Workshop) -> None:
     async with opened(workshop) as driver:
         said = driver.app.inside.run(f"accept {CASE} f1 --reason 'it belongs to it'", workshop)

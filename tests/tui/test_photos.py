@@ -6,7 +6,6 @@ import os
 import pty
 import subprocess
 import sys
-import tty
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +23,7 @@ from triage.tui.screens import photos
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.photos import PhotosScreen
 from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.widgets.photoview import upright
+from triage.tui.widgets.photoview import drawer, upright
 
 ROOT = Path(__file__).resolve().parents[2]
 RED, BLUE = (255, 0, 0), (0, 0, 255)
@@ -126,18 +125,23 @@ def test_without_the_library_it_is_said_what_to_install(
         upright(tmp_path / "any.png")
 
 
-def test_a_key_that_waits_at_the_start_is_not_taken_for_the_answer_of_the_terminal() -> None:
-    """In a terminal of its own: the key typed before the interface stands is still there after."""
-    read, write = pty.openpty()
-    tty.setraw(write)
-    os.write(read, b"l")
-    act = (
-        "from triage.tui.widgets.photoview import ask_terminal; import os;"
-        "ask_terminal(); print(os.read(0, 9))"
-    )
-    done = subprocess.Popen([sys.executable, "-c", act], cwd=ROOT, stdin=write, stdout=write)
+def test_the_terminal_is_asked_nothing_and_keeps_every_key() -> None:
+    """In a terminal of its own: what draws is chosen, nothing is written, no key is taken."""
+    ours, its = pty.openpty()
+    os.write(ours, b"l\n")
+    act = "from triage.tui.widgets.photoview import drawer; drawer(); print(repr(input()))"
+    done = subprocess.Popen([sys.executable, "-c", act], cwd=ROOT, stdin=its, stdout=its)
     assert done.wait(60) == 0
-    assert b"b'l'" in os.read(read, 400)
+    said = os.read(ours, 400)
+    assert said.split() == [b"l", b"'l'"]  # the key as the terminal echoes it, then as it was read
+
+
+def test_pixels_are_drawn_only_where_the_terminal_is_known_for_them() -> None:
+    kinds = [
+        drawer(environ).__name__
+        for environ in ({"TERM": "xterm-kitty"}, {"TERM": "foot-extra"}, {"TERM": "screen"}, {})
+    ]
+    assert kinds == ["TGPImage", "Image", "HalfcellImage", "HalfcellImage"]
 
 
 async def test_the_newest_picture_of_the_camera_is_offered_and_kept_beside_the_case(

@@ -9,8 +9,8 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import ConfigDict, Field, ValidationError
 
+from triage.case.entry import Record
 from triage.case.frozen import frozen
-from triage.case.models import Record
 from triage.case.reading import faults_of
 from triage.errors import TriageError, Where, raise_faults
 from triage.yamltext import parse_yaml, read_text

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from triage.commands.common import HELD
 from triage.errors import TriageError
 from triage.service.commandline import ON, Known, Word
+from triage.show.lines import WIDE, WIDTH
 
 if TYPE_CHECKING:
     from triage.service import Workshop
@@ -46,8 +47,8 @@ class Inside:
         every = self._by_name().items()
         return tuple(_known(name, parser) for name, parser in every if name not in NOT_INSIDE)
 
-    def run(self, line: str, workshop: Workshop) -> str:
-        """Run a line and return what it said.
+    def run(self, line: str, workshop: Workshop, width: int = WIDTH) -> str:
+        """Run a line and return what it said, in lines of a width.
 
         Raises
         ------
@@ -60,7 +61,7 @@ class Inside:
         if not words or words[0] not in {each.name for each in self.known()}:
             raise TriageError(f'"{line}" is no command', mend="choose one that is listed")
         said = io.StringIO()
-        before = HELD.set(workshop)
+        before, wide = HELD.set(workshop), WIDE.set(width)
         try:
             with redirect_stdout(said), redirect_stderr(said):
                 self._command(words)
@@ -68,6 +69,7 @@ class Inside:
             pass  # its help has said what it has to say
         finally:
             HELD.reset(before)
+            WIDE.reset(wide)
         return said.getvalue().strip("\n") or DONE
 
 
@@ -92,4 +94,5 @@ def _word(action: argparse.Action, shown: object) -> Word:
     choices = (ON,) if action.nargs == 0 else tuple(map(str, action.choices or ()))
     what = (action.help or "").replace("%%", "%")
     shown_now = "" if action.nargs == 0 or shown == action.default else example
-    return Word(action.dest, flag, what, shown_now, choices, is_many)
+    is_needed = action.required and not is_many
+    return Word(action.dest, flag, what, shown_now, choices, is_many, is_needed)

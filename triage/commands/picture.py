@@ -85,7 +85,7 @@ def measured_here(workshop: Workshop, before: Path, after: Path, arguments: Argu
 def run_scale(arguments: Arguments) -> int:
     """Tell how large a pixel is on the specimen, from a ruled scale or by reckoning."""
     from triage.picture.files import read_photo
-    from triage.picture.register import grey_of
+    from triage.picture.points import grey_of
     from triage.picture.scale import scale_from_pitch, scale_from_ruling
 
     ruled = arguments.picture is not None and arguments.spacing is not None

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from triage.commands.common import (
     PAIRS,
@@ -23,6 +24,7 @@ from triage.errors import TriageError, did_you_mean
 
 if TYPE_CHECKING:
     from triage.service import Workshop
+    from triage.service.measuring import Measured
 
 SHEET_POINTS = 1400  # of each photo along its longer side, on the sheet
 OUTCOMES = "cleared | better | no-change | worse | damage | not-done"
@@ -174,14 +176,15 @@ def run_record(arguments: Arguments) -> None:
     from triage.show.words import NO_STEP
 
     workshop = workshop_of(arguments, arguments.case)
-    measured = _measured(workshop, arguments) if arguments.measure else None
+    place = _new_png(workshop, arguments)
+    told = _measured(workshop, arguments) if arguments.measure else None
     if arguments.outcome is None:
         raise TriageError("no outcome is given", mend=f"give --outcome: {OUTCOMES}")
     case = workshop.record(
         arguments.case,
         arguments.step,
         arguments.outcome,
-        measured=measured,
+        measured=told.figures(arguments.marked) if told else None,
         amount_ml=arguments.ml,
         minutes=arguments.minutes,
         note=arguments.note,
@@ -191,6 +194,8 @@ def run_record(arguments: Arguments) -> None:
         sure=arguments.yes,
     )
     print(f"recorded as {case.attempts[-1].id}: {arguments.step} {arguments.outcome}")
+    if told and place:
+        write_file(place, told.marked_png(SHEET_POINTS))
     plan = workshop.plan(case)
     for hold in plan.held:
         print(hold.sentence)
@@ -198,9 +203,23 @@ def run_record(arguments: Arguments) -> None:
     print(step_line(following) if following else f"stage: {plan.stage}. {NO_STEP}")
 
 
-def _measured(workshop: Workshop, arguments: Arguments) -> dict[str, Any]:
-    """Compare the photos of a record, print what they tell and return the figures to keep."""
+def _new_png(workshop: Workshop, arguments: Arguments) -> Path | None:
+    """Return where the marked photos go, None where none are asked for; no file is overwritten."""
     from triage.case.folder import photo_path
+
+    if arguments.marked is None:
+        return None
+    place = photo_path(workshop.path_of(arguments.case), arguments.marked)
+    if not arguments.measure or place.suffix.lower() != ".png" or place.exists():
+        raise TriageError(
+            f'"{arguments.marked}" cannot be written',
+            mend="name a PNG file that is not there yet, with --measure",
+        )
+    return place
+
+
+def _measured(workshop: Workshop, arguments: Arguments) -> Measured:
+    """Compare the photos of a record and print what they tell."""
     from triage.commands.picture import measured_here
     from triage.show.lines import lines_of
 
@@ -214,16 +233,7 @@ def _measured(workshop: Workshop, arguments: Arguments) -> dict[str, Any]:
     told = measured_here(workshop, before, after, arguments)
     for line in lines_of(told.lines()):
         print(line)
-    kept = told.figures()
-    if arguments.marked is not None and arguments.outcome is not None:
-        place = photo_path(case, arguments.marked)
-        if place.suffix.lower() != ".png" or place.exists():
-            raise TriageError(
-                f'"{arguments.marked}" is no new PNG file', mend="name one that is not there yet"
-            )
-        write_file(place, told.marked_png(SHEET_POINTS))
-        kept["marked"] = arguments.marked
-    return kept
+    return told
 
 
 @command(

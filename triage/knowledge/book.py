@@ -157,30 +157,13 @@ class Knowledge:
         return table
 
 
-ATTRIBUTES: Mapping[str, str] = {
-    "source": "sources",
+_PLURALS = {
     "authority": "authorities",
-    "hazard": "hazards",
-    "element": "elements",
-    "circumstance": "circumstances",
-    "material": "materials",
     "equipment": "equipment",
-    "agent": "agents",
-    "technique": "techniques",
-    "method": "methods",
-    "body-plan": "body_plans",
-    "zone": "zones",
-    "trait": "traits",
     "fragility": "fragility",
     "taxon": "taxa",
-    "sign": "signs",
-    "deposit": "deposits",
-    "condition": "conditions",
-    "question": "questions",
-    "stop": "stops",
-    "term": "terms",
-    "salt": "salts",
-    "gel": "gels",
-    "dose": "doses",
-    "control": "controls",
+}
+# kind -> where its table stands in ``Knowledge``
+ATTRIBUTES: Mapping[str, str] = {
+    kind: _PLURALS.get(kind, f"{kind.replace('-', '_')}s") for kind in KINDS
 }

@@ -30,6 +30,7 @@ class PictureLimits(Frozen):
 
     least_overlap: Threshold = Field(description="share of the first photo that both must show")
     least_likeness: Threshold = Field(description="correlation below which it is another surface")
+    most_misfit: Threshold = Field(description="how far the middle tile may lie off [points]")
     most_blur: Threshold = Field(description="least ratio of fine detail between the two")
     most_clipped: Threshold = Field(description="share of points that may be black or burnt out")
     least_contrast: Threshold = Field(description="least step of a spot, of the whole scale")

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from triage.picture.limits import Limits
-from triage.picture.register import CannotTell, Grey, of_both, sampled, spread
+from triage.knowledge.judgement import PictureLimits
+from triage.picture.points import Grey, of_both, sampled, spread
+from triage.picture.register import CannotTell
 
 FINE = 1.0  # deviation [points] of the smoothing that tames the camera's noise
 RING = (3, 7)  # a spot is held against what lies this far around it [points]
@@ -87,13 +88,13 @@ def _median(values: Any) -> float:
     return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")
 
 
-def changed_spots(first: Grey, second: Grey, inner: Any, limits: Limits) -> Changes:
+def changed_spots(first: Grey, second: Grey, inner: Any, limits: PictureLimits) -> Changes:
     """Return what differs between two registered pictures in one light."""
     # What only one picture covers is no difference, and must not reach in through the filters.
     difference = ndimage.gaussian_filter(np.where(inner, first - second, np.float32(0)), FINE)
     doubt = _doubt(difference, first, second, inner)
     changed = (
-        np.abs(difference) > np.maximum(limits.least_contrast, limits.noises * doubt)
+        np.abs(difference) > np.maximum(limits.least_contrast.value, limits.noises.value * doubt)
     ) & inner
     changed = ndimage.binary_opening(changed)
     patches = _patches(difference, changed)
@@ -110,7 +111,7 @@ def changed_spots(first: Grey, second: Grey, inner: Any, limits: Limits) -> Chan
         area = int(mask.sum())
         around = ndimage.binary_dilation(mask, iterations=RING[1])
         ring = around & ~ndimage.binary_dilation(mask, iterations=RING[0])
-        if area < limits.least_pixels or not ring.any():
+        if area < limits.least_pixels.value or not ring.any():
             left[grown] |= mask
             continue
         diameter = float(2 * np.sqrt(area / np.pi))

@@ -10,7 +10,7 @@ import numpy as np
 
 from triage.errors import TriageError
 from triage.picture.pair import Picture
-from triage.picture.register import of_both
+from triage.picture.points import of_both
 
 TIFF = (".tif", ".tiff")
 RAW = (".arw", ".cr2", ".cr3", ".dng", ".nef", ".orf", ".pef", ".raf", ".rw2")
@@ -37,9 +37,10 @@ def read_photo(path: Path) -> Picture:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what a library plans is no matter of this photo
             points = _points(path)
-    except ImportError:
+    except ImportError as fault:
         raise TriageError(
-            "pictures cannot be compared here", mend='install the extra "picture"'
+            f'"{path}" cannot be read here: {fault.name} is missing',
+            mend='install the extra "picture"',
         ) from None
     except Exception:  # noqa: BLE001  (each library has its own ways to fail on a broken file)
         raise TriageError(f'"{path}" is no picture that can be read') from None
@@ -78,7 +79,10 @@ def _points(path: Path) -> Any:
         import rawpy  # noqa: PLC0415
 
         with rawpy.imread(str(path)) as raw:
-            return raw.postprocess(output_bps=16, no_auto_bright=True, use_camera_wb=True)
+            # The curve of sRGB, not the library's own; white as the camera set it.
+            return raw.postprocess(
+                output_bps=16, no_auto_bright=True, use_camera_wb=True, gamma=(2.4, 12.92)
+            )
     import imageio.v3  # noqa: PLC0415
 
     return imageio.v3.imread(path, rotate=True)

@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from triage.picture.pair import Comparison, Picture
-from triage.picture.register import shrunk
+from triage.picture.points import shrunk
 
 GAP = 8  # points between the two
 LEFT, CAME, LOST = (0, 191, 255), (255, 140, 0), (255, 0, 153)
@@ -25,7 +26,7 @@ def marked(
     its longer side, for a screen or a sheet.
     """
     factor = -(-max(before.shape) // longest) if longest else 1
-    first, second = (_small(each, factor) for each in (before, after))
+    first, second = (_eight_bit(shrunk(each, factor)) for each in (before, after))
     wide = first.shape[1] + GAP
     sheet = np.full((max(len(first), len(second)), wide + second.shape[1], 3), 255, np.uint8)
     sheet[: len(first), : first.shape[1]] = first
@@ -35,16 +36,21 @@ def marked(
     def here(row: float, column: float) -> tuple[float, float]:
         return (row + 0.5) / factor - 0.5, (column + 0.5) / factor - 0.5
 
-    for spot in found.vanished:
-        radius = spot.diameter_px / 2 / factor + 4 * thick
-        _draw(sheet, _ring(*here(spot.row, spot.column), radius), LEFT, thick)
-    for spot in found.appeared:
-        row, column = here(*found.placed_after(spot.row, spot.column))
-        free = spot.diameter_px / 2 / factor + 2 * thick
-        _draw(sheet, _cross(row, column + wide, free, 8 * thick), CAME, thick)
-    for row, column, area in found.harm.lost:
-        reach = np.sqrt(area) / 2 / factor + 4 * thick
-        _draw(sheet, _frame(*here(row, column), reach), LOST, thick)
+    came = [(*here(*found.placed_after(e.row, e.column)), e.diameter_px) for e in found.appeared]
+    left = [(*here(each.row, each.column), each.diameter_px) for each in found.vanished]
+    rings = [e for r, c, size in left for e in _ring(r, c, size / 2 / factor + 4 * thick)]
+    crosses = [
+        each
+        for r, c, size in came
+        for each in _cross(r, c + wide, size / 2 / factor + 2 * thick, 8 * thick)
+    ]
+    frames = [
+        each
+        for row, column, area in found.harm.lost
+        for each in _frame(*here(row, column), area**0.5 / 2 / factor + 4 * thick)
+    ]
+    for lines, colour in ((rings, LEFT), (crosses, CAME), (frames, LOST)):
+        _draw(sheet, lines, colour, thick)
     return sheet
 
 
@@ -60,26 +66,19 @@ def colour_map(found: Comparison) -> NDArray[np.uint8]:
     return drawn
 
 
-def _small(picture: Picture, factor: int) -> NDArray[np.uint8]:
-    if factor == 1 and picture.dtype == np.uint8:
-        return np.asarray(picture, np.uint8)
-    return _eight_bit(shrunk(picture, factor))
-
-
 def _eight_bit(picture: Any) -> NDArray[np.uint8]:
     return np.asarray((np.clip(picture, 0, 1) * 255).round(), np.uint8)
 
 
-def _draw(sheet: Any, points: Iterator[tuple[Any, Any]], colour: Any, thick: int) -> None:
-    """Draw points as dots: a dark one of twice the width, a coloured one upon it."""
-    held = list(points)
-    for width, paint in ((2 * thick, (0, 0, 0)), (thick, colour)):
-        for rows, columns in held:
-            for down in range(-width, width + 1):
-                for right in range(-width, width + 1):
-                    r, c = np.round(rows + down).astype(int), np.round(columns + right).astype(int)
-                    inside = (r >= 0) & (r < sheet.shape[0]) & (c >= 0) & (c < sheet.shape[1])
-                    sheet[r[inside], c[inside]] = paint
+def _draw(sheet: Any, lines: list[tuple[Any, Any]], colour: Any, thick: int) -> None:
+    """Draw lines in black of twice the width, and in colour upon it."""
+    drawn = np.zeros(sheet.shape[:2], bool)
+    for rows, columns in lines:
+        r, c = np.round(rows).astype(int), np.round(columns).astype(int)
+        inside = (r >= 0) & (r < drawn.shape[0]) & (c >= 0) & (c < drawn.shape[1])
+        drawn[r[inside], c[inside]] = True
+    for width, paint in ((2 * thick, (0, 0, 0)), (thick, colour)) if lines else ():
+        sheet[ndimage.binary_dilation(drawn, np.ones((3, 3), bool), width)] = paint
 
 
 def _ring(row: float, column: float, radius: float) -> Iterator[tuple[Any, Any]]:

@@ -7,9 +7,11 @@ from typing import Any
 
 import numpy as np
 
+from triage.knowledge.judgement import PictureLimits
 from triage.picture.colour import encoded_srgb, linear_srgb
-from triage.picture.limits import Limits
-from triage.picture.register import CannotTell, white_of
+from triage.picture.move import Move
+from triage.picture.points import white_of
+from triage.picture.register import CannotTell
 
 LEAST = 8  # points along a side of a patch
 INNER = 0.6  # of a patch that is found by the move alone this share is read, for it may be turned
@@ -25,7 +27,7 @@ class Patch:
     after: Box | None = None
 
 
-def light_of(patch: Patch, before: Any, after: Any, move: Any, limits: Limits) -> Any:
+def light_of(patch: Patch, before: Any, after: Any, move: Move, limits: PictureLimits) -> Any:
     """Return by what each linear colour of the second has to be multiplied, shape (3,).
 
     Raises
@@ -36,7 +38,7 @@ def light_of(patch: Patch, before: Any, after: Any, move: Any, limits: Limits) -
     if there is None:
         left, top, wide, high = patch.before
         middle = move([[left + (wide - 1) / 2, top + (high - 1) / 2]])[0]
-        wide, high = round(INNER * wide * move.scale), round(INNER * high * move.scale)
+        wide, high = round(INNER * wide), round(INNER * high)
         there = (round(middle[0] - wide / 2), round(middle[1] - high / 2), wide, high)
     was, has = (
         _colour("first", before, patch.before, limits),
@@ -50,7 +52,7 @@ def in_light(picture: Any, gains: Any) -> Any:
     return encoded_srgb(np.clip(linear_srgb(picture) * gains, 0, 1))
 
 
-def _colour(name: str, picture: Any, box: Box, limits: Limits) -> Any:
+def _colour(name: str, picture: Any, box: Box, limits: PictureLimits) -> Any:
     left, top, wide, high = box
     rows, columns = picture.shape[:2]
     if min(left, top) < 0 or left + wide > columns or top + high > rows:
@@ -64,7 +66,7 @@ def _colour(name: str, picture: Any, box: Box, limits: Limits) -> Any:
     points = picture[top : top + high, left : left + wide].reshape(-1, 3) / white_of(picture)
     middle = np.median(points, axis=0)
     off = 1.4826 * np.median(np.abs(points - middle), axis=0)
-    if (off > limits.patch_uneven * middle).any():
+    if (off > limits.patch_uneven.value * middle).any():
         raise CannotTell(f"the patch is not even in the {name} picture", mend="take its inner part")
     if middle.max() >= 0.99 or middle.min() <= 0.02:
         raise CannotTell(f"the patch is too light or too dark in the {name} picture")

@@ -68,7 +68,7 @@ class PlainSession:
         if self.commands is None or line.split(" ", 1)[0] not in self.names:
             return False
         try:
-            self.ask.say("", *self.commands.run(line, self.workshop).splitlines())
+            self.ask.say("", *self.commands.run(line, self.workshop, self.ask.width).splitlines())
         except TriageError as fault:
             self.ask.fault(fault)
         return True

@@ -194,10 +194,10 @@ class DropQuestion(Question):
     """What a number of drops is in mL, or how many drops an amount takes."""
 
     drops: float | None = asks("how many drops")
-    ml: float | None = asks("amount wanted, instead of a number of drops", "mL", "--ml")
     agent: str | None = asks(
         "the liquid; water by default", "", "--agent", kind="entry", entry="agent"
     )
+    ml: float | None = asks("amount wanted, instead of a number of drops", "mL", "--ml")
     counted: int | None = asks("drops of your own that you counted", "", "--counted", kind="count")
     filled_ml: float | None = asks("volume that your counted drops filled", "mL", "--filled")
 

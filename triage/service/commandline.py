@@ -24,6 +24,7 @@ class Word:
     what    what it is, in words
     example what it could be, from the example of the command
     choices all that it may be, empty if it is free
+    is_needed whether nothing can be done without it
     is_many whether several may be given, apart
     """
 
@@ -33,6 +34,7 @@ class Word:
     example: str = ""
     choices: tuple[str, ...] = ()
     is_many: bool = False
+    is_needed: bool = False
 
     @property
     def is_switch(self) -> bool:
@@ -69,8 +71,8 @@ class CommandLine(Protocol):
     def known(self) -> Sequence[Known]:
         """Return the commands that can be run from within a face."""
 
-    def run(self, line: str, workshop: Workshop) -> str:
-        """Run a line and return what it said.
+    def run(self, line: str, workshop: Workshop, width: int) -> str:
+        """Run a line and return what it said, in lines of a width.
 
         Raises
         ------

@@ -9,13 +9,12 @@ from typing import Any
 
 from triage.errors import OutOfRange, TriageError
 from triage.knowledge.book import Knowledge
+from triage.knowledge.judgement import PictureLimits
 from triage.picture.files import png_of, read_both
-from triage.picture.limits import Limits
 from triage.picture.marked import marked
 from triage.picture.pair import GLANCE, Comparison, Picture, compare, glance
 from triage.picture.patch import Box, Patch
 from triage.picture.register import CannotTell
-from triage.picture.verdict import figures
 from triage.show.blocks import Line
 from triage.show.compared import compared_blocks
 from triage.units import positive
@@ -28,16 +27,38 @@ class Measured:
     before: Picture
     after: Picture
     found: Comparison
-    limits: Limits
+    limits: PictureLimits
     um_per_px: float | None
 
     def lines(self) -> tuple[Line, ...]:
         """Return what it says in words."""
         return tuple(compared_blocks(self.found, self.limits, self.um_per_px))
 
-    def figures(self) -> dict[str, Any]:
-        """Return what is kept with an attempt."""
-        return figures(self.found, self.um_per_px)
+    def figures(self, marked_as: str | None = None) -> dict[str, Any]:
+        """Return what is kept with an attempt: plain numbers, with the method that made them.
+
+        ``marked_as`` is where both photos stand with their marks.
+        """
+        harm, removal = self.found.harm, self.found.removal
+        kept: dict[str, Any] = {
+            "method": self.found.version,
+            "left": len(self.found.vanished),
+            "came": len(self.found.appeared),
+            "colour_median": round(harm.colour_median, 2),
+            "colour_95": round(harm.colour_95, 2),
+            "lost_share": round(harm.lost_share, 4),
+            "gloss_before": round(harm.gloss_before, 5),
+            "gloss_after": round(harm.gloss_after, 5),
+            "light": "by a patch" if self.found.by_patch else "by the surface",
+        }
+        if removal is not None:
+            ends = (removal.share, removal.low, removal.high)
+            kept |= {"stayed": removal.stayed, "removed": [round(each, 3) for each in ends]}
+        if self.um_per_px is not None:
+            kept["um_per_pixel"] = self.um_per_px
+        if marked_as is not None:
+            kept["marked"] = marked_as
+        return kept
 
     def marked_png(self, longest: int = 2400) -> bytes:
         """Return both side by side, changes marked, as a PNG file; see ``marked``."""
@@ -65,7 +86,7 @@ def measured(
     """
     if um_per_px is not None:
         positive("size of a pixel", um_per_px, "um")
-    limits = Limits.of(knowledge.judgement.picture)
+    limits = knowledge.judgement.picture
     told("reading the photos")
     first, second = read_both(before, after)
     near = None

@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from triage.explain.sensitivity import Firmness
-from triage.explain.sureplan import SurePlan
+from triage.explain.sureplan import Firmness, SurePlan
 from triage.plan.model import FindingLine, Hold, Notice, Plan, Step
 from triage.plan.names import finding_names, zone_words
 

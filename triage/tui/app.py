@@ -37,7 +37,6 @@ from triage.tui.screens.stop import StopScreen
 from triage.tui.services import Services
 from triage.tui.timerwatch import TimerWatch
 from triage.tui.typedahead import TypedAhead
-from triage.tui.widgets.photoview import ask_terminal
 
 if TYPE_CHECKING:
     from triage.plan.model import Step
@@ -364,7 +363,6 @@ def run_app(
     TriageError: the workshop could not be opened behind the first screen.
     """
     choices = chosen(settings_file(), keys)
-    ask_terminal()
     app = TriageApp(workshop, case=case, cases=cases, choices=choices, inside=inside)
     fault = app.run()
     if fault is not None:

@@ -14,10 +14,11 @@ from textual.content import Content
 from textual.screen import Screen
 
 from triage.errors import TriageError
+from triage.show.lines import WIDTH
 from triage.tui.keysets import key_name
 from triage.tui.screens.base import Leaving
 from triage.tui.screens.detail import DetailScreen
-from triage.tui.screens.form import Field, Filled, FormScreen
+from triage.tui.screens.form import Field, Filled, FormScreen, Refused
 from triage.tui.widgets.faultline import FaultLine
 
 if TYPE_CHECKING:
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     from triage.tui.app import TriageApp
 
 STOP_KEY = "escape"
+# Columns of a window that are not its text.
+WINDOW = 9
+TOLD = ("Enter reckons or runs it; what is empty is left out. Right takes what is suggested.",)
 # Words of commands that name an entry of the knowledge: those there are can be suggested.
 KINDS = {"fumigant": "agent"} | {
     name: name for name in ("agent", "control", "salt", "gel", "zone", "taxon", "method", "deposit")
@@ -86,7 +90,8 @@ async def _said(
     """Run a command with what was written and show what it says."""
     inside: Any = app.inside
     try:
-        act = partial(inside.run, known.line(given), app.services.workshop)
+        width = min(WIDTH, app.size.width - WINDOW)
+        act = partial(inside.run, known.line(given), app.services.workshop, width)
         said = await app.services.run(act)
     except (TriageError, OSError) as fault:
         failed(fault.line() if isinstance(fault, TriageError) else str(fault))
@@ -108,8 +113,19 @@ class CommandForm(FormScreen):
             example = f"as {word.example}" if word.example else ""
             return Field(word.name, word.what, value, example, choices)
 
-        told = "Enter reckons or runs it; what is empty is left out. Right takes what is suggested."
-        super().__init__(known.what, map(field, known.words), (told,))
+        super().__init__(known.what, map(field, known.words), TOLD, self._complete)
+
+    def _complete(self, filled: Filled) -> None:
+        for word in self._known.words:
+            if word.is_needed and not filled[word.name]:
+                raise Refused(word.name, f"nothing is written for: {word.what}")
+
+    def refuse(self, why: str, field: str = "") -> None:
+        """Say what cannot be taken, by the names of the lines instead of those of the options."""
+        why = why.removeprefix(f"triage {self._known.name}: ").partition("; see triage ")[0]
+        for word in sorted(self._known.words, key=lambda each: -len(each.flag)):
+            why = why.replace(word.flag, f'"{word.what}"') if word.flag else why
+        super().refuse(why, field)
 
     def taken(self, filled: Filled) -> None:
         """Run it; what is wrong is said here, what it says stands above."""
@@ -140,7 +156,6 @@ class Finder(Provider):
         matcher = self.matcher(query)
         for each in self._named:
             score = matcher.match(each.text)
-            if score > 0:
-                yield Hit(
-                    score, matcher.highlight(each.text), each.go, text=each.text, help=each.what
-                )
+            if score > 0:  # an act of that name comes before what is only called so
+                shown = matcher.highlight(each.text)
+                yield Hit(score / 2, shown, each.go, text=each.text, help=each.what)

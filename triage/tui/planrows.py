@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from rich.text import Text
 
 from triage.case.models import Timer
-from triage.explain.sensitivity import Firmness
+from triage.explain.sureplan import Firmness
 from triage.history.advice import SkipSuggestion
 from triage.plan.model import Notice, Plan, Step
 from triage.plan.names import finding_names, zone_words

@@ -91,7 +91,9 @@ class ObserveScreen(CaseScreen):
     def _zones(self) -> list[str]:
         drawn = [zone.zone for zone in self.drawing.zones] if self.drawing else []
         known = self.services.workshop.knowledge.zones.values()
-        here = [zone.id for zone in known if not self._body_plan or self._body_plan in zone.plans]
+        found = {finding.zone for finding in self.case.findings} if self.case else set()
+        plan = self._body_plan
+        here = [z.id for z in known if not plan or plan in z.plans or z.id in found]
         return [zone for zone in drawn if zone in here] + [
             zone for zone in here if zone not in drawn
         ]

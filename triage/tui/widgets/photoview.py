@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import asyncio
 import io
-import select
+import os
+import struct
 import sys
 import warnings
+from collections.abc import Mapping
 from importlib import import_module
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 from textual.app import ComposeResult
 from textual.containers import Vertical
@@ -22,38 +24,46 @@ from triage.errors import TriageError
 
 # Points on the longer side: no terminal shows more.
 LARGEST = 2000
+# Terminals known to draw pixels: by placeholders in cells, or by rows of six points.
+PLACEHOLDERS = ("xterm-kitty", "xterm-ghostty")
+SIXELS = ("foot", "mlterm", "contour", "WezTerm", "iTerm.app")
 NO_LIBRARY = TriageError("pictures are not drawn here", mend='install the extra "picture"')
 
 
-def ask_terminal() -> None:
-    """Ask the terminal whether it shows pixels, before the interface listens to it.
+def drawer(environ: Mapping[str, str] = os.environ) -> type[Widget]:
+    """Return what draws photos: in pixels where the terminal is known for it, else in half cells.
 
-    Not where a key is waiting already: it would be taken for the answer, and be lost.
+    The library would ask the terminal when it is first imported, and take a key that is pressed
+    meanwhile for the answer: it is told that there is none, and how large a cell is.
     """
-    if find_spec("textual_image") is None:
-        return
-    try:
-        is_quiet = not select.select([sys.stdin], [], [], 0)[0]
-    except (OSError, ValueError):
-        is_quiet = False
-    if is_quiet:
-        import_module("textual_image.widget")
-    else:
-        _drawer()
-
-
-def _drawer() -> type[Widget]:
-    """Return what draws photos: in pixels where the terminal said so, else in half cells."""
     if "textual_image.widget" not in sys.modules:
-        # The library asks the terminal when it is first imported; here that is not its to answer.
-        from unittest.mock import patch  # noqa: PLC0415  (seldom needed, slow to import)
-
+        os.environ.update(_cell_size())
         with patch.object(sys, "__stdout__", io.StringIO()):
             import_module("textual_image.widget")
     found: Any = sys.modules["textual_image.widget"]
-    is_plain = found.AutoRenderable in (found.UnicodeRenderable, found.HalfcellRenderable)
-    drawer: type[Widget] = found.HalfcellImage if is_plain else found.Image
-    return drawer
+    term, program = environ.get("TERM", ""), environ.get("TERM_PROGRAM", "")
+    kind = "HalfcellImage"
+    if term.startswith(PLACEHOLDERS):
+        kind = "TGPImage"
+    elif term.startswith(SIXELS) or program in SIXELS:
+        kind = "SixelImage"
+    made: type[Widget] = getattr(found, kind)
+    return made
+
+
+def _cell_size() -> dict[str, str]:
+    """Return the points of a cell as the library takes them, nothing where nobody tells."""
+    try:
+        import fcntl  # noqa: PLC0415  (not on every platform)
+        import termios  # noqa: PLC0415
+
+        told = fcntl.ioctl(1, termios.TIOCGWINSZ, bytes(8))
+    except (ImportError, OSError):
+        return {}
+    rows, columns, width, height = struct.unpack("HHHH", told)
+    if not all((rows, columns, width, height)):
+        return {}
+    return {"TEXTUAL_CELL_WIDTH": f"{width // columns}", "TEXTUAL_CELL_HEIGHT": f"{height // rows}"}
 
 
 def upright(place: Path) -> Any:
@@ -104,12 +114,12 @@ class PhotoView(Vertical):
             return _said("colours are off. Open the file to see it.")
         try:
             picture = await asyncio.to_thread(upright, place)
-            drawer: type[Any] = _drawer()
+            made: type[Any] = drawer()
         except ImportError:
             return _said(NO_LIBRARY.line())
         except TriageError as fault:
             return _said(fault.line())
-        drawn: Widget = drawer(picture, classes="photo-picture")
+        drawn: Widget = made(picture, classes="photo-picture")
         return drawn
 
 
