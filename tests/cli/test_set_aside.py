@@ -11,7 +11,7 @@ import pytest
 
 from tests.support.intake import READY
 from tests.support.knowledge import shipped
-from tests.support.running import Ran, Runner, runner
+from tests.support.running import Ran, Runner
 from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.store import case_text, create_case, load_case
 from triage.errors import TriageError
@@ -23,13 +23,6 @@ margin: 1.0
 """
 OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 SOLVENT = shipped().methods["ethyl-acetate-brush"]
-
-
-@pytest.fixture
-def triage(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Runner:
-    return runner(tmp_path, monkeypatch, capsys)
 
 
 @pytest.fixture

@@ -4,12 +4,10 @@ No printed number was found for these; each test says which route stands in for 
 """
 
 import math
-from pathlib import Path
 
 import pytest
-import yaml
-from pydantic import TypeAdapter
 
+from tests.support.knowledge import shipped
 from triage.bench.chamber import vapour_density_mg_per_l, water_to_reach_mg
 from triage.bench.hansen import Hansen, Interval, hansen_distance, relative_distance, verdict
 from triage.bench.mould import (
@@ -23,17 +21,6 @@ from triage.bench.stock import (
 )
 from triage.bench.storage import gel_for_box, opening_pulse_mg, vapour_stock
 from triage.exposure.gas import saturation_mg_per_m3
-from triage.knowledge.tables import Dose, Gel
-
-RULES = Path(__file__).parents[2] / "rules"
-
-
-def read(name, kind):
-    rows = TypeAdapter(tuple[kind, ...]).validate_python(
-        yaml.safe_load((RULES / name).read_text(encoding="utf-8"))
-    )
-    return {row.id: row for row in rows}
-
 
 # --- pH: charge balance solved by scipy, with water's own ions in it ---------------------------
 
@@ -51,7 +38,7 @@ def _ph_by_charge_balance(acid=0.0, base=0.0, kb=1.0):
 
 @pytest.mark.parametrize("base", [1, 0.5, 0.1, 0.01])
 def test_ammonia_ph_by_charge_balance(base):
-    kb = read("doses.yaml", Dose)["ammonia-base-constant"].most
+    kb = shipped().doses["ammonia-base-constant"].most
     assert weak_base_ph(base, kb) == pytest.approx(
         _ph_by_charge_balance(base=base, kb=kb), abs=0.001
     )
@@ -116,7 +103,7 @@ def test_old_doses_by_pint():
     import pint
 
     unit = pint.UnitRegistry()
-    doses = read("doses.yaml", Dose)
+    doses = shipped().doses
     pound = (1 * unit.pound / unit.foot**3).to("g/m^3").magnitude
     old = doses["store-old-dose-naphthalene"]
     assert old.least == pytest.approx(0.5 / 13 * pound, rel=0.001)
@@ -126,7 +113,7 @@ def test_old_doses_by_pint():
 
 def test_old_dose_is_a_stock_not_a_level():
     # identity: dose over saturation is the ratio, and the stock lasts ratio days at one change a day
-    doses = read("doses.yaml", Dose)
+    doses = shipped().doses
     level = saturation_mg_per_m3(0.168, 147.0, 20) / 1000
     crystals = 5 * doses["store-old-dose-p-dichlorobenzene"].most
     stock = vapour_stock(crystals, 5, level, 1.0)
@@ -145,7 +132,7 @@ def test_water_for_a_box_by_the_reference_library():
 
 def test_gel_balance_closes():
     # identity: water in gel at the end = water given off by air and insects
-    gel = read("gels.yaml", Gel)["narrow-pore-gel"]
+    gel = shipped().gels["narrow-pore-gel"]
     need = gel_for_box(
         gel, volume_l=5, temp_c=20, rh_start_percent=80, rh_end_percent=40,
         free_water_mg=50, held_fraction=0.02, extra_fraction=0.5,

@@ -3,12 +3,9 @@
 Rows marked "second-hand" were read in a copy of the document.
 """
 
-from pathlib import Path
-
 import pytest
-import yaml
-from pydantic import TypeAdapter
 
+from tests.support.knowledge import shipped
 from triage.bench.chamber import (
     exponential_rh,
     salt_rh,
@@ -19,21 +16,10 @@ from triage.bench.drops import drops_to_ml, ml_per_drop
 from triage.bench.mould import critical_rh_percent, weeks_to_first_growth
 from triage.bench.stock import grams_per_litre, make_up, molarity, stock_ml_per_litre
 from triage.bench.storage import gel_capacity
-from triage.knowledge.tables import Dose, Gel, Salt
 
-RULES = Path(__file__).parents[2] / "rules"
-
-
-def read(name, kind):
-    rows = TypeAdapter(tuple[kind, ...]).validate_python(
-        yaml.safe_load((RULES / name).read_text(encoding="utf-8"))
-    )
-    return {row.id: row for row in rows}
-
-
-SALTS = read("salts.yaml", Salt)
-GELS = read("gels.yaml", Gel)
-DOSES = read("doses.yaml", Dose)
+SALTS = shipped().salts
+GELS = shipped().gels
+DOSES = shipped().doses
 
 
 # --- dilution and molarity -------------------------------------------------------------------

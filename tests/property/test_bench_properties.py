@@ -1,13 +1,10 @@
 """What must hold for any input: conservation, monotony, bounds."""
 
-from pathlib import Path
-
 import pytest
-import yaml
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from pydantic import TypeAdapter
 
+from tests.support.knowledge import shipped
 from triage.bench.bursts import burst_budget, require_burst
 from triage.bench.chamber import look_times_h, salt_rh, vapour_density_mg_per_l
 from triage.bench.drops import drops_to_ml, ml_to_drops
@@ -22,19 +19,9 @@ from triage.bench.stock import (
 )
 from triage.bench.storage import crystals_for_mg, gel_for_box, vapour_stock
 from triage.errors import OutOfRange
-from triage.knowledge.tables import Gel, Salt
 
-RULES = Path(__file__).parents[2] / "rules"
-
-
-def read(name, kind):
-    return TypeAdapter(tuple[kind, ...]).validate_python(
-        yaml.safe_load((RULES / name).read_text(encoding="utf-8"))
-    )
-
-
-SALTS = read("salts.yaml", Salt)
-NARROW = next(gel for gel in read("gels.yaml", Gel) if gel.id == "narrow-pore-gel")
+SALTS = tuple(shipped().salts.values())
+NARROW = shipped().gels["narrow-pore-gel"]
 
 percents = st.floats(0.01, 100)
 volumes = st.floats(0.01, 5000)

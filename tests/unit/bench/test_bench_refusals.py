@@ -1,28 +1,15 @@
 """Bad input to the bench arithmetic: one line that says what is wrong and what to do."""
 
 import math
-from pathlib import Path
 
 import pytest
-import yaml
-from pydantic import TypeAdapter
 
+from tests.support.knowledge import shipped
 from triage.bench import bursts, chamber, drops, hansen, mould, stock, storage
 from triage.errors import OutOfRange, TriageError
-from triage.knowledge.tables import Gel, Salt
 
-RULES = Path(__file__).parents[3] / "rules"
-
-
-def read(name, kind):
-    rows = TypeAdapter(tuple[kind, ...]).validate_python(
-        yaml.safe_load((RULES / name).read_text(encoding="utf-8"))
-    )
-    return {row.id: row for row in rows}
-
-
-SALTS = read("salts.yaml", Salt)
-GELS = read("gels.yaml", Gel)
+SALTS = shipped().salts
+GELS = shipped().gels
 NARROW, WIDE = GELS["narrow-pore-gel"], GELS["wide-pore-gel"]
 
 

@@ -2,11 +2,10 @@
 
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
-import yaml
 
+from tests.support.knowledge import shipped
 from triage.bench.bursts import burst_budget, require_burst
 from triage.bench.chamber import look_times_h, next_look_h, salt_rh
 from triage.bench.drops import ml_per_drop, ml_to_drops
@@ -16,7 +15,6 @@ from triage.bench.mould import (
 )
 from triage.bench.stock import make_up, weigh_up
 from triage.bench.storage import vapour_stock
-from triage.knowledge.tables import Salt
 
 
 def test_dilution_tops_up_to_the_mark():
@@ -129,6 +127,4 @@ def test_edges_that_are_still_allowed():
     ],
 )  # fmt: skip
 def test_uncertainty_is_the_larger_neighbour_or_unknown(salt, temp, plus_minus):
-    rules = Path(__file__).parents[3] / "rules" / "salts.yaml"
-    rows = {row["id"]: row for row in yaml.safe_load(rules.read_text(encoding="utf-8"))}
-    assert salt_rh(Salt.model_validate(rows[salt]), temp).plus_minus_percent == plus_minus
+    assert salt_rh(shipped().salts[salt], temp).plus_minus_percent == plus_minus

@@ -6,21 +6,13 @@ from typing import Any
 
 import pytest
 
-from tests.support.builders import OILY, case_with, full_bench, rungs
+from tests.support.builders import OILY, WAXY, case_with, full_bench, rungs
 from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
 from triage.plan.barring import check_bench
 from triage.plan.planner import Planner
-
-WAXY = {
-    "setae": "stiff-clumps",
-    "texture": "paste",
-    "warmth": "softens",
-    "ethanol-drop": "nothing",
-    "heptane-drop": "clears",
-}
 
 
 def bench_with(knowledge: Knowledge, **changed: Any) -> Bench:
