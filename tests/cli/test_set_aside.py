@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.builders import OILY
 from tests.support.intake import READY
 from tests.support.knowledge import shipped
 from tests.support.running import Ran, Runner
@@ -21,7 +22,6 @@ BENCH = """format: 1
 room: {volume_m3: 60, air_changes_per_h: 6, control: hood, place: lab}
 margin: 1.0
 """
-OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 SOLVENT = shipped().methods["ethyl-acetate-brush"]
 
 

@@ -7,7 +7,7 @@ source stops BOTH terms go on: a decay with l1 alone, as found in one teaching c
 second term and misses the fast fall at the face.
 
 Source: B2Z 1.4, R package for the two-zone model, manual, equations 1 and 2; Monteiro, Banerjee,
-Ramachandran, J. Statistical Software 43(2), 2011. Half-sphere geometry: from memory.
+Ramachandran, J. Statistical Software 43(2), 2011.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from triage.exposure.maths import Floats, checked, phi1
+from triage.exposure.maths import Floats, none_below_zero, phi1
 from triage.units import at_least, positive
 
 NO_STOP_MIN = 1e12
@@ -92,8 +92,8 @@ def two_zone_levels(
     """
     rate = at_least("release rate", rate_mg_per_min, 0.0, "mg/min")
     stop = at_least("end of release", stop_min, 0.0, "min")
-    times = np.atleast_1d(checked("time", minutes, "min"))
-    start = checked("level at the start", start_mg_per_m3, "mg/m3")
+    times = none_below_zero("time", minutes, "min")
+    start = none_below_zero("level at the start", start_mg_per_m3, "mg/m3")
     found = _evolve(zones, rate, start, np.minimum(times, stop))
     late = times > stop
     if late.any():

@@ -92,7 +92,7 @@ class Room:
 
     @property
     def near_m3(self) -> float:
-        """Volume of the near field, ``(2/3) pi r^3`` [m3]."""
+        """Volume of the near field, a half sphere (from memory): ``(2/3) pi r^3`` [m3]."""
         return 2.0 / 3.0 * math.pi * self.near_field_radius_m**3
 
     @property
