@@ -191,7 +191,7 @@ class Asked(io.StringIO):
         super().__init__()
         self.sink, self.words = sink, words
 
-    def readline(self, size: int | None = -1) -> str:
+    def readline(self, _size: int | None = -1, /) -> str:
         listed = self.sink.getvalue().rsplit(" > ", 2)[-2]
         found = (re.search(rf"^  (\d+) {word}", listed, re.MULTILINE) for word in self.words)
         return next((f"{each[1]}\n" for each in found if each), "stop\n")
