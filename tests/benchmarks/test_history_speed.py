@@ -15,7 +15,7 @@ from tests.support.intake import TOLD
 from triage.case.models import Case
 from triage.case.profile import Bench, RoomProfile
 from triage.case.reading import validated
-from triage.exposure import DayLedger
+from triage.exposure.day import DayLedger
 from triage.history.benchday import DayMaker, day_terms
 from triage.history.columns import OUTCOME_CODES, columns_from
 from triage.history.daytypes import Hours

@@ -8,20 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.running import Runner, runner
+from tests.support.running import Runner
 from triage.case.profile import load_bench
 from triage.knowledge.load import load_knowledge
 from triage.service.benchasked import ASKED
 
 ROOT = Path(__file__).resolve().parents[2]
 HEALTH = list(load_knowledge(ROOT / "rules").circumstances.values())
-
-
-@pytest.fixture
-def triage(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Runner:
-    return runner(tmp_path, monkeypatch, capsys)
 
 
 def _typed(monkeypatch: pytest.MonkeyPatch, *lines: str) -> None:

@@ -8,18 +8,11 @@ from pathlib import Path
 import pytest
 import yaml
 
-from tests.support.running import Runner, runner
+from tests.support.running import Runner
 from triage.service import open_workshop
 from triage.yamltext import dump_yaml
 
 FOLDER = Path(__file__).parents[1] / "bad_input" / "benches"
-
-
-@pytest.fixture
-def triage(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Runner:
-    return runner(tmp_path, monkeypatch, capsys)
 
 
 def table() -> list[tuple[str, str, str]]:

@@ -34,79 +34,46 @@ def figure(answer: dict[str, Any], name: str) -> float:
     return next(f["value"] for f in answer["figures"] if f["name"] == name)
 
 
-def test_dilution_of_a_printed_example(capsys: pytest.CaptureFixture[str]) -> None:
-    """Histology note on preservatives: 70 mL of 95 % made up to 95 mL is 70 %."""
-    answer = answered(capsys, "mix", "ethanol", "--to", "70", "--stock", "95", "--ml", "95")
-    assert figure(answer, "stock") == pytest.approx(70.0)
-    assert "the mark decides" in answer["sentence"]
-
-
-def test_mass_of_stock_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
-    """50 g of 3 % from 25 %: 6 g of stock holds the 1.5 g that is needed."""
-    answer = answered(capsys, "mix", "ammonia-solution", "--to", "3", "--stock", "25", "--grams", "50")
-    assert figure(answer, "stock") == pytest.approx(6.0)
+# command, figure, value, how near
+FIGURES = [
+    # Histology note on preservatives: 70 mL of 95 % made up to 95 mL is 70 %.
+    ("mix ethanol --to 70 --stock 95 --ml 95", "stock", 70.0, 1e-6),
+    # By hand: 50 g of 3 % from 25 %: 6 g of stock holds the 1.5 g that is needed.
+    ("mix ammonia-solution --to 3 --stock 25 --grams 50", "stock", 6.0, 1e-6),
     # Weak-base formula by hand: c = 30/17.031 = 1.7615 mol/L, x = sqrt(1.8e-5 c) = 5.63e-3, pH 11.75.
-    assert figure(answer, "pH, about") == pytest.approx(11.75, abs=0.06)
+    ("mix ammonia-solution --to 3 --stock 25 --grams 50", "pH, about", 11.75, 0.06),
+    # By hand: 10 % w/w at 1.05 g/mL is 105 g/L over 36.461 = 2.880 mol/L; pH 2 of 1 L takes 3.47 mL.
+    ("mix hydrochloric-acid-dilute --to-ph 2 --stock 10 --ml 1000", "acid stock", 3.472, 0.002),
+    # OIML R 121, table 1: sodium chloride at 25 C, 75.3 +/- 0.2 % RH.
+    ("chamber --litres 1 --temp 25 --salt sodium-chloride", "relative humidity", 75.3, 0.2),
+    # Handbook table of saturated air: 17.3 g/m3 at 20 C; half of it is there already.
+    ("chamber --litres 1 --temp 20 --rh 50", "water the air takes up", 8.65, 0.0865),
+    # Supplier guides after BS 1133-19: 170 g for a cubic metre, so 17 g for 100 L.
+    ("box --litres 100", "packing rule", 17.0, 1e-6),
+    # Ideal gas by hand: 0.006593 kPa x 128.171 / (8.314 x 293.15) = 0.3467 mg/L, ten litres of it.
+    ("box --litres 10 --fumigant naphthalene --grams 5", "leaves when opened, at most", 3.467, 0.0034),
+    # One change thins 80 % by 0.8 mL of water to 10 mL of fluid: 80 x 10/10.8.
+    ("alcohol --stock 80 --fluid 10 --water 0.8", "strength after change 1", 74.07, 0.01),
+    # 35 drops fill 2 mL: worked example of a pharmacy course page on calibrating a dropper; the error
+    # either way is that of USP 32, general chapter 1101: 15 %.
+    ("drops 35 --counted 35 --filled 2", "volume", 2.0, 1e-9),
+    ("drops 35 --counted 35 --filled 2", "at least", 1.7, 1e-6),
+    ("drops 35 --counted 35 --filled 2", "at most", 2.3, 1e-6),
+    # 20 give or take 2 drops of water a millilitre (the same page), counted by the biggest: 0.5 mL at 18.
+    ("drops --ml 0.5", "drops", 9, 0),
+    # 46 a mL: 18 of water by Tate, 72.8/22.3 mN/m and 0.789 g/mL.
+    ("drops --ml 0.5 --agent ethanol", "drops", 23, 0),
+    # Three bursts of at most 10 s each are allowed.
+    ("bursts 8 10", "bursts left", 1, 0),
+    ("bursts 8 10", "longest next burst", 10.0, 0),
+]
 
 
-def test_acid_for_a_bath_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
-    """10 % w/w at 1.05 g/mL is 105 g/L over 36.461 = 2.880 mol/L; pH 2 of 1 L takes 3.47 mL."""
-    answer = answered(capsys, "mix", "hydrochloric-acid-dilute", "--to-ph", "2", "--stock", "10", "--ml", "1000")
-    assert figure(answer, "acid stock") == pytest.approx(3.472, abs=0.002)
-
-
-def test_humidity_over_a_salt_of_the_standard(capsys: pytest.CaptureFixture[str]) -> None:
-    """OIML R 121, table 1: sodium chloride at 25 C, 75.3 +/- 0.2 % RH."""
-    answer = answered(capsys, "chamber", "--litres", "1", "--temp", "25", "--salt", "sodium-chloride")
-    assert figure(answer, "relative humidity") == pytest.approx(75.3, abs=0.2)
-
-
-def test_water_of_a_damp_litre(capsys: pytest.CaptureFixture[str]) -> None:
-    """Handbook table of saturated air: 17.3 g/m3 at 20 C; half of it is there already."""
-    answer = answered(capsys, "chamber", "--litres", "1", "--temp", "20", "--rh", "50")
-    assert figure(answer, "water the air takes up") == pytest.approx(17.3 / 2.0, rel=0.01)
-
-
-def test_gel_by_the_packing_rule(capsys: pytest.CaptureFixture[str]) -> None:
-    """Supplier guides after BS 1133-19: 170 g for a cubic metre, so 17 g for 100 L."""
-    answer = answered(capsys, "box", "--litres", "100")
-    assert figure(answer, "packing rule") == pytest.approx(17.0)
-
-
-def test_opening_a_box_lets_its_air_out(capsys: pytest.CaptureFixture[str]) -> None:
-    """Ideal gas by hand: 0.006593 kPa x 128.171 / (8.314 x 293.15) = 0.3467 mg/L, ten litres of it."""
-    answer = answered(capsys, "box", "--litres", "10", "--fumigant", "naphthalene", "--grams", "5")
-    assert figure(answer, "leaves when opened, at most") == pytest.approx(3.467, rel=1e-3)
-
-
-def test_alcohol_after_one_change_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
-    """One change thins 80 % by 0.8 mL of water to 10 mL of fluid: 80 x 10/10.8."""
-    answer = answered(capsys, "alcohol", "--stock", "80", "--fluid", "10", "--water", "0.8")
-    assert figure(answer, "strength after change 1") == pytest.approx(74.07, abs=0.01)
-
-
-def test_drops_of_a_calibrated_dropper(capsys: pytest.CaptureFixture[str]) -> None:
-    """35 drops fill 2 mL: worked example of a pharmacy course page on calibrating a dropper.
-
-    The error either way is that of USP 32, general chapter 1101: 15 %.
-    """
-    answer = answered(capsys, "drops", "35", "--counted", "35", "--filled", "2")
-    assert figure(answer, "volume") == 2.0
-    assert figure(answer, "at least") == pytest.approx(1.7)
-    assert figure(answer, "at most") == pytest.approx(2.3)
-
-
-def test_drops_for_an_amount_never_exceed_it(capsys: pytest.CaptureFixture[str]) -> None:
-    """20 give or take 2 drops of water a millilitre (the same page), counted by the biggest."""
-    assert figure(answered(capsys, "drops", "--ml", "0.5"), "drops") == 9  # 0.5 mL at 18 a mL
-    alcohol = answered(capsys, "drops", "--ml", "0.5", "--agent", "ethanol")
-    assert figure(alcohol, "drops") == 23  # 46 a mL: 18 of water by Tate, 72.8/22.3 mN/m and 0.789 g/mL
-
-
-def test_bursts_left(capsys: pytest.CaptureFixture[str]) -> None:
-    answer = answered(capsys, "bursts", "8", "10")
-    assert figure(answer, "bursts left") == 1
-    assert figure(answer, "longest next burst") == 10.0
+@pytest.mark.parametrize(("words", "name", "value", "within"), FIGURES)
+def test_a_figure_of_a_document_or_worked_by_hand(
+    capsys: pytest.CaptureFixture[str], words: str, name: str, value: float, within: float
+) -> None:
+    assert figure(answered(capsys, *words.split()), name) == pytest.approx(value, abs=within, rel=0)
 
 
 def test_air_of_a_closed_room_by_hand(capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,20 +12,10 @@ import pytest
 import yaml
 
 from tests.support.intake import TOLD
-from tests.support.running import Ran, Runner, process, runner
+from tests.support.running import Ran, Runner, process
 from triage import cli
 
 ROOT = Path(__file__).resolve().parents[2]
-
-
-@pytest.fixture
-def triage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Runner:
-    """Runs a command in this process, in a home of its own.
-
-    To start Python and read the rules for each of a hundred commands would take a minute. The
-    tests at the end, which call ``process``, hold that a true process does nothing else.
-    """
-    return runner(tmp_path, monkeypatch, capsys)
 
 
 def one_line(result: Ran) -> str:

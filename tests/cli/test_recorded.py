@@ -7,19 +7,10 @@ import re
 import shutil
 from pathlib import Path
 
-import pytest
-
-from tests.support.running import Runner, runner
+from tests.support.running import Runner
 
 ROOT = Path(__file__).resolve().parents[2]
 CASE = "bumblebee-plate-3"
-
-
-@pytest.fixture
-def triage(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Runner:
-    return runner(tmp_path, monkeypatch, capsys)
 
 
 def test_an_attempt_missing_from_the_middle_is_told(tmp_path: Path, triage: Runner) -> None:

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.builders import OILY
 from tests.support.intake import READY
 from tests.support.knowledge import shipped
-from tests.support.running import Ran, Runner, runner
+from tests.support.running import Ran, Runner
 from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.store import case_text, create_case, load_case
 from triage.errors import TriageError
@@ -21,15 +22,7 @@ BENCH = """format: 1
 room: {volume_m3: 60, air_changes_per_h: 6, control: hood, place: lab}
 margin: 1.0
 """
-OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 SOLVENT = shipped().methods["ethyl-acetate-brush"]
-
-
-@pytest.fixture
-def triage(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Runner:
-    return runner(tmp_path, monkeypatch, capsys)
 
 
 @pytest.fixture

@@ -8,19 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.running import Runner, runner
+from tests.support.running import Runner
 from triage.case.store import load_case
 from triage.plan.model import Step
 from triage.service.working import far_more
 
 ROOT = Path(__file__).resolve().parents[2]
-
-
-@pytest.fixture
-def triage(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Runner:
-    return runner(tmp_path, monkeypatch, capsys)
 
 
 def test_a_hundredfold_is_recorded_only_if_the_person_stands_by_it(

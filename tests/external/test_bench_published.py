@@ -3,12 +3,9 @@
 Rows marked "second-hand" were read in a copy of the document.
 """
 
-from pathlib import Path
-
 import pytest
-import yaml
-from pydantic import TypeAdapter
 
+from tests.support.knowledge import shipped
 from triage.bench.chamber import (
     exponential_rh,
     salt_rh,
@@ -17,24 +14,12 @@ from triage.bench.chamber import (
 )
 from triage.bench.drops import drops_to_ml, ml_per_drop
 from triage.bench.mould import critical_rh_percent, weeks_to_first_growth
-from triage.bench.rates import UNIFORM, rate
 from triage.bench.stock import grams_per_litre, make_up, molarity, stock_ml_per_litre
 from triage.bench.storage import gel_capacity
-from triage.knowledge.tables import Dose, Gel, Salt
 
-RULES = Path(__file__).parents[2] / "rules"
-
-
-def read(name, kind):
-    rows = TypeAdapter(tuple[kind, ...]).validate_python(
-        yaml.safe_load((RULES / name).read_text(encoding="utf-8"))
-    )
-    return {row.id: row for row in rows}
-
-
-SALTS = read("salts.yaml", Salt)
-GELS = read("gels.yaml", Gel)
-DOSES = read("doses.yaml", Dose)
+SALTS = shipped().salts
+GELS = shipped().gels
+DOSES = shipped().doses
 
 
 # --- dilution and molarity -------------------------------------------------------------------
@@ -320,15 +305,3 @@ def test_standard_dropper_lies_in_the_range_shown(mg_per_drop):
 def test_drops_grow_with_the_tip():
     # Eschbaum 1895, second-hand: 50 drops from a 6.56 mm tip weigh 5.00 g of water
     assert ml_per_drop(50, 5.00) * 1000 == pytest.approx(100)
-
-
-# --- k of n ----------------------------------------------------------------------------------
-
-
-def test_placenta_praevia():
-    # Gelman et al., Bayesian Data Analysis, as printed in two teaching pages: 437 of 980
-    found = rate(437, 980, UNIFORM, least_trials=5)
-    assert (found.a, found.b) == (438, 544)
-    assert found.mean == pytest.approx(0.44602851, abs=1e-7)
-    assert found.low == pytest.approx(0.41506549, abs=1e-7)
-    assert found.high == pytest.approx(0.47719977, abs=1e-7)

@@ -8,7 +8,7 @@ import chemicals
 import pint
 import pytest
 
-from triage.exposure import emission, gas, room
+from triage.exposure import gas, room
 
 NMAM = "NIOSH Manual of Analytical Methods, Appendix A 'Unit equivalents', 8/15/94"
 CHEMICALS_DOC = "chemicals 1.5.2, docstrings of ppmv_to_mgm3, mgm3_to_ppmv, fire_mixing"
@@ -93,20 +93,3 @@ def test_purge_times_of_the_cdc_table(air_changes, printed):  # MMWR
 def test_thirteen_air_changes_take_32_minutes_not_the_misprinted_3():
     # The copy of MMWR in Canada Communicable Disease Report 22S1, App. F, 1996 prints 3.
     assert room.minutes_to_fall(1.0, 1e-3, room.decay_per_min(13)) == pytest.approx(32, abs=0.5)
-
-
-@pytest.mark.parametrize(
-    ("drops", "per_ml", "ml"),
-    [(20.0, 20.0, 1.0), (35.0, 17.5, 2.0)],
-    ids=["UNC pharmacy lab page on droppers", "Pharmacy dose-calculation course, calibration"],
-)
-def test_drops(drops, per_ml, ml):
-    assert emission.drops_to_ml(drops, per_ml).mid_ml == pytest.approx(ml)
-
-
-def test_drops_spread_holds_the_pharmacopoeia_range():
-    # USP 32, chapter 1101: at most 15 % in use; water drops of 45 to 55 mg lie inside that.
-    found = emission.drops_to_ml(1.0)
-    assert found.least_ml <= 0.045
-    assert found.most_ml >= 0.055
-    assert found.most_ml / found.mid_ml == pytest.approx(1.15)

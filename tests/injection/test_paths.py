@@ -113,7 +113,8 @@ def test_an_id_that_is_a_path_is_refused(name, tmp_path, capsys):
 
 
 @pytest.mark.parametrize(
-    "title", ["../../out", "/etc/passwd", "..", "C:\\x", "bench", ".hidden", "_draft", "con", "ü" * 80]
+    "title",
+    ["../../out", "/etc/passwd", "..", "C:\\x", "bench", ".hidden", "_draft", "con", "ü" * 80],
 )
 def test_a_title_makes_a_name_inside_the_folder(title, tmp_path, capsys):
     folder = tmp_path / "cases"
@@ -125,7 +126,13 @@ def test_a_title_makes_a_name_inside_the_folder(title, tmp_path, capsys):
     assert [entry.id for entry in list_cases(folder)] == [path.stem]
 
 
-@pytest.mark.parametrize("name", [*OUT, "card.yaml/../../x.yaml", "a/card.yaml", ".card.yaml"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        *(*OUT, "card.yaml/../../x.yaml", "a/card.yaml", ".card.yaml", "../evil.yaml"),
+        *("/etc/evil.yaml", ".hidden/x.jpg", "~/x.jpg", "a//x.jpg", "x\x07.jpg"),
+    ],
+)
 def test_an_entry_of_a_bundle_stays_inside(name, tmp_path):
     content = JPEG if name.endswith(".jpg") else case_text(new_case("card", "Card")).encode()
     sound = case_text(new_case("fly", "Fly")).encode()

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.support.builders import OILY, case_with, full_bench, rungs, walk
+from tests.support.builders import OILY, WAXY, case_with, full_bench, rungs, walk
 from triage.case import changes
 from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids
@@ -15,13 +15,6 @@ from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 from triage.plan.planner import Planner
 
-WAXY = {
-    "setae": "stiff-clumps",
-    "texture": "paste",
-    "warmth": "softens",
-    "ethanol-drop": "nothing",
-    "heptane-drop": "clears",
-}
 DUST = {"colour": "mixed-grains", "texture": "grains", "puff": "moves"}
 BLOOM = {"colour": "white", "texture": "even-bloom", "symmetry": "both-sides"}
 LIQUIDS = ("humid", "wet")

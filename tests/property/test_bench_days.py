@@ -11,7 +11,9 @@ import pytest
 
 from tests.support.days import AGENTS, PlainAir, faults_of_day, random_day, shortest_day_min
 from triage.case.profile import Bench, RoomProfile
-from triage.exposure import DayLedger, Release, judge_day, judge_release
+from triage.exposure.day import DayLedger, Release
+from triage.exposure.judge import judge_release
+from triage.exposure.ledger import judge_day
 from triage.history.dayair import DayAir, mg_per_ml
 from triage.history.daytypes import Hours, PutDown, Task, Visit, sessions_of
 from triage.history.schedule import plan_day

@@ -1,19 +1,15 @@
 """What must hold for any input: conservation, monotony, bounds."""
 
-from pathlib import Path
-
 import pytest
-import yaml
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from pydantic import TypeAdapter
 
+from tests.support.knowledge import shipped
 from triage.bench.bursts import burst_budget, require_burst
 from triage.bench.chamber import look_times_h, salt_rh, vapour_density_mg_per_l
 from triage.bench.drops import drops_to_ml, ml_to_drops
 from triage.bench.hansen import Hansen, Interval, hansen_distance, relative_distance, verdict
 from triage.bench.mould import mould_limit, weeks_to_first_growth
-from triage.bench.rates import UNIFORM, rate
 from triage.bench.stock import (
     fluid_ml_for_strength,
     make_up,
@@ -23,19 +19,9 @@ from triage.bench.stock import (
 )
 from triage.bench.storage import crystals_for_mg, gel_for_box, vapour_stock
 from triage.errors import OutOfRange
-from triage.knowledge.tables import Gel, Salt
 
-RULES = Path(__file__).parents[2] / "rules"
-
-
-def read(name, kind):
-    return TypeAdapter(tuple[kind, ...]).validate_python(
-        yaml.safe_load((RULES / name).read_text(encoding="utf-8"))
-    )
-
-
-SALTS = read("salts.yaml", Salt)
-NARROW = next(gel for gel in read("gels.yaml", Gel) if gel.id == "narrow-pore-gel")
+SALTS = tuple(shipped().salts.values())
+NARROW = shipped().gels["narrow-pore-gel"]
 
 percents = st.floats(0.01, 100)
 volumes = st.floats(0.01, 5000)
@@ -215,14 +201,3 @@ def test_verdict_needs_the_whole_range(solvent, deposit, radius, width, margin):
     assert red.low <= red.high
     assert (said == "likely") == (red.high < 1 - margin)
     assert (said == "unlikely") == (red.low > 1 + margin)
-
-
-counts = st.integers(0, 60).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n)))
-
-
-@given(counts)
-def test_interval_holds_the_mean_and_shrinks_words_for_few(count):
-    worked, tried = count
-    found = rate(worked, tried, UNIFORM, least_trials=5)
-    assert 0 <= found.low <= found.mean <= found.high <= 1
-    assert ("%" in found.sentence) == (tried >= 5)

@@ -9,6 +9,7 @@ import hashlib
 import io
 import json
 import random
+import re
 import resource
 import shutil
 import signal
@@ -26,10 +27,11 @@ import pytest
 
 from tests.support.hostile import REFUSED, TEXTS, content
 from tests.support.knowledge import RULES, planner
+from triage.case.changes import with_answer
 from triage.case.models import Case
 from triage.case.profile import Bench, load_bench
 from triage.case.roomledger import RoomLedger
-from triage.case.store import load_case
+from triage.case.store import load_case, update_case
 from triage.errors import CONTROL, MOST_LETTERS, TriageError
 from triage.history.bundle import FORMAT, MANIFEST
 from triage.history.unbundle import read_bundle
@@ -185,11 +187,12 @@ class Report:
 
 def zipped(raw: bytes, at: int) -> bytes:
     """Return a bundle with this as its one case; every third with the bytes of the zip altered."""
-    held = io.BytesIO()
+    held, said = io.BytesIO(), re.search(rb"^id: ([a-z0-9-]{1,60})$", raw, re.MULTILINE)
+    name = f"{said[1].decode()}.yaml" if said else "card.yaml"  # else every other case is refused
     with zipfile.ZipFile(held, "w") as packed:
-        digests = {"card.yaml": hashlib.sha256(raw).hexdigest()}
+        digests = {name: hashlib.sha256(raw).hexdigest()}
         packed.writestr(MANIFEST, json.dumps({"format": FORMAT, "entries": digests}))
-        packed.writestr("card.yaml", raw)
+        packed.writestr(name, raw)
     return held.getvalue() if at % 3 else mutated(random.Random(at), held.getvalue())
 
 
@@ -253,6 +256,10 @@ def feed(kind: str, folder: Path, name: str, raw: bytes, report: Report) -> None
             if kind == "case":
                 case = load_case(path)
                 assert not impossible(case)
+                grown = update_case(path, lambda old: with_answer(old, "fuzz", "yes"))
+                assert load_case(path) == grown
+                assert grown.attempts == case.attempts
+                raw = path.read_bytes()  # the plan below may still refuse it
                 planner().plan(case, Bench(), locate=locator(path))
             elif kind == "bench":
                 bench = load_bench(path)
@@ -269,6 +276,7 @@ def feed(kind: str, folder: Path, name: str, raw: bytes, report: Report) -> None
         line = fault.line()
         assert line.strip()
         assert path.name in line
+        assert kind == "bundle" or path.read_bytes() == raw, "what is refused stays as it is"
         assert CONTROL.search(line.replace("\n", " ")) is None
         report.longest_line = max(report.longest_line, *map(len, line.splitlines()))
         report.refused[kind] += 1

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import tempfile
 from datetime import datetime, timedelta, timezone
-from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from triage.case.changes import (
@@ -23,7 +22,6 @@ from triage.case.changes import (
 )
 from triage.case.models import OUTCOMES, Case
 from triage.case.store import case_text, create_case, load_case, update_case
-from triage.errors import TriageError
 from triage.yamltext import control_character, dump_yaml, parse_yaml
 
 AWKWARD = [
@@ -179,80 +177,3 @@ def test_a_hold_ends_only_by_a_release(case: Case, outcomes: list[str]) -> None:
         case = with_release(case, at, attempt_id, "looked again")
         assert case.held_by() == tuple(held for held in before if held != attempt_id)
     assert case.held_by() == ()
-
-
-SEED = case_text(
-    with_attempt(
-        with_finding(
-            new_case("card", "Card: 'x'", answers={"a": "no"}, kept=[1, {"b": 2.5}]),
-            new_finding("f1", "eye", signs={"sheen": "wet"}),
-        ),
-        new_attempt("a1", datetime(2026, 3, 2, tzinfo=timezone.utc), "s", "better", note="a\nb"),  # noqa: UP017
-    )
-).encode()
-pieces = st.sampled_from(
-    [
-        *(b"\t", b"\x00", b"\xff", b"\x1b", b"\n", b"\r", b"\xe2\x80\xae", b"\xf0\x9f"),
-        *(b"&a ", b"*a", b"[", b"]", b"{", b"}", b": ", b"- ", b"'", b'"', b"<<: ", b"? ", b"#"),
-        *(b"!!python/object:os.system ", b"|", b">", b"%YAML 9.9\n", b"---\n", b"..."),
-        *(b"1e999", b".nan", b"0x", b"[" * 500, b"{a: " * 200, b"- " * 500, b"9" * 5000),
-    ]
-)
-cuts = st.lists(
-    st.tuples(st.integers(0, len(SEED)), st.integers(0, 12), pieces | st.binary(max_size=6)),
-    max_size=5,
-)
-
-
-def mutated(changes: list[tuple[int, int, bytes]]) -> bytes:
-    raw = SEED
-    for start, length, piece in changes:
-        raw = raw[:start] + piece + raw[start + length :]
-    return raw
-
-
-def read_or_refuse(raw: bytes, path: Path) -> bool:
-    """Return whether the bytes are a case; anything but a clear refusal raises."""
-    path.write_bytes(raw)
-    try:
-        case = load_case(path)
-    except TriageError as fault:
-        lines = fault.line().splitlines()
-        assert all(line.startswith(str(path)) and control_character(line) == "" for line in lines)
-        assert path.read_bytes() == raw
-        return False
-    grown = update_case(path, lambda old: with_answer(old, "fuzz", "yes"))
-    assert load_case(path) == grown
-    assert grown.attempts == case.attempts
-    return True
-
-
-def fuzz(count: int) -> tuple[int, int]:
-    tally = [0, 0]
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "card.yaml"
-
-        @settings(
-            max_examples=count,
-            deadline=None,
-            suppress_health_check=list(HealthCheck),
-            database=None,
-        )
-        @given(st.one_of(cuts.map(mutated), st.binary(max_size=200)))
-        def run(raw: bytes) -> None:
-            tally[read_or_refuse(raw, path)] += 1
-
-        run()
-    return tally[0], tally[1]
-
-
-def test_any_bytes_are_read_or_refused_sample() -> None:
-    refused, read = fuzz(400)
-    assert refused
-    assert read
-
-
-@pytest.mark.slow
-def test_any_bytes_are_read_or_refused() -> None:
-    refused, read = fuzz(50_000)
-    print(f"{refused + read} inputs: {refused} refused in a line, {read} read, 0 tracebacks")

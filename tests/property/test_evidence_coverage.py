@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from triage.bench.rates import BetaPrior
-from triage.history.evidence import Evidence, Terms, Trials
+from triage.history.evidence import Evidence, Trials
+from triage.history.rates import BetaPrior, Terms
 
 TERMS = Terms(BetaPrior(1.0, 1.0, "uniform"), 0.9, 5, 4.0, 1.0, 20.0, 0.35)
 BENCHES = 2000

@@ -13,6 +13,13 @@ from triage.plan.model import Plan
 from triage.plan.planner import Planner
 
 OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
+WAXY = {
+    "setae": "stiff-clumps",
+    "texture": "paste",
+    "warmth": "softens",
+    "ethanol-drop": "nothing",
+    "heptane-drop": "clears",
+}
 
 
 def case_with(
@@ -30,7 +37,12 @@ def full_bench(knowledge: Knowledge, **room: Any) -> Bench:
     """Return a laboratory bench with a hood, every tool, and the whole limit allowed."""
     given = {"control": "hood", "volume_m3": 60, "air_changes_per_h": 6, "place": "lab", **room}
     return Bench.model_validate(
-        {"name": "laboratory", "room": given, "equipment": tuple(knowledge.equipment), "margin": 1.0}
+        {
+            "name": "laboratory",
+            "room": given,
+            "equipment": tuple(knowledge.equipment),
+            "margin": 1.0,
+        }
     )
 
 

@@ -24,17 +24,13 @@ def critical_rh_percent(temp_c: float) -> float:
     return max(MODEL_FLOOR_PERCENT_RH, cubic)
 
 
-def weeks_to_first_growth(
-    temp_c: float, rh_percent: float, wood: int = 0, surface: int = 0
-) -> float | None:
+def weeks_to_first_growth(temp_c: float, rh_percent: float) -> float | None:
     """Return the model's time until growth shows under a microscope [weeks], or None.
 
     Parameters
     ----------
     temp_c     temperature [C], above 0 to below 50
     rh_percent relative humidity [%], 0 to 100
-    wood       0 pine, 1 spruce
-    surface    0 resawn, 1 kiln-dried
 
     Returns
     -------
@@ -42,16 +38,12 @@ def weeks_to_first_growth(
 
     Source
     ------
-    Hukka and Viitanen 1999, equation for t_m, as read in an open Finnish data set.
+    Hukka and Viitanen 1999, equation for t_m of resawn pine, as read in an open Finnish data set.
     """
     rh = within("relative humidity", rh_percent, 0.0, 100.0, "%")
     if rh <= critical_rh_percent(temp_c):
         return None
-    within("wood class", wood, 0, 1, "")
-    within("surface class", surface, 0, 1, "")
-    return math.exp(
-        -0.68 * math.log(temp_c) - 13.9 * math.log(rh) + 0.14 * wood - 0.33 * surface + 66.02
-    )
+    return math.exp(-0.68 * math.log(temp_c) - 13.9 * math.log(rh) + 66.02)
 
 
 @dataclass(frozen=True, slots=True)

@@ -186,12 +186,6 @@ def weigh_up(target_percent_w_w: float, stock_percent_w_w: float | None, total_g
     return WeighUp(stock, water, total, sentence)
 
 
-def parts(target_strength: float, stock_strength: float, basis: Basis) -> tuple[float, float]:
-    """Return (parts of stock, parts to make up to): the rule of parts on one basis."""
-    _share(target_strength, stock_strength, basis, None)
-    return (float(target_strength), float(stock_strength))
-
-
 def grams_per_litre(percent_w_w: float, density_g_per_ml: float) -> float:
     """Return the solute [g/L] of a solution from its weight percent and density [g/mL]."""
     percent = within("strength", percent_w_w, 0.0, 100.0, "% w/w")

@@ -5,11 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import pairwise
 
-from triage.bench.chamber import (
-    GAS_CONSTANT_J_PER_MOL_K,
-    ZERO_C_IN_K,
-    vapour_density_mg_per_l,
-)
+from triage.bench.chamber import vapour_density_mg_per_l
 from triage.errors import OutOfRange, TriageError
 from triage.knowledge.tables import Gel
 from triage.units import at_least, positive, within
@@ -131,27 +127,6 @@ def gel_by_packing_rule_g(
     return volume * positive("gel per volume", gel_g_per_m3, "g/m3") + packing * factor
 
 
-def saturation_mg_per_l(
-    vapour_pressure_kpa: float, molar_mass_g_per_mol: float, temp_c: float
-) -> float:
-    """Return the vapour in saturated air [mg/L].
-
-    Parameters
-    ----------
-    vapour_pressure_kpa  at ``temp_c`` [kPa], > 0
-    molar_mass_g_per_mol molar mass [g/mol], > 0
-    temp_c               temperature [C], -50 to 100
-
-    Source
-    ------
-    Ideal gas: C = p M/(R T); kPa times g/mol over J/mol is g/L, times 1000 is mg/L.
-    """
-    pressure = positive("vapour pressure", vapour_pressure_kpa, "kPa")
-    molar_mass = positive("molar mass", molar_mass_g_per_mol, "g/mol")
-    kelvin = within("temperature", temp_c, -50.0, 100.0, "C") + ZERO_C_IN_K
-    return 1000.0 * pressure * molar_mass / (GAS_CONSTANT_J_PER_MOL_K * kelvin)
-
-
 def opening_pulse_mg(volume_l: float, level_mg_per_l: float) -> float:
     """Return the vapour [mg] that leaves a box when it is opened, at most: all its air's.
 
@@ -217,8 +192,3 @@ def crystals_for_mg(
     time = at_least("time", days, 0.0, "days")
     changes = at_least("air changes of the box", box_changes_per_day, 0.0, "1/day")
     return opening_pulse_mg(volume_l, level_mg_per_l) * (1.0 + changes * time)
-
-
-def fluid_ml_per_g(fluid_ml: float, specimens_g: float) -> float:
-    """Return the fluid per gram of specimens in a vial [mL/g]."""
-    return positive("fluid", fluid_ml, "mL") / positive("specimen mass", specimens_g, "g")

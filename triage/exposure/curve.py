@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from triage.exposure.day import DayLedger
 from triage.exposure.maths import Floats
 from triage.exposure.near_field import two_zone_levels
 from triage.exposure.space import Room, corners
@@ -49,38 +48,6 @@ def release_curve(
     if 0.0 < release_min < until:
         grid = np.union1d(grid, [release_min])
     near, far = _levels(amount_mg, release_min, room, grid, draw=2 if unfavourable else 1)
-    return Curve(tuple(grid.tolist()), tuple(far.tolist()), tuple(near.tolist()))
-
-
-def day_curve(
-    ledger: DayLedger, agent: str, room: Room, points: int = 481, *, unfavourable: bool = False
-) -> Curve:
-    """Return the levels of one agent over the day, from its first release to 8 h after its last.
-
-    Parameters
-    ----------
-    agent key of the agent; an agent that was not used gives an empty curve
-    """
-    own = [release for release in ledger.releases if release.agent == agent]
-    if not own:
-        return Curve((), (), ())
-    grid = np.linspace(
-        own[0].minute_of_day,
-        own[-1].minute_of_day + 480.0,
-        int(within("points", points, 2, 100_000, "")),
-    )
-    starts = [each.minute_of_day for each in own]
-    ends = [each.minute_of_day + each.release_min for each in own]
-    grid = np.union1d(grid, starts + ends)
-    near, far = np.zeros_like(grid), np.zeros_like(grid)
-    for each in own:
-        since = grid - each.minute_of_day
-        begun = since >= 0.0
-        added = _levels(
-            each.amount_mg, each.release_min, room, since[begun], draw=2 if unfavourable else 1
-        )
-        near[begun] += added[0]
-        far[begun] += added[1]
     return Curve(tuple(grid.tolist()), tuple(far.tolist()), tuple(near.tolist()))
 
 

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import math
-
-import numpy as np
-from numpy.typing import ArrayLike
+from itertools import pairwise
 
 from triage.errors import OutOfRange
-from triage.exposure.maths import Floats, checked
-from triage.units import within
+from triage.units import at_least, positive, within
 
 R_J_PER_MOL_K = 8.314462618
 ZERO_C_K = 273.15
@@ -18,7 +15,7 @@ LIMIT_TEMP_C = 25.0
 """At this temperature ppm are shown; limits are converted at that of their authority."""
 
 
-def molar_volume_l(temp_c: ArrayLike = LIMIT_TEMP_C, pressure_kpa: ArrayLike = ATM_KPA) -> Floats:
+def molar_volume_l(temp_c: float = LIMIT_TEMP_C, pressure_kpa: float = ATM_KPA) -> float:
     """Return the volume of one mole of ideal gas.
 
     Parameters
@@ -28,48 +25,47 @@ def molar_volume_l(temp_c: ArrayLike = LIMIT_TEMP_C, pressure_kpa: ArrayLike = A
 
     Returns
     -------
-    [L/mol], broadcast shape; 24.465 at 25 C and 1 atm (agencies print 24.45: 0.06 % less).
+    [L/mol]; 24.465 at 25 C and 1 atm (agencies print 24.45: 0.06 % less).
 
     Source
     ------
     R T / P; NIOSH Manual of Analytical Methods, Appendix A "Unit equivalents", 8/15/94.
     """
-    kelvin = checked("temperature", temp_c, "C", -50.0, 100.0) + ZERO_C_K
-    pressure = checked("air pressure", pressure_kpa, "kPa", 20.0, 200.0)
-    return np.asarray(R_J_PER_MOL_K * kelvin / pressure)
+    kelvin = within("temperature", temp_c, -50.0, 100.0, "C") + ZERO_C_K
+    return R_J_PER_MOL_K * kelvin / within("air pressure", pressure_kpa, 20.0, 200.0, "kPa")
 
 
 def mg_per_m3_from_ppm(
-    ppm: ArrayLike,
+    ppm: float,
     molar_mass_g_per_mol: float,
-    temp_c: ArrayLike = LIMIT_TEMP_C,
-    pressure_kpa: ArrayLike = ATM_KPA,
-) -> Floats:
+    temp_c: float = LIMIT_TEMP_C,
+    pressure_kpa: float = ATM_KPA,
+) -> float:
     """Return mg/m3 for parts per million by volume of a gas or vapour (never of a dust).
 
     Source
     ------
     CCOHS, "Converting occupational exposure limits from mg/m3 to ppm".
     """
-    molar = checked("molar mass", molar_mass_g_per_mol, "g/mol", 1.0)
-    return np.asarray(checked("ppm", ppm, "ppm") * molar / molar_volume_l(temp_c, pressure_kpa))
+    molar = at_least("molar mass", molar_mass_g_per_mol, 1.0, "g/mol")
+    return at_least("ppm", ppm, 0.0, "ppm") * molar / molar_volume_l(temp_c, pressure_kpa)
 
 
 def ppm_from_mg_per_m3(
-    mg_per_m3: ArrayLike,
+    mg_per_m3: float,
     molar_mass_g_per_mol: float,
-    temp_c: ArrayLike = LIMIT_TEMP_C,
-    pressure_kpa: ArrayLike = ATM_KPA,
-) -> Floats:
+    temp_c: float = LIMIT_TEMP_C,
+    pressure_kpa: float = ATM_KPA,
+) -> float:
     """Return parts per million by volume for a vapour level in mg/m3 (never of a dust).
 
     Source
     ------
     CCOHS, "Converting occupational exposure limits from mg/m3 to ppm".
     """
-    molar = checked("molar mass", molar_mass_g_per_mol, "g/mol", 1.0)
-    level = checked("level", mg_per_m3, "mg/m3")
-    return np.asarray(level * molar_volume_l(temp_c, pressure_kpa) / molar)
+    molar = at_least("molar mass", molar_mass_g_per_mol, 1.0, "g/mol")
+    level = at_least("level", mg_per_m3, 0.0, "mg/m3")
+    return level * molar_volume_l(temp_c, pressure_kpa) / molar
 
 
 def pressure_at_altitude_kpa(altitude_m: float) -> float:
@@ -112,31 +108,33 @@ def vapour_kpa_at(points: tuple[tuple[float, float], ...], temp_c: float) -> flo
     if not points:
         raise OutOfRange("no vapour pressure is known", mend="add a measured point with its source")
     ordered = sorted(points)
-    temps = checked("vapour point temperature", [t for t, _ in ordered], "C", -200.0, 500.0)
-    kpas = checked("vapour pressure", [p for _, p in ordered], "kPa", 0.0, above_least=True)
-    if (np.diff(temps) <= 0.0).any():
+    for temp, kpa in ordered:
+        within("vapour point temperature", temp, -200.0, 500.0, "C")
+        positive("vapour pressure", kpa, "kPa")
+    if any(one[0] == two[0] for one, two in pairwise(ordered)):
         raise OutOfRange("two vapour pressures stand at one temperature", mend="keep one of them")
-    low, high = float(temps[0]), float(temps[-1])
+    low, high = ordered[0][0], ordered[-1][0]
     if not math.isfinite(temp_c) or not low <= temp_c <= high:
         raise OutOfRange(
             f"vapour pressure is known from {low:g} to {high:g} C, not at {temp_c:g} C",
             mend="work inside that range or add a measured point",
         )
-    inverse = 1.0 / (temps + ZERO_C_K)
-    wanted = 1.0 / (temp_c + ZERO_C_K)
-    return float(np.exp(np.interp(-wanted, -inverse, np.log(kpas))))
+    for (low, low_kpa), (high, high_kpa) in pairwise(ordered):
+        if temp_c <= high:
+            # The share of the way in 1/T, not in T.
+            share = (temp_c - low) / (high - low) * (high + ZERO_C_K) / (temp_c + ZERO_C_K)
+            return math.exp(math.log(low_kpa) + share * math.log(high_kpa / low_kpa))
+    return ordered[0][1]
 
 
-def saturation_mg_per_m3(
-    vapour_kpa: ArrayLike, molar_mass_g_per_mol: float, temp_c: ArrayLike
-) -> Floats:
+def saturation_mg_per_m3(vapour_kpa: float, molar_mass_g_per_mol: float, temp_c: float) -> float:
     """Return the most vapour that air can hold [mg/m3]; the pressure of the air does not matter.
 
     Source
     ------
     Ideal gas; Jayjock, posts on evaporating sources (2013): saturation concentration.
     """
-    pressure = checked("vapour pressure", vapour_kpa, "kPa")
-    molar = checked("molar mass", molar_mass_g_per_mol, "g/mol", 1.0)
-    kelvin = checked("temperature", temp_c, "C", -50.0, 100.0) + ZERO_C_K
-    return np.asarray(pressure * 1e3 * molar * 1e3 / (R_J_PER_MOL_K * kelvin))
+    pressure = positive("vapour pressure", vapour_kpa, "kPa")
+    molar = at_least("molar mass", molar_mass_g_per_mol, 1.0, "g/mol")
+    kelvin = within("temperature", temp_c, -50.0, 100.0, "C") + ZERO_C_K
+    return pressure * 1e3 * molar * 1e3 / (R_J_PER_MOL_K * kelvin)

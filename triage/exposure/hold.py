@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from triage.exposure.flammable import lel_fraction
+from triage.exposure.gas import ppm_from_mg_per_m3
 from triage.exposure.limits import allowed_fraction, judged_limits, strictest_per_window
 from triage.exposure.step import StepOnDay, Yardstick
 from triage.exposure.substance import Limit
-from triage.exposure.superpose import Superposition
 from triage.exposure.verdict import JUST_OVER, LimitRatio, MixtureRatio, Span, Word
 
 LEL_SHARE = 0.10
@@ -51,21 +50,16 @@ def hold(
     amount: float,
     terms: Terms,
     levels: dict[float, tuple[Span, Span]],
-    drawn: Superposition | None,
 ) -> Tests:
     """Hold the step against its limits, the additive rule and the flammable limit."""
     judged = judged_limits(step.substance, terms.judge_by)
     ratios = []
     for limit in step.substance.limits:
         window = limit.window_min
-        found = levels.get(window) or step.level(window, amount, drawn)
-        ratio, allowed = (
-            found[1].high / limit.value_mg_per_m3,
-            allowed_fraction(limit, terms.margin),
-        )
-        ratios.append(
-            LimitRatio(limit, found[1].high, ratio, allowed, ratio / allowed, limit in judged)
-        )
+        found = levels.get(window) or step.level(window, amount)
+        high, allowed = found[1].high, allowed_fraction(limit, terms.margin)
+        ratio = high / limit.value_mg_per_m3
+        ratios.append(LimitRatio(limit, high, ratio, allowed, ratio / allowed, limit in judged))
     ratios.sort(key=lambda each: (-each.factor, each.limit.authority, each.limit.basis))
     # A limit above saturation cannot be exceeded by this agent: it does not bound the amount.
     yardsticks = [
@@ -118,14 +112,10 @@ def _fire_yardstick(step: StepOnDay, terms: Terms) -> Yardstick | None:
     per_agent = {}
     for each in (*step.ledger.substances, step.substance):
         if each.lel_percent is not None and each.molar_mass_g_per_mol is not None:
-            per_level = lel_fraction(
-                1.0,
-                each.molar_mass_g_per_mol,
-                each.lel_percent,
-                terms.temp_c,
-                step.room.pressure_kpa,
-            )
-            per_agent[each.key] = per_level / terms.lel_share
+            # In the room's own air, not at the 25 C of the limits.
+            air = terms.temp_c, step.room.pressure_kpa
+            ppm = ppm_from_mg_per_m3(1.0, each.molar_mass_g_per_mol, *air)
+            per_agent[each.key] = ppm / (each.lel_percent * 1e4) / terms.lel_share
     if step.substance.key not in per_agent:
         return None
     return step.mixed(0.0, per_agent)

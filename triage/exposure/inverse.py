@@ -7,11 +7,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from triage.exposure.day import DayLedger, Release
-from triage.exposure.emission import total_mass_mg
 from triage.exposure.judge import judge_release
 from triage.exposure.space import Room
 from triage.exposure.substance import Substance
-from triage.exposure.verdict import AirVerdict
 from triage.units import within
 
 SMALLER = 0.999
@@ -56,14 +54,6 @@ class Control:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class ControlChoice:
-    """The cheapest control that makes a release ok, with the verdict under it."""
-
-    control: Control
-    verdict: AirVerdict
-
-
 def cheapest_control(
     controls: Iterable[Control],
     substance: Substance,
@@ -71,7 +61,7 @@ def cheapest_control(
     room: Room,
     minutes: float,
     **terms: Any,
-) -> ControlChoice | None:
+) -> Control | None:
     """Return the cheapest control under which the release is ok; None if none of them serves.
 
     Parameters
@@ -80,9 +70,9 @@ def cheapest_control(
     terms    passed on to ``judge_release`` (temp_c, ledger, margin, judge_by, ...)
     """
     for control in sorted(controls, key=lambda each: (each.cost_rank, each.name)):
-        verdict = judge_release(substance, amount_ml, control.applied_to(room), minutes, **terms)
-        if verdict.verdict == "ok":
-            return ControlChoice(control, verdict)
+        there = control.applied_to(room)
+        if judge_release(substance, amount_ml, there, minutes, **terms).verdict == "ok":
+            return control
     return None
 
 
@@ -123,9 +113,8 @@ def largest_day_ml(
     if single is None or count == 1 or single == 0.0:
         return single
     # An amount was found, so a density is known: without one there is no largest amount.
-    whole = float(total_mass_mg(1.0, substance.density_g_per_ml or 0.0))
     start = before.last_min if before.now_min is None else before.now_min
-    per_ml = whole * terms.get("strength_fraction", 1.0)
+    per_ml = (substance.density_g_per_ml or 0.0) * 1000.0 * terms.get("strength_fraction", 1.0)
     known = {each.key: each for each in (*before.substances, substance)}
 
     def factor(each_ml: float) -> float:

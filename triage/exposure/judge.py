@@ -10,18 +10,10 @@ from triage.exposure.gas import ppm_from_mg_per_m3
 from triage.exposure.hold import LEL_SHARE, Terms, Tests, hold, word_of
 from triage.exposure.limits import is_silent, judged_limits, strictest_per_window
 from triage.exposure.room import minutes_to_fall
-from triage.exposure.space import Room, draw_spread
-from triage.exposure.step import HIGH, Source, StepOnDay, source_of
+from triage.exposure.space import Room
+from triage.exposure.step import HIGH, StepOnDay, source_of
 from triage.exposure.substance import DAY_MIN, SHORT_MIN, Limit, Substance
-from triage.exposure.superpose import Superposition
-from triage.exposure.verdict import (
-    JUST_OVER,
-    AirVerdict,
-    Figures,
-    Level,
-    Span,
-    Word,
-)
+from triage.exposure.verdict import JUST_OVER, AirVerdict, Figures, Level, Span, Word
 from triage.units import within
 
 
@@ -35,13 +27,11 @@ def judge_release(
     ledger: DayLedger | None = None,
     margin: float = 0.1,
     judge_by: str | None = None,
-    seed: int | None = None,
     at_min: float | None = None,
     no_limit_ok: bool = False,
     strength_fraction: float = 1.0,
     lel_share: float = LEL_SHARE,
     ignition_source: bool = False,
-    draws: int = 10_000,
 ) -> AirVerdict:
     """Judge one release in one room on top of the day's earlier releases.
 
@@ -55,8 +45,6 @@ def judge_release(
     ledger            the day so far; None = nothing was released before
     margin            share of an 8 h limit that may be used, 0 to 1
     judge_by          authority whose limits count; None = the most protective
-    seed              None: band by interval arithmetic (exact corners); a number: 5 to 95 % of
-                      ``draws`` seeded Monte Carlo draws
     at_min            minute of the day of this step; None = that of the ledger, else with its last
                       release
     no_limit_ok       call a release without any published limit ok instead of unknown
@@ -66,7 +54,7 @@ def judge_release(
 
     Returns
     -------
-    AirVerdict, judged at the face and at the unfavourable end of the band.
+    AirVerdict, judged at the face and at the unfavourable end of the band, whose corners are exact.
 
     Raises
     ------
@@ -81,30 +69,16 @@ def judge_release(
     if substance.airborne == "none":
         return _nothing_airborne(substance)
     source = source_of(substance, temp, strength_fraction)
-    step = _on_day(substance, source, room, last, ledger or DayLedger(), at_min)
-    drawn = None if seed is None else step.superposition(draw_spread(room, seed, draws))
-    return _verdict(step, amount, last, terms, drawn)
-
-
-def _on_day(
-    substance: Substance,
-    source: Source,
-    room: Room,
-    minutes: float,
-    day: DayLedger,
-    at_min: float | None,
-) -> StepOnDay:
-    """Return the step at its minute of the day; None stands for the day's present one."""
+    day = ledger or DayLedger()
     moment = day.now_min if at_min is None else at_min
-    return StepOnDay(substance, source, room, minutes, ledger=day, at_min=moment)
+    step = StepOnDay(substance, source, room, last, ledger=day, at_min=moment)
+    return _verdict(step, amount, last, terms)
 
 
-def _verdict(
-    step: StepOnDay, amount: float, minutes: float, terms: Terms, drawn: Superposition | None
-) -> AirVerdict:
+def _verdict(step: StepOnDay, amount: float, minutes: float, terms: Terms) -> AirVerdict:
     substance = step.substance
-    levels = {w: step.level(w, amount, drawn) for w in (0.0, SHORT_MIN, DAY_MIN)}
-    tests = hold(step, amount, terms, levels, drawn)
+    levels = {w: step.level(w, amount) for w in (0.0, SHORT_MIN, DAY_MIN)}
+    tests = hold(step, amount, terms, levels)
     flash = substance.flash_point_c
     can_ignite = None if flash is None else flash <= terms.temp_c
     word = word_of(tests, terms, can_ignite=can_ignite, has_lel=substance.lel_percent is not None)
@@ -113,10 +87,11 @@ def _verdict(
         # A cap by saturation can allow more than the straight line through the origin.
         most = max(tests.largest_ml, amount) if word == "ok" else tests.largest_ml
         largest = most if np.isfinite(most) else None
+    said = _sentence(word, tests, substance, levels[0.0][1].high, largest)
     return AirVerdict(
         verdict=word,
-        room=_figures(substance, [levels[w][0] for w in (0.0, SHORT_MIN, DAY_MIN)]),
-        near=_figures(substance, [levels[w][1] for w in (0.0, SHORT_MIN, DAY_MIN)]),
+        room=_figures(substance, [room for room, _ in levels.values()]),
+        near=_figures(substance, [near for _, near in levels.values()]),
         ratios=tests.ratios,
         binding=next((ratio for ratio in tests.ratios if ratio.is_judged), None),
         exceeded_by=tests.worst,
@@ -126,12 +101,7 @@ def _verdict(
         reentry_min=_reentry(step, amount, terms, tests.judged),
         largest_ok_ml=largest,
         flags=substance.all_flags(),
-        sentence=" ".join(
-            (
-                _sentence(word, tests, substance, levels[0.0][1].high, largest),
-                *_instead(step, terms),
-            )
-        ),
+        sentence=" ".join((said, *_instead(step, terms))),
         assumptions=wording.assumptions(step.room, minutes, step.source.notes),
     )
 
@@ -160,7 +130,7 @@ def _reentry(
 
 def _figures(substance: Substance, spans: list[Span]) -> Figures:
     molar = substance.molar_mass_g_per_mol if substance.airborne == "vapour" else None
-    per_mg = None if molar is None else float(ppm_from_mg_per_m3(1.0, molar))
+    per_mg = None if molar is None else ppm_from_mg_per_m3(1.0, molar)
     return Figures(*(Level(span, None if per_mg is None else span.times(per_mg)) for span in spans))
 
 

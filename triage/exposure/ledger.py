@@ -4,19 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from triage.exposure.day import DayLedger
 from triage.exposure.limits import judged_limits, strictest_per_window
-from triage.exposure.maths import Floats
-from triage.exposure.space import Room, Spread, corners, draw_spread
+from triage.exposure.space import Room, corners
 from triage.exposure.substance import DAY_MIN, SHORT_MIN
 from triage.exposure.superpose import Superposition
 from triage.exposure.verdict import JUST_OVER, Span, Word, span_of
 from triage.units import within
-
-_CHUNK = 1000
-"""Draws taken together: 50 releases of them stay in the processor's own memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +57,6 @@ def judge_day(
     margin: float = 0.1,
     judge_by: str | None = None,
     *,
-    seed: int | None = None,
-    draws: int = 10_000,
     no_limit_ok: bool = False,
 ) -> DayVerdict:
     """Judge all releases of a day at the face, at the unfavourable end of the band.
@@ -74,7 +66,6 @@ def judge_day(
     ledger   the day
     margin   share of an 8 h limit that may be used
     judge_by authority whose limits count; None = the most protective
-    seed     None: interval arithmetic; a number: the indices' band is 5 to 95 % of the draws
 
     Notes
     -----
@@ -85,7 +76,6 @@ def judge_day(
         return DayVerdict("ok", (), (), ())
     minute, _, last = ledger.columns()
     exact = Superposition(minute, last, room, corners(room))
-    spread = None if seed is None else draw_spread(room, seed, draws)
     allowed: dict[float, dict[str, float]] = {}
     unlimited = []
     for key in ledger.agents():
@@ -94,15 +84,9 @@ def judge_day(
             unlimited.append(key)
         for window, level in strictest_per_window(found, margin).items():
             allowed.setdefault(window, {})[key] = 1.0 / level
-    weights = {window: ledger.weights(per) for window, per in allowed.items()}
-    drawn = {} if spread is None else _drawn_worst(minute, last, room, spread, weights)
     indices = [
-        DayIndex(
-            window,
-            span_of(exact.worst(weight, window)[1], drawn.get(window)),
-            tuple(sorted(allowed[window])),
-        )
-        for window, weight in weights.items()
+        DayIndex(window, span_of(exact.worst(ledger.weights(per), window)[1]), tuple(sorted(per)))
+        for window, per in allowed.items()
     ]
     indices.sort(key=lambda each: (-each.index.high, each.window_min))
     word: Word = "ok" if not unlimited or no_limit_ok else "unknown"
@@ -112,21 +96,6 @@ def judge_day(
         word = "over"
     levels = tuple(_agent_day(ledger, exact, key) for key in ledger.agents())
     return DayVerdict(word, levels, tuple(indices), tuple(unlimited))
-
-
-def _drawn_worst(
-    minute: Floats, last: Floats, room: Room, spread: Spread, weights: dict[float, Floats]
-) -> dict[float, Floats]:
-    """Return the worst index at the face for each draw and window, each shape (draws,)."""
-    count = spread.share.size
-    found = {window: np.empty(count) for window in weights}
-    for begin in range(0, count, _CHUNK):
-        part = slice(begin, begin + _CHUNK)
-        some = Spread(spread.decay_per_min[part], spread.near_flow[part], spread.share[part])
-        day = Superposition(minute, last, room, some)
-        for window, weight in weights.items():
-            found[window][part] = day.worst(weight, window)[1]
-    return found
 
 
 def _is_above_single(ledger: DayLedger, exact: Superposition, judge_by: str | None) -> bool:

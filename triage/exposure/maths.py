@@ -1,4 +1,4 @@
-"""Small functions of exponentials that stay exact where the plain form loses its digits."""
+"""Arrays of numbers: their guard, and a function that stays exact where the plain form does not."""
 
 from __future__ import annotations
 
@@ -6,48 +6,23 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from triage.errors import OutOfRange
+from triage.units import at_least, finite
 
 Floats = NDArray[np.float64]
 
 
-def checked(
-    name: str,
-    value: ArrayLike,
-    unit: str,
-    least: float = 0.0,
-    most: float = np.inf,
-    *,
-    above_least: bool = False,
-) -> Floats:
-    """Return ``value`` as a float array if every entry is finite and in range.
-
-    Parameters
-    ----------
-    name, unit  as shown in the error
-    value       a number or an array of any shape
-    least, most the range; ``above_least`` leaves ``least`` itself out
+def none_below_zero(name: str, value: ArrayLike, unit: str) -> Floats:
+    """Return numbers as an array, shape (n,), if there are any and each is finite and >= 0.
 
     Raises
     ------
-    OutOfRange: an entry is not finite or lies outside; the message names the worst one.
+    OutOfRange: the message names the worst one.
     """
-    array = np.asarray(value, dtype=np.float64)
+    array = np.atleast_1d(np.asarray(value, dtype=np.float64))
     if array.size == 0:
         raise OutOfRange(f"{name} is empty", mend=f"give {name} in {unit}")
-    if not np.isfinite(array).all():
-        raise OutOfRange(f"{name} is not a finite number", mend=f"give {name} in {unit}")
-    low, high = float(array.min()), float(array.max())
-    if low < least or (above_least and low <= least):
-        word = "above" if above_least else "at least"
-        raise OutOfRange(
-            f"{name} is {low:g} {unit}".rstrip(),
-            mend=f"it must be {word} {least:g} {unit}".rstrip(),
-        )
-    if high > most:
-        raise OutOfRange(
-            f"{name} is {high:g} {unit}".rstrip(),
-            mend=f"it must be at most {most:g} {unit}".rstrip(),
-        )
+    at_least(name, float(array.min()), 0.0, unit)
+    finite(name, float(array.max()), unit)
     return array
 
 

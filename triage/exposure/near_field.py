@@ -7,7 +7,7 @@ source stops BOTH terms go on: a decay with l1 alone, as found in one teaching c
 second term and misses the fast fall at the face.
 
 Source: B2Z 1.4, R package for the two-zone model, manual, equations 1 and 2; Monteiro, Banerjee,
-Ramachandran, J. Statistical Software 43(2), 2011. Half-sphere geometry: from memory.
+Ramachandran, J. Statistical Software 43(2), 2011.
 """
 
 from __future__ import annotations
@@ -18,26 +18,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from triage.exposure.maths import Floats, checked, phi1
+from triage.exposure.maths import Floats, none_below_zero, phi1
 from triage.units import at_least, positive
 
 NO_STOP_MIN = 1e12
-
-
-def half_sphere_m3(radius_m: float) -> float:
-    """Return the volume of the near field, ``(2/3) pi r^3`` [m3]."""
-    return 2.0 / 3.0 * math.pi * positive("near-field radius", radius_m, "m") ** 3
-
-
-def near_flow_m3_per_min(radius_m: float, air_speed_m_per_min: float) -> float:
-    """Return the air exchanged with the room: half the free surface times the air speed [m3/min].
-
-    Notes
-    -----
-    Fails where a fan, an extractor or body heat drives the air, and for a face inside the plume.
-    """
-    surface = 2.0 * math.pi * positive("near-field radius", radius_m, "m") ** 2
-    return 0.5 * surface * positive("air speed", air_speed_m_per_min, "m/min")
 
 
 @dataclass(frozen=True)
@@ -108,8 +92,8 @@ def two_zone_levels(
     """
     rate = at_least("release rate", rate_mg_per_min, 0.0, "mg/min")
     stop = at_least("end of release", stop_min, 0.0, "min")
-    times = np.atleast_1d(checked("time", minutes, "min"))
-    start = checked("level at the start", start_mg_per_m3, "mg/m3")
+    times = none_below_zero("time", minutes, "min")
+    start = none_below_zero("level at the start", start_mg_per_m3, "mg/m3")
     found = _evolve(zones, rate, start, np.minimum(times, stop))
     late = times > stop
     if late.any():

@@ -10,7 +10,7 @@ from triage.errors import OutOfRange
 from triage.exposure.day import FIRST_MIN, LAST_MIN, DayLedger
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
 from triage.exposure.maths import Floats
-from triage.exposure.space import Room, Spread, corners
+from triage.exposure.space import Room, corners
 from triage.exposure.substance import Substance
 from triage.exposure.superpose import Superposition
 from triage.exposure.verdict import Span, span_of
@@ -63,7 +63,7 @@ class Yardstick:
 
 
 class StepOnDay:
-    """The step placed among the day's releases, for the corners and, with a seed, for draws."""
+    """The step placed among the day's releases."""
 
     def __init__(
         self,
@@ -82,12 +82,8 @@ class StepOnDay:
         self.place = int(np.searchsorted(minute, moment, side="right"))
         self.minute = np.insert(minute, self.place, moment)
         self.last = np.insert(last, self.place, minutes)
-        self.corners = self.superposition(corners(room))
+        self.corners = Superposition(self.minute, self.last, room, corners(room))
         self._levels: dict[float, tuple[_Places, _Places]] = {}
-
-    def superposition(self, spread: Spread) -> Superposition:
-        """Return the superposition of day and step for a spread of the inputs."""
-        return Superposition(self.minute, self.last, self.room, spread)
 
     def weights(self, per_agent: dict[str, float]) -> tuple[Floats, Floats]:
         """Return weights of the day without the step, and of 1 mL of the step, each (n,)."""
@@ -112,21 +108,15 @@ class StepOnDay:
         cap = self.source.cap_mg_per_m3 * per_level
         return Yardstick(day[:, HIGH] * per_level, per_ml[:, HIGH] * per_level, cap)
 
-    def level(
-        self, window_min: float, amount_ml: float, drawn: Superposition | None
-    ) -> tuple[Span, Span]:
+    def level(self, window_min: float, amount_ml: float) -> tuple[Span, Span]:
         """Return (room, near) spans of this agent's level [mg/m3]."""
         cap = self.source.cap_mg_per_m3
         on_day, per_ml = self._own_levels(window_min)
-        exact = [
-            np.minimum((day + amount_ml * unit).max(axis=0), cap)
+        room, near = (
+            span_of(np.minimum((day + amount_ml * unit).max(axis=0), cap))
             for day, unit in zip(on_day, per_ml, strict=True)
-        ]
-        if drawn is None:
-            return span_of(exact[0]), span_of(exact[1])
-        day, step = self.weights({self.substance.key: 1.0})
-        many = [np.minimum(e, cap) for e in drawn.worst(day + amount_ml * step, window_min)]
-        return span_of(exact[0], many[0]), span_of(exact[1], many[1])
+        )
+        return room, near
 
     def _own_levels(self, window_min: float) -> tuple[_Places, _Places]:
         """Return (room, near) of the day and of 1 mL, each (n, 3); worked out once a window."""

@@ -1,4 +1,4 @@
-"""All releases of a day added up, for many draws of the uncertain inputs at once.
+"""All releases of a day added up, for several readings of the uncertain inputs at once.
 
 Each release counts as evaporated at once for the room (the upper bound of the room mean whatever
 the true speed) and as even over its minutes for the addition at the face. The sum of a room box
@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from triage.exposure.maths import Floats, checked
+from triage.exposure.maths import Floats
 from triage.exposure.space import Room, Spread
 
 _LEAST_DECAY = 1e-9
@@ -28,14 +28,12 @@ class Superposition:
     minute      start of each release [min of the day], rising, shape (n,)
     release_min how long each one gives off its vapour [min], shape (n,); 0 = at once
     room        volumes; ``spread`` replaces its flows and carries the evaporated share
-    spread      draws, each shape (d,)
+    spread      the readings, each shape (d,)
     """
 
     def __init__(self, minute: Floats, release_min: Floats, room: Room, spread: Spread) -> None:
-        self.minute = checked("minute of the day", minute, "min", -1e6, 1e6)
-        self.release_min = checked("release time", release_min, "min", 0.0, 1440.0)
-        self.room = room
-        self.spread = spread
+        self.minute, self.release_min = minute, release_min
+        self.room, self.spread = room, spread
         self.decay = np.maximum(spread.decay_per_min, _LEAST_DECAY)
         self.steps = np.exp(-np.multiply.outer(np.diff(self.minute), self.decay))
         # m / max(tau beta, VN): a short release cannot fill the near field above its own mass.

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from triage.exposure.maths import Floats
 from triage.exposure.substance import Limit
 
@@ -27,11 +25,9 @@ class Span:
         return Span(self.low * factor, self.mid * factor, self.high * factor)
 
 
-def span_of(corner_levels: Floats, drawn: Floats | None = None) -> Span:
-    """Return the span of three corners, or of 5 to 95 % of the draws around the stated figure."""
+def span_of(corner_levels: Floats) -> Span:
+    """Return the span of three corners."""
     low, mid, high = (float(level) for level in corner_levels)
-    if drawn is not None:
-        low, high = (float(level) for level in np.percentile(drawn, [5.0, 95.0]))
     return Span(min(low, mid), mid, max(high, mid))
 
 

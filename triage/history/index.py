@@ -7,10 +7,10 @@ old or damaged, and left out in a folder that cannot be written to.
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import os
 import stat
-import tempfile
 import zipfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
@@ -21,7 +21,7 @@ import numpy as np
 
 from triage import __version__
 from triage.case.naming import SUFFIX, is_case_name, shown_path
-from triage.case.store import load_case
+from triage.case.store import load_case, replace_bytes
 from triage.errors import TriageError, Where
 from triage.history.columns import Columns, Ints, columns_from, rows_of
 
@@ -258,15 +258,10 @@ def _write(path: Path, index: Index) -> None:
             held[f"{field.name}.words"], held[f"{field.name}.codes"] = words, codes.astype(np.int32)
         else:
             held[field.name] = column
-    with contextlib.suppress(OSError):
-        handle, temp = tempfile.mkstemp(prefix=".history-", suffix=".tmp", dir=path.parent)
-        try:
-            with os.fdopen(handle, "wb") as stream:
-                np.savez(stream, **held)
-            Path(temp).chmod(0o644)
-            Path(temp).replace(path)
-        except OSError:
-            Path(temp).unlink(missing_ok=True)
+    packed = io.BytesIO()
+    np.savez(packed, **held)
+    with contextlib.suppress(TriageError):
+        replace_bytes(path, packed.getvalue())
 
 
 def _words(words: Iterable[str]) -> Any:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from triage.history.columns import same_columns
-from triage.history.evidence import Evidence, Terms, terms_of, trials_of
+from triage.history.evidence import Evidence, terms_of, trials_of
 from triage.history.index import Index, Stamp, folder_stamps, load_index
+from triage.history.rates import Terms
 from triage.knowledge.book import Knowledge
 
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import shutil
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -15,7 +13,7 @@ from triage.case.folder import photo_path
 from triage.case.models import Case
 from triage.case.naming import SUFFIX, is_case_name, shown_path
 from triage.case.reading import validated
-from triage.case.store import create_case, load_case, make_folder, update_case
+from triage.case.store import create_case, load_case, make_folder, replace_bytes, update_case
 from triage.errors import TriageError, Where
 from triage.history.index import folder_stamps
 from triage.history.merging import CannotMerge, merged, photos_of, with_photos_renamed
@@ -74,64 +72,50 @@ def merge_case(ours: Path, source: Path, *, check: Check | None = None) -> Entry
 
 
 def _brought(ours: Path, source: Path, theirs: Case) -> EntryResult:
-    name = source.name
+    """Bring a case into the one of its id, or into the copy beside it where the two contradict."""
     missing = [photo for photo in photos_of(theirs) if not photo_path(source, photo).is_file()]
     theirs, copies = _placed_photos(ours, source, theirs, missing)
     lost = f"photos that did not come with it: {', '.join(missing)}" if missing else ""
-    target = ours / name
-    if not os.path.lexists(target):
-        _copy(copies)
-        create_case(ours, theirs)
-        return EntryResult(name, "new", lost, theirs.id)
-    try:
-        before = load_case(target, shown_as=name)
-        after = merged(before, theirs).case
-    except CannotMerge as fault:
-        return _beside(ours, theirs, copies, str(fault), lost)
-    if after == before:
-        return EntryResult(name, "same", lost, theirs.id)
-    _copy(copies)
-    try:
-        # Merged anew under the lock: the file may have grown since it was read.
-        update_case(target, lambda now: merged(now, theirs).case)
-    except CannotMerge as fault:
-        return _beside(ours, theirs, copies, str(fault), lost)
-    return EntryResult(name, "merged", lost, theirs.id)
-
-
-def _beside(
-    ours: Path, theirs: Case, copies: list[tuple[Path, Path]], because: str, lost: str
-) -> EntryResult:
-    """Put a case that contradicts ours under another id, unless it stands there already."""
-    origin, name = theirs.origin, f"{theirs.id}{SUFFIX}"
-    number = 2
+    kept, number, because = theirs, 1, ""
     while True:
-        new_id = f"{theirs.id[:56]}-{number}"
-        kept: Case = validated(Case, {**dict(theirs), "id": new_id, "merged_from": origin})
-        path = ours / f"{new_id}{SUFFIX}"
-        if not os.path.lexists(path):
-            break
-        standing = _added_beside(path, kept)
-        if standing is not None:
-            return EntryResult(name, standing, f"stands beside as {new_id}", new_id)
-        number += 1
-    _copy(copies)
-    create_case(ours, kept)
-    text = "; ".join(part for part in (because, lost) if part)
-    return EntryResult(name, "beside", text, new_id)
+        try:
+            standing = _added(ours, kept, copies, of=theirs.origin if number > 1 else None)
+        except CannotMerge as fault:
+            number, because = number + 1, because or str(fault)
+            named = {"id": f"{theirs.id[:56]}-{number}", "merged_from": theirs.origin}
+            kept = validated(Case, {**dict(theirs), **named})
+            continue
+        if number == 1:
+            because = lost
+        elif standing == "new":
+            standing, because = "beside", "; ".join(part for part in (because, lost) if part)
+        else:
+            because = f"stands beside as {kept.id}"
+        return EntryResult(source.name, standing, because, kept.id)
 
 
-def _added_beside(path: Path, kept: Case) -> Standing | None:
-    """Bring a case into the copy of it that stands beside ours; None if it is another one's."""
+def _added(
+    ours: Path, case: Case, copies: list[tuple[Path, Path]], of: str | None = None
+) -> Standing:
+    """Bring a case and its photos into our file of its id.
+
+    Raises
+    ------
+    CannotMerge: our file contradicts it, or is a copy of another case than ``of``.
+    """
+    path = ours / f"{case.id}{SUFFIX}"
+    if not os.path.lexists(path):
+        _copy(copies)
+        create_case(ours, case)
+        return "new"
     held = load_case(path, shown_as=path.name)
-    if held.origin != kept.origin:
-        return None
-    try:
-        if merged(held, kept).case == held:
-            return "same"
-        update_case(path, lambda now: merged(now, kept).case)
-    except CannotMerge:
-        return None
+    if of is not None and held.origin != of:
+        raise CannotMerge(f"{case.id} is another case")
+    if merged(held, case).case == held:
+        return "same"
+    _copy(copies)
+    # Merged anew under the lock: the file may have grown since it was read.
+    update_case(path, lambda now: merged(now, case).case)
     return "merged"
 
 
@@ -184,19 +168,13 @@ def file_digest(path: Path) -> str:
 def _copy(copies: list[tuple[Path, Path]]) -> None:
     """Copy photos so that a name never stands for half a file."""
     for origin, target in copies:
+        make_folder(target.parent)
         try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            handle, temp = tempfile.mkstemp(prefix=".photo-", dir=target.parent)
-            os.close(handle)
-            try:
-                shutil.copyfile(origin, temp)
-                Path(temp).chmod(0o644)
-                Path(temp).replace(target)
-            finally:
-                Path(temp).unlink(missing_ok=True)
+            content = origin.read_bytes()
         except OSError as fault:
             raise TriageError(
-                f"the photo could not be copied: {fault.strerror}",
-                Where(shown_path(target)),
-                "check space and rights",
+                f"the photo could not be read: {fault.strerror}",
+                Where(shown_path(origin)),
+                "check its rights",
             ) from None
+        replace_bytes(target, content)

@@ -126,8 +126,8 @@ class AirJudge:
         """Return the cheapest control under which an amount is acceptable, None if none is."""
         room = bare_room(self.knowledge, self.bench)
         controls = controls_of(self.knowledge)
-        choice = cheapest_control(controls, substance, amount_ml, room, minutes, **terms)
-        return self.knowledge.controls[choice.control.name] if choice else None
+        found = cheapest_control(controls, substance, amount_ml, room, minutes, **terms)
+        return self.knowledge.controls[found.name] if found else None
 
     def release_min(self, method: Method) -> float:
         """Return the shortest time in which the liquid of one pass can evaporate [min]."""

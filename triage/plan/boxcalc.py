@@ -9,11 +9,10 @@ from triage.bench.storage import (
     gel_by_packing_rule_g,
     gel_for_box,
     opening_pulse_mg,
-    saturation_mg_per_l,
     vapour_stock,
 )
 from triage.errors import OutOfRange, TriageError
-from triage.exposure.gas import vapour_kpa_at
+from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
 from triage.exposure.wording import number
 from triage.knowledge.book import Knowledge
 from triage.plan.air import AirJudge
@@ -97,11 +96,11 @@ def _fumigant(means: Means, asked: BoxQuestion, word: str, temp_c: float) -> Ans
     mass = substance.molar_mass_g_per_mol
     if mass is None:
         raise TriageError(f"no molar mass of {agent.name} is known", mend="add it to its file")
-    level = saturation_mg_per_l(vapour_kpa_at(substance.vapour_points, temp_c), mass, temp_c)
+    level = _saturation_mg_per_l(substance.vapour_points, mass, temp_c)
     low_points = tuple((p.temp_c, p.kpa) for p in agent.physical.vapour_pressure_low)
     low = level
     if low_points:
-        low = saturation_mg_per_l(vapour_kpa_at(low_points, temp_c), mass, temp_c)
+        low = _saturation_mg_per_l(low_points, mass, temp_c)
     pulse = opening_pulse_mg(asked.volume_l, level)
     sentence = f"Opening it lets at most {number(pulse)} mg into the room."
     figures = [Figure("saturated air holds", level, "mg/L", f"at {temp_c:g} C", agent.source)]
@@ -130,6 +129,12 @@ def _fumigant(means: Means, asked: BoxQuestion, word: str, temp_c: float) -> Ans
         ),
         sources=(agent.source, *(each.source for each in agent.limits)),
     )
+
+
+def _saturation_mg_per_l(
+    points: tuple[tuple[float, float], ...], molar_mass: float, temp_c: float
+) -> float:
+    return saturation_mg_per_m3(vapour_kpa_at(points, temp_c), molar_mass, temp_c) / L_PER_M3
 
 
 def _crystals(asked: BoxQuestion, high: float, low: float) -> Iterator[tuple[str, Figure]]:

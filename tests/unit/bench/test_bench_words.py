@@ -2,11 +2,10 @@
 
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
-import yaml
 
+from tests.support.knowledge import shipped
 from triage.bench.bursts import burst_budget, require_burst
 from triage.bench.chamber import look_times_h, next_look_h, salt_rh
 from triage.bench.drops import ml_per_drop, ml_to_drops
@@ -14,10 +13,8 @@ from triage.bench.hansen import Interval, verdict
 from triage.bench.mould import (
     mould_limit,
 )
-from triage.bench.rates import UNIFORM, rate
-from triage.bench.stock import make_up, parts, weigh_up
-from triage.bench.storage import fluid_ml_per_g, vapour_stock
-from triage.knowledge.tables import Salt
+from triage.bench.stock import make_up, weigh_up
+from triage.bench.storage import vapour_stock
 
 
 def test_dilution_tops_up_to_the_mark():
@@ -37,7 +34,6 @@ def test_acid_goes_into_water():
 def test_stock_of_the_right_strength_is_used_as_it_is():
     assert make_up(70, 70, 50, "v/v").sentence == "Use 50 mL of the 70 % v/v stock as it is."
     assert weigh_up(10, 10, 5).sentence.endswith("and use it as it is.")
-    assert parts(70, 95, "v/v") == (70, 95)
 
 
 def test_drops_name_their_range():
@@ -82,7 +78,6 @@ def test_crystals_speak_of_lifetime():
     assert "lasts until it is opened" in vapour_stock(500, 5, 10, 0).sentence
     assert vapour_stock(500, 5, 10, 0).lasts_days is None
     assert vapour_stock(500, 5, 10, 0.5).sentence.endswith("lasts about 20 days.")
-    assert fluid_ml_per_g(30, 2) == 15
 
 
 @pytest.mark.parametrize(
@@ -96,16 +91,6 @@ def test_verdict_on_a_range(low, high, said):
     assert verdict(Interval(low, high), 0.1) == said
 
 
-def test_few_trials_get_no_percentage():
-    assert rate(0, 0, UNIFORM, least_trials=5).sentence == "never tried"
-    assert rate(3, 4, UNIFORM, least_trials=5).sentence == (
-        "worked 3 of 4 times; too few for a percentage"
-    )
-    assert rate(7, 9, UNIFORM, least_trials=5).sentence == (
-        "worked 7 of 9 times: about 73% (44% to 93%, uniform prior)"
-    )
-
-
 def test_importing_the_bench_does_not_load_scipy_or_numpy():
     names = [
         "stock",
@@ -115,7 +100,6 @@ def test_importing_the_bench_does_not_load_scipy_or_numpy():
         "mould",
         "storage",
         "hansen",
-        "rates",
     ]
     code = (
         "import sys\n"
@@ -143,6 +127,4 @@ def test_edges_that_are_still_allowed():
     ],
 )  # fmt: skip
 def test_uncertainty_is_the_larger_neighbour_or_unknown(salt, temp, plus_minus):
-    rules = Path(__file__).parents[3] / "rules" / "salts.yaml"
-    rows = {row["id"]: row for row in yaml.safe_load(rules.read_text(encoding="utf-8"))}
-    assert salt_rh(Salt.model_validate(rows[salt]), temp).plus_minus_percent == plus_minus
+    assert salt_rh(shipped().salts[salt], temp).plus_minus_percent == plus_minus

@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from triage.case.profile import Bench, RoomProfile
-from triage.exposure import DayLedger
+from triage.exposure.day import DayLedger
 from triage.history.dayair import DayAir
 from triage.history.daytypes import PutDown
 from triage.plan.air import AirJudge

@@ -227,12 +227,6 @@ def test_day_counts_every_attempt_of_today_on_every_case(tmp_path: Path) -> None
     assert later.refused or later.line.mean_8_h_mg_per_m3 > fresh.line.mean_8_h_mg_per_m3
 
 
-def test_day_leaves_out_what_is_over_and_what_was_not_done() -> None:
-    yesterday = case_with("old", attempt_of(1, NOON - timedelta(hours=25)))
-    undone = case_with("undone", attempt_of(1, NOON, outcome="not-done"))
-    assert day_ledger(KNOWLEDGE, (yesterday, undone), NOON).releases == ()
-
-
 def test_day_counts_a_corrected_amount_once() -> None:
     case = case_with("mended", attempt_of(1, NOON - timedelta(hours=1), ml=5.0))
     mended = with_correction(case, "a1", NOON, outcome="better", note="it was less", amount_ml=2.0)

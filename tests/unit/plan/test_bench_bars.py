@@ -6,21 +6,13 @@ from typing import Any
 
 import pytest
 
-from tests.support.builders import OILY, case_with, full_bench, rungs
+from tests.support.builders import OILY, WAXY, case_with, full_bench, rungs
 from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
 from triage.plan.barring import check_bench
 from triage.plan.planner import Planner
-
-WAXY = {
-    "setae": "stiff-clumps",
-    "texture": "paste",
-    "warmth": "softens",
-    "ethanol-drop": "nothing",
-    "heptane-drop": "clears",
-}
 
 
 def bench_with(knowledge: Knowledge, **changed: Any) -> Bench:
@@ -102,3 +94,18 @@ def test_unknown_ids_of_a_bench_are_refused_together(knowledge: Knowledge) -> No
         check_bench(knowledge, bench)
     assert "rubbr" in told.value.line()
     assert 'did you mean "pregnancy"' in told.value.line()
+
+
+def test_where_only_the_bench_keeps_the_next_step_away_the_plan_says_what_is_missing(
+    planner: Planner,
+) -> None:
+    # Pests are killed by cold (museum-freezing-1999), and only a dry insect is frozen.
+    case = case_with("beetles", "elytra", {}, live_pest_signs="yes", hydration="dry")
+    equipped, bare = (planner.plan(case, b) for b in (Bench(), Bench(lacking=("freezer",))))
+    assert equipped.steps
+    assert bare.steps == ()
+    missing = [[n.text for n in p.notices if n.rule == "bench-lacks"] for p in (equipped, bare)]
+    assert missing[0] == []
+    (text,) = missing[1]
+    assert "freezer" in text
+    assert equipped.steps[0].name in text

@@ -28,6 +28,7 @@ from triage.plan.skeleton import SkeletonMaker
 
 KNOWLEDGE = shipped()
 EVENING = datetime(2026, 3, 4, 23, 59, tzinfo=timezone(timedelta(hours=1)))
+NINE = datetime(2026, 3, 4, 9, 0, tzinfo=UTC)
 BRUSH = KNOWLEDGE.methods["ethyl-acetate-brush"]
 LOST = DayLedger(unknown=("old.yaml cannot be read",))
 
@@ -77,7 +78,11 @@ def test_a_release_counts_for_a_whole_day_in_every_zone(minutes: float, zone: in
     assert earliest(now) <= EVENING
 
 
-def test_a_long_release_counts_until_a_day_after_its_end() -> None:
+def test_a_release_counts_until_a_day_after_its_end_and_what_was_not_done_never() -> None:
+    undone = changes.with_correction(
+        case_of(NINE), "a1", NINE, outcome="not-done", note="wrong key"
+    )
+    assert day_ledger(KNOWLEDGE, [undone], NINE).releases == ()
     late = EVENING + timedelta(hours=26)
     assert ledger(EVENING, late).releases == ()
     assert len(ledger(EVENING, late, minutes=240.0).releases) == 1
@@ -212,3 +217,49 @@ def test_yesterdays_releases_are_shown_as_such() -> None:
         Means(KNOWLEDGE, Bench(), ledger(at, at + timedelta(hours=2))), AirQuestion("ethanol", 0.1)
     )
     assert answer.earlier_releases == 1
+
+
+def test_short_term_level_falls_while_the_room_is_aired() -> None:
+    levels = []
+    for hours in (0.0, 0.5, 1.0, 4.0):
+        day = ledger(EVENING, EVENING + timedelta(hours=hours))
+        plan = planner().plan(case_with("beetles", "elytra", OILY), full_bench(KNOWLEDGE), day)
+        step = next(s for s in plan.steps if s.method == BRUSH.id)
+        assert step.air is not None
+        levels.append(step.air.mean_15_min_mg_per_m3)
+    assert levels == sorted(levels, reverse=True)
+    assert levels[0] > levels[-1]
+
+
+def test_an_empty_day_says_nothing_of_the_time() -> None:
+    case = case_with("beetles", "elytra", OILY)
+    early, late = (day_ledger(KNOWLEDGE, [case], EVENING + timedelta(hours=h)) for h in (0, 7))
+    assert early == late
+    assert early.releases == ()
+
+
+def test_time_is_rounded_down_never_up() -> None:
+    for minutes in (0, 1, 4, 5, 9, 50):
+        now_min = ledger(NINE, NINE + timedelta(minutes=minutes)).now_min
+        assert now_min is not None
+        assert 540 <= now_min <= 540 + minutes
+
+
+def test_all_cases_of_the_day_are_added() -> None:
+    hour = timedelta(hours=1)
+    found = day_ledger(
+        KNOWLEDGE, [case_of(NINE), case_of(NINE + hour, minutes=None)], NINE + 2 * hour
+    )
+    assert len(found.releases) == 2
+    # No time was written down: the dwell of the method counts, at least a minute.
+    assert found.releases[1].release_min >= KNOWLEDGE.judgement.least_release_min.value
+
+
+def test_every_agent_in_the_liquid_counts() -> None:
+    """A bath of an enzyme in thin acid: the acid goes into the air, though the enzyme does not."""
+    method = KNOWLEDGE.methods["pepsin-joint"]
+    day = ledger(NINE, NINE + timedelta(hours=1), method=method.id, agent=method.agent)
+    further = {part.agent for part in method.with_ if KNOWLEDGE.agents[part.agent].limits}
+    assert further
+    assert {release.agent for release in day.releases} == further
+    assert all(release.amount_mg > 0 for release in day.releases)

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from tests.support.builders import full_bench
+from tests.support.builders import OILY, full_bench
 from tests.support.intake import READY
 from tests.support.knowledge import consultant, planner, shipped
 from triage.case.changes import (
@@ -24,7 +24,6 @@ from triage.case.models import Case
 from triage.engine.vocabulary import UNKNOWN
 from triage.plan.model import Plan
 
-OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 PASSED = {
     name: READY[name]
     for name in (
