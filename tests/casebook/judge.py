@@ -127,8 +127,11 @@ class Judging:
         still = heard & {notice.rule for notice in (*later.refused, *later.notices)}
         return bool(still) and not self._acting(later, self.expect.may)
 
-    def _asked(self, question: str) -> bool:
-        if any(line.question == question for line in self.plan.questions):
+    def _asked(self, words: str) -> bool:
+        question = table().question_of(words)
+        told = {*self.told.case.answers, *(q for f in self.told.case.findings for q in f.signs)}
+        # What is told already need not be asked.
+        if question in told or any(line.question == question for line in self.plan.questions):
             return True
         if question not in self.knowledge.questions:
             return False
@@ -192,7 +195,7 @@ class Judging:
     def _ask_first(self) -> Iterator[Fault]:
         acting = self._acting(self.plan, (*self.expect.may, *self.expect.next))
         for question in self.expect.ask_first:
-            if question not in (*self.knowledge.questions, "taxon"):
+            if table().question_of(question) not in (*self.knowledge.questions, "taxon"):
                 yield Fault("ask_first", "no such question to ask", f"cannot be said: {question}")
             elif acting:
                 yield Fault("ask_first", f"{self._name(acting[0])} before a question", question)

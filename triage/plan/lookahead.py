@@ -226,7 +226,7 @@ class Lookahead:
         front = None
         if now:
             front = self._front(
-                queue_of(self.knowledge, inserts, target, zone, now, progress.inserts)
+                queue_of(self.knowledge, inserts, target, zone, now, progress)
             )
         return keep(self._ladders, key, (rungs, front, now is not None))
 

@@ -173,9 +173,9 @@ class SkeletonMaker:
                 self.knowledge, stage, ladder.target, ladder.rungs, ladder.progress, closed
             )
             if rungs is not None:
-                done = ladder.progress.inserts
+                progress = ladder.progress
                 queues.append(
-                    queue_of(self.knowledge, inserts, ladder.target, ladder.zone, rungs, done)
+                    queue_of(self.knowledge, inserts, ladder.target, ladder.zone, rungs, progress)
                 )
         return queues
 
@@ -212,9 +212,17 @@ def queue_of(
     target: Target,
     zone: str | None,
     rungs: Iterable[str],
-    done: frozenset[str],
+    progress: Progress,
 ) -> list[Item]:
     """Return the steps of one ladder in order, each with what must stand before it."""
+    # A whole pass without harm makes the trial spot of its agent needless.
+    done = progress.inserts | {
+        insert_id(target, first, agent)
+        for method in progress.passes.keys() - progress.harmed
+        for agent in agent_ids(knowledge, method)
+        for methods, first in inserts
+        if method in methods and knowledge.methods[first].tries_next
+    }
     queue: list[Item] = []
     seen: set[str] = set()
     for place, method in enumerate(rungs, start=1):
