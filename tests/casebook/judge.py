@@ -162,7 +162,10 @@ class Judging:
         steps, places = self.plan.steps, []
         for group in self.expect.then:
             found = [place for place, step in enumerate(steps) if self._is_any(group, step)]
-            places += [(found[0], "/".join(map(str, group)))] if found else []
+            name = "/".join(map(str, group))
+            # What stands in the order twice is looked for behind its first place.
+            first = max((place for place, said in places if said == name), default=-1)
+            places += [(place, name) for place in found if place > first][:1]
         for (one, before), (other, after) in pairwise(places):
             if other < one:
                 yield Fault("then", f"{after} before {before}", f"places {other} and {one}")
