@@ -29,11 +29,16 @@ def is_clean(finding: Finding) -> bool:
 
 
 def zones_of(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
-    """Return the zones that this animal has; none where its group is not known."""
+    """Return the zones that this animal has, those of its findings too; none of an unknown group.
+
+    Within a group some have a part that most lack: what was found there must not be hidden.
+    """
     taxon = knowledge.taxa.get(case.taxon)
     if taxon is None:
         return ()
-    return tuple(zone.id for zone in knowledge.zones.values() if taxon.plan in zone.plans)
+    found = {finding.zone for finding in case.findings}
+    zones = knowledge.zones.values()
+    return tuple(zone.id for zone in zones if taxon.plan in zone.plans or zone.id in found)
 
 
 def unseen_zones(knowledge: Knowledge, case: Case) -> tuple[str, ...]:

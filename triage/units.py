@@ -1,8 +1,9 @@
-"""Guards for numbers with units, used by every calculation before it calculates."""
+"""Guards for numbers with units, used by every calculation before it calculates; shown figures."""
 
 from __future__ import annotations
 
 import math
+from typing import overload
 
 from triage.errors import OutOfRange
 
@@ -45,3 +46,12 @@ def within(name: str, value: float, least: float, most: float, unit: str) -> flo
             mend=f"it must lie between {least:g} and {most:g} {unit}".rstrip(),
         )
     return number
+
+
+@overload
+def short(number: float) -> float: ...
+@overload
+def short(number: None) -> None: ...
+def short(number: float | None) -> float | None:
+    """Return a figure with four significant digits: more would pretend to know."""
+    return number if number is None or isinstance(number, int) else float(f"{number:.4g}")

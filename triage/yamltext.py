@@ -206,7 +206,9 @@ class _Builder:
         """Take the next event of the stream; told apart by type, the commonest first."""
         kind = type(event)
         if kind is yaml.ScalarEvent:
-            self._check_node(event)
+            self._nodes += 1
+            if event.tag is not None or event.anchor is not None or self._nodes > self._max_nodes:
+                self._check_node(event)
             if self._is_in_map and self._key is None:
                 self._take_key(event)
             else:
@@ -214,10 +216,11 @@ class _Builder:
         elif kind in (yaml.MappingEndEvent, yaml.SequenceEndEvent):
             self._close()
         elif kind in (yaml.MappingStartEvent, yaml.SequenceStartEvent):
+            self._nodes += 1
             self._check_node(event)
             self._begin(event, {} if kind is yaml.MappingStartEvent else [])
         elif kind is yaml.AliasEvent:
-            self._check_node(event)
+            self._check_node(event)  # refuses it
         elif kind is yaml.DocumentStartEvent:
             self._documents += 1
             if self._documents > 1:
@@ -225,7 +228,6 @@ class _Builder:
                 self._refuse("a second document begins here", line, "keep one document")
 
     def _check_node(self, event: Any) -> None:
-        self._nodes += 1
         if self._nodes > self._max_nodes:
             line = event.start_mark.line + 1
             self._refuse(f"more than {self._max_nodes} entries", line, "split the file")

@@ -26,7 +26,7 @@ from triage.case.profile import Bench
 from triage.engine.memory import spare_loaded
 from triage.explain.counterfactual import Searching
 from triage.explain.nextquestion import ranked_questions
-from triage.explain.sensitivity import firmness_of
+from triage.explain.sureplan import firmness_of
 from triage.explain.sweep import Sweep
 from triage.plan.lookahead import Lookahead
 
@@ -101,7 +101,7 @@ def test_explained_consult(benchmark, plain):
 @pytest.fixture(scope="module")
 def parts():
     look = Lookahead(consultant(), Bench())
-    Searching(Sweep(look, unseen()), (), likelihood().far).singles()
+    Searching(Sweep(look, unseen()), ()).singles()
     return look
 
 
@@ -136,7 +136,7 @@ def test_next_best_question_again(benchmark, parts):
 def singles(look: Lookahead, case: Case):
     sweep = Sweep(look, case)
     offered = {method for _, rungs in sweep.base.rungs for method in rungs}
-    return Searching(sweep, offered, likelihood().far).singles()
+    return Searching(sweep, offered).singles()
 
 
 def test_complete_single_changes(benchmark, parts):

@@ -71,3 +71,12 @@ def test_glove_studies() -> None:
     assert gloves["tetrachloroethylene", "nitrile-thick"].verdict != "holds"
     assert gloves["butoxyethanol-2", "nitrile-thin"].minutes == "5-10"
     assert gloves["butoxyethanol-2", "nitrile-thin"].verdict == "fails"
+
+
+def test_a_type_a_filter_is_named_only_for_what_boils_above_65_c() -> None:
+    """AS/NZS 1715, in a supplier's words, and the European classes: below that it is type AX."""
+    words = {a.id: " ".join(x.text for x in a.breathing) for a in AGENTS.values()}
+    assert "type AX" in words["acetone"]
+    named = [AGENTS[i].physical.boiling_point for i, text in words.items() if "(type A)" in text]
+    assert len(named) > 10
+    assert all(boils is not None and (boils.value or 0) > 65 for boils in named)

@@ -55,6 +55,19 @@ def test_fifty_ml_of_seventy_from_ninety_one():
 
 
 @pytest.mark.parametrize(
+    ("wanted", "stock", "total_ml", "stock_ml"),
+    [
+        # British Pharmacopoeia 1988 as a college of pharmacy prints it: 96 % holds 96.3 %
+        (20, 96.3, 1000, 207),
+        # course slides on alcohol percentages, examples 1 and 2
+        (86, 96, 200, 179.17), (20, 86, 70, 16.28),
+    ],
+)  # fmt: skip
+def test_alcohol_let_down(wanted, stock, total_ml, stock_ml):
+    assert make_up(wanted, stock, total_ml, "v/v").stock_ml == pytest.approx(stock_ml, rel=0.005)
+
+
+@pytest.mark.parametrize(
     ("percent", "density", "molar_mass", "printed", "tolerance"),
     [
         # tables of concentrated reagents (supplier tables, three copies)
@@ -211,8 +224,14 @@ def test_nitrates_route_agrees_with_second_source():
         (26, 3.3629),
         (30, 4.2455),
         (34, 5.3229),
+        # the same copy's kPa column as a public encyclopaedia's table prints it
+        (0, 0.6113), (5, 0.8726), (15, 1.7056), (35, 5.6267), (40, 7.3814), (45, 9.5898),
+        (50, 12.3440),
+        # UN University, appendix table A1.1 (see below), millibars
+        (2, 0.705), (4, 0.813), (6, 0.935), (8, 1.072), (12, 1.403), (14, 1.599), (16, 1.819),
+        (18, 2.065), (22, 2.645), (28, 3.784), (32, 4.760),
     ],
-)
+)  # fmt: skip
 def test_vapour_pressure_of_water(temp, kpa):
     assert saturation_pressure_pa(temp) / 1000 == pytest.approx(kpa, rel=0.002)
 
@@ -220,8 +239,12 @@ def test_vapour_pressure_of_water(temp, kpa):
 @pytest.mark.parametrize(
     ("temp", "density"),
     # UN University, appendix table A1.1 (after CRC Handbook, 62nd ed., 1981), g/m3
-    [(10, 9.42), (20, 17.33), (24, 21.83), (26, 24.43), (30, 30.43), (34, 37.66)],
-)
+    [
+        (0, 4.86), (2, 5.57), (4, 6.37), (6, 7.27), (8, 8.28), (10, 9.42), (12, 10.68),
+        (14, 12.09), (16, 13.66), (18, 15.40), (20, 17.33), (22, 19.46), (24, 21.83), (26, 24.43),
+        (28, 27.29), (30, 30.43), (32, 33.87), (34, 37.66),
+    ],
+)  # fmt: skip
 def test_density_of_saturated_vapour(temp, density):
     assert vapour_density_mg_per_l(temp, 100) == pytest.approx(density, rel=0.006)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from triage.bench.cleanliness import product_level, surface_class
 from triage.errors import OutOfRange
 from triage.picture.optics import (
     Eye,
@@ -15,6 +16,7 @@ from triage.picture.optics import (
     rayleigh_um,
     what_shows,
 )
+from triage.picture.stayed import removal_share
 
 # Table of resolution by objective, R = 1.22 lambda / 2 NA after Inoue (1986) p. 114, as printed on
 # the page "zoom" of the imaging facility at mcb.arizona.edu/IPC: wavelength [um], NA, R [um]. Opened.
@@ -47,6 +49,15 @@ DEPTH = [
     (0.70, 1.12),
     (0.75, 0.98),
 ]
+# Table 4-1 of Murphy: Fundamentals of Light Microscopy and Electronic Imaging (2001), p. 54, lenses
+# in air: NA, least distance [um], wave-optical depth of field [um]. Opened.
+LENSES = [
+    (0.12, 2.80, 38.19),
+    (0.25, 1.34, 8.80),
+    (0.45, 0.75, 2.72),
+    (0.75, 0.45, 0.98),
+    (0.95, 0.35, 0.61),
+]
 EYE = Eye(wavelength_um=0.55, acuity_arcmin=1.0, overlap_fraction=0.2)
 
 
@@ -60,6 +71,53 @@ def test_resolution_is_that_of_the_printed_table(
 @pytest.mark.parametrize(("na", "printed_um"), DEPTH)
 def test_wave_term_of_the_depth_is_that_of_the_printed_table(na: float, printed_um: float) -> None:
     assert depth_um(na, 0.55, 10.0, 0.0) == pytest.approx(printed_um, rel=0.006)
+
+
+@pytest.mark.parametrize(("na", "apart_um", "deep_um"), LENSES)
+def test_lenses_are_as_in_the_handbook(na: float, apart_um: float, deep_um: float) -> None:
+    assert rayleigh_um(na, 0.55) == pytest.approx(apart_um, abs=0.0051)
+    assert depth_um(na, 0.55, 10.0, 0.0) == pytest.approx(deep_um, abs=0.0051)
+
+
+def test_the_sensor_adds_its_pitch_over_magnification_and_aperture() -> None:
+    # By hand: 0.55 / 0.0784 + 3.76 / (10 * 0.28) = 7.015 + 1.343 um.
+    assert depth_um(0.28, 0.55, 10.0, 3.76) == pytest.approx(8.358, abs=0.001)
+
+
+# IEST-STD-CC1246D (as MIL-STD-1246C), table of particle cleanliness levels: level, size [um], most
+# particles on the reference area. From memory; the law and its slope in Borson 2005, opened.
+LEVELS = [
+    (50, 5, 166), (50, 25, 7.27), (100, 5, 1785), (100, 15, 265), (100, 25, 78.4), (100, 50, 10.7),
+    (200, 15, 4189), (200, 50, 170), (200, 100, 15.8), (500, 50, 11817), (500, 100, 1100),
+    (500, 250, 26.4),
+]  # fmt: skip
+# ISO 14644-9:2012, table 1: class, size [um], most particles a square metre. From memory.
+CLASSES = [
+    (1, 0.1, 100), (1, 0.5, 20), (3, 1, 1000), (3, 5, 200), (5, 0.5, 200_000), (5, 1, 100_000),
+    (5, 10, 10_000), (5, 100, 1000), (7, 50, 200_000), (8, 500, 200_000),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("level", "size_um", "most"), LEVELS)
+def test_a_product_level_is_that_of_the_table(level: float, size_um: float, most: float) -> None:
+    count = round(1000 * most)  # on a thousand times the reference area of 0.1 m2
+    assert product_level(count, 1e8, size_um) == pytest.approx(level, rel=0.003)
+
+
+@pytest.mark.parametrize(("step", "size_um", "most"), CLASSES)
+def test_a_surface_class_is_that_of_the_table(step: float, size_um: float, most: int) -> None:
+    assert surface_class(most, 1e6, size_um) == step
+    assert surface_class(2 * most, 1e6, size_um) in (pytest.approx(step + 0.4), None)  # log 2 = 0.301
+    assert surface_class(most, 1e6, 600) is None
+
+
+def test_the_interval_of_a_removal_is_that_of_two_poisson_rates() -> None:
+    # Fay: Testing the Ratio of Two Poisson Rates (vignette of rateratio.test, 2022), section 1: 2
+    # events in 17877 and 9 in 16660, ratio 0.2070941557, from 0.02177406 to 1.00054910. Opened.
+    areas = 16660 / 17877
+    share, low, high = removal_share(before=9, after=2)
+    ratios = [(1 - each) * areas for each in (share, high, low)]
+    assert ratios == pytest.approx([0.2070941557, 0.02177406, 1.00054910], rel=1e-6)
 
 
 def test_each_of_lens_pixels_and_viewer_can_set_the_limit() -> None:

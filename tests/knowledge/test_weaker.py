@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import shutil
+from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import Any, get_args
 
 import pytest
+from pydantic import BaseModel
 
 from tests.support.running import share_parsed
-from triage.check.weaker import PROTECTS, weaker
+from triage.check.weaker import KEYS, PROTECTS, Way, lost_in, weaker
 from triage.cli import main
 from triage.errors import Faults, TriageError
-from triage.knowledge.book import Knowledge
+from triage.knowledge.book import KINDS, Knowledge
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.load import load_knowledge
 
@@ -56,6 +60,12 @@ BROKEN = {
     ),
     "the test spot off a dip": (
         "methods/degrease.yaml", "", "  test_spot: true\n", "", "test_spot is false, there true",
+    ),
+    "what may go down the drain": (
+        "hazards.yaml", "- id: highly-flammable", "no_drain: true", "no_drain: false", "no_drain is false, there true",
+    ),
+    "a waste that may go down the drain": (
+        "agents/heptane.yaml", "disposal:", "  - text: >-", "  - drain: true\n    text: >-", "disposal: drain is true, there false",
     ),
     "a limit raised": (
         "agents/heptane.yaml", "authority: niosh", "value: 85", "value: 850",
@@ -136,14 +146,145 @@ def test_the_carried_rules_and_a_stricter_copy_are_not_weaker(
     assert _lines(weaker(carried, load_knowledge(copy))) == []
 
 
-def test_every_judgement_protects_or_is_of_the_picture() -> None:
-    of_the_picture = {"picture", "wavelength_um", "eye_acuity_arcmin", "stack_overlap"}
-    of_words = {"most_certain"}  # caps what is said; nothing is decided at it
-    assert set(PROTECTS["judgement"]) | of_the_picture | of_words == set(Judgement.model_fields)
+# What protects nobody by itself, by kind. Words: a person reads them and no act is decided by them.
+# Signs, ladders and what raises a grade are rules, and rules are compared as such.
+WORDS = {"id", "source", "at", "note", "was", "name", "because", "status", "examples"}
+FREE: dict[str, set[str]] = {
+    "agent": {
+        *("cas", "no_limit_because", "hansen"),  # hansen: shown beside what it may dissolve
+        *("physical.upper_explosive_limit", "physical.vapour_pressure_low"),  # of no judgement
+        *("limits.edition", "gloves.minutes", "incompatible.product", "attacks.how"),
+    },
+    # The amount planned is judged in the air; what a rung is taken for is said by its interlocks.
+    "method": {"tool", "success", "evidence", "amount.least_ml"},
+    "technique": {"how", "tool"},
+    "zone": {"plans", "rank", "ceiling_because", "test_spot"},
+    "fragility": {"typical", "raised_by"},
+    "deposit": {"looks", "speaks_for", "leave_it", "hansen", "confused_with", "signs", "ladder", "cases"},
+    "condition": {"full_stop", "signs", "ladder"},
+    # Of whom and when it is asked: what is not asked stays unknown, and unknown permits nothing.
+    "question": {
+        *("about", "ask", "how", "seconds", "rank", "stage", "last", "after_cleaning"),
+        *("traits", "surfaces"),
+    },
+    "stop": {"see", "means", "then"},
+    "hazard": {"sentence"},
+    "circumstance": {"ask"},
+    "authority": {"short", "jurisdiction", "legal"},
+    "material": {"hansen"},
+    "element": {"symbol"},
+    "control": {"cost_rank", "sentence"},
+    "salt": {"formula", "polynomial", "exponential", "points", "caution_source"},
+    "gel": {"capacity", "held_when_fresh", "caution_source"},
+    "dose": {"suggestion"},
+    "judgement": {
+        *("picture", "wavelength_um", "eye_acuity_arcmin", "stack_overlap"),  # of photographs
+        "most_certain",  # caps what is said; nothing is decided at it
+    },
+    # Only names and meanings.
+    **{kind: {"*"} for kind in ("source", "body-plan", "trait", "term", "sign")},
+}  # fmt: skip
+QUANTITY = {"unit", "start", "least"}  # beside the value or the most of one that is compared
+MODELS = {**{kind: model for kind, (model, _) in KINDS.items()}, "judgement": Judgement}
 
 
-def test_check_prints_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def _inner(annotation: Any) -> type[BaseModel] | None:
+    """Return the model of the entries of a field, None where it holds plain values."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((found for each in get_args(annotation) if (found := _inner(each))), None)
+
+
+def _fields(model: type[BaseModel], spec: Mapping[str, Any], before: str = "") -> Iterator[str]:
+    """Yield each field of a model that is not compared, with those of what is compared in it."""
+    for name, field in model.model_fields.items():
+        if name not in spec:
+            yield before + name
+        elif spec[name] is not None and not isinstance(spec[name], Way):
+            inner = _inner(field.annotation)
+            assert inner is not None, name
+            keyed = dict.fromkeys(KEYS.get(name, ()))
+            yield from _fields(inner, {**keyed, **spec[name]}, f"{before}{name}.")
+
+
+@pytest.mark.parametrize("kind", MODELS)
+def test_every_field_protects_or_is_named_as_one_that_does_not(kind: str) -> None:
+    free = FREE.get(kind, set())
+    if free == {"*"}:
+        assert kind not in PROTECTS
+        return
+    left = set(_fields(MODELS[kind], PROTECTS.get(kind, {})))
+    plain = {path for path in left if path.rpartition(".")[2] in WORDS}
+    plain |= {path for path in left if "." in path and path.rpartition(".")[2] in {*QUANTITY, "text"}}
+    assert left - plain == free
+
+
+def _leaves(spec: Mapping[str, Any], before: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    for name, way in spec.items():
+        if isinstance(way, Way) or not way:
+            yield (*before, name)
+        else:
+            yield from _leaves(way, (*before, name))
+
+
+def _worse(value: Any, way: Any) -> Any:
+    """Return a value that protects less in a way; None where this one leaves nothing to lose."""
+    if not isinstance(way, Way) or way is Way.FEWER:
+        return ("" if isinstance(value, str) else value[:-1]) if value else None
+    if isinstance(value, bool):
+        return not value if way is Way.OTHER or value is (way is Way.LESS) else None
+    if isinstance(value, int | float):
+        return value + (-1 if way is Way.LESS else 1)
+    return "another" if way is Way.OTHER else None
+
+
+def _weakened(entry: BaseModel, path: tuple[str, ...], spec: Mapping[str, Any]) -> BaseModel | None:
+    name, *rest = path
+    value, way = getattr(entry, name), spec[name]
+    if not rest:
+        made = _worse(value, way)
+    elif isinstance(value, tuple):
+        items = [_weakened(item, tuple(rest), way) for item in value]
+        # Of a pair for one thing the better counts, so each of them is made worse.
+        made = tuple(new or old for new, old in zip(items, value, strict=True)) if any(items) else None
+    else:
+        made = _weakened(value, tuple(rest), way) if value is not None else None
+    return None if made is None else entry.model_copy(update={name: made})
+
+
+@pytest.mark.parametrize(
+    ("kind", "path"),
+    [(kind, path) for kind, spec in PROTECTS.items() for path in _leaves(spec)],
+    ids=lambda each: each if isinstance(each, str) else ".".join(each),
+)
+def test_a_field_that_protects_is_missed_where_it_is_weakened(
+    kind: str, path: tuple[str, ...], carried: Knowledge
+) -> None:
+    table = {"": carried.judgement} if kind == "judgement" else carried.table(kind)
+    tried = 0
+    for entry in table.values():
+        other = _weakened(entry, path, PROTECTS[kind])
+        if other is not None and other != entry:
+            tried += 1
+            assert list(lost_in(entry, other, PROTECTS[kind])), (entry, path)
+    assert tried or (kind, path) in NOWHERE
+
+
+# Fields that no carried entry fills today.
+NOWHERE: set[tuple[str, tuple[str, ...]]] = set()
+
+
+def test_check_says_it_in_words_and_json_and_by_its_exit(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    share_parsed(monkeypatch)
     copy, line = _broken(tmp_path, "the eye's chemical bound")
-    assert main(["check", "--rules", str(copy)]) == 0
+    assert main(["check", "--rules", str(copy)]) == 1
+    told = capsys.readouterr().out.splitlines()
+    head = told.index("This copy protects less than the carried rules in 1 place:")
     said = f'mine/zones.yaml:{line} zone "compound-eye": weaker than the carried rules: most_chemical is 4'
-    assert said in capsys.readouterr().out
+    assert [each.startswith(said) for each in told[head + 1 :]] == [True]
+    assert main(["check", "--rules", str(copy), "--json", "--meant"]) == 0
+    (lost,) = json.loads(capsys.readouterr().out)["protects_less"]
+    assert (lost["file"], lost["line"]) == ("mine/zones.yaml", line)
+    assert "most_chemical is 4, there 3" in lost["message"]

@@ -85,7 +85,7 @@ EDITS = {
     ),
     # -- sources ------------------------------------------------------------------------------
     "source missing": Edit(
-        "deposits/pollen.yaml", "id: pollen", "source: common-practice\n", "",
+        "deposits/pollen.yaml", "id: pollen", "source: pollenkitt-page\n", "",
         'deposit "pollen"', '"source" is missing', "add source:", "id: pollen",
     ),
     "source unknown": Edit(

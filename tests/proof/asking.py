@@ -30,8 +30,7 @@ from triage.engine.facts import Fact
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.likelihood import Likelihood
 from triage.explain.nextquestion import ranked_questions
-from triage.explain.rivals import Place
-from triage.explain.sweep import Sweep
+from triage.explain.sweep import Place, Sweep
 from triage.knowledge.load import load_knowledge
 from triage.plan.lookahead import Lookahead
 
@@ -119,11 +118,12 @@ def _with_intake(look: Lookahead, case: Case, rng: random.Random) -> Case:
     """Return the case with answers about the specimen: mostly those that open the way."""
     sweep = Sweep(look, case)
     best: dict[str, tuple[int, str]] = {}
-    for answer, outlook in sweep.open:
-        if answer.whose == SPECIMEN and answer.question != TAXON:
-            known = best.get(answer.question)
-            if known is None or len(outlook.gates) < known[0]:
-                best[answer.question] = (len(outlook.gates), answer.after)
+    for fact, question, afters in sweep.open_places():
+        for after in afters if fact.key == SPECIMEN and question != TAXON else ():
+            gates = len(sweep.outlook({(SPECIMEN, question): after}).gates)
+            known = best.get(question)
+            if known is None or gates < known[0]:
+                best[question] = (gates, after)
     answers: dict[str, str | None] = {}
     for question, (_, good) in best.items():
         options = [a.id for a in look.knowledge.questions[question].answers]

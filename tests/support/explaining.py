@@ -12,13 +12,14 @@ from triage.case.models import Case
 from triage.case.profile import Bench, load_bench
 from triage.case.store import load_case
 from triage.engine.facts import Conclusion, Fact
+from triage.engine.vocabulary import UNKNOWN
 from triage.explain.likelihood import Likelihood
-from triage.explain.sweep import Sweep
+from triage.explain.sweep import Answer, Sweep
 from triage.explain.trail import Trail
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES, Family
 from triage.plan.air import AirJudge
-from triage.plan.lookahead import Lookahead
+from triage.plan.lookahead import Lookahead, Outlook
 from triage.plan.skeleton import SkeletonMaker
 
 CASES = Path(__file__).resolve().parents[2] / "cases"
@@ -69,6 +70,15 @@ def sweep_of(case: Case, bench: Bench) -> Sweep:
 @cache
 def maker() -> SkeletonMaker:
     return SkeletonMaker(consultant())
+
+
+def open_outlooks(sweep: Sweep) -> list[tuple[Answer, Outlook]]:
+    """Return every answer that a question not answered yet could still get, with its outlook."""
+    return [
+        (Answer(fact.key, question, UNKNOWN, after), sweep.outlook({(fact.key, question): after}))
+        for fact, question, afters in sweep.open_places()
+        for after in afters
+    ]
 
 
 def trail_of(case: Case, bench: Bench) -> Trail:

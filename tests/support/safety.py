@@ -20,6 +20,7 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.knowledge.specimen import STAGES
 from triage.plan.model import Plan, Step
+from triage.plan.skeleton import DONE
 
 # Vapours that take the wax off lenses and cannot be rinsed out of facets: Macro photographers'
 # practice as the zones' own sentences give it, typed here by hand.
@@ -256,7 +257,7 @@ def what_is_not_settled_gets_only_what_is_harmless(seen: Seen) -> Iterator[str]:
 
 @must
 def no_later_stage_before_its_gate(seen: Seen) -> Iterator[str]:
-    now = STAGES.index(seen.plan.stage)
+    now = (*STAGES, DONE).index(seen.plan.stage)
     for step in seen.plan.steps:
         # What is done to a dry insect, and its trial, comes before it is softened.
         act = seen.k.methods[step.before or step.method]

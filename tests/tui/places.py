@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tests.tui.driving import Driver
-from triage.tui.messages import CaseChosen
+from triage.tui.messages import Wanted
 from triage.tui.screens import plan
 from triage.tui.screens.plan import PlanScreen
 
@@ -50,7 +50,7 @@ async def home(driver: Driver, case: str = CASE) -> None:
     if len(app.screen_stack) == 2:
         if driver.screen.query("#filter").first().display:
             driver.screen.action_leave()
-        app.post_message(CaseChosen(case))
+        app.post_message(Wanted("plan", case))
     await driver.on(PlanScreen)
     if plan.RESTING_S == 0:
         await driver.assured()

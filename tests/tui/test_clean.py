@@ -82,3 +82,18 @@ async def test_the_end_is_said_with_what_was_left_and_why(workshop: Workshop) ->
         assert "Below what the picture shows." in told
         assert "it belongs there" in told
         assert told.index("READY FOR THE CAMERA") < told.index("then keep it")
+
+
+async def test_what_was_found_stands_in_the_list_also_where_most_of_the_group_have_no_such_part(
+    workshop: Workshop,
+) -> None:
+    """The hair on the thorax of a chafer was planned for, but stood in no list and was not counted."""
+    case = workshop.load("rose-chafer-plate-1")
+    taxon = workshop.knowledge.taxa[case.taxon]
+    zone = workshop.knowledge.zones[case.findings[0].zone]
+    assert taxon.plan not in zone.plans
+    async with driven(workshop, case=case.id, size=(100, 60)) as driver:
+        await driver.press("l")
+        await driver.on(ObserveScreen)
+        assert zone.name in driver.text
+        assert f"1 of {len(zones_of(workshop.knowledge, case))} looked at" in driver.text

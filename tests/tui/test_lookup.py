@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tests.tui.driving import driven
+from triage.case.profile import load_bench
 from triage.service import Workshop
 from triage.show.entry import shelves
 from triage.tui.screens.handbook import PAGE_ROWS, HandbookScreen
@@ -68,6 +69,7 @@ async def test_the_palette_has_one_command_of_each_name(looking: Workshop) -> No
         assert "Maximize" not in titles
         assert "Keys" not in titles
 
+
 def test_a_deposit_is_read_in_reasons_without_patterns(looking: Workshop) -> None:
     """Its signs with their weights and reasons, its ladder by the names of the methods."""
     knowledge = looking.knowledge
@@ -80,3 +82,34 @@ def test_a_deposit_is_read_in_reasons_without_patterns(looking: Workshop) -> Non
         for part in knowledge.deposits[entry.id].ladder:
             assert all(knowledge.methods[method].name in text for method in part.method)
         assert not {"$f", "expect", "standing"} & set(text.replace("'", " ").split())
+
+
+async def test_a_bottle_is_found_by_its_words_and_what_is_left_in_it_is_written(
+    workshop: Workshop,
+) -> None:
+    before = {bottle.agent: bottle for bottle in workshop.bench.stock}
+    async with driven(workshop, case=CASE) as driver:
+        await driver.press("o", "slash")
+        await driver.write("ethanol no methanol")
+        rows = driver.screen.query_one("#bench-rows").options
+        assert [row.id.split("/")[0] for row in rows] == ["stock"]
+        await driver.press("down", "enter", "down", *["backspace"] * 6)
+        await driver.write("470")
+        await driver.press("enter")
+        await driver.until(lambda: "470 mL" in driver.text, "not written")
+        await driver.press("f9")  # out of the line: all rows again
+        driver.screen.query_one("#bench-rows").highlighted = next(
+            at
+            for at, row in enumerate(driver.screen.query_one("#bench-rows").options)
+            if row.id == "stock/new"
+        )
+        await driver.press("enter", "1")
+        await driver.write("80")
+        await driver.press("down", "down")
+        await driver.write("from the cellar")
+        await driver.press("enter")
+    kept = load_bench(workshop.bench_path).stock
+    ethanol = next(bottle for bottle in kept if bottle.agent == "ethanol")
+    assert ethanol == before["ethanol"].model_copy(update={"ml": 470.0})
+    assert (kept[-1].strength, kept[-1].ml, kept[-1].label) == (80, None, "from the cellar")
+    assert kept[-1].agent == next(iter(workshop.knowledge.agents))

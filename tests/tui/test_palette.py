@@ -18,7 +18,7 @@ from triage.service import Workshop
 from triage.tui.named import named_things
 from triage.tui.palette import Palette, acts_of, commands_of
 from triage.tui.screens.detail import DetailScreen
-from triage.tui.screens.entry import EntryScreen
+from triage.tui.screens.form import FormScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 
@@ -47,8 +47,11 @@ async def found(driver: Driver, words: str) -> None:
 
 
 async def test_every_command_is_offered_but_what_belongs_in_a_shell(workshop: Workshop) -> None:
-    """``serve`` is this interface for a browser, ``completion`` a script for the shell."""
-    assert {"serve", "completion"} == NOT_INSIDE
+    """``serve`` is this interface for a browser, ``completion`` a script for the shell.
+
+    ``bench`` asks line by line; its screen does here.
+    """
+    assert {"serve", "completion", "bench"} == NOT_INSIDE
     async with opened(workshop) as driver:
         offered = {each.title.split(":")[0] for each in commands_of(driver.app, driver.screen)}
         assert offered == set(commands()) - NOT_INSIDE
@@ -94,23 +97,40 @@ async def test_cases_steps_bottles_agents_and_words_of_notes_are_found(workshop:
 
 
 async def test_a_command_asks_for_its_words_and_shows_what_it_says(workshop: Workshop) -> None:
-    """An example is filled in, with the case at hand; what is wrong is asked for again."""
+    """One line for each word, the case at hand in its own; what is wrong is said in place."""
     async with opened(workshop) as driver:
         await found(driver, "bench sheet of a case")
-        await driver.on(EntryScreen)
-        assert driver.screen.query_one("#value").value.startswith(CASE)
+        await driver.on(FormScreen)
+        assert driver.screen.query_one("#case").value == CASE
         await driver.press("f9")
         await found(driver, "drops: ")
-        await driver.on(EntryScreen)
-        line = driver.screen.query_one("#value")
-        line.value = "5 --agent nothing-known"
+        await driver.on(FormScreen)
+        await driver.write("5")
+        await driver.press("down")
+        await driver.write("nothing-known")
         await driver.press("enter")
-        await driver.on(EntryScreen)
-        assert "nothing-known" in driver.text
-        driver.screen.query_one("#value").value = "5 --agent ethanol"
-        await driver.press("enter")
+        assert "nothing-known" in driver.screen.query_one("#fault").text
+        await driver.press(*["backspace"] * 13)
+        await driver.write("etha")
+        await driver.press("right", "enter")
         await driver.on(DetailScreen)
         assert "5 drops are about" in driver.text
+        await driver.press("q")
+        await driver.on(FormScreen)  # to reckon again with another figure
+        assert driver.screen.query_one("#agent").value == "ethanol"
+
+
+async def test_what_a_form_lacks_is_called_by_the_words_of_its_lines(workshop: Workshop) -> None:
+    async with opened(workshop) as driver:
+        await found(driver, "mix: ")
+        await driver.on(FormScreen)
+        await driver.press("enter")
+        assert "id or name of the agent" in driver.screen.query_one("#fault").text
+        await driver.write("ethanol")
+        await driver.press("enter")
+        fault = driver.screen.query_one("#fault").text
+        assert '"strength wanted"' in fault
+        assert "--" not in fault
 
 
 async def test_a_command_run_here_changes_the_case_that_is_shown(workshop: Workshop) -> None:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import pty
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -9,14 +13,19 @@ import pytest
 from PIL import Image
 
 from tests.proof.pictures import made
-from tests.tui.driving import Driver, driven
+from tests.tui.driving import Driver, Hand, driven
 from tests.tui.places import CASE
 from triage.errors import TriageError
-from triage.photos import half_blocks
 from triage.service import Workshop
+from triage.service.benchasked import changed_bench
 from triage.tui.keysets import LEFT
+from triage.tui.screens import photos
+from triage.tui.screens.form import FormScreen
 from triage.tui.screens.photos import PhotosScreen
+from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.widgets.photoview import drawer, upright
 
+ROOT = Path(__file__).resolve().parents[2]
 RED, BLUE = (255, 0, 0), (0, 0, 255)
 
 
@@ -92,15 +101,12 @@ async def test_only_keys_that_do_something_are_shown(looking: Workshop) -> None:
         assert "Older" not in driver.text.splitlines()[-1]
 
 
-def test_half_blocks_keep_the_proportions_and_the_colours(tmp_path: Path) -> None:
-    picture = Image.new("RGB", (40, 40), RED)
-    picture.paste(BLUE, (0, 20, 40, 40))
-    picture.save(tmp_path / "two.png")
-    rows = half_blocks(tmp_path / "two.png", 20, 50)
-    # Square, 20 points wide: 20 points high, two points to a row.
-    assert (len(rows), len(rows[0])) == (10, 20)
-    assert rows[0][0] == (RED, RED)
-    assert rows[9][19] == (BLUE, BLUE)
+def test_a_photo_is_shown_as_it_was_held_and_in_its_proportions(tmp_path: Path) -> None:
+    picture = Image.new("RGB", (60, 40), RED)
+    turned = Image.Exif()
+    turned[0x0112] = 6  # EXIF 2.3, tag 274: the first row is the right side
+    picture.save(tmp_path / "two.jpg", exif=turned)
+    assert upright(tmp_path / "two.jpg").size == (40, 60)
 
 
 @pytest.mark.parametrize("content", [b"", b"\x89PNG\r\n\x1a\n", b"GIF89a\xff\xff\xff\xff"])
@@ -108,15 +114,100 @@ def test_broken_pictures_are_refused_in_words(tmp_path: Path, content: bytes) ->
     path = tmp_path / "broken.png"
     path.write_bytes(content)
     with pytest.raises(TriageError, match="cannot be drawn"):
-        half_blocks(path, 10, 10)
+        upright(path)
 
 
 def test_without_the_library_it_is_said_what_to_install(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setitem(__import__("sys").modules, "PIL", None)
-    with pytest.raises(TriageError, match="photos"):
-        half_blocks(tmp_path / "any.png", 10, 10)
+    monkeypatch.setitem(sys.modules, "PIL", None)
+    with pytest.raises(TriageError, match="picture"):
+        upright(tmp_path / "any.png")
+
+
+def test_the_terminal_is_asked_nothing_and_keeps_every_key() -> None:
+    """In a terminal of its own: what draws is chosen, nothing is written, no key is taken."""
+    ours, its = pty.openpty()
+    os.write(ours, b"l\n")
+    act = "from triage.tui.widgets.photoview import drawer; drawer(); print(repr(input()))"
+    done = subprocess.Popen([sys.executable, "-c", act], cwd=ROOT, stdin=its, stdout=its)
+    assert done.wait(60) == 0
+    said = os.read(ours, 400)
+    assert said.split() == [b"l", b"'l'"]  # the key as the terminal echoes it, then as it was read
+
+
+def test_pixels_are_drawn_only_where_the_terminal_is_known_for_them() -> None:
+    kinds = [
+        drawer(environ).__name__
+        for environ in ({"TERM": "xterm-kitty"}, {"TERM": "foot-extra"}, {"TERM": "screen"}, {})
+    ]
+    assert kinds == ["TGPImage", "Image", "HalfcellImage", "HalfcellImage"]
+
+
+async def test_the_newest_picture_of_the_camera_is_offered_and_kept_beside_the_case(
+    workshop: Workshop, tmp_path: Path
+) -> None:
+    """As before while the step is young, as after when it was taken since; never without a key."""
+    camera, hand = tmp_path / "camera", Hand()
+    camera.mkdir()
+    workshop.clock = hand
+    workshop.save_bench(changed_bench(workshop.bench, ("photos", "watch"), str(camera)))
+
+    def take(name: str, colour: tuple[int, int, int]) -> None:
+        place = camera / name
+        Image.new("RGB", (64, 48), colour).save(place)
+        os.utime(place, (hand().timestamp(),) * 2)
+
+    hand.on(-60)
+    take("one.png", RED)
+    (camera / "list.txt").write_text("no picture")
+    hand.on(60)
+    async with driven(workshop, case=CASE, clock=hand) as driver:
+        await driver.press("s", "m")
+        await driver.on(FormScreen)
+        assert not driver.screen.query_one("#photo_before").value
+        await driver.press("f5", "enter")
+        hand.on(20)
+        take("two.png", BLUE)
+        await driver.press("m", "f5", "enter")
+        await driver.record("b")
+        await driver.on(RecordedScreen)
+    last = workshop.load(CASE).attempts[-1]
+    assert (last.photo_before, last.photo_after) == (
+        f"photos/{CASE}/one.png",
+        f"photos/{CASE}/two.png",
+    )
+    for photo, name in ((last.photo_before, "one.png"), (last.photo_after, "two.png")):
+        assert workshop.check_photo(CASE, photo).read_bytes() == (camera / name).read_bytes()
+    take("two.png", RED)  # the camera counts anew: what was kept stays as it is
+    path = workshop.path_of(CASE)
+    assert workshop.keep_photo(path, str(camera / "two.png")) == f"photos/{CASE}/two-2.png"
+    assert workshop.keep_photo(path, str(camera / "one.png")) == last.photo_before
+
+
+def test_a_watched_folder_that_is_gone_is_said_and_takes_no_other_path(
+    workshop: Workshop, tmp_path: Path
+) -> None:
+    workshop.save_bench(changed_bench(workshop.bench, ("photos", "watch"), "no/such"))
+    with pytest.raises(TriageError, match=r"no/such.*photos, watch"):
+        workshop.newest_photo()
+    elsewhere = tmp_path / "elsewhere.png"
+    Image.new("RGB", (8, 8)).save(elsewhere)
+    with pytest.raises(TriageError, match="outside"):
+        workshop.check_photo(CASE, str(elsewhere))
+
+
+async def test_the_pair_is_opened_in_the_viewer_of_the_system(
+    pictured: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened: list[Path] = []
+    monkeypatch.setattr(photos, "view_photo", opened.append)
+    async with driven(pictured, case=CASE) as driver:
+        await driver.press("p")
+        await driver.on(PhotosScreen)
+        await driver.press("enter")
+        await driver.until(lambda: len(opened) == 2)
+    assert [place.name for place in opened] == ["red.png", "blue.png"]
 
 
 async def test_the_pair_is_compared_by_one_key(workshop: Workshop) -> None:

@@ -13,10 +13,10 @@ from triage.plan.questions import is_put, question_line
 from triage.service import Workshop
 from triage.tui.screens import plan as plan_module
 from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.form import FormScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import ANSWER_KEYS, QuestionScreen
-from triage.tui.screens.reason import ReasonScreen
 
 CASE = "bumblebee-plate-3"
 
@@ -157,7 +157,7 @@ async def test_a_finding_may_be_left_as_it_is_from_the_end_of_asking(workshop: W
     async with driven(workshop, case=CASE) as driver:
         await to_the_end_of_asking(driver)
         await driver.press(keys_of(driver)["keep-it"])
-        await driver.on(ReasonScreen)
+        await driver.on(FormScreen)
 
 
 async def test_going_back_puts_the_later_answers_again(workshop: Workshop) -> None:
@@ -214,7 +214,11 @@ async def test_without_an_answer_there_is_nothing_to_go_back_to(workshop: Worksh
 async def test_the_chosen_question_of_the_plan_is_asked(workshop: Workshop) -> None:
     async with driven(workshop, case=CASE) as driver:
         await driver.on(PlanScreen)
-        rows = [row for row in driver.screen._rows if row.question]
+        rows = [
+            held.row
+            for held in driver.screen.query_one("#rows").options
+            if getattr(held.row, "question", "")
+        ]
         wanted = rows[-1]
         listed = driver.screen.query_one("#rows")
         listed.highlighted = listed.get_option_index(wanted.id)
@@ -243,14 +247,14 @@ async def test_the_plan_tells_how_firm_its_steps_are(
 async def test_the_cursor_goes_to_the_step_that_is_due_now(workshop: Workshop) -> None:
     async with driven(workshop, case=CASE) as driver:
         await driver.on(PlanScreen)
-        assert driver.screen.row().is_now
+        assert driver.screen.row.is_now
         await driver.press("down")
-        assert not driver.screen.row().is_now
+        assert not driver.screen.row.is_now
         step = workshop.plan(workshop.load(CASE)).next_step()
         workshop.skip(CASE, step.finding, step.method, "not this one")
         await driver.press("l", "q")
         await driver.on(PlanScreen)
-        assert driver.screen.row().is_now
+        assert driver.screen.row.is_now
 
 
 async def test_a_zone_opened_by_mistake_is_named_and_taken_back(workshop: Workshop) -> None:

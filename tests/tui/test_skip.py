@@ -87,8 +87,8 @@ async def test_one_key_skips_it_and_all_faces_write_the_same(
         assert driver.screen.plan.step(RUNG) is None
         assert not driver.screen.skips
     async with driven(row, case="bee", clock=Hand()) as driver:
-        rows = [each.id for each in driver.screen._rows if not each.is_title]
-        now = rows.index(driver.screen.row().id)
+        rows = [o.id for o in driver.screen.query_one("#rows").options if not o.disabled]
+        now = rows.index(driver.screen.row.id)
         await driver.press(*["down"] * (rows.index(f"skip-{RUNG}") - now), "enter")
         assert driver.screen.plan.step(RUNG) is None
     said = plainly(plain, "#skip as suggested")

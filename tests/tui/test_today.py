@@ -21,7 +21,7 @@ from triage.history.filterline import filter_from_line
 from triage.history.table import Filter
 from triage.service import Workshop
 from triage.service.acts import bench_day
-from triage.tui.screens.entry import EntryScreen
+from triage.tui.screens.form import FormScreen
 from triage.tui.screens.photos import PhotosScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.today import TodayScreen
@@ -136,7 +136,7 @@ async def test_a_look_is_recorded_as_by_the_command(
         assert "top up" in flat(driver)
         assert "mould" in flat(driver)
         await driver.press("i")
-        await driver.on(EntryScreen)
+        await driver.on(FormScreen)
         await driver.write("topped up water")
         await driver.press("enter")
         await driver.on(TodayScreen)
@@ -244,11 +244,11 @@ async def test_stop_works_here_and_the_keys_of_a_view_are_its_own(workshop: Work
         await driver.press("t")
         last = driver.text.splitlines()[-1]
         assert "Esc STOP" in last
-        assert "Filter" not in last
+        assert "Search" not in last
         await driver.press("i")
         assert "CANNOT" not in driver.text
         await driver.press("3")
-        assert "Filter" in driver.text.splitlines()[-1]
+        assert "Search" in driver.text.splitlines()[-1]
         await driver.press("q")
         assert not isinstance(driver.screen, TodayScreen)
 

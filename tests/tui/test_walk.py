@@ -16,7 +16,7 @@ from triage.service import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.screens.alarm import AlarmScreen
 from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.particulars import ParticularsScreen
+from triage.tui.screens.form import FormScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.stop import StopScreen
@@ -228,7 +228,7 @@ async def test_amount_is_prefilled_and_a_photo_that_is_not_there_is_refused_in_w
         await driver.on(WalkScreen)
         amount = driver.screen.step.amount_ml
         await driver.press("m")
-        await driver.on(ParticularsScreen)
+        await driver.on(FormScreen)
         field = driver.screen.query_one("#amount_ml")
         assert field.value == ("" if amount is None else f"{amount:g}")
         await driver.write("looks duller")
@@ -236,7 +236,7 @@ async def test_amount_is_prefilled_and_a_photo_that_is_not_there_is_refused_in_w
         await driver.write("nowhere.jpg")
         await driver.press("enter")
         # Said in place: the line is still open, the note is still there.
-        assert isinstance(driver.screen, ParticularsScreen)
+        assert isinstance(driver.screen, FormScreen)
         fault = driver.screen.query_one("#fault").text
         assert "nowhere.jpg" in fault
         assert "check the path" in fault
@@ -258,7 +258,7 @@ async def test_an_amount_that_is_no_amount_is_refused_in_place(
         await driver.press(*["backspace"] * 6)
         await driver.write(typed)
         await driver.press("enter")
-        assert isinstance(driver.screen, ParticularsScreen)
+        assert isinstance(driver.screen, FormScreen)
         assert driver.screen.query_one("#fault").text
 
 

@@ -9,12 +9,12 @@ from tests.tui.driving import Driver, driven
 from triage.service import Workshop
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.form import FormScreen
 from triage.tui.screens.intake import IntakeScreen
 from triage.tui.screens.newcase import NewCaseScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
-from triage.tui.screens.reason import ReasonScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 
@@ -150,9 +150,9 @@ async def test_from_a_new_case_to_the_closed_box(tmp_path: Path, opened_on: Open
         assert isinstance(driver.screen, PlanScreen)
         assert "held" in driver.screen.query_one("#fault").text
         await driver.press("r")
-        await driver.on(ReasonScreen)
+        await driver.on(FormScreen)
         await driver.press("enter", "enter", "enter")
-        assert isinstance(driver.screen, ReasonScreen)
+        assert isinstance(driver.screen, FormScreen)
         assert workshop.load(case_id).releases == ()
         await driver.write("one loose hair, photographed")
         await driver.press("enter")
@@ -192,7 +192,7 @@ async def test_undo_is_an_appended_correction_with_a_reason(workshop: Workshop) 
         await driver.press("s")
         await record(driver, "n")
         await driver.press("z")
-        await driver.on(ReasonScreen)
+        await driver.on(FormScreen)
         await driver.write("wrong key")
         await driver.press("enter")
         await driver.on(WalkScreen)

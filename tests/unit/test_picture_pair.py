@@ -9,15 +9,16 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from tests.proof.pictures import UNANSWERABLE, judged, limits, made
 from triage.case.store import load_case
 from triage.cli import main
 from triage.picture.marked import marked
-from triage.picture.pair import compare
+from triage.picture.pair import VERSION, compare, glance
 from triage.picture.register import CannotTell
 from triage.picture.scale import scale_from_ruling
-from triage.picture.verdict import offered
+from triage.show.compared import offered
 
 pytest.importorskip("skimage", reason="the extra picture is not installed")
 iio = pytest.importorskip("imageio.v3", reason="the extra picture is not installed")
@@ -49,6 +50,32 @@ def test_a_pair_that_cannot_be_answered_is_refused(wrong: str) -> None:
     before, after, _ = made("gravel", np.random.default_rng(20), wrong)
     with pytest.raises(CannotTell):
         compare(before, after, limits())
+
+
+def test_a_surface_that_lies_a_little_more_slanted_is_still_laid_over() -> None:
+    before, after, true = made("grass", np.random.default_rng(20))
+    middle, by = (len(after) - 1) / 2, 1 / 0.98  # foreshortened by a fiftieth, eleven degrees
+    slanted = [
+        ndimage.affine_transform(after[..., each], (1, by), (0, middle * (1 - by)), mode="mirror")
+        for each in range(3)
+    ]
+    assert all(judged(compare(before, np.stack(slanted, axis=-1), limits()), true).values())
+
+
+def test_a_surface_that_is_smooth_beside_its_spots_is_answered() -> None:
+    """What changed in a few places must not speak for the likeness of the whole."""
+    before, after, true = made("moon", np.random.default_rng([11, 4]))
+    assert all(judged(compare(before, after, limits()), true).values())
+
+
+def test_whole_numbers_of_eight_bits_tell_the_same_and_a_glance_need_not_be_sought_again() -> None:
+    before, after, true = made("gravel", np.random.default_rng(20))
+    eight = [(255 * each).round().astype(np.uint8) for each in (before, after)]
+    first, near = glance(*eight, limits())
+    assert first.vanished
+    found = compare(*eight, limits(), near=near)
+    assert all(judged(found, true).values())
+    assert marked(*eight, found, longest=200).shape[0] <= 200
 
 
 def test_what_came_is_marked_where_it_lies_in_the_second_photo() -> None:
@@ -116,4 +143,4 @@ def test_a_record_with_two_photos_offers_an_outcome_and_keeps_the_figures(
     assert main([*step, "--outcome", "better"]) == 0
     kept = load_case(path).attempts[-1].measured
     assert abs(kept["left"] - 14) <= 1
-    assert kept["method"] == "pair-2"
+    assert kept["method"] == VERSION

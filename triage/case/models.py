@@ -6,12 +6,12 @@ All values are frozen; the functions that change a case return a new one (``chan
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping
-from datetime import datetime
-from typing import Annotated, Any, ClassVar, Literal
+from collections.abc import Iterable, Mapping
+from typing import Annotated, ClassVar, Literal
 
-from pydantic import BaseModel, ConfigDict, ValidationInfo, model_validator
+from pydantic import model_validator
 
+from triage.case.entry import Record
 from triage.case.fields import (
     ITEMS,
     Answers,
@@ -25,78 +25,15 @@ from triage.case.fields import (
     one_of,
     quantity,
     refusal,
-    shown,
     words_of,
 )
-from triage.case.frozen import FrozenMap, thawed
-from triage.case.nearmiss import meant_key, squeezed
+from triage.case.frozen import FrozenMap
 from triage.errors import TriageError, did_you_mean
 
 Outcome = Literal["cleared", "better", "no-change", "worse", "damage", "not-done"]
 OUTCOMES = words_of(Outcome)
 HARMFUL = frozenset({"worse", "damage"})
 Side = Literal["left", "right", "both"]
-
-
-class Record(BaseModel):
-    """A frozen entry of a case file that keeps the keys it does not know."""
-
-    # Built when the first one is made: a model costs more to build than the program to start.
-    model_config = ConfigDict(
-        frozen=True, extra="allow", arbitrary_types_allowed=True, defer_build=True
-    )
-
-    # Keys that are written even when they hold their default, so that a reader sees them.
-    ALWAYS: ClassVar[frozenset[str]] = frozenset()
-    # Keys that protect nothing: others may resemble them.
-    FREE: ClassVar[frozenset[str]] = frozenset()
-    # Keys that belong to another entry, with the place of that entry in words.
-    ELSEWHERE: ClassVar[Mapping[str, str]] = {}
-
-    @model_validator(mode="before")
-    @classmethod
-    def _refuse_near_miss(cls, content: Any, info: ValidationInfo) -> Any:
-        """Refuse an unknown key that was meant for a known one.
-
-        Unknown keys are kept, but an ``amount_l`` beside a missing ``amount_ml`` would silently
-        drop an amount from the day's exposure, and a ``circumstance`` what it should protect.
-        """
-        del info
-        if not isinstance(content, dict):
-            return content
-        unknown = [key for key in content if key not in cls.model_fields]
-        if not unknown:
-            return content
-        known = {*cls.model_fields, *cls.ELSEWHERE}
-        spelt = {squeezed(name): name for name in known}
-        for key in unknown:
-            meant = spelt.get(squeezed(key)) or meant_key(key, known - cls.FREE, content)
-            if meant is not None:
-                place = f" {cls.ELSEWHERE[meant]}" if meant in cls.ELSEWHERE else ""
-                mend = f'did you mean "{meant}"{place}?'
-                raise refusal(f'unknown key "{shown(key)}"', mend, (key,))
-        return content
-
-    def plain(self) -> dict[str, Any]:
-        """Return the entry as YAML would hold it: defaults left out, unknown keys last."""
-        content: dict[str, Any] = {}
-        for name, field in type(self).model_fields.items():
-            held = getattr(self, name)
-            default = field.get_default(call_default_factory=True)
-            if name in self.ALWAYS or field.is_required() or held != default:
-                content[name] = _plain(held)
-        content.update(thawed(self.model_extra or {}))
-        return content
-
-    def unknown_keys(self) -> Iterator[tuple[str | int, ...]]:
-        """Yield the path of every key that is kept but not known."""
-        yield from ((key,) for key in self.model_extra or {})
-        for name in type(self).model_fields:
-            held = getattr(self, name)
-            for place, item in enumerate(held) if isinstance(held, tuple) else [(None, held)]:
-                if isinstance(item, Record):
-                    step = (name,) if place is None else (name, place)
-                    yield from ((*step, *path) for path in item.unknown_keys())
 
 
 class Finding(Record):
@@ -388,13 +325,3 @@ def _refuse_unknown_finding(
             raise refusal(
                 f'unknown finding "{finding}"', did_you_mean(finding, known), (kind, index, key)
             )
-
-
-def _plain(held: Any) -> Any:
-    if isinstance(held, Record):
-        return held.plain()
-    if isinstance(held, datetime):
-        return held.isoformat()
-    if isinstance(held, tuple):
-        return [_plain(inner) for inner in held]
-    return thawed(held)

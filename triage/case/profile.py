@@ -9,8 +9,8 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import ConfigDict, Field, ValidationError
 
+from triage.case.entry import Record
 from triage.case.frozen import frozen
-from triage.case.models import Record
 from triage.case.reading import faults_of
 from triage.errors import TriageError, Where, raise_faults
 from triage.yamltext import parse_yaml, read_text
@@ -75,6 +75,17 @@ class SetUp(Record):
     distance_mm: Annotated[float, Field(gt=0)] | None = None
 
 
+class Photos(Record):
+    """Where the camera's pictures come in; a path that is not whole counts from the bench file.
+
+    The newest picture in the folder ``watch`` is offered as before or after.
+    """
+
+    FREE: ClassVar[frozenset[str]] = frozenset({"watch"})
+
+    watch: str = ""
+
+
 class Bench(Record):
     """The whole bench file; a bench that says nothing is judged as the least favourable one."""
 
@@ -100,6 +111,7 @@ class Bench(Record):
     gloves: tuple[str, ...] = ()
     supports: tuple[str, ...] = ()
     setups: tuple[SetUp, ...] = ()
+    photos: Photos = Photos()
 
     @property
     def authority(self) -> str | None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from triage.case.entry import Record
 from triage.case.fields import shown
 from triage.case.frozen import frozen
 from triage.case.models import (
@@ -14,7 +15,6 @@ from triage.case.models import (
     Case,
     Finding,
     Override,
-    Record,
     Release,
     Restated,
     Timer,
@@ -126,12 +126,10 @@ def _refuse_control_characters(content: Any) -> None:
         found = control_character(content)
         if found:
             raise TriageError(f"the text holds a control character ({found})", mend="remove it")
-    elif isinstance(content, Record):
-        _refuse_control_characters(content.plain())
     elif isinstance(content, dict):
         for key, inner in content.items():
             _refuse_control_characters(key)
             _refuse_control_characters(inner)
-    elif isinstance(content, list | tuple):
+    elif isinstance(content, list | tuple):  # a record in it was looked through when it was made
         for inner in content:
             _refuse_control_characters(inner)

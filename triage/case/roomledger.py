@@ -8,7 +8,7 @@ import platform
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,8 @@ from triage.case.store import append_text
 from triage.errors import TriageError
 
 MOST_BYTES = 1_000_000
+MOST_TOLD = 8
+DAY = timedelta(hours=24)
 # What a reader of the room needs to know of an attempt; what was seen stays with the case.
 TOLD = ("at", "step", "method", "agent", "outcome", "amount_ml", "minutes")
 Key = tuple[str, str, str]
@@ -51,22 +53,10 @@ class RoomLedger:
         if not self.path.parent.is_dir():
             return (), (f"the room's folder {shown_path(self.path.parent)} cannot be reached",)
         try:
-            lines = self._lines()
+            found, unread = self._read(since)
         except OSError as fault:
             return (), (f"{shown_path(self.path)}: {fault.strerror}",)
         held = {(self.mine, case.id, first) for case in own for first, _ in counted(case)}
-        found: dict[Key, Attempt] = {}
-        unread: list[str] = []
-        for number, line in lines:
-            try:
-                key, attempt = _read(line)
-            except (TriageError, ValueError, KeyError, TypeError, RecursionError):
-                unread.append(f"{shown_path(Path(self.path.name))} line {number} cannot be read")
-                continue
-            if attempt.at < since:
-                # Lines stand in the order of time: what cannot be read before this one is as old.
-                unread.clear()
-            found[key] = attempt
         cases: dict[tuple[str, str], list[Attempt]] = {}
         for key, attempt in found.items():
             if key not in held and attempt.at >= since:
@@ -75,7 +65,34 @@ class RoomLedger:
             new_case(name, attempts=[attempt.plain() for attempt in attempts])
             for (_, name), attempts in sorted(cases.items())
         )
-        return made, tuple(unread)
+        return made, self._told(unread)
+
+    def _read(self, since: datetime) -> tuple[dict[Key, Attempt], list[int]]:
+        """Return what the lines say, the later for the earlier, and the lines that say nothing.
+
+        An attempt is told within a day, so what stands before one that is a day older than what
+        counts is itself too old to count.
+        """
+        found: dict[Key, Attempt] = {}
+        unread: list[int] = []
+        for number, line in self._lines():
+            try:
+                key, attempt = _read(line)
+            except (TriageError, ValueError, KeyError, TypeError, RecursionError):
+                unread.append(number)
+                continue
+            if attempt.at < since - DAY:
+                unread.clear()
+            found[key] = attempt
+        return found, unread
+
+    def _told(self, unread: Sequence[int]) -> tuple[str, ...]:
+        """Return the lines that cannot be read in words: each of a few, of many the first."""
+        name = shown_path(Path(self.path.name))
+        said = [f"{name} line {number} cannot be read" for number in unread[:MOST_TOLD]]
+        if len(unread) > MOST_TOLD:
+            said.append(f"{name}: {len(unread) - MOST_TOLD} more lines cannot be read")
+        return tuple(said)
 
     def _lines(self) -> list[tuple[int, bytes]]:
         """Return the newest lines with their numbers, of a long file from the middle on."""
@@ -101,18 +118,11 @@ class RoomLedger:
                 f"the room's folder {shown_path(self.path.parent)} cannot be reached",
                 mend="connect it; your case is recorded, but nobody else in the room sees it",
             )
-        told: dict[Key, Attempt] = {}
         try:
-            lines = self._lines()
+            told, _ = self._read(since)
         except OSError as fault:
             what = f"{shown_path(self.path)}: {fault.strerror}"
             raise TriageError(what, mend="make the file readable") from None
-        for _, line in lines:
-            try:
-                key, attempt = _read(line)
-            except (TriageError, ValueError, KeyError, TypeError, RecursionError):
-                continue
-            told[key] = attempt
         new = []
         for case in cases:
             for first, attempt in counted(case):

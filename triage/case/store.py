@@ -12,6 +12,7 @@ import errno
 import os
 import stat
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -184,8 +185,7 @@ def case_text(case: Case) -> str:
 def _read(path: Path, shown_as: str = "") -> tuple[str, Parsed, Case]:
     named = shown_as or shown_path(path)
     text = read_text(path, named)
-    parsed = parse_yaml(text, named)
-    case = case_from(parsed, named)
+    parsed, case = _case_of(text, named)
     if path.stem != case.id or path.suffix != SUFFIX:
         raise TriageError(
             f'the id is "{case.id}" but the file is named "{shown_path(Path(path.name))}"',
@@ -195,11 +195,18 @@ def _read(path: Path, shown_as: str = "") -> tuple[str, Parsed, Case]:
     return text, parsed, case
 
 
+@lru_cache(maxsize=4)
+def _case_of(text: str, named: str) -> tuple[Parsed, Case]:
+    """Return what a text says: always the same, so one just written is not read anew."""
+    parsed = parse_yaml(text, named)
+    return parsed, case_from(parsed, named)
+
+
 @contextlib.contextmanager
 def _locked(path: Path, named: str, timeout_s: float) -> Iterator[None]:
     """Hold the kernel's lock on the side file; it ends with the program that holds it."""
     lock = FileLock(
-        path.parent / f".{path.name}.lock",
+        _lock_of(path),
         timeout=timeout_s,
         mode=_lock_rights(path),
         poll_interval=LOCK_POLL_S,
@@ -226,6 +233,10 @@ def _locked(path: Path, named: str, timeout_s: float) -> Iterator[None]:
         raise
     finally:
         lock.release()
+
+
+def _lock_of(path: Path) -> Path:
+    return path.parent / f".{path.name}.lock"
 
 
 def _acquired(lock: FileLock, path: Path) -> bool:
@@ -296,7 +307,7 @@ def _fresh_text(case: Case, named: str) -> str:
 
 def _stands_for(text: str, case: Case, named: str) -> bool:
     try:
-        return case_from(parse_yaml(text, named), named) == case
+        return _case_of(text, named)[1] == case
     except TriageError:
         return False
 

@@ -29,7 +29,7 @@ class Way(StrEnum):
 
 MORE, LESS, OTHER, FEWER = Way
 Spec = Mapping[str, Any]
-# Items of a list that stand for the same thing; any other list of sentences is counted.
+# Items of a list that stand for the same thing; a list without such a key is counted too.
 KEYS: Mapping[str, tuple[str, ...]] = {
     "limits": ("authority", "basis", "unit"),
     "gloves": ("material",),
@@ -38,16 +38,24 @@ KEYS: Mapping[str, tuple[str, ...]] = {
     "vapour_pressure": ("temp_c",),
     "h_statements": ("code",),
     "with_": ("agent",),
+    "carcinogen": ("body", "category"),
+    "answers": ("id",),
+    "disposal": (),
 }
+# Lists of sentences, which may be worded anew; in any other list each word stands for itself.
+SENTENCES = ("rinse", "do")
 MORE_VALUE, LESS_VALUE, OTHER_VALUE = {"value": MORE}, {"value": LESS}, {"value": OTHER}
 MOST = {"most": MORE}
 GRADE = {"grade": LESS}
 # kind -> what protects in an entry of it.
 PROTECTS: Mapping[str, Spec] = {
     "agent": {
-        **dict.fromkeys(("agent_class", "form", "water", "evaporating", "vapour_of"), OTHER),
+        **dict.fromkeys(
+            ("agent_class", "form", "water", "evaporating", "vapour_of", "strength_basis"), OTHER
+        ),
         "vapour_share": LESS_VALUE,
         "physical": {
+            "formula": {"text": OTHER},
             **dict.fromkeys(("molar_mass", "boiling_point"), OTHER_VALUE),
             **dict.fromkeys(
                 ("flash_point", "lower_explosive_limit", "autoignition", "odour_threshold"),
@@ -61,10 +69,12 @@ PROTECTS: Mapping[str, Spec] = {
         "incompatible": {},
         "attacks": {},
         "h_statements": {},
+        "carcinogen": {},
+        "disposal": {"drain": MORE},
         **dict.fromkeys(
             (
-                *("hazards", "skin", "breathing", "first_aid"),
-                *("disposal", "notices", "not_for", "ask_label"),
+                *("hazards", "skin", "breathing", "first_aid", "dispute"),
+                *("notices", "not_for", "ask_label"),
             ),
             FEWER,
         ),
@@ -76,25 +86,47 @@ PROTECTS: Mapping[str, Spec] = {
         "strength": {"value": MORE, "unit": OTHER},
         **dict.fromkeys(("temp_c", "dwell_s", "burst_s"), MOST),
         "passes": MORE,
-        "amount": {"open_share": LESS},
-        **dict.fromkeys(("stop_signs", "rinse", "keep_away", "needs", "not_for"), FEWER),
+        "amount": {"typical_ml": MORE, "open_share": LESS},
+        "look_after_h": OTHER,
+        **dict.fromkeys(
+            ("do", "drying", "stop_signs", "rinse", "keep_away", "needs", "not_for"), FEWER
+        ),
         "harshness": dict.fromkeys(("mechanical", "chemical", "person"), GRADE),
         **dict.fromkeys(("harmless", "while_dry"), MORE),
         **dict.fromkeys(("test_spot", "tries_next", "prepares"), LESS),
     },
-    "technique": {"wet": OTHER, "contact": OTHER, "water_free": MORE},
-    "zone": {"surface": FEWER, "hurts": FEWER, "most_mechanical": MORE, "most_chemical": MORE},
-    "taxon": {"plan": OTHER, "fragility": OTHER, "traits": FEWER, "most_chemical_dry": MORE},
+    "technique": {"wet": OTHER, "contact": OTHER, "whole": OTHER, "water_free": MORE},
+    "zone": {
+        **dict.fromkeys(("surface", "hurts", "gentle"), FEWER),
+        **dict.fromkeys(("most_mechanical", "most_chemical"), MORE),
+    },
+    "taxon": {
+        **dict.fromkeys(("plan", "fragility"), OTHER),
+        **dict.fromkeys(("traits", "changes"), FEWER),
+        "most_chemical_dry": MORE,
+    },
     "fragility": {"most_mechanical": MORE, "most_chemical": MORE},
-    "deposit": {"guard": OTHER},
+    "deposit": dict.fromkeys(("guard", "kind", "alike"), OTHER),
+    "condition": dict.fromkeys(("stage", "when_cleared"), OTHER),
+    "question": {
+        **dict.fromkeys(("liquid", "risk", "gives", "usual"), OTHER),
+        "answers": {},
+    },
+    "stop": {"shows_at": FEWER},
     "hazard": dict.fromkeys(
-        ("grade", "flammable", "needs_eye_protection", "needs_ventilation"), LESS
+        ("grade", "flammable", "needs_eye_protection", "no_drain", "needs_ventilation"), LESS
     ),
     "circumstance": {},
+    "authority": {"converts_at": OTHER_VALUE},
+    "material": {"role": OTHER},
+    "equipment": {"assumed": MORE},
+    "element": {"weight": OTHER},
+    "salt": {"caution": FEWER},
+    "gel": {"caution": FEWER, "is_fit_for_drying": MORE},
     "control": dict.fromkeys(
         ("air_changes_per_h", "captured_fraction", "air_speed_m_per_min", "outdoors"), MORE
     ),
-    "dose": {"figure": MORE_VALUE, "span": MOST},
+    "dose": {"agent": OTHER, "kind": OTHER, "figure": MORE_VALUE, "span": MOST},
     "judgement": {
         "harshness_order": {"keys": OTHER},
         **dict.fromkeys(("settled", "lead", "mixing_factor"), LESS_VALUE),
@@ -135,7 +167,7 @@ def weaker(carried: Knowledge, copy: Knowledge) -> list[TriageError]:
                 where = Where(f"{_name(copy)}/", None, f'{kind} "{entry_id}"')
                 found.append(TriageError("weaker than the carried rules: it is gone", where, MEND))
                 continue
-            for path, said in _lost(entry, theirs, spec):
+            for path, said in lost_in(entry, theirs, spec):
                 where = copy.where(kind, entry_id, *path)
                 found.append(TriageError(f"weaker than the carried rules: {said}", where, MEND))
     return [*found, *_rules(carried, copy)]
@@ -153,7 +185,7 @@ def _entries(k: Knowledge, kind: str) -> Mapping[str, BaseModel]:
     return {"": k.judgement} if kind == "judgement" else k.table(kind)
 
 
-def _lost(mine: BaseModel, theirs: BaseModel, spec: Spec) -> Iterator[Lost]:
+def lost_in(mine: BaseModel, theirs: BaseModel, spec: Spec) -> Iterator[Lost]:
     """Yield path and words of each field in which ``theirs`` protects less."""
     for name, way in spec.items():
         key = type(mine).model_fields[name].alias or name
@@ -166,32 +198,38 @@ def _lost(mine: BaseModel, theirs: BaseModel, spec: Spec) -> Iterator[Lost]:
         elif here is not None and there is None:
             yield (key,), f"{key} is gone"
         elif here is not None:
-            for path, said in _lost(here, there, way):
+            for path, said in lost_in(here, there, way):
                 yield (key, *path), f"{key}, {said}"
 
 
 def _lost_items(name: str, key: str, lists: tuple[Any, Any], spec: Spec) -> Iterator[Lost]:
     """Yield the items of a list of which none in the other list says at least as much."""
+    left = list(enumerate(lists[1]))
     for item in lists[0]:
         named = [getattr(item, part) for part in KEYS[name]]
         same = [
             (at, other)
-            for at, other in enumerate(lists[1])
+            for at, other in left
             if [getattr(other, part) for part in KEYS[name]] == named
         ]
-        called = " ".join(str(part) for part in named)
-        lost = [[((key, at, *p), said) for p, said in _lost(item, o, spec)] for at, o in same]
+        lost = [[((key, at, *p), said) for p, said in lost_in(item, o, spec)] for at, o in same]
         if not same:
-            yield (key,), f"{key} no longer has {called}"
+            yield (key,), f"{key} no longer has {' '.join(map(str, named)) or 'as many entries'}"
         elif all(lost):
+            called = ", ".join([key, " ".join(map(str, named))]).rstrip(", ")
             for path, said in lost[0]:
-                yield path, f"{key}, {called}: {said}"
+                yield path, f"{called}: {said}"
+        elif not KEYS[name]:  # without a key each stands for one, the most alike first
+            fit = [each for each, less in zip(same, lost, strict=True) if not less]
+            left.remove(min(fit, key=lambda each: each[1] != item))
 
 
 def _less(key: str, mine: Any, theirs: Any, way: Way) -> str:
     """Return in what way a value protects less than the carried one, empty if it does not."""
     if way is FEWER:
-        if mine and isinstance(mine[0], str) and key != "rinse":
+        if isinstance(mine, str):
+            return f"{key} is gone" if mine and not theirs else ""
+        if mine and isinstance(mine[0], str) and key not in SENTENCES:
             gone = [name for name in mine if name not in theirs]
             return f"{key} no longer has {', '.join(gone)}" if gone else ""
         return (

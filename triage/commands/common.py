@@ -86,6 +86,13 @@ def number_word(word: str) -> float:
         raise argparse.ArgumentTypeError(f'"{word}" is not a number') from None
 
 
+PHOTO_OPTIONS = (
+    number("--um-per-pixel", "size of a pixel on the specimen [um]"),
+    option("--patch", "an even patch that both photos show, in points", metavar="LEFT,TOP,W,H"),
+    option("--patch-after", "where it lies in the second, if apart", metavar="LEFT,TOP,W,H"),
+)
+
+
 def command(
     example: str,
     *options: Option | Either,

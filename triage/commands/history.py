@@ -133,17 +133,32 @@ def run_looked(arguments: Arguments) -> None:
 )
 def run_worked(arguments: Arguments) -> None:
     """Show how often methods worked here, and rungs that may be skipped."""
+    from triage.history.table import Filter
     from triage.plan.ownrecord import own_record
-    from triage.service.acts import accept_suggestion, evidence_of, suggestions_for
+    from triage.service.acts import (
+        accept_suggestion,
+        attempts_on_record,
+        evidence_of,
+        suggestions_for,
+    )
     from triage.show.blocks import Line
+    from triage.show.compared import attempt_photo_blocks, method_photo_blocks
     from triage.show.plan import skip_blocks
     from triage.show.record import evidence_blocks
 
     if arguments.case is None:
         if arguments.accept:
             raise TriageError("--accept needs a case", mend="name the case before it")
-        evidence = evidence_of(workshop_of(arguments))
-        show(arguments, tuple(evidence.all_groups()), lambda: evidence_blocks(evidence))
+        workshop = workshop_of(arguments)
+        evidence = evidence_of(workshop)
+        show(
+            arguments,
+            tuple(evidence.all_groups()),
+            lambda: (
+                *evidence_blocks(evidence),
+                *method_photo_blocks(attempts_on_record(workshop, Filter())),
+            ),
+        )
         return
     if arguments.accept:
         accept_suggestion(workshop_of(arguments, arguments.case), arguments.case, arguments.accept)
@@ -156,7 +171,11 @@ def run_worked(arguments: Arguments) -> None:
     show(
         arguments,
         {"steps": steps, "suggestions": skips},
-        lambda: (*(Line(line) for line in told), *skip_blocks(skips, case.id)),
+        lambda: (
+            *(Line(line) for line in told),
+            *skip_blocks(skips, case.id),
+            *attempt_photo_blocks(case),
+        ),
     )
 
 

@@ -11,13 +11,16 @@ from typing import TYPE_CHECKING
 
 from triage.commands.common import HELD
 from triage.errors import TriageError
-from triage.service.commandline import Known
+from triage.service.commandline import ON, Known, Word
+from triage.show.lines import WIDE, WIDTH
 
 if TYPE_CHECKING:
     from triage.service import Workshop
 
-# A server that stays, and a script for the shell: neither is an act at the bench.
-NOT_INSIDE = frozenset({"serve", "completion"})
+# A server that stays, a script for the shell, and the bench, which each face asks in its own way.
+NOT_INSIDE = frozenset({"serve", "completion", "bench"})
+# The folders are those that the face has open.
+NOT_ASKED = frozenset({"help", "cases", "rules", "bench", "json"})
 EXAMPLE = "example: triage "
 DONE = "Done."
 
@@ -44,8 +47,8 @@ class Inside:
         every = self._by_name().items()
         return tuple(_known(name, parser) for name, parser in every if name not in NOT_INSIDE)
 
-    def run(self, line: str, workshop: Workshop) -> str:
-        """Run a line and return what it said.
+    def run(self, line: str, workshop: Workshop, width: int = WIDTH) -> str:
+        """Run a line and return what it said, in lines of a width.
 
         Raises
         ------
@@ -58,7 +61,7 @@ class Inside:
         if not words or words[0] not in {each.name for each in self.known()}:
             raise TriageError(f'"{line}" is no command', mend="choose one that is listed")
         said = io.StringIO()
-        before = HELD.set(workshop)
+        before, wide = HELD.set(workshop), WIDE.set(width)
         try:
             with redirect_stdout(said), redirect_stderr(said):
                 self._command(words)
@@ -66,13 +69,30 @@ class Inside:
             pass  # its help has said what it has to say
         finally:
             HELD.reset(before)
+            WIDE.reset(wide)
         return said.getvalue().strip("\n") or DONE
 
 
 def _known(name: str, parser: argparse.ArgumentParser) -> Known:
-    words = shlex.split((parser.epilog or "").removeprefix(EXAMPLE))[1:]
-    takes = [each.dest for each in parser._actions if not each.option_strings]  # noqa: SLF001  (argparse has no public way)
-    shown = [shlex.quote(word) for word in words]
-    if takes[:1] == ["case"] and shown:
-        shown[0] = "{case}"
-    return Known(name, (parser.description or "").replace("%%", "%"), " ".join(shown))
+    example = shlex.split((parser.epilog or "").removeprefix(EXAMPLE))[1:]
+    try:
+        shown = vars(parser.parse_known_args(example)[0])
+    except TriageError:
+        shown = {}
+    words = (
+        _word(each, shown.get(each.dest))
+        for each in parser._actions  # noqa: SLF001  (argparse has no public way)
+        if each.help and each.dest not in NOT_ASKED
+    )
+    return Known(name, (parser.description or "").replace("%%", "%"), tuple(words))
+
+
+def _word(action: argparse.Action, shown: object) -> Word:
+    flag = action.option_strings[-1] if action.option_strings else ""
+    is_many = action.nargs in ("*", "+")
+    example = " ".join(map(str, shown)) if isinstance(shown, list) else f"{shown or ''}"
+    choices = (ON,) if action.nargs == 0 else tuple(map(str, action.choices or ()))
+    what = (action.help or "").replace("%%", "%")
+    shown_now = "" if action.nargs == 0 or shown == action.default else example
+    is_needed = action.required and not is_many
+    return Word(action.dest, flag, what, shown_now, choices, is_many, is_needed)

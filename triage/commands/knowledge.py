@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from triage.commands.common import Arguments, command, option, print_json
+from triage.commands.common import Arguments, command, option, print_json, show
+from triage.errors import TriageError
 
 
 @command(
     "check --rules rules",
     option("--remarks", "list what is sound but odd", action="store_true"),
     option("--footing", "count what rests on what, by part", action="store_true"),
+    option("--meant", "exit with 0 although the copy protects less", action="store_true"),
+    as_json=True,
 )
-def run_check(arguments: Arguments) -> None:
-    """Check the rules folder, and where a copy protects less than the rules carried along."""
+def run_check(arguments: Arguments) -> int:
+    """Check the rules folder; exit with 1 where a copy protects less than the carried rules."""
     from triage import places
     from triage.check.footing import footing, footing_lines
     from triage.check.rulebase import remarks_of
@@ -26,20 +29,39 @@ def run_check(arguments: Arguments) -> None:
     knowledge = load_knowledge(folder)
     consultant = Consultant(knowledge)
     require_sound(consultant)
-    count = sum(len(rules) for rules in knowledge.rules.values())
-    cases = sum(len(rule.cases) for rules in knowledge.rules.values() for rule in rules)
-    print(f"{folder}: {len(knowledge.places)} entries, {count} rules, {cases} rule cases: no fault")
-    print(f"digest {knowledge.digest}")
-    for line in footing_lines(footing(knowledge, folder)) if arguments.footing else ():
-        print(line)
-    if Path(folder).resolve() != places.rules_folder().resolve():
-        for lost in weaker(load_knowledge(places.rules_folder()), knowledge):
-            print(lost.line())
+    rules = [rule for rules in knowledge.rules.values() for rule in rules]
+    is_copy = Path(folder).resolve() != places.rules_folder().resolve()
+    lost = weaker(load_knowledge(places.rules_folder()), knowledge) if is_copy else []
     remarks = remarks_of(consultant)
-    for remark in remarks if arguments.remarks else ():
-        print(remark.line())
+    found = {
+        "folder": str(folder),
+        "entries": len(knowledge.places),
+        "rules": len(rules),
+        "cases": sum(len(rule.cases) for rule in rules),
+        "digest": knowledge.digest,
+        "protects_less": [_fault(each) for each in lost],
+        "remarks": [_fault(each) for each in remarks],
+    }
+    said = [
+        "{folder}: {entries} entries, {rules} rules, {cases} rule cases: no fault".format(**found),
+        f"digest {knowledge.digest}",
+        *(footing_lines(footing(knowledge, folder)) if arguments.footing else ()),
+        *(remark.line() for remark in remarks if arguments.remarks),
+    ]
     if remarks and not arguments.remarks:
-        print(f"{len(remarks)} remarks; --remarks lists them")
+        said.append(f"{len(remarks)} remarks; --remarks lists them")
+    if lost:
+        many = "1 place" if len(lost) == 1 else f"{len(lost)} places"
+        said += ["", f"This copy protects less than the carried rules in {many}:"]
+        said += [each.line() for each in lost]
+    show(arguments, found, "".join(f"{line}\n" for line in said))
+    return 1 if lost and not arguments.meant else 0
+
+
+def _fault(fault: TriageError) -> dict[str, object]:
+    where = fault.where
+    place = {"file": where.file, "line": where.line, "entry": where.entry}
+    return {**place, "message": fault.message, "mend": fault.mend}
 
 
 @command(

@@ -13,6 +13,7 @@ from triage.commands.common import Arguments, command, opened, option, write_fil
 from triage.errors import TriageError
 
 FORMATS = ("md", "html", "pdf")
+PNG, MOST_BYTES = b"\x89PNG\r\n\x1a\n", 30_000_000
 
 
 def format_of(named: str | None, out: Path | None) -> str:
@@ -42,6 +43,14 @@ def write_out(content: bytes, out: Path | None) -> None:
         return
     write_file(out, content)
     print(out)
+
+
+def png_bytes(path: Path) -> bytes | None:
+    """Return a PNG file of moderate size, None for anything else."""
+    if not path.is_file() or path.stat().st_size > MOST_BYTES:
+        return None
+    content = path.read_bytes()
+    return content if content.startswith(PNG) else None
 
 
 def send_to_printer(path: Path) -> None:
@@ -74,12 +83,23 @@ def run_sheet(arguments: Arguments) -> None:
     if arguments.open and arguments.format is None and arguments.out is None:
         form = "html"
     workshop, case = opened(arguments)
+    from triage.case.folder import photo_path
+    from triage.show.compared import attempt_photo_blocks
     from triage.show.html import html_of
     from triage.show.markdown import markdown_of
     from triage.show.pdf import pdf_of
     from triage.show.plan import sheet_of
 
-    paper = sheet_of(workshop.plan(case), whole=arguments.whole)
+    place = workshop.path_of(arguments.case)
+
+    def photo(name: str) -> bytes | None:
+        try:
+            return png_bytes(photo_path(place, name))
+        except TriageError:  # moved or made elsewhere: the figures stand without it
+            return None
+
+    photos = attempt_photo_blocks(case, photo)
+    paper = sheet_of(workshop.plan(case), whole=arguments.whole, photos=photos)
     if form == "pdf":
         content = pdf_of(paper)
     else:

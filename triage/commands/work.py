@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from triage.commands.common import (
     PAIRS,
+    PHOTO_OPTIONS,
     Arguments,
     command,
     either,
@@ -16,12 +18,15 @@ from triage.commands.common import (
     pairs,
     show,
     workshop_of,
+    write_file,
 )
 from triage.errors import TriageError, did_you_mean
 
 if TYPE_CHECKING:
     from triage.service import Workshop
+    from triage.service.measuring import Measured
 
+SHEET_POINTS = 1400  # of each photo along its longer side, on the sheet
 OUTCOMES = "cleared | better | no-change | worse | damage | not-done"
 
 
@@ -161,7 +166,8 @@ def run_plan(arguments: Arguments) -> None:
     option("--photo-before", "photo beside the case, relative path"),
     option("--photo-after", "photo beside the case, relative path"),
     option("--measure", "compare both photos and keep the figures", action="store_true"),
-    number("--um-per-pixel", "size of a pixel on the specimen [um], for --measure"),
+    option("--marked", "and write both, changes marked, for the sheet", metavar="FILE.png"),
+    *PHOTO_OPTIONS,
     on_case=True,
 )
 def run_record(arguments: Arguments) -> None:
@@ -170,14 +176,15 @@ def run_record(arguments: Arguments) -> None:
     from triage.show.words import NO_STEP
 
     workshop = workshop_of(arguments, arguments.case)
-    measured = _measured(workshop, arguments) if arguments.measure else None
+    place = _new_png(workshop, arguments)
+    told = _measured(workshop, arguments) if arguments.measure else None
     if arguments.outcome is None:
         raise TriageError("no outcome is given", mend=f"give --outcome: {OUTCOMES}")
     case = workshop.record(
         arguments.case,
         arguments.step,
         arguments.outcome,
-        measured=measured,
+        measured=told.figures(arguments.marked) if told else None,
         amount_ml=arguments.ml,
         minutes=arguments.minutes,
         note=arguments.note,
@@ -187,6 +194,8 @@ def run_record(arguments: Arguments) -> None:
         sure=arguments.yes,
     )
     print(f"recorded as {case.attempts[-1].id}: {arguments.step} {arguments.outcome}")
+    if told and place:
+        write_file(place, told.marked_png(SHEET_POINTS))
     plan = workshop.plan(case)
     for hold in plan.held:
         print(hold.sentence)
@@ -194,13 +203,24 @@ def run_record(arguments: Arguments) -> None:
     print(step_line(following) if following else f"stage: {plan.stage}. {NO_STEP}")
 
 
-def _measured(workshop: Workshop, arguments: Arguments) -> dict[str, Any]:
-    """Compare the photos of a record, print what they tell and return the figures to keep."""
-    from triage.commands.picture import compared
-    from triage.picture.files import read_photo
-    from triage.picture.limits import Limits
-    from triage.picture.verdict import figures
-    from triage.show.compared import compared_blocks
+def _new_png(workshop: Workshop, arguments: Arguments) -> Path | None:
+    """Return where the marked photos go, None where none are asked for; no file is overwritten."""
+    from triage.case.folder import photo_path
+
+    if arguments.marked is None:
+        return None
+    place = photo_path(workshop.path_of(arguments.case), arguments.marked)
+    if not arguments.measure or place.suffix.lower() != ".png" or place.exists():
+        raise TriageError(
+            f'"{arguments.marked}" cannot be written',
+            mend="name a PNG file that is not there yet, with --measure",
+        )
+    return place
+
+
+def _measured(workshop: Workshop, arguments: Arguments) -> Measured:
+    """Compare the photos of a record and print what they tell."""
+    from triage.commands.picture import measured_here
     from triage.show.lines import lines_of
 
     names = arguments.photo_before, arguments.photo_after
@@ -208,14 +228,12 @@ def _measured(workshop: Workshop, arguments: Arguments) -> dict[str, Any]:
         raise TriageError(
             "two photos are needed to measure", mend="give --photo-before and --photo-after"
         )
-    before, after = (
-        read_photo(workshop.check_photo(workshop.path_of(arguments.case), name)) for name in names
-    )
-    limits = Limits.of(workshop.knowledge.judgement.picture)
-    found = compared(before, after, limits)
-    for line in lines_of(compared_blocks(found, limits, arguments.um_per_pixel)):
+    case = workshop.path_of(arguments.case)
+    before, after = (workshop.check_photo(case, each) for each in names)
+    told = measured_here(workshop, before, after, arguments)
+    for line in lines_of(told.lines()):
         print(line)
-    return figures(found, arguments.um_per_pixel)
+    return told
 
 
 @command(

@@ -188,6 +188,11 @@ class Recognition:
         self._of_several = Drawing(by_extent[Extent.SEVERAL], self._said)
         self._of_finding = RuleIndex(by_extent[Extent.FINDING])
         self._says = {rule.id: self._laid_out(rule) for rule in by_extent[Extent.FINDING]}
+        # For each deposit the rules about one finding that weigh it.
+        self._weighing: dict[str, list[tuple[str, tuple[float, ...]]]] = {}
+        for name, says in self._says.items():
+            for deposit, weights in says.weights.items():
+                self._weighing.setdefault(deposit, []).append((name, weights))
         # The fields on which the reading of a finding rests.
         of_guards = consultant.reach.fields.values()
         self._values = tuple(
@@ -285,7 +290,8 @@ class Recognition:
         readings = [
             fact
             for (_, deposit, reach), standing in zip(scales, standings, strict=True)
-            if (fact := self._reading(finding, deposit, standing, reach)) is not None
+            if (standing not in UNREAD or deposit in consultant.guards)
+            and (fact := self._reading(finding, deposit, standing, reach)) is not None
         ]
         readings.sort(key=lambda fact: fact.fields["deposit"])
         fields = [fact.fields for fact in readings]
@@ -307,25 +313,24 @@ class Recognition:
         Only what rules say otherwise than when this finding was read last is weighed again; how
         far a guard reaches rests on what is open, too.
         """
-        knowledge, reach = self.consultant.knowledge, self.consultant.reach
-        named, last = finding.fields["named"], self._last.get(finding.key)
-        weights: dict[str, list[float]] = {}
-        for name in fired:
-            for deposit, said in self._says[name].weights.items():
-                weights.setdefault(deposit, []).extend(said)
-        if several is not None:
-            for (whose, deposit), more in several.weights.items():
-                if whose == finding.key:
-                    weights.setdefault(deposit, []).extend(more)
-        scales: dict[str, Scale] = {}
-        again = {*weights, *self.consultant.guards, *({named} & knowledge.deposits.keys())}
-        if last is not None and last[:2] == (named, several):
-            scales = {d: scale for d, scale in last[3].items() if d in again}
-            others = [d for name in fired ^ last[2] for d in self._says[name].weights]
-            again &= {*others, *self.consultant.guards}
+        consultant, named = self.consultant, finding.fields["named"]
+        knowledge, last = consultant.knowledge, self._last.get(finding.key)
+        kept = last if last is not None and last[:2] == (named, several) else None
+        always = {*consultant.guards, *({named} & knowledge.deposits.keys())}
+        changed = fired ^ kept[2] if kept else fired
+        again = {deposit for name in changed for deposit in self._says[name].weights}
+        again |= consultant.guards if kept else always
+        if several is not None and kept is None:
+            again |= {deposit for whose, deposit in several.weights if whose == finding.key}
+        scales = {d: scale for d, scale in kept[3].items() if d not in again} if kept else {}
         for deposit in again:
-            held = weights.get(deposit, ())
-            scales[deposit] = weigh(knowledge, reach, deposit, finding, specimen, held)
+            held = [w for name, ws in self._weighing.get(deposit, ()) if name in fired for w in ws]
+            if several is not None:
+                held += several.weights.get((finding.key, deposit), ())
+            if held or deposit in always:
+                scales[deposit] = weigh(
+                    knowledge, consultant.reach, deposit, finding, specimen, held
+                )
         self._last[finding.key] = (named, several, fired, scales)
         return sorted(scales.values())
 

@@ -6,6 +6,7 @@ once, so that an engine only tests whether a value lies in a set and whether var
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +15,7 @@ from triage.engine.vocabulary import (
     ADVICE,
     CAUTIONS,
     UNKNOWN,
+    Slot,
     StaticValue,
     Vocabulary,
     build_vocabulary,
@@ -80,91 +82,94 @@ CONCLUSIONS: Mapping[Family, Mapping[str, tuple[frozenset[str], frozenset[str]]]
 METHOD_FIELDS = frozenset({"method", "earlier", "later"})
 
 
+ORDERS: Mapping[str, Callable[[Any, Any], bool]] = {
+    "at_least": operator.ge,
+    "at_most": operator.le,
+    "above": operator.gt,
+    "below": operator.lt,
+}
+
+
 class _Normaliser:
-    """Normalises the rules of one knowledge, gathering all faults."""
+    """Normalises the rules of one knowledge, one after the other, gathering all faults."""
 
     def __init__(self, knowledge: Knowledge) -> None:
         self.knowledge = knowledge
         self.vocabulary = build_vocabulary(knowledge)
         self.static = static_tables(knowledge)
         self.faults: list[TriageError] = []
-        # Keys and indexes from the rule to the part that is being read, for the line of a fault.
-        self.at: tuple[str | int, ...] = ()
 
-    def fault(self, rule: Rule, message: str, mend: str, *deeper: str | int) -> None:
-        where = self.knowledge.where("rule", rule.id, *self.at, *deeper)
+    def fault(self, message: str, mend: str, *deeper: str | int) -> None:
+        where = self.knowledge.where("rule", self.id, *self.at, *deeper)
         self.faults.append(TriageError(message, where, mend))
 
     def rule(self, rule: Rule, family: Family) -> NormalRule | None:
+        """Return a rule in normal form, None if it has a fault."""
         before = len(self.faults)
-        narrowed: dict[str, set[str]] = {}
-        kinds_of: dict[str, str] = {}
-        patterns: list[tuple[int, str, bool, Mapping[str, Any]]] = []
+        self.id, self.family = rule.id, family
+        # Keys and indexes from the rule to the part that is being read, for the line of a fault.
+        self.at: tuple[str | int, ...] = ()
+        # For each variable over entries the ids that it may take, and of what kind they are.
+        self.narrowed: dict[str, set[str]] = {}
+        self.kinds_of: dict[str, str] = {}
+        found: list[tuple[int, str, bool, Mapping[str, Any]]] = []
         for index, entry in enumerate(rule.when):
             self.at = ("when", index)
-            kind, fields, absent = self._split(rule, family, entry)
+            kind, fields, absent = self._split(entry)
             if kind in self.static:
                 self.at = ("when", index, kind)
-                self._narrow(rule, kind, fields, narrowed, kinds_of)
+                self._narrow(kind, fields)
             elif kind:
-                patterns.append((index, kind, absent, fields))
-        normal = []
-        for index, kind, absent, fields in patterns:
+                found.append((index, kind, absent, fields))
+        patterns = []
+        for index, kind, absent, fields in found:
             self.at = ("when", index, "absent", kind) if absent else ("when", index, kind)
-            normal.append(self._pattern(rule, family, kind, absent, fields, narrowed, kinds_of))
+            patterns.append(self._pattern(kind, absent, fields))
         self.at = ("when",)
-        if not normal:
-            self.fault(rule, "no pattern over facts", "add specimen, finding or another fact")
+        if not patterns:
+            self.fault("no pattern over facts", "add specimen, finding or another fact")
+        bound = {v for p in patterns if not p.absent for _, v in p.variables}
         templates = []
         for index, conclusion in enumerate(rule.conclusions()):
             self.at = ("then",) if isinstance(rule.then, Mapping) else ("then", index)
-            templates.append(self._template(rule, family, conclusion, narrowed, kinds_of, normal))
+            templates.append(self._template(conclusion, bound))
         if len(self.faults) > before:
             return None
-        return NormalRule(rule.id, family, tuple(normal), tuple(t for t in templates if t))
+        return NormalRule(rule.id, family, tuple(patterns), tuple(t for t in templates if t))
 
-    def _split(
-        self, rule: Rule, family: Family, entry: Mapping[str, Any]
-    ) -> tuple[str, Mapping[str, Any], bool]:
+    def _split(self, entry: Mapping[str, Any]) -> tuple[str, Mapping[str, Any], bool]:
         absent = "absent" in entry
         inner = entry["absent"] if absent else entry
         if not isinstance(inner, Mapping) or len(inner) != 1:
-            self.fault(
-                rule, "a pattern needs exactly one kind", "write for example - finding: {zone: $z}"
-            )
+            mend = "write for example - finding: {zone: $z}"
+            self.fault("a pattern needs exactly one kind", mend)
             return "", {}, absent
         kind, fields = next(iter(inner.items()))
         known = {*self.vocabulary.kinds, *self.static}
         if kind not in known:
-            self.fault(rule, f'unknown kind of fact "{kind}"', did_you_mean(kind, known))
+            self.fault(f'unknown kind of fact "{kind}"', did_you_mean(kind, known))
             return "", {}, absent
         if not isinstance(fields, Mapping):
-            self.fault(rule, f'"{kind}" needs its fields in braces', f"write {kind}: {{...}}")
+            self.fault(f'"{kind}" needs its fields in braces', f"write {kind}: {{...}}")
             return "", {}, absent
         source = self.vocabulary.later.get(kind)
-        if source is not None and FAMILIES.index(family) <= FAMILIES.index(source):
-            self.fault(
-                rule, f'"{kind}" is only known after {source}', "use facts of earlier families"
-            )
-        if absent and family is Family.FORBID:
-            self.fault(rule, "an interlock must not depend on an absence", "remove absent")
+        if source is not None and FAMILIES.index(self.family) <= FAMILIES.index(source):
+            self.fault(f'"{kind}" is only known after {source}', "use facts of earlier families")
+        if absent and self.family is Family.FORBID:
+            self.fault("an interlock must not depend on an absence", "remove absent")
         return kind, fields, absent
 
-    def _narrow(
-        self,
-        rule: Rule,
-        kind: str,
-        fields: Mapping[str, Any],
-        narrowed: dict[str, set[str]],
-        kinds_of: dict[str, str],
-    ) -> None:
+    # -- patterns over entries, resolved at once -------------------------------------------------
+
+    def _narrow(self, kind: str, fields: Mapping[str, Any]) -> None:
+        """Leave to a variable only the entries that have these fields."""
         table = self.static[kind]
         variable: Any = fields.get("id")
         if not _is_variable(variable):
-            self.fault(rule, f"static pattern {kind} needs id: $variable", "add id: $m or the like")
+            self.fault(f"static pattern {kind} needs id: $variable", "add id: $m or the like")
             return
-        if kinds_of.setdefault(variable, kind) != kind:
-            self.fault(rule, f"{variable} is both {kinds_of[variable]} and {kind}", "use two names")
+        if self.kinds_of.setdefault(variable, kind) != kind:
+            self.fault(f"{variable} is both {self.kinds_of[variable]} and {kind}", "use two names")
         ids = set(table)
         known = set(next(iter(table.values()))) if table else set()
         for raw, constraint in fields.items():
@@ -172,37 +177,36 @@ class _Normaliser:
             if name == "id":
                 continue
             if name not in known:
-                self.fault(rule, f'{kind} has no field "{raw}"', did_you_mean(name, known), raw)
+                self.fault(f'{kind} has no field "{raw}"', did_you_mean(name, known), raw)
                 continue
-            self._check_static(rule, kind, name, constraint, raw)
-            test = self._static_test(rule, constraint, name, raw)
+            self._check_static(kind, name, constraint, raw)
+            test = self._static_test(constraint, name, raw)
             ids &= {i for i, row in table.items() if test(row[name])}
-        narrowed[variable] = narrowed[variable] & ids if variable in narrowed else ids
+        self.narrowed[variable] = self.narrowed.get(variable, ids) & ids
 
-    def _check_static(self, rule: Rule, kind: str, name: str, constraint: Any, raw: str) -> None:
+    def _check_static(self, kind: str, name: str, constraint: Any, raw: str) -> None:
         """Report a literal that no entry of this kind has: most likely a typing error."""
-        values: set[str] = set()
+        k = self.knowledge
+        extra: Mapping[str, Any] = {
+            "agent-class": {agent.agent_class: "" for agent in k.agents.values()},
+            "surface": k.traits,
+            "traits": k.traits,
+            "hazard": k.hazards,
+            "agent": k.agents,
+            "needs": k.equipment,
+            "technique": k.techniques,
+        }.get(name, {})
+        values = set(extra)
         for row in self.static[kind].values():
             value = row[name]
             values |= set(value) if isinstance(value, frozenset) else {str(value)}
-        extra: Mapping[str, Any] = {
-            "agent-class": {agent.agent_class: "" for agent in self.knowledge.agents.values()},
-            "surface": self.knowledge.traits,
-            "traits": self.knowledge.traits,
-            "hazard": self.knowledge.hazards,
-            "agent": self.knowledge.agents,
-            "needs": self.knowledge.equipment,
-            "technique": self.knowledge.techniques,
-        }.get(name, {})
-        values |= set(extra)
         for literal in _literals(constraint):
             if isinstance(literal, str) and not _is_variable(literal) and literal not in values:
-                mend = did_you_mean(literal, values)
-                self.fault(rule, f'{kind} {name} is never "{literal}"', mend, raw)
+                self.fault(
+                    f'{kind} {name} is never "{literal}"', did_you_mean(literal, values), raw
+                )
 
-    def _static_test(
-        self, rule: Rule, constraint: Any, name: str, raw: str
-    ) -> Callable[[StaticValue], bool]:
+    def _static_test(self, constraint: Any, name: str, raw: str) -> Callable[[StaticValue], bool]:
         order = tuple(self.knowledge.fragility) if name == "fragility" else ()
 
         def holds(value: StaticValue, wanted: Any) -> bool:
@@ -214,174 +218,124 @@ class _Normaliser:
         if not isinstance(constraint, Mapping):
             return lambda value: holds(value, constraint)
         word, wanted = _only(constraint)
-        tests: dict[str, Callable[[StaticValue], bool]] = {
-            "one_of": lambda value: any(holds(value, w) for w in wanted),
-            "not": lambda value: not any(holds(value, w) for w in _listed(wanted)),
-            "at_least": lambda value: rank(value) >= rank(wanted),
-            "at_most": lambda value: rank(value) <= rank(wanted),
-            "above": lambda value: rank(value) > rank(wanted),
-            "below": lambda value: rank(value) < rank(wanted),
-        }
-        if word not in tests:
-            mend = did_you_mean(word, tests)
-            self.fault(rule, f'unknown constraint "{word}" on {name}', mend, raw)
-            return lambda _value: False
-        return tests[word]
+        if word in ("one_of", "not"):
+            return lambda value: any(holds(value, w) for w in _listed(wanted)) == (word == "one_of")
+        if word in ORDERS:
+            return lambda value: ORDERS[word](rank(value), rank(wanted))
+        mend = did_you_mean(word, ("one_of", "not", *ORDERS))
+        self.fault(f'unknown constraint "{word}" on {name}', mend, raw)
+        return lambda _value: False
 
-    def _pattern(
-        self,
-        rule: Rule,
-        family: Family,
-        kind: str,
-        absent: bool,
-        fields: Mapping[str, Any],
-        narrowed: Mapping[str, set[str]],
-        kinds_of: Mapping[str, str],
-    ) -> Pattern:
+    # -- patterns over facts ---------------------------------------------------------------------
+
+    def _pattern(self, kind: str, absent: bool, fields: Mapping[str, Any]) -> Pattern:
         slots = self.vocabulary.kinds[kind]
         allowed: list[tuple[str, frozenset[str]]] = []
         variables: list[tuple[str, str]] = []
         for name, constraint in fields.items():
             if name not in slots:
-                self.fault(rule, f'{kind} has no field "{name}"', did_you_mean(name, slots), name)
+                self.fault(f'{kind} has no field "{name}"', did_you_mean(name, slots), name)
                 continue
-            if family is Family.RECOGNISE and (kind, name) in self.vocabulary.derived:
+            if self.family is Family.RECOGNISE and (kind, name) in self.vocabulary.derived:
                 mend = "use what was observed instead"
-                self.fault(rule, f"{kind}.{name} is derived later", mend, name)
-            if _is_variable(constraint):
-                variables.append((name, constraint[1:]))
-                if constraint in narrowed:
-                    if slots[name].about != kinds_of[constraint]:
-                        self.fault(
-                            rule,
-                            f"{constraint} is a {kinds_of[constraint]}, {kind}.{name} is not",
-                            "check the variable",
-                            name,
-                        )
-                    unknown = {UNKNOWN} if family in RESTRICTIVE and slots[name].askable else set()
-                    allowed.append((name, frozenset(narrowed[constraint] | unknown)))
+                self.fault(f"{kind}.{name} is derived later", mend, name)
+            if not _is_variable(constraint):
+                allowed.append((name, self._allowed(kind, name, constraint, absent)))
                 continue
-            allowed.append((name, self._allowed(rule, family, kind, name, constraint, absent)))
+            variables.append((name, constraint[1:]))
+            if constraint in self.narrowed:
+                held = self.kinds_of[constraint]
+                if slots[name].about != held:
+                    message = f"{constraint} is a {held}, {kind}.{name} is not"
+                    self.fault(message, "check the variable", name)
+                widened = self.family in RESTRICTIVE and slots[name].askable
+                unknown = {UNKNOWN} if widened else set()
+                allowed.append((name, frozenset(self.narrowed[constraint] | unknown)))
         return Pattern(kind, absent, tuple(sorted(allowed)), tuple(sorted(variables)))
 
-    def _allowed(
-        self, rule: Rule, family: Family, kind: str, name: str, constraint: Any, absent: bool
-    ) -> frozenset[str]:
+    def _allowed(self, kind: str, name: str, constraint: Any, absent: bool) -> frozenset[str]:
         slot = self.vocabulary.kinds[kind][name]
         domain = self.vocabulary.domain(kind, name)
         if domain is None:
-            self.fault(rule, f"{kind}.{name} is an id", "bind it to a $variable", name)
+            self.fault(f"{kind}.{name} is an id", "bind it to a $variable", name)
             return frozenset()
         for literal in _literals(constraint):
             if literal not in domain:
                 mend = did_you_mean(str(literal), domain)
-                self.fault(rule, f'{kind}.{name} is never "{literal}"', mend, name)
+                self.fault(f'{kind}.{name} is never "{literal}"', mend, name)
                 return frozenset()
-        word, wanted = (
-            _only(constraint) if isinstance(constraint, Mapping) else ("one_of", [constraint])
-        )
-        ranks = {value: rank for rank, value in enumerate(slot.values or ())}
-        chosen = self._choose(
-            rule, name, word, wanted, slot.values or (), ranks, ordered=slot.ordered
-        )
+        word, wanted = ("one_of", constraint)
+        if isinstance(constraint, Mapping):
+            word, wanted = _only(constraint)
+        chosen = self._choose(slot, name, word, wanted)
         listed = UNKNOWN in _literals(constraint) and word != "not"
         # An absence in a restrictive family is not widened: that would make the rule weaker.
-        widened = family in RESTRICTIVE and slot.askable and not absent
+        widened = self.family in RESTRICTIVE and slot.askable and not absent
         return frozenset(chosen | ({UNKNOWN} if listed or widened else set()))
 
-    def _choose(
-        self,
-        rule: Rule,
-        name: str,
-        word: str,
-        wanted: Any,
-        values: tuple[str, ...],
-        ranks: Mapping[str, int],
-        *,
-        ordered: bool,
-    ) -> set[str]:
-        if word == "one_of":
-            return {v for v in values if v in _listed(wanted)}
-        if word == "not":
-            return {v for v in values if v not in _listed(wanted)}
-        compare: dict[str, Callable[[int, int], bool]] = {
-            "at_least": lambda a, b: a >= b,
-            "at_most": lambda a, b: a <= b,
-            "above": lambda a, b: a > b,
-            "below": lambda a, b: a < b,
-        }
-        if word not in compare or not ordered or wanted not in ranks:
-            known = ["one_of", "not", *compare]
-            self.fault(rule, f'unknown constraint "{word}"', did_you_mean(word, known), name)
-            return set()
-        return {v for v in values if compare[word](ranks[v], ranks[wanted])}
+    def _choose(self, slot: Slot, name: str, word: str, wanted: Any) -> set[str]:
+        """Return the values of a field that a constraint allows."""
+        values = slot.values or ()
+        if word in ("one_of", "not"):
+            return {v for v in values if (v in _listed(wanted)) == (word == "one_of")}
+        if word in ORDERS and slot.ordered and wanted in values:
+            least = values.index(wanted)
+            return {v for place, v in enumerate(values) if ORDERS[word](place, least)}
+        mend = did_you_mean(word, ["one_of", "not", *ORDERS])
+        self.fault(f'unknown constraint "{word}"', mend, name)
+        return set()
 
-    def _template(
-        self,
-        rule: Rule,
-        family: Family,
-        conclusion: Mapping[str, Any],
-        narrowed: Mapping[str, set[str]],
-        kinds_of: Mapping[str, str],
-        patterns: list[Pattern],
-    ) -> Template | None:
-        allowed = CONCLUSIONS[family]
-        if len(conclusion) != 1 or next(iter(conclusion)) not in allowed:
-            name = next(iter(conclusion), "")
-            self.fault(rule, f'{family} cannot conclude "{name}"', did_you_mean(name, allowed))
+    # -- conclusions -----------------------------------------------------------------------------
+
+    def _template(self, conclusion: Mapping[str, Any], bound: set[str]) -> Template | None:
+        allowed = CONCLUSIONS[self.family]
+        kind = next(iter(conclusion), "")
+        if len(conclusion) != 1 or kind not in allowed:
+            self.fault(f'{self.family} cannot conclude "{kind}"', did_you_mean(kind, allowed))
             return None
-        kind, fields = next(iter(conclusion.items()))
-        if fields is not None and not isinstance(fields, Mapping):
-            self.fault(rule, f'"{kind}" needs its fields in braces', f"write {kind}: {{...}}", kind)
+        fields = conclusion[kind] or {}
+        if not isinstance(fields, Mapping):
+            self.fault(f'"{kind}" needs its fields in braces', f"write {kind}: {{...}}", kind)
             return None
         self.at = (*self.at, kind)
-        fields = dict(fields or {})
         needed, optional = allowed[kind]
         for name in sorted(needed - set(fields)):
-            self.fault(rule, f"{kind} lacks {name}", f"add {name}")
+            self.fault(f"{kind} lacks {name}", f"add {name}")
         for name in sorted(set(fields) - needed - optional):
             mend = did_you_mean(name, needed | optional)
-            self.fault(rule, f'{kind} has no field "{name}"', mend, name)
-        bound = {v for p in patterns if not p.absent for _, v in p.variables}
+            self.fault(f'{kind} has no field "{name}"', mend, name)
         constants: list[tuple[str, Any]] = []
         variables: list[tuple[str, str]] = []
         for name, value in sorted(fields.items()):
             if name in METHOD_FIELDS:
-                constants.append((name, self._methods(rule, name, value, narrowed, kinds_of)))
+                constants.append((name, self._methods(name, value)))
             elif _is_variable(value):
                 if value[1:] not in bound:
-                    self.fault(rule, f"{value} is not bound by a pattern", "bind it in when", name)
+                    self.fault(f"{value} is not bound by a pattern", "bind it in when", name)
                 variables.append((name, value[1:]))
             else:
-                self._check_constant(rule, kind, name, value)
+                self._check_constant(kind, name, value)
                 constants.append((name, value))
         return Template(kind, tuple(constants), tuple(variables))
 
-    def _methods(
-        self,
-        rule: Rule,
-        field: str,
-        value: Any,
-        narrowed: Mapping[str, set[str]],
-        kinds_of: Mapping[str, str],
-    ) -> tuple[str, ...]:
+    def _methods(self, field: str, value: Any) -> tuple[str, ...]:
         if _is_variable(value):
-            if kinds_of.get(value) != "method":
-                mend = "add - method: {id: " + value + "}"
-                self.fault(rule, f"{value} is not a method", mend, field)
-                return ()
-            return tuple(sorted(narrowed[value]))
+            if self.kinds_of.get(value) == "method":
+                return tuple(sorted(self.narrowed[value]))
+            mend = "add - method: {id: " + value + "}"
+            self.fault(f"{value} is not a method", mend, field)
+            return ()
         names = [str(name) for name in _listed(value)]
         for index, name in enumerate(names):
             if name not in self.knowledge.methods:
                 mend = did_you_mean(name, self.knowledge.methods)
-                self.fault(rule, f'unknown method "{name}"', mend, field, index)
+                self.fault(f'unknown method "{name}"', mend, field, index)
         return tuple(sorted(set(names)))
 
-    def _check_constant(self, rule: Rule, kind: str, name: str, value: Any) -> None:
+    def _check_constant(self, kind: str, name: str, value: Any) -> None:
         if kind == "evidence" and name == "weight":
             if not isinstance(value, int | float) or isinstance(value, bool) or not -1 <= value < 1:
-                self.fault(rule, f"weight is {value}", "give a number from -1 to below 1", name)
+                self.fault(f"weight is {value}", "give a number from -1 to below 1", name)
             return
         tables: dict[str, Mapping[str, Any] | tuple[str, ...]] = {
             "deposit": self.knowledge.deposits,
@@ -395,7 +349,7 @@ class _Normaliser:
         }
         if name in tables and value not in tables[name]:
             mend = did_you_mean(str(value), tables[name])
-            self.fault(rule, f'unknown {name} "{value}"', mend, name)
+            self.fault(f'unknown {name} "{value}"', mend, name)
 
 
 def _is_variable(word: Any) -> bool:

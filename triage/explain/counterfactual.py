@@ -20,7 +20,6 @@ from triage.case.models import HARMFUL, OUTCOMES, Case
 from triage.case.profile import Bench, Refused, Stock
 from triage.engine.casefacts import BENCH, SPECIMEN
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
-from triage.explain.bounds import Bounds, FarRules
 from triage.explain.sweep import Answer, Sweep
 from triage.plan.barring import equipment_at_hand
 from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
@@ -179,9 +178,8 @@ def tried(look: Lookahead, case: Case, outlook: Outlook, outcome: str) -> Case:
 class Searching:
     """Finds what would change the next step of one case."""
 
-    def __init__(self, sweep: Sweep, offered: Iterable[str], rules: FarRules) -> None:
+    def __init__(self, sweep: Sweep, offered: Iterable[str]) -> None:
         self.sweep = sweep
-        self.bounds = Bounds(sweep, rules)
         self.look = sweep.look
         self.base = sweep.base
         self.offered = frozenset(offered)
@@ -189,18 +187,8 @@ class Searching:
     @cached_property
     def answers(self) -> dict[Answer, Outlook | None]:
         """Return every change of one answer with its outlook, None if the next step stays."""
-        found = {}
-        for answer in self.sweep.answers():
-            outlook = self._outlook(answer)
-            found[answer] = outlook if outlook and outlook.head != self.base.head else None
-        return found
-
-    def _outlook(self, answer: Answer) -> Outlook | None:
-        # The bound holds for an answer to an open question; one taken back needs a look.
-        is_new = answer.before == UNKNOWN and answer.finding is not None
-        if is_new and not self.bounds.matters(answer.whose, answer.question, answer.after):
-            return None
-        return self.sweep.outlook({answer.place: answer.after})
+        looked = ((a, self.sweep.outlook({a.place: a.after})) for a in self.sweep.answers())
+        return {a: outlook if outlook.head != self.base.head else None for a, outlook in looked}
 
     def singles(self) -> tuple[Counterfactual, ...]:
         """Return every single change that gives another next step."""

@@ -2,39 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Protocol
 
 from triage.case.models import Case
 from triage.case.profile import Bench
-from triage.engine.casefacts import SPECIMEN, TAXON, facts_from
+from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.consult import Consultant
 from triage.errors import TriageError, did_you_mean
-from triage.explain.conflicts import Contradiction, contradictions
-from triage.explain.contrast import Comparing, Contrast
 from triage.explain.counterfactual import Counterfactual, Searching
 from triage.explain.likelihood import Likelihood
 from triage.explain.nextquestion import NextQuestion, ranked_questions
 from triage.explain.node import Node
-from triage.explain.sensitivity import Firmness, firmness_of
-from triage.explain.sureplan import Agenda, SurePlan, agenda, sure_plan
-from triage.explain.sweep import Sweep
-from triage.explain.trail import Trail
+from triage.explain.sureplan import Agenda, Firmness, SurePlan, agenda, firmness_of
+from triage.explain.sweep import Place, Sweep
+from triage.explain.trail import Contradiction, Trail
 from triage.explain.whatif import WhatIf, compare
-from triage.explain.whynot import WhyNot, methods_named, why_not
+from triage.explain.whynot import Contrast, WhyNot, contrasts, why_not
 from triage.exposure.day import DayLedger
 from triage.plan.lookahead import Lookahead
 from triage.plan.model import Plan, QuestionLine
 from triage.plan.ownrecord import RECORD, own_record
 from triage.plan.planner import Planner
 from triage.plan.questions import is_put
+from triage.plan.skeleton import Skeleton
 from triage.plan.waiting import waited_for
-
-# What takes longer is waiting, not looking [s].
-LONGEST_LOOK_S = 120
-# Each is (``specimen`` or finding, question).
-Places = frozenset[tuple[str, str]]
 
 
 class Shop(Protocol):
@@ -69,7 +62,7 @@ class ExplainDesk:
         self._look: Lookahead | None = None
         self._day: DayLedger | None = None
         self._asked: tuple[Sweep, tuple[NextQuestion, ...]] | None = None
-        self._sweep: tuple[Case, Places, Sweep] | None = None
+        self._sweep: tuple[Case, frozenset[Place], Sweep] | None = None
 
     def look(self) -> Lookahead:
         """Return the look-ahead for the bench and the day as they are now."""
@@ -112,24 +105,19 @@ class ExplainDesk:
         TriageError: no such step in the plan.
         """
         trail = self.trail(case)
-        items = trail.skeleton.items
-        if step is None:
-            if items:
-                return (self._with_record(case, trail.step(items[0]), items[0].step),)
+        items = {item.step: item for item in reversed(trail.skeleton.items)}
+        if step is None and not items:
             return trail.stops()
-        found = [item for item in items if item.step == step]
-        if not found:
-            mend = did_you_mean(step, [item.step for item in items])
-            raise TriageError(f'no step "{step}" in the plan', mend=mend)
-        return (self._with_record(case, trail.step(found[0]), step),)
-
-    def _with_record(self, case: Case, node: Node, step: str) -> Node:
-        """Return why a step stands there, with how often its method worked on this bench."""
-        planned = self.shop.plan(case).step(step)
+        wanted = step or trail.skeleton.items[0].step
+        if wanted not in items:
+            mend = did_you_mean(wanted, [item.step for item in trail.skeleton.items])
+            raise TriageError(f'no step "{wanted}" in the plan', mend=mend)
+        node = trail.step(items[wanted])
+        # How often its method worked on this bench.
+        planned = self.shop.plan(case).step(wanted)
         record = own_record(planned) if planned else ""
-        if not record:
-            return node
-        return replace(node, children=(*node.children, Node("note", f"{RECORD}{record}")))
+        told = (Node("note", f"{RECORD}{record}"),) if record else ()
+        return (replace(node, children=(*node.children, *told)),)
 
     def how(self, case: Case, finding: str) -> tuple[Node, ...]:
         """Return how a finding is read: each candidate with the evidence for and against it."""
@@ -146,23 +134,11 @@ class ExplainDesk:
         self, case: Case, one: str, other: str, finding: str | None = None
     ) -> tuple[Contrast, ...]:
         """Return why one method stands before another, by the one deciding reason."""
-        trail = self.trail(case)
-        first, second = (methods_named(self.knowledge, word)[0] for word in (one, other))
-        if first == second:
-            raise TriageError(f'"{one}" and "{other}" are the same', mend="name two methods")
-        if finding is not None:
-            case.finding(finding)
-        comparing = Comparing(trail)
-        ladders = [x for x in trail.skeleton.ladders if finding in (None, x.target.finding)]
-        # Without a finding: where both are offered, else where one of them is.
-        both = [ladder for ladder in ladders if {first, second} <= ladder.offered]
-        some = [ladder for ladder in ladders if {first, second} & ladder.offered]
-        ladders = ladders if finding is not None else both or some
-        return tuple(comparing.contrast(first, second, ladder) for ladder in ladders)
+        return contrasts(self.trail(case), (one, other), finding)
 
     def contradictions(self, case: Case) -> tuple[Contradiction, ...]:
         """Return the observations that contradict each other, two facts by name each."""
-        return contradictions(self.trail(case))
+        return self.trail(case).contradictions()
 
     # -- what if -------------------------------------------------------------------------------
 
@@ -190,18 +166,12 @@ class ExplainDesk:
         """Return every smallest change of answers, bench or attempts that changes the next step."""
         sweep = self.sweep(case)
         offered = {method for _, rungs in sweep.base.rungs for method in rungs}
-        offered |= self._offered(case)
-        return Searching(sweep, offered, self.likelihood.far).smallest()
+        offered |= {m for ladder in self._skeleton(case).ladders for m in ladder.offered}
+        return Searching(sweep, offered).smallest()
 
-    def _offered(self, case: Case) -> set[str]:
+    def _skeleton(self, case: Case) -> Skeleton:
         look = self.look()
-        conclusions = self.shop.consultant.consult(
-            case, look.bench, self.sweep(case).work.closed, plain=True
-        )
-        skeleton = self.shop.planner.maker.from_conclusions(
-            case, look.bench, look.judge, conclusions
-        )
-        return {method for ladder in skeleton.ladders for method in ladder.offered}
+        return self.shop.planner.maker.skeleton(case, look.bench, look.judge, plain=True)
 
     # -- what to ask, and how sure -------------------------------------------------------------
 
@@ -209,20 +179,26 @@ class ExplainDesk:
         self, case: Case, declined: Iterable[tuple[str, str]] = ()
     ) -> tuple[NextQuestion, ...]:
         """Return the questions that could still change the next step, the best first."""
-        facts_from(case, self.shop.bench, self.shop.consultant.vocabulary)
-        return self._ranked_put(case, declined)
+        plan = self.shop.plan(case)  # first: what is wrong in the file is said with its line
+        gone = {*declined, *((test.finding, test.question) for test in plan.untested)}
+        known = {(q.line.finding, q.line.question): q for q in self._ranked(case, gone)}
+        waited = waited_for(self.knowledge, plan)
+        lines = [q for q in waited if (q.finding or SPECIMEN, q.question) not in gone]
+        first = {
+            (q.finding, q.question): NextQuestion(q, 0.0, len(lines), 0.0, q.because) for q in lines
+        }
+        ordered = {**first, **known}.values()
+        return tuple(each for each in ordered if self._is_put(case, each.line))
 
-    def _ranked(
-        self, case: Case, declined: Iterable[tuple[str, str]] = ()
-    ) -> tuple[NextQuestion, ...]:
+    def _ranked(self, case: Case, declined: Iterable[Place]) -> tuple[NextQuestion, ...]:
         sweep = self.sweep(case, declined)
         if self._asked is None or self._asked[0] is not sweep:
             self._asked = (sweep, ranked_questions(sweep, self.likelihood))
         return self._asked[1]
 
-    def agenda(self, case: Case, declined: Iterable[tuple[str, str]] = ()) -> Agenda:
+    def agenda(self, case: Case, declined: Iterable[Place] = ()) -> Agenda:
         """Return all that is to be asked: what could change the next step first."""
-        return agenda(self._put(case), self._ranked_put(case, declined))
+        return agenda(self._put(case), self.questions(case, declined))
 
     def _is_put(self, case: Case, line: QuestionLine) -> bool:
         """Return whether group, place, record and earlier answers leave a question to be put."""
@@ -235,52 +211,15 @@ class ExplainDesk:
         plan = self.shop.plan(case)
         return replace(plan, questions=tuple(q for q in plan.questions if self._is_put(case, q)))
 
-    def _ranked_put(
-        self, case: Case, declined: Iterable[tuple[str, str]] = ()
-    ) -> tuple[NextQuestion, ...]:
-        plan = self.shop.plan(case)
-        gone = {*declined, *((test.finding, test.question) for test in plan.untested)}
-        ranked = sorted(self._ranked(case, gone), key=self._seen_first(case))
-        first = waited_for(self.knowledge, plan)
-        lines = [q for q in first if (q.finding or SPECIMEN, q.question) not in gone]
-        known = {(q.line.finding, q.line.question): q for q in ranked}
-        led = {
-            (q.finding, q.question): known.get(
-                (q.finding, q.question), NextQuestion(q, 0.0, len(lines), 0.0, q.because)
-            )
-            for q in lines
-        }
-        return tuple(each for each in {**led, **known}.values() if self._is_put(case, each.line))
-
-    def _seen_first(self, case: Case) -> Callable[[NextQuestion], tuple[bool, bool]]:
-        """Of a finding that is not settled, what one look tells comes before all else."""
-        findings = self.shop.plan(case).findings
-        unsettled = {line.id for line in findings if line.standing != "settled"}
-
-        def is_later(each: NextQuestion) -> tuple[bool, bool]:
-            line, known = each.line, self.knowledge.questions.get(each.line.question)
-            is_told = known is not None and known.gives == "provenance"
-            is_look = line.risk == "none" and line.seconds <= LONGEST_LOOK_S and not is_told
-            return line.risk == "micro-test", line.finding in unsettled and not is_look
-
-        return is_later
-
     def firmness(self, case: Case) -> tuple[Firmness, ...]:
         """Return for each step whether it is firm, or which open question could move it."""
-        return self._firmness(self.sweep(case))
-
-    def _firmness(self, sweep: Sweep) -> tuple[Firmness, ...]:
-        case, look = sweep.case, sweep.look
-        conclusions = self.shop.consultant.consult(case, look.bench, sweep.work.closed, plain=True)
-        skeleton = self.shop.planner.maker.from_conclusions(
-            case, look.bench, look.judge, conclusions
-        )
-        return firmness_of(sweep, skeleton.items, self._ranked(case, sweep.declined))
+        return firmness_of(self.sweep(case), self._skeleton(case).items, self._ranked(case, ()))
 
     def sure_plan(self, case: Case) -> SurePlan:
         """Return the plan with how firm each step is, its questions in the order of their value."""
         plan = self._put(case)  # first: what is wrong in the file is said with its line
-        return sure_plan(plan, self._firmness(self.sweep(case)), self._ranked_put(case))
+        firmness = self.firmness(case)
+        return SurePlan(replace(plan, questions=self.agenda(case).all), firmness)
 
 
 __all__ = ["SPECIMEN", "ExplainDesk", "Shop"]

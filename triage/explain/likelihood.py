@@ -1,18 +1,21 @@
-"""How likely each answer is, from the certainty of the candidates and what signs speak for them."""
+"""What the rules say of each answer: how likely it is, what it speaks for, how much it permits."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from functools import cache, partial
 
-from triage.engine.casefacts import SPECIMEN
+from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
-from triage.explain.bounds import FarRules
-from triage.explain.permitting import permitting_answers
 from triage.knowledge.rules import Family
 
 # Weight of a candidate that no sign speaks for: it may still be true.
 FLOOR = 0.02
+# A question, how far its best answer leads towards a deposit, and that answer.
+Lead = tuple[str, float, str]
+# A rule, the answers to one question that it names, and whether it wants that none of them is.
+Named = tuple[NormalRule, frozenset[str], bool]
 
 
 class Likelihood:
@@ -45,11 +48,10 @@ class Likelihood:
                         known[constants["deposit"]] = constants["weight"]
         # The questions that speak for or against a deposit; some are asked of the specimen.
         self.telling = tuple(sorted({question for question, _ in self.weights}))
-        # Kept for ``rivals``: for each pair of deposits what tells them apart best.
-        self.leads: dict[tuple[str, str | None], tuple[tuple[str, float, str], ...]] = {}
-        # Which answers open the way, and which rules reach beyond one finding.
         self.permitting = permitting_answers(consultant)
-        self.far = FarRules(consultant)
+        self.sets = tuple(_sets(consultant))
+        # For each pair of deposits what tells them apart best.
+        self.leads = cache(self._leads)
 
     def weight(self, question: str, answer: str, deposit: str) -> float:
         """Return how strongly an answer speaks for (or against) a deposit, 0 if not at all."""
@@ -98,6 +100,22 @@ class Likelihood:
                 chances[answer] += chance * (share / total if total else 1 / len(answers))
         return chances
 
+    def _leads(self, deposit: str, settled: str | None) -> tuple[Lead, ...]:
+        """Return each question with its answer that favours a deposit most over a settled one."""
+
+        def lead(question: str, answer: str) -> float:
+            gain = self.weight(question, answer, deposit)
+            doubt = self.weight(question, answer, settled) if settled is not None else 0.0
+            return gain - doubt if gain >= 0 else gain
+
+        found = []
+        for question in self.telling:
+            answers = self.knowledge.questions[question].answers
+            best = max((lead(question, answer.id), answer.id) for answer in answers)
+            if best[0] > 0:
+                found.append((question, *best))
+        return tuple(found)
+
 
 def _question_of(rule: NormalRule) -> tuple[str, frozenset[str]] | None:
     """Return the one question that a rule about a finding asks, and the answers that meet it."""
@@ -110,3 +128,65 @@ def _question_of(rule: NormalRule) -> tuple[str, frozenset[str]] | None:
 
 def _odds(weight: float) -> float:
     return (1.0 + weight) / (1.0 - weight)
+
+
+def _sets(consultant: Consultant) -> Iterator[tuple[str, dict[str, frozenset[str]]]]:
+    """Yield the rules that take several signs of one finding for a state of the whole specimen."""
+    for rule in consultant.normal.by_family[Family.RECOGNISE]:
+        for template in rule.templates:
+            if template.kind != "evidence" and not template.variables:
+                asked = (dict(p.allowed) for p in rule.patterns if p.kind == "finding")
+                yield from ((rule.id, each) for each in asked if len(each) > 1)
+
+
+def permitting_answers(consultant: Consultant) -> dict[str, str]:
+    """Return question -> answer that permits most, for the specimen; its group is one of them.
+
+    In gate and forbid rules an unknown answer meets every condition, so what bars a method may be
+    lifted by several answers that do nothing alone. The optimistic completion of a case gives each
+    open question the answer that closes the fewest gates, meets the fewest interlocks and makes
+    the specimen least fragile: if the next step stays the same even then, these answers cannot
+    open another way. This is the possible side of reading an incomplete record (certain and
+    possible answers: Lipski, On semantic issues connected with incomplete information databases,
+    ACM Transactions on Database Systems 4(3):262-296, 1979).
+    """
+    families = (Family.GATE, Family.FORBID, Family.RECOGNISE)
+    naming = {family: _naming(consultant.normal.by_family[family]) for family in families}
+
+    def score(question: str, answer: str) -> tuple[int, int, int]:
+        gates, forbids, signs = (
+            [
+                rule
+                for rule, allowed, absent in found.get(question, ())
+                if (answer in allowed) != absent
+            ]
+            for found in naming.values()
+        )
+        grades = [
+            consultant.grades[dict(template.constants)["fragility"]]
+            for rule in signs
+            for template in rule.templates
+            if template.kind == "grade"
+        ]
+        if question == TAXON:
+            grades.append(consultant.floor_of_group(answer))
+        return len(gates), len(forbids), max(grades, default=0)
+
+    taxa = sorted(consultant.knowledge.taxa)
+    group = {TAXON: min(taxa, key=partial(score, TAXON))} if taxa else {}
+    return group | {
+        question.id: min((a.id for a in question.answers), key=partial(score, question.id))
+        for question in consultant.knowledge.questions.values()
+        if question.about == SPECIMEN
+    }
+
+
+def _naming(rules: Iterable[NormalRule]) -> dict[str, list[Named]]:
+    """Return question -> rules that ask it of the specimen, the answers they name, or lack."""
+    found: dict[str, list[Named]] = {}
+    for rule in rules:
+        for pattern in rule.patterns:
+            if pattern.kind == SPECIMEN:
+                for name, allowed in pattern.allowed:
+                    found.setdefault(name, []).append((rule, allowed, pattern.absent))
+    return found

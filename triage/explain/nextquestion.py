@@ -11,22 +11,19 @@ What opens the gate of the stage goes first, what a place shows before what is r
 
 Asking ends when no open answer changes the next step, and when no rival of any finding does so
 even at the optimistic end: the open signs that speak most for it, together with the most
-permitting answer to every open question about the specimen (``rivals``, ``permitting``). Findings
-that cannot come first whatever they are do not need a look (``bounds``).
+permitting answer to every open question about the specimen (``likelihood``).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from functools import cached_property
 
 from triage.engine.casefacts import SPECIMEN, TAXON
-from triage.engine.vocabulary import UNKNOWN
-from triage.explain.bounds import Bounds
 from triage.explain.likelihood import Likelihood
-from triage.explain.rivals import Place, Rivals, Values
-from triage.explain.sweep import Answer, Sweep
+from triage.explain.sweep import Place, Sweep, Values
 from triage.knowledge.book import Knowledge
 from triage.plan.lookahead import Outlook
 from triage.plan.model import QuestionLine
@@ -36,8 +33,12 @@ from triage.plan.skeleton import ORDER
 
 # How much worse than its time a question is for the specimen.
 RISK_FACTOR = {"none": 1.0, "touch": 2.0, "micro-test": 8.0}
+# What takes longer is waiting, not looking [s].
+LONGEST_LOOK_S = 120
 # A question costs at least this long [s]: reading it and looking up.
 LEAST_S = 10.0
+# A settled finding is doubted by this many of the strongest open answers for each rival.
+SURPRISES = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,16 +56,17 @@ class NextQuestion:
     because: str
 
 
-@dataclass(slots=True)
-class _Worth:
-    chance: float = 0.0
-    together: int = 1
-    because: str = ""
+@dataclass(frozen=True, slots=True)
+class Rival:
+    """A deposit that a finding could still be, and the open answers that speak most for it.
 
-    def raise_to(self, chance: float, together: int, because: str) -> None:
-        """Keep the strongest reason."""
-        if chance > self.chance:
-            self.chance, self.together, self.because = chance, together, because
+    ``every`` holds all of them where ``values`` holds only the strongest few.
+    """
+
+    deposit: str
+    chance: float
+    values: Values
+    every: Values
 
 
 class Asking:
@@ -74,126 +76,104 @@ class Asking:
         self.sweep = sweep
         self.knowledge = sweep.knowledge
         self.likelihood = likelihood
-        self.worth: dict[Place, _Worth] = {}
-        self.bounds = Bounds(sweep, likelihood.far)
-        # The answers worth a look, by place, and all answers that a place may take.
-        self.looked: dict[Place, list[tuple[Answer, Outlook]]] = {}
-        self.answers: dict[Place, tuple[str, ...]] = {}
+        # Of each place the strongest reason: its chance, with how many others, in words.
+        self.worth: dict[Place, tuple[float, int, str]] = {}
+        self.answers = {(fact.key, name): after for fact, name, after in sweep.open_places()}
 
     def ranked(self) -> tuple[NextQuestion, ...]:
         """Return every question that could still change the next step, the best first."""
-        if self.sweep.base.refused or self.sweep.base.held:
+        base = self.sweep.base
+        if base.refused or base.held:
             return ()
-        self._look()
-        self._one_answer()
-        self._together(self._way(self._gate_places()), "opens the gate of this stage")
-        self._together(self._way(self._open_specimen()), "opens the way to a milder or later step")
+        for place, answers in self.answers.items():
+            self._one_answer(place, answers)
+        asks = {self.knowledge.rule(rule).ask for rule in base.gates}
+        gates = {place: answer for place, answer in self.permitting.items() if place[1] in asks}
+        self._together(gates, "opens the gate of this stage")
+        self._together(self.permitting, "opens the way to a milder or later step")
         # While work on findings rests, the gates come first.
-        if not (self.worth and self.bounds.rests):
-            for finding in self._open_findings():
-                self._rivals(finding)
-        found = [self._question(place, worth) for place, worth in self.worth.items()]
-        gates = {question for _, question in self._gate_places()}
-        return tuple(sorted(found, key=lambda each: self._rank(each, gates)))
+        rests = base.stage == ORDER[0] or ORDER.index(base.stage) > ORDER.index("clean")
+        if not (self.worth and rests):
+            for finding in self.sweep.case.findings:
+                if self.sweep.is_open(finding.id):
+                    self._signs_of_the_whole(finding.id)
+                    self._rivals(finding.id)
+        found = [self._question(place, *worth) for place, worth in self.worth.items()]
+        first = {question for _, question in gates}
+        return tuple(sorted(found, key=lambda each: self._rank(each, first)))
 
     # -- what could change the next step ---------------------------------------------------------
 
-    def _look(self) -> None:
-        """Look ahead with every open answer that could change the next step at all."""
-        for fact, question, answers in self.sweep.open_places():
-            place = (fact.key, question)
-            is_finding = fact.kind == "finding"
-            self.answers[place] = answers
-            self.looked[place] = [
-                (Answer(fact.key, question, UNKNOWN, after), self.sweep.outlook({place: after}))
-                for after in answers
-                if not is_finding or self.bounds.matters(fact.key, question, after)
-            ]
-
-    def _one_answer(self) -> None:
-        """Credit each question with the chance that its answer alone changes the next step."""
-        base = self.sweep.base.head
-        for place, pairs in self.looked.items():
-            changing = [(a, o) for a, o in pairs if o.head != base]
-            if not changing:
-                continue
-            chances = self._chances(place, self.answers[place])
-            chance = sum(chances[a.after] for a, _ in changing)
-            answer, outlook = max(changing, key=lambda pair: (chances[pair[0].after], pair[0]))
-            self._credit(place, chance, 1, self._would(answer, outlook))
+    def _one_answer(self, place: Place, answers: tuple[str, ...]) -> None:
+        """Credit a question with the chance that its answer alone changes the next step."""
+        looked = {answer: self.sweep.outlook({place: answer}) for answer in answers}
+        changing = [a for a, outlook in looked.items() if outlook.head != self.sweep.base.head]
+        if changing:
+            chances = self._chances(place, answers)
+            likeliest = max(changing, key=lambda answer: (chances[answer], answer))
+            because = self._would(place[1], likeliest, looked[likeliest])
+            self._credit({place: because}, sum(chances[answer] for answer in changing))
 
     def _chances(self, place: Place, answers: tuple[str, ...]) -> Mapping[str, float]:
         whose, question = place
         if whose == SPECIMEN:
             return dict.fromkeys(answers, 1.0 / len(answers))
-        candidates = self.likelihood.candidates(self.sweep.certainties(whose))
+        candidates = self.likelihood.candidates(self.sweep.read(whose).certainties)
         return self.likelihood.answers(question, candidates)
 
-    def _would(self, answer: Answer, outlook: Outlook) -> str:
-        said = f'"{answer_words(self.knowledge, answer.question, answer.after)}"'
+    def _would(self, question: str, answer: str, outlook: Outlook) -> str:
+        said = f'"{answer_words(self.knowledge, question, answer)}"'
         if outlook.refused:
-            return f"{said} would end the work: {self._because(outlook.refused[0])}"
+            because = self.knowledge.rule(outlook.refused[0]).because
+            return f"{said} would end the work: {because}"
         if outlook.step is None:
             return f"After {said} nothing more would be done for now."
-        return f"{said} would make this the next step: {self._step_name(outlook)}."
-
-    def _because(self, rule: str) -> str:
-        return self.knowledge.rule(rule).because
-
-    def _step_name(self, outlook: Outlook) -> str:
         name = self.knowledge.methods[outlook.method or ""].name
-        finding = next((f for f in self.sweep.case.findings if f.id == outlook.target), None)
-        if finding is None:
-            return name
-        zone = self.knowledge.zones.get(finding.zone)
-        return f"{name}, {zone_words(zone.name if zone else finding.zone, finding.side)}"
+        for finding in self.sweep.case.findings:
+            if finding.id == outlook.target:
+                zone = self.knowledge.zones.get(finding.zone)
+                where = zone_words(zone.name if zone else finding.zone, finding.side)
+                name = f"{name}, {where}"
+        return f"{said} would make this the next step: {name}."
 
-    def _credit(self, place: Place, chance: float, together: int, because: str) -> None:
-        self.worth.setdefault(place, _Worth()).raise_to(chance, together, because)
+    def _credit(self, because: Mapping[Place, str], chance: float) -> None:
+        """Share a chance among the questions that it needs; the strongest reason of each stays."""
+        share = chance / len(because)
+        for place, reason in because.items():
+            if share > self.worth.get(place, (0.0,))[0]:
+                self.worth[place] = share, len(because), reason
 
     # -- answers that only together change it ------------------------------------------------------
 
-    def _reached(self, question: str) -> bool:
-        """Return whether a question belongs to the present stage or an earlier one."""
-        stage = self.knowledge.questions[question].stage
-        return ORDER.index(stage) <= max(ORDER.index(self.sweep.base.stage), 0)
+    @cached_property
+    def permitting(self) -> Values:
+        """The most permitting answer to each open question about the specimen reached so far."""
+        reached = ORDER.index(self.sweep.base.stage)
+        return {
+            (whose, name): self.likelihood.permitting[name]
+            for whose, name in self.answers
+            if whose == SPECIMEN
+            and name != TAXON
+            and ORDER.index(self.knowledge.questions[name].stage) <= reached
+        }
 
-    def _open_specimen(self) -> list[Place]:
-        return [
-            (whose, question)
-            for whose, question in self.answers
-            if whose == SPECIMEN and question != TAXON and self._reached(question)
-        ]
-
-    def _gate_places(self) -> list[Place]:
-        """Return the open questions whose rules close the present stage."""
-        asks = {self.knowledge.rule(rule).ask for rule in self.sweep.base.gates}
-        return [place for place in self._open_specimen() if place[1] in asks]
-
-    def _way(self, places: Iterable[Place]) -> Values:
-        """Return the most permissive answer to each question: fewest gates, most rungs."""
-        best: dict[Place, tuple[tuple[int, int, int], str]] = {}
-        for place in places:
-            for answer, outlook in self.looked[place]:
-                if outlook.refused:
-                    continue
-                rungs = sum(len(left) for _, left in outlook.rungs)
-                score = (-len(outlook.gates), ORDER.index(outlook.stage), rungs)
-                if place not in best or score > best[place][0]:
-                    best[place] = (score, answer.after)
-        return {place: after for place, (_, after) in best.items()}
+    @cached_property
+    def _optimistic(self) -> tuple[tuple[Values, Sweep], ...]:
+        """The case as nothing open bars a method; then as if need be the group does not either."""
+        place = (SPECIMEN, TAXON)
+        group = {place: self.likelihood.permitting[TAXON]} if place in self.answers else {}
+        ends = [self.permitting, *([{**group, **self.permitting}] if group else [])]
+        return tuple((end, self.sweep.varied(end)) for end in ends if end)
 
     def _together(self, values: Values, what: str) -> None:
         """Credit the answers that are needed together for another next step."""
         if len(values) < 2:
             return
         reached = self.sweep.outlook(values)
-        if reached.head == self.sweep.base.head:
-            return
-        needed = self._needed(values, values, reached)
-        for place in needed:
+        if reached.head != self.sweep.base.head:
+            needed = self._needed(values, values, reached)
             because = f"It {what}, together with {len(needed) - 1} more."
-            self._credit(place, 0.5 / len(needed), len(needed), because)
+            self._credit(dict.fromkeys(needed, because), 0.5)
 
     def _needed(self, values: Values, doubtful: Iterable[Place], reached: Outlook) -> Values:
         """Return the values without those of the doubtful that the outlook does not need."""
@@ -204,44 +184,10 @@ class Asking:
                 needed = fewer
         return needed
 
-    def _open_findings(self) -> list[str]:
-        return [f.id for f in self.sweep.case.findings if self.sweep.is_open(f.id)]
-
-    def _permitting(self) -> Values:
-        """Return the most permitting answer to each open question about the specimen."""
-        permits = self.likelihood.permitting
-        return {place: permits[place[1]] for place in self._open_specimen()}
-
-    def _group(self) -> Values:
-        """Return the most permitting group, nothing where the group is known."""
-        place = (SPECIMEN, TAXON)
-        return {place: self.likelihood.permitting[TAXON]} if place in self.answers else {}
-
-    def _rivals(self, finding: str) -> None:
-        """Credit the questions that could read a finding otherwise, several answers at once."""
-        self._signs_of_the_whole(finding)
-        scope = self.bounds.scope(finding, alone=False)
-        permitting = self._permitting()
-        rivals = Rivals(self.sweep, self.likelihood)
-        for rival in rivals.of(finding):
-            if not scope.everything and rival.deposit not in scope.deposits:
-                continue
-            if not rivals.shakes(finding, rival.values):
-                continue
-            needed = self._deciding(rival.values, rival.every, permitting)
-            if len(needed) < 2:
-                continue
-            name = self.knowledge.deposits[rival.deposit].name
-            tells = f"It tells whether this is {name}, which would change the next step."
-            opens = f"If {finding} is {name}, this opens another next step."
-            for place in needed:
-                because = tells if place in rival.values else opens
-                self._credit(place, rival.chance / len(needed), len(needed), because)
-
     def _signs_of_the_whole(self, finding: str) -> None:
         """Credit signs of a finding that only together mean something for the whole specimen."""
         fields = self.sweep.fact(finding).fields
-        for rule, asked in self.likelihood.far.sets:
+        for rule, asked in self.likelihood.sets:
             values = {
                 (finding, question): min(allowed)
                 for question, allowed in asked.items()
@@ -251,50 +197,102 @@ class Asking:
             if len(values) < 2 or not told:
                 continue
             if self.sweep.outlook(values).head != self.sweep.base.head:
-                chances = [self._chances(p, self.answers[p])[v] for p, v in values.items()]
-                for place in values:
-                    chance = min(chances) / len(values)
-                    self._credit(place, chance, len(values), self._because(rule))
+                chance = min(self._chances(p, self.answers[p])[v] for p, v in values.items())
+                self._credit(dict.fromkeys(values, self.knowledge.rule(rule).because), chance)
 
-    def _deciding(self, values: Values, every: Values, permitting: Values) -> Values:
+    # -- what else a finding could be --------------------------------------------------------------
+
+    def _rivals(self, finding: str) -> None:
+        """Credit the questions that could read a finding otherwise, several answers at once.
+
+        No single answer need matter where several together would: a finding that is not settled,
+        or one whose settled reading two strong signs could shake.
+        """
+        for rival in self._rivals_of(finding):
+            needed = self._deciding(rival) if self._shakes(finding, rival.values) else {}
+            if len(needed) > 1:
+                name = self.knowledge.deposits[rival.deposit].name
+                tells = f"It tells whether this is {name}, which would change the next step."
+                opens = f"If {finding} is {name}, this opens another next step."
+                because = {p: tells if p in rival.values else opens for p in needed}
+                self._credit(because, rival.chance)
+
+    def _rivals_of(self, finding: str) -> Iterator[Rival]:
+        """Yield each deposit that a finding could still be, with what would make it so."""
+        read = self.sweep.read(finding)
+        for deposit, chance in sorted(self.likelihood.candidates(read.certainties).items()):
+            if deposit != read.settled:
+                every = self._toward(finding, deposit, None)
+                values = every
+                if read.settled is not None:
+                    values = self._toward(finding, deposit, read.settled, SURPRISES)
+                if values:
+                    yield Rival(deposit, chance, values, every)
+
+    def _toward(
+        self, finding: str, deposit: str, settled: str | None, most: int | None = None
+    ) -> Values:
+        """Return the open answers that speak most for a deposit, at most so many."""
+        found: list[tuple[float, Place, str]] = []
+        for question, lead, answer in self.likelihood.leads(deposit, settled):
+            place = (finding if question in self.likelihood.questions else SPECIMEN, question)
+            if place in self.answers:
+                found.append((-lead, place, answer))
+        return {place: answer for _, place, answer in sorted(found)[:most]}
+
+    def _shakes(self, finding: str, values: Values) -> bool:
+        """Return whether later rules would read the finding otherwise with these answers.
+
+        A settled finding must lose its settled reading: what only adds a doubt to it is found
+        answer by answer.
+        """
+        before, after = self.sweep.read(finding), self.sweep.read(finding, values)
+        if before.settled is not None:
+            return after.settled != before.settled
+        return after.seen != before.seen
+
+    def _deciding(self, rival: Rival) -> Values:
         """Return the answers that together change the next step, none if nothing open does."""
-        base = self.sweep.base.head
+        base, values = self.sweep.base.head, rival.values
         if self.sweep.outlook(values).head != base:
             return values
         # Shaken, but not yet decided: would all the open answers decide it?
-        if len(every) > len(values) and self.sweep.outlook(every).head != base:
+        if len(rival.every) > len(values) and self.sweep.outlook(rival.every).head != base:
             return values
-        # The optimistic end: nothing open bars a method, and if need be the group does not either.
-        for more in (permitting, {**self._group(), **permitting}):
-            most = {**more, **values}
-            if len(most) > len(values):
-                reached = self.sweep.outlook(most)
-                if reached.head != base:
-                    return self._needed(most, most.keys() - values.keys(), reached)
+        for more, sweep in self._optimistic:
+            reached = sweep.outlook(values)
+            # Where all that permits does it alone, the rival adds nothing.
+            if reached.head not in (base, sweep.base.head) and more.keys() - values.keys():
+                most = {**more, **values}
+                return self._needed(most, most.keys() - values.keys(), reached)
         return {}
 
     # -- the ranking -----------------------------------------------------------------------------
 
-    def _question(self, place: Place, worth: _Worth) -> NextQuestion:
+    def _question(self, place: Place, chance: float, together: int, because: str) -> NextQuestion:
         whose, question = place
         line = question_line(
-            self.knowledge, question, None if whose == SPECIMEN else whose, worth.because
+            self.knowledge, question, None if whose == SPECIMEN else whose, because
         )
         minutes = max(line.seconds, LEAST_S) / 60.0 * RISK_FACTOR[line.risk]
-        return NextQuestion(
-            line, worth.chance, worth.together, worth.chance / minutes, worth.because
-        )
+        return NextQuestion(line, chance, together, chance / minutes, because)
 
     def _rank(self, found: NextQuestion, gates: AbstractSet[str]) -> tuple[object, ...]:
         line = found.line
         # A micro-test marks the specimen: it waits until no look and no touch could help.
+        is_test = line.risk == "micro-test"
         question = self.knowledge.questions.get(line.question)
-        waits = line.risk == "micro-test" or (question is not None and question.last)
+        gives = question.gives if question is not None else "sign"
+        # Of a finding that is not settled, what one look tells comes before all else.
+        is_look = line.risk == "none" and line.seconds <= LONGEST_LOOK_S and gives != "provenance"
+        is_unsettled = line.finding is not None and self.sweep.read(line.finding).settled is None
+        is_last = question is not None and question.last
         # Behind a closed gate nothing that is seen of a place is worked on; and a place is looked
         # at before anybody is asked where it has been.
         is_behind = line.finding is not None or line.question not in gates
-        is_story = line.finding is not None and question is not None and question.gives != "sign"
-        return (waits, is_behind, is_story, -found.value, line.finding or "", line.question)
+        is_story = line.finding is not None and gives != "sign"
+        waits = (is_test, is_unsettled and not is_look, is_last, is_behind, is_story)
+        return (*waits, -found.value, line.finding or "", line.question)
 
 
 def answer_words(knowledge: Knowledge, question: str, answer: str) -> str:

@@ -1,19 +1,91 @@
-"""A plan with how firm each step is, and its questions in the order of their value.
+"""How sure a plan is: each step firm or tentative, and the questions in the order of their value.
 
 The plan itself is worked out below and knows nothing of look-ahead; what look-ahead adds is put
-beside it here, for the JSON, the printed plan and the plain session.
+beside it here, for the JSON, the printed plan and the plain session. A step is firm if no answer
+to any question still open, taken one at a time, removes it from its ladder or, for the next step,
+puts another in its place.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import Any
 
-from triage.explain.nextquestion import NextQuestion
-from triage.explain.sensitivity import Firmness
+from triage.engine.casefacts import SPECIMEN
+from triage.explain.nextquestion import NextQuestion, answer_words
+from triage.explain.sweep import Place, Sweep
+from triage.plan.lookahead import Outlook
 from triage.plan.model import Plan, QuestionLine, plan_data
+from triage.plan.ordering import Item
+
+
+@dataclass(frozen=True, slots=True)
+class Firmness:
+    """Whether a step stands under every open answer; if not, the question that could move it."""
+
+    step: str
+    firm: bool
+    finding: str | None
+    question: str
+    answer: str
+    because: str
+
+
+def firmness_of(
+    sweep: Sweep, items: Sequence[Item], ranked: Iterable[NextQuestion]
+) -> tuple[Firmness, ...]:
+    """Return the firmness of every step, in plan order.
+
+    Parameters
+    ----------
+    sweep  the open answers of the case with their outlooks
+    items  the steps in order
+    ranked open questions, the best first: of several that could move a step it names this one
+    """
+    order = {(q.line.finding or SPECIMEN, q.line.question): place for place, q in enumerate(ranked)}
+    answers = sorted(
+        (order.get((fact.key, name), len(order)), fact.key, name, after)
+        for fact, name, afters in sweep.open_places()
+        for after in afters
+    )
+    rungs = {(i.target, i.rung): i.method for i in items if not i.inserted}
+    left = {
+        place: (item.target, rungs.get((item.target, item.rung), item.method))
+        for place, item in enumerate(items)
+    }
+    found: dict[int, Firmness] = {}
+    for _, whose, question, answer in answers:
+        if not left:
+            break
+        outlook = sweep.outlook({(whose, question): answer})
+        there = _rungs(outlook) if outlook is not sweep.base else left.values()
+        moves_first = outlook.head != sweep.base.head
+        for place, step in list(left.items()):
+            if step not in there or (place == 0 and moves_first):
+                found[place] = _moved(sweep, items[place], (whose, question), answer)
+                del left[place]
+    stands = "No answer that is still open would move it."
+    return tuple(
+        found.get(place) or Firmness(item.step, True, None, "", "", stands)
+        for place, item in enumerate(items)
+    )
+
+
+def _rungs(outlook: Outlook) -> frozenset[tuple[str, str]]:
+    if outlook.refused or outlook.held:
+        return frozenset()
+    return frozenset((target, method) for target, rungs in outlook.rungs for method in rungs)
+
+
+def _moved(sweep: Sweep, item: Item, place: Place, answer: str) -> Firmness:
+    finding = None if place[0] == SPECIMEN else place[0]
+    question = sweep.knowledge.questions.get(place[1])
+    asked = question.ask if question else "Which group is it?"
+    said = answer_words(sweep.knowledge, place[1], answer)
+    whose = f" ({finding})" if finding else ""
+    because = f'"{said}" to "{asked}"{whose} would move it.'
+    return Firmness(item.step, False, finding, place[1], answer, because)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,19 +111,16 @@ class Agenda:
 
     def about(self, finding: str | None) -> Agenda:
         """Return the questions about one finding, None: about the whole specimen."""
-        return Agenda(
-            tuple(q for q in self.worth if q.finding == finding),
-            tuple(q for q in self.rest if q.finding == finding),
-            self.chances,
-        )
+        others = (q for q in self.all if q.finding != finding)
+        return self.without({(q.finding, q.question) for q in others})
 
     def without(self, asked: Container[tuple[str | None, str]]) -> Agenda:
         """Return what is left when some (finding, question) are not to be asked again."""
-        return Agenda(
-            tuple(q for q in self.worth if (q.finding, q.question) not in asked),
-            tuple(q for q in self.rest if (q.finding, q.question) not in asked),
-            self.chances,
-        )
+
+        def kept(lines: Iterable[QuestionLine]) -> Iterator[QuestionLine]:
+            return (q for q in lines if (q.finding, q.question) not in asked)
+
+        return Agenda(tuple(kept(self.worth)), tuple(kept(self.rest)), self.chances)
 
 
 def agenda(plan: Plan, ranked: Sequence[NextQuestion]) -> Agenda:
@@ -78,30 +147,11 @@ class SurePlan:
     firmness: tuple[Firmness, ...]
 
 
-def sure_plan(plan: Plan, firmness: Iterable[Firmness], ranked: Sequence[NextQuestion]) -> SurePlan:
-    """Return a plan with what look-ahead knows about it.
-
-    Parameters
-    ----------
-    plan     the plan as planned
-    firmness how firm each of its steps is
-    ranked   the questions that could change the next step, the best first; the other questions
-             of the plan follow in the order they had
-    """
-    questions = agenda(plan, ranked).all
-    return SurePlan(replace(plan, questions=questions), tuple(firmness))
-
-
-def sure_plan_data(sure: SurePlan) -> dict[str, Any]:
-    """Return the plan as plain data, each step with its ``firmness`` (None if not known)."""
+def sure_plan_json(sure: SurePlan) -> str:
+    """Return the plan as JSON, each step with its ``firmness``; the same bytes for the same."""
     data = plan_data(sure.plan)
     known = {each.step: asdict(each) for each in sure.firmness}
     for step in data["steps"]:
         found = known.get(step["id"])
         step["firmness"] = found and {name: found[name] for name in found if name != "step"}
-    return data
-
-
-def sure_plan_json(sure: SurePlan) -> str:
-    """Return the plan as JSON, the same bytes for the same plan."""
-    return json.dumps(sure_plan_data(sure), indent=2, ensure_ascii=False, sort_keys=False) + "\n"
+    return json.dumps(data, indent=2, ensure_ascii=False, sort_keys=False) + "\n"

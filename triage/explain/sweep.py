@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from copy import copy
 from dataclasses import dataclass
-from functools import cached_property
 
 from triage.case.models import Case
 from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.facts import Fact
+from triage.engine.many import Summary
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.book import Knowledge
 from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
+
+# (``specimen`` or a finding, question), and answers put there.
+Place = tuple[str, str]
+Values = Mapping[Place, str]
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -24,7 +29,7 @@ class Answer:
     after: str
 
     @property
-    def place(self) -> tuple[str, str]:
+    def place(self) -> Place:
         """Return the fact and field that the answer stands in."""
         return self.whose, self.question
 
@@ -45,7 +50,7 @@ class Sweep:
         self,
         look: Lookahead,
         case: Case,
-        declined: frozenset[tuple[str, str]] = frozenset(),
+        declined: frozenset[Place] = frozenset(),
         before: Sweep | None = None,
     ) -> None:
         self.declined = declined
@@ -54,14 +59,23 @@ class Sweep:
         self.case = case
         self.facts = look.facts(case)
         keeps = before is not None and before.look is look and _same_work(before.case, case)
-        self.work: Work = (
-            before.work if before is not None and keeps else Work(look.knowledge, case)
-        )
+        self.work: Work = before.work if before and keeps else Work(look.knowledge, case)
         self.base = look.outlook(self.facts, self.work)
 
-    def outlook(self, values: Mapping[tuple[str, str], str]) -> Outlook:
-        """Return the outlook with other values in some (fact, field) places."""
+    def outlook(self, values: Values) -> Outlook:
+        """Return the outlook with other values in some places."""
         return self.look.outlook(with_values(self.facts, values), self.work)
+
+    def varied(self, values: Values) -> Sweep:
+        """Return the same case with other values in some places, to be varied further."""
+        other = copy(self)
+        other.facts = with_values(self.facts, values)
+        other.base = self.look.outlook(other.facts, self.work)
+        return other
+
+    def read(self, finding: str, values: Values | None = None) -> Summary:
+        """Return how a finding is read, with other values in some places."""
+        return self.look.summary(with_values(self.facts, values or {}), finding)
 
     def fact(self, key: str) -> Fact:
         """Return the fact of the specimen or of a finding."""
@@ -97,24 +111,6 @@ class Sweep:
             is_asked = fact.fields[question] == UNKNOWN
             if is_open and is_asked and (fact.key, question) not in self.declined:
                 yield fact, question, answers
-
-    @cached_property
-    def open(self) -> tuple[tuple[Answer, Outlook], ...]:
-        """Return the answers that questions not answered yet could still get."""
-        found = []
-        for fact, question, answers in self.open_places():
-            for after in answers:
-                answer = Answer(fact.key, question, UNKNOWN, after)
-                found.append((answer, self.outlook({answer.place: after})))
-        return tuple(found)
-
-    def settled(self, finding: str) -> str | None:
-        """Return the settled reading of a finding, None if there is none."""
-        return self.look.summary(self.facts, finding).settled
-
-    def certainties(self, finding: str) -> Mapping[str, float]:
-        """Return deposit -> certainty of a finding as it is read now."""
-        return self.look.summary(self.facts, finding).certainties
 
 
 def _same_work(one: Case, other: Case) -> bool:

@@ -7,8 +7,9 @@ keys of the facts it matched. Nothing is worked out a second time here.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
-from triage.case.models import Case
+from triage.case.models import Attempt, Case
 from triage.case.profile import Bench
 from triage.engine.consult import Conclusions, Consultant
 from triage.engine.facts import Conclusion, Fact
@@ -46,6 +47,17 @@ WORDS = {
 }
 ATTEMPT_RULES = frozenset({"attempt-harm", "test-spot-failed", "user-skip"})
 AIR_RULE = "air-limit"
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Two observations about one finding that speak for and against the same deposit."""
+
+    finding: str
+    deposit: str
+    for_it: Node
+    against_it: Node
+    sentence: str
 
 
 class Trail:
@@ -114,8 +126,10 @@ class Trail:
         if fact.kind == "reading":
             return self.reading(self._reading_of(fact))
         if fact.kind == "state":
-            made = self._of(Family.RECOGNISE, "state", condition=fact.fields["condition"])
-            return self._behind("derived", self._state_name(fact), fact, map(self.rule, made))
+            state = fact.fields["condition"]
+            made = self._of(Family.RECOGNISE, "state", condition=state)
+            name = self.knowledge.conditions[state].name
+            return self._behind("derived", name, fact, map(self.rule, made))
         if fact.kind == "closed":
             made = self._of(Family.GATE, "close", stage=fact.fields["stage"])
             text = f"the stage {fact.fields['stage']} is not passed yet"
@@ -129,9 +143,6 @@ class Trail:
 
     def _behind(self, role: str, text: str, fact: Fact, children: Iterable[Node]) -> Node:
         return Node(role, text, facts=(fact.key,), children=tuple(children))  # type: ignore[arg-type]
-
-    def _state_name(self, fact: Fact) -> str:
-        return self.knowledge.conditions[fact.fields["condition"]].name
 
     def _whose(self, fact: Fact) -> str:
         return {"specimen": "the specimen", "bench": "the bench"}.get(fact.kind, fact.key)
@@ -181,7 +192,7 @@ class Trail:
                 if conclusion.get("finding") in (None, fact.key):
                     yield self.rule(conclusion)
 
-    def _of(self, family: Family, kind: str, **fields: str) -> list[Conclusion]:
+    def _of(self, family: Family, kind: str, **fields: str | None) -> list[Conclusion]:
         return [
             c
             for c in self.conclusions.of(family, kind)
@@ -214,6 +225,22 @@ class Trail:
             children = [Node("note", "nothing speaks for it yet, but nothing excludes it")]
         return Node("reading", text, facts=(reading.key,), children=tuple(children))
 
+    def contradictions(self) -> tuple[Contradiction, ...]:
+        """Return every contradiction of the case; none is resolved silently."""
+        found = []
+        for conflict in self.conclusions.conflicts:
+            good, bad = self.rule(conflict.for_it), self.rule(conflict.against_it)
+            name = self.knowledge.deposits[conflict.deposit].name
+            said, denied = (
+                " and ".join(f'"{child.text}"' for child in rule.children) for rule in (good, bad)
+            )
+            sentence = (
+                f"{conflict.finding}, {name}: {said} speaks for it, {denied} against it. "
+                "Look at both again."
+            )
+            found.append(Contradiction(conflict.finding, conflict.deposit, good, bad, sentence))
+        return tuple(found)
+
     # -- gates ---------------------------------------------------------------------------------
 
     def gates(self, stage: str) -> tuple[Node, ...]:
@@ -240,17 +267,13 @@ class Trail:
         return tuple(nodes)
 
     def _holds(self) -> Iterator[Node]:
-        for attempt_id in self.skeleton.held:
-            attempt = self.case.attempt(attempt_id)
-            text = (
-                f"held by attempt {attempt_id}: {attempt.step} ended {attempt.outcome}; nothing "
-                "is offered until a person releases it with a written reason"
-            )
-            yield Node("attempt", text, facts=(attempt_id,))
+        for node in map(_attempt, map(self.case.attempt, self.skeleton.held)):
+            released = "nothing is offered until a person releases it with a written reason"
+            yield replace(node, text=f"held by {node.text}; {released}")
 
-    def _ruled_out(self, ladder: Ladder, bar: Barred) -> Node:
+    def _ruled_out(self, ladder: Ladder, bar: Barred, what: str = "ruled out") -> Node:
         name = self.knowledge.methods[bar.method].name
-        return Node("note", f"ruled out: {name}", children=(self.exclusion(ladder, bar),))
+        return Node("note", f"{what}: {name}", children=(self.exclusion(ladder, bar),))
 
     # -- exclusions ----------------------------------------------------------------------------
 
@@ -269,36 +292,21 @@ class Trail:
         if bar.rule == AIR_RULE:
             return self._air(bar)
         if bar.rule in ATTEMPT_RULES:
-            return self._attempted(ladder, bar)
-        return Node("bench", bar.because, bar.rule, children=(self._bench_note(),))
-
-    def _bench_note(self) -> Node:
-        return Node("note", f"bench: {self.bench.name}")
+            made = attempts_on(self.knowledge, self.case, ladder.target)
+            return Node("attempt", bar.because, bar.rule, children=tuple(map(_attempt, made)))
+        note = Node("note", f"bench: {self.bench.name}")
+        return Node("bench", bar.because, bar.rule, children=(note,))
 
     def _air(self, bar: Barred) -> Node:
         line = self.judge.choose(self.knowledge.methods[bar.method]).line
-        children = [self._bench_note()]
-        if line is not None:
-            children += [
-                Node(
-                    "air",
-                    f"{limit_words(limit.authority, limit)}: "
-                    f"{limit.ratio:.3g} times it would be reached",
-                    "",
-                    limit.source,
-                    self.title(limit.source),
-                )
-                for limit in line.limits
-                if limit.judged
-            ]
+        children = [Node("note", f"bench: {self.bench.name}")]
+        for limit in line.limits if line is not None else ():
+            if limit.judged:
+                reached = f"{limit.ratio:.3g} times it would be reached"
+                text = f"{limit_words(limit.authority, limit)}: {reached}"
+                title = self.title(limit.source)
+                children.append(Node("air", text, source=limit.source, title=title))
         return Node("air", bar.because, bar.rule, children=tuple(children))
-
-    def _attempted(self, ladder: Ladder, bar: Barred) -> Node:
-        made = [
-            Node("attempt", f"attempt {a.id}: {a.step} ended {a.outcome}", facts=(a.id,))
-            for a in attempts_on(self.knowledge, self.case, ladder.target)
-        ]
-        return Node("attempt", bar.because, bar.rule, children=tuple(made))
 
     # -- steps ---------------------------------------------------------------------------------
 
@@ -320,36 +328,22 @@ class Trail:
         line = self.judge.choose(as_done(self.knowledge, item.method, item.before)).line
         if line is not None:
             children.append(Node("air", line.sentence))
-        children += [
-            Node("attempt", f"attempt {a.id}: {a.step} ended {a.outcome}", facts=(a.id,))
-            for a in self.case.effective_attempts()
-            if ladder.target.owns(a)
-        ]
+        owned = filter(ladder.target.owns, self.case.effective_attempts())
+        children += map(_attempt, owned)
         where = ladder.target.finding or "the whole specimen"
         text = f"step {place}: {method.name} on {where}, rung {item.rung} of its ladder"
-        return Node(
-            "step",
-            text,
-            source=method.source,
-            title=self.title(method.source),
-            children=tuple(children),
-        )
+        title = self.title(method.source)
+        return Node("step", text, "", method.source, title, children=tuple(children))
 
     def _offered(self, ladder: Ladder, item: Item) -> Iterator[Node]:
-        for conclusion in self.conclusions.of(Family.OFFER, "offer"):
-            is_mine = (
-                conclusion.get("finding") == ladder.target.finding
-                and conclusion.get("condition") == ladder.target.condition
-            )
-            if is_mine and self._counts(ladder, conclusion):
-                offers = item.method in conclusion.get("method")
-                if offers and conclusion.rule in ladder.offer_rules.get(item.method, ()):
-                    yield self.rule(conclusion)
-
-    def _counts(self, ladder: Ladder, conclusion: Conclusion) -> bool:
-        if ladder.target.finding is None or ladder.problem is None:
-            return True
-        return conclusion.get("deposit") in (None, ladder.problem)
+        target, offering = ladder.target, ladder.offer_rules.get(item.method, ())
+        for conclusion in self._of(
+            Family.OFFER, "offer", finding=target.finding, condition=target.condition
+        ):
+            every = target.finding is None or ladder.problem is None
+            counts = every or conclusion.get("deposit") in (None, ladder.problem)
+            if counts and item.method in conclusion.get("method") and conclusion.rule in offering:
+                yield self.rule(conclusion)
 
     def _inserted(self, item: Item) -> Iterator[Node]:
         if not item.inserted:
@@ -368,9 +362,7 @@ class Trail:
         key = harshness_key(self.knowledge)
         for bar in ladder.barred:
             if bar.method in ladder.offered and key(bar.method) < key(item.method):
-                node = self.exclusion(ladder, bar)
-                name = self.knowledge.methods[bar.method].name
-                yield Node("note", f"milder, but ruled out: {name}", children=(node,))
+                yield self._ruled_out(ladder, bar, "milder, but ruled out")
 
     def _ordered(self, item: Item) -> Iterator[Node]:
         for conclusion in self.conclusions.of(Family.ORDER):
@@ -385,3 +377,8 @@ class Trail:
                 ]
                 if later and waits:
                     yield self.rule(conclusion)
+
+
+def _attempt(attempt: Attempt) -> Node:
+    text = f"attempt {attempt.id}: {attempt.step} ended {attempt.outcome}"
+    return Node("attempt", text, facts=(attempt.id,))

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from triage.plan.model import FindingLine, Plan, Step
+from triage.plan.model import Excluded, FindingLine, Plan, Step
 
 Kind = Literal[
     "stage",
@@ -47,21 +47,14 @@ class WhatIf:
 
 def compare(now: Plan, then: Plan) -> WhatIf:
     """Return two plans with their differences, each explained."""
-    found = (
-        *_stage(now, then),
-        *_next(now, then),
-        *_readings(now, then),
-        *_steps(now, then),
-        *_excluded(now, then),
-        *_contradictions(now, then),
-        *_questions(now, then),
-    )
+    found = (*_head(now, then), *_readings(now, then), *_steps(now, then), *_said(now, then))
     return WhatIf(now, then, found)
 
 
-def _stage(now: Plan, then: Plan) -> Iterator[Difference]:
+def _head(now: Plan, then: Plan) -> Iterator[Difference]:
+    """Yield what becomes of the stage, what is said anew of the whole, and of the next step."""
+    gates = [n for n in (*then.refused, *then.notices) if n.kind in ("gate", "refused")]
     if now.stage != then.stage:
-        gates = [n for n in (*then.refused, *then.notices) if n.kind in ("gate", "refused")]
         because = gates[0].text if gates else "Every gate before it is open."
         rule = gates[0].rule if gates else ""
         yield Difference("stage", None, "stage", now.stage, then.stage, because, rule)
@@ -69,21 +62,13 @@ def _stage(now: Plan, then: Plan) -> Iterator[Difference]:
     for notice in (*then.refused, *then.notices):
         if (notice.kind, notice.rule) not in old:
             yield Difference("notice", None, notice.kind, "", notice.text, notice.text, notice.rule)
-
-
-def _next(now: Plan, then: Plan) -> Iterator[Difference]:
     a, b = now.next_step(), then.next_step()
-    if (a.id if a else None) != (b.id if b else None):
-        because = b.because if b else _why_none(then)
-        yield Difference(
-            "next-step",
-            b.finding if b else None,
-            "next step",
-            a.name if a else "none",
-            b.name if b else "none",
-            because,
-            _offer(b) if b else "",
-        )
+    before = a.name if a else "none"
+    if b is None and a is not None:
+        yield Difference("next-step", None, "next step", before, "none", _why_none(then))
+    elif b is not None and (a is None or a.id != b.id):
+        rule = _offer(b)
+        yield Difference("next-step", b.finding, "next step", before, b.name, b.because, rule)
 
 
 def _offer(step: Step) -> str:
@@ -101,12 +86,14 @@ def _readings(now: Plan, then: Plan) -> Iterator[Difference]:
     old = {f.id: f for f in now.findings}
     for finding in then.findings:
         before = old.get(finding.id)
-        if before is None or _read(before) == _read(finding):
-            continue
-        because = "The signs now add up otherwise."
-        if before.deposit == finding.deposit and before.state != finding.state:
-            because = f"It is {finding.state} now."
-        yield Difference("reading", finding.id, "reading", _read(before), _read(finding), because)
+        if before is not None and _read(before) != _read(finding):
+            is_worked = before.deposit == finding.deposit and before.state != finding.state
+            because = f"It is {finding.state} now." if is_worked else _OTHERWISE
+            change = (_read(before), _read(finding), because)
+            yield Difference("reading", finding.id, "reading", *change)
+
+
+_OTHERWISE = "The signs now add up otherwise."
 
 
 def _read(finding: FindingLine) -> str:
@@ -118,27 +105,18 @@ def _read(finding: FindingLine) -> str:
 def _steps(now: Plan, then: Plan) -> Iterator[Difference]:
     old, new = {s.id: s for s in now.steps}, {s.id: s for s in then.steps}
     for step in then.steps:
-        if step.id not in old:
-            rule = _offer(step)
-            yield Difference("step-added", step.finding, step.id, "", step.name, step.because, rule)
-        else:
-            yield from _changed(old[step.id], step)
+        before = old.get(step.id)
+        if before is None:
+            change = ("", step.name, step.because, _offer(step))
+            yield Difference("step-added", step.finding, step.id, *change)
+        elif before.amount_ml != step.amount_ml:
+            amounts = (f"{before.amount_ml} mL", f"{step.amount_ml} mL")
+            because = step.amount_because or "The air allows the usual amount."
+            yield Difference("step-changed", step.finding, step.id, *amounts, because)
     for step in now.steps:
         if step.id not in new:
-            because, rule = _why_gone(step, then)
-            yield Difference("step-gone", step.finding, step.id, step.name, "", because, rule)
-
-
-def _changed(before: Step, after: Step) -> Iterator[Difference]:
-    if before.amount_ml != after.amount_ml:
-        yield Difference(
-            "step-changed",
-            after.finding,
-            after.id,
-            f"{before.amount_ml} mL",
-            f"{after.amount_ml} mL",
-            after.amount_because or "The air allows the usual amount.",
-        )
+            change = (step.name, "", *_why_gone(step, then))
+            yield Difference("step-gone", step.finding, step.id, *change)
 
 
 def _why_gone(step: Step, then: Plan) -> tuple[str, str]:
@@ -156,59 +134,28 @@ def _why_gone(step: Step, then: Plan) -> tuple[str, str]:
     return "Nothing calls for it any more.", ""
 
 
-def _excluded(now: Plan, then: Plan) -> Iterator[Difference]:
-    old = {(e.finding, e.method, e.rule) for e in now.excluded if e.offered}
-    new = {(e.finding, e.method, e.rule) for e in then.excluded if e.offered}
-    for excluded in then.excluded:
-        key = (excluded.finding, excluded.method, excluded.rule)
-        if excluded.offered and key not in old:
-            yield Difference(
-                "ruled-out",
-                excluded.finding,
-                excluded.method,
-                "",
-                excluded.method_name,
-                excluded.because,
-                excluded.rule,
-            )
-    for excluded in now.excluded:
-        key = (excluded.finding, excluded.method, excluded.rule)
-        if excluded.offered and key not in new:
-            yield Difference(
-                "no-longer-ruled-out",
-                excluded.finding,
-                excluded.method,
-                excluded.method_name,
-                "",
-                f"This no longer holds: {excluded.because}",
-                excluded.rule,
-            )
-
-
-def _contradictions(now: Plan, then: Plan) -> Iterator[Difference]:
-    old = {(c.finding, c.deposit) for c in now.conflicts}
+def _said(now: Plan, then: Plan) -> Iterator[Difference]:
+    """Yield what is newly ruled out, no longer so, contradictory, or asked."""
+    old, new = _ruled_out(now), _ruled_out(then)
+    for key, out in new.items():
+        if key not in old:
+            change = ("", out.method_name, out.because, out.rule)
+            yield Difference("ruled-out", out.finding, out.method, *change)
+    for key, out in old.items():
+        if key not in new:
+            change = (out.method_name, "", f"This no longer holds: {out.because}", out.rule)
+            yield Difference("no-longer-ruled-out", out.finding, out.method, *change)
+    known = {(c.finding, c.deposit) for c in now.conflicts}
     for conflict in then.conflicts:
-        if (conflict.finding, conflict.deposit) not in old:
-            yield Difference(
-                "contradiction",
-                conflict.finding,
-                conflict.deposit,
-                "",
-                conflict.sentence,
-                conflict.sentence,
-                conflict.speaks_against,
-            )
-
-
-def _questions(now: Plan, then: Plan) -> Iterator[Difference]:
-    old = {(q.finding, q.question) for q in now.questions}
+        if (conflict.finding, conflict.deposit) not in known:
+            change = ("", conflict.sentence, conflict.sentence, conflict.speaks_against)
+            yield Difference("contradiction", conflict.finding, conflict.deposit, *change)
+    asked = {(q.finding, q.question) for q in now.questions}
     for question in then.questions:
-        if (question.finding, question.question) not in old:
-            yield Difference(
-                "question",
-                question.finding,
-                question.question,
-                "",
-                question.ask,
-                question.because,
-            )
+        if (question.finding, question.question) not in asked:
+            change = ("", question.ask, question.because, "")
+            yield Difference("question", question.finding, question.question, *change)
+
+
+def _ruled_out(plan: Plan) -> dict[tuple[str | None, str, str], Excluded]:
+    return {(e.finding, e.method, e.rule): e for e in plan.excluded if e.offered}

@@ -1,9 +1,13 @@
-"""Why not: every reason against a method, hardest first, or what must happen before it."""
+"""Why not, and why this rather than that: every reason against a method, hardest first.
+
+People who ask "why A rather than B" want the reason that tells the two apart, not all reasons
+(Miller, Explanation in artificial intelligence, Artificial Intelligence 267:1-38, 2019).
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from triage.engine.vocabulary import agent_ids
@@ -11,15 +15,24 @@ from triage.errors import TriageError, did_you_mean
 from triage.explain.node import Node
 from triage.explain.trail import AIR_RULE, Trail
 from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Method
 from triage.knowledge.rules import Family
 from triage.plan.barring import bars_without_air
-from triage.plan.ladder import Barred, Ladder, forbidden
+from triage.plan.ladder import Barred, Ladder, forbidden, harshness_key
 from triage.plan.outcomes import step_id
 from triage.plan.skeleton import now_rungs
 
 State = Literal["next", "later", "excluded", "used-up", "not-offered", "waits"]
 # Hardest first: what nothing lifts, then what the work so far forbids, then air and bench.
 HARDNESS = ("agent-never", "attempt-harm", "test-spot-failed", AIR_RULE)
+KINDS = ("mechanical", "chemical", "person")
+WORDS = {
+    "worst": "the worst of its three grades",
+    "sum": "the sum of its grades",
+    "mechanical": "its mechanical grade",
+    "chemical": "its chemical grade",
+    "person": "its grade of hazard to the person",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +62,23 @@ class WhyNot:
     before: tuple[str, ...]
     first: str
 
+    @property
+    def is_out(self) -> bool:
+        """Whether it cannot be done now or later as things stand."""
+        return self.state not in ("next", "later")
+
+
+@dataclass(frozen=True, slots=True)
+class Contrast:
+    """Which of two methods goes first for a target, and the one reason."""
+
+    first: str
+    second: str
+    finding: str | None
+    decided_by: str
+    sentence: str
+    why: Node
+
 
 def methods_named(knowledge: Knowledge, word: str) -> tuple[str, ...]:
     """Return the methods that a word names: one by its id, or all that use an agent.
@@ -77,61 +107,40 @@ class Against:
 
     def why_not(self, method: str, ladder: Ladder) -> WhyNot:
         """Return where a method stands for the target of a ladder."""
-        skeleton = self.trail.skeleton
-        reasons = self._reasons(method, ladder)
+        reasons = tuple(self._reasons(method, ladder))
         before: tuple[str, ...] = ()
         state: State = "excluded"
-        first = ""
-        if not reasons and method in ladder.offered:
-            done = ladder.progress.done(method)
-            if done >= self.knowledge.methods[method].passes:
-                state, first = "used-up", f"All {done} passes have been made."
-            else:
-                state, before, first = self._stands(method, ladder)
-        elif not reasons:
-            state, first = "not-offered", self._offered_for(method)
-        elif method not in ladder.offered:
-            first = self._offered_for(method)
-        else:
+        if reasons and method in ladder.offered:
             first = " ".join(dict.fromkeys(self._mends(reasons)))
-        if skeleton.held:
-            first = f"Attempt {skeleton.held[0]} has to be released first. {first}".strip()
-        return WhyNot(
-            method,
-            self.knowledge.methods[method].name,
-            ladder.target.finding,
-            state,
-            reasons,
-            before,
-            first,
-        )
+        elif method not in ladder.offered:
+            state, first = state if reasons else "not-offered", self._offered_for(method)
+        else:
+            done = ladder.progress.done(method)
+            state, first = "used-up", f"All {done} passes have been made."
+            if done < self.knowledge.methods[method].passes:
+                state, before, first = self._stands(method, ladder)
+        if self.trail.skeleton.held:
+            held = self.trail.skeleton.held[0]
+            first = f"Attempt {held} has to be released first. {first}".strip()
+        name = self.knowledge.methods[method].name
+        return WhyNot(method, name, ladder.target.finding, state, reasons, before, first)
 
-    def _reasons(self, method: str, ladder: Ladder) -> tuple[Reason, ...]:
-        """Return every reason, also for methods that nothing offers here."""
-        bars = {bar for bar in ladder.barred if bar.method == method}
-        conclusions = self.trail.conclusions.of(Family.FORBID)
-        bars |= {
-            b for b in forbidden(conclusions, ladder.target, self.knowledge) if b.method == method
-        }
+    def _reasons(self, method: str, ladder: Ladder) -> Iterator[Reason]:
+        """Yield every reason, also for methods that nothing offers here."""
+        conclusions = self.trail.conclusions
+        forbids = forbidden(conclusions.of(Family.FORBID), ladder.target, self.knowledge)
+        bars = {bar for bar in (*ladder.barred, *forbids) if bar.method == method}
         bars |= set(bars_without_air(self.knowledge, self.trail.bench, (method,)))
         refused = self.trail.judge.choose(self.knowledge.methods[method]).refused
         if refused:
             bars.add(Barred(method, AIR_RULE, refused, interlock=True))
-        reasons = [self._reason(ladder, bar) for bar in sorted(bars, key=_hardness)]
-        reasons += [
-            Reason(node.rule, node.text, True, "", node)
-            for node in (
-                self.trail.rule(c) for c in self.trail.conclusions.of(Family.GATE, "refuse")
-            )
-        ]
-        return tuple(reasons)
-
-    def _reason(self, ladder: Ladder, bar: Barred) -> Reason:
-        ask = ""
-        if bar.rule in self.trail.normal:
-            ask = self.knowledge.rule(bar.rule).ask
-        interlock = bar.interlock or bar.rule == "agent-never"
-        return Reason(bar.rule, bar.because, interlock, ask, self.trail.exclusion(ladder, bar))
+        for bar in sorted(bars, key=_hardness):
+            ask = self.knowledge.rule(bar.rule).ask if bar.rule in self.trail.normal else ""
+            interlock = bar.interlock or bar.rule == "agent-never"
+            why = self.trail.exclusion(ladder, bar)
+            yield Reason(bar.rule, bar.because, interlock, ask, why)
+        for node in map(self.trail.rule, conclusions.of(Family.GATE, "refuse")):
+            yield Reason(node.rule, node.text, True, "", node)
 
     def _mends(self, reasons: tuple[Reason, ...]) -> Iterator[str]:
         for reason in reasons:
@@ -142,42 +151,32 @@ class Against:
 
     def _offered_for(self, method: str) -> str:
         """Return for what a method is offered, in words."""
-        deposits, conditions = set(), set()
+        deposits, conditions = self.knowledge.deposits, self.knowledge.conditions
+        names = set()
         for rule in self.trail.normal.values():
             for template in rule.templates:
-                constants = dict(template.constants)
-                if template.kind == "offer" and method in constants["method"]:
-                    if constants.get("deposit"):
-                        deposits.add(self.knowledge.deposits[constants["deposit"]].name)
-                    if constants.get("condition"):
-                        conditions.add(self.knowledge.conditions[constants["condition"]].name)
-        names = ", ".join(sorted(deposits | conditions))
+                told = dict(template.constants)
+                if template.kind == "offer" and method in told["method"]:
+                    names |= {deposits[told["deposit"]].name} if told.get("deposit") else set()
+                    held = told.get("condition")
+                    names |= {conditions[held].name} if held else set()
         if not names:
             return "No rule offers it for anything."
-        return f"Nothing here calls for it. It is offered for: {names}."
+        return f"Nothing here calls for it. It is offered for: {', '.join(sorted(names))}."
 
     def _stands(self, method: str, ladder: Ladder) -> tuple[State, tuple[str, ...], str]:
         """Return the state of a permitted method, what stands before it, and what must happen."""
-        skeleton = self.trail.skeleton
-        rungs = now_rungs(
-            self.knowledge,
-            skeleton.stage,
-            ladder.target,
-            ladder.rungs,
-            ladder.progress,
-            skeleton.closed,
-        )
+        skeleton, target = self.trail.skeleton, ladder.target
+        stand = (ladder.rungs, ladder.progress, skeleton.closed)
+        rungs = now_rungs(self.knowledge, skeleton.stage, target, *stand)
         if rungs is None:
             return "waits", (), "Its finding is closed, or its stage is not the present one."
         if method not in rungs:
             gates = " ".join(node.text for node in self.trail.gates(skeleton.stage))
-            return (
-                "waits",
-                (),
-                f"The stage {skeleton.stage} has to be passed first. {gates}".strip(),
-            )
+            first = f"The stage {skeleton.stage} has to be passed first. {gates}".strip()
+            return "waits", (), first
         before = rungs[: rungs.index(method)]
-        mine = step_id(ladder.target, method)
+        mine = step_id(target, method)
         order = [item.step for item in skeleton.items]
         if order and order[0] == mine:
             return "next", (), "It is the next step."
@@ -188,6 +187,53 @@ class Against:
         ahead = order[: order.index(mine)] if mine in order else order
         others = ", ".join(ahead[:3])
         return "later", (), f"These steps stand before it in the order of work: {others}."
+
+    # -- rather than ---------------------------------------------------------------------------
+
+    def contrast(self, one: str, other: str, ladder: Ladder) -> Contrast:
+        """Return why one method stands before another on the target of a ladder."""
+        mine, yours = self.why_not(one, ladder), self.why_not(other, ladder)
+        if mine.is_out and not yours.is_out:
+            mine, yours = yours, mine
+        if yours.is_out:
+            return self._by_exclusion(mine, yours)
+        return self._by_harshness(mine, yours)
+
+    def _by_exclusion(self, first: WhyNot, second: WhyNot) -> Contrast:
+        text, rule, node = second.first, str(second.state), Node("note", second.first)
+        if second.reasons:
+            reason = second.reasons[0]
+            text, rule, node = reason.text, reason.rule, reason.why
+        both = "Neither is open now. " if first.is_out else ""
+        sentence = f"{both}{first.name} rather than {second.name}: {text}"
+        return Contrast(first.method, second.method, first.finding, rule, sentence, node)
+
+    def _by_harshness(self, mine: WhyNot, yours: WhyNot) -> Contrast:
+        key, order = harshness_key(self.knowledge), self.knowledge.judgement.harshness_order
+        first, second = sorted((mine, yours), key=lambda w: key(w.method))
+        a, b = key(first.method), key(second.method)
+        place = next(n for n, pair in enumerate(zip(a, b, strict=True)) if pair[0] != pair[1])
+        title = self.trail.title(order.source)
+        why = Node("order", order.because, "harshness-order", order.source, title)
+        word = "name"
+        sentence = f"{first.name} and {second.name} are equally harsh; the name decides."
+        if place < len(order.keys):
+            word = order.keys[place]
+            grades = f"{WORDS[word]} is {a[place]}, not {b[place]}"
+            sentence = f"{first.name} before {second.name}: {grades}."
+            reasons = tuple(
+                self._grade(self.knowledge.methods[w.method], kind)
+                for w in (first, second)
+                for kind in ([word] if word in KINDS else KINDS)
+            )
+            why = replace(why, children=reasons)
+        return Contrast(first.method, second.method, mine.finding, word, sentence, why)
+
+    def _grade(self, method: Method, kind: str) -> Node:
+        """Return one grade of a method with its own reason and source."""
+        grade = getattr(method.harshness, kind)
+        text = f"{method.name}: {kind} {grade.grade}, {grade.because}"
+        return Node("order", text, source=grade.source, title=self.trail.title(grade.source))
 
 
 def _hardness(bar: Barred) -> tuple[int, int, str]:
@@ -206,11 +252,34 @@ def why_not(trail: Trail, word: str, finding: str | None = None) -> tuple[WhyNot
     TriageError: unknown method, agent or finding.
     """
     methods = methods_named(trail.knowledge, word)
-    ladders = trail.skeleton.ladders
-    if finding is not None:
-        trail.case.finding(finding)
-        ladders = tuple(ladder for ladder in ladders if ladder.target.finding == finding)
+    ladders = _ladders(trail, finding)
     if not ladders:
         raise TriageError("nothing has been found yet", mend="record a finding first")
     against = Against(trail)
     return tuple(against.why_not(method, ladder) for ladder in ladders for method in methods)
+
+
+def contrasts(trail: Trail, words: tuple[str, str], finding: str | None) -> tuple[Contrast, ...]:
+    """Return why one method stands before another, for one finding or wherever both are offered.
+
+    Raises
+    ------
+    TriageError: unknown method, agent or finding, or twice the same.
+    """
+    first, second = (methods_named(trail.knowledge, word)[0] for word in words)
+    if first == second:
+        raise TriageError(f'"{words[0]}" and "{words[1]}" are the same', mend="name two methods")
+    ladders = _ladders(trail, finding)
+    if finding is None:
+        # Where both are offered, else where one of them is.
+        both = [ladder for ladder in ladders if {first, second} <= ladder.offered]
+        ladders = both or [ladder for ladder in ladders if {first, second} & ladder.offered]
+    against = Against(trail)
+    return tuple(against.contrast(first, second, ladder) for ladder in ladders)
+
+
+def _ladders(trail: Trail, finding: str | None) -> list[Ladder]:
+    if finding is not None:
+        trail.case.finding(finding)
+    ladders = trail.skeleton.ladders
+    return [ladder for ladder in ladders if finding in (None, ladder.target.finding)]

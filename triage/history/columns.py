@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 
+from triage.case.frozen import thawed
 from triage.case.models import OUTCOMES, Attempt, Case
 from triage.plan.outcomes import INSERT
 
@@ -18,7 +20,7 @@ Flags = np.ndarray[Any, np.dtype[np.bool_]]
 
 OUTCOME_CODES = {outcome: code for code, outcome in enumerate(OUTCOMES)}
 TEXT_FIELDS = (
-    "id", "at", "step", "note", "photo_before", "photo_after", "observed", "knowledge",
+    "id", "at", "step", "note", "photo_before", "photo_after", "observed", "knowledge", "measured",
 )  # fmt: skip
 
 
@@ -103,7 +105,10 @@ def _row(case: Case, attempt: Attempt) -> dict[str, Any]:
 
 
 def _text(attempt: Attempt) -> list[str]:
-    held = {**{name: getattr(attempt, name) for name in TEXT_FIELDS}, "at": attempt.at.isoformat()}
+    held = {name: getattr(attempt, name) for name in TEXT_FIELDS}
+    held["at"] = attempt.at.isoformat()
+    kept = thawed(attempt.measured)
+    held["measured"] = json.dumps(kept, ensure_ascii=False, default=str) if kept else ""
     return ["" if held[name] is None else str(held[name]) for name in TEXT_FIELDS]
 
 

@@ -27,7 +27,7 @@ from triage.history.columns import Columns, Ints, columns_from, rows_of
 
 INDEX = ".history.npz"
 # Raised with the form of the file, and when what makes a case sound changes.
-FORMAT = 2
+FORMAT = 3
 # A file changed this shortly before the index was written may have changed again within one tick
 # of the file system's clock (2 s is the coarsest in use), so its rows are not trusted.
 _TICK_NS = 2_000_000_000
@@ -139,7 +139,7 @@ def _rebuilt(
         if name in kept:
             continue
         try:
-            rows = rows_of(load_case(root / name, shown_as=name))
+            rows = rows_of(load_case(root / name))
         except TriageError:
             broken.add(name)
             continue

@@ -25,7 +25,10 @@ _DROPPED = ("\t", "\r", "\n")
 
 @dataclass(frozen=True, slots=True)
 class HistoryRow:
-    """One attempt that counts, as the table shows it; times as recorded, with their time zone."""
+    """One attempt that counts, as the table shows it; times as recorded, with their time zone.
+
+    ``measured``: the figures of its photos as JSON, empty where there are none.
+    """
 
     case: str
     taxon: str
@@ -44,6 +47,7 @@ class HistoryRow:
     observed: str
     photo_before: str
     photo_after: str
+    measured: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +157,7 @@ def _row(columns: Columns, number: int, text: list[str]) -> HistoryRow:
         observed=held["observed"],
         photo_before=held["photo_before"],
         photo_after=held["photo_after"],
+        measured=held["measured"],
     )
 
 

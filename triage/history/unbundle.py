@@ -224,12 +224,12 @@ def _unused(
     held: Path, cases: Iterable[str], digests: Mapping[str, str], refused: Mapping[str, str]
 ) -> dict[str, str]:
     """Return photos that no case of the bundle names: they were not taken over."""
+    photos = {n for n in digests if PurePosixPath(n).suffix.lower() in PHOTO_KINDS}
     named: set[str] = set()
-    for name in cases:
+    for name in cases if photos else ():
         if name not in refused:
             try:
                 named |= set(photos_of(load_case(held / name)))
             except TriageError:
                 continue  # reported as an entry of its own
-    photos = {n for n in digests if PurePosixPath(n).suffix.lower() in PHOTO_KINDS}
     return dict.fromkeys(photos - named - refused.keys(), "no case of the bundle names it")

@@ -7,7 +7,21 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
-from triage.knowledge.base import Entry, Frozen, Id, Quantity, Sourced, Statement, Status, Text
+from triage.knowledge.base import (
+    AgentId,
+    AuthorityId,
+    CircumstanceId,
+    Entry,
+    Frozen,
+    HazardId,
+    Id,
+    MaterialId,
+    Quantity,
+    Sourced,
+    Statement,
+    Status,
+    Text,
+)
 
 Cas = Annotated[str, StringConstraints(pattern=r"^\d{2,7}-\d{2}-\d$")]
 
@@ -43,7 +57,7 @@ class Authority(Entry):
 class Limit(Sourced):
     """One exposure limit of one authority."""
 
-    authority: Id
+    authority: AuthorityId
     basis: Basis
     value: float = Field(gt=0)
     unit: Literal["ppm", "mg/m3"]
@@ -111,7 +125,7 @@ class Carcinogen(Sourced):
 class Glove(Sourced):
     """A glove material against this agent."""
 
-    material: Id
+    material: MaterialId
     verdict: Literal["holds", "splash", "fails"]
     minutes: str = ""
 
@@ -125,14 +139,14 @@ class Disposal(Statement):
 class Mix(Sourced):
     """A mix that must not be made: with an agent id or an agent class."""
 
-    with_: Id = Field(alias="with")
+    with_: AgentId = Field(alias="with")
     product: Text
 
 
 class Attack(Sourced):
     """A material that this agent harms."""
 
-    material: Id
+    material: MaterialId
     how: Text
 
 
@@ -158,14 +172,14 @@ class Agent(Entry):
     evaporating: Text | None = Field(
         None, description="what goes into the air, if not the agent itself"
     )
-    vapour_of: Id | None = Field(None, description="agent whose limits judge the vapour")
+    vapour_of: AgentId | None = Field(None, description="agent whose limits judge the vapour")
     vapour_share: Quantity | None = Field(
         None, description="part of the liquid's mass that can become that vapour, 0-1"
     )
     physical: Physical = Physical()
     limits: tuple[Limit, ...] = ()
     no_limit_because: str = ""
-    hazards: tuple[Id, ...] = ()
+    hazards: tuple[HazardId, ...] = ()
     h_statements: tuple[HazardStatement, ...] = ()
     carcinogen: tuple[Carcinogen, ...] = ()
     skin: tuple[Statement, ...] = ()
@@ -177,7 +191,7 @@ class Agent(Entry):
     disposal: tuple[Disposal, ...] = ()
     notices: tuple[Notice, ...] = ()
     hansen: Hansen | None = None
-    not_for: tuple[Id, ...] = Field(
+    not_for: tuple[CircumstanceId, ...] = Field(
         (), description="personal circumstances, ids of circumstances.yaml"
     )
     ask_label: tuple[Statement, ...] = ()

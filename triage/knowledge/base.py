@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Annotated
 
@@ -9,6 +10,28 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9.-]*$", max_length=80)]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """Marks an id that names an entry of another kind, which must be there."""
+
+    kind: str
+
+
+AgentId = Annotated[Id, Names("agent")]
+AuthorityId = Annotated[Id, Names("authority")]
+BodyPlanId = Annotated[Id, Names("body-plan")]
+CircumstanceId = Annotated[Id, Names("circumstance")]
+DepositId = Annotated[Id, Names("deposit")]
+EquipmentId = Annotated[Id, Names("equipment")]
+FragilityId = Annotated[Id, Names("fragility")]
+HazardId = Annotated[Id, Names("hazard")]
+MaterialId = Annotated[Id, Names("material")]
+SourceId = Annotated[Id, Names("source")]
+StopId = Annotated[Id, Names("stop")]
+TechniqueId = Annotated[Id, Names("technique")]
+TraitId = Annotated[Id, Names("trait")]
 Grade = Annotated[int, Field(ge=0, le=5)]
 
 
@@ -25,7 +48,7 @@ class Entry(Frozen):
     """One entry of the knowledge: stable id, source, and where in the source."""
 
     id: Id
-    source: Id
+    source: SourceId
     at: str = ""
     note: str = ""
     was: tuple[Id, ...] = ()
@@ -34,7 +57,7 @@ class Entry(Frozen):
 class Sourced(Frozen):
     """A statement or number inside an entry that carries its own source."""
 
-    source: Id
+    source: SourceId
     at: str = ""
     note: str = ""
 

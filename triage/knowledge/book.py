@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from pydantic import BaseModel
 
@@ -143,7 +144,7 @@ class Knowledge:
         """Return every rule by id."""
         return {rule.id: rule for rules in self.rules.values() for rule in rules}
 
-    def require(self, kind: str, entry_id: str) -> BaseModel:
+    def require(self, kind: str, entry_id: str) -> Any:
         """Return the entry of this kind and id; an unknown id is a ``TriageError``."""
         table = self.table(kind)
         if entry_id not in table:
@@ -156,30 +157,13 @@ class Knowledge:
         return table
 
 
-ATTRIBUTES: Mapping[str, str] = {
-    "source": "sources",
+_PLURALS = {
     "authority": "authorities",
-    "hazard": "hazards",
-    "element": "elements",
-    "circumstance": "circumstances",
-    "material": "materials",
     "equipment": "equipment",
-    "agent": "agents",
-    "technique": "techniques",
-    "method": "methods",
-    "body-plan": "body_plans",
-    "zone": "zones",
-    "trait": "traits",
     "fragility": "fragility",
     "taxon": "taxa",
-    "sign": "signs",
-    "deposit": "deposits",
-    "condition": "conditions",
-    "question": "questions",
-    "stop": "stops",
-    "term": "terms",
-    "salt": "salts",
-    "gel": "gels",
-    "dose": "doses",
-    "control": "controls",
+}
+# kind -> where its table stands in ``Knowledge``
+ATTRIBUTES: Mapping[str, str] = {
+    kind: _PLURALS.get(kind, f"{kind.replace('-', '_')}s") for kind in KINDS
 }

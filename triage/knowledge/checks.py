@@ -2,122 +2,70 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
+from functools import cache
+from typing import Annotated, get_args
 
 from pydantic import BaseModel
 
 from triage.errors import TriageError, did_you_mean
-from triage.knowledge.base import Status
+from triage.knowledge.base import Names, Status
 from triage.knowledge.book import ATTRIBUTES, Knowledge
 from triage.knowledge.figures import figure_faults
 from triage.knowledge.rules import BY_ROOM, FAMILIES
 
 Path = tuple[str | int, ...]
-# kind of the entry, its id, where in it, kind of the id named there, that id
-Reference = tuple[str, str, Path, str, str]
 
 
-def _sources(value: object, path: Path = ()) -> Iterator[tuple[Path, str]]:
-    """Yield every source id anywhere inside an entry, and where."""
+@cache
+def _fields(model: type[BaseModel]) -> tuple[tuple[str, str, str], ...]:
+    """Return each field of a model: its name, its key, and the kind of entry that it names."""
+    return tuple(
+        (name, field.alias or name, _kind(Annotated[field.annotation, *field.metadata, None]))
+        for name, field in model.model_fields.items()
+    )
+
+
+def _kind(hint: object) -> str:
+    """Return the kind of entry that is named by what a hint describes, empty if none is."""
+    if isinstance(hint, Names):
+        return hint.kind
+    return next(filter(None, map(_kind, get_args(hint))), "")
+
+
+def _named(value: object, path: Path = (), kind: str = "") -> Iterator[tuple[Path, str, str]]:
+    """Yield every id inside an entry that names another one: where, of what kind, and the id."""
     if isinstance(value, BaseModel):
-        for name, field in type(value).model_fields.items():
-            inner = getattr(value, name)
-            deeper = (*path, field.alias or name)
-            if name in ("source", "range_source", "caution_source") and isinstance(inner, str):
-                yield deeper, inner
-            else:
-                yield from _sources(inner, deeper)
+        for name, key, inner in _fields(type(value)):
+            yield from _named(getattr(value, name), (*path, key), inner)
     elif isinstance(value, tuple | list):
         for index, item in enumerate(value):
-            yield from _sources(item, (*path, index))
+            yield from _named(item, (*path, index), kind)
     elif isinstance(value, dict):
         for key, item in value.items():
-            yield from _sources(item, (*path, key))
-
-
-def _listed(
-    kind: str, entry_id: str, key: str, wanted: str, names: Iterable[str], inner: str = ""
-) -> Iterator[Reference]:
-    """Yield a reference for each id in a list, which stands under ``inner`` of each item."""
-    for index, name in enumerate(names):
-        path: Path = (key, index, inner) if inner else (key, index)
-        yield kind, entry_id, path, wanted, name
-
-
-def _agent_references(k: Knowledge) -> Iterator[Reference]:
-    classes = {a.agent_class for a in k.agents.values()}
-    for a in k.agents.values():
-        within = ("agent", a.id)
-        limits = [limit.authority for limit in a.limits]
-        yield from _listed(*within, "limits", "authority", limits, "authority")
-        yield from _listed(*within, "hazards", "hazard", a.hazards)
-        attacked = [attack.material for attack in a.attacks]
-        yield from _listed(*within, "attacks", "material", attacked, "material")
-        gloves = [glove.material for glove in a.gloves]
-        yield from _listed(*within, "gloves", "material", gloves, "material")
-        yield from _listed(*within, "not_for", "circumstance", a.not_for)
-        for index, mix in enumerate(a.incompatible):
-            if mix.with_ not in classes:
-                yield *within, ("incompatible", index, "with"), "agent", mix.with_
-        if a.vapour_of:
-            yield *within, ("vapour_of",), "agent", a.vapour_of
-
-
-def _method_references(k: Knowledge) -> Iterator[Reference]:
-    for m in k.methods.values():
-        within = ("method", m.id)
-        yield *within, ("technique",), "technique", m.technique
-        if m.agent:
-            yield *within, ("agent",), "agent", m.agent
-        yield from _listed(*within, "with", "agent", [p.agent for p in m.with_], "agent")
-        yield from _listed(*within, "stop_signs", "stop", m.stop_signs)
-        yield from _listed(*within, "needs", "equipment", m.needs)
-        yield from _listed(*within, "keep_away", "material", m.keep_away)
-        yield from _listed(*within, "not_for", "circumstance", m.not_for)
-
-
-def _specimen_references(k: Knowledge) -> Iterator[Reference]:
-    for zone in k.zones.values():
-        yield from _listed("zone", zone.id, "plans", "body-plan", zone.plans)
-        yield from _listed("zone", zone.id, "surface", "trait", zone.surface)
-    for taxon in k.taxa.values():
-        yield "taxon", taxon.id, ("plan",), "body-plan", taxon.plan
-        yield "taxon", taxon.id, ("fragility",), "fragility", taxon.fragility
-        yield from _listed("taxon", taxon.id, "traits", "trait", taxon.traits)
-    for question in k.questions.values():
-        if question.liquid:
-            yield "question", question.id, ("liquid",), "agent", question.liquid
-    for deposit in k.deposits.values():
-        yield from _listed("deposit", deposit.id, "confused_with", "deposit", deposit.confused_with)
-
-
-def _references(k: Knowledge) -> Iterator[Reference]:
-    yield from _agent_references(k)
-    yield from _method_references(k)
-    yield from _specimen_references(k)
+            yield from _named(item, (*path, key))
+    elif kind and isinstance(value, str):
+        yield path, kind, value
 
 
 def _missing(k: Knowledge) -> Iterator[TriageError]:
-    for kind, entry_id, path, wanted, name in _references(k):
-        table = k.table(wanted)
-        if name not in table:
-            where = k.where(kind, entry_id, *path)
-            yield TriageError(f'unknown {wanted} "{name}"', where, did_you_mean(name, table))
-
-
-def _unsourced(k: Knowledge) -> Iterator[TriageError]:
+    """Yield every id that names what is not there."""
     entries: list[tuple[str, object]] = [
-        (kind, e) for kind in ATTRIBUTES if kind != "source" for e in k.table(kind).values()
+        (kind, e) for kind in ATTRIBUTES for e in k.table(kind).values()
     ]
     # The sources of the other rules stand with the entries that these are made of.
     rules = [rule for family in FAMILIES if family not in BY_ROOM for rule in k.rules[family]]
     entries += [("rule", rule) for rule in rules]
     entries.append(("judgement", k.judgement))
+    classes = {agent.agent_class for agent in k.agents.values()}
     for kind, entry in entries:
-        for path, name in _sources(entry):
-            if name not in k.sources:
+        for path, wanted, name in _named(entry):
+            # What must not be mixed is an agent or a whole class of them.
+            is_class = path[0] == "incompatible" and name in classes
+            if name not in k.table(wanted) and not is_class:
                 where = k.where(kind, getattr(entry, "id", ""), *path)
-                yield TriageError(f'unknown source "{name}"', where, did_you_mean(name, k.sources))
+                mend = did_you_mean(name, k.table(wanted))
+                yield TriageError(f'unknown {wanted} "{name}"', where, mend)
 
 
 def _question_faults(k: Knowledge) -> Iterator[TriageError]:
@@ -207,6 +155,5 @@ def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
 
 def cross_check(knowledge: Knowledge) -> list[TriageError]:
     """Return every fault that shows only when entries are seen together."""
-    faults = [*_missing(knowledge), *_unsourced(knowledge)]
     # Inner faults look entries up, so they are only searched once all references hold.
-    return faults or list(_inner_faults(knowledge))
+    return list(_missing(knowledge)) or list(_inner_faults(knowledge))

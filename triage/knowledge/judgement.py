@@ -30,6 +30,7 @@ class PictureLimits(Frozen):
 
     least_overlap: Threshold = Field(description="share of the first photo that both must show")
     least_likeness: Threshold = Field(description="correlation below which it is another surface")
+    most_misfit: Threshold = Field(description="how far the middle tile may lie off [points]")
     most_blur: Threshold = Field(description="least ratio of fine detail between the two")
     most_clipped: Threshold = Field(description="share of points that may be black or burnt out")
     least_contrast: Threshold = Field(description="least step of a spot, of the whole scale")
@@ -42,6 +43,8 @@ class PictureLimits(Frozen):
     colour_seen: Threshold = Field(description="shift of colour that an eye sees (CIEDE2000)")
     lost_share: Threshold = Field(description="share of fine structure below which it is lost")
     lost_patch_px: Threshold = Field(description="least area of a patch of lost structure [points]")
+    patch_uneven: Threshold = Field(description="share by which a reference patch may vary")
+    least_for_class: Threshold = Field(description="fewest spots that are given a class")
 
 
 class Judgement(Frozen):

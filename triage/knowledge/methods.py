@@ -6,7 +6,20 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from triage.knowledge.base import Entry, Frozen, Grade, Id, Sourced, Statement, Text
+from triage.knowledge.base import (
+    AgentId,
+    CircumstanceId,
+    Entry,
+    EquipmentId,
+    Frozen,
+    Grade,
+    MaterialId,
+    Sourced,
+    Statement,
+    StopId,
+    TechniqueId,
+    Text,
+)
 from triage.knowledge.specimen import Stage, Wetness
 
 
@@ -47,7 +60,7 @@ class Strength(Frozen):
 class Part(Frozen):
     """One agent in a working solution."""
 
-    agent: Id
+    agent: AgentId
     strength: Strength | None = None
 
 
@@ -87,8 +100,8 @@ class Method(Entry):
 
     name: Text
     stage: Stage
-    technique: Id
-    agent: Id | None = None
+    technique: TechniqueId
+    agent: AgentId | None = None
     with_: tuple[Part, ...] = Field((), alias="with", description="further agents in the liquid")
     strength: Strength | None = None
     temp_c: Span | None = None
@@ -98,12 +111,14 @@ class Method(Entry):
     tool: Text
     do: tuple[Text, ...] = Field(min_length=1, description="what to do, one short step a line")
     success: Text
-    stop_signs: tuple[Id, ...] = Field(min_length=1, description="ids of stops.yaml")
+    stop_signs: tuple[StopId, ...] = Field(min_length=1, description="ids of stops.yaml")
     rinse: tuple[Text, ...] = ()
     drying: str = ""
-    keep_away: tuple[Id, ...] = Field((), description="materials besides those the agents attack")
-    needs: tuple[Id, ...] = Field((), description="equipment, ids of equipment.yaml")
-    not_for: tuple[Id, ...] = Field(
+    keep_away: tuple[MaterialId, ...] = Field(
+        (), description="materials besides those the agents attack"
+    )
+    needs: tuple[EquipmentId, ...] = Field((), description="equipment, ids of equipment.yaml")
+    not_for: tuple[CircumstanceId, ...] = Field(
         (), description="personal circumstances besides those of the agents, ids"
     )
     harshness: Harshness

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
-from triage.knowledge.base import Frozen, Id, Sourced, Text
+from triage.knowledge.base import Frozen, Id, Sourced, SourceId, Text
 from triage.knowledge.rules import RuleCase
 
 Standing = Literal["doubtful", "open", "suspected", "likely", "settled"]
@@ -24,7 +24,7 @@ class Written(Frozen):
     because: str = Field("", description="one sentence to the user")
     why: str = ""
     ask: str = ""
-    source: Id | None = None
+    source: SourceId | None = None
     at: str = ""
     note: str = ""
     was: tuple[Id, ...] = ()

@@ -8,7 +8,19 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from triage.knowledge.agents import Hansen
-from triage.knowledge.base import Entry, Frozen, Grade, Id, Statement, Text
+from triage.knowledge.base import (
+    AgentId,
+    BodyPlanId,
+    DepositId,
+    Entry,
+    FragilityId,
+    Frozen,
+    Grade,
+    Id,
+    Statement,
+    Text,
+    TraitId,
+)
 from triage.knowledge.signs import DepositRungs, NamedSigns, Rungs, Signs, WorkedCase
 
 Stage = Literal["intake", "look", "rehydrate", "relax", "examine", "clean", "set-and-dry", "keep"]
@@ -30,8 +42,10 @@ class Zone(Entry):
     """A body part with its kind of surface, and what hurts it."""
 
     name: Text
-    plans: tuple[Id, ...] = Field(description="body plans that have it, ids of bodyplans.yaml")
-    surface: tuple[Id, ...] = Field(min_length=1, description="what it is made of and carries")
+    plans: tuple[BodyPlanId, ...] = Field(
+        description="body plans that have it, ids of bodyplans.yaml"
+    )
+    surface: tuple[TraitId, ...] = Field(min_length=1, description="what it is made of and carries")
     hurts: tuple[Statement, ...] = Field(min_length=1)
     gentle: tuple[Statement, ...] = ()
     most_mechanical: Grade = 5
@@ -51,9 +65,9 @@ class Taxon(Entry):
     """A taxon group: how fragile, and what is special about it."""
 
     name: Text
-    plan: Id
-    fragility: Id
-    traits: tuple[Id, ...] = ()
+    plan: BodyPlanId
+    fragility: FragilityId
+    traits: tuple[TraitId, ...] = ()
     most_chemical_dry: Grade = Field(
         0, description="what it stands, when dry, of a liquid without water, by published accounts"
     )
@@ -77,7 +91,7 @@ class Deposit(Entry):
         "none", description="protected feature, hazard gate, refusal at intake, accept as it is"
     )
     kind: Literal["loose", "film", "bound", "crystal", "living", "natural", "metal"]
-    confused_with: tuple[Id, ...] = Field(min_length=1)
+    confused_with: tuple[DepositId, ...] = Field(min_length=1)
     alike: Id | None = Field(
         None, description="a word that deposits share which no look or drop tells apart for certain"
     )
@@ -123,7 +137,9 @@ class Question(Entry):
     answers: tuple[Answer, ...] = Field(min_length=2)
     seconds: int = Field(gt=0, description="what it costs in time")
     risk: Literal["none", "touch", "micro-test"]
-    liquid: Id | None = Field(None, description="agent of which a test sets a drop on the place")
+    liquid: AgentId | None = Field(
+        None, description="agent of which a test sets a drop on the place"
+    )
     rank: int = Field(description="file order for asking everything")
     stage: Stage = "examine"
     gives: Literal["sign", "state", "provenance"] = "sign"
@@ -131,8 +147,8 @@ class Question(Entry):
         None, description="what a sound specimen shows; it may be confirmed with others in one go"
     )
     last: bool = Field(False, description="put when no look could help any more")
-    traits: tuple[Id, ...] = Field((), description="put only to groups with one of these")
-    surfaces: tuple[Id, ...] = Field((), description="put only to zones with one of these")
+    traits: tuple[TraitId, ...] = Field((), description="put only to groups with one of these")
+    surfaces: tuple[TraitId, ...] = Field((), description="put only to zones with one of these")
     after_cleaning: bool = Field(False, description="put only once the place was worked on")
 
     @model_validator(mode="after")

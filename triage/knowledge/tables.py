@@ -5,37 +5,30 @@ from __future__ import annotations
 import math
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, StrictBool, model_validator
+from pydantic import Field, StrictBool, model_validator
+
+from triage.knowledge.base import AgentId, Frozen, Id, SourceId, Status, Text
 
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Percent = Annotated[Number, Field(ge=0, le=100)]
-Id = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
-Text = Annotated[str, Field(min_length=1)]
-Status = Literal["draft", "checked", "disputed"]
 
 
-class Row(BaseModel):
-    """Base of every table row: unknown keys are refused, values are frozen."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
-
-
-class Figure(Row):
+class Figure(Frozen):
     """One number with its unit and source."""
 
     value: Number
     unit: Text
-    source: Id
+    source: SourceId
     note: str = ""
 
 
-class Span(Row):
+class Span(Frozen):
     """A range of numbers with their unit and source; both ends belong to it."""
 
     least: Number
     most: Number
     unit: Text
-    source: Id
+    source: SourceId
     note: str = ""
 
     @model_validator(mode="after")
@@ -45,7 +38,7 @@ class Span(Row):
         return self
 
 
-class HumidityPoint(Row):
+class HumidityPoint(Frozen):
     """Relative humidity [%] over a saturated salt at one temperature [C].
 
     ``plus_minus_percent`` is the expanded uncertainty (k = 2); absent where none is published.
@@ -55,14 +48,14 @@ class HumidityPoint(Row):
     rh_percent: Percent
     plus_minus_percent: Annotated[Number, Field(gt=0)] | None = None
     spread_percent: tuple[Percent, Percent] | None = None
-    source: Id
+    source: SourceId
 
 
-class _Curve(Row):
+class _Curve(Frozen):
     least_c: Number
     most_c: Number
-    source: Id
-    range_source: Id
+    source: SourceId
+    range_source: SourceId
     note: str = ""
 
     @model_validator(mode="after")
@@ -94,7 +87,7 @@ class HumidityExponential(_Curve):
     within_percent: Annotated[Number, Field(gt=0)]
 
 
-class Salt(Row):
+class Salt(Frozen):
     """A salt whose wet slurry holds the air above it at a known relative humidity."""
 
     id: Id
@@ -104,9 +97,9 @@ class Salt(Row):
     exponential: HumidityExponential | None = None
     points: tuple[HumidityPoint, ...] = ()
     caution: str = ""
-    caution_source: Id | None = None
+    caution_source: SourceId | None = None
     status: Status
-    source: Id
+    source: SourceId
 
     @model_validator(mode="after")
     def _has_humidity(self) -> Self:
@@ -120,15 +113,15 @@ class Salt(Row):
         return self
 
 
-class GelCapacity(Row):
+class GelCapacity(Frozen):
     """Least water a gel takes up, as a percentage of its dry mass, at one RH [%]."""
 
     rh_percent: Percent
     percent_of_dry_mass: Annotated[Number, Field(ge=0)]
-    source: Id
+    source: SourceId
 
 
-class Gel(Row):
+class Gel(Frozen):
     """A drying gel: least capacity by relative humidity, and what it is good for."""
 
     id: Id
@@ -137,9 +130,9 @@ class Gel(Row):
     is_fit_for_drying: StrictBool
     held_when_fresh: Span | None = None
     caution: str = ""
-    caution_source: Id | None = None
+    caution_source: SourceId | None = None
     status: Status
-    source: Id
+    source: SourceId
 
     @model_validator(mode="after")
     def _rises(self) -> Self:
@@ -152,7 +145,7 @@ class Gel(Row):
         return self
 
 
-class Dose(Row):
+class Dose(Frozen):
     """A published, habitual or suggested amount, time or count: a figure or a span.
 
     ``agent`` is an id of ``agents/`` or empty; ``suggestion`` marks a figure that no source
@@ -162,13 +155,13 @@ class Dose(Row):
     id: Id
     name: Text
     kind: Literal["fumigant", "vapour", "liquid", "time", "count", "gel", "model", "volume"]
-    agent: Id | None = None
+    agent: AgentId | None = None
     figure: Figure | None = None
     span: Span | None = None
     suggestion: StrictBool = False
     because: Text
     status: Status
-    source: Id
+    source: SourceId
 
     @model_validator(mode="after")
     def _has_one_number(self) -> Self:

@@ -8,13 +8,15 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from triage.picture.limits import Limits
-from triage.picture.register import CannotTell, Grey, of_both, spread
+from triage.knowledge.judgement import PictureLimits
+from triage.picture.points import Grey, of_both, sampled, spread
+from triage.picture.register import CannotTell
 
 FINE = 1.0  # deviation [points] of the smoothing that tames the camera's noise
 RING = (3, 7)  # a spot is held against what lies this far around it [points]
 BLOCKS = 48  # blocks along the longer side by which uneven light is told
 LEAST_BLOCK = 16
+MOST_OF_BLOCK = 32  # points along a side of a block that are asked
 WIDEST_BLOCKS = 3.0  # a change wider than this many blocks cannot be told from uneven light
 CLOSE = 5  # changed fragments nearer than this belong to one patch [points]
 FRAGMENTS = 8  # a patch of structure breaks into at least this many
@@ -57,38 +59,42 @@ def block_of(shape: tuple[int, ...]) -> int:
     return max(LEAST_BLOCK, max(shape) // BLOCKS)
 
 
-def evened(first: Grey, second: Grey, covered: Any) -> Grey:
+def evened(first: Grey, second: Grey, inner: Any) -> Grey:
     """Return by what the second picture has to be multiplied to stand in the first one's light.
 
-    A block's gain is the median of its points, and a median over 5 x 5 blocks keeps what changed
-    out of it.
+    A block's gain is the median of its points, of which a large block gives some, and a median over
+    5 x 5 blocks keeps what changed out of it.
     """
     block = block_of(first.shape)
     rows, columns = (side // block for side in first.shape)
-    ratio = np.log(np.maximum(first, 0.004)) - np.log(np.maximum(second, 0.004))
-    ratio[~covered] = np.nan
-    ratio = ratio[: rows * block, : columns * block]
-    stacked = ratio.reshape(rows, block, columns, block).swapaxes(1, 2).reshape(rows, columns, -1)
-    told = np.isfinite(stacked).mean(axis=2) > 0.5
+    some = slice(None, None, -(-block // MOST_OF_BLOCK))
+
+    def points(picture: Any) -> Any:
+        blocks = picture[: rows * block, : columns * block].reshape(rows, block, columns, block)
+        return blocks[:, some, :, some].swapaxes(1, 2).reshape(rows, columns, -1)
+
+    ratio = np.log(np.maximum(points(first), 0.004) / np.maximum(points(second), 0.004))
+    ratio[~points(inner)] = np.nan
+    told = np.isfinite(ratio).mean(axis=2) > 0.5
     gains = np.full((rows, columns), np.nan)
-    gains[told] = np.nanmedian(stacked[told], axis=1)
+    gains[told] = np.nanmedian(ratio[told], axis=1)
     whole = float(np.nanmedian(gains))
     field_ = ndimage.generic_filter(gains, _median, size=5, mode="nearest")
     field_ = ndimage.gaussian_filter(np.where(np.isfinite(field_), field_, whole), 1.0)
-    return np.exp(spread(field_, block, first.shape))
+    return spread(np.exp(field_), block, first.shape)
 
 
 def _median(values: Any) -> float:
     return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")
 
 
-def changed_spots(first: Grey, second: Grey, inner: Any, limits: Limits) -> Changes:
+def changed_spots(first: Grey, second: Grey, inner: Any, limits: PictureLimits) -> Changes:
     """Return what differs between two registered pictures in one light."""
     # What only one picture covers is no difference, and must not reach in through the filters.
     difference = ndimage.gaussian_filter(np.where(inner, first - second, np.float32(0)), FINE)
     doubt = _doubt(difference, first, second, inner)
     changed = (
-        np.abs(difference) > np.maximum(limits.least_contrast, limits.noises * doubt)
+        np.abs(difference) > np.maximum(limits.least_contrast.value, limits.noises.value * doubt)
     ) & inner
     changed = ndimage.binary_opening(changed)
     patches = _patches(difference, changed)
@@ -105,7 +111,7 @@ def changed_spots(first: Grey, second: Grey, inner: Any, limits: Limits) -> Chan
         area = int(mask.sum())
         around = ndimage.binary_dilation(mask, iterations=RING[1])
         ring = around & ~ndimage.binary_dilation(mask, iterations=RING[0])
-        if area < limits.least_pixels or not ring.any():
+        if area < limits.least_pixels.value or not ring.any():
             left[grown] |= mask
             continue
         diameter = float(2 * np.sqrt(area / np.pi))
@@ -135,11 +141,8 @@ def _doubt(difference: Grey, first: Grey, second: Grey, inner: Any) -> Any:
     slope = np.maximum(
         *of_both(lambda each: ndimage.gaussian_gradient_magnitude(each, FINE), first, second)
     )
-    sample = np.abs(difference[inner])
-    slopes = slope[inner]
-    if sample.size > 400_000:  # a robust middle needs no more
-        step = sample.size // 400_000
-        sample, slopes = sample[::step], slopes[::step]
+    seen = sampled(inner)
+    sample, slopes = np.abs(sampled(difference)[seen]), sampled(slope)[seen]
     calm = slopes <= np.percentile(slopes, 50)
     noise = 1.4826 * float(np.median(sample[calm]))
     steep = slopes >= np.percentile(slopes, 70)

@@ -16,10 +16,22 @@ TO_XYZ = np.array(
 )
 
 
+def linear_srgb(srgb: Array) -> Array:
+    """Return sRGB values of 0 to 1 in proportion to the light (IEC 61966-2-1)."""
+    linear: Array = np.where(srgb <= 0.04045, srgb / 12.92, ((srgb + 0.055) / 1.055) ** 2.4)
+    return linear
+
+
+def encoded_srgb(linear: Array) -> Array:
+    """Return values in proportion to the light, 0 to 1, as sRGB (IEC 61966-2-1)."""
+    curved = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
+    encoded: Array = np.where(linear <= 0.0031308, 12.92 * linear, curved)
+    return encoded
+
+
 def lab_from_srgb(srgb: Array) -> Array:
     """Return CIELAB (D65) of sRGB values of 0 to 1, last axis three (CIE 15, from memory)."""
-    linear = np.where(srgb <= 0.04045, srgb / 12.92, ((srgb + 0.055) / 1.055) ** 2.4)
-    share = linear @ (TO_XYZ / TO_XYZ.sum(axis=1, keepdims=True)).T
+    share = linear_srgb(srgb) @ (TO_XYZ / TO_XYZ.sum(axis=1, keepdims=True)).T
     root = np.where(share > (6 / 29) ** 3, np.cbrt(share), share / (3 * (6 / 29) ** 2) + 4 / 29)
     x, y, z = np.moveaxis(root, -1, 0)
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)

@@ -10,15 +10,23 @@ import numpy as np
 
 from triage.errors import TriageError
 from triage.picture.pair import Picture
+from triage.picture.points import of_both
 
 TIFF = (".tif", ".tiff")
 RAW = (".arw", ".cr2", ".cr3", ".dng", ".nef", ".orf", ".pef", ".raf", ".rw2")
+ENDINGS = (".jpg", ".jpeg", ".png", *TIFF, *RAW)
 SMALLEST = 100  # points on the shorter side
-LARGEST = 50_000_000  # points; memory grows with them, about 70 bytes for each
+LARGEST = 50_000_000  # points; memory grows with them, about 60 bytes for each
+
+
+def read_both(before: Path, after: Path) -> tuple[Picture, Picture]:
+    """Return two photos, read side by side; see ``read_photo``."""
+    first, second = of_both(read_photo, before, after)
+    return first, second
 
 
 def read_photo(path: Path) -> Picture:
-    """Return a photo as sRGB of 0 to 1, shape (rows, columns, 3).
+    """Return a photo as sRGB of 8 or 16 bits a colour, shape (rows, columns, 3).
 
     Raises
     ------
@@ -29,9 +37,10 @@ def read_photo(path: Path) -> Picture:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what a library plans is no matter of this photo
             points = _points(path)
-    except ImportError:
+    except ImportError as fault:
         raise TriageError(
-            "pictures cannot be compared here", mend='install the extra "picture"'
+            f'"{path}" cannot be read here: {fault.name} is missing',
+            mend='install the extra "picture"',
         ) from None
     except Exception:  # noqa: BLE001  (each library has its own ways to fail on a broken file)
         raise TriageError(f'"{path}" is no picture that can be read') from None
@@ -47,8 +56,8 @@ def read_photo(path: Path) -> Picture:
             f'"{path}" has {rows * columns / 1e6:.0f} million points',
             mend=f"give a copy of at most {LARGEST / 1e6:.0f} million",
         )
-    scaled: Picture = points[..., :3].astype(np.float32) / np.float32(np.iinfo(points.dtype).max)
-    return scaled
+    colours: Picture = points[..., :3]
+    return colours
 
 
 def png_of(points: Any) -> bytes:
@@ -57,7 +66,7 @@ def png_of(points: Any) -> bytes:
         import imageio.v3  # noqa: PLC0415  (an optional extra)
     except ImportError:
         raise TriageError("no picture can be made", mend='install the extra "picture"') from None
-    return bytes(imageio.v3.imwrite("<bytes>", points, extension=".png"))
+    return bytes(imageio.v3.imwrite("<bytes>", points, extension=".png", compress_level=4))
 
 
 def _points(path: Path) -> Any:
@@ -70,7 +79,10 @@ def _points(path: Path) -> Any:
         import rawpy  # noqa: PLC0415
 
         with rawpy.imread(str(path)) as raw:
-            return raw.postprocess(output_bps=16, no_auto_bright=True, use_camera_wb=True)
+            # The curve of sRGB, not the library's own; white as the camera set it.
+            return raw.postprocess(
+                output_bps=16, no_auto_bright=True, use_camera_wb=True, gamma=(2.4, 12.92)
+            )
     import imageio.v3  # noqa: PLC0415
 
     return imageio.v3.imread(path, rotate=True)

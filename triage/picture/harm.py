@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from scipy import ndimage
 
+from triage.knowledge.judgement import PictureLimits
 from triage.picture.changes import Changes
 from triage.picture.colour import ciede2000, lab_from_srgb
-from triage.picture.limits import Limits
-from triage.picture.register import Grey, band, broad, of_both, shrunk
+from triage.picture.points import Grey, band, broad, of_both, shrunk
 
 BAND = (1.0, 3.0)  # hairs, scales and edges lie between these two smoothings [points]
 LONGEST = 3200  # points on the longer side in which structure is told
@@ -23,7 +23,8 @@ SPECK = 4  # what lies this near to a changed spot is not held against the surfa
 class Harm:
     """Colour shift outside the changed spots, gloss before and after, and lost structure.
 
-    ``lost`` holds (row, column, area in points) of each patch whose fine structure is gone.
+    ``lost`` holds (row, column, area in points) of each patch whose fine structure is gone, ``map``
+    the shift at each place of the shrunk picture, nan where it was not looked at.
     """
 
     colour_median: float
@@ -32,25 +33,24 @@ class Harm:
     gloss_after: float
     lost: tuple[tuple[float, float, int], ...]
     lost_share: float
+    map: Any = field(default=None, repr=False, compare=False)
 
 
 def harm_between(
     first: Grey, second: Grey, colours: tuple[Any, Any, Any], changes: Changes, inner: Any,
-    limits: Limits,
+    limits: PictureLimits,
 ) -> Harm:  # fmt: skip
     """Return what the pass did to the surface outside of the spots that left or came.
 
-    Parameters
-    ----------
-    first, second grey of 0 to 1, registered and in one light
-    colours       both pictures in colour and where to look, in points that may be shrunk
-    inner         where both pictures show the surface
+    ``colours``: both in colour and where to look, in points that may be shrunk.
     """
     before, after, here = colours
     lab = [
         lab_from_srgb(ndimage.gaussian_filter(each, (2, 2, 0))[here]) for each in (before, after)
     ]
     moved = ciede2000(*lab)
+    seen = np.full(here.shape, np.nan, np.float32)
+    seen[here] = moved
     factor = -(-max(first.shape) // LONGEST)
     lost = _lost(first, second, changes, inner, limits, factor)
     numbers = range(1, int(lost.max()) + 1)
@@ -63,15 +63,16 @@ def harm_between(
     return Harm(
         colour_median=float(np.median(moved)),
         colour_95=float(np.percentile(moved, 95)),
-        gloss_before=float((first[inner] >= limits.gloss).mean()),
-        gloss_after=float((second[inner] >= limits.gloss).mean()),
+        gloss_before=float((first[inner] >= limits.gloss.value).mean()),
+        gloss_after=float((second[inner] >= limits.gloss.value).mean()),
         lost=tuple(patches),
         lost_share=float(factor**2 * sum(areas) / max(1, inner.sum())),
+        map=seen,
     )
 
 
 def _lost(
-    first: Grey, second: Grey, changes: Changes, inner: Any, limits: Limits, factor: int
+    first: Grey, second: Grey, changes: Changes, inner: Any, limits: PictureLimits, factor: int
 ) -> Any:
     """Return labels of the patches in which structure stood before and is gone after."""
     first, second = shrunk(first, factor), shrunk(second, factor)
@@ -90,13 +91,11 @@ def _lost(
     held = of_both(lambda each: broad(each**2 * weight, WINDOW) / share, *bands)
     stood, stands = (np.maximum(each - noise, 0) for each in held)
     structure = (stood > 6 * noise) & inner
-    least = limits.lost_patch_px / factor**2
+    least = limits.lost_patch_px.value / factor**2
     if structure.sum() < least:
         return np.zeros(first.shape, int)
     usual = float(np.median(stands[structure] / stood[structure]))
-    gone = structure & (stands < limits.lost_share * min(usual, 1.0) * stood) & (share > 0.2)
+    gone = structure & (stands < limits.lost_share.value * min(usual, 1.0) * stood) & (share > 0.2)
     labels, count = ndimage.label(ndimage.binary_opening(gone, iterations=2))
-    areas = ndimage.sum_labels(labels > 0, labels, range(1, count + 1))
-    small = [number for number, area in enumerate(areas, start=1) if area < least]
-    labels[np.isin(labels, small)] = 0
-    return ndimage.label(labels > 0)[0]
+    areas = ndimage.sum_labels(labels > 0, labels, range(count + 1))
+    return ndimage.label(np.isin(labels, np.flatnonzero(areas >= least)))[0]

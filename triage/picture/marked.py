@@ -7,47 +7,78 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from triage.picture.pair import Comparison, Picture
+from triage.picture.points import shrunk
 
 GAP = 8  # points between the two
-LEFT, CAME, LOST = (0.0, 0.75, 1.0), (1.0, 0.55, 0.0), (1.0, 0.0, 0.6)
+LEFT, CAME, LOST = (0, 191, 255), (255, 140, 0), (255, 0, 153)
 
 
-def marked(before: Picture, after: Picture, found: Comparison) -> NDArray[np.uint8]:
+def marked(
+    before: Picture, after: Picture, found: Comparison, longest: int | None = None
+) -> NDArray[np.uint8]:
     """Return both beside each other: rings where a spot left, crosses where one came.
 
     A square frame stands where fine structure is gone. Marks are black and coloured lines, so that
-    they show on any ground and to any eye.
+    they show on any ground and to any eye; ``longest`` is how many points each photo may have along
+    its longer side, for a screen or a sheet.
     """
-    rows = max(before.shape[0], after.shape[0])
-    wide = before.shape[1] + GAP + after.shape[1]
-    sheet = np.ones((rows, wide, 3), np.float32)
-    sheet[: before.shape[0], : before.shape[1]] = before
-    sheet[: after.shape[0], before.shape[1] + GAP :] = after
-    thick = max(1, round(max(before.shape) / 1000))
-    for spot in found.vanished:
-        _draw(sheet, _ring(spot.row, spot.column, spot.diameter_px / 2 + 4 * thick), LEFT, thick)
-    turned = before.shape[1] + GAP
-    for spot in found.appeared:
-        row, column = found.placed_after(spot.row, spot.column)
-        arms = _cross(row, column + turned, spot.diameter_px / 2 + 2 * thick, 8 * thick)
-        _draw(sheet, arms, CAME, thick)
-    for row, column, area in found.harm.lost:
-        _draw(sheet, _frame(row, column, np.sqrt(area) / 2 + 4 * thick), LOST, thick)
-    return (np.clip(sheet, 0, 1) * 255).round().astype(np.uint8)
+    factor = -(-max(before.shape) // longest) if longest else 1
+    first, second = (_eight_bit(shrunk(each, factor)) for each in (before, after))
+    wide = first.shape[1] + GAP
+    sheet = np.full((max(len(first), len(second)), wide + second.shape[1], 3), 255, np.uint8)
+    sheet[: len(first), : first.shape[1]] = first
+    sheet[: len(second), wide:] = second
+    thick = max(1, round(max(first.shape) / 1000))
+
+    def here(row: float, column: float) -> tuple[float, float]:
+        return (row + 0.5) / factor - 0.5, (column + 0.5) / factor - 0.5
+
+    came = [(*here(*found.placed_after(e.row, e.column)), e.diameter_px) for e in found.appeared]
+    left = [(*here(each.row, each.column), each.diameter_px) for each in found.vanished]
+    rings = [e for r, c, size in left for e in _ring(r, c, size / 2 / factor + 4 * thick)]
+    crosses = [
+        each
+        for r, c, size in came
+        for each in _cross(r, c + wide, size / 2 / factor + 2 * thick, 8 * thick)
+    ]
+    frames = [
+        each
+        for row, column, area in found.harm.lost
+        for each in _frame(*here(row, column), area**0.5 / 2 / factor + 4 * thick)
+    ]
+    for lines, colour in ((rings, LEFT), (crosses, CAME), (frames, LOST)):
+        _draw(sheet, lines, colour, thick)
+    return sheet
 
 
-def _draw(sheet: Any, points: Iterator[tuple[Any, Any]], colour: Any, thick: int) -> None:
-    """Draw points as dots: a dark one of twice the width, a coloured one upon it."""
-    held = list(points)
-    for width, paint in ((2 * thick, (0.0, 0.0, 0.0)), (thick, colour)):
-        for rows, columns in held:
-            for down in range(-width, width + 1):
-                for right in range(-width, width + 1):
-                    r, c = np.round(rows + down).astype(int), np.round(columns + right).astype(int)
-                    inside = (r >= 0) & (r < sheet.shape[0]) & (c >= 0) & (c < sheet.shape[1])
-                    sheet[r[inside], c[inside]] = paint
+def colour_map(found: Comparison) -> NDArray[np.uint8]:
+    """Return how far the colour moved at each place: black not at all, white by ten or more.
+
+    What was not looked at (spots, edges) is blue.
+    """
+    shift = found.harm.map
+    drawn = np.full((*shift.shape, 3), (0, 0, 110), np.uint8)
+    looked = np.isfinite(shift)
+    drawn[looked] = _eight_bit(np.minimum(shift[looked] / 10, 1))[:, None]
+    return drawn
+
+
+def _eight_bit(picture: Any) -> NDArray[np.uint8]:
+    return np.asarray((np.clip(picture, 0, 1) * 255).round(), np.uint8)
+
+
+def _draw(sheet: Any, lines: list[tuple[Any, Any]], colour: Any, thick: int) -> None:
+    """Draw lines in black of twice the width, and in colour upon it."""
+    drawn = np.zeros(sheet.shape[:2], bool)
+    for rows, columns in lines:
+        r, c = np.round(rows).astype(int), np.round(columns).astype(int)
+        inside = (r >= 0) & (r < drawn.shape[0]) & (c >= 0) & (c < drawn.shape[1])
+        drawn[r[inside], c[inside]] = True
+    for width, paint in ((2 * thick, (0, 0, 0)), (thick, colour)) if lines else ():
+        sheet[ndimage.binary_dilation(drawn, np.ones((3, 3), bool), width)] = paint
 
 
 def _ring(row: float, column: float, radius: float) -> Iterator[tuple[Any, Any]]:

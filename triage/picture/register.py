@@ -1,26 +1,29 @@
-"""The second photograph laid over the first: corners, a robust similarity, then a finer fit."""
+"""The second photograph laid over the first: corners, a robust fit, then a finer one by tiles."""
 
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
-from typing import Any, TypeVar
+from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import ndimage
 
 from triage.errors import TriageError
+from triage.picture.move import Move, fitted, laid_over
+from triage.picture.points import Grey, of_both, shrunk
 
-Out = TypeVar("Out")
-Grey = NDArray[np.float32]
 FEATURES = 1500  # corners sought in each picture
 LEAST_INLIERS = 20  # fewer agreeing corners are no proof of the same place
-OCTAVES = 4  # sizes in which they are sought; two photos of one set-up differ little in scale
-WORKING = 1200  # points on the longer side in which corners are sought
+OCTAVES = 3  # sizes in which they are sought; two photos of one set-up differ little in scale
+WORKING = 900  # points on the longer side in which corners are sought
+NEAR, NEARER = 4.0, 2.0  # corners agree when they lie this near, first and at the end [points]
+SCALES = (0.8, 1.25)  # another scale is another set-up
+SLANT = 1.04  # one direction stretched against the other by more is another pose
 TILE = 128  # side of a tile of the finer fit
 TILES = 6  # tiles along a side, at most
+UNLIKE = 0.7  # a tile that correlates by less than this, squared and taken from one, says nothing
+LEAST_TILES = 6  # fewer tiles do not tell more than the corners
 FURTHEST = 4.0  # the finer fit moves no tile by more than this many points
 
 
@@ -28,82 +31,28 @@ class CannotTell(TriageError):
     """The pair gives no answer; the message says why."""
 
 
-def of_both(work: Callable[[Any], Out], first: Any, second: Any) -> list[Out]:
-    """Return what some work makes of each picture; filters of arrays run side by side."""
-    with ThreadPoolExecutor(2) as pool:
-        return list(pool.map(work, (first, second)))
+def registration(first: Grey, second: Grey, most_misfit: float, near: Move | None = None) -> Move:
+    """Return what leads from the first picture's points to the second's.
 
-
-def shrunk(picture: Any, factor: int) -> Any:
-    """Return a picture with blocks of factor x factor points averaged; the rest is cut off."""
-    if factor == 1:
-        return picture
-    rows, columns = (side // factor * factor for side in picture.shape[:2])
-    blocks = picture[:rows, :columns].reshape(
-        rows // factor, factor, columns // factor, factor, *picture.shape[2:]
-    )
-    return blocks.mean(axis=(1, 3))
-
-
-def band(picture: Grey, fine: float, coarse: float) -> Any:
-    """Return what lies between two smoothings [points]."""
-    return ndimage.gaussian_filter(picture, fine) - ndimage.gaussian_filter(picture, coarse)
-
-
-def spread(blocks: Any, block: int, shape: tuple[int, ...]) -> Grey:
-    """Return one value for each block at every point, between the middles by straight lines."""
-    made = np.asarray(blocks, np.float32)
-    for axis, side in enumerate(shape[:2]):
-        middles = (np.arange(side, dtype=np.float32) - np.float32((block - 1) / 2)) / block
-        held = np.clip(middles, 0, made.shape[axis] - 1)
-        low = np.minimum(held.astype(int), max(0, made.shape[axis] - 2))
-        high = np.minimum(low + 1, made.shape[axis] - 1)
-        share = (held - low).astype(np.float32)
-        share = share.reshape([-1 if each == axis else 1 for each in range(2)])
-        over = np.take(made, high, axis)
-        made = np.take(made, low, axis)
-        over -= made
-        over *= share
-        made += over
-    return made
-
-
-def broad(picture: Any, sigma: float) -> Grey:
-    """Return a wide smoothing, worked out on a shrunk picture: the same, and fast."""
-    factor = max(1, int(sigma // 4))
-    shape = picture.shape
-    short = [-side % factor for side in shape]
-    if any(short):
-        picture = np.pad(picture, [(0, each) for each in short], mode="edge")
-    return spread(ndimage.gaussian_filter(shrunk(picture, factor), sigma / factor), factor, shape)
-
-
-def registration(first: Grey, second: Grey) -> Any:
-    """Return the similarity that leads from the first picture's points (x, y) to the second's.
+    ``near`` is one that is roughly right, as from both shrunk; without it corners are sought. Where
+    the middle tile still lies off by more than ``most_misfit`` points no move of the whole does.
 
     Raises
     ------
-    CannotTell: too little detail, no common place, another scale.
+    CannotTell: too little detail, no common place, another scale or pose.
     TriageError: the extra for pictures is not installed.
     """
     factor = -(-max(*first.shape, *second.shape) // WORKING)
-    rough = _by_corners(shrunk(first, factor), shrunk(second, factor))
-    move = scaled(rough, factor)
-    for _ in range(2):
-        move = _finer(first, second, move)
+    move = near
+    if move is None:
+        move = _by_corners(shrunk(first, factor), shrunk(second, factor)).scaled(factor)
+    for level in (each for each in (9, 3, 1, 1) if each <= factor):
+        finer = _finer(shrunk(first, level), shrunk(second, level), move.scaled(1 / level))
+        move = finer.scaled(level)
+    off = [float(np.hypot(*shift)) for _, shift in _tile_shifts(first, second, move)]
+    if off and float(np.median(off)) > most_misfit:
+        raise CannotTell("the specimen lies in another pose", mend="same pose, same direction")
     return move
-
-
-def laid_over(picture: Grey, move: Any, shape: tuple[int, int]) -> tuple[Grey, Any]:
-    """Return a picture in the first one's points, and where it covers them."""
-    matrix = np.asarray(move.params)[:2]
-    # Arrays count (row, column), the similarity (x, y).
-    turn = matrix[::-1, 1::-1]
-    moved = ndimage.affine_transform(
-        picture, turn, matrix[::-1, 2], output_shape=shape, order=3, mode="constant", cval=-9.0
-    )
-    covered = moved > -1.0
-    return np.clip(moved, 0, 1), covered
 
 
 def _by_corners(first: Grey, second: Grey) -> Any:
@@ -132,47 +81,42 @@ def _by_corners(first: Grey, second: Grey) -> Any:
     there = found[1].keypoints[pairs[:, 1]][:, ::-1]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns where it fails; the failure is told below
-        move, agreeing = ransac(
-            (here, there), SimilarityTransform, min_samples=3, residual_threshold=2.0,
-            max_trials=1500, rng=0,
+        rough, agreeing = ransac(
+            (here, there), SimilarityTransform, min_samples=3, residual_threshold=NEAR,
+            max_trials=1500, stop_probability=0.999999, rng=0,
         )  # fmt: skip
-    if not move or agreeing is None or int(agreeing.sum()) < LEAST_INLIERS:
-        raise CannotTell("no common place was found", mend="take the same field again")
-    if not 0.8 < float(move.scale) < 1.25:
+    kept = agreeing if rough and agreeing is not None else np.zeros(len(here), bool)
+    for within in (NEAR, NEARER, NEARER):
+        if kept.sum() < LEAST_INLIERS:
+            raise CannotTell("no common place was found", mend="take the same field again")
+        move = fitted(here[kept], there[kept])
+        kept = np.hypot(*(there - move(here)).T) <= within
+    largest, smallest = move.scales
+    if not (SCALES[0] < smallest and largest < SCALES[1] and largest < SLANT * smallest):
         raise CannotTell("the pictures have another scale or pose", mend="same set-up, same pose")
     return move
 
 
-def scaled(move: Any, factor: float) -> Any:
-    """Return a similarity between shrunk pictures as one between the whole ones."""
-    from skimage.transform import SimilarityTransform  # noqa: PLC0415
-
-    middle = (factor - 1) / 2  # a block's middle lies between its points
-    shrink = SimilarityTransform(scale=1 / factor, translation=(-middle / factor,) * 2)
-    grow = SimilarityTransform(scale=factor, translation=(middle, middle))
-    return shrink + move + grow
-
-
-def _finer(first: Grey, second: Grey, move: Any) -> Any:
-    """Return the similarity moved by what tiles of both pictures say, their median trusted most."""
-    from skimage.transform import SimilarityTransform  # noqa: PLC0415
-
-    here, there = [], []
-    for middle, shift in _tile_shifts(first, second, move):
-        here.append(middle)
-        there.append(move(np.array([middle]) + shift)[0])
-    if len(here) < 3:
+def _finer(first: Grey, second: Grey, move: Move) -> Move:
+    """Return the move bettered by what tiles of both pictures say, the middle trusted most."""
+    near = [each for each in _tile_shifts(first, second, move) if np.hypot(*each[1]) <= FURTHEST]
+    if len(near) < LEAST_TILES:
         return move
-    residual = np.array(there) - move(np.array(here))
-    off = np.hypot(*(residual - np.median(residual, axis=0)).T)
-    kept = off <= max(0.5, 2.5 * float(np.median(off)))
-    if kept.sum() < 3:
-        return move
-    finer = SimilarityTransform.from_estimate(np.array(here)[kept], np.array(there)[kept])
-    return finer or move
+    here, shifts = (np.array(each) for each in zip(*near, strict=True))
+    there, kept = move(here + shifts), np.ones(len(here), bool)
+    for _ in range(3):
+        finer = fitted(here[kept], there[kept])
+        off = np.hypot(*(there - finer(here)).T)
+        nearer = off <= max(0.5, 2.5 * float(np.median(off)))
+        if nearer.sum() < LEAST_TILES:
+            return move
+        kept = nearer
+    return fitted(here[kept], there[kept])
 
 
-def _tile_shifts(first: Grey, second: Grey, move: Any) -> Iterator[tuple[tuple[float, float], Any]]:
+def _tile_shifts(
+    first: Grey, second: Grey, move: Move
+) -> Iterator[tuple[tuple[float, float], Any]]:
     """Yield the middle (x, y) of a tile, and by how much the second lies off there (x, y)."""
     from skimage.registration import phase_cross_correlation  # noqa: PLC0415
 
@@ -184,11 +128,11 @@ def _tile_shifts(first: Grey, second: Grey, move: Any) -> Iterator[tuple[tuple[f
             if over is None:
                 continue
             window = np.outer(np.hanning(tile.shape[0]), np.hanning(tile.shape[1]))
-            shift, *_ = phase_cross_correlation(
+            shift, unlike, _ = phase_cross_correlation(
                 (over - over.mean()) * window, (tile - tile.mean()) * window,
                 upsample_factor=20, normalization=None,
             )  # fmt: skip
-            if np.hypot(*shift) <= FURTHEST:
+            if unlike <= UNLIKE:
                 middle = (left + (tile.shape[1] - 1) / 2, top + (tile.shape[0] - 1) / 2)
                 yield middle, shift[::-1]
 
@@ -200,17 +144,14 @@ def _starts(side: int) -> list[int]:
     return [int(each) for each in np.linspace(0, side - TILE, count)]
 
 
-def _tile_of(second: Grey, move: Any, top: int, left: int, shape: tuple[int, ...]) -> Any:
+def _tile_of(second: Grey, move: Move, top: int, left: int, shape: tuple[int, int]) -> Any:
     """Return the second picture's tile at this place of the first, None where it is not covered."""
-    rows, columns = np.mgrid[top : top + shape[0], left : left + shape[1]]
-    places = move(np.column_stack([columns.ravel(), rows.ravel()]))
-    inside = (places >= 0).all(axis=1) & (places[:, 0] <= second.shape[1] - 1)
-    inside &= places[:, 1] <= second.shape[0] - 1
-    if not inside.all():
+    right, low = left + shape[1] - 1, top + shape[0] - 1
+    corners = move([[left, top], [right, top], [left, low], [right, low]])
+    if corners.min() < 0 or (corners > np.array(second.shape[::-1]) - 1).any():
         return None
-    x0, y0 = np.maximum(np.floor(places.min(axis=0)).astype(int) - 4, 0)
-    x1, y1 = np.ceil(places.max(axis=0)).astype(int) + 5
-    part = second[y0:y1, x0:x1]
-    return ndimage.map_coordinates(
-        part, [places[:, 1] - y0, places[:, 0] - x0], order=3, mode="nearest"
-    ).reshape(shape)
+    x0, y0 = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 4, 0)
+    x1, y1 = np.ceil(corners.max(axis=0)).astype(int) + 5
+    begin = move([[left, top]])[0] - (x0, y0)
+    here = Move(np.column_stack([move.matrix[:, :2], begin]))
+    return laid_over(second[y0:y1, x0:x1], here, shape)

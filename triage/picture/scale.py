@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from triage.picture.register import CannotTell, Grey
+from triage.picture.points import Grey
+from triage.picture.register import CannotTell
 from triage.units import positive
 
 LEAST_LINES = 5  # fewer lines give no spacing worth the name

@@ -5,12 +5,15 @@ from __future__ import annotations
 import shutil
 import textwrap
 from collections.abc import Callable, Sequence
-from typing import TextIO
+from typing import TextIO, TypeVar
 
 from triage.errors import TriageError
 
+T = TypeVar("T")
 # Narrower than this nothing could be read.
 LEAST_WIDTH = 20
+# Fewer say nothing.
+FEWEST_LETTERS = 3
 
 
 def wrapped(line: str, width: int) -> list[str]:
@@ -82,7 +85,7 @@ class Dialogue:
                 return word
             self.say("stop ends, here as everywhere; nothing that was recorded is lost", *self.help)
 
-    def choose(self, title: str, choices: Sequence[tuple[str, str]]) -> str:
+    def choose(self, title: str, choices: Sequence[tuple[T, str]]) -> T:
         """Return the key of the chosen line; asks again until a number of the list is given."""
         listed = [f"  {number} {text}" for number, (_, text) in enumerate(choices, start=1)]
         self.say("", title, *listed)

@@ -3,44 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
+from functools import partial
 
-from triage.case.models import Case
-from triage.engine.casefacts import SPECIMEN
+from triage.case.models import Attempt, Case
 from triage.errors import TriageError
 from triage.history.watch import chambers_of
-from triage.looks import CLEAN, is_look, timed_s, unseen_zones
-from triage.plain.dialogue import Dialogue, Stopped
-from triage.plan.model import Plan, QuestionLine, Step
+from triage.looks import CLEAN, unseen_zones
+from triage.places import copy_demo
+from triage.plain.bench import ask_bench
+from triage.plain.dialogue import FEWEST_LETTERS, Dialogue, Stopped
+from triage.plain.working import work_on
+from triage.plan.model import FindingLine, Plan, QuestionLine, Step
+from triage.plan.names import finding_names
 from triage.plan.outcomes import last_record
 from triage.plan.ownrecord import RECORD, own_record
 from triage.service import Workshop
 from triage.service.acts import accept_suggestion, bench_day, note_look, suggestions_for
-from triage.service.commandline import CommandLine
+from triage.service.asking import Visit, place_of
+from triage.service.commandline import CommandLine, Known, Word
 from triage.service.listing import CaseLine, doing_words
+from triage.service.photographs import view_photo
 from triage.service.takeback import record_words
-from triage.service.working import far_more
 from triage.show.blocks import Line
 from triage.show.lines import lines_of
 from triage.show.plan import camera_lines, finding_blocks, head_blocks, plan_blocks
 from triage.show.record import day_blocks
-from triage.show.step import preparation, step_blocks, step_heading, step_line
-from triage.show.words import (
-    NO_STEP,
-    OUTCOME_WORDS,
-    duration,
-    finding_line,
-    other_readings,
-    sure_by_step,
-    timer_label,
-)
+from triage.show.step import step_line
+from triage.show.words import NO_STEP, finding_line, other_readings, sure_by_step
 
-# A puff of two seconds needs no clock.
-LEAST_TIMED_S = 20.0
-FEWEST_LETTERS = 3
-SUGGESTED = "suggested "
-NEW, DAY, MORE = "", "the-day", "more"
 MORE_WORDS = "anything else: air, mix, chamber, box, sheet, stock, record, handbook"
+STANDING = ("open", "unsettled", "waiting", "stopped")
+Act = Callable[[], object]
+Acts = list[tuple[Act, str]]
+
+
+class Left(Exception):
+    """The user goes back to the cases."""
+
+
+def _nothing() -> None:
+    """Go back."""
 
 
 class PlainSession:
@@ -66,7 +68,7 @@ class PlainSession:
         if self.commands is None or line.split(" ", 1)[0] not in self.names:
             return False
         try:
-            self.ask.say("", *self.commands.run(line, self.workshop).splitlines())
+            self.ask.say("", *self.commands.run(line, self.workshop, self.ask.width).splitlines())
         except TriageError as fault:
             self.ask.fault(fault)
         return True
@@ -81,29 +83,62 @@ class PlainSession:
         except Stopped:
             self.ask.say("stopped; everything recorded is on disk")
 
+    def _do(self, act: Act) -> None:
+        """Do what was chosen; say in place what cannot be done."""
+        try:
+            act()
+        except TriageError as fault:
+            self.ask.fault(fault)
+
     # -- choosing ---------------------------------------------------------------------------
 
     def _choose_case(self) -> str:
-        listed = self.workshop.list_cases()
-        lines = [line for line in listed if not line.fault]
-        self.ask.say(*(f"broken, left as it is: {line.fault}" for line in listed if line.fault))
-        choices = [(line.id, _case_words(line)) for line in lines]
-        choices += [(NEW, "begin a new case"), (DAY, "the bench day, planned from now")]
-        choices += [(MORE, MORE_WORDS)] if self.names else []
-        while (chosen := self.ask.choose("Cases", choices)) in (DAY, MORE):
-            if chosen == DAY:
-                self.ask.say(*lines_of(day_blocks(bench_day(self.workshop))))
-            else:
-                self._more(None)
-        return chosen or self._new_case()
+        chosen = ""
 
-    def _more(self, case: str | None) -> None:
-        """Choose a command by what it does, then write the words behind its name."""
-        listed = [(each.name, f"{each.name}: {each.what}") for each in self.names.values()]
-        name = self.ask.choose("what is to be done?", [*listed, ("", "go back")])
-        if name:
-            self.ask.say(f"for example: {self.names[name].words(case)}")
-            self._is_command(f"{name} {self.ask.listen('the words behind it')}")
+        def take(case_id: str) -> None:
+            nonlocal chosen
+            chosen = case_id
+
+        while not chosen:
+            listed = self.workshop.list_cases()
+            self.ask.say(*(f"broken, left as it is: {line.fault}" for line in listed if line.fault))
+            acts: Acts = [
+                (partial(take, line.id), _case_words(line)) for line in listed if not line.fault
+            ]
+            acts += [
+                (lambda: take(self._new_case()), "begin a new case"),
+                (self._day, "the bench day, planned from now"),
+                (lambda: ask_bench(self.ask, self.workshop), "the bench: person, room, air, stock"),
+            ]
+            if not listed:
+                acts.append((lambda: copy_demo(self.workshop.cases), "make the demo cases"))
+            self._do(self.ask.choose("Cases", [*acts, *self._more(None)]))
+        return chosen
+
+    def _day(self) -> None:
+        self.ask.say(*lines_of(day_blocks(bench_day(self.workshop))))
+
+    def _more(self, case: str | None) -> Acts:
+        """Return the way to the commands, nothing where there are none."""
+        return [(lambda: self._ask_command(case), MORE_WORDS)] if self.names else []
+
+    def _ask_command(self, case: str | None) -> None:
+        """Choose a command by what it does, then ask for each word that it may be given."""
+        listed: list[tuple[Known | None, str]] = [
+            (each, f"{each.name}: {each.what}") for each in self.names.values()
+        ]
+        known = self.ask.choose("what is to be done?", [*listed, (None, "go back")])
+        if known is None:
+            return
+        if known.words:
+            self.ask.say("each word in its turn; Enter leaves it out, or takes what stands there")
+        self._is_command(known.line({word.name: self._word(word, case) for word in known.words}))
+
+    def _word(self, word: Word, case: str | None) -> str:
+        if word.name == "case" and case:
+            return case
+        said = " or ".join(word.choices) or f"as {word.example}"
+        return self.ask.listen(f"{word.what}{f' ({said})' if word.choices or word.example else ''}")
 
     def _new_case(self) -> str:
         title = self.ask.words("what is on the bench, in a few words")
@@ -118,117 +153,112 @@ class PlainSession:
             case = self.workshop.load(case_id)
             plan = self.workshop.plan(case)
             self._summary(plan, case)
-            action = self.ask.choose("what now?", self._actions(case, plan))
-            if action == "leave":
-                return
             try:
-                self._act(action, case, plan)
-            except TriageError as fault:
-                self.ask.fault(fault)
+                self._do(self.ask.choose("what now?", self._acts(case, plan)))
+            except Left:
+                return
 
-    def _summary(self, plan: Plan, case: Case | None = None) -> None:
+    def _leave(self) -> None:
+        raise Left
+
+    def _summary(self, plan: Plan, case: Case) -> None:
         step = plan.next_step()
         record = own_record(step) if step else ""
         now = Line(step_line(step) if step else NO_STEP)
         behind = (Line(f"{RECORD}{record}", depth=1),) if record else ()
         self.ask.say("", *lines_of((*head_blocks(plan), *finding_blocks(plan)), self.ask.width))
-        if case is not None:
-            self.ask.say(*camera_lines(self.workshop.knowledge, case, plan))
+        self.ask.say(*camera_lines(self.workshop.knowledge, case, plan))
         self.ask.say(*lines_of((now, *behind)))
 
-    def _actions(self, case: Case, plan: Plan) -> list[tuple[str, str]]:
-        actions = []
+    def _acts(self, case: Case, plan: Plan) -> Acts:
+        """Return what can be done with a case now, in the order of the work."""
+        acts: Acts = []
         step = plan.next_step()
         if step:
-            actions.append(("step", f"start: {step.name}"))
-        actions += [
-            (f"{SUGGESTED}{each.step}", f"skip as suggested: {each.reason}")
+            acts.append(
+                (partial(work_on, self.ask, self.workshop, case, step), f"start: {step.name}")
+            )
+        acts += [
+            (partial(self._skip_suggested, case, each.step), f"skip as suggested: {each.reason}")
             for each in suggestions_for(self.workshop, case, plan)
         ]
         if plan.held:
-            actions.append(("release", "release the hold, with a reason"))
+            acts.append((lambda: self._release(case, plan), "release the hold, with a reason"))
         agenda = self.workshop.desk.agenda(case)
-        if agenda.worth:
-            actions.append(("answer", f"answer questions, {len(agenda.worth)} could change that"))
-        elif agenda.rest:
-            actions.append(("answer", f"answer questions, {len(agenda.rest)} may matter later"))
-        actions += [*self._looks(case), ("plan", "read the whole plan"), *self._ends(case, plan)]
-        actions += [("more", MORE_WORDS)] if self.names else []
-        actions.append(("leave", "back to the cases"))
-        return actions
+        if agenda.worth or agenda.rest:
+            may = "could change that" if agenda.worth else "may matter later"
+            many = len(agenda.worth or agenda.rest)
+            acts.append((lambda: self._answer(case), f"answer questions, {many} {may}"))
+        acts += [*self._looks(case), (lambda: self._read(case), "read the whole plan")]
+        acts += [*self._ends(case, plan), *self._more(case.id)]
+        return [*acts, (self._leave, "back to the cases")]
 
-    def _looks(self, case: Case) -> list[tuple[str, str]]:
+    def _looks(self, case: Case) -> Acts:
         """Return what can be said after looking at the specimen."""
-        looks = [
-            ("find", "say that something is seen in a zone"),
-            ("clean", "say that a zone was looked at and is clean"),
+        looks: Acts = [
+            (lambda: self._find(case), "say that something is seen in a zone"),
+            (lambda: self._clean(case), "say that a zone was looked at and is clean"),
         ]
         if unseen_zones(self.workshop.knowledge, case):
-            looks.append(("rest", "say that the rest was looked at and is clean"))
+            looks.append((lambda: self._rest(case), "say that the rest was looked at and is clean"))
         if chambers_of(self.workshop.knowledge, self.workshop.bench, case, self.workshop.clock()):
-            looks.append(("looked", "I looked into its chamber"))
+            looks.append((lambda: self._looked(case), "I looked into its chamber"))
+        pictured = [each for each in case.attempts if each.photo_before or each.photo_after]
+        if pictured:
+            looks.append((lambda: self._show(case, pictured[-1]), "look at the newest photos"))
         return looks
 
-    def _ends(self, case: Case, plan: Plan) -> list[tuple[str, str]]:
+    def _ends(self, case: Case, plan: Plan) -> Acts:
         """Return what can be left or taken back, the very last thing named."""
-        ends = [("skip", "skip a method, with a reason")] if plan.steps else []
-        if any(f.state in ("open", "unsettled", "waiting", "stopped") for f in plan.findings):
-            ends.append(("accept", "leave a finding as it is, with a reason"))
+        ends: Acts = []
+        if plan.steps:
+            ends.append((lambda: self._skip(case, plan), "skip a method, with a reason"))
+        if any(found.state in STANDING for found in plan.findings):
+            accept = "leave a finding as it is, with a reason"
+            ends.append((lambda: self._accept(case, plan), accept))
         knowledge = self.workshop.knowledge
         act, last = self.workshop.last_act(case.id), last_record(case)
-        if act is not None:
-            ends.append(("undo", f"take back, with a reason: {act.words(knowledge)}"))
-        elif last is not None:
-            ends.append(("undo", f"take back, with a reason: {record_words(last, knowledge)}"))
+        if act is not None or last is not None:
+            said = act.words(knowledge) if act else record_words(last, knowledge) if last else ""
+            ends.append((lambda: self._undo(case), f"take back, with a reason: {said}"))
         return ends
-
-    def _act(self, action: str, case: Case, plan: Plan) -> None:
-        acts: dict[str, Callable[[], None]] = {
-            "step": lambda: self._step(case, plan.steps[0]),
-            "release": lambda: self._release(case, plan),
-            "answer": lambda: self._answer(case),
-            "find": lambda: self._find(case),
-            "clean": lambda: self._clean(case),
-            "plan": lambda: self._read(case),
-            "accept": lambda: self._accept(case, plan),
-            "undo": lambda: self._undo(case),
-            "skip": lambda: self._skip(case, plan),
-            "looked": lambda: self._looked(case),
-            "rest": lambda: self._rest(case),
-            "more": lambda: self._more(case.id),
-        }
-        if action.startswith(SUGGESTED):
-            accept_suggestion(self.workshop, case.id, action.removeprefix(SUGGESTED))
-            self.ask.say("recorded; take the last record back if it was not meant")
-            return
-        acts[action]()
 
     def _read(self, case: Case) -> None:
         sure = self.workshop.desk.sure_plan(case)
         told = plan_blocks(sure.plan, whole=True, sure=sure_by_step(sure))
         self.ask.say(*lines_of(told))
 
+    def _show(self, case: Case, attempt: Attempt) -> None:
+        """Show the photos of an attempt in the viewer of the system."""
+        for photo in filter(None, (attempt.photo_before, attempt.photo_after)):
+            place = self.workshop.check_photo(case.id, photo)
+            view_photo(place)
+            self.ask.say(f"shown: {place}")
+
     # -- observing --------------------------------------------------------------------------
 
     def _answer(self, case: Case) -> None:
         """Ask what could change the next step, the best first, until nothing could."""
-        declined: set[tuple[str | None, str]] = set()
-        asks_the_rest = False
+        visit = Visit()
         while True:
-            places = {(finding or SPECIMEN, name) for finding, name in declined}
-            agenda = self.workshop.desk.agenda(case, places).without(declined)
-            if not agenda.worth and not asks_the_rest:
-                asks_the_rest = self._asks_on(len(agenda.rest))
-            waiting = agenda.all if asks_the_rest else agenda.worth
+            plan = self.workshop.plan(case)
+            visit.agenda = self.workshop.desk.agenda(case, visit.declined)
+            left = visit.left()
+            waiting = left.all if visit.asks_the_rest else left.worth
             if not waiting:
-                return
+                self._say_end(visit, plan)
+                if visit.asks_the_rest or not left.rest or not self._asks_on(len(left.rest)):
+                    return
+                visit.asks_the_rest = True
+                continue
             question = waiting[0]
-            answer = self._one_answer(question)
+            answer = self._one_answer(question, plan)
             if answer == "back":
                 return
+            visit.asked.append(question)
             if answer == "unknown":
                 # Asked again only when the user comes back: one question is put once a round.
-                declined.add((question.finding, question.question))
+                visit.declined |= {place_of(question)}
                 continue
             if question.finding is None:
                 case = self.workshop.answer(case.id, question.question, answer)
@@ -239,16 +269,24 @@ class PlainSession:
                     told = (finding_line(finding), other_readings(finding))
                     self.ask.say(*(line for line in told if line))
 
-    def _asks_on(self, many: int) -> bool:
-        """Say that enough is known, and ask whether the questions that can wait are wanted."""
-        self.ask.say("enough is known: no answer would change the next step now")
-        if not many:
-            return False
-        on = ("on", f"ask on all the same: {many} that may matter later")
-        return self.ask.choose("what now?", [("back", "back to the case"), on]) == "on"
+    def _say_end(self, visit: Visit, plan: Plan) -> None:
+        """Say that enough is known; of what cannot be told what to look for, and what is safe."""
+        names = finding_names(plan)
+        asked = {question.finding for question in visit.asked}
+        untold: list[FindingLine | None] = [
+            line for line in plan.findings if line.id in asked and line.standing != "settled"
+        ]
+        for line in untold or [None]:
+            said = visit.end_words(plan, line, self.workshop.knowledge)
+            self.ask.say("", *([f"{names[line.id]}:"] if line else []), *said)
 
-    def _one_answer(self, question: QuestionLine) -> str:
-        whose = question.finding or "whole specimen"
+    def _asks_on(self, many: int) -> bool:
+        """Ask whether the questions that can wait are wanted."""
+        on = f"ask on all the same: {many} that may matter later"
+        return self.ask.choose("what now?", [(False, "back to the case"), (True, on)])
+
+    def _one_answer(self, question: QuestionLine, plan: Plan) -> str:
+        whose = finding_names(plan).get(question.finding or "", "whole specimen")
         choices = [
             *question.answers,
             ("unknown", "cannot tell"),
@@ -290,110 +328,39 @@ class PlainSession:
             (z.id, z.name) for z in knowledge.zones.values() if not taxon or taxon.plan in z.plans
         ]
         zone = self.ask.choose("in which zone?", zones)
-        sides = [("left", "left"), ("right", "right"), ("both", "both"), ("", "no side")]
-        return zone, self.ask.choose("on which side?", sides) or None
+        sides = [("left", "left"), ("right", "right"), ("both", "both"), (None, "no side")]
+        return zone, self.ask.choose("on which side?", sides)
 
-    def _accept(self, case: Case, plan: Plan) -> None:
-        choices = [
-            (f.id, f"{f.id} {f.zone_name}: {f.deposit_name}")
-            for f in plan.findings
-            if f.state in ("open", "unsettled", "waiting", "stopped")
-        ]
-        finding = self.ask.choose("which finding?", choices)
-        self.workshop.accept(case.id, finding, self.ask.words("why may it stay", FEWEST_LETTERS))
+    # -- leaving and taking back --------------------------------------------------------------
 
-    # -- working ----------------------------------------------------------------------------
-
-    def _step(self, case: Case, step: Step) -> None:
-        self.ask.say(*lines_of((step_heading(step), *step_blocks(step))))
-        if step.hazardous and not self._is_prepared(step):
-            self.ask.say("not opened: the preparation is not complete")
-            return
-        observed = self.ask.words(step.hold, FEWEST_LETTERS) if step.hold else ""
-        opened = self.workshop.clock()
-        time_s = timed_s(step)
-        if time_s is not None and time_s >= LEAST_TIMED_S:
-            opened = self._dwell(case, step, time_s) or opened
-        choices = list(OUTCOME_WORDS.items())
-        choices += [("photos", "first name the photos of this pass"), ("back", "nothing yet, back")]
-        photos: tuple[str | None, str | None] = (None, None)
-        while (outcome := self.ask.choose("what came of it?", choices)) == "photos":
-            photos = (self._photo(case, "before"), self._photo(case, "after"))
-        if outcome == "back":
-            return
-        minutes = round((self.workshop.clock() - opened).total_seconds() / 60, 1)
-        amount = step.amount_ml if outcome != "not-done" else None
-        if amount is not None:
-            amount = self.ask.number("amount used in mL", amount)
-            while (doubt := far_more(step, amount)) and not self.ask.yes(f"{doubt}. Is it so?"):
-                amount = self.ask.number("amount used in mL", step.amount_ml)
-        note = self.ask.listen("note, or Enter for none")
-        self.workshop.record(
-            case.id,
-            step.id,
-            outcome,
-            amount_ml=amount,
-            minutes=minutes,
-            note=note,
-            observed=observed,
-            photo_before=photos[0],
-            photo_after=photos[1],
-            sure=True,
-        )
-        self.ask.say(f"recorded: {step.name}, {OUTCOME_WORDS[outcome]}")
-
-    def _photo(self, case: Case, which: str) -> str | None:
-        while True:
-            path = self.ask.listen(f"photo {which}, its path beside the case, or Enter for none")
-            if not path:
-                return None
-            try:
-                self.workshop.check_photo(case.id, path)
-            except TriageError as fault:
-                self.ask.fault(fault)
-            else:
-                return path
-
-    def _is_prepared(self, step: Step) -> bool:
-        return all(self.ask.yes(f"ready? {item};") for item in preparation(step))
-
-    def _dwell(self, case: Case, step: Step, seconds: float) -> datetime | None:
-        """Start the timer of a step, or say what is left of it; return when it was started."""
-        running = next((t for t in case.timers if t.step == step.id), None)
-        if running is None:
-            if not self.ask.yes(f"start the timer of {duration(seconds)};"):
-                return None
-            case = self.workshop.start_timer(case.id, step.id, seconds, timer_label(step))
-            running = next(t for t in case.timers if t.step == step.id)
-        left = (running.ends - self.workshop.clock()).total_seconds()
-        ends = running.ends.strftime("%Y-%m-%d %H:%M:%S")
-        self.ask.say(f"ends at {ends}, in {duration(round(left))}" if left > 0 else "time is over")
-        while left > 0 and is_look(step) and self.ask.yes("look later by a quarter of the time;"):
-            try:
-                case = self.workshop.extend_timer(case.id, step.id)
-            except TriageError as fault:
-                self.ask.fault(fault)
-                break
-            ends = next(t.ends for t in case.timers if t.step == step.id).isoformat(" ")
-            self.ask.say(f"ends at {ends}")
-        return running.started
+    def _reason(self, prompt: str) -> str:
+        return self.ask.words(prompt, FEWEST_LETTERS)
 
     def _release(self, case: Case, plan: Plan) -> None:
         choices = [(h.attempt, f"{h.attempt}: {h.sentence}") for h in plan.held]
         attempt = self.ask.choose("which hold?", choices)
-        self.workshop.release(
-            case.id, attempt, self.ask.words("why may work go on", FEWEST_LETTERS)
-        )
+        self.workshop.release(case.id, attempt, self._reason("why may work go on"))
+
+    def _accept(self, case: Case, plan: Plan) -> None:
+        names = finding_names(plan)
+        open_now = [found for found in plan.findings if found.state in STANDING]
+        choices = [(f.id, f"{f.id} {names[f.id]}: {f.deposit_name}") for f in open_now]
+        finding = self.ask.choose("which finding?", choices)
+        self.workshop.accept(case.id, finding, self._reason("why may it stay"))
 
     def _skip(self, case: Case, plan: Plan) -> None:
-        choices = [(step.id, step.name) for step in plan.steps]
-        step = plan.step(self.ask.choose("Skip which method?", [*choices, ("", "go back")]))
+        steps: list[tuple[Step | None, str]] = [(step, step.name) for step in plan.steps]
+        step = self.ask.choose("Skip which method?", [*steps, (None, "go back")])
         if step is not None:
-            reason = self.ask.words("Why not this one?", FEWEST_LETTERS)
+            reason = self._reason("Why not this one?")
             self.workshop.skip(case.id, step.finding, step.method, reason)
 
+    def _skip_suggested(self, case: Case, step: str) -> None:
+        accept_suggestion(self.workshop, case.id, step)
+        self.ask.say("recorded; take the last record back if it was not meant")
+
     def _undo(self, case: Case) -> None:
-        self.workshop.take_back(case.id, self.ask.words("why is it taken back", FEWEST_LETTERS))
+        self.workshop.take_back(case.id, self._reason("why is it taken back"))
 
 
 def _case_words(line: CaseLine) -> str:

@@ -13,6 +13,7 @@ from triage.exposure.limits import is_silent
 from triage.exposure.space import Room
 from triage.exposure.substance import Substance
 from triage.exposure.verdict import AirVerdict
+from triage.knowledge.air import AirControl
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Amount, Method
 from triage.plan.model import AirLine, LimitLine
@@ -27,6 +28,7 @@ from triage.plan.substances import (
     strength_fraction,
     substance_of,
 )
+from triage.units import short
 
 ROUND_DOWN = 100.0
 # More benches than one sweep through the controls asks for.
@@ -92,22 +94,40 @@ class AirJudge:
         day: DayLedger | None = None,
     ) -> AirVerdict:
         """Return the verdict on one release in one room on top of the day."""
-        ledger = self.day if day is None else day
-        return judge_release(substance, amount_ml, room, minutes, **self._terms(ledger, share))
+        terms = self.terms(self.day if day is None else day, share)
+        return judge_release(substance, amount_ml, room, minutes, **terms)
 
-    def _terms(self, ledger: DayLedger, share: float) -> dict[str, Any]:
-        """Return by what a release is judged, the same for a verdict and for its mend."""
+    def terms(
+        self,
+        ledger: DayLedger,
+        share: float,
+        *,
+        no_limit_ok: bool = True,
+        ignition_source: bool = False,
+    ) -> dict[str, Any]:
+        """Return by what a release is judged, the same for a verdict and for its mend.
+
+        A liquid that can flash near a flame is cautioned about in words on its step; the planner
+        does not know whether the lamp is lit at that moment.
+        """
         return {
             "ledger": ledger,
             "margin": self.margin,
             "judge_by": self.bench.authority,
-            "no_limit_ok": True,
+            "no_limit_ok": no_limit_ok,
             "strength_fraction": share,
             "lel_share": self.knowledge.judgement.lel_share.value,
-            # A liquid that can flash near a flame is cautioned about in words on its step; the
-            # planner does not know whether the lamp is lit at that moment.
-            "ignition_source": False,
+            "ignition_source": ignition_source,
         }
+
+    def cheapest(
+        self, substance: Substance, amount_ml: float, minutes: float, terms: dict[str, Any]
+    ) -> AirControl | None:
+        """Return the cheapest control under which an amount is acceptable, None if none is."""
+        room = bare_room(self.knowledge, self.bench)
+        controls = controls_of(self.knowledge)
+        choice = cheapest_control(controls, substance, amount_ml, room, minutes, **terms)
+        return self.knowledge.controls[choice.control.name] if choice else None
 
     def release_min(self, method: Method) -> float:
         """Return the shortest time in which the liquid of one pass can evaporate [min]."""
@@ -220,26 +240,12 @@ class AirJudge:
         minutes = self.release_min(method)
         least = method.amount.least_ml
         day = self._with_others(method, least, minutes)
-        mend = self._mend(self.substance(method.agent), least, minutes, share, day)
+        terms = self.terms(day, share)
+        control = self.cheapest(self.substance(method.agent), least, minutes, terms)
+        mend = "No control listed here makes even the least amount acceptable; use another agent."
+        if control is not None:
+            mend = f"It becomes possible with: {control.name}, at most {least:g} mL a pass."
         return AirChoice(None, "", line, f"{verdict.sentence} {mend}")
-
-    def _mend(
-        self, substance: Substance, least: float, minutes: float, share: float, day: DayLedger
-    ) -> str:
-        choice = cheapest_control(
-            controls_of(self.knowledge),
-            substance,
-            least,
-            bare_room(self.knowledge, self.bench),
-            minutes,
-            **self._terms(day, share),
-        )
-        if choice is None:
-            return (
-                "No control listed here makes even the least amount acceptable; use another agent."
-            )
-        name = self.knowledge.controls[choice.control.name].name
-        return f"It becomes possible with: {name}, at most {least:g} mL a pass."
 
     def line(self, agent_id: str, verdict: AirVerdict) -> AirLine:
         """Return a verdict as the plan shows it, with every published limit."""
@@ -253,19 +259,19 @@ class AirJudge:
             verdict=verdict.verdict,
             sentence=verdict.sentence,
             ventilation=ventilation,
-            peak_mg_per_m3=_short(near.peak.mg_per_m3.high),
-            mean_15_min_mg_per_m3=_short(near.mean_15_min.mg_per_m3.high),
-            mean_8_h_mg_per_m3=_short(mean.mg_per_m3.high),
-            room_peak_mg_per_m3=_short(room.peak.mg_per_m3.high),
-            peak_ppm=_short(near.peak.ppm.high) if near.peak.ppm else None,
-            mean_8_h_ppm=_short(mean.ppm.high) if mean.ppm else None,
+            peak_mg_per_m3=short(near.peak.mg_per_m3.high),
+            mean_15_min_mg_per_m3=short(near.mean_15_min.mg_per_m3.high),
+            mean_8_h_mg_per_m3=short(mean.mg_per_m3.high),
+            room_peak_mg_per_m3=short(room.peak.mg_per_m3.high),
+            peak_ppm=short(near.peak.ppm.high) if near.peak.ppm else None,
+            mean_8_h_ppm=short(mean.ppm.high) if mean.ppm else None,
             limits=limits,
             binding=f"{binding.limit.authority} {binding.limit.basis}" if binding else "",
-            factor=_short(verdict.exceeded_by),
-            lel_fraction=None if verdict.lel_fraction is None else _short(verdict.lel_fraction),
+            factor=short(verdict.exceeded_by),
+            lel_fraction=short(verdict.lel_fraction),
             can_ignite=verdict.can_ignite,
-            reentry_min=None if verdict.reentry_min is None else _short(verdict.reentry_min),
-            largest_ok_ml=None if verdict.largest_ok_ml is None else _short(verdict.largest_ok_ml),
+            reentry_min=short(verdict.reentry_min),
+            largest_ok_ml=short(verdict.largest_ok_ml),
             flags=verdict.flags,
             assumptions=verdict.assumptions,
         )
@@ -295,16 +301,11 @@ class AirJudge:
                     value=limit.value,
                     unit=limit.unit,
                     edition=limit.edition,
-                    level_mg_per_m3=_short(found.level_mg_per_m3) if found else 0.0,
-                    limit_mg_per_m3=_short(value),
-                    ratio=_short(found.ratio) if found else 0.0,
+                    level_mg_per_m3=short(found.level_mg_per_m3) if found else 0.0,
+                    limit_mg_per_m3=short(value),
+                    ratio=short(found.ratio) if found else 0.0,
                     judged=bool(found and found.is_judged),
                     source=limit.source,
                 )
             )
         return tuple(lines)
-
-
-def _short(number: float) -> float:
-    """Return a figure with four significant digits: more would pretend to know."""
-    return float(f"{number:.4g}")

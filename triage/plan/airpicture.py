@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from triage.case.profile import Bench
 from triage.exposure.curve import Curve, release_curve
-from triage.exposure.day import DayLedger
 from triage.exposure.step import source_of
 from triage.exposure.wording import limit_name, number
-from triage.knowledge.book import Knowledge
-from triage.plan.aircalc import PERCENT, AirQuestion, Asked
-from triage.plan.answers import short
+from triage.plan.aircalc import Asked
+from triage.plan.answers import Means
+from triage.plan.inputs import AirQuestion
+from triage.plan.substances import PERCENT
+from triage.units import short
 
 MG_PER_G = 1000.0
 TOLD_MIN = (1.0, 5.0, 15.0, 30.0, 60.0, 120.0)
@@ -60,17 +60,13 @@ class AirPicture:
 
 
 def air_picture(
-    knowledge: Knowledge,
-    bench: Bench,
-    asked: AirQuestion,
-    until_min: float = 120.0,
-    points: int = 181,
+    means: Means, asked: AirQuestion, until_min: float = 120.0, points: int = 181
 ) -> AirPicture:
     """Return level against time of one release alone, at the unfavourable end, with limit lines.
 
     The levels of earlier releases are not in the curve; the verdict counts them.
     """
-    ready = Asked(knowledge, bench, DayLedger(), asked)
+    ready = Asked(means, replace(asked, alone=True))
     density = ready.substance.density_g_per_ml
     marks = tuple(
         sorted(

@@ -6,9 +6,9 @@ from triage.case.profile import Bench
 from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.plan.air import AirJudge
-from triage.plan.aircalc import PERCENT, AirQuestion
+from triage.plan.inputs import AirQuestion
 from triage.plan.model import Plan, Step
-from triage.plan.substances import strength_fraction
+from triage.plan.substances import PERCENT, strength_fraction
 from triage.plan.trial import as_done
 
 USUAL_ML = 1.0

@@ -1,13 +1,60 @@
-"""What a calculator returns: one sentence, figures with their sources, assumptions."""
+"""What a calculator works with, and what it returns: a sentence, figures with their sources."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
-from triage.errors import TriageError
+from triage.case.profile import Bench
+from triage.engine.vocabulary import agent_ids
+from triage.errors import TriageError, did_you_mean
+from triage.exposure.day import DayLedger
+from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 from triage.knowledge.tables import Dose
+from triage.plan.barring import agent_bars
+from triage.plan.mixes import never_mix
+from triage.units import short
+
+
+@dataclass(frozen=True)
+class Means:
+    """What a calculator works with: the knowledge, the bench and the air of its day."""
+
+    knowledge: Knowledge
+    bench: Bench
+    day: DayLedger = field(default_factory=DayLedger)
+
+    def temp_c(self, given: float | None) -> float:
+        """Return the temperature asked about, else that of the bench's room [C]."""
+        return self.bench.room.temp_c if given is None else given
+
+    def agent(self, word: str) -> Agent:
+        """Return an agent by id, or by its exact name.
+
+        Raises
+        ------
+        TriageError: no such agent; the mend names the nearest one.
+        """
+        agents = self.knowledge.agents
+        named = (agent for agent in agents.values() if agent.name.lower() == word.lower())
+        found = agents.get(word) or next(named, None)
+        if found is None:
+            raise TriageError(f'unknown agent "{word}"', mend=did_you_mean(word, agents))
+        return found
+
+    def to_read_first(self, agent: Agent) -> tuple[str, ...]:
+        """Return why an agent is not used here or on this bench, and that it is not in stock."""
+        knowledge, bench = self.knowledge, self.bench
+        found = [f"WARNING: {why}" for _, why in agent_bars(agent, bench, knowledge)]
+        used = {each for name in knowledge.methods for each in agent_ids(knowledge, name)}
+        if agent.id not in used:
+            found.append(f"WARNING: no method here uses {agent.name}. {agent.note}".rstrip())
+        if found:
+            found += [line.text for line in never_mix(knowledge, agent)]
+        if bench.stock and not bench.has_stock(agent.id):
+            found.append(f"{agent.name} is not in stock.")
+        return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +63,7 @@ class Figure:
 
     name: str
     value: float | None
-    unit: str
+    unit: str = ""
     note: str = ""
     source: str = ""
 
@@ -43,9 +90,26 @@ class Answer:
     first: tuple[str, ...] = ()
 
 
-def short(number: float) -> float:
-    """Return a figure with four significant digits: more would pretend to know."""
-    return float(f"{number:.4g}")
+def answered(
+    knowledge: Knowledge,
+    sentence: str,
+    figures: Iterable[Figure],
+    *,
+    cautions: Iterable[str] = (),
+    assumptions: Iterable[str] = (),
+    sources: Iterable[str] = (),
+    first: tuple[str, ...] = (),
+) -> Answer:
+    """Return an answer with its figures shortened and the titles of all sources behind it."""
+    shown = tuple(replace(each, value=short(each.value)) for each in figures)
+    return Answer(
+        sentence,
+        shown,
+        tuple(cautions),
+        tuple(assumptions),
+        titled(knowledge, (*sources, *(each.source for each in shown))),
+        first,
+    )
 
 
 def titled(knowledge: Knowledge, ids: Iterable[str]) -> tuple[str, ...]:

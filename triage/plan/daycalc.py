@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from triage.case.profile import Bench
 from triage.exposure.day import DayLedger
 from triage.exposure.ledger import DayVerdict, judge_day
 from triage.exposure.limits import is_silent
 from triage.exposure.wording import judged_instead, number
-from triage.knowledge.book import Knowledge
 from triage.plan.air import AirJudge
 from triage.plan.aircalc import room_words, unknown_words
-from triage.plan.answers import short, titled
+from triage.plan.answers import Means, titled
+from triage.units import short
 
 WINDOW_WORDS = {0.0: "peak", 15.0: "15 min", 480.0: "8 h"}
 
@@ -71,8 +70,9 @@ class DayAnswer:
     unknown: tuple[str, ...] = ()
 
 
-def answer_day(knowledge: Knowledge, bench: Bench, day: DayLedger) -> DayAnswer:
+def answer(means: Means) -> DayAnswer:
     """Return the day's ledger judged in the bench's room."""
+    knowledge, bench, day = means.knowledge, means.bench, means.day
     judge = AirJudge(knowledge, bench, day)
     by = bench.authority
     found = judge_day(day, judge.room, judge.margin, by)
@@ -96,6 +96,10 @@ def answer_day(knowledge: Knowledge, bench: Bench, day: DayLedger) -> DayAnswer:
         )
         for each in found.agents
     )
+    releases = tuple(
+        ReleaseLine(_moment(each.minute_of_day), each.agent, short(each.amount_mg))
+        for each in day.releases
+    )
     sources = [limit.source for each in day.substances for limit in each.limits]
     return DayAnswer(
         sentence=f"{_sentence(day, found, bars)} {unknown_words(day)}".rstrip(),
@@ -103,7 +107,7 @@ def answer_day(knowledge: Knowledge, bench: Bench, day: DayLedger) -> DayAnswer:
         room=room_words(knowledge, bench, judge.room),
         bars=bars,
         agents=agents,
-        releases=_releases(day),
+        releases=releases,
         unlimited=found.unlimited,
         assumptions=(
             f"{judge.margin:g} of an 8 h limit may be used; all agents are added up.",
@@ -114,17 +118,6 @@ def answer_day(knowledge: Knowledge, bench: Bench, day: DayLedger) -> DayAnswer:
         ),
         sources=titled(knowledge, (*sources, "judgement")),
         unknown=day.unknown,
-    )
-
-
-def _releases(day: DayLedger) -> tuple[ReleaseLine, ...]:
-    return tuple(
-        ReleaseLine(
-            _moment(each.minute_of_day),
-            each.agent,
-            short(each.amount_mg),
-        )
-        for each in day.releases
     )
 
 

@@ -2,40 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from triage.bench.drops import Volume, drops_to_ml, ml_per_drop, ml_to_drops
 from triage.errors import TriageError
 from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 from triage.knowledge.tables import Dose
-from triage.plan.aircalc import agent_named
-from triage.plan.answers import Answer, Figure, dose, dose_note, short, titled
+from triage.plan.answers import Answer, Figure, Means, answered, dose, dose_note
+from triage.plan.inputs import DropQuestion
 
 PER_ML = "1/mL"
 
 
-@dataclass(frozen=True, slots=True)
-class DropQuestion:
-    """What is asked about drops.
-
-    Parameters
-    ----------
-    drops     how many drops [count]; or
-    ml        the amount wanted [mL]
-    agent     id or name of the liquid; None: water
-    counted   drops of the user's own dropper that were counted [count], with
-    filled_ml the volume they filled [mL]
-    """
-
-    drops: float | None = None
-    ml: float | None = None
-    agent: str | None = None
-    counted: int | None = None
-    filled_ml: float | None = None
-
-
-def answer_drops(knowledge: Knowledge, asked: DropQuestion) -> Answer:
+def answer(means: Means, asked: DropQuestion) -> Answer:
     """Return the volume of some drops, or the drops for a volume, with the range it may lie in.
 
     The range is that of the dropper (drops in a millilitre, volume error) taken at its corners.
@@ -47,46 +25,42 @@ def answer_drops(knowledge: Knowledge, asked: DropQuestion) -> Answer:
     """
     if (asked.drops is None) == (asked.ml is None):
         raise TriageError("give a number of drops or an amount", mend="write 5, or --ml 0.3")
-    error = dose(knowledge, "dropper-error")
-    agent = agent_named(knowledge, asked.agent) if asked.agent else None
-    least, most, rate = _rate(knowledge, agent, asked)
+    error = dose(means.knowledge, "dropper-error")
+    least, most, rate = _rate(means, asked)
     middle = (least + most) / 2.0
     share = error.most
     if asked.drops is not None:
-        count, volume = asked.drops, drops_to_ml(asked.drops, middle, share)
-        sentence = ""
+        count, sentence = asked.drops, ""
     else:
         # Counted by the biggest drop: rounding never makes an amount larger than was asked for.
-        found = ml_to_drops(asked.ml or 0.0, least, share)
-        count, volume = found.count, drops_to_ml(found.count, middle, share)
+        count = ml_to_drops(asked.ml or 0.0, least, share).count
         sentence = f"For {asked.ml:g} mL: "
     span = Volume(
-        volume.ml,
+        drops_to_ml(count, middle, share).ml,
         drops_to_ml(count, most, share).least_ml,
         drops_to_ml(count, least, share).most_ml,
     )
     noun = "drop is" if count == 1 else "drops are"
-    return Answer(
+    return answered(
+        means.knowledge,
         f"{sentence}{count:g} {noun} about {span.ml:.3g} mL "
         f"({span.least_ml:.2g} to {span.most_ml:.2g} mL).",
         (
-            Figure("drops", short(count), ""),
-            Figure("volume", short(span.ml), "mL"),
-            Figure("at least", short(span.least_ml), "mL"),
-            Figure("at most", short(span.most_ml), "mL", "judge the air by this one"),
+            Figure("drops", count),
+            Figure("volume", span.ml, "mL"),
+            Figure("at least", span.least_ml, "mL"),
+            Figure("at most", span.most_ml, "mL", "judge the air by this one"),
             *rate,
-            Figure("error of a dropper", short(100.0 * share), "%", dose_note(error), error.source),
+            Figure("error of a dropper", 100.0 * share, "%", dose_note(error), error.source),
         ),
-        ("A drop from a tube held aslant or squeezed fast is bigger.",),
-        ("Held upright, a drop falling by itself.",),
-        titled(knowledge, (*(figure.source for figure in rate), error.source)),
+        cautions=("A drop from a tube held aslant or squeezed fast is bigger.",),
+        assumptions=("Held upright, a drop falling by itself.",),
     )
 
 
-def _rate(
-    knowledge: Knowledge, agent: Agent | None, asked: DropQuestion
-) -> tuple[float, float, tuple[Figure, ...]]:
+def _rate(means: Means, asked: DropQuestion) -> tuple[float, float, tuple[Figure, ...]]:
     """Return the fewest and the most drops in a millilitre, and the figures that say so."""
+    agent = means.agent(asked.agent) if asked.agent else None
     if (asked.counted is None) != (asked.filled_ml is None):
         raise TriageError(
             "a dropper is calibrated by drops and the volume they filled",
@@ -94,8 +68,8 @@ def _rate(
         )
     if asked.counted is not None and asked.filled_ml is not None:
         one = 1.0 / ml_per_drop(asked.counted, asked.filled_ml)
-        return one, one, (Figure("drops in a millilitre", short(one), PER_ML, "your own count"),)
-    entry = _entry(knowledge, agent)
+        return one, one, (Figure("drops in a millilitre", one, PER_ML, "your own count"),)
+    entry = _entry(means.knowledge, agent)
     figures = tuple(
         Figure(name, value, PER_ML, dose_note(entry), entry.source)
         for name, value in (("drops in a millilitre, fewest", entry.least), ("most", entry.most))

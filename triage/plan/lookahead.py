@@ -27,6 +27,7 @@ from triage.plan.lookparts import (
     Local,
     Outlook,
     Parts,
+    Seen,
     View,
     Work,
     joined_gates,
@@ -92,20 +93,33 @@ class Lookahead:
         """Return the outlook of a case with these facts and this work behind it.
 
         Facts come as ``facts_from`` gives them: the specimen, the bench, the findings. The work
-        must not be used with another look-ahead: it keeps the outlooks.
+        must not be used with another look-ahead: it keeps the outlooks. What was found first for
+        a specimen is taken over for each finding that is the same object.
         """
+        base = work.bases.get(id(facts[0]))
+        if base is None or base.facts[1] is not facts[1] or len(base.facts) != len(facts):
+            return keep(work.bases, id(facts[0]), self._seen(facts, work, None)).outlook
+        return self._seen(facts, work, base).outlook
+
+    def _seen(self, facts: tuple[Fact, ...], work: Work, base: Seen | None) -> Seen:
         specimen, bench, *findings = facts
         reader, parts = self.parts.reader, self.parts
         several = reader.several(facts)
-        whole = [reader.case(specimen, bench), *([several] if several else [])]
-        read = [reader.finding(finding, specimen, bench, several) for finding in findings]
+        before = base if base is not None and several is None else None
+        read = [
+            before.read[place]
+            if before is not None and finding is before.facts[place + 2]
+            else reader.finding(finding, specimen, bench, several)
+            for place, finding in enumerate(findings)
+        ]
+        said = [reader.case(specimen, bench), *([several] if several else [])]
         floor = max(
             self.consultant.floor_of_group(specimen.fields["taxon"]),
-            *[said.grades.get("", 0) for said in whole],
+            *[each.grades.get("", 0) for each in said],
             *[each.whole for each in read],
         )
         states = frozenset().union(
-            *[said.conditions for said in whole], *[each.conditions for each in read]
+            *[each.conditions for each in said], *[each.conditions for each in read]
         )
         as_recognised = {
             "fragility": self._grades[floor],
@@ -115,21 +129,26 @@ class Lookahead:
         case = parts.same(
             parts.derived(specimen, as_recognised), bench, *map(state_fact, sorted(states))
         )
+        if base is not None and case is not base.case:
+            base = None
         views = [
-            parts.view(finding, each, self._grades[max(floor, each.own)])
-            for finding, each in zip(findings, read, strict=True)
+            base.views[place]
+            if base is not None and base.read[place] is each and finding is base.facts[place + 2]
+            else parts.view(finding, each, self._grades[max(floor, each.own)])
+            for place, (finding, each) in enumerate(zip(findings, read, strict=True))
         ]
-        gates = joined_gates(_drawn(parts.gates, case, views))
-        locals_ = _drawn(
-            parts.later, parts.same(*case, *map(closed_fact, sorted(gates.stages))), views
-        )
-        settled = [each.settled for each in read]
-        seen = (*map(id, locals_), states, gates, *settled)
+        pieces = _drawn(parts.gates, case, views, base, base.pieces if base else ())
+        gates = base.gates if base and pieces == base.pieces else joined_gates(pieces)
+        closed = parts.same(*case, *map(closed_fact, sorted(gates.stages)))
+        if base is not None and closed is not base.closed:
+            base = None
+        locals_ = _drawn(parts.later, closed, views, base, base.locals if base else ())
+        seen = (*map(id, locals_), states, gates, *[each.settled for each in read])
         found = work.seen.get(seen)
         if found is None:
             look = self._look(views, states, gates, locals_, work)
             found = keep(work.seen, seen, (look, locals_))
-        return found[0]
+        return Seen(facts, read, case, closed, views, pieces, gates, locals_, found[0])
 
     def _cleaning(self, findings: Sequence[Fact], read: Sequence[Summary], work: Work) -> str:
         """Return the state of the cleaning; the same as ``Consultant.derive`` works out."""
@@ -258,14 +277,28 @@ class Lookahead:
 
 
 def _drawn(
-    drawings: Mapping[Extent, Drawing[Value]], case: tuple[Fact, ...], views: Sequence[View]
+    drawings: Mapping[Extent, Drawing[Value]],
+    case: tuple[Fact, ...],
+    views: Sequence[View],
+    base: Seen | None,
+    known: Sequence[Value],
 ) -> list[Value]:
-    """Return what rules conclude for the case, for each finding, and for several at once."""
-    seen = [view.facts for view in views]
-    found = [drawings[Extent.CASE].of(case)]
-    found += [drawings[Extent.FINDING].of(each, case) for each in seen]
+    """Return what rules conclude for the case, for each finding, and for several at once.
+
+    ``known`` is what they concluded of ``base``, which has the same case.
+    """
+    of_finding = drawings[Extent.FINDING]
+    if base is None:
+        found = [drawings[Extent.CASE].of(case)]
+        found += [of_finding.of(view.facts, case) for view in views]
+    else:
+        found = [known[0]]
+        found += [
+            drawn if view is before else of_finding.of(view.facts, case)
+            for view, before, drawn in zip(views, base.views, known[1:], strict=False)
+        ]
     if drawings[Extent.SEVERAL].rules:
-        found.append(drawings[Extent.SEVERAL].of(case, *seen))
+        found.append(drawings[Extent.SEVERAL].of(case, *[view.facts for view in views]))
     return found
 
 

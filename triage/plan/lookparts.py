@@ -5,7 +5,7 @@ Methods are bits in the order of harshness, so that a ladder is read off a whole
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -110,6 +110,20 @@ class Gates(NamedTuple):
     rules: frozenset[str]
 
 
+class Seen(NamedTuple):
+    """An outlook with all that it was made of, finding by finding."""
+
+    facts: tuple[Fact, ...]
+    read: Sequence[Summary]
+    case: tuple[Fact, ...]
+    closed: tuple[Fact, ...]
+    views: Sequence[View]
+    pieces: Sequence[Gates]
+    gates: Gates
+    locals: Sequence[Local]
+    outlook: Outlook
+
+
 class Work:
     """What was tried in a case: closed findings, holds, and progress by target."""
 
@@ -119,6 +133,8 @@ class Work:
         self.closed = closed_findings(knowledge, case)
         self.held = case.held_by()
         self.seen: dict[Key, tuple[Outlook, object]] = {}
+        # What was seen first with each specimen fact, by its identity.
+        self.bases: dict[int, Seen] = {}
         self._progress: dict[str, tuple[Target, Progress, Key]] = {}
 
     def of_finding(self, finding: str) -> tuple[Target, Progress, Key]:

@@ -15,6 +15,8 @@ Used = tuple[str, str]
 
 def never_mix(knowledge: Knowledge, agent: Agent) -> list[CautionLine]:
     """Return the mixes to avoid, one line for all partners with the same product."""
+    if not agent.hazards:
+        return []  # what harms nobody is warned of where its partner is opened
     partners: dict[tuple[str, str], list[str]] = {}
     for mix in agent.incompatible:
         other = knowledge.agents.get(mix.with_)

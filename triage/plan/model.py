@@ -325,11 +325,15 @@ class Hold:
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """Something the plan says that is not a step: a refusal, a closed gate, a full stop."""
+    """Something the plan says that is not a step: a refusal, a closed gate, a full stop.
+
+    ``ask`` is the question whose open answer alone shuts a gate: nothing was found, only not told.
+    """
 
     kind: NoticeKind
     text: str
     rule: str
+    ask: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from triage.case.entry import Record
 from triage.case.fields import shown
-from triage.case.models import Case, Record
+from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger
 from triage.plan.model import FindingLine, Notice, Step

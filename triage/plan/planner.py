@@ -11,7 +11,7 @@ from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
 from triage.engine.consult import COUNTED, Conclusions, Consultant
 from triage.engine.reading import Reading
-from triage.engine.vocabulary import ADVICE, agents_in
+from triage.engine.vocabulary import ADVICE, UNKNOWN, agents_in
 from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
@@ -117,13 +117,13 @@ class Planner:
             waiting=waiting,
             notices=(
                 *self._advice(case, skeleton.conclusions, only_first_aid=True),
+                *too_small(case, bench, self.knowledge.judgement, findings),
                 *air_notices(judge.day),
                 *room_notices(bench, steps),
                 *unread_keys("bench", bench),
                 *unread_keys("case", case),
                 *missing_attempts(case),
                 *self._notices(case, skeleton, findings, waiting),
-                *too_small(case, bench, self.knowledge.judgement, findings),
                 *self._advice(case, skeleton.conclusions, only_first_aid=False),
             ),
         )
@@ -273,8 +273,14 @@ class Planner:
         findings: Sequence[FindingLine],
         waiting: Sequence[WaitingLine],
     ) -> tuple[Notice, ...]:
-        closed = skeleton.conclusions.of(Family.GATE, "close")
-        notices = [self._notice("gate", c.rule) for c in closed if c.get("stage") == skeleton.stage]
+        told = skeleton.conclusions.fact("specimen")
+        notices = [
+            Notice("gate", self.knowledge.rule(c.rule).because, c.rule, ask if is_open else "")
+            for c in skeleton.conclusions.of(Family.GATE, "close")
+            if c.get("stage") == skeleton.stage
+            for ask in [c.get("ask") or ""]
+            for is_open in [ask and told.fields.get(ask) == UNKNOWN]
+        ]
         notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
         notices += self._told_twice(case, findings)
         notices += self._ends(findings)

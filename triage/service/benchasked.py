@@ -14,7 +14,7 @@ YES_NO = (("yes", "yes"), ("no", "no"))
 TRUTH = {"yes": True, "no": False}
 NOT_KNOWN = "not known (counts as none)"
 # Free words: a room may be called 12 or yes.
-WORDS = frozenset({"name", "ledger"})
+WORDS = frozenset({"name", "ledger", "watch", "label", "because"})
 
 
 @dataclass(frozen=True)
@@ -78,6 +78,12 @@ ASKED = (
         "Folder in which all who work there tell what they used (empty: none)",
         empty="none",
     ),
+    Asked(
+        ("photos", "watch"),
+        "Folder of new pictures",
+        "Folder into which the camera writes; the newest picture is offered (empty: none)",
+        empty="none",
+    ),
     Asked(("only_stock",), "Only what is in stock", "Plan only with stock?", YES_NO),
 )
 
@@ -85,17 +91,19 @@ ASKED = (
 def changed_bench(bench: Bench, path: tuple[str, ...], value: str | None) -> Bench:
     """Return the bench with a new value at a place; None takes an item of a list away.
 
+    A place is a field, the place in it, and in a bottle or a refusal what is changed of it; a new
+    bottle is written as its agent and its strength.
+
     Raises
     ------
     TriageError: the value is not one that may stand there.
     """
     content = bench_content(bench)
     field, *rest = path
-    if field == "room":
-        room = content.setdefault("room", {})
-        room[rest[0]] = value if rest[0] in WORDS else _typed(value or "")
+    if field in {"room", "photos"}:
+        content[field] = {**content.get(field, {}), rest[0]: _typed(rest[0], value or "")}
     elif field in {"stock", "refused"}:
-        content[field] = _with_record(list(content.get(field, ())), field, rest[0], value)
+        content[field] = _with_record(list(content.get(field, ())), field, tuple(rest), value)
     elif rest:
         content[field] = _with_item(list(content.get(field, ())), rest[0], value)
     else:
@@ -108,7 +116,9 @@ def changed_bench(bench: Bench, path: tuple[str, ...], value: str | None) -> Ben
         raise TriageError(f'"{value}": {first["msg"]}', mend=mend) from fault
 
 
-def _typed(value: str) -> Any:
+def _typed(name: str, value: str) -> Any:
+    if name in WORDS:
+        return value
     if value in TRUTH:
         return TRUTH[value]
     if not value:
@@ -127,19 +137,19 @@ def _with_item(items: list[Any], place: str, value: str | None) -> list[Any]:
     return [value if str(at) == place else item for at, item in enumerate(items)]
 
 
-def _with_record(items: list[Any], field: str, place: str, value: str | None) -> list[Any]:
-    if place == "new":
+def _with_record(
+    items: list[Any], field: str, place: tuple[str, ...], value: str | None
+) -> list[Any]:
+    at, *key = place
+    first = "strength" if field == "stock" else "because"
+    if at == "new":
         agent, _, more = (value or "").partition(" ")
-        record: dict[str, Any] = {"agent": agent}
-        if field == "stock":
-            record["strength"] = _typed(more)
-        elif more:
-            record["because"] = more
-        return [*items, record]
-    if value is None:
-        return _with_item(items, place, None)
-    key = "strength" if field == "stock" else "because"
+        held = {first: _typed(first, more)} if more or field == "stock" else {}
+        return [*items, {"agent": agent, **held}]
+    if value is None and not key:
+        return _with_item(items, at, None)
+    name = key[0] if key else first
     return [
-        {**item, key: _typed(value) if key == "strength" else value} if str(at) == place else item
-        for at, item in enumerate(items)
+        {**item, name: _typed(name, value or "")} if str(number) == at else item
+        for number, item in enumerate(items)
     ]

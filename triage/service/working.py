@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from triage.case import changes
-from triage.case.folder import photo_path
 from triage.case.frozen import FrozenMap
 from triage.case.models import OUTCOMES, Attempt, Case, Override, Timer
 from triage.case.reading import validated
@@ -17,7 +16,7 @@ from triage.errors import TriageError, did_you_mean
 from triage.looks import put_off
 from triage.plan.model import Step
 from triage.plan.outcomes import SKIP, UNSKIP, answers_after, last_record, standing_skips
-from triage.service.observing import Observing
+from triage.service.photographs import Photographs
 
 FAR_MORE = 100.0
 
@@ -33,20 +32,8 @@ def far_more(step: Step, amount_ml: float | None) -> str:
     return f"planned {step.amount_ml:g} mL, you wrote {amount_ml:g} mL"
 
 
-class Working(Observing):
+class Working(Photographs):
     """Acts of working; an attempt is only ever appended."""
-
-    def check_photo(self, case: str | Path, photo: str) -> Path:
-        """Return where a photo named by its path beside the case stands.
-
-        Raises
-        ------
-        TriageError: it is not there, or outside the folder of the case.
-        """
-        place = photo_path(self.path_of(case), photo)
-        if not place.is_file():
-            raise TriageError(f'no photo "{photo}" beside the case', mend="check the path")
-        return place
 
     def record(
         self,
@@ -85,8 +72,6 @@ class Working(Observing):
             "minutes": minutes,
             "note": note,
             "observed": observed,
-            "photo_before": photo_before,
-            "photo_after": photo_after,
             "measured": FrozenMap(measured or {}),
         }
         # Planned before the lock, so that other writers wait for the write alone. What was done was
@@ -95,6 +80,8 @@ class Working(Observing):
         doubt = far_more(planned, amount_ml)
         if doubt and not sure:
             raise UnlikelyAmount(doubt, mend="write the right amount, or say that it is so (--yes)")
+        for name, photo in (("photo_before", photo_before), ("photo_after", photo_after)):
+            given[name] = self.keep_photo(path, photo)
         made = self.change(path, lambda old: self._recorded(old, planned, outcome, given))
         self.tell_room()
         return made

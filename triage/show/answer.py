@@ -22,8 +22,10 @@ def _figure(figure: Figure) -> str:
     return f"{shown}{note}{source}"
 
 
-def answer_blocks(answer: Answer) -> tuple[Block, ...]:
+def blocks_of(answer: Answer | AirAnswer) -> tuple[Block, ...]:
     """Return the answer of a calculator."""
+    if isinstance(answer, AirAnswer):
+        return air_blocks(answer)
     return (
         *(Line(told) for told in (*answer.first, answer.sentence)),
         *listing("figures", *(_figure(each) for each in answer.figures)),

@@ -55,7 +55,15 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
 
 
-Block = Heading | Line | Alert | Listing | Table
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture as the bytes of a PNG file, and what it shows in words."""
+
+    text: str
+    png: bytes
+
+
+Block = Heading | Line | Alert | Listing | Table | Picture
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections.abc import Iterable
 from html import escape
 
-from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Picture, Table
 
 STYLE = """\
 @page { size: A4; margin: 14mm 13mm 16mm; }
@@ -21,6 +22,7 @@ h2 { border-top: 2pt solid #000; margin: 6mm 0 0; padding-top: 2mm; font-size: 1
   break-after: avoid; }
 h2 .status { border: 1.2pt solid #000; padding: 0 1.6mm; font-size: 9pt; margin-right: 2mm;
   vertical-align: 1pt; }
+img { max-width: 100%; }
 .where { margin: 0.5mm 0 2mm; font-size: 9.5pt; }
 .block { margin: 2.2mm 0; break-inside: avoid; }
 .block h3 { font-size: 9pt; margin: 0 0 0.6mm; text-transform: uppercase; letter-spacing: 0.04em;
@@ -81,6 +83,10 @@ def _block(block: Block) -> str:
         return f"<p><b>{escape(block.text)}</b></p>" if block.is_bold else _each("p", [block.text])
     if isinstance(block, Alert):
         return f'<p class="warning">{escape(block.text)}</p>'
+    if isinstance(block, Picture):
+        held = b64encode(block.png).decode("ascii")
+        told = escape(block.text)
+        return f'<p><img alt="{told}" src="data:image/png;base64,{held}"><br>{told}</p>'
     if isinstance(block, Table):
         rows = "".join(f"<tr>{_each('td', row)}</tr>" for row in block.rows)
         return (

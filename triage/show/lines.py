@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator
+from contextvars import ContextVar
 
-from triage.show.blocks import Alert, Block, Heading, Line, Listing
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Picture
 
 WIDTH = 92
+# Columns of the face that is printed for, where it is no terminal of its own.
+WIDE: ContextVar[int] = ContextVar("wide", default=WIDTH)
 
 
 def wrapped(text: str, first: str = "", rest: str = "", width: int = WIDTH) -> list[str]:
@@ -17,8 +20,9 @@ def wrapped(text: str, first: str = "", rest: str = "", width: int = WIDTH) -> l
     )
 
 
-def lines_of(blocks: Iterable[Block], width: int = WIDTH) -> Iterator[str]:
-    """Yield blocks as lines of a width."""
+def lines_of(blocks: Iterable[Block], width: int | None = None) -> Iterator[str]:
+    """Yield blocks as lines of a width, that of the face if none is given."""
+    width = WIDE.get() if width is None else width
     for block in blocks:
         if isinstance(block, Heading):
             head = f"{block.mark}: {block.text}" if block.mark else block.text
@@ -27,7 +31,7 @@ def lines_of(blocks: Iterable[Block], width: int = WIDTH) -> Iterator[str]:
             indent = "  " * block.depth
             sign = f"{indent}{block.sign} " if block.sign else indent
             yield from wrapped(block.text, sign, " " * len(sign), width) or [""]
-        elif isinstance(block, Alert):
+        elif isinstance(block, Alert | Picture):
             yield from wrapped(block.text, "", "  ", width)
         elif isinstance(block, Listing):
             yield from _listed(block, width)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Picture, Table
 
 LINE = "_" * 40
 BEFORE = {"tick": "- [ ] ", "hold": "> ", "stop": "- STOP ", "caution": "- ! "}
@@ -35,6 +35,8 @@ def _block(block: Block) -> Iterator[str]:
             yield from ("", plain(block.where))
     elif isinstance(block, Line):
         yield f"**{plain(block.text)}**" if block.is_bold else plain(block.text)
+    elif isinstance(block, Picture):
+        yield plain(block.text)
     elif isinstance(block, Alert):
         yield f"> **{plain(block.text)}**"
     elif isinstance(block, Table):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from io import BytesIO
 from pathlib import Path
 from typing import Any, BinaryIO
 from xml.sax.saxutils import escape
@@ -17,6 +18,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
     Flowable,
     HRFlowable,
+    Image,
     KeepTogether,
     Paragraph,
     SimpleDocTemplate,
@@ -26,13 +28,14 @@ from reportlab.platypus import (
     Table as Grid,
 )
 
-from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Picture, Table
 
 FONTS = Path(reportlab.__file__).parent / "fonts"
 BODY, BOLD = "Vera", "VeraBd"
 MISSING = "?"
 GREY = HexColor("#777777")
 WIDTH_MM = 179.0
+TALLEST_MM = 200.0
 FINDING_MM = (15, 40, 60, 28, 36)
 Pads = tuple[float, float, float, float]
 _BOX = 3.4 * mm
@@ -158,6 +161,11 @@ def _block(block: Block) -> Iterator[Any]:
         yield _framed([text(f"<b>{escape(block.text)}</b>", "body")], 1.0)
     elif isinstance(block, Table):
         yield _table(block)
+    elif isinstance(block, Picture):
+        image = Image(BytesIO(block.png))
+        scale = min(WIDTH_MM * mm / image.drawWidth, TALLEST_MM * mm / image.drawHeight)
+        image.drawWidth, image.drawHeight = scale * image.drawWidth, scale * image.drawHeight
+        yield KeepTogether([image, text(escape(block.text), "small")])
     else:
         label = [text(escape(block.label.upper()), "label")] if block.label else []
         lines = list(_listed(block))

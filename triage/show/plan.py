@@ -169,18 +169,19 @@ def plan_text(plan: Plan, *, whole: bool = False, sure: Mapping[str, str] | None
     return "\n".join(lines_of(plan_blocks(plan, whole=whole, sure=sure or {}))) + "\n"
 
 
-def sheet_of(plan: Plan, *, whole: bool = False) -> Paper:
+def sheet_of(plan: Plan, *, whole: bool = False, photos: Iterable[Block] = ()) -> Paper:
     """Return the bench sheet of a plan.
 
     Parameters
     ----------
-    whole every step in full; otherwise those that are only needed if one before fails are listed
-          by name
+    whole  every step in full; otherwise those that are only needed if one before fails are listed
+           by name
+    photos what the photos of earlier attempts told
     """
-    return Paper(plan.title or plan.case, tuple(_sheet(plan, whole=whole)), CLOSING)
+    return Paper(plan.title or plan.case, tuple(_sheet(plan, tuple(photos), whole=whole)), CLOSING)
 
 
-def _sheet(plan: Plan, *, whole: bool) -> Iterator[Block]:
+def _sheet(plan: Plan, photos: Sequence[Block], *, whole: bool) -> Iterator[Block]:
     yield Line(
         f"case {plan.case}; stage {plan.stage}; bench {plan.bench}; "
         f"knowledge {plan.knowledge_digest}"
@@ -201,6 +202,7 @@ def _sheet(plan: Plan, *, whole: bool) -> Iterator[Block]:
                 for line in plan.findings
             ),
         )
+    yield from (*(Line("What the photos told", is_bold=True),) * bool(photos), *photos)
     full = [step for step in plan.steps if whole or step.status != "if-needed"]
     for number, step in enumerate(full, start=1):
         mark = f"{number} {STATUS_WORDS[step.status]}"

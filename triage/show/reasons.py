@@ -6,14 +6,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from triage.engine.vocabulary import UNKNOWN
-from triage.explain.conflicts import Contradiction
-from triage.explain.contrast import Contrast
 from triage.explain.counterfactual import Change, Counterfactual
 from triage.explain.nextquestion import NextQuestion, answer_words
 from triage.explain.node import Node
-from triage.explain.sensitivity import Firmness
+from triage.explain.sureplan import Firmness
+from triage.explain.trail import Contradiction
 from triage.explain.whatif import Difference, WhatIf
-from triage.explain.whynot import WhyNot
+from triage.explain.whynot import Contrast, WhyNot
 from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 from triage.plan.names import finding_names, step_names

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
@@ -24,6 +25,7 @@ from triage.history.table import HistoryRow, PhotoPair
 from triage.history.usage import MonthLine, StockLine
 from triage.history.watch import ChamberWatch, Running
 from triage.show.blocks import Block, Line, Table
+from triage.show.compared import measured_words
 from triage.show.words import duration
 
 KINDS = {"start": "begin", "whole": "do", "look": "look", "finish": "end"}
@@ -185,6 +187,11 @@ HISTORY_HEAD = (
 )  # fmt: skip
 
 
+def measured_of(row: HistoryRow) -> str:
+    """Return what the photos of an attempt told, empty where nothing was measured."""
+    return measured_words(json.loads(row.measured)) if row.measured else ""
+
+
 def _cells(row: HistoryRow) -> tuple[str, ...]:
     photos = [name for name, at in (("before", row.photo_before), ("after", row.photo_after)) if at]
     return (
@@ -197,7 +204,7 @@ def _cells(row: HistoryRow) -> tuple[str, ...]:
         "-" if row.amount_ml is None else f"{row.amount_ml:g}",
         "-" if row.minutes is None else f"{row.minutes:g}",
         ", ".join(photos) or "-",
-        " ".join(row.note.split()) or "-",
+        "; ".join(filter(None, (measured_of(row), " ".join(row.note.split())))) or "-",
     )
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from triage.explain.sensitivity import Firmness
-from triage.explain.sureplan import SurePlan
+from triage.explain.sureplan import Firmness, SurePlan
 from triage.plan.model import FindingLine, Hold, Notice, Plan, Step
 from triage.plan.names import finding_names, zone_words
 
@@ -38,7 +37,7 @@ STATE_SIGNS = {
 NOTICE_SIGNS = {
     "first-aid": "! AT ONCE",
     "refused": "X REFUSED",
-    "gate": "| GATE",
+    "gate": "| FIRST",
     "waiting": "? TO GO ON",
     "full-stop": "X FULL STOP",
     "leave-it": "# LEAVE IT",
@@ -201,6 +200,18 @@ def hold_words(hold: Hold) -> str:
     return hold.sentence.replace("Held:", "HELD:", 1)
 
 
+def notices_told(plan: Plan) -> tuple[Notice, ...]:
+    """Return what a plan says beside its steps, all that only wants an answer as one."""
+    asks = {line.question: line.ask for line in plan.questions if line.finding is None}
+    wanting = [n for n in plan.notices if n.ask in asks]
+    if len(wanting) < 2:
+        return plan.notices
+    wanted = {notice.ask for notice in wanting}
+    asked = " ".join(ask for question, ask in asks.items() if question in wanted)
+    first = Notice("waiting", f"answer first; until then nothing is done to it: {asked}", "")
+    return (first, *(notice for notice in plan.notices if notice not in wanting))
+
+
 def alerts(plan: Plan) -> tuple[str, ...]:
     """Return what is refused, held, contradicted or closed, the loudest first."""
     names = finding_names(plan)
@@ -212,5 +223,5 @@ def alerts(plan: Plan) -> tuple[str, ...]:
             f"CONTRADICTION in {names.get(each.finding, each.finding)}: {each.sentence}"
             for each in plan.conflicts
         ),
-        *(notice_words(notice) for notice in plan.notices if notice not in urgent),
+        *(notice_words(notice) for notice in notices_told(plan) if notice not in urgent),
     )

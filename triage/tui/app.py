@@ -26,15 +26,7 @@ from triage.service.listing import local_now
 from triage.service.settings import Settings, save_settings
 from triage.tui.choices import Choices, chosen
 from triage.tui.keysets import SETS, WORDS, KeySet
-from triage.tui.messages import (
-    CaseBegun,
-    CaseChanged,
-    CaseChosen,
-    FindingChosen,
-    LookingChosen,
-    PlaceChosen,
-    StepChosen,
-)
+from triage.tui.messages import CaseChanged, Wanted
 from triage.tui.palette import STOP_KEY, Finder, Palette, acts_of, commands_of
 from triage.tui.plainlines import PlainLines
 from triage.tui.ringing import Ringing
@@ -53,13 +45,21 @@ if TYPE_CHECKING:
 
 NAME = "triage"
 DEFAULT_THEME = "textual-dark"
-# The screens that are likely to come next, imported when the first one stands.
-BEHIND = (
-    *("plan", "observe", "intake", "questions", "walk", "newcase", "bench", "handbook", "air"),
-    *("photos", "today"),
-)
+# The screens by their places; imported in the background when the first one stands.
+PLACES = {
+    "plan": "PlanScreen",
+    "observe": "ObserveScreen",
+    "intake": "IntakeScreen",
+    "questions": "QuestionScreen",
+    "walk": "WalkScreen",
+    "bench": "BenchScreen",
+    "handbook": "HandbookScreen",
+    "air": "AirScreen",
+    "photos": "PhotosScreen",
+    "today": "TodayScreen",
+}
 # Slow to import, and first asked for by the air of a step.
-LATER = ("triage.explain.desk", "scipy.optimize")
+LATER = ("triage.explain.desk", "scipy.optimize", "triage.tui.screens.newcase")
 GET_READY_S = 0.5
 # Commands of the framework that do here what nobody looks for, or under a name of our own.
 NOT_OURS = frozenset({"Keys", "Maximize", "Minimize"})
@@ -229,13 +229,13 @@ class TriageApp(TypedAhead):
         first = CasesScreen(self.services)
         self.push_screen(first)
         if self._first_case is not None:
-            first.open_behind(partial(self._go, "plan", "PlanScreen", self._first_case))
+            first.open_behind(partial(self.go, "plan", self._first_case))
         self.set_interval(0.25, self.look_at_timers)
         self.set_timer(GET_READY_S, self._get_ready)
 
     def _get_ready(self) -> None:
         """Import in the background what the next keys will need."""
-        self.services.get_ready((*(f"triage.tui.screens.{name}" for name in BEHIND), *LATER))
+        self.services.get_ready((*(f"triage.tui.screens.{name}" for name in PLACES), *LATER))
 
     def on_unmount(self) -> None:
         """Let the last act end."""
@@ -243,58 +243,22 @@ class TriageApp(TypedAhead):
 
     # -- ways between screens ------------------------------------------------------------------
 
-    def on_case_chosen(self, event: CaseChosen) -> None:
-        """Open a case at its plan."""
-        self._go("plan", "PlanScreen", event.case)
+    def on_wanted(self, event: Wanted) -> None:
+        """Go to the screen that is wanted."""
+        self.go(event.place, *event.about)
 
-    def on_case_begun(self, event: CaseBegun) -> None:
-        """Open a new case at its first look, the drawing and the plan behind."""
-        self._go("plan", "PlanScreen", event.case)
-        self._go("observe", "ObserveScreen", event.case)
-        self._place("intake", event.case)
-
-    def on_looking_chosen(self, event: LookingChosen) -> None:
-        """Look at the specimen."""
-        self._go("observe", "ObserveScreen", event.case)
-
-    def on_finding_chosen(self, event: FindingChosen) -> None:
-        """Ask about one finding."""
-        self._go("questions", "QuestionScreen", event.case, event.finding, event.question)
-
-    def on_step_chosen(self, event: StepChosen) -> None:
-        """Work on a step."""
-        self._go("walk", "WalkScreen", event.case, event.step)
-
-    def on_place_chosen(self, event: PlaceChosen) -> None:
-        """Go to a screen that belongs to no case."""
-        self._place(event.place, event.case)
+    def go(self, place: str, *about: str | None) -> None:
+        """Open a screen; each is imported when it is first gone to, so that the start is fast."""
+        made: Any = getattr(import_module(f"triage.tui.screens.{place}"), PLACES[place])
+        self.push_screen(made(self.services, *about))
 
     def _when_open(self, place: str) -> None:
-        self.when_open(lambda: self._place(place, None))
+        self.when_open(partial(self.go, place))
 
     def when_open(self, then: Callable[[], object]) -> None:
         """Go on when the rules are read; until then the list of cases is below all."""
         first = next(each for each in self.screen_stack if isinstance(each, CasesScreen))
         first.when_open(then)
-
-    def _place(self, place: str, case: str | None) -> None:
-        if place == "bench":
-            self._go("bench", "BenchScreen")
-        elif place == "handbook":
-            self._go("handbook", "HandbookScreen")
-        elif place == "today":
-            self._go("today", "TodayScreen")
-        elif place == "air":
-            self._go("air", "AirScreen", case)
-        elif place == "intake" and case is not None:
-            self._go("intake", "IntakeScreen", case)
-        elif place == "photos" and case is not None:
-            self._go("photos", "PhotosScreen", case)
-
-    def _go(self, module: str, screen: str, *arguments: str | None) -> None:
-        """Open a screen; each is imported when it is first gone to, so that the start is fast."""
-        made: Any = getattr(import_module(f"triage.tui.screens.{module}"), screen)
-        self.push_screen(made(self.services, *arguments))
 
     def _to_cases(self) -> None:
         while len(self.screen_stack) > 2:  # the default screen, the cases
@@ -367,8 +331,8 @@ class TriageApp(TypedAhead):
 
     def open_step(self, case: str, step: str) -> None:
         """Go to a step of a case, its plan behind."""
-        self._go("plan", "PlanScreen", case)
-        self._go("walk", "WalkScreen", case, step)
+        self.go("plan", case)
+        self.go("walk", case, step)
 
     def set_terminal_title(self, running: str) -> None:
         """Show in the title of the terminal window what is running."""

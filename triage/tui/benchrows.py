@@ -1,8 +1,8 @@
-"""The rows of the bench screen."""
+"""The rows of the bench screen: what stands there, and how another value is asked for."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,47 +11,43 @@ from textual.content import Content
 from triage.case.profile import Bench
 from triage.knowledge.book import Knowledge
 from triage.service.benchasked import ASKED
-from triage.tui.hanging import Hanging, beside
+from triage.tui.hanging import beside
+from triage.tui.screens.form import Field
+from triage.tui.widgets.actionlist import Row, title_row
+
+Choices = tuple[tuple[str, str], ...]
+BOTTLE = {
+    "strength": "Strength, percent (empty: not known)",
+    "ml": "Left in it, mL (empty: not known)",
+    "label": "What else its label says",
+}
 
 
 @dataclass(frozen=True)
-class BenchRow:
-    """One row: where it stands in the bench, its value, and how a new one is asked for."""
+class BenchRow(Row):
+    """One row; Enter asks with one of the choices, with the fields, or with both in this order."""
 
-    id: str
-    prompt: Content | Hanging
     path: tuple[str, ...] = ()
-    value: str = ""
     ask: str = ""
-    choices: tuple[tuple[str, str], ...] = ()
-    then_ask: str = ""
+    choices: Choices = ()
+    fields: tuple[Field, ...] = ()
     removable: bool = False
-    is_title: bool = False
 
 
-def _title(text: str) -> BenchRow:
-    return BenchRow(f"title-{text}", Content.styled(text, "bold"), is_title=True)
-
-
-def bench_rows(bench: Bench, knowledge: Knowledge) -> tuple[BenchRow, ...]:
+def bench_rows(bench: Bench, knowledge: Knowledge) -> tuple[Row, ...]:
     """Return all rows of a bench."""
+    gloves, supports = _materials(knowledge, {"glove"}), _materials(knowledge, {"support", "box"})
+    about = "About the person and the room"
     return (
-        _title("Room"),
-        *_room_rows(bench),
-        _title("Stock (strength in percent; not known counts as the worst)"),
+        title_row("Room"),
+        *_asked_rows(bench),
+        title_row("Stock (strength in percent; not known counts as the worst)"),
         *_stock_rows(bench, knowledge),
-        *_list_rows("gloves", "Gloves", bench.gloves, _materials(knowledge, {"glove"})),
-        *_list_rows(
-            "supports", "Supports", bench.supports, _materials(knowledge, {"support", "box"})
-        ),
+        *_list_rows("gloves", "Gloves", bench.gloves, gloves),
+        *_list_rows("supports", "Supports", bench.supports, supports),
         *_list_rows("lacking", "Equipment lacking", bench.lacking, _named(knowledge.equipment)),
-        *_list_rows(
-            "circumstances",
-            "About the person and the room",
-            bench.circumstances,
-            _named(knowledge.circumstances),
-        ),
-        _title("Agents refused"),
+        *_list_rows("circumstances", about, bench.circumstances, _named(knowledge.circumstances)),
+        title_row("Agents refused"),
         *_refused_rows(bench, knowledge),
     )
 
@@ -60,12 +56,29 @@ def _row(path: tuple[str, ...], label: str, shown: str, **more: Any) -> BenchRow
     return BenchRow("/".join(path), beside(f"  {label}", shown), path=path, **more)
 
 
-def _room_rows(bench: Bench) -> Iterator[BenchRow]:
-    yield _row(("name",), "Name", bench.name, value=bench.name, ask="Name of this bench")
+def _new(field: str, text: str, ask: str, choices: Choices, *fields: Field) -> BenchRow:
+    path = (field, "new")
+    return BenchRow(
+        "/".join(path), Content(f"  + {text}"), path=path, ask=ask, choices=choices, fields=fields
+    )
+
+
+def _asked_rows(bench: Bench) -> Iterator[BenchRow]:
+    name = Field("value", "Name of this bench", bench.name)
+    yield _row(("name",), "Name", bench.name, fields=(name,))
     for each in ASKED:
         value = each.value(bench)
         shown = dict(each.choices).get(value, value) or each.empty
-        yield _row(each.path, each.label, shown, value=value, ask=each.ask, choices=each.choices)
+        fields = () if each.choices else (Field("value", each.ask, value),)
+        yield _row(each.path, each.label, shown, ask=each.ask, choices=each.choices, fields=fields)
+
+
+def _bottle_fields(held: Mapping[str, object]) -> tuple[Field, ...]:
+    said = {name: held.get(name) for name in BOTTLE}
+    return tuple(
+        Field(name, label, f"{value:g}" if isinstance(value, float) else str(value or ""))
+        for (name, label), value in zip(BOTTLE.items(), said.values(), strict=True)
+    )
 
 
 def _stock_rows(bench: Bench, knowledge: Knowledge) -> Iterator[BenchRow]:
@@ -75,45 +88,26 @@ def _stock_rows(bench: Bench, knowledge: Knowledge) -> Iterator[BenchRow]:
         yield _row(
             ("stock", str(number)),
             _name_of(knowledge.agents, stock.agent),
-            f"{strength}{amount}",
-            value="" if stock.strength is None else f"{stock.strength:g}",
-            ask="Strength in percent (empty: not known)",
+            f"{strength}{amount}{f', {stock.label}' if stock.label else ''}",
+            fields=_bottle_fields(stock.model_dump()),
             removable=True,
         )
-    yield BenchRow(
-        "stock/new",
-        Content("  + another bottle"),
-        path=("stock", "new"),
-        ask="What is in the bottle?",
-        choices=_named(knowledge.agents),
-        then_ask="Strength in percent (empty: not known)",
-    )
+    agents = _named(knowledge.agents)
+    yield _new("stock", "another bottle", "What is in the bottle?", agents, *_bottle_fields({}))
 
 
 def _refused_rows(bench: Bench, knowledge: Knowledge) -> Iterator[BenchRow]:
     for number, refused in enumerate(bench.refused):
-        yield _row(
-            ("refused", str(number)),
-            _name_of(knowledge.agents, refused.agent),
-            refused.because,
-            value=refused.because,
-            ask="Why is it refused?",
-            removable=True,
-        )
-    yield BenchRow(
-        "refused/new",
-        Content("  + refuse an agent"),
-        path=("refused", "new"),
-        ask="Which agent is refused?",
-        choices=_named(knowledge.agents),
-        then_ask="Why?",
-    )
+        why = Field("because", "Why is it refused?", refused.because)
+        name = _name_of(knowledge.agents, refused.agent)
+        path = ("refused", str(number))
+        yield _row(path, name, refused.because, fields=(why,), removable=True)
+    agents, why = _named(knowledge.agents), Field("because", "Why?")
+    yield _new("refused", "refuse an agent", "Which agent is refused?", agents, why)
 
 
-def _list_rows(
-    field: str, label: str, held: tuple[str, ...], choices: tuple[tuple[str, str], ...]
-) -> Iterator[BenchRow]:
-    yield _title(label)
+def _list_rows(field: str, label: str, held: tuple[str, ...], choices: Choices) -> Iterator[Row]:
+    yield title_row(label)
     names = dict(choices)
     for number, item in enumerate(held):
         yield BenchRow(
@@ -125,9 +119,7 @@ def _list_rows(
             removable=True,
         )
     if choices:
-        yield BenchRow(
-            f"{field}/new", Content("  + another"), path=(field, "new"), ask=label, choices=choices
-        )
+        yield _new(field, "another", label, choices)
 
 
 def _name_of(table: Any, entry_id: str) -> str:
@@ -135,9 +127,9 @@ def _name_of(table: Any, entry_id: str) -> str:
     return str(entry.name) if entry is not None else entry_id
 
 
-def _named(table: Any) -> tuple[tuple[str, str], ...]:
+def _named(table: Any) -> Choices:
     return tuple((entry.id, entry.name) for entry in table.values())
 
 
-def _materials(knowledge: Knowledge, roles: set[str]) -> tuple[tuple[str, str], ...]:
+def _materials(knowledge: Knowledge, roles: set[str]) -> Choices:
     return tuple((m.id, m.name) for m in knowledge.materials.values() if m.role in roles)

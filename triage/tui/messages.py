@@ -1,4 +1,4 @@
-"""Messages between the screens and the program; all are past events."""
+"""Messages between the screens and the program; both are past events."""
 
 from __future__ import annotations
 
@@ -18,70 +18,9 @@ class CaseChanged(Message):
     case: Case
 
 
-@dataclass
-class TimerWarned(Message):
-    """A dwell timer has less than the warning time left."""
+class Wanted(Message):
+    """The user wants a screen: its place, then what it is about (a case, a finding, a step)."""
 
-    case: str
-    step: str
-    label: str
-    seconds_left: int
-
-
-@dataclass
-class TimerEnded(Message):
-    """A dwell timer has run out."""
-
-    case: str
-    step: str
-    label: str
-    seconds_over: int
-
-
-@dataclass
-class CaseChosen(Message):
-    """A case was chosen in the list."""
-
-    case: str
-
-
-@dataclass
-class CaseBegun(Message):
-    """A new case was begun; its specimen is to be looked at."""
-
-    case: str
-
-
-@dataclass
-class LookingChosen(Message):
-    """The user wants to look at the specimen and note findings."""
-
-    case: str
-
-
-@dataclass
-class FindingChosen(Message):
-    """Questions about one finding are wanted; None: about the whole specimen.
-
-    ``question`` is to be asked first, if one is named.
-    """
-
-    case: str
-    finding: str | None
-    question: str | None = None
-
-
-@dataclass
-class StepChosen(Message):
-    """The user wants to work on a step; None: on the next one."""
-
-    case: str
-    step: str | None = None
-
-
-@dataclass
-class PlaceChosen(Message):
-    """The user wants one of the screens that belong to no case: bench, handbook, air."""
-
-    place: str
-    case: str | None = None
+    def __init__(self, place: str, *about: str | None) -> None:
+        super().__init__()
+        self.place, self.about = place, about

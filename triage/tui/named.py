@@ -14,7 +14,7 @@ from triage.service.acts import attempts_on_record
 from triage.show.blocks import Block
 from triage.show.entry import entry_blocks, shelves
 from triage.show.words import step_place
-from triage.tui.messages import CaseChosen, PlaceChosen
+from triage.tui.messages import Wanted
 from triage.tui.screens.detail import DetailScreen
 from triage.tui.shown import Reasons, step_text
 
@@ -36,7 +36,7 @@ def named_things(app: TriageApp, screen: Screen[Any], workshop: Workshop) -> Ite
     """Yield the cases, the steps of the plan at hand, the bottles, the handbook, the notes."""
 
     def opens(case: str) -> Callable[[], object]:
-        return partial(screen.post_message, CaseChosen(case))
+        return partial(screen.post_message, Wanted("plan", case))
 
     lines = {line.id: line for line in workshop.list_cases() if not line.fault}
     for line in lines.values():
@@ -67,7 +67,7 @@ def _bottles(screen: Screen[Any], workshop: Workshop) -> Iterator[Named]:
         strength = "" if bottle.strength is None else f" {bottle.strength:g} %"
         left = "" if bottle.ml is None else f", {bottle.ml:g} mL"
         text = f"{agent.name if agent else bottle.agent}{strength}{left} {bottle.label}".rstrip()
-        yield Named(text, "a bottle", partial(screen.post_message, PlaceChosen("bench", None)))
+        yield Named(text, "a bottle", partial(screen.post_message, Wanted("bench")))
 
 
 def _shows(app: TriageApp, make: Callable[[], Screen[Any]]) -> Callable[[], object]:

@@ -14,16 +14,25 @@ from textual.content import Content
 from textual.screen import Screen
 
 from triage.errors import TriageError
+from triage.show.lines import WIDTH
 from triage.tui.keysets import key_name
 from triage.tui.screens.base import Leaving
 from triage.tui.screens.detail import DetailScreen
-from triage.tui.screens.entry import EntryScreen
+from triage.tui.screens.form import Field, Filled, FormScreen, Refused
+from triage.tui.widgets.faultline import FaultLine
 
 if TYPE_CHECKING:
-    from triage.service.commandline import Known
+    from triage.service.commandline import Known, Word
     from triage.tui.app import TriageApp
 
 STOP_KEY = "escape"
+# Columns of a window that are not its text.
+WINDOW = 9
+TOLD = ("Enter reckons or runs it; what is empty is left out. Right takes what is suggested.",)
+# Words of commands that name an entry of the knowledge: those there are can be suggested.
+KINDS = {"fumigant": "agent"} | {
+    name: name for name in ("agent", "control", "salt", "gel", "zone", "taxon", "method", "deposit")
+}
 # What only makes sense by its key: what records, answers and moves.
 BY_KEY = (
     *("outcome(", "answer(", "tick(", "turn(", "scroll", "page", "view(", "cursor_", "select"),
@@ -62,38 +71,67 @@ def acts_of(screen: Screen[Any]) -> Iterator[SystemCommand]:
 
 def commands_of(app: TriageApp, screen: Screen[Any]) -> Iterator[SystemCommand]:
     """Yield every command of the command line that can be run from here."""
-    for known in app.inside.known() if app.inside else ():
-        yield SystemCommand(
-            f"{known.name}: {known.what}", "asks for its words", asking(app, screen, known)
-        )
-
-
-def asking(app: TriageApp, screen: Screen[Any], known: Known) -> Callable[[], None]:
-    """Return what asks for the words behind a command, an example of them filled in."""
     case = getattr(screen, "case_id", None)
-    words = known.words(case)
+    for known in app.inside.known() if app.inside else ():
+        opens = partial(app.when_open, partial(_open_form, app, known, case))
+        yield SystemCommand(f"{known.name}: {known.what}", "a form", opens)
 
-    def ask(words: str = words, fault: str = "") -> None:
-        told = f"{known.what}\nWords behind {known.name}; --help tells them all. Enter runs it."
-        app.push_screen(EntryScreen(f"{fault}\n{told}".strip(), words), run)
 
-    def run(line: str | None) -> None:
-        inside = app.inside
-        if line is None or inside is None:
-            return
+def _open_form(app: TriageApp, known: Known, case: str | None) -> None:
+    if known.words:
+        app.push_screen(CommandForm(app, known, case))
+    else:
+        app.run_worker(_said(app, known, {}, lambda why: app.notify(why, markup=False)))
 
-        async def at_work() -> None:
-            try:
-                act = partial(inside.run, f"{known.name} {line}", app.services.workshop)
-                said = await app.services.run(act)
-            except (TriageError, OSError) as fault:
-                ask(line, fault.line() if isinstance(fault, TriageError) else str(fault))
-            else:
-                app.push_screen(DetailScreen(known.name, Content(said)))
 
-        app.run_worker(at_work(), group="service")
+async def _said(
+    app: TriageApp, known: Known, given: Filled, failed: Callable[[str], object]
+) -> None:
+    """Run a command with what was written and show what it says."""
+    inside: Any = app.inside
+    try:
+        width = min(WIDTH, app.size.width - WINDOW)
+        act = partial(inside.run, known.line(given), app.services.workshop, width)
+        said = await app.services.run(act)
+    except (TriageError, OSError) as fault:
+        failed(fault.line() if isinstance(fault, TriageError) else str(fault))
+    else:
+        app.push_screen(DetailScreen(known.name, Content(said)))
 
-    return partial(app.when_open, ask)
+
+class CommandForm(FormScreen):
+    """What a command may be given; it stays open behind what the command says."""
+
+    def __init__(self, app: TriageApp, known: Known, case: str | None) -> None:
+        self._known = known
+        knowledge = app.services.workshop.knowledge
+
+        def field(word: Word) -> Field:
+            kind = KINDS.get(word.name)
+            choices = word.choices or (tuple(knowledge.table(kind)) if kind else ())
+            value = case if word.name == "case" and case else ""
+            example = f"as {word.example}" if word.example else ""
+            return Field(word.name, word.what, value, example, choices)
+
+        super().__init__(known.what, map(field, known.words), TOLD, self._complete)
+
+    def _complete(self, filled: Filled) -> None:
+        for word in self._known.words:
+            if word.is_needed and not filled[word.name]:
+                raise Refused(word.name, f"nothing is written for: {word.what}")
+
+    def refuse(self, why: str, field: str = "") -> None:
+        """Say what cannot be taken, by the names of the lines instead of those of the options."""
+        why = why.removeprefix(f"triage {self._known.name}: ").partition("; see triage ")[0]
+        for word in sorted(self._known.words, key=lambda each: -len(each.flag)):
+            why = why.replace(word.flag, f'"{word.what}"') if word.flag else why
+        super().refuse(why, field)
+
+    def taken(self, filled: Filled) -> None:
+        """Run it; what is wrong is said here, what it says stands above."""
+        self.query_one("#fault", FaultLine).clear()
+        app: Any = self.app
+        app.run_worker(_said(app, self._known, filled, self.refuse), group="service")
 
 
 class Finder(Provider):
@@ -118,7 +156,6 @@ class Finder(Provider):
         matcher = self.matcher(query)
         for each in self._named:
             score = matcher.match(each.text)
-            if score > 0:
-                yield Hit(
-                    score, matcher.highlight(each.text), each.go, text=each.text, help=each.what
-                )
+            if score > 0:  # an act of that name comes before what is only called so
+                shown = matcher.highlight(each.text)
+                yield Hit(score / 2, shown, each.go, text=each.text, help=each.what)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from rich.text import Text
 
 from triage.case.models import Timer
-from triage.explain.sensitivity import Firmness
+from triage.explain.sureplan import Firmness
 from triage.history.advice import SkipSuggestion
 from triage.plan.model import Notice, Plan, Step
 from triage.plan.names import finding_names, zone_words
@@ -22,24 +22,23 @@ from triage.show.words import (
     STATE_SIGNS,
     dwell_words,
     finding_line,
+    notices_told,
     other_readings,
     pass_words,
     sentence,
     step_place,
 )
-from triage.tui.hanging import BOLD, Hanging, hanging
+from triage.tui.hanging import BOLD, hanging
+from triage.tui.widgets.actionlist import Row, title_row
 
 WHOLE = "whole"
 LATER, OUT = "later", "out"
 
 
 @dataclass(frozen=True)
-class Row:
+class PlanRow(Row):
     """One row; Enter acts on its step, opens, question, attempt, timer, skips or detail."""
 
-    id: str
-    prompt: Hanging | Text
-    is_title: bool = False
     is_now: bool = False
     step: str | None = None
     opens: str = ""
@@ -67,8 +66,9 @@ def plan_rows(
     """
     # A gate that lets no step through is why nothing can be done: it stands before all else.
     is_shut = plan.next_step() is None
-    gates = tuple(each for each in plan.notices if is_shut and each.kind == "gate")
-    urgent = tuple(each for each in plan.notices if each.kind == "first-aid")
+    told = notices_told(plan)
+    gates = tuple(each for each in told if is_shut and each.kind in ("gate", "waiting"))
+    urgent = tuple(each for each in told if each.kind == "first-aid")
     rows = (
         *_notice_rows("at-once", urgent),
         *_hold_rows(plan),
@@ -80,9 +80,7 @@ def plan_rows(
         *_finding_rows(plan, clean),
         *_excluded_rows(plan, opened),
         *_question_rows(plan),
-        *_notice_rows(
-            "notice", tuple(each for each in plan.notices if each not in (*gates, *urgent))
-        ),
+        *_notice_rows("notice", tuple(each for each in told if each not in (*gates, *urgent))),
     )
     return tuple(_set_apart(row) if at and row.is_title else row for at, row in enumerate(rows))
 
@@ -98,7 +96,7 @@ def _set_apart(row: Row) -> Row:
 def _hold_rows(plan: Plan) -> Iterator[Row]:
     for hold in plan.held:
         word = OUTCOME_WORDS.get(hold.outcome, hold.outcome)
-        yield Row(
+        yield PlanRow(
             f"hold-{hold.attempt}",
             hanging(
                 "X",
@@ -112,14 +110,14 @@ def _hold_rows(plan: Plan) -> Iterator[Row]:
 
 def _ready_row(ready: tuple[str, ...]) -> Row:
     head, *told = ready
-    return Row("ready", hanging("*", (head.upper(), BOLD), *told), detail="\n\n".join(ready))
+    return PlanRow("ready", hanging("*", (head.upper(), BOLD), *told), detail="\n\n".join(ready))
 
 
 def _timer_rows(plan: Plan, timers: tuple[Timer, ...]) -> Iterator[Row]:
     for timer in timers:
         here = plan.step(timer.step) is not None
         what = "Enter stops it" if here else "its step is no longer in the plan; Enter stops it"
-        yield Row(
+        yield PlanRow(
             f"timer-{timer.step}",
             hanging("@", f"TIMER to {timer.ends:%Y-%m-%d %H:%M}: {timer.label}", what),
             timer=timer.step,
@@ -129,7 +127,7 @@ def _timer_rows(plan: Plan, timers: tuple[Timer, ...]) -> Iterator[Row]:
 def _notice_rows(name: str, notices: tuple[Notice, ...]) -> Iterator[Row]:
     for number, notice in enumerate(notices):
         sign, _, word = NOTICE_SIGNS.get(notice.kind, f"i {notice.kind}").partition(" ")
-        yield Row(
+        yield PlanRow(
             f"{name}-{number}",
             hanging(sign, f"{word}: {notice.text}"),
             detail=f"{word}\n\n{notice.text}",
@@ -158,7 +156,7 @@ def _step_rows(
     if rest:
         is_open = LATER in opened
         does = "hides" if is_open else "shows"
-        yield Row(
+        yield PlanRow(
             LATER,
             hanging("  v" if is_open else "  +", f"{rest_words(rest)}; Enter {does}"),
             opens=LATER,
@@ -170,13 +168,13 @@ def _step_rows(
 def _finding_rows(plan: Plan, clean: frozenset[str]) -> Iterator[Row]:
     found = [line for line in plan.findings if line.id not in clean]
     if plan.findings:
-        yield _title("title-found", "What was found")
+        yield title_row("What was found")
     working = {finding for step in plan.steps for finding in step.findings}
     for line in found:
         told = [finding_line(line)]
         if line.leave_it and line.id not in working and line.state != "cleared":
             told.append(f"if it stays: {line.leave_it}")
-        yield Row(
+        yield PlanRow(
             f"found-{line.id}",
             hanging(f"  {STATE_SIGNS[line.state][0]}", *told),
             finding=line.id,
@@ -184,15 +182,11 @@ def _finding_rows(plan: Plan, clean: frozenset[str]) -> Iterator[Row]:
         )
     places = [zone_words(line.zone_name, line.side) for line in plan.findings if line.id in clean]
     if places:
-        yield Row(
+        yield PlanRow(
             "clean",
             hanging("  =", f"looked at, clean: {'; '.join(places)}"),
             detail="Looked at, clean:\n" + "\n".join(f"- {place}" for place in places),
         )
-
-
-def _title(row_id: str, text: str) -> Row:
-    return Row(row_id, Text(text, "bold underline"), is_title=True)
 
 
 def _step_row(step: Step, sign: str, *, is_now: bool) -> Row:
@@ -207,7 +201,7 @@ def _step_row(step: Step, sign: str, *, is_now: bool) -> Row:
         "   ".join(marks),
         f"{RECORD}{record}" if record else "",
     )
-    return Row(
+    return PlanRow(
         f"step-{step.id}",
         hanging(sign, (step.name, style), step_place(step), *(p for p in more if p), width=13),
         is_now=is_now,
@@ -216,7 +210,7 @@ def _step_row(step: Step, sign: str, *, is_now: bool) -> Row:
 
 
 def _skip_row(skip: SkipSuggestion) -> Row:
-    return Row(
+    return PlanRow(
         f"skip-{skip.step}",
         hanging(
             "           ~",
@@ -236,15 +230,15 @@ def _excluded_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:
     methods = len({item.method for item in plan.excluded})
     many = f"{methods} method{'' if methods == 1 else 's'} ruled out"
     does = "hides" if is_open else "shows why"
-    yield Row(OUT, hanging("  v" if is_open else "  +", f"{many}; Enter {does}"), opens=OUT)
+    yield PlanRow(OUT, hanging("  v" if is_open else "  +", f"{many}; Enter {does}"), opens=OUT)
     names = finding_names(plan)
     for finding in dict.fromkeys(item.finding for item in plan.excluded) if is_open else ():
         where = names.get(finding or "", "whole specimen")
-        yield _title(f"{OUT}-{finding or WHOLE}", sentence(where).rstrip("."))
+        yield title_row(sentence(where).rstrip("."), f"{OUT}-{finding or WHOLE}")
         left_out = [item for item in plan.excluded if item.finding == finding]
         for number, ((because, is_never), held) in enumerate(by_reason(left_out).items()):
             kind = "never" if is_never else "not now"
-            yield Row(
+            yield PlanRow(
                 f"{OUT}-{finding or WHOLE}-{number}",
                 hanging("    x", (f"{kind}: {because}", BOLD), ", ".join(held), width=6),
                 detail=f"{kind}: {because}\n\nIt rules out:\n"
@@ -255,12 +249,12 @@ def _excluded_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:
 def _question_rows(plan: Plan) -> Iterator[Row]:
     if not plan.questions:
         return
-    yield _title("title-questions", "Would still help to know")
+    yield title_row("Would still help to know")
     lines = {line.id: line for line in plan.findings}
     for question in plan.questions:
         line = lines.get(question.finding or "")
         where = f"{line.zone_name}: " if line else ""
-        yield Row(
+        yield PlanRow(
             f"question-{question.finding or WHOLE}-{question.question}",
             hanging("  ?", f"{where}{question.ask}", question.because),
             question=question.question,

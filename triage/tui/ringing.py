@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from textual.widgets import Input
 
-from triage.tui.messages import TimerEnded, TimerWarned
 from triage.tui.screens.alarm import AlarmScreen
 from triage.tui.screens.base import CaseScreen, ServiceScreen
 from triage.tui.timerwatch import Alarm, alarm_words
+from triage.tui.widgets.countdown import Countdown
 from triage.tui.words import clock_words
 
 if TYPE_CHECKING:
@@ -43,17 +43,13 @@ class Ringing:
         known = self.app.services.shown(alarm.case)
         step = known[1].step(alarm.step) if known is not None else None
         zones = self.app.services.workshop.knowledge.zones if self.app.services.is_open else {}
-        told: TimerEnded | TimerWarned
-        if alarm.is_over:
-            told = TimerEnded(alarm.case, alarm.step, alarm.label, int(-alarm.seconds))
-        else:
-            told = TimerWarned(alarm.case, alarm.step, alarm.label, int(alarm.seconds))
         words = alarm_words(alarm, step, zones)
         if alarm.is_over and not self._is_at(alarm.case, alarm.step):
             self._alarms[alarm.case, alarm.step] = words
         else:
             self.app.notify(words, severity="warning", timeout=15, markup=False)
-        self.app.screen.post_message(told)
+        for countdown in self.app.screen.query(Countdown):
+            countdown.refresh_time()  # right at once
 
     def _is_at(self, case: str, step: str) -> bool:
         """Return whether the topmost screen with a step stands at this one."""

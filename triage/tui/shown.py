@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from triage.plan.model import Plan, Step
-from triage.show.blocks import Alert, Block, Heading, Line, Listing
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Picture
 from triage.show.step import page_blocks, reason_blocks, step_blocks
 from triage.show.words import sentence, step_place
 from triage.tui.hanging import Hanging, Rows, hanging
@@ -24,6 +24,8 @@ def flat(blocks: Iterable[Block]) -> Iterator[Line]:
             yield from (Line(sentence(block.where)), Line(""))
         elif isinstance(block, Alert):
             yield Line(block.text, "!", is_bold=True)
+        elif isinstance(block, Picture):
+            yield Line(block.text)
         elif not isinstance(block, Listing):
             yield from (Line("; ".join(row)) for row in block.rows)
         elif block.label == "Do":

@@ -36,6 +36,7 @@ from triage.show.record import (
 )
 from triage.show.words import OUTCOME_WORDS
 from triage.tui.hanging import BOLD, Hanging, hanging
+from triage.tui.widgets.actionlist import Row
 
 SIGN = 13
 WHEN = 18
@@ -104,43 +105,45 @@ class Names:
 
 
 @dataclass(frozen=True)
-class Row:
+class DayRow(Row):
     """One row; Enter opens the plan of its case, if it has one."""
 
-    prompt: Hanging | Text
     case: str = ""
-    is_title: bool = False
     has_photos: bool = False
 
 
-def _title(text: str) -> Row:
-    return Row(Text(text, style="bold underline"), is_title=True)
+def _row(prompt: Hanging, case: str = "", *, has_photos: bool = False) -> DayRow:
+    return DayRow("", prompt, case=case, has_photos=has_photos)
 
 
-def day_rows(day: BenchDay, names: Names) -> tuple[Row, ...]:
+def _title(text: str) -> DayRow:
+    return DayRow("", Text(text, style="bold underline"), is_title=True)
+
+
+def day_rows(day: BenchDay, names: Names) -> tuple[DayRow, ...]:
     """Return the order of the day, and behind it what is aired, runs on, or waits."""
     return tuple(_day_rows(day, names))
 
 
-def _day_rows(day: BenchDay, names: Names) -> Iterator[Row]:
+def _day_rows(day: BenchDay, names: Names) -> Iterator[DayRow]:
     yield from _section_rows(running_sections(day), names)
     for entry in day.plan.entries:
         span, what, whose = entry_words(entry)
         whose = names.of(whose, entry.case)
-        yield Row(hanging(span, (what, BOLD), whose, width=SIGN), entry.case)
+        yield _row(hanging(span, (what, BOLD), whose, width=SIGN), entry.case)
     if not day.plan.entries:
-        yield Row(hanging("", NOTHING, width=SIGN))
+        yield _row(hanging("", NOTHING, width=SIGN))
     yield from _section_rows(day_sections(day), names)
 
 
-def _section_rows(sections: Iterable[Section], names: Names) -> Iterator[Row]:
+def _section_rows(sections: Iterable[Section], names: Names) -> Iterator[DayRow]:
     for section in sections:
         yield _title(section.head)
         for line, case in section.lines:
-            yield Row(hanging("  -", names.of(line, case)), case)
+            yield _row(hanging("  -", names.of(line, case)), case)
 
 
-def chamber_rows(chambers: Iterable[ChamberWatch], names: Names) -> tuple[Row, ...]:
+def chamber_rows(chambers: Iterable[ChamberWatch], names: Names) -> tuple[DayRow, ...]:
     """Return the running chambers, the next look first."""
     rows = []
     for each in chambers:
@@ -148,19 +151,19 @@ def chamber_rows(chambers: Iterable[ChamberWatch], names: Names) -> tuple[Row, .
         first = names.of(first, each.running.case)
         sign = "@ LOOK NOW" if each.is_overdue else "@ runs"
         prompt = hanging(sign, (first, BOLD), *more, width=SIGN)
-        rows.append(Row(prompt, each.running.case))
-    return tuple(rows) or (Row(hanging("", NO_CHAMBER, width=SIGN)),)
+        rows.append(_row(prompt, each.running.case))
+    return tuple(rows) or (_row(hanging("", NO_CHAMBER, width=SIGN)),)
 
 
-def record_rows(attempts: tuple[HistoryRow, ...], names: Names) -> tuple[Row, ...]:
+def record_rows(attempts: tuple[HistoryRow, ...], names: Names) -> tuple[DayRow, ...]:
     """Return attempts, the newest first."""
     rows = []
     for attempt in attempts[:MOST_ROWS]:
         when, what, more = attempt_words(names.named(attempt))
         pictured = bool(attempt.photo_before or attempt.photo_after)
         prompt = hanging(when, (what, BOLD), more, width=WHEN)
-        rows.append(Row(prompt, attempt.case, has_photos=pictured))
-    return tuple(rows) or (Row(hanging("", NO_ATTEMPT, width=WHEN)),)
+        rows.append(_row(prompt, attempt.case, has_photos=pictured))
+    return tuple(rows) or (_row(hanging("", NO_ATTEMPT, width=WHEN)),)
 
 
 def matching(
@@ -184,21 +187,21 @@ def matching(
     return tuple(row for row in attempts if all(word in said(row) for word in wanted))
 
 
-def worked_rows(evidence: Evidence, names: Names) -> tuple[Row, ...]:
+def worked_rows(evidence: Evidence, names: Names) -> tuple[DayRow, ...]:
     """Return how often each method worked here, the most often tried first."""
     return _rows(evidence_blocks(evidence, names.called))
 
 
 def used_rows(
     months: Iterable[MonthLine], stock: Iterable[StockLine], names: Names
-) -> tuple[Row, ...]:
+) -> tuple[DayRow, ...]:
     """Return what evaporated by month and what is left in the bottles."""
     return _rows(usage_blocks(months, stock, names.called))
 
 
-def _rows(blocks: Iterable[Block]) -> tuple[Row, ...]:
+def _rows(blocks: Iterable[Block]) -> tuple[DayRow, ...]:
     """Return lines as rows; one that is not set in is a title."""
     lines = [block for block in blocks if isinstance(block, Line)][:MOST_ROWS]
     return tuple(
-        Row(hanging("  -", line.text)) if line.depth else _title(line.text) for line in lines
+        _row(hanging("  -", line.text)) if line.depth else _title(line.text) for line in lines
     )

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.recording import append_attempt
+from triage.case import store
 from triage.case.changes import new_attempt, new_case
 from triage.case.store import create_case, load_case, update_case
 from triage.service import Workshop, open_workshop
@@ -81,6 +82,26 @@ def test_nothing_is_planned_while_other_writers_wait(
     shop.record(CASE, step.id, "not-done")
     assert planned
     assert not any(planned)
+
+
+def test_a_text_is_parsed_once_however_often_a_record_reads_it(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shop = open_workshop(cases=folder)
+    step = shop.plan(shop.load(CASE)).next_step()
+    assert step is not None
+    shop.record(CASE, step.id, "not-done", note="first")
+    parsed: list[str] = []
+    parse = store.parse_yaml
+
+    def counted(text: str, *rest: str) -> object:
+        parsed.append(text)
+        return parse(text, *rest)
+
+    monkeypatch.setattr(store, "parse_yaml", counted)
+    shop.record(CASE, step.id, "not-done", note="second")
+    # What is written is read back once, before it takes the place of the old; nothing else is.
+    assert [text.count("second") for text in parsed] == [1]
 
 
 def test_a_writer_waits_on_while_others_get_their_turn(folder: Path) -> None:

@@ -10,6 +10,7 @@ from tests.support.explaining import (
     likelihood,
     look_on,
     maker,
+    open_outlooks,
     plan_of,
     sweep_of,
     trail_of,
@@ -19,14 +20,12 @@ from tests.support.knowledge import consultant, planner, shipped
 from triage.case import changes
 from triage.case.profile import Bench, Refused
 from triage.errors import TriageError
-from triage.explain.conflicts import contradictions
-from triage.explain.contrast import Comparing
 from triage.explain.desk import ExplainDesk
 from triage.explain.nextquestion import ranked_questions
-from triage.explain.sensitivity import firmness_of
+from triage.explain.sureplan import firmness_of
 from triage.explain.sweep import Sweep
 from triage.explain.whatif import compare
-from triage.explain.whynot import methods_named, why_not
+from triage.explain.whynot import Against, methods_named, why_not
 from triage.exposure.day import DayLedger
 from triage.show.lines import lines_of
 from triage.show.reasons import why_lines
@@ -139,7 +138,7 @@ def test_why_not_of_something_unknown_names_the_nearest(oily):
 def test_contrast_gives_the_one_grade_that_decides(oily):
     trail = trail_of(oily, demo_bench())
     ladder = trail.skeleton.ladder("f1")
-    found = Comparing(trail).contrast("heptane-brush", "blot-dry", ladder)
+    found = Against(trail).contrast("heptane-brush", "blot-dry", ladder)
     assert (found.first, found.second) == ("blot-dry", "heptane-brush")
     mine, yours = (shipped().methods[m].harshness for m in ("blot-dry", "heptane-brush"))
     worst = [max(h.mechanical.grade, h.chemical.grade, h.person.grade) for h in (mine, yours)]
@@ -152,7 +151,7 @@ def test_contrast_names_the_interlock_where_one_is_ruled_out():
         "compound-eye", {"sheen": "dull", "lens-look": "drying-rings", "colour": "clear"}
     )
     trail = trail_of(case, demo_bench())
-    found = Comparing(trail).contrast("heptane-brush", "puff-air", trail.skeleton.ladder("f1"))
+    found = Against(trail).contrast("heptane-brush", "puff-air", trail.skeleton.ladder("f1"))
     assert found.first == "puff-air"
     assert found.decided_by.startswith("forbid-")
 
@@ -188,7 +187,7 @@ def test_what_if_explains_a_smaller_amount(oily):
 def test_contradictions_name_the_two_facts():
     case = case_of(signs={"sheen": "wet-gloss", "texture": "threads", "smell": "musty"})
     trail = trail_of(case, Bench())
-    found = contradictions(trail)
+    found = trail.contradictions()
     assert found
     for each in found:
         assert each.for_it.rule != each.against_it.rule
@@ -208,10 +207,12 @@ def test_firm_steps_stand_under_every_open_answer(oily):
     assert [each.step for each in found] == [item.step for item in items]
     first = found[0]
     if first.firm:
-        assert all(outlook.step == first.step for _, outlook in sweep.open)
+        assert all(outlook.step == first.step for _, outlook in open_outlooks(sweep))
     else:
         moved = [
-            o for a, o in sweep.open if (a.question, a.after) == (first.question, first.answer)
+            o
+            for a, o in open_outlooks(sweep)
+            if (a.question, a.after) == (first.question, first.answer)
         ]
         assert any(outlook.step != first.step for outlook in moved)
 
@@ -226,7 +227,7 @@ def test_a_case_with_every_answer_given_is_firm_throughout():
     finding = changes.new_finding("f1", "elytra", signs=signs)
     case = changes.new_case("told", taxon="beetles", answers=answers, findings=(finding,))
     sweep = sweep_of(case, Bench())
-    assert sweep.open == ()
+    assert open_outlooks(sweep) == []
     assert ranked_questions(sweep, likelihood()) == ()
     items = maker().skeleton(case, Bench(), look_on(Bench()).judge).items
     assert all(each.firm for each in firmness_of(sweep, items, ()))

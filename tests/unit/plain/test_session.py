@@ -138,10 +138,9 @@ def test_whatever_a_command_does_can_be_done_here(
     for name in set(commands()) - NOT_INSIDE:
         number_of(listed, f"{name}: ")
     drops = number_of(listed, "drops: ")
-    text = play(
-        workshop, "skimmer-plate-8", more, drops, "5 --agent ethanol", "drops 5 --agnt x", "stop"
-    )
-    assert "for example: 5 --agent ethanol" in text
+    words = ("5", "ethanol", "", "", "", "drops 5 --agnt x")
+    text = play(workshop, "skimmer-plate-8", more, drops, *words, "stop")
+    assert "how many drops (as 5.0) >" in text
     assert re.search(r"5 drops", text), text
     assert "not done: " in text
     assert "agnt" in text.split("not done: ")[1]
@@ -183,3 +182,49 @@ def test_a_specimen_that_is_ready_for_the_camera_is_said_to_be(
     assert said.startswith("Ready for the camera")
     assert "It belongs to the animal" in said
     assert set(asked) == {"skimmer-plate-8"}
+
+
+class Asked(io.StringIO):
+    """Answers each list with the line that begins with the first of some words that it has."""
+
+    def __init__(self, sink: io.StringIO, *words: str) -> None:
+        super().__init__()
+        self.sink, self.words = sink, words
+
+    def readline(self, _size: int | None = -1, /) -> str:
+        listed = self.sink.getvalue().rsplit(" > ", 2)[-2]
+        found = (re.search(rf"^  (\d+) {word}", listed, re.MULTILINE) for word in self.words)
+        return next((f"{each[1]}\n" for each in found if each), "stop\n")
+
+
+def test_cannot_tell_to_everything_ends_with_what_to_look_for_and_what_is_harmless(
+    workshop: Workshop,
+) -> None:
+    """Of a finding in its zone, and of a whole specimen of which nothing is known."""
+    bare = workshop.new("Bare", "flies").id
+    _, spot = workshop.add_finding("bumblebee-plate-3", "thorax-hairy", None)
+    for case, place, words in (
+        ("bumblebee-plate-3", "hairy thorax", "What it is cannot be told yet."),
+        (bare, "", "Nothing is left to ask here."),
+    ):
+        sink = io.StringIO()
+        answers = Asked(sink, "cannot tell", "ask on all the same", "back to the case", "answer q")
+        asks = Dialogue(answers, sink)
+        session = PlainSession(workshop, asks)
+        session._answer(workshop.load(case))
+        said = sink.getvalue()
+        assert words in said, said
+        end = said[said.rindex(words) :]
+        assert re.search(r"Harmless meanwhile: |Next step now: ", end), end
+        assert "Look for next:\n- " in end
+        assert place in said[: said.rindex(words)].splitlines()[-1] or not place
+    assert spot
+
+
+def test_the_bench_is_asked_line_by_line(workshop: Workshop) -> None:
+    """Typed under the other commands its questions went where nobody could read them."""
+    listed = play(workshop, None, "stop")
+    bench = number_of(listed, "the bench: ")
+    text = play(workshop, None, bench, *["no"] * 40, "stop")
+    assert "Enter keeps what is shown" in text
+    assert "yes, no or u" in text

@@ -7,9 +7,10 @@ import pytest
 from tests.support.knowledge import shipped
 from triage.case.profile import Bench, RoomProfile
 from triage.exposure.day import DayLedger
+from triage.plan import aircalc, boxcalc
 from triage.plan.air import AirJudge
-from triage.plan.aircalc import AirQuestion, answer_air
-from triage.plan.boxcalc import BoxQuestion, answer_fumigant
+from triage.plan.answers import Means
+from triage.plan.inputs import AirQuestion, BoxQuestion
 from triage.plan.substances import room_of
 
 KNOWLEDGE = shipped()
@@ -17,7 +18,7 @@ ROOM = RoomProfile(volume_m3=30.0, air_changes_per_h=0.5, control="none")
 
 
 def air_of(agent: str, bench: Bench):
-    return answer_air(KNOWLEDGE, bench, DayLedger(), AirQuestion(agent, 0.5, minutes=10.0))
+    return aircalc.answer(Means(KNOWLEDGE, bench), AirQuestion(agent, 0.5, minutes=10.0))
 
 
 def test_a_face_that_was_not_measured_is_taken_as_near_as_under_a_stereo_microscope() -> None:
@@ -87,7 +88,7 @@ def test_two_editions_of_one_authority_keep_their_own_ratio() -> None:
 def test_moth_crystals_are_breathed_by_the_higher_table_and_last_by_the_lower() -> None:
     """1.3 mmHg (NIOSH guide) and 0.6 mmHg (NTP 1992) at 20 C: 10.4 and 4.8 mg/L by gas law."""
     asked = BoxQuestion(volume_l=5.0, temp_c=20.0, fumigant="paradichlorobenzene", grams=8.0)
-    answer = answer_fumigant(KNOWLEDGE, Bench(room=ROOM), DayLedger(), asked)
+    answer = boxcalc.answer(Means(KNOWLEDGE, Bench(room=ROOM)), asked)
     figures = {f.name: f.value for f in answer.figures}
     assert figures["saturated air holds"] == pytest.approx(10.4, rel=0.01)
     assert figures["by another table"] == pytest.approx(4.82, rel=0.01)

@@ -13,16 +13,15 @@ import pytest
 from tests.support.knowledge import shipped
 from triage.case.profile import Bench, load_bench
 from triage.errors import TriageError
-from triage.exposure.day import DayLedger
-from triage.plan.aircalc import AirQuestion, answer_air
+from triage.plan import aircalc, boxcalc, chambercalc, mixcalc
 from triage.plan.airpicture import air_picture
 from triage.plan.airsteps import question_of_agent, vapour_agents
-from triage.plan.boxcalc import BoxQuestion, answer_fumigant, answer_gel
-from triage.plan.calculators import answer_mix_volume, bath_acids
-from triage.plan.chambercalc import ChamberQuestion, answer_chamber
+from triage.plan.answers import Means
+from triage.plan.inputs import AirQuestion, BoxQuestion, ChamberQuestion, MixQuestion
 
 KNOWLEDGE = shipped()
 BENCH = load_bench(Path(__file__).resolve().parents[3] / "cases" / "bench.yaml")
+MEANS = Means(KNOWLEDGE, BENCH)
 
 
 def numbers(held: Any) -> list[float]:
@@ -44,7 +43,7 @@ def answered(act: Callable[[], Any]) -> tuple[Any, TriageError | None]:
 @pytest.mark.parametrize("agent", sorted(KNOWLEDGE.agents))
 def test_air_of_every_agent(agent: str) -> None:
     asked = AirQuestion(agent, 0.5)
-    answer, fault = answered(lambda: answer_air(KNOWLEDGE, BENCH, DayLedger(), asked))
+    answer, fault = answered(lambda: aircalc.answer(MEANS, asked))
     if fault is not None:
         assert fault.mend
         assert "known" in fault.message or "no density" in fault.message
@@ -65,7 +64,7 @@ def test_air_of_every_agent(agent: str) -> None:
 
 @pytest.mark.parametrize("agent", sorted(vapour_agents(KNOWLEDGE, Bench())))
 def test_curve_of_every_agent_that_can_be_chosen(agent: str) -> None:
-    picture = air_picture(KNOWLEDGE, BENCH, question_of_agent(KNOWLEDGE, agent))
+    picture = air_picture(MEANS, question_of_agent(KNOWLEDGE, agent))
     assert picture.words()
     curve = picture.curve
     assert all(
@@ -78,8 +77,8 @@ def test_curve_of_every_agent_that_can_be_chosen(agent: str) -> None:
 def test_curve_passes_through_the_level_of_the_verdict() -> None:
     """The picture's top is the verdict's peak: both come from the same release, by two routes."""
     asked = AirQuestion("ethyl-acetate", 2.0, minutes=5.0)
-    answer = answer_air(KNOWLEDGE, BENCH, DayLedger(), asked)
-    top = max(air_picture(KNOWLEDGE, BENCH, asked).curve.near_mg_per_m3)
+    answer = aircalc.answer(MEANS, asked)
+    top = max(air_picture(MEANS, asked).curve.near_mg_per_m3)
     peak = answer.levels[0].high_mg_per_m3
     assert top <= peak * 1.001
     assert top > 0.8 * peak
@@ -89,8 +88,8 @@ def test_curve_passes_through_the_level_of_the_verdict() -> None:
 @pytest.mark.parametrize("temp_c", [5.0, 20.0, 30.0, 44.0])
 def test_chamber_over_every_salt(salt: str, temp_c: float) -> None:
     answer, fault = answered(
-        lambda: answer_chamber(
-            KNOWLEDGE, ChamberQuestion(2.0, temp_c=temp_c, salt=salt, rh_start_percent=5.0)
+        lambda: chambercalc.answer(
+            MEANS, ChamberQuestion(2.0, temp_c=temp_c, salt=salt, rh_start_percent=5.0)
         )
     )
     if fault is not None:
@@ -102,7 +101,7 @@ def test_chamber_over_every_salt(salt: str, temp_c: float) -> None:
 
 @pytest.mark.parametrize("gel", sorted(KNOWLEDGE.gels))
 def test_gel_of_every_kind(gel: str) -> None:
-    answer, fault = answered(lambda: answer_gel(KNOWLEDGE, BoxQuestion(10.0, gel=gel)))
+    answer, fault = answered(lambda: boxcalc.answer(MEANS, BoxQuestion(10.0, gel=gel)))
     if fault is not None:
         assert "gel" in fault.line()
         return
@@ -113,9 +112,7 @@ def test_gel_of_every_kind(gel: str) -> None:
 @pytest.mark.parametrize("agent", ["naphthalene", "paradichlorobenzene", "thymol", "camphor"])
 def test_fumigants_answer_or_say_what_is_missing(agent: str) -> None:
     answer, fault = answered(
-        lambda: answer_fumigant(
-            KNOWLEDGE, BENCH, DayLedger(), BoxQuestion(8.0, fumigant=agent, grams=5.0)
-        )
+        lambda: boxcalc.answer(MEANS, BoxQuestion(8.0, fumigant=agent, grams=5.0))
     )
     if fault is not None:
         assert "known" in fault.message
@@ -130,7 +127,7 @@ def test_vapours_breathed_for_months_are_refused_as_solvents_are(
 ) -> None:
     frail = Bench(room={"volume_m3": 60.0, "control": "hood"}, circumstances=(circumstance,))
     asked = BoxQuestion(8.0, fumigant=agent, grams=5.0)
-    _, fault = answered(lambda: answer_fumigant(KNOWLEDGE, frail, DayLedger(), asked))
+    _, fault = answered(lambda: boxcalc.answer(Means(KNOWLEDGE, frail), asked))
     assert fault is not None
     assert KNOWLEDGE.circumstances[circumstance].name in fault.message
 
@@ -139,12 +136,12 @@ def test_opening_a_large_old_chest_is_judged() -> None:
     """500 L saturated with moth-ball vapour into a small closed room: far above a tenth of the limit."""
     tight = Bench(room={"volume_m3": 10.0, "control": "none"})
     asked = BoxQuestion(500.0, fumigant="paradichlorobenzene", grams=100.0)
-    answer = answer_fumigant(KNOWLEDGE, tight, DayLedger(), asked)
+    answer = boxcalc.answer(Means(KNOWLEDGE, tight), asked)
     assert any("Opening is too much" in caution for caution in answer.cautions)
 
 
 def test_only_the_acid_of_a_bath_of_known_ph_is_worked_out() -> None:
-    assert bath_acids(KNOWLEDGE) == ("hydrochloric-acid-dilute",)
+    assert mixcalc.bath_acids(KNOWLEDGE) == ("hydrochloric-acid-dilute",)
 
 
 @pytest.mark.parametrize(
@@ -152,7 +149,9 @@ def test_only_the_acid_of_a_bath_of_known_ph_is_worked_out() -> None:
 )
 def test_every_agent_with_a_strength_can_be_made_up_or_says_why_not(agent: str) -> None:
     answer, fault = answered(
-        lambda: answer_mix_volume(KNOWLEDGE, Bench(), agent, 1.0, 100.0, stock=10.0)
+        lambda: mixcalc.answer(
+            Means(KNOWLEDGE, Bench()), MixQuestion(agent, to=1.0, ml=100.0, stock=10.0)
+        )
     )
     if fault is not None:
         assert "density" in fault.line()

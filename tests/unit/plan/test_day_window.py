@@ -18,10 +18,11 @@ from triage.exposure.day import DayLedger
 from triage.history.dayair import DayAir
 from triage.history.daytypes import PutDown
 from triage.knowledge.methods import Method
+from triage.plan import aircalc, daycalc
 from triage.plan.air import AirJudge
-from triage.plan.aircalc import AirQuestion, answer_air
+from triage.plan.answers import Means
 from triage.plan.day import day_ledger, earliest
-from triage.plan.daycalc import answer_day
+from triage.plan.inputs import AirQuestion
 from triage.plan.lookahead import Lookahead
 from triage.plan.skeleton import SkeletonMaker
 
@@ -195,19 +196,19 @@ def test_the_bench_day_releases_nothing_either() -> None:
 
 def test_answers_about_the_air_name_what_is_not_known() -> None:
     bench = Bench()
-    day = answer_day(KNOWLEDGE, bench, LOST)
+    day = daycalc.answer(Means(KNOWLEDGE, bench, LOST))
     assert day.verdict == "unknown"
     assert "old.yaml" in day.sentence
     assert day.unknown == LOST.unknown
-    air = answer_air(KNOWLEDGE, bench, LOST, AirQuestion("ethanol", 0.1))
+    air = aircalc.answer(Means(KNOWLEDGE, bench, LOST), AirQuestion("ethanol", 0.1))
     assert any("old.yaml" in note for note in air.notes)
 
 
 def test_yesterdays_releases_are_shown_as_such() -> None:
     at = datetime(2026, 3, 4, 23, 10, tzinfo=UTC)
-    day = answer_day(KNOWLEDGE, Bench(), ledger(at, at + timedelta(hours=2)))
+    day = daycalc.answer(Means(KNOWLEDGE, Bench(), ledger(at, at + timedelta(hours=2))))
     assert [r.time for r in day.releases] == ["23:10 yesterday"]
-    answer = answer_air(
-        KNOWLEDGE, Bench(), ledger(at, at + timedelta(hours=2)), AirQuestion("ethanol", 0.1)
+    answer = aircalc.answer(
+        Means(KNOWLEDGE, Bench(), ledger(at, at + timedelta(hours=2))), AirQuestion("ethanol", 0.1)
     )
     assert answer.earlier_releases == 1

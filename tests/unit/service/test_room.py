@@ -141,6 +141,25 @@ def test_hostile_lines_are_told_and_nothing_ends(tmp_path: Path, knowledge: Know
     ]
     ledger.write_bytes(b"\n".join(bad))
     assert len(shop.day().unknown) == len(bad)
+    # A file of nothing else is named in a few lines, not in as many as it has.
+    ledger.write_bytes(b"- a\n" * 200_000)
+    said = shop.day().unknown
+    assert len(said) < 20
+    assert "199992 more lines" in said[-1]
+
+
+def test_a_late_line_about_yesterday_hides_no_torn_line_before_it(
+    tmp_path: Path, knowledge: Knowledge
+) -> None:
+    shop = _folder(tmp_path, knowledge, "one")
+    ledger = tmp_path / "shared" / "upper-workroom.room.jsonl"
+    _used(shop, "heptane-brush", "heptane", hours=20)
+    told = ledger.read_bytes()
+    # Torn an hour ago; behind it, said today, what was done a little longer ago than counts now.
+    old = told.replace(b"2026-05-03", b"2026-05-02")
+    assert old != told
+    ledger.write_bytes(b'{"torn\n' + old)
+    assert shop.day().unknown
 
 
 def test_agents_of_the_day_must_not_meet_those_of_a_step(

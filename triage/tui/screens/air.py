@@ -14,10 +14,13 @@ from textual.widgets import Static
 
 from triage.airplot import day_bars
 from triage.knowledge.book import Knowledge
-from triage.plan.aircalc import AirAnswer, AirQuestion, answer_air
+from triage.plan import aircalc, daycalc
+from triage.plan.aircalc import AirAnswer
 from triage.plan.airpicture import AirPicture, air_picture
 from triage.plan.airsteps import airy_step, question_of_agent, question_of_step, vapour_agents
-from triage.plan.daycalc import DayAnswer, answer_day
+from triage.plan.answers import Means
+from triage.plan.daycalc import DayAnswer
+from triage.plan.inputs import AirQuestion
 from triage.show.answer import against_the_same, air_blocks, day_blocks
 from triage.show.blocks import listing
 from triage.tui.screens.base import ServiceScreen
@@ -109,12 +112,11 @@ class AirScreen(ServiceScreen):
 
     def _for(self, asked: AirQuestion | None, place: str) -> AirView:
         workshop = self.services.workshop
-        knowledge, bench, day = workshop.knowledge, workshop.bench, workshop.day()
+        means = Means(workshop.knowledge, workshop.bench, workshop.day())
         answer = picture = None
         if asked is not None:
-            answer = answer_air(knowledge, bench, day, asked)
-            picture = air_picture(knowledge, bench, asked)
-        today = by_name(answer_day(knowledge, bench, day), knowledge)
+            answer, picture = aircalc.answer(means, asked), air_picture(means, asked)
+        today = by_name(daycalc.answer(means), workshop.knowledge)
         return AirView(place, asked, answer, picture, today)
 
     # -- showing -----------------------------------------------------------------------------------

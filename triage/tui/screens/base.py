@@ -16,7 +16,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from triage.errors import TriageError
-from triage.tui.messages import CaseChanged, PlaceChosen
+from triage.tui.messages import CaseChanged, Wanted
 from triage.tui.services import Services
 from triage.tui.widgets.faultline import FaultLine
 from triage.tui.widgets.keysline import KeysLine
@@ -33,6 +33,8 @@ LEAST_WIDTH, LEAST_HEIGHT = 80, 24
 # From here on two things stand side by side.
 BROAD_WIDTH = 120
 LOOK_OUTSIDE_S = 1.0
+# Places that are about the case at hand.
+OF_A_CASE = ("air", "photos", "intake")
 CHANGED_OUTSIDE = "the file was changed outside; it is shown as it is now"
 DISK_MEND = "see that the disk has room and the folder may be written, then try again"
 
@@ -90,6 +92,15 @@ class Leaving(Screen[Answered]):
             self._waits_with = (result,)
         return AwaitComplete()
 
+    def ask(self, window: Screen[Held | None], then: Callable[[Held], object]) -> None:
+        """Open a window and go on with its answer; nothing follows one that was only left."""
+
+        def answered(answer: Held | None) -> None:
+            if answer is not None:
+                then(answer)
+
+        self.app.push_screen(window, answered)
+
     def on_screen_resume(self) -> None:
         """Leave now what was to be left while another screen stood above it."""
         if self._waits_with is not None:
@@ -137,7 +148,8 @@ class ServiceScreen(Leaving[None], Served):
 
     def action_go(self, place: str) -> None:
         """Go to the bench, the day, the handbook, the air or the photos."""
-        self.post_message(PlaceChosen(place, getattr(self, "case_id", None)))
+        case = getattr(self, "case_id", None)
+        self.post_message(Wanted(place, *((case,) if place in OF_A_CASE else ())))
 
     @property
     def is_whole(self) -> bool:
@@ -224,12 +236,22 @@ class ServiceScreen(Leaving[None], Served):
 class FilteredScreen(ServiceScreen):
     """A list with a line above it that is opened to narrow the list."""
 
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("slash", "filter", "Search", key_display="/"),
+        Binding("down", "into_list", "Into the list", show=False),
+    ]
     LINE, LISTED = "#filter", "#rows"
 
     def on_mount(self) -> None:
         """Begin in the list."""
         self.query_one(self.LINE).display = False
         self.action_into_list()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the line where it is not open already."""
+        if action == "filter":
+            return not isinstance(self.focused, Input)
+        return super().check_action(action, parameters)
 
     def action_filter(self) -> None:
         """Open the line."""
@@ -250,6 +272,11 @@ class FilteredScreen(ServiceScreen):
         line.display = False
         self.action_into_list()
         return True
+
+    def action_leave(self) -> None:
+        """Leave the line first, then the screen."""
+        if not self.is_line_left():
+            self.dismiss()
 
 
 class CaseScreen(ServiceScreen):

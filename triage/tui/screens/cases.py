@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
@@ -10,15 +11,14 @@ from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
-from textual.widgets.option_list import Option
 
 from triage.places import copy_demo, list_cache
 from triage.service.listing import doing_words, first_lines, remember
 from triage.tui.hanging import BOLD, Hanging, hanging
-from triage.tui.messages import CaseBegun, CaseChanged, CaseChosen, PlaceChosen
+from triage.tui.messages import CaseChanged, Wanted
 from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.newcase import NewCaseScreen
-from triage.tui.widgets.actionlist import ActionList
+from triage.tui.widgets.actionlist import ActionList, Row
 
 if TYPE_CHECKING:
     from triage.case.models import Case
@@ -31,12 +31,19 @@ EMPTY = (
 )
 
 
-def case_prompt(line: CaseLine, running: str) -> Hanging:
+@dataclass(frozen=True)
+class CaseRow(Row):
+    """One case of the list."""
+
+    line: CaseLine | None = None
+
+
+def case_prompt(line: CaseLine) -> Hanging:
     """Return the lines of one case."""
     if line.fault:
         return hanging("X", (f"CANNOT BE READ  {line.path.name}", BOLD), line.fault, width=9)
-    sign = "X HELD" if line.held else ("@ TIMER" if running else "")
-    more = [f"@ {running}"] if running else []
+    sign = "X HELD" if line.held else ("@ TIMER" if line.running else "")
+    more = [f"@ {line.running}"] if line.running else []
     return hanging(sign, (line.title or line.id, BOLD), doing_words(line), *more, width=9)
 
 
@@ -47,13 +54,11 @@ class CasesScreen(FilteredScreen):
     LISTED = "#cases"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus", "new", "New", key_display="+"),
-        Binding("slash", "filter", "Filter", key_display="/"),
         Binding("t", "go('today')", "Today"),
         Binding("o", "go('bench')", "Bench", id="bench"),
         Binding("h", "go('handbook')", "Handbook"),
         Binding("D", "demo", "Demo case", show=False),
         Binding("f5", "reload", "Read again", show=False),
-        Binding("down", "into_list", "Into the list", show=False),
         Binding("f9", "leave", "Out of the line", show=False),
         Binding("q", "end", "End", id="end"),
     ]
@@ -96,8 +101,8 @@ class CasesScreen(FilteredScreen):
         self.query_one("#empty").display = False
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer what a sign does only where it is no sign of a line that is written."""
-        if action in ("filter", "new"):
+        """Offer a new case only where + is no sign of a line that is written."""
+        if action == "new":
             return not isinstance(self.focused, Input)
         return super().check_action(action, parameters)
 
@@ -160,15 +165,9 @@ class CasesScreen(FilteredScreen):
 
     def _fill(self) -> None:
         wanted = self.query_one("#filter", Input).value.casefold().split()
-        listed = self.query_one("#cases", OptionList)
-        before = listed.highlighted_option.id if listed.highlighted_option else None
         shown = [line for line in self.lines if _matches(line, wanted)]
-        listed.set_options(
-            Option(case_prompt(line, line.running), id=line.path.name) for line in shown
-        )
-        names = [line.path.name for line in shown]
-        if names:
-            listed.highlighted = names.index(before) if before in names else 0
+        rows = (CaseRow(line.path.name, case_prompt(line), line=line) for line in shown)
+        self.query_one(ActionList).show(rows)
         self.show_place(f"Cases: {len(shown)} of {len(self.lines)}")
 
     def on_input_changed(self, event: Input.Changed) -> None:
@@ -188,23 +187,23 @@ class CasesScreen(FilteredScreen):
 
     def action_open(self) -> None:
         """Open the case under the cursor."""
-        option = self.query_one("#cases", OptionList).highlighted_option
-        line = next((line for line in self.lines if option and line.path.name == option.id), None)
+        row: CaseRow | None = self.query_one(ActionList).row
+        line = row.line if row else None
         if line is None:
             return
         if line.fault:
             self.show_fault(line.fault)
             return
-        chosen = CaseChosen(line.id)
+        chosen = Wanted("plan", line.id)
         self.when_open(lambda: self.post_message(chosen))
 
     def action_new(self) -> None:
         """Begin a new case."""
-        self.when_open(lambda: self.app.push_screen(NewCaseScreen(self.services), self._begun))
+        self.when_open(lambda: self.ask(NewCaseScreen(self.services), self._begun))
 
-    def _begun(self, case: str | None) -> None:
-        if case is not None:
-            self.post_message(CaseBegun(case))
+    def _begun(self, case: str) -> None:
+        for place in ("plan", "observe", "intake"):  # the drawing and the plan stand behind
+            self.post_message(Wanted(place, case))
 
     def action_demo(self) -> None:
         """Put copies of the demo cases beside the user's own."""
@@ -217,7 +216,7 @@ class CasesScreen(FilteredScreen):
 
     def action_go(self, place: str) -> None:
         """Go to the bench, the day or the handbook when the rules are read."""
-        self.when_open(lambda: self.post_message(PlaceChosen(place)))
+        self.when_open(lambda: self.post_message(Wanted(place)))
 
     def action_leave(self) -> None:
         """Leave the filter line; the key that goes back everywhere never ends the program."""

@@ -30,11 +30,9 @@ class HandbookScreen(FilteredScreen):
     PLACE = "Handbook"
     LINE, LISTED = "#search", "#entries"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("slash", "filter", "Search", key_display="/"),
         Binding("k", "kind", "Kind of entry", id="handbook.kind"),
         Binding("pagedown", "page(1)", "Further", show=False, priority=True),
         Binding("pageup", "page(-1)", "Back up", show=False, priority=True),
-        Binding("down", "into_list", "Into the list", show=False),
         Binding("end", "to_end", "Last entry", show=False, priority=True),
         Binding("q,f9", "leave", "Back", id="leave"),
     ]
@@ -118,12 +116,6 @@ class HandbookScreen(FilteredScreen):
         scroll = self.query_one("#entry-scroll", VerticalScroll)
         scroll.scroll_relative(y=way * max(1, scroll.size.height - 2), animate=False)
 
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer the search where it is not open already."""
-        if action == "filter":
-            return not isinstance(self.focused, Input)
-        return super().check_action(action, parameters)
-
     def action_to_end(self) -> None:
         """Go to the last entry of all, not to the last one laid out."""
         line = self.query_one("#search", Input)
@@ -142,11 +134,6 @@ class HandbookScreen(FilteredScreen):
         if kind is not None:
             self._kind = kind
             self._fill()
-
-    def action_leave(self) -> None:
-        """Leave the search first, then the handbook."""
-        if not self.is_line_left():
-            self.dismiss()
 
 
 def _rows(shown: list[tuple[str, str]]) -> list[Option]:

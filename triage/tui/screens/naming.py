@@ -10,7 +10,7 @@ from triage.plan.names import zone_words
 from triage.show.words import KIND_WORDS
 from triage.tui.screens.base import CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.reason import ReasonScreen
+from triage.tui.screens.form import reason_form
 from triage.tui.services import Services
 
 NO_NAME = "no-name"
@@ -49,38 +49,31 @@ class FindingScreen(CaseScreen):
             return
         kinds = {each.kind for each in self.services.workshop.knowledge.deposits.values()}
         known = [(kind, words) for kind, words in KIND_WORDS.items() if kind in kinds]
-        self.app.push_screen(
-            ChoiceScreen("What is it like?", [*known, (NO_NAME, "no name of my own")]),
-            self._name_of_kind,
-        )
+        choices = [*known, (NO_NAME, "no name of my own")]
+        self.ask(ChoiceScreen("What is it like?", choices), self._name_of_kind)
 
-    def _name_of_kind(self, kind: str | None) -> None:
+    def _name_of_kind(self, kind: str) -> None:
         if kind == NO_NAME:
             self._named("")
-        elif kind is not None:
-            deposits = self.services.workshop.knowledge.deposits.values()
-            choices = [(deposit.id, deposit.name) for deposit in deposits if deposit.kind == kind]
-            self.app.push_screen(ChoiceScreen("What do you take it to be?", choices), self._named)
-
-    def _named(self, deposit: str | None) -> None:
-        finding = self.finding
-        if deposit is None or finding is None:
             return
-        self.act(
-            lambda: self.services.workshop.name_deposit(self.case_id, finding, deposit or None)
-        )
+        deposits = self.services.workshop.knowledge.deposits.values()
+        choices = [(deposit.id, deposit.name) for deposit in deposits if deposit.kind == kind]
+        self.ask(ChoiceScreen("What do you take it to be?", choices), self._named)
+
+    def _named(self, deposit: str) -> None:
+        workshop, finding = self.services.workshop, self.finding
+        if finding is not None:
+            self.act(lambda: workshop.name_deposit(self.case_id, finding, deposit or None))
 
     def action_accept(self) -> None:
         """Leave the finding as it is, with a reason."""
         if self.finding is None:
             self.show_fault("only a finding can be left as it is; choose a zone first")
             return
-        self.app.push_screen(
-            ReasonScreen("Leave this finding as it is", (self.where(),), "Why may it stay?"),
-            self._accepted,
-        )
+        form = reason_form("Leave this finding as it is", (self.where(),), "Why may it stay?")
+        self.ask(form, lambda filled: self._accepted(filled["reason"]))
 
-    def _accepted(self, reason: str | None) -> None:
+    def _accepted(self, reason: str) -> None:
         finding = self.finding
-        if reason is not None and finding is not None:
+        if finding is not None:
             self.act(lambda: self.services.workshop.accept(self.case_id, finding, reason))

@@ -18,7 +18,7 @@ from triage.plan.model import Plan
 from triage.plan.names import zone_words
 from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
-from triage.tui.messages import FindingChosen
+from triage.tui.messages import Wanted
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.intake import to_look_at
@@ -91,7 +91,9 @@ class ObserveScreen(CaseScreen):
     def _zones(self) -> list[str]:
         drawn = [zone.zone for zone in self.drawing.zones] if self.drawing else []
         known = self.services.workshop.knowledge.zones.values()
-        here = [zone.id for zone in known if not self._body_plan or self._body_plan in zone.plans]
+        found = {finding.zone for finding in self.case.findings} if self.case else set()
+        plan = self._body_plan
+        here = [z.id for z in known if not plan or plan in z.plans or z.id in found]
         return [zone for zone in drawn if zone in here] + [
             zone for zone in here if zone not in drawn
         ]
@@ -150,7 +152,7 @@ class ObserveScreen(CaseScreen):
         if is_first and self.case is not None and len(to_look_at(knowledge, self.case)) > 1:
             self.action_go("intake")
         else:
-            self.post_message(FindingChosen(self.case_id, None))
+            self.post_message(Wanted("questions", self.case_id, None))
 
     def action_clean(self) -> None:
         """Say that the zone under the cursor was looked at and is clean."""
@@ -254,7 +256,7 @@ class ObserveScreen(CaseScreen):
         if answer == NEW:
             self._ask_side(zone_id, side, drawn)
         elif answer is not None:
-            self.post_message(FindingChosen(self.case_id, answer))
+            self.post_message(Wanted("questions", self.case_id, answer))
 
     def _ask_side(self, zone_id: str, side: str | None, drawn: DrawnZone | None) -> None:
         if side is not None or drawn is None or not drawn.paired:
@@ -275,7 +277,7 @@ class ObserveScreen(CaseScreen):
 
         def then(added: tuple[Case, Plan, str]) -> None:
             self.show_case(added[0], added[1])
-            self.post_message(FindingChosen(self.case_id, added[2]))
+            self.post_message(Wanted("questions", self.case_id, added[2]))
 
         self.serve(act, then)
 

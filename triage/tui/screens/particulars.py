@@ -3,20 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import ClassVar
-
-from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
-from textual.content import Content
-from textual.widgets import Input, Static
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
 
 from triage.errors import TriageError
-from triage.tui.screens.base import Question
-from triage.tui.widgets.faultline import FaultLine
-from triage.tui.widgets.keysline import KeysLine
+from triage.tui.screens.form import Field, Filled, FormScreen, Refused
 
 
 @dataclass(frozen=True)
@@ -30,97 +21,60 @@ class Particulars:
     photo_after: str = ""
 
 
-FIELDS = (
-    ("amount_ml", "Amount used, mL"),
-    ("minutes", "Minutes (empty: measured)"),
-    ("note", "Note"),
-    ("photo_before", "Photo before, path"),
-    ("photo_after", "Photo after, path"),
-)
+NUMBERS = {"amount_ml": "Amount used, mL", "minutes": "Minutes (empty: measured)"}
+PHOTOS = {"photo_before": "Photo before, path", "photo_after": "Photo after, path"}
+LABELS = {**NUMBERS, "note": "Note", **PHOTOS}
 
 
-class ParticularsScreen(Question[Particulars | None]):
-    """Ask for the particulars; Enter in any line keeps them all."""
+def particulars_of(filled: Filled) -> Particulars:
+    """Return what was written; ``Refused`` for a number that is none."""
+    amount_ml, minutes = (_number(name, filled[name]) for name in NUMBERS)
+    return Particulars(amount_ml, minutes, *(filled[name] for name in ("note", *PHOTOS)))
 
-    AUTO_FOCUS = "#note"  # the amount is filled in already
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f9", "leave", "Back, change nothing", key_display="F9"),
-        Binding("down", "app.focus_next", "Next line", show=False),
-        Binding("up", "app.focus_previous", "Line before", show=False),
-    ]
 
-    def __init__(
-        self,
-        particulars: Particulars,
-        check_photo: Callable[[str], object],
-        doubt: Callable[[float | None], str] = lambda _: "",
-    ) -> None:
-        super().__init__()
-        self._doubt = doubt
-        self._asked = ""
-        self._check_photo = check_photo
-        self._particulars = particulars
+def _number(name: str, text: str) -> float | None:
+    if not text:
+        return None
+    try:
+        found = float(text.replace(",", "."))
+    except ValueError:
+        raise Refused(name, f'{LABELS[name]}: "{text}" is no number; write digits') from None
+    if not 0 <= found < math.inf:
+        raise Refused(name, f'{LABELS[name]}: "{text}" cannot be; write what was used')
+    return found
 
-    def compose(self) -> ComposeResult:
-        """Lay out one line for each."""
-        with VerticalScroll(classes="window", can_focus=False):
-            yield Static(
-                Content("For this pass (Enter keeps all, down and up change the line)"),
-                classes="window-title",
-            )
-            yield FaultLine(id="fault")
-            for name, label in FIELDS:
-                held = getattr(self._particulars, name)
-                yield Static(Content(label))
-                yield Input("" if held is None else _shown(held), id=name, compact=True)
-        yield KeysLine()
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Keep all lines if the numbers are numbers and the photos are there."""
-        del event
-        told = {name: self.query_one(f"#{name}", Input).value.strip() for name, _ in FIELDS}
-        numbers: dict[str, float | None] = {}
-        for name, label in FIELDS[:2]:
+def particulars_form(
+    held: Particulars,
+    check_photo: Callable[[str], object],
+    doubt: Callable[[float | None], str],
+    newest: Mapping[str, str],
+) -> FormScreen:
+    """Return the form of a pass: the numbers must be numbers, the photos must be there.
+
+    ``doubt`` asks about an amount that looks like a slip of the pen: once, Enter again takes it.
+    """
+    asked = ""
+
+    def check(filled: Filled) -> None:
+        nonlocal asked
+        told = particulars_of(filled)
+        for name in PHOTOS:
             try:
-                numbers[name] = float(told[name].replace(",", ".")) if told[name] else None
-            except ValueError:
-                self._refuse(name, f'{label}: "{told[name]}" is no number; write digits, as 2.5')
-                return
-            if not 0 <= (numbers[name] or 0) < math.inf:
-                self._refuse(name, f'{label}: "{told[name]}" cannot be; write what was used')
-                return
-        for name, label in FIELDS[3:]:
-            try:
-                if told[name]:
-                    self._check_photo(told[name])
+                if filled[name]:
+                    check_photo(filled[name])
             except TriageError as fault:
-                self._refuse(name, f"{label}: {fault.line()}")
-                return
-        doubt = self._doubt(numbers["amount_ml"])
-        if doubt != self._asked:
-            self._asked = doubt
-            if doubt:
-                self._refuse("amount_ml", f"{doubt}. Enter again if it is so.")
-                return
-        self.dismiss(
-            replace(
-                self._particulars,
-                amount_ml=numbers["amount_ml"],
-                minutes=numbers["minutes"],
-                note=told["note"],
-                photo_before=told["photo_before"],
-                photo_after=told["photo_after"],
-            )
-        )
+                raise Refused(name, f"{LABELS[name]}: {fault.line()}") from None
+        doubted, asked = asked, doubt(told.amount_ml)
+        if asked and asked != doubted:
+            raise Refused("amount_ml", f"{asked}. Enter again if it is so.")
 
-    def _refuse(self, name: str, text: str) -> None:
-        self.query_one("#fault", FaultLine).show(text)
-        self.query_one(f"#{name}", Input).focus()
-
-    def action_leave(self) -> None:
-        """Change nothing."""
-        self.dismiss(None)
-
-
-def _shown(held: object) -> str:
-    return f"{held:g}" if isinstance(held, float) else str(held)
+    said = {
+        name: f"{value:g}" if isinstance(value, float) else value or ""
+        for name, value in asdict(held).items()
+    }
+    fields = (
+        Field(name, label, said[name], newest.get(name, "")) for name, label in LABELS.items()
+    )
+    title = "For this pass (Enter keeps all, down and up change the line)"
+    return FormScreen(title, fields, check=check, newest=newest, first="note")

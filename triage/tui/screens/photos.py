@@ -14,7 +14,8 @@ from textual.widgets import Static
 
 from triage.case.models import Attempt, Case
 from triage.errors import TriageError
-from triage.show.compared import compared_blocks, measured_words
+from triage.service.photographs import view_photo
+from triage.show.compared import measured_words
 from triage.show.lines import lines_of
 from triage.show.words import OUTCOME_WORDS
 from triage.tui.keysets import keyset_of
@@ -33,6 +34,7 @@ class PhotosScreen(ServiceScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("down", "turn(1)", "Older", id="list.down"),
         Binding("up", "turn(-1)", "Newer", id="list.up"),
+        Binding("enter", "view", "Open in the viewer", key_display="Enter", id="choose"),
         Binding("equals_sign", "compare", "What changed"),
         Binding("q,f9", "leave", "Back", id="leave"),
     ]
@@ -60,6 +62,8 @@ class PhotosScreen(ServiceScreen):
             return len(self.attempts) > 1
         if action == "compare":
             return None not in self._pair()
+        if action == "view":
+            return any(self._pair())
         return super().check_action(action, parameters)
 
     def _read(self) -> tuple[Case, dict[str, Placed]]:
@@ -117,23 +121,37 @@ class PhotosScreen(ServiceScreen):
         before, after = (self._places.get(name or "", ("", None))[1] for name in names)
         return before, after
 
+    def action_view(self) -> None:
+        """Show both photos in the viewer of the system."""
+        pair = [place for place in self._pair() if place is not None]
+
+        def act() -> None:
+            for place in pair:
+                view_photo(place)
+
+        self.serve(act, lambda _: None)
+
     def action_compare(self) -> None:
-        """Say what left, what came and whether it did harm; large photos take half a minute."""
+        """Say what left, what came and whether it did harm; meanwhile, how far it is."""
         before, after = self._pair()
         if before is None or after is None:
             return
-        judged = self.services.workshop.knowledge.judgement.picture
         about = self.query_one("#photo-told", Static)
         about.update("Comparing ...")
+        seen: list[str] = []
+
+        def told(words: str) -> None:
+            if words.startswith("at a glance"):
+                seen.append(words)
+            self.app.call_from_thread(about.update, "\n".join([*seen, f"Comparing: {words} ..."]))
 
         def act() -> str:
-            from triage.picture.files import read_photo  # noqa: PLC0415  (loads arrays)
-            from triage.picture.limits import Limits  # noqa: PLC0415
-            from triage.picture.pair import compare  # noqa: PLC0415
+            from triage.service.measuring import measured  # noqa: PLC0415  (loads arrays)
 
-            limits = Limits.of(judged)
-            found = compare(read_photo(before), read_photo(after), limits)
-            return "\n".join(lines_of(compared_blocks(found, limits, None)))
+            knowledge = self.services.workshop.knowledge
+            return "\n".join(
+                lines_of(measured(knowledge, before, after, told=told, glanced=told).lines())
+            )
 
         self.serve(act, about.update, about.update)
 

@@ -12,7 +12,6 @@ from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import OptionList
-from textual.widgets.option_list import Option
 
 from triage.case.models import Case
 from triage.errors import TriageError
@@ -27,17 +26,13 @@ from triage.service.takeback import Act, record_words
 from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
 from triage.tui.keysets import keyset_of
-from triage.tui.messages import (
-    FindingChosen,
-    LookingChosen,
-    StepChosen,
-)
-from triage.tui.planrows import Row, plan_rows
+from triage.tui.messages import Wanted
+from triage.tui.planrows import PlanRow, plan_rows
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
-from triage.tui.screens.reason import ReasonScreen
+from triage.tui.screens.form import reason_form
 from triage.tui.services import Services
 from triage.tui.shown import step_text
 from triage.tui.widgets.actionlist import ActionList
@@ -83,7 +78,6 @@ class PlanScreen(CaseScreen):
         self.plan: Plan | None = None
         self.skips: tuple[SkipSuggestion, ...] = ()
         self.sure: SurePlan | None = None
-        self._rows: tuple[Row, ...] = ()
         self._opened: set[str] = set()
         self._now = ""
 
@@ -148,30 +142,22 @@ class PlanScreen(CaseScreen):
     def _fill(self) -> None:
         if self.plan is None:
             return
-        listed = self.query_one("#rows", OptionList)
-        before = listed.highlighted_option.id if listed.highlighted_option else None
-        self._rows = plan_rows(
+        case = self.case
+        rows = plan_rows(
             self.sure.plan if self.sure else self.plan,
             frozenset(self._opened),
-            self.case.timers if self.case else (),
-            frozenset(found.id for found in self.case.findings if is_clean(found))
-            if self.case
+            case.timers if case else (),
+            frozenset(found.id for found in case.findings if is_clean(found))
+            if case
             else frozenset(),
             self.skips,
             self.sure.firmness if self.sure else (),
             self._camera(),
         )
-        listed.set_options(
-            Option(row.prompt, id=row.id, disabled=row.is_title) for row in self._rows
-        )
-        ids = [row.id for row in self._rows]
-        now = next((at for at, row in enumerate(self._rows) if row.is_now), None)
-        first = next((at for at, row in enumerate(self._rows) if not row.is_title), None)
-        now_id = ids[now] if now is not None else ""
-        stays = before in ids and now_id == self._now
-        self._now = now_id
+        now = next((row.id for row in rows if isinstance(row, PlanRow) and row.is_now), "")
         # The cursor stays where it was, unless another step is due now.
-        listed.highlighted = ids.index(before or "") if stays else (now or first)
+        self.query_one(ActionList).show(rows, at=now if now != self._now else None)
+        self._now = now
 
     def _camera(self) -> tuple[str, ...]:
         """Return that the specimen may go to the camera, nothing while it may not."""
@@ -194,15 +180,16 @@ class PlanScreen(CaseScreen):
             return self.case is not None and bool(self.case.timers) and self._lies_in_a_chamber()
         return super().check_action(action, parameters)
 
-    def row(self) -> Row | None:
-        """Return the row under the cursor."""
-        option = self.query_one("#rows", OptionList).highlighted_option
-        return next((row for row in self._rows if option and row.id == option.id), None)
+    @property
+    def row(self) -> PlanRow | None:
+        """The row under the cursor."""
+        found: PlanRow | None = self.query_one(ActionList).row
+        return found
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Show beside the plan what belongs to the row under the cursor."""
         del event
-        row = self.row()
+        row = self.row
         if row is not None and self.case is not None and self.plan is not None and self.is_whole:
             known = self.services.workshop.knowledge
             self.query_one(Aside).show(row, self.case, self.plan, known)
@@ -210,25 +197,22 @@ class PlanScreen(CaseScreen):
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Act on the row that was chosen."""
         del event
-        self._act()
+        self.action_act()
 
     def action_act(self) -> None:
         """Act on the row under the cursor."""
-        self._act()
-
-    def _act(self) -> None:
-        row = self.row()
+        row = self.row
         if row is None or self.plan is None:
             return
         if row.step is not None and row.is_now:
-            self.post_message(StepChosen(self.case_id, row.step))
+            self.post_message(Wanted("walk", self.case_id, row.step))
         elif row.step is not None:
             self.action_explain()
         elif row.opens:
             self._opened ^= {row.opens}
             self._fill()
         elif row.question:
-            self.post_message(FindingChosen(self.case_id, row.finding, row.question))
+            self.post_message(Wanted("questions", self.case_id, row.finding, row.question))
         elif row.attempt:
             self._release(row.attempt)
         elif row.skips:
@@ -239,14 +223,12 @@ class PlanScreen(CaseScreen):
             self.app.push_screen(DetailScreen("In full", Content(row.detail)))
 
     def _ask_stop_timer(self, step: str) -> None:
-        def stop(answer: str | None) -> None:
+        def stop(answer: str) -> None:
             if answer == "stop":
                 self._change(lambda: self.services.workshop.stop_timer(self.case_id, step))
 
-        self.app.push_screen(
-            ChoiceScreen("Stop this timer?", (("keep", "let it run"), ("stop", "stop it")), "k0"),
-            stop,
-        )
+        choices = (("keep", "let it run"), ("stop", "stop it"))
+        self.ask(ChoiceScreen("Stop this timer?", choices, "k0"), stop)
 
     def action_walk(self) -> None:
         """Work on the next step."""
@@ -255,15 +237,15 @@ class PlanScreen(CaseScreen):
         if self.plan.next_step() is None:
             self.show_fault(no_step_words(self.plan))
             return
-        self.post_message(StepChosen(self.case_id))
+        self.post_message(Wanted("walk", self.case_id))
 
     def action_look(self) -> None:
         """Look at the specimen again."""
-        self.post_message(LookingChosen(self.case_id))
+        self.post_message(Wanted("observe", self.case_id))
 
     def action_explain(self) -> None:
         """Say everything about the row under the cursor."""
-        row = self.row()
+        row = self.row
         if row is None or self.plan is None:
             return
         step = self.plan.step(row.step) if row.step else None
@@ -277,7 +259,7 @@ class PlanScreen(CaseScreen):
         """Ask why, why not, what if, what next."""
         if self.plan is None or self.case is None:
             return
-        row = self.row()
+        row = self.row
         step = self.plan.step(row.step) if row and row.step else self.plan.next_step()
         DeskMenu(self, self.case, self.plan, step).open()
 
@@ -307,40 +289,43 @@ class PlanScreen(CaseScreen):
             f"Recorded as: {OUTCOME_WORDS.get(hold.outcome, hold.outcome)} ({hold.attempt}).",
             "The reason stays in the record with its time.",
         )
-        self.app.push_screen(
-            ReasonScreen("Release the hold", told, "Why may work go on?"),
-            lambda reason: self._released(attempt, reason),
+        self._ask_reason(
+            ("Release the hold", told, "Why may work go on?"),
+            lambda reason: self.services.workshop.release(self.case_id, attempt, reason),
         )
 
-    def _released(self, attempt: str, reason: str | None) -> None:
-        if reason is not None:
-            self._change(lambda: self.services.workshop.release(self.case_id, attempt, reason))
+    def _ask_reason(
+        self, asked: tuple[str, tuple[str, ...], str], change: Callable[[str], Case]
+    ) -> None:
+        """Ask for a reason, then change the case with it."""
+        self.ask(reason_form(*asked), lambda filled: self._change(lambda: change(filled["reason"])))
 
     def action_undo(self) -> None:
         """Take the very last thing back, whatever it was; name it first."""
         act = self._last_act()
         last = last_record(self.case) if self.case else None
-        knowledge = self.services.workshop.knowledge
+        workshop = self.services.workshop
         if act is not None and not act.is_recorded:
-            self.app.push_screen(
-                ChoiceScreen(
-                    f"Take this back? {act.words(knowledge)}",
-                    (("keep", "let it stand"), ("back", "take it back")),
-                ),
-                lambda answer: self._undone("entered by mistake") if answer == "back" else None,
-            )
+            asked = f"Take this back? {act.words(workshop.knowledge)}"
+            choices = (("keep", "let it stand"), ("back", "take it back"))
+            self.ask(ChoiceScreen(asked, choices), self._taken_back)
             return
         if last is None:
             self.show_fault("nothing was done yet; there is nothing to take back")
             return
-        self.app.push_screen(
-            ReasonScreen(
-                "Take the last record back",
-                (record_words(last, knowledge), "It stays on file; a correction follows it."),
-                "What was wrong with it?",
-            ),
-            self._undone,
+        told = (
+            record_words(last, workshop.knowledge),
+            "It stays on file; a correction follows it.",
         )
+        self._ask_reason(
+            ("Take the last record back", told, "What was wrong with it?"),
+            lambda reason: workshop.take_back(self.case_id, reason),
+        )
+
+    def _taken_back(self, answer: str) -> None:
+        if answer == "back":
+            workshop = self.services.workshop
+            self._change(lambda: workshop.take_back(self.case_id, "entered by mistake"))
 
     def _lies_in_a_chamber(self) -> bool:
         workshop, case = self.services.workshop, self.case
@@ -362,10 +347,6 @@ class PlanScreen(CaseScreen):
         workshop = self.services.workshop
         return workshop.last_act(self.case_id) if self.case is not None else None
 
-    def _undone(self, reason: str | None) -> None:
-        if reason is not None:
-            self._change(lambda: self.services.workshop.take_back(self.case_id, reason))
-
     def action_suggested(self) -> None:
         """Skip the rung under the cursor as the record suggests, else the first suggested."""
         if not self.skips:
@@ -374,7 +355,7 @@ class PlanScreen(CaseScreen):
                 f"the record suggests no skip here; {key} skips with a reason of your own"
             )
             return
-        row = self.row()
+        row = self.row
         here = [s for s in self.skips if row and s.step in (row.step, row.skips)]
         self._accept((here or self.skips)[0].step)
 
@@ -390,21 +371,17 @@ class PlanScreen(CaseScreen):
 
     def action_skip(self) -> None:
         """Set a method aside for this finding, with a reason."""
-        row = self.row()
+        row = self.row
         step = self.plan.step(row.step) if self.plan and row and row.step else None
         if step is None:
             key = keyset_of(self.app).sign("plan.skip")
             self.show_fault(f"no step is chosen; move to a step, then press {key}")
             return
         finding, method = step.finding, step.method
-        self.app.push_screen(
-            ReasonScreen(f"Skip: {step.name}", (step.because,), "Why not this one?"),
-            lambda reason: self._skipped(finding, method, reason),
+        self._ask_reason(
+            (f"Skip: {step.name}", (step.because,), "Why not this one?"),
+            lambda reason: self.services.workshop.skip(self.case_id, finding, method, reason),
         )
-
-    def _skipped(self, finding: str | None, method: str, reason: str | None) -> None:
-        if reason is not None:
-            self._change(lambda: self.services.workshop.skip(self.case_id, finding, method, reason))
 
     def _change(self, change: Callable[[], Case]) -> None:
         self.serve(lambda: self._planned(change()), self._show)

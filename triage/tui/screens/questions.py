@@ -20,11 +20,11 @@ from triage.engine.vocabulary import UNKNOWN
 from triage.explain.sureplan import Agenda
 from triage.plan.model import Plan, QuestionLine
 from triage.plan.questions import question_line
+from triage.service.asking import Visit, place_of
 from triage.show.words import RISK_WORDS, percent
-from triage.tui.asking import Visit, place_of
 from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, keyset_of
-from triage.tui.messages import StepChosen
+from triage.tui.messages import Wanted
 from triage.tui.screens.base import CHANGED_OUTSIDE
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
@@ -239,7 +239,7 @@ class QuestionScreen(FindingScreen):
             self._put(left.worth[0])
         elif act == START:
             self._waits_with = (None,)  # left behind the step: it leads back to the zones
-            self.post_message(StepChosen(self.case_id))
+            self.post_message(Wanted("walk", self.case_id))
         elif act == NAME_IT:
             self.action_name()
         elif act == KEEP_IT:

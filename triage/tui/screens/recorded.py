@@ -12,11 +12,10 @@ from textual.style import Style
 from textual.widgets import Static
 
 from triage.case.models import Case
-from triage.errors import TriageError
 from triage.plan.model import Plan, Step
 from triage.show.words import OUTCOME_WORDS, amount_words, sentence, step_place
-from triage.tui.screens.base import Question
-from triage.tui.screens.reason import ReasonScreen
+from triage.tui.screens.base import Question, Served
+from triage.tui.screens.form import reason_form
 from triage.tui.services import Services
 from triage.tui.widgets.faultline import FaultLine
 from triage.tui.widgets.keysline import KeysLine
@@ -52,7 +51,7 @@ def recorded_text(case: Case, plan: Plan, before: Step | None) -> Content:
     return Content.assemble(*parts)
 
 
-class RecordedScreen(Question[bool]):
+class RecordedScreen(Question[bool], Served):
     """Show the record; Enter goes on to the next step, ``z`` undoes, ``q`` goes to the plan."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -86,27 +85,21 @@ class RecordedScreen(Question[bool]):
 
     def action_undo(self) -> None:
         """Undo by a correction with a reason."""
-        self.app.push_screen(
-            ReasonScreen(
-                "Undo the last record",
-                ("It is not deleted: a correction is written behind it.",),
-                "What was wrong with it?",
-            ),
-            self._undone,
-        )
+        told = ("It is not deleted: a correction is written behind it.",)
+        form = reason_form("Undo the last record", told, "What was wrong with it?")
+        self.ask(form, lambda filled: self._undo(filled["reason"]))
 
-    def _undone(self, reason: str | None) -> None:
-        if reason is not None:
-            self.run_worker(self._undo(reason), group="service")
+    def _undo(self, reason: str) -> None:
+        act = self.served(lambda: self._taken_back(reason), lambda read: self._undone(*read))
+        self.run_worker(act, group="service")
 
-    async def _undo(self, reason: str) -> None:
-        try:
-            case, plan = await self.services.run(lambda: self._taken_back(reason))
-        except (TriageError, OSError) as fault:
-            self.query_one("#fault", FaultLine).show(str(fault))
-        else:
-            self.services.keep_shown(self._case.id, case, plan)
-            self.dismiss(True)
+    def _undone(self, case: Case, plan: Plan) -> None:
+        self.services.keep_shown(self._case.id, case, plan)
+        self.dismiss(True)
+
+    def show_fault(self, text: str) -> None:
+        """Show what went wrong."""
+        self.query_one("#fault", FaultLine).show(text)
 
     def _taken_back(self, reason: str) -> tuple[Case, Plan]:
         workshop = self.services.workshop

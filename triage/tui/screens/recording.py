@@ -10,9 +10,10 @@ from triage.looks import too_early_s, unseen_zones
 from triage.plan.model import Plan, Step
 from triage.service.working import far_more
 from triage.show.words import duration
-from triage.tui.messages import LookingChosen
+from triage.tui.messages import Wanted
 from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.particulars import Particulars, ParticularsScreen
+from triage.tui.screens.form import Filled
+from triage.tui.screens.particulars import PHOTOS, Particulars, particulars_form, particulars_of
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.timed import TimedScreen
 from triage.tui.services import Services
@@ -61,25 +62,33 @@ class RecordingScreen(TimedScreen):
         )
 
     def _look_first(self) -> None:
-        self.post_message(LookingChosen(self.case_id))
+        self.post_message(Wanted("observe", self.case_id))
         self.dismiss()
 
     def action_particulars(self) -> None:
         """Set amount, minutes, note and photos before recording."""
         step = self.step
         if step is not None:
-            self.app.push_screen(
-                ParticularsScreen(
-                    self.particulars,
-                    lambda photo: self.services.workshop.check_photo(self.case_id, photo),
-                    lambda amount_ml: far_more(step, amount_ml),
-                ),
-                self._particularised,
+            form = particulars_form(
+                self.particulars,
+                lambda photo: self.services.workshop.check_photo(self.case_id, photo),
+                lambda amount_ml: far_more(step, amount_ml),
+                self._newest(),
             )
+            self.ask(form, self._particularised)
 
-    def _particularised(self, particulars: Particulars | None) -> None:
-        if particulars is not None:
-            self.particulars = particulars
+    def _newest(self) -> dict[str, str]:
+        """Return the newest picture by what it may be: taken since the step opened, it is after."""
+        found = self.services.workshop.newest_photo()
+        if found is None:
+            return {}
+        place, taken = found
+        is_after = self._opened_at is not None and taken >= self._opened_at
+        names = [*PHOTOS][::-1] if is_after else [*PHOTOS]
+        return dict.fromkeys(names, str(place))
+
+    def _particularised(self, filled: Filled) -> None:
+        self.particulars = particulars_of(filled)
 
     def _minutes(self) -> float | None:
         if self.particulars.minutes is not None:

@@ -7,7 +7,6 @@ from triage.looks import is_look, timed_s
 from triage.plan.model import Plan, Step
 from triage.show.words import duration, timer_label
 from triage.tui.keysets import keyset_of
-from triage.tui.messages import TimerEnded, TimerWarned
 from triage.tui.screens.base import CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.widgets.burst import BurstTimer
@@ -89,18 +88,6 @@ class TimedScreen(CaseScreen):
         if self.plan is not None:
             self.show_case(case, self.plan)  # a timer changes no step
         self._show_timer()
-
-    def on_timer_warned(self, event: TimerWarned) -> None:
-        """Be right at once when the warning comes."""
-        del event
-        if self.is_whole:
-            self.query_one(Countdown).refresh_time()
-
-    def on_timer_ended(self, event: TimerEnded) -> None:
-        """Be right at once when the time is over."""
-        del event
-        if self.is_whole:
-            self.query_one(Countdown).refresh_time()
 
     def action_burst(self) -> None:
         """Start one burst."""

@@ -11,7 +11,6 @@ from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
-from textual.widgets.option_list import Option
 
 from triage.case.models import Case
 from triage.errors import TriageError
@@ -25,14 +24,14 @@ from triage.service.acts import (
     used_up,
 )
 from triage.show.record import end_words
-from triage.tui.messages import CaseChosen, PlaceChosen
+from triage.tui.messages import Wanted
 from triage.tui.screens.base import FilteredScreen
-from triage.tui.screens.entry import EntryScreen
+from triage.tui.screens.form import Field, FormScreen
 from triage.tui.services import Services
 from triage.tui.todayrows import (
     MOST_ROWS,
+    DayRow,
     Names,
-    Row,
     chamber_rows,
     day_rows,
     matching,
@@ -53,7 +52,7 @@ class View:
     """What one view says in its line, and its rows."""
 
     says: str
-    rows: tuple[Row, ...]
+    rows: tuple[DayRow, ...]
 
 
 class TodayScreen(FilteredScreen):
@@ -72,17 +71,14 @@ class TodayScreen(FilteredScreen):
         Binding("3", "view(2)", "Record", show=False),
         Binding("4", "view(3)", "Worked", show=False),
         Binding("i", "looked", "I looked", id="looked"),
-        Binding("slash", "filter", "Filter", key_display="/"),
         Binding("p", "photos", "Photos"),
         Binding("f5", "read", "Read again", key_display="F5", show=False),
-        Binding("down", "into_list", "Into the list", show=False),
         Binding("q,f9", "leave", "Back", id="leave"),
     ]
 
     def __init__(self, services: Services) -> None:
         super().__init__(services)
         self.view = DAY
-        self._rows: tuple[Row, ...] = ()
         self._filter = ""
         self._said = ""
         self._is_old = True
@@ -184,57 +180,41 @@ class TodayScreen(FilteredScreen):
     def _fill(self, view: View) -> None:
         self._said = view.says
         self._say(view.says)
-        self._rows = view.rows
-        listed = self.query_one("#today-rows", OptionList)
-        at = listed.highlighted
-        listed.set_options(
-            Option(row.prompt, id=str(number), disabled=row.is_title)
-            for number, row in enumerate(view.rows)
-        )
-        if at is not None and at < len(view.rows) and not view.rows[at].is_title:
-            listed.highlighted = at
-        else:
-            listed.action_first()
-
-    def _row(self) -> Row | None:
-        at = self.query_one("#today-rows", OptionList).highlighted
-        return None if at is None or at >= len(self._rows) else self._rows[at]
+        self.query_one(ActionList).show(view.rows)
 
     # -- acts --------------------------------------------------------------------------------------
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Open the plan of the case under the cursor."""
         del event
-        row = self._row()
-        if row is not None and row.case:
+        row: DayRow = self.query_one(ActionList).row
+        if row.case:
             self._is_old = True
-            self.post_message(CaseChosen(row.case))
+            self.post_message(Wanted("plan", row.case))
 
     def action_looked(self) -> None:
         """Record a look into the chamber under the cursor."""
-        row = self._row()
+        row: DayRow | None = self.query_one(ActionList).row
         if row is None or not row.case:
             self.show_fault("no chamber runs; start the timer of a chamber in its plan")
             return
         case = row.case
         name = Names(self.services.workshop.knowledge, self._case_of()).case(case)
         ask = f"{name}: what was seen or topped up? Enter records the look, also without a word."
-        self.app.push_screen(EntryScreen(ask, ""), lambda note: self._looked(case, note))
+        form = FormScreen(ask, (Field("note", "Seen, topped up"),))
+        self.ask(form, lambda filled: self._looked(case, filled["note"]))
 
-    def _looked(self, case: str, note: str | None) -> None:
-        if note is not None:
-            self.serve(
-                lambda: note_look(self.services.workshop, case, note),
-                lambda _: self.action_read(),
-            )
+    def _looked(self, case: str, note: str) -> None:
+        workshop = self.services.workshop
+        self.serve(lambda: note_look(workshop, case, note), lambda _: self.action_read())
 
     def action_photos(self) -> None:
         """Show the photos of the case under the cursor."""
-        row = self._row()
+        row: DayRow | None = self.query_one(ActionList).row
         if row is None or not row.has_photos:
             self.show_fault("this attempt has no photo; write photos in the filter to find some")
             return
-        self.post_message(PlaceChosen("photos", row.case))
+        self.post_message(Wanted("photos", row.case))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Take the filter; Enter in the list goes on from there."""

@@ -20,8 +20,8 @@ from triage.show.words import duration, stage_word
 from triage.tui.screens.base import CHANGED_OUTSIDE
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.form import is_in_words
 from triage.tui.screens.particulars import Particulars
-from triage.tui.screens.reason import is_in_words
 from triage.tui.screens.recording import RecordingScreen
 from triage.tui.services import Services
 from triage.tui.shown import doing_text, step_text

@@ -12,7 +12,7 @@ from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 from triage.show.step import page_blocks, step_heading
 from triage.tui.drawing import load_drawing
-from triage.tui.planrows import Row
+from triage.tui.planrows import PlanRow
 from triage.tui.shown import Reasons
 from triage.tui.widgets.animal import AnimalDrawing
 from triage.tui.zonestates import zone_states
@@ -28,7 +28,7 @@ class Aside(VerticalScroll):
         yield AnimalDrawing(None, id="aside-animal")
         yield Static("", id="aside-text")
 
-    def show(self, row: Row, case: Case, plan: Plan, knowledge: Knowledge) -> None:
+    def show(self, row: PlanRow, case: Case, plan: Plan, knowledge: Knowledge) -> None:
         """Show the page of the row's step, else the animal and what the row says in full."""
         step = plan.step(row.step) if row.step else None
         taxon, animal = knowledge.taxa.get(case.taxon), self.query_one(AnimalDrawing)

@@ -1,72 +1,127 @@
-"""One photo in half blocks, with its path in words above it."""
+"""One photo with its path in words above it, drawn where the extra for pictures is installed."""
 
 from __future__ import annotations
 
+import asyncio
+import io
+import os
+import struct
+import sys
+import warnings
+from collections.abc import Mapping
+from importlib import import_module
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
-from rich.color import Color
-from rich.style import Style
-from rich.text import Text
-from textual import events
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.content import Content
+from textual.widget import Widget
 from textual.widgets import Static
 
 from triage.errors import TriageError
-from triage.photos import Row, half_blocks
 
-UPPER_HALF = "\u2580"
+# Points on the longer side: no terminal shows more.
+LARGEST = 2000
+# Terminals known to draw pixels: by placeholders in cells, or by rows of six points.
+PLACEHOLDERS = ("xterm-kitty", "xterm-ghostty")
+SIXELS = ("foot", "mlterm", "contour", "WezTerm", "iTerm.app")
+NO_LIBRARY = TriageError("pictures are not drawn here", mend='install the extra "picture"')
 
 
-def drawn_rows(rows: tuple[Row, ...]) -> Text:
-    """Return rows of colours as text in half blocks."""
-    text = Text(no_wrap=True)
-    for number, row in enumerate(rows):
-        if number:
-            text.append("\n")
-        for upper, lower in row:
-            style = Style(color=Color.from_rgb(*upper), bgcolor=Color.from_rgb(*lower))
-            text.append(UPPER_HALF, style)
-    return text
+def drawer(environ: Mapping[str, str] = os.environ) -> type[Widget]:
+    """Return what draws photos: in pixels where the terminal is known for it, else in half cells.
+
+    The library would ask the terminal when it is first imported, and take a key that is pressed
+    meanwhile for the answer: it is told that there is none, and how large a cell is.
+    """
+    if "textual_image.widget" not in sys.modules:
+        os.environ.update(_cell_size())
+        with patch.object(sys, "__stdout__", io.StringIO()):
+            import_module("textual_image.widget")
+    found: Any = sys.modules["textual_image.widget"]
+    term, program = environ.get("TERM", ""), environ.get("TERM_PROGRAM", "")
+    kind = "HalfcellImage"
+    if term.startswith(PLACEHOLDERS):
+        kind = "TGPImage"
+    elif term.startswith(SIXELS) or program in SIXELS:
+        kind = "SixelImage"
+    made: type[Widget] = getattr(found, kind)
+    return made
+
+
+def _cell_size() -> dict[str, str]:
+    """Return the points of a cell as the library takes them, nothing where nobody tells."""
+    try:
+        import fcntl  # noqa: PLC0415  (not on every platform)
+        import termios  # noqa: PLC0415
+
+        told = fcntl.ioctl(1, termios.TIOCGWINSZ, bytes(8))
+    except (ImportError, OSError):
+        return {}
+    rows, columns, width, height = struct.unpack("HHHH", told)
+    if not all((rows, columns, width, height)):
+        return {}
+    return {"TEXTUAL_CELL_WIDTH": f"{width // columns}", "TEXTUAL_CELL_HEIGHT": f"{height // rows}"}
+
+
+def upright(place: Path) -> Any:
+    """Return a photo as it was held, made small enough to be shown.
+
+    Raises
+    ------
+    TriageError: no library for pictures, or the file is no picture that can be read.
+    """
+    try:
+        from PIL import Image, ImageOps  # noqa: PLC0415  (an optional extra)
+    except ImportError:
+        raise NO_LIBRARY from None
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with Image.open(place) as opened:
+                opened.draft("RGB", (LARGEST, LARGEST))
+                picture = ImageOps.exif_transpose(opened).convert("RGB")
+                picture.thumbnail((LARGEST, LARGEST))
+                return picture
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as fault:
+        reason = "it is too large" if "bomb" in str(fault) else "it is no picture"
+        raise TriageError(
+            f'"{place.name}" cannot be drawn: {reason}', mend="open it in another program"
+        ) from None
 
 
 class PhotoView(Vertical):
     """Words first; the picture is an addition where the terminal has colours."""
 
-    def __init__(self, **more: Any) -> None:
-        super().__init__(**more)
-        self._place: Path | None = None
-        self._rows = 0
-
     def compose(self) -> ComposeResult:
-        """Lay out the words and the picture."""
+        """Lay out the words; the picture comes below them."""
         yield Static("", classes="photo-words")
-        yield Static("", classes="photo-picture")
 
     def show(self, words: str, place: Path | None) -> None:
         """Show what is said about a photo and, if it is there, the photo."""
         self.query_one(".photo-words", Static).update(Content(words))
-        self._place = place
-        self._draw()
+        self.run_worker(self._drawing(place), exclusive=True, group=f"photo-{self.id}")
 
-    def on_resize(self, event: events.Resize) -> None:
-        """Draw again in the new size."""
-        del event
-        self._draw()
+    async def _drawing(self, place: Path | None) -> None:
+        await self.query(".photo-picture").remove()
+        if place is not None:
+            await self.mount(await self._picture(place))
 
-    def _draw(self) -> None:
-        picture = self.query_one(".photo-picture", Static)
-        columns = self.size.width - 2
-        rows = self.size.height - self.query_one(".photo-words").size.height - 1
-        if self._place is None or columns < 1 or rows < 1:
-            picture.update("")
-            return
+    async def _picture(self, place: Path) -> Widget:
         if self.app.no_color:
-            picture.update(Content("Not drawn: colours are off. Open the file to see it."))
-            return
+            return _said("colours are off. Open the file to see it.")
         try:
-            picture.update(drawn_rows(half_blocks(self._place, columns, rows)))
+            picture = await asyncio.to_thread(upright, place)
+            made: type[Any] = drawer()
+        except ImportError:
+            return _said(NO_LIBRARY.line())
         except TriageError as fault:
-            picture.update(Content(f"Not drawn: {fault.line()}"))
+            return _said(fault.line())
+        drawn: Widget = made(picture, classes="photo-picture")
+        return drawn
+
+
+def _said(why: str) -> Static:
+    return Static(Content(f"Not drawn: {why}"), classes="photo-picture")

@@ -75,11 +75,14 @@ class Visit:
         left = self.left().about(line.id if line else None)
         if line is not None and left.worth:
             return [f"Settled: {line.deposit_name}.", *told]
-        return [ENOUGH if left.rest else NOTHING, *told]
+        looked = self._look_next(SPECIMEN) if line is None else []
+        meanwhile = told if told or not looked else [_harmless(knowledge)]
+        return [ENOUGH if left.rest else NOTHING, *meanwhile, *looked]
 
     def _look_next(self, finding: str) -> list[str]:
         """Return what to look for, the questions first that were asked first."""
-        untold = [q for q in self.asked if (finding, q.question) in self.declined]
+        untold = [q for q in self.asked if place_of(q) in self.declined]
+        untold = [q for q in untold if place_of(q)[0] == finding]
         looked = [f"- {q.ask} {sentence(q.how)}" for q in untold[:MOST_LOOKED_FOR]]
         return ["Look for next:", *looked] if looked else []
 

@@ -1,0 +1,59 @@
+"""Photographs from files: raw files as sRGB, and what is said where a library is missing."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from triage.errors import TriageError
+from triage.picture.colour import TO_XYZ, encoded_srgb
+from triage.picture.files import read_photo
+
+tifffile = pytest.importorskip("tifffile", reason="the extra picture is not installed")
+
+
+def raw_file(place: Path, linear: np.ndarray) -> Path:
+    """Write a raw file as cameras do (DNG 1.4): one colour a point, and how the sensor sees colours."""
+    points = np.zeros(linear.shape[:2], np.uint16)
+    for (row, column), colour in {(0, 0): 0, (0, 1): 1, (1, 0): 1, (1, 1): 2}.items():
+        points[row::2, column::2] = (linear[row::2, column::2, colour] * 65535).round()
+    sees = [part for each in np.linalg.inv(TO_XYZ).ravel() for part in (round(1e4 * each), 10_000)]
+    tags = [
+        (50706, "B", 4, (1, 4, 0, 0), True),
+        (50708, "s", 0, "drawn", True),
+        (33421, "H", 2, (2, 2), True),  # red green / green blue
+        (33422, "B", 4, (0, 1, 1, 2), True),
+        (50721, "2i", 9, tuple(sees), True),
+        (50728, "2I", 3, (1, 1, 1, 1, 1, 1), True),  # the light of the day it was taken in
+        (50778, "H", 1, 21, True),  # D65
+        (50714, "I", 1, 0, True),
+        (50717, "I", 1, 65535, True),
+    ]
+    tifffile.imwrite(place, points, photometric=32803, extratags=tags, metadata=None)
+    return place
+
+
+def test_a_raw_file_is_read_as_srgb(tmp_path: Path) -> None:
+    pytest.importorskip("rawpy", reason="the extra picture is not installed")
+    linear = np.full((200, 300, 3), 0.18)  # a grey card
+    linear[:, :150] = 0.5, 0.2, 0.05
+    got = read_photo(raw_file(tmp_path / "a.dng", linear))
+    assert got.dtype == np.uint16
+    for column in (70, 220):  # IEC 61966-2-1: 18 % of the light is 46 % of the scale
+        expected = encoded_srgb(linear[100, column])
+        assert got[100, column] / 65535 == pytest.approx(expected, abs=0.003)
+
+
+@pytest.mark.parametrize(("name", "library"), [("a.dng", "rawpy"), ("a.tif", "tifffile"), ("a.png", "imageio")])
+def test_a_missing_library_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, library: str
+) -> None:
+    monkeypatch.setitem(sys.modules, library, None)
+    monkeypatch.setitem(sys.modules, "imageio.v3", None)
+    with pytest.raises(TriageError) as told:
+        read_photo(tmp_path / name)
+    assert library in told.value.message
+    assert 'extra "picture"' in told.value.mend

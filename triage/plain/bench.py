@@ -1,0 +1,83 @@
+"""The bench by questions, health first: what is not known counts as the worst."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from triage.case.profile import BENCH_FILE
+from triage.errors import TriageError, did_you_mean
+from triage.plain.dialogue import Dialogue
+from triage.service.benchasked import ASKED, changed_bench
+
+if TYPE_CHECKING:
+    from triage.case.profile import Bench
+    from triage.knowledge.book import Knowledge
+    from triage.service import Workshop
+
+
+def ask_bench(ask: Dialogue, workshop: Workshop) -> None:
+    """Ask for the whole bench and write it once, when all is answered."""
+    ask.say("Enter keeps what is shown; the word stop ends without writing.")
+    bench = _health(ask, workshop.bench, workshop.knowledge)
+    bench = _stock(ask, _room(ask, bench), workshop.knowledge)
+    workshop.save_bench(bench)
+    ask.say(f"written: {workshop.bench_path or workshop.cases / BENCH_FILE}")
+
+
+def _health(ask: Dialogue, bench: Bench, knowledge: Knowledge) -> Bench:
+    """Return the bench with the circumstances of person and room; not known counts as yes."""
+    ask.say("", "About the people and the room: what is not known counts as yes.")
+    kept = []
+    for entry in knowledge.circumstances.values():
+        now = "yes" if entry.id in bench.circumstances else ""
+        if _yes_or_no(ask, entry.ask, now):
+            kept.append(entry.id)
+    return bench.model_copy(update={"circumstances": tuple(kept)})
+
+
+def _yes_or_no(ask: Dialogue, question: str, now: str) -> bool:
+    while True:
+        word = ask.listen(f"{question} yes, no or u{f' ({now})' if now else ''}") or now
+        if word in ("yes", "no", "u"):
+            return word != "no"
+        ask.say("write yes, no, or u if it is not known")
+
+
+def _room(ask: Dialogue, bench: Bench) -> Bench:
+    for each in ASKED:
+        value = each.value(bench)
+        if each.choices:
+            ask.say("", *(f"  {key}: {text}" for key, text in each.choices if key != text))
+        words = f" [{', '.join(key for key, _ in each.choices)}]" if each.choices else ""
+        while True:
+            word = ask.listen(f"{each.ask}{words} ({value or each.empty})")
+            try:
+                if word and each.choices:
+                    _require(word, [key for key, _ in each.choices])
+                bench = changed_bench(bench, each.path, word) if word else bench
+                break
+            except TriageError as fault:
+                ask.fault(fault)
+    return bench
+
+
+def _require(word: str, known: list[str]) -> None:
+    if word not in known:
+        raise TriageError(f'unknown answer "{word}"', mend=did_you_mean(word, known))
+
+
+def _stock(ask: Dialogue, bench: Bench, knowledge: Knowledge) -> Bench:
+    for bottle in bench.stock:
+        strength = "strength not known" if bottle.strength is None else f"{bottle.strength:g} %"
+        ask.say(f"  in stock: {bottle.agent}, {strength}")
+    while True:
+        word = ask.listen(
+            "Another bottle: agent and strength in percent, as ethanol 96 (Enter: no more)"
+        )
+        if not word:
+            return bench
+        try:
+            knowledge.require("agent", word.split()[0])
+            bench = changed_bench(bench, ("stock", "new"), word)
+        except TriageError as fault:
+            ask.fault(fault)

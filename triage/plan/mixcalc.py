@@ -1,0 +1,220 @@
+"""Working solutions from the user's stock: by volume, by mass, or a bath of a pH."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from triage.bench.stock import (
+    Basis,
+    acid_ml_per_litre,
+    make_up,
+    molarity,
+    weak_base_ph,
+    weigh_up,
+)
+from triage.engine.vocabulary import agent_ids
+from triage.errors import OutOfRange, TriageError
+from triage.exposure.wording import number
+from triage.knowledge.agents import Agent
+from triage.knowledge.book import Knowledge
+from triage.knowledge.tables import Dose
+from triage.plan.answers import Answer, Figure, Means, answered
+from triage.plan.inputs import MixQuestion
+from triage.plan.mixes import never_mix
+from triage.units import positive, short
+
+WATER_G_PER_ML = 1.0
+ML_PER_L = 1000.0
+
+
+def answer(means: Means, asked: MixQuestion) -> Answer:
+    """Return how to make up a working solution.
+
+    Raises
+    ------
+    TriageError: strengths that cannot be, a figure of the agent or of the stock that is not known.
+    """
+    agent = means.agent(asked.agent)
+    if asked.to_ph is not None:
+        if asked.ml is None:
+            raise TriageError("a bath of a pH is made by volume", mend="give --ml")
+        return _by_ph(means, asked, agent, asked.to_ph, asked.ml)
+    if asked.grams is not None:
+        if asked.basis not in (None, "w/w"):
+            raise TriageError("by mass only w/w can be made up", mend="leave --basis out")
+        return _by_mass(means, asked, agent, asked.grams)
+    return _by_volume(means, asked, agent)
+
+
+@dataclass(frozen=True)
+class _Density:
+    """The density of the stock [g/mL], and what is to be said of it."""
+
+    g_per_ml: float
+    sentence: str
+
+
+def _stock_of(means: Means, agent: Agent, stock: float | None) -> float:
+    known = stock if stock is not None else means.bench.strength_of(agent.id)
+    if known is None:
+        raise TriageError(
+            f"the strength of your {agent.name} is not known",
+            mend="read it off the label and give --stock, or write it into the bench file",
+        )
+    return known
+
+
+def _basis_of(agent: Agent, basis: Basis | None) -> Basis:
+    if basis is not None:
+        return basis
+    if agent.strength_basis == "as-is":
+        raise TriageError(
+            f"{agent.name} is used as it is: no strength is known for it", mend="give --basis"
+        )
+    return agent.strength_basis
+
+
+def _density(agent: Agent, given: float | None) -> _Density:
+    held = agent.physical.density
+    if given is not None:
+        value, whence = positive("density", given, "g/mL"), "as given"
+    elif held is not None and held.value is not None:
+        value, whence = held.value, f"{held.source}{f': {held.note}' if held.note else ''}"
+    else:
+        raise TriageError(f"no density of {agent.name} is known", mend="give --density in g/mL")
+    return _Density(value, f"Density of the stock {value:g} g/mL ({whence}); give your own if not.")
+
+
+def _by_volume(means: Means, asked: MixQuestion, agent: Agent) -> Answer:
+    kind = _basis_of(agent, asked.basis)
+    density = _density(agent, asked.density) if kind == "w/w" else None
+    made = make_up(
+        asked.to or 0.0,
+        _stock_of(means, agent, asked.stock),
+        asked.ml or 0.0,
+        kind,
+        stock_density_g_per_ml=density.g_per_ml if density else None,
+        target_density_g_per_ml=WATER_G_PER_ML if density else None,
+        stock_goes_into_water=agent.agent_class == "acid",
+    )
+    figures = (
+        Figure("stock", made.stock_ml, "mL"),
+        Figure("top up to", made.top_up_to_ml, "mL"),
+        Figure("water, about", made.water_about_ml, "mL", "a guide; the mark decides"),
+    )
+    assumptions: tuple[str, ...] = (
+        "Conservation of the dissolved mass; stirred, at one temperature.",
+    )
+    if density:
+        dense = "The working solution is taken as dense as water."
+        assumptions = (density.sentence, dense, *assumptions)
+    return _made(means, asked, agent, kind, made.sentence, figures, assumptions)
+
+
+def _by_mass(means: Means, asked: MixQuestion, agent: Agent, total_g: float) -> Answer:
+    made = weigh_up(asked.to or 0.0, _stock_of(means, agent, asked.stock), total_g)
+    figures = (Figure("stock", made.stock_g, "g"), Figure("water", made.water_g, "g"))
+    exact = ("Strengths are percent by mass; masses add up exactly.",)
+    return _made(means, asked, agent, "w/w", made.sentence, figures, exact)
+
+
+def _made(
+    means: Means,
+    asked: MixQuestion,
+    agent: Agent,
+    basis: Basis,
+    sentence: str,
+    figures: tuple[Figure, ...],
+    assumptions: tuple[str, ...],
+) -> Answer:
+    base = _base_figure(means.knowledge, agent, asked.to or 0.0, basis)
+    return answered(
+        means.knowledge,
+        sentence,
+        (*figures, *([base] if base else [])),
+        cautions=_cautions(means.knowledge, agent),
+        assumptions=assumptions,
+        sources=(agent.source,),
+        first=means.to_read_first(agent),
+    )
+
+
+def _figure_of(knowledge: Knowledge, agent_id: str, unit: str) -> Dose | None:
+    """Return the figure that the doses file holds for an agent in a unit."""
+    held = (d for d in knowledge.doses.values() if d.agent == agent_id and d.unit == unit)
+    return next(held, None)
+
+
+def _base_figure(
+    knowledge: Knowledge, agent: Agent, target_percent: float, basis: Basis
+) -> Figure | None:
+    """Return the pH of a weak base, where its constant is known and the strength is by mass."""
+    constant = _figure_of(knowledge, agent.id, "mol/L")
+    mass = agent.physical.molar_mass
+    if constant is None or basis != "w/w" or mass is None or mass.value is None:
+        return None
+    strength = molarity(target_percent, WATER_G_PER_ML, mass.value)
+    note = f"{short(strength):g} mol/L; at 25 C, as dense as water"
+    try:
+        ph = weak_base_ph(strength, constant.most)
+    except OutOfRange as fault:
+        return Figure("pH", None, "", fault.message, constant.source)
+    return Figure("pH, about", round(ph, 1), "", note, constant.source)
+
+
+def _cautions(knowledge: Knowledge, agent: Agent) -> tuple[str, ...]:
+    mixes = (line.text for line in never_mix(knowledge, agent))
+    return (*mixes, *(line.text for line in agent.ask_label))
+
+
+def bath_acids(knowledge: Knowledge) -> tuple[str, ...]:
+    """Return the acids that a method puts into a bath whose pH the doses file holds."""
+    found = set()
+    for method in knowledge.methods.values():
+        ids = agent_ids(knowledge, method.id)
+        if any(_figure_of(knowledge, each, "pH") for each in ids):
+            found |= {each for each in ids if knowledge.agents[each].agent_class == "acid"}
+    return tuple(sorted(found))
+
+
+def _by_ph(means: Means, asked: MixQuestion, agent: Agent, ph: float, total_ml: float) -> Answer:
+    """Return how much acid brings a bath to a pH; a weak acid would need its constant."""
+    knowledge = means.knowledge
+    known = bath_acids(knowledge)
+    if agent.id not in known:
+        raise TriageError(
+            f"a pH is worked out only for: {', '.join(known) or 'nothing here'}",
+            mend=f"for {agent.name} use a target strength and check with a strip",
+        )
+    total = positive("total volume", total_ml, "mL")
+    strength = _stock_of(means, agent, asked.stock)
+    density = _density(agent, asked.density)
+    mass = agent.physical.molar_mass
+    if mass is None or mass.value is None:
+        raise TriageError(f"no molar mass of {agent.name} is known", mend="add it to its file")
+    stock_mol = molarity(strength, density.g_per_ml, mass.value)
+    acid_ml = acid_ml_per_litre(ph, stock_mol) * total / ML_PER_L
+    span = next(d for d in knowledge.doses.values() if d.unit == "pH" and d.span)
+    good = span.least <= ph <= span.most
+    cautions = [] if good else [f"The bath works from pH {span.least:g} to {span.most:g}."]
+    cautions += ["Water first, acid into it, never the other way round.", "Check with a pH strip."]
+    return answered(
+        knowledge,
+        f"Put {number(acid_ml)} mL of the {strength:g} % stock into water and top up to "
+        f"{total:g} mL for pH {ph:g}.",
+        (
+            Figure("acid stock", acid_ml, "mL"),
+            Figure("top up to", total, "mL"),
+            Figure("acid in the bath", 10.0**-ph, "mol/L"),
+            Figure("acid in the stock", stock_mol, "mol/L", f"density {density.g_per_ml:g} g/mL"),
+            Figure("pH the bath works at, least", span.least, source=span.source),
+            Figure("pH the bath works at, most", span.most, source=span.source),
+        ),
+        cautions=(*cautions, *_cautions(knowledge, agent)),
+        assumptions=(
+            "The acid gives off all its hydrogen ions; the enzyme and the insect take up a few.",
+            density.sentence,
+        ),
+        sources=(agent.source,),
+        first=means.to_read_first(agent),
+    )

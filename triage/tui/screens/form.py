@@ -1,0 +1,158 @@
+"""A form: one line for each thing to be written, with what may be written; Enter keeps all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.suggester import SuggestFromList
+from textual.widgets import Input, Static
+
+from triage.tui.screens.base import Question
+from triage.tui.widgets.faultline import FaultLine
+from triage.tui.widgets.keysline import KeysLine
+
+FEWEST_LETTERS = 3
+MOST_NAMED = 6
+Filled = Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Field:
+    """One line: its name, what stands beside it, what is in it, an example, what may be written."""
+
+    name: str
+    label: str
+    value: str = ""
+    example: str = ""
+    choices: tuple[str, ...] = ()
+
+    @property
+    def hint(self) -> str:
+        """What stands in the line while it is empty."""
+        few = ", ".join(self.choices) if len(self.choices) <= MOST_NAMED else ""
+        return few or self.example
+
+
+class Refused(Exception):
+    """What is written in a line cannot be taken; the line is gone to."""
+
+    def __init__(self, field: str, why: str) -> None:
+        super().__init__(why)
+        self.field = field
+
+
+def is_in_words(text: str) -> bool:
+    """Whether a text has enough letters to say something."""
+    return sum(sign.isalpha() for sign in text) >= FEWEST_LETTERS
+
+
+class FormScreen(Question[Filled | None]):
+    """Ask for what is to be written; the answer is each line by its name, None if left.
+
+    Parameters
+    ----------
+    title  what is decided, or asked
+    fields the lines
+    told   what to know before, one line each
+    check  raises ``Refused`` for what cannot be taken
+    newest the newest picture, for the lines in which one may stand
+    first  the line to begin in; the first one if none is named
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f9", "leave", "Back, change nothing", key_display="F9"),
+        Binding("f5", "newest", "Newest picture", key_display="F5"),
+        Binding("down", "app.focus_next", "Next line", show=False),
+        Binding("up", "app.focus_previous", "Line before", show=False),
+    ]
+
+    def __init__(
+        self,
+        title: str,
+        fields: Iterable[Field],
+        told: Iterable[str] = (),
+        check: Callable[[Filled], object] = lambda _: None,
+        newest: Mapping[str, str] | None = None,
+        first: str = "",
+    ) -> None:
+        super().__init__()
+        self._title, self._told, self._check = title, tuple(told), check
+        self.fields = tuple(fields)
+        self._newest = newest or {}
+        self.AUTO_FOCUS = f"#{first or self.fields[0].name}"  # type: ignore[misc]  # of this form
+
+    def compose(self) -> ComposeResult:
+        """Lay out one line for each; a single one has the width of the window."""
+        with Vertical(classes="window"):
+            yield Static(Content(self._title), classes="window-title")
+            if self._told:
+                with VerticalScroll(classes="window-told", can_focus=False):
+                    yield Static(Content("\n".join(self._told)))
+            yield FaultLine(id="fault")
+            with VerticalScroll(classes="form", can_focus=False):
+                for each in self.fields:
+                    line = Input(
+                        each.value,
+                        each.hint,
+                        id=each.name,
+                        compact=True,
+                        suggester=SuggestFromList(each.choices, case_sensitive=False),
+                    )
+                    yield Horizontal(Static(Content(each.label)), line, classes="form-line")
+        yield KeysLine()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the newest picture where one may stand."""
+        if action == "newest":
+            return bool(self._newest)
+        return super().check_action(action, parameters)
+
+    def action_newest(self) -> None:
+        """Write the newest picture into the line one is in, else into the one it is meant for."""
+        at = self.focused.id if self.focused is not None else None
+        name = at if at in self._newest else next(iter(self._newest))
+        line = self.query_one(f"#{name}", Input)
+        line.value = self._newest[name or ""]
+        line.focus()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Take all lines, if they can be taken."""
+        del event
+        filled = {each.name: self.query_one(f"#{each.name}", Input).value for each in self.fields}
+        filled = {name: value.strip() for name, value in filled.items()}
+        try:
+            self._check(filled)
+        except Refused as refused:
+            self.refuse(str(refused), refused.field)
+        else:
+            self.taken(filled)
+
+    def taken(self, filled: Filled) -> None:
+        """Answer with the lines."""
+        self.dismiss(filled)
+
+    def refuse(self, why: str, field: str = "") -> None:
+        """Say what cannot be taken, and go to its line."""
+        self.query_one("#fault", FaultLine).show(why)
+        if field:
+            self.query_one(f"#{field}", Input).focus()
+
+    def action_leave(self) -> None:
+        """Change nothing."""
+        self.dismiss(None)
+
+
+def reason_form(title: str, told: Iterable[str], label: str) -> FormScreen:
+    """Return the form that asks for a reason in words; an empty one is not taken."""
+
+    def check(filled: Filled) -> None:
+        if not is_in_words(filled["reason"]):
+            raise Refused("reason", "no reason is written; write it in words")
+
+    return FormScreen(title, (Field("reason", label, example="in your own words"),), told, check)
