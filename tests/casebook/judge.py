@@ -127,8 +127,11 @@ class Judging:
         still = heard & {notice.rule for notice in (*later.refused, *later.notices)}
         return bool(still) and not self._acting(later, self.expect.may)
 
-    def _asked(self, question: str) -> bool:
-        if any(line.question == question for line in self.plan.questions):
+    def _asked(self, words: str) -> bool:
+        question = table().question_of(words)
+        told = {*self.told.case.answers, *(q for f in self.told.case.findings for q in f.signs)}
+        # What is told already need not be asked.
+        if question in told or any(line.question == question for line in self.plan.questions):
             return True
         if question not in self.knowledge.questions:
             return False
@@ -159,7 +162,10 @@ class Judging:
         steps, places = self.plan.steps, []
         for group in self.expect.then:
             found = [place for place, step in enumerate(steps) if self._is_any(group, step)]
-            places += [(found[0], "/".join(map(str, group)))] if found else []
+            name = "/".join(map(str, group))
+            # What stands in the order twice is looked for behind its first place.
+            first = max((place for place, said in places if said == name), default=-1)
+            places += [(place, name) for place in found if place > first][:1]
         for (one, before), (other, after) in pairwise(places):
             if other < one:
                 yield Fault("then", f"{after} before {before}", f"places {other} and {one}")
@@ -192,7 +198,7 @@ class Judging:
     def _ask_first(self) -> Iterator[Fault]:
         acting = self._acting(self.plan, (*self.expect.may, *self.expect.next))
         for question in self.expect.ask_first:
-            if question not in (*self.knowledge.questions, "taxon"):
+            if table().question_of(question) not in (*self.knowledge.questions, "taxon"):
                 yield Fault("ask_first", "no such question to ask", f"cannot be said: {question}")
             elif acting:
                 yield Fault("ask_first", f"{self._name(acting[0])} before a question", question)

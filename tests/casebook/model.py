@@ -125,7 +125,12 @@ class Acts(Strict):  # the table of acts
     acts: dict[str, ActEntry]
     outcomes: dict[str, list[str]]
     later: list[str]
+    asked: dict[str, list[str]]
     truths: dict[str, list[str]]
+
+    def question_of(self, words: str) -> str:
+        """Return the question that an account's words name, the words themselves if none."""
+        return next((question for question, told in self.asked.items() if words in told), words)
 
     def deposit_of(self, truth: str) -> str:
         """Return the deposit that an account's words name, the words themselves if none."""

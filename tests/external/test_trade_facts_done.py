@@ -76,7 +76,8 @@ def test_hot_water_is_for_beetles_and_bugs(knowledge: Knowledge, consultant: Con
     method = knowledge.methods["warm-water-soak-beetle"]
     assert (temp(method).start, temp(method).most) == (60, 70)
     for taxon in knowledge.taxa:
-        barred = method.id in forbidden(consultant, specimen=SOFT | {"taxon": taxon})
+        stiff = SOFT | {"taxon": taxon, "hydration": "dry", "live-pest-signs": "no"}
+        barred = method.id in forbidden(consultant, specimen=stiff)
         assert barred == (taxon not in {"beetles", "beetles-metallic", "true-bugs"})
 
 
@@ -161,12 +162,22 @@ def test_ultrasonic_destroys_fragile_insects(knowledge: Knowledge, consultant: C
 
 
 def test_nothing_wet_on_a_dry_specimen(knowledge: Knowledge, consultant: Consultant) -> None:
-    """Source: common practice; dry insects snap when handled, ross-unmounted."""
+    """Source: common practice; dry insects snap when handled, ross-unmounted.
+
+    On what is dry and firm a moist brush or a dab of water is borne, and a fat solvent without
+    water; a trial spot stands only before a step that is itself permitted.
+    """
     for state in ("dry", "damp-not-ready", "too-wet", "over-relaxed", UNKNOWN):
         barred = forbidden(consultant, specimen=SOFT | {"hydration": state})
         for method in knowledge.methods.values():
-            if method.stage == "clean" and knowledge.techniques[method.technique].wet != "dry":
-                assert method.id in barred
+            technique = knowledge.techniques[method.technique]
+            borne = technique.water_free or method.id in {
+                "humid-brush",
+                "eye-moist-touch",
+                "water-dab",
+            }
+            if method.stage == "clean" and technique.wet != "dry" and not method.tries_next:
+                assert method.id in barred or (state == "dry" and borne), (state, method.id)
 
 
 @pytest.mark.parametrize("deposit", ["natural-bloom", "own-wax"])

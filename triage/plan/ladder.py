@@ -157,7 +157,13 @@ def barred_by_attempts(
 ) -> list[Barred]:
     """Return what earlier attempts and the user's own choices exclude."""
     found = []
+    vain = [m for m, last in progress.last.items() if last == "no-change"]
     for method in offered:
+        stronger = next((m for m in vain if _is_milder(knowledge, method, m)), None)
+        if stronger:
+            name = knowledge.methods[stronger].name
+            because = f"{name} changed nothing; this is milder, and handling for nothing."
+            found.append(Barred(method, "tried-harsher", because, interlock=False))
         if method in progress.harmed:
             found.append(
                 Barred(method, "attempt-harm", "It made this finding worse before.", interlock=True)
@@ -173,6 +179,19 @@ def barred_by_attempts(
                 )
             )
     return found
+
+
+def _is_milder(knowledge: Knowledge, method: str, tried: str) -> bool:
+    """Return whether a method is dry, or the same agent, and milder than a wet one."""
+    if tried not in knowledge.methods or _wet(knowledge, tried) != "wet":
+        return False
+    harsh, agents = harshness_key(knowledge), set(agent_ids(knowledge, method))
+    same = bool(agents) and agents <= set(agent_ids(knowledge, tried))
+    return harsh(method) < harsh(tried) and (same or _wet(knowledge, method) == "dry")
+
+
+def _wet(knowledge: Knowledge, method: str) -> str:
+    return knowledge.techniques[knowledge.methods[method].technique].wet
 
 
 class InterlockBroken(TriageError):

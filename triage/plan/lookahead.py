@@ -244,9 +244,7 @@ class Lookahead:
         now = now_rungs(self.knowledge, stage, target, rungs, progress, work.closed)
         front = None
         if now:
-            front = self._front(
-                queue_of(self.knowledge, inserts, target, zone, now, progress.inserts)
-            )
+            front = self._front(queue_of(self.knowledge, inserts, target, zone, now, progress))
         return keep(self._ladders, key, (rungs, front, now is not None))
 
     def _front(self, queue: Sequence[Item]) -> Front:

@@ -269,7 +269,7 @@ class Planner:
             for c in skeleton.conclusions.of(Family.GATE, "close")
             if c.get("stage") == skeleton.stage
             for ask in [c.get("ask") or ""]
-            for is_open in [ask and told.get(ask) == UNKNOWN]
+            for is_open in [ask and told.fields.get(ask) == UNKNOWN]
         ]
         notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
         notices += self._told_twice(case, findings)

@@ -28,11 +28,15 @@ def open_fields(
 
 def _from_gates(knowledge: Knowledge, conclusions: Conclusions, stage: str) -> Iterator[Wanted]:
     """Yield the questions that open the gate of the present stage; later ones can wait."""
-    specimen = conclusions.fact("specimen")
+    facts = {fact.key: fact for fact in conclusions.facts}
     for conclusion in conclusions.of(Family.GATE, "close"):
         ask = conclusion.get("ask")
-        if ask and conclusion.get("stage") == stage and specimen.get(ask) == UNKNOWN:
-            yield ask, None, knowledge.rule(conclusion.rule).because
+        if ask and conclusion.get("stage") == stage:
+            # Of a place it is asked of the finding that the gate rests on.
+            for key in dict.fromkeys(("specimen", *conclusion.facts)):
+                if facts[key].fields.get(ask) == UNKNOWN:
+                    whose = key if facts[key].kind == "finding" else None
+                    yield ask, whose, knowledge.rule(conclusion.rule).because
 
 
 def _from_forbids(
@@ -153,8 +157,10 @@ def questions_for(
     knowledge = consultant.knowledge
     still_open = frozenset(open_findings)
     wanted: dict[tuple[str | None, str], str] = {}
+    gates = tuple(_from_gates(knowledge, conclusions, stage))
+    still_open |= {finding for _, finding, _ in gates if finding is not None}
     sources = (
-        *_from_gates(knowledge, conclusions, stage),
+        *gates,
         *_from_forbids(consultant, conclusions, shown),
         *_from_readings(consultant, conclusions, still_open),
     )

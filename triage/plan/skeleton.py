@@ -152,7 +152,7 @@ class SkeletonMaker:
             rungs = now_rungs(self.knowledge, stage, each.target, each.rungs, done, closed)
             if rungs is not None:
                 where = (each.target, each.zone)
-                yield queue_of(self.knowledge, inserts, *where, rungs, done.inserts)
+                yield queue_of(self.knowledge, inserts, *where, rungs, done)
 
 
 def now_rungs(
@@ -187,9 +187,17 @@ def queue_of(
     target: Target,
     zone: str | None,
     rungs: Iterable[str],
-    done: frozenset[str],
+    progress: Progress,
 ) -> list[Item]:
     """Return the steps of one ladder in order, each with what must stand before it."""
+    # A whole pass without harm makes the trial spot of its agent needless.
+    done = progress.inserts | {
+        insert_id(target, first, agent)
+        for method in progress.passes.keys() - progress.harmed
+        for agent in agent_ids(knowledge, method)
+        for methods, first in inserts
+        if method in methods and knowledge.methods[first].tries_next
+    }
     queue: list[Item] = []
     seen: set[str] = set()
     for place, method in enumerate(rungs, start=1):

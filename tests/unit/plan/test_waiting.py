@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from tests.support.builders import OILY, full_bench
+from tests.support.builders import full_bench
 from tests.support.intake import READY
 from tests.support.knowledge import consultant, planner, shipped
 from triage.case.changes import (
@@ -24,21 +24,27 @@ from triage.case.models import Case
 from triage.engine.vocabulary import UNKNOWN
 from triage.plan.model import Plan
 
+STICKY = {
+    "came-from": "sticky-trap",
+    "texture": "smooth-film",
+    "sheen": "wet-gloss",
+    "dry-brush": "sticks",
+}
 PASSED = {
     name: READY[name]
     for name in (
-        "worth-it", "whole", "age", "lacquered", "old-poison-signs", "live-pest-signs",
+        "age", "lacquered", "old-poison-signs", "live-pest-signs",
         "mouldy-smell", "hydration", "joints-stuck", "aim", "photographed-before",
     )
 }  # fmt: skip
 CLOSED = {"leave-it", "full-stop"}
 
 
-def greasy_bee(**more: str) -> Case:
-    """Return a bee, greasy in its hair, with cracks, holes, losses and size not told."""
-    finding = new_finding("f1", "thorax-hairy", signs=OILY)
-    answers = {**PASSED, **more}
-    return new_case("bee", "bee", taxon="bees-wasps", answers=answers, findings=(finding,))
+def glued_beetle(**more: str) -> Case:
+    """Return a beetle out of a trap, whether whole, cracks, holes, losses and size not told."""
+    finding = new_finding("f1", "elytra", signs=STICKY)
+    answers = {**PASSED, "arrival": "set-on-pin", **more}
+    return new_case("b", "b", taxon="beetles", answers=answers, findings=(finding,))
 
 
 def planned(case: Case) -> Plan:
@@ -46,7 +52,7 @@ def planned(case: Case) -> Plan:
 
 
 def test_open_answers_are_named_and_nothing_is_given_up() -> None:
-    plan = planned(greasy_bee())
+    plan = planned(glued_beetle())
     assert plan.findings[0].state == "waiting"
     (line,) = plan.waiting
     assert line.finding == "f1"
@@ -59,7 +65,7 @@ def test_open_answers_are_named_and_nothing_is_given_up() -> None:
 
 
 def test_the_step_that_was_named_stands_open_once_they_are_answered() -> None:
-    case = greasy_bee()
+    case = glued_beetle()
     (line,) = planned(case).waiting
     told = {q.question: READY[q.question] for q in line.questions if q.finding is None}
     assert len(told) == len(line.questions), "only questions about the specimen were open"
@@ -70,7 +76,7 @@ def test_the_step_that_was_named_stands_open_once_they_are_answered() -> None:
 
 def test_a_bar_that_is_known_is_no_open_answer() -> None:
     """Open cracks and many holes are told: then the way is closed, and the plan says so."""
-    plan = planned(greasy_bee(cracks="open", **{"pest-holes": "many", "missing-parts": "many"}))
+    plan = planned(glued_beetle(cracks="open", **{"pest-holes": "many", "missing-parts": "many"}))
     waits = {q.question for line in plan.waiting for q in line.questions}
     assert not waits & {"cracks", "pest-holes", "missing-parts"}
 
@@ -106,7 +112,7 @@ def test_every_zone_is_looked_at_dry_before_anything_is_made_damp() -> None:
 
 def test_a_look_that_clears_the_own_wax_is_named_where_it_bars() -> None:
     """A guard is a question, not a wall: what could still make it wax is what is asked."""
-    case = greasy_bee(cracks="none", **{"pest-holes": "none", "missing-parts": "none"})
+    case = glued_beetle(cracks="none", **{"pest-holes": "none", "missing-parts": "none"})
     plan = planned(with_sign(case, "f1", "sheen", None))
     for line in plan.waiting:
         fact = consultant().consult(case, full_bench(shipped())).fact("f1")
@@ -119,9 +125,8 @@ def test_a_method_that_is_used_up_is_no_way_on() -> None:
     # The one way on for a crust is its pick; made as often as it is made, nothing waits any more.
     signs = {"texture": "crust", "colour": "grey", "water-drop": "nothing", "acid-fizz": "nothing"}
     finding = new_finding("f1", "elytra", signs={**signs, "dry-brush": "ticks-hard"})
-    answers = {**PASSED, "cracks": "none"}
-    case = new_case("crust", "crust", taxon="beetles", answers=answers, findings=(finding,))
-    assert [line.method for line in planned(case).waiting] == ["pick-dry"]
+    case = new_case("crust", "crust", taxon="beetles", answers=PASSED, findings=(finding,))
+    assert [step.method for step in planned(case).steps] == ["pick-dry"]
     passes = shipped().methods["pick-dry"].passes
     for number in range(passes):
         at = datetime(2026, 3, 4, 8 + number, tzinfo=UTC)
