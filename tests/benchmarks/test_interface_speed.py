@@ -29,6 +29,7 @@ from tests.support.starting import ENVIRONMENT
 from triage.service import open_workshop
 from triage.tui import FRAMES_A_SECOND
 from triage.tui.app import TriageApp
+from triage.tui.screens.base import LOOK_OUTSIDE_S
 
 ROOT = Path(__file__).resolve().parents[2]
 SIZE = (80, 24)
@@ -169,6 +170,9 @@ async def _all_ways(cases: Path, rounds: int) -> list[Press]:
         await asyncio.sleep(1.5)  # a person looks before the first key
         for _ in range(rounds):
             for way, keys in WAYS:
+                # What was answered and recorded on one way must not bend the next one.
+                shutil.copy(ROOT / "cases" / f"{CASE}.yaml", cases)
+                await asyncio.sleep(2 * LOOK_OUTSIDE_S)
                 assert getattr(app.screen, "PLACE", "") == "Plan", way
                 found += [await _pressed(app, pilot, way, key) for key in keys]
     return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests.injection.test_bench_and_rules import bench
 from tests.support.hostile import TEXTS, write
 from tests.tui.conftest import opened_on  # noqa: F401  (a fixture)
 from tests.tui.driving import driven
@@ -16,6 +17,7 @@ SHOWN = ("terminal-markup", "markup-unclosed", "html", "markdown", "newline", "f
 @pytest.mark.parametrize("kind", SHOWN)
 async def test_list_and_plan_show_it_as_it_is(kind, tmp_path, opened_on):  # noqa: F811
     write(tmp_path, TEXTS[kind])
+    bench(tmp_path)
     async with driven(opened_on(tmp_path)) as driver:
         await driver.on(CasesScreen)
         start = " ".join(TEXTS[kind].split())[:24].strip()

@@ -9,6 +9,7 @@ was copied without a slip.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
 from functools import cache
@@ -109,11 +110,13 @@ def wrong_pair(row: Row, held: Held) -> str:
     Allowed is what rounding the printed figure to its digits may hide, and no less than 0.5 %.
     """
     mass = held[0].agents[row["agent"]].physical.molar_mass
+    if mass is None or mass.value is None:
+        return "no molar mass is held"
     kelvin = held[0].authorities[row["authority"]].converts_at.value + 273.15
     joined = row["ppm"] * mass.value / (8.314462618 * kelvin / 101.325)
     printed = float(row["mg_per_m3"])
-    digits = Decimal(str(row["mg_per_m3"])).normalize().as_tuple()
-    allowed = max(0.51 * 10.0**digits.exponent, row.get("within", 0.005) * printed)
+    last_digit = int(Decimal(str(row["mg_per_m3"])).normalize().as_tuple().exponent)
+    allowed = max(0.51 * math.pow(10.0, last_digit), row.get("within", 0.005) * printed)
     is_near = abs(joined - printed) <= allowed
     return "" if is_near else f"{row['ppm']} ppm comes to {joined:.4g} mg/m3"
 

@@ -17,8 +17,8 @@ from triage.tui.app import TriageApp
 from triage.tui.screens.alarm import STANDS_S, AlarmScreen
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.cases import CasesScreen
+from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.detail import DetailScreen
-from triage.tui.screens.newcase import NewCaseScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.stop import StopScreen
@@ -268,7 +268,7 @@ async def test_a_key_pressed_before_the_first_list_stands_is_kept(
         while "No case here yet" not in driver.text:
             await driver.calm()
         go.set()
-        await driver.on(NewCaseScreen)
+        await driver.on(ChoiceScreen)
 
 
 # -- the last tick -----------------------------------------------------------------------------

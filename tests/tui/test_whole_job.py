@@ -11,7 +11,6 @@ from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.intake import IntakeScreen
-from triage.tui.screens.newcase import NewCaseScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
@@ -95,7 +94,7 @@ async def test_from_a_new_case_to_the_closed_box(tmp_path: Path, opened_on: Open
 
         # A new case in under five keys: +, Enter, Enter begin one of unknown kind.
         await driver.press("plus")
-        await driver.on(NewCaseScreen)
+        await driver.on(ChoiceScreen)
         await driver.press(*["down"] * 4, "enter", "enter")
         await driver.on(IntakeScreen)
         case_id = driver.screen.case_id

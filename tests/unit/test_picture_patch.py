@@ -57,7 +57,7 @@ def test_a_change_of_the_surface_is_seen_through_another_lamp(surface: Any) -> N
     """A dye that ran, and an even darkening that the surface alone could not tell from less light."""
     kept = found(surface, LAMP, Patch(CARD)).harm.colour_median
     assert kept == pytest.approx(found(surface, 1.0, Patch(CARD)).harm.colour_median, abs=0.5)
-    assert kept > limits().colour_seen
+    assert kept > limits().colour_seen.value
 
 
 def test_a_patch_that_did_not_move_with_the_specimen_is_named_in_both() -> None:

@@ -160,29 +160,10 @@ class GuardReach:
         self.against: dict[str, dict[tuple[str, str], float]] = defaultdict(dict)
         for rule in rules:
             asked = _asked(rule)
-            if asked is None:
-                continue
-            for template in rule.templates:
-                constants = dict(template.constants)
-                if template.kind != "evidence":
-                    continue
-                deposit = constants["deposit"]
-                if deposit not in guards and constants["weight"] <= -disproves:
-                    outcomes = self.disproved_by.setdefault(deposit, set())
-                    outcomes |= {
-                        (asked[0][1], answer)
-                        for answer in (asked[0][2] if len(asked) == 1 else ())
-                        if asked[0][0] == "finding" and asked[0][1] in tests
-                    }
-                if constants["weight"] < 0 and len(asked) == 1 and asked[0][0] == "finding":
-                    answers = ((asked[0][1], answer) for answer in asked[0][2])
-                    self.against[deposit].update(dict.fromkeys(answers, constants["weight"]))
-                if deposit not in guards:
-                    continue
-                if constants["weight"] > 0:
-                    known = self.possible[deposit]
-                    known[asked] = max(known.get(asked, 0.0), constants["weight"])
-
+            for template in rule.templates if asked is not None else ():
+                if template.kind == "evidence":
+                    told = dict(template.constants)
+                    self._note(asked or (), told["deposit"], told["weight"], tests, disproves)
         # For each guard the fields that decide: of the finding, of the specimen.
         self.fields = {
             deposit: tuple(
@@ -196,6 +177,19 @@ class GuardReach:
             for deposit, (of_finding, of_specimen) in self.fields.items()
         }
         self._kept: dict[tuple[object, ...], tuple[float, ...]] = {}
+
+    def _note(
+        self, asked: Asked, deposit: str, weight: float, tests: frozenset[str], disproves: float
+    ) -> None:
+        """Note what one rule says of a deposit."""
+        if len(asked) == 1 and asked[0][0] == "finding" and weight < 0:
+            answers = {(asked[0][1], answer) for answer in asked[0][2]}
+            self.against[deposit].update(dict.fromkeys(answers, weight))
+            if deposit not in self.guards and weight <= -disproves and asked[0][1] in tests:
+                self.disproved_by.setdefault(deposit, set()).update(answers)
+        if deposit in self.guards and weight > 0:
+            known = self.possible[deposit]
+            known[asked] = max(known.get(asked, 0.0), weight)
 
     def is_disproved(self, deposit: str, finding: Fact) -> bool:
         """Return whether a direct test of a finding strongly speaks against a deposit."""

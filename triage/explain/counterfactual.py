@@ -64,70 +64,52 @@ def bench_variants(
 ) -> Iterator[tuple[Change, Bench]]:
     """Yield every change of the bench that could matter to a method on offer."""
     bench = look.bench
+    methods, head = sorted(offered), outlook.method
+    updates = (*_room_updates(look, head, methods), *_agent_updates(look, head, methods))
+    for what, before, after, update in updates:
+        yield Change("bench", None, what, before, after), bench.model_copy(update=update)
+
+
+# What changes, from what to what, and the fields of the bench that are then other.
+Update = tuple[str, str, str, dict[str, Any]]
+
+
+def _room_updates(look: Lookahead, head: str | None, methods: list[str]) -> Iterator[Update]:
+    """Yield other controls of the air and other equipment."""
+    knowledge, bench = look.knowledge, look.bench
     for control in (*CONTROLS, UNKNOWN):
         if control != bench.room.control:
             room = bench.room.model_copy(update={"control": control})
-            yield (
-                Change("bench", None, "control", bench.room.control, control),
-                bench.model_copy(update={"room": room}),
-            )
-    methods = sorted(offered)
-    yield from _equipment(look, methods, outlook.method)
-    yield from _agents(look, methods, outlook.method)
-    for circumstance in bench.circumstances:
-        rest = tuple(c for c in bench.circumstances if c != circumstance)
-        yield (
-            Change("bench", None, "circumstance", circumstance, "none"),
-            bench.model_copy(update={"circumstances": rest}),
-        )
-
-
-def _equipment(
-    look: Lookahead, methods: Iterable[str], head: str | None
-) -> Iterator[tuple[Change, Bench]]:
-    knowledge, bench = look.knowledge, look.bench
+            yield "control", bench.room.control, control, {"room": room}
     at_hand = equipment_at_hand(knowledge, bench)
     needs = {need for m in methods for need in knowledge.methods[m].needs}
     for need in sorted(needs - at_hand):
-        update = {
-            "equipment": (*bench.equipment, need),
-            "lacking": tuple(x for x in bench.lacking if x != need),
-        }
-        yield Change("bench", None, need, "missing", "at hand"), bench.model_copy(update=update)
+        lacking = tuple(x for x in bench.lacking if x != need)
+        update = {"equipment": (*bench.equipment, need), "lacking": lacking}
+        yield need, "missing", "at hand", update
     for need in sorted(set(knowledge.methods[head].needs) & at_hand) if head else ():
-        update = {"lacking": (*bench.lacking, need)}
-        yield Change("bench", None, need, "at hand", "missing"), bench.model_copy(update=update)
+        yield need, "at hand", "missing", {"lacking": (*bench.lacking, need)}
 
 
-def _agents(
-    look: Lookahead, methods: Iterable[str], head: str | None
-) -> Iterator[tuple[Change, Bench]]:
+def _agent_updates(look: Lookahead, head: str | None, methods: list[str]) -> Iterator[Update]:
+    """Yield agents allowed, refused or bought, gloves that hold them, circumstances gone."""
     knowledge, bench = look.knowledge, look.bench
     for refused in bench.refused:
         rest = tuple(r for r in bench.refused if r != refused)
-        yield (
-            Change("bench", None, refused.agent, "refused", "allowed"),
-            bench.model_copy(update={"refused": rest}),
-        )
+        yield refused.agent, "refused", "allowed", {"refused": rest}
     agents = sorted({a for m in methods for a in agent_ids(knowledge, m)})
-    if bench.only_stock:
-        for agent in agents:
-            if not bench.has_stock(agent):
-                stock = (*bench.stock, Stock(agent=agent))
-                yield (
-                    Change("bench", None, agent, "not in stock", "in stock"),
-                    bench.model_copy(update={"stock": stock}),
-                )
-    if bench.gloves:
-        held = {g.material for a in agents for g in knowledge.agents[a].gloves}
-        for material in sorted(held - set(bench.gloves)):
-            yield (
-                Change("bench", None, material, "no such gloves", "at hand"),
-                bench.model_copy(update={"gloves": (*bench.gloves, material)}),
-            )
+    for agent in agents if bench.only_stock else ():
+        if not bench.has_stock(agent):
+            stock = (*bench.stock, Stock(agent=agent))
+            yield agent, "not in stock", "in stock", {"stock": stock}
+    held = {g.material for a in agents for g in knowledge.agents[a].gloves}
+    for material in sorted(held - set(bench.gloves)) if bench.gloves else ():
+        yield material, "no such gloves", "at hand", {"gloves": (*bench.gloves, material)}
     for agent in agent_ids(knowledge, head) if head else ():
-        update = {"refused": (*bench.refused, Refused(agent=agent))}
-        yield Change("bench", None, agent, "allowed", "refused"), bench.model_copy(update=update)
+        yield agent, "allowed", "refused", {"refused": (*bench.refused, Refused(agent=agent))}
+    for circumstance in bench.circumstances:
+        others = tuple(c for c in bench.circumstances if c != circumstance)
+        yield "circumstance", circumstance, "none", {"circumstances": others}
 
 
 # -- attempts -------------------------------------------------------------------------------------
@@ -192,24 +174,19 @@ class Searching:
 
     def singles(self) -> tuple[Counterfactual, ...]:
         """Return every single change that gives another next step."""
-        found = [
-            self._found((answer_change(answer),), outlook)
-            for answer, outlook in self.answers.items()
-            if outlook is not None
-        ]
+        found = [(answer_change(a), outlook) for a, outlook in self.answers.items() if outlook]
         for change, bench in bench_variants(self.look, self.base, self.offered):
             # Of the bench the facts show nothing but its control.
             facts = with_values(self.sweep.facts, {(BENCH, "control"): bench.room.control})
-            outlook = self.look.on_bench(bench).outlook(
-                facts, Work(self.look.knowledge, self.sweep.case)
-            )
-            if outlook.head != self.base.head:
-                found.append(self._found((change,), outlook))
+            work = Work(self.look.knowledge, self.sweep.case)
+            found.append((change, self.look.on_bench(bench).outlook(facts, work)))
         for change, case in attempt_variants(self.look, self.sweep.case, self.base):
-            outlook = self.look.of_case(case)
-            if outlook.head != self.base.head:
-                found.append(self._found((change,), outlook))
-        return tuple(found)
+            found.append((change, self.look.of_case(case)))
+        return tuple(
+            self._found((change,), outlook)
+            for change, outlook in found
+            if outlook.head != self.base.head
+        )
 
     def pairs(self) -> tuple[Counterfactual, ...]:
         """Return pairs of answers that only together give another next step."""

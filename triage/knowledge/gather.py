@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.book import Knowledge, Part
@@ -20,22 +20,35 @@ Path = tuple[str | int, ...]
 FINDING, ZONE = "$f", "$z"
 
 
+class _At(NamedTuple):
+    """Where something is written: an entry of a kind, and the path inside it."""
+
+    kind: str
+    entry: str
+    path: Path = ()
+
+    def inside(self, *keys: str | int) -> _At:
+        """Return a place further inside."""
+        return self._replace(path=(*self.path, *keys))
+
+    def part(self, *inside: str | int) -> Part:
+        """Return that this part of a rule stands here."""
+        return Part(inside, *self)
+
+
 @dataclass(slots=True)
 class _Seen:
     """One sign: what is said of it, where it is written out, and what follows from it."""
 
     written: Sign | Written
-    kind: str
-    entry: str
-    path: Path
+    at: _At
     then: list[Mapping[str, Any]] = field(default_factory=list)
     parts: list[Part] = field(default_factory=list)
 
-    def follows(self, conclusion: Mapping[str, Any], kind: str, entry: str, path: Path) -> None:
+    def follows(self, conclusion: Mapping[str, Any], at: _At) -> None:
         """Note one conclusion, and the place that demands it."""
-        said = next(iter(conclusion))
         inside: Path = ("then", len(self.then))
-        self.parts += [Part(inside, kind, entry, path), Part((*inside, said), kind, entry, path)]
+        self.parts += [at.part(*inside), at.part(*inside, next(iter(conclusion)))]
         self.then.append(conclusion)
 
 
@@ -46,139 +59,123 @@ class _Gatherer:
         self.k = knowledge
         self.faults: list[TriageError] = []
         self.signs: dict[str, _Seen] = {}
-        self.own: list[tuple[str, str, Weight]] = []
+        self.own: list[tuple[str, Weight, _At]] = []
         self.parts: dict[str, tuple[Part, ...]] = {}
         self.rules: dict[Family, list[Rule]] = {Family.RECOGNISE: [], Family.OFFER: []}
 
-    def fault(self, message: str, mend: str, kind: str, entry: str, path: Path = ()) -> None:
-        self.faults.append(TriageError(message, self.k.where(kind, entry, *path), mend))
+    def fault(self, message: str, mend: str, at: _At) -> None:
+        self.faults.append(TriageError(message, self.k.where(at.kind, at.entry, *at.path), mend))
 
-    def write(self, name: str, sign: Sign | Written, kind: str, entry: str, path: Path) -> None:
+    def write(self, name: str, sign: Sign | Written, at: _At) -> None:
         """Take in a sign that is written out, in signs.yaml or where it is used."""
-        first = self.signs.get(name)
-        if first is not None:
-            at = self.k.where(first.kind, first.entry, *first.path)
-            mend = f"rename one; the first stands at {at.file}:{at.line}"
-            self.fault(f'the sign "{name}" is written out twice', mend, kind, entry, path)
-        else:
-            self.signs[name] = _Seen(sign, kind, entry, path)
+        first = self.signs.setdefault(name, _Seen(sign, at)).at
+        if first is not at:
+            where = self.k.where(first.kind, first.entry, *first.path)
+            mend = f"rename one; the first stands at {where.file}:{where.line}"
+            self.fault(f'the sign "{name}" is written out twice', mend, at)
 
-    def named(self) -> Iterator[tuple[NamedSign, str, str, Path]]:
+    def named(self) -> Iterator[tuple[NamedSign, _At]]:
         """Yield each sign that a condition or a grade follows from, with its place."""
         for condition in self.k.conditions.values():
             for index, sign in enumerate(condition.signs):
-                yield sign, "condition", condition.id, ("signs", index)
+                yield sign, _At("condition", condition.id, ("signs", index))
         for grade in self.k.fragility.values():
             for index, sign in enumerate(grade.raised_by):
-                yield sign, "fragility", grade.id, ("raised_by", index)
+                yield sign, _At("fragility", grade.id, ("raised_by", index))
+
+    def weighed(self) -> Iterator[tuple[str, Weight, _At]]:
+        """Yield each sign that a deposit weighs, with its place."""
+        for deposit in self.k.deposits.values():
+            for name, weight in deposit.signs.items():
+                yield name, weight, _At("deposit", deposit.id, ("signs", name))
 
     def take_in(self) -> None:
         """Take in every sign where it is written out."""
         for sign in self.k.signs.values():
-            self.write(sign.id, sign, "sign", sign.id, ())
-        for deposit in self.k.deposits.values():
-            for name, weight in deposit.signs.items():
-                if weight.when:
-                    self.write(name, weight, "deposit", deposit.id, ("signs", name))
-        for named, kind, entry, path in self.named():
+            self.write(sign.id, sign, _At("sign", sign.id))
+        for name, weight, at in self.weighed():
+            if weight.when:
+                self.write(name, weight, at)
+        for named, at in self.named():
             if named.when:
-                self.write(named.id, named, kind, entry, path)
+                self.write(named.id, named, at)
 
     def conclude(self) -> None:
         """Note what follows from each sign; a sign from which nothing follows is a fault."""
-        for deposit in self.k.deposits.values():
-            for name, weight in deposit.signs.items():
-                self._weigh(deposit.id, name, weight)
-        for named, kind, entry, path in self.named():
-            self._follow(named.id, kind, entry, path)
+        for name, weight, at in self.weighed():
+            seen = self._seen(name, at)
+            if seen is not None and weight.because and not weight.when:
+                self.own.append((name, weight, at))
+            elif seen is not None:
+                seen.follows(_evidence(at.entry, weight), at)
+        for named, at in self.named():
+            seen = self._seen(named.id, at)
+            conclusion = _conclusion(at, seen.written) if seen is not None else {}
+            if seen is not None and conclusion in seen.then:
+                self.fault(f'the sign "{named.id}" stands twice', "keep one", at)
+            elif seen is not None:
+                seen.follows(conclusion, at)
         weighed = {name for name, _, _ in self.own}
         for name, seen in self.signs.items():
             if not seen.then and name not in weighed:
                 mend = "give it a weight in the file of a deposit, or take it out"
-                self.fault("nothing weighs this sign", mend, seen.kind, seen.entry, seen.path)
+                self.fault("nothing weighs this sign", mend, seen.at)
 
-    def _follow(self, name: str, kind: str, entry: str, path: Path) -> None:
-        seen = self._seen(name, kind, entry, path)
-        if seen is None:
-            return
-        conclusion = _conclusion(kind, entry, seen.written)
-        if conclusion in seen.then:
-            self.fault(f'the sign "{name}" stands twice', "keep one", kind, entry, path)
-        else:
-            seen.follows(conclusion, kind, entry, path)
-
-    def _seen(self, name: str, kind: str, entry: str, path: Path) -> _Seen | None:
+    def _seen(self, name: str, at: _At) -> _Seen | None:
         seen = self.signs.get(name)
         if seen is None:
-            mend = did_you_mean(name, self.signs)
-            self.fault(f'unknown sign "{name}"', mend, kind, entry, path)
+            self.fault(f'unknown sign "{name}"', did_you_mean(name, self.signs), at)
         return seen
-
-    def _weigh(self, deposit: str, name: str, weight: Weight) -> None:
-        path: Path = ("signs", name)
-        seen = self._seen(name, "deposit", deposit, path)
-        if seen is None:
-            return
-        if weight.because and not weight.when:
-            self.own.append((name, deposit, weight))
-        else:
-            seen.follows(_evidence(deposit, weight), "deposit", deposit, path)
 
     def make(self) -> None:
         """Make the rules of all signs and ladders."""
         for name, seen in self.signs.items():
             if seen.then:
-                whole = Part((), seen.kind, seen.entry, seen.path)
-                parts = (whole, *seen.parts)
+                parts = (seen.at.part(), *seen.parts)
                 self._rule(Family.RECOGNISE, f"recognise-{name}", seen.written, seen.then, parts)
-        for name, owner, weight in self.own:
-            self._own_reason(name, owner, weight)
+        for name, weight, at in self.own:
+            self._own_reason(name, weight, at)
         for deposit in self.k.deposits.values():
+            said = {"finding": FINDING, "deposit": deposit.id}
             for index, rungs in enumerate(deposit.ladder):
-                said = {"finding": FINDING, "deposit": deposit.id}
-                self._offer("deposit", deposit.id, index, rungs, said)
+                first = _reading(deposit.id, rungs)
+                self._offer(_At("deposit", deposit.id, ("ladder", index)), rungs, said, first)
         for condition in self.k.conditions.values():
+            told = {"condition": condition.id}
             for index, held in enumerate(condition.ladder):
-                said = {"condition": condition.id}
-                self._offer("condition", condition.id, index, held, said)
+                at = _At("condition", condition.id, ("ladder", index))
+                self._offer(at, held, told, [({"state": told}, ())])
 
-    def _own_reason(self, name: str, deposit: str, weight: Weight) -> None:
+    def _own_reason(self, name: str, weight: Weight, at: _At) -> None:
         """Make the rule of a weight that has a reason of its own: the sign's when and cases."""
-        seen, path = self.signs[name], ("signs", name)
+        seen = self.signs[name]
         said = weight.model_copy(update={"when": seen.written.when, "cases": seen.written.cases})
-        parts = (
-            Part((), "deposit", deposit, path),
-            Part(("then", 0, "evidence"), "deposit", deposit, path),
-            *(Part((key,), seen.kind, seen.entry, (*seen.path, key)) for key in ("when", "cases")),
-        )
-        then = [_evidence(deposit, weight)]
-        self._rule(Family.RECOGNISE, f"recognise-{name}-{deposit}", said, then, parts)
+        shared = (seen.at.inside(key).part(key) for key in ("when", "cases"))
+        parts = (at.part(), at.part("then", 0, "evidence"), *shared)
+        then = [_evidence(at.entry, weight)]
+        self._rule(Family.RECOGNISE, f"recognise-{name}-{at.entry}", said, then, parts)
 
     def _offer(
-        self, kind: str, entry: str, index: int, rungs: Rungs, said: Mapping[str, Any]
+        self,
+        at: _At,
+        rungs: Rungs,
+        said: Mapping[str, Any],
+        first: list[tuple[Mapping[str, Any], Path]],
     ) -> None:
-        """Make the rule of one part of a ladder."""
-        path: Path = ("ladder", index)
-        if isinstance(rungs, DepositRungs):
-            first = _reading(entry, rungs)
-        else:
-            first = [({"state": {"condition": entry}}, ())]
+        """Make the rule of one part of a ladder, which begins with these patterns."""
         keys: list[Path] = [key for _, key in first]
         keys += [("when", place) for place in range(len(rungs.when))]
+        zoned = [n for n, (_, key) in enumerate(first) if key]
         parts = (
-            Part((), kind, entry, path),
-            Part(("then", "offer"), kind, entry, path),
-            *(Part(("when", n), kind, entry, (*path, *key)) for n, key in enumerate(keys)),
-            *(
-                Part(("when", n, "zone"), kind, entry, (*path, *key))
-                for n, key in enumerate(keys[: len(first)])
-                if key
-            ),
+            at.part(),
+            at.part("then", "offer"),
+            *(at.inside(*key).part("when", n) for n, key in enumerate(keys)),
+            *(at.inside(*keys[n]).part("when", n, "zone") for n in zoned),
         )
         when = (*(pattern for pattern, _ in first), *rungs.when)
         then = {"offer": {**said, "method": list(rungs.method)}}
         made = rungs.model_copy(update={"when": when})
-        self._rule(Family.OFFER, rungs.id or f"offer-{entry}", made, then, parts)
+        self._rule(Family.OFFER, rungs.id or f"offer-{at.entry}", made, then, parts)
 
     def _rule(
         self,
@@ -189,10 +186,11 @@ class _Gatherer:
         parts: tuple[Part, ...],
     ) -> None:
         if name in self.parts or ("rule", name) in self.k.places:
-            at = self.k.places.get(("rule", name)) or self.k.at(self.parts[name][0])
-            mend = f"rename one; the first stands at {at.file}:{at.line}"
-            message, whole = f'the rule "{name}" is made twice', parts[0]
-            self.fault(message, mend, whole.kind, whole.entry, whole.path)
+            first = self.k.places.get(("rule", name)) or self.k.at(self.parts[name][0])
+            mend = f"rename one; the first stands at {first.file}:{first.line}"
+            whole = parts[0]
+            at = _At(whole.kind, whole.entry, whole.path)
+            self.fault(f'the rule "{name}" is made twice', mend, at)
             return
         self.parts[name] = parts
         # All of it was validated with the entry that it comes from.
@@ -205,14 +203,14 @@ def _evidence(deposit: str, weight: Weight) -> Mapping[str, Any]:
     return {"evidence": {"finding": FINDING, "deposit": deposit, "weight": weight.weight}}
 
 
-def _conclusion(kind: str, entry: str, sign: Sign | Written) -> Mapping[str, Any]:
-    if kind == "condition":
-        return {"state": {"condition": entry}}
+def _conclusion(at: _At, sign: Sign | Written) -> Mapping[str, Any]:
+    if at.kind == "condition":
+        return {"state": {"condition": at.entry}}
     on_finding = any(
         isinstance(fields := pattern.get("finding"), Mapping) and fields.get("id") == FINDING
         for pattern in sign.when
     )
-    return {"grade": {**({"finding": FINDING} if on_finding else {}), "fragility": entry}}
+    return {"grade": {**({"finding": FINDING} if on_finding else {}), "fragility": at.entry}}
 
 
 def _reading(deposit: str, rungs: DepositRungs) -> list[tuple[Mapping[str, Any], Path]]:

@@ -41,10 +41,6 @@ class Left(Exception):
     """The user goes back to the cases."""
 
 
-def _nothing() -> None:
-    """Go back."""
-
-
 class PlainSession:
     """One session on a workshop; every act goes through the same services as the interface."""
 

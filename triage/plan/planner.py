@@ -92,7 +92,7 @@ class Planner:
         planned = _agents_of(self.knowledge, skeleton)
         setting = Setting(self.knowledge, bench, skeleton.conclusions, judge.day.used, planned)
         steps = self._steps(case, judge, skeleton, setting)
-        waiting = self._waiting(skeleton)
+        waiting = tuple(self._waiting(skeleton))
         waits = frozenset(line.finding for line in waiting)
         findings = tuple(self._finding_line(case, skeleton, f.id, waits) for f in case.findings)
         offered = frozenset(m for ladder in skeleton.ladders for m in ladder.offered)
@@ -113,7 +113,7 @@ class Planner:
                 self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open, untested
             ),
             untested=untested,
-            conflicts=self._conflicts(skeleton.conclusions),
+            conflicts=tuple(self._conflicts(skeleton.conclusions)),
             waiting=waiting,
             notices=(
                 *self._advice(case, skeleton.conclusions, only_first_aid=True),
@@ -153,16 +153,15 @@ class Planner:
             )
         return tuple(steps)
 
-    def _waiting(self, skeleton: Skeleton) -> tuple[WaitingLine, ...]:
-        """Return the targets of this stage that nothing but open answers bars."""
-        found = []
+    def _waiting(self, skeleton: Skeleton) -> Iterator[WaitingLine]:
+        """Yield the targets of this stage that nothing but open answers bars."""
         for ladder in skeleton.ladders:
             condition = self.knowledge.conditions.get(ladder.target.condition or "")
             now = condition is None or condition.stage == skeleton.stage
             if now and not ladder.rungs and not ladder.progress.cleared_by:
                 line = waiting_for(self.consultant, skeleton.conclusions, ladder)
-                found += [line] if line is not None else []
-        return tuple(found)
+                if line is not None:
+                    yield line
 
     def _finding_line(
         self, case: Case, skeleton: Skeleton, finding_id: str, waits: AbstractSet[str | None]
@@ -234,24 +233,15 @@ class Planner:
         key = lambda e: (e.finding or "", not e.offered, e.method, e.rule)
         return tuple(sorted(found, key=key))
 
-    def _conflicts(self, conclusions: Conclusions) -> tuple[ConflictLine, ...]:
-        lines = []
+    def _conflicts(self, conclusions: Conclusions) -> Iterator[ConflictLine]:
         for conflict in conclusions.conflicts:
-            good, bad = conflict.for_it, conflict.against_it
+            good, bad = conflict.for_it.rule, conflict.against_it.rule
             name = self.knowledge.deposits[conflict.deposit].name
-            lines.append(
-                ConflictLine(
-                    finding=conflict.finding,
-                    deposit=conflict.deposit,
-                    speaks_for=good.rule,
-                    speaks_against=bad.rule,
-                    sentence=(
-                        f"{name}: for it, {self.knowledge.rule(good.rule).because} "
-                        f"Against it, {self.knowledge.rule(bad.rule).because}"
-                    ),
-                )
+            sentence = (
+                f"{name}: for it, {self.knowledge.rule(good).because} "
+                f"Against it, {self.knowledge.rule(bad).because}"
             )
-        return tuple(lines)
+            yield ConflictLine(conflict.finding, conflict.deposit, good, bad, sentence)
 
     def _notice(self, kind: NoticeKind, rule: str) -> Notice:
         return Notice(kind, self.knowledge.rule(rule).because, rule)

@@ -5,7 +5,7 @@ Enough for what-if questions and for the sweep; ``planner`` completes the steps.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
@@ -94,11 +94,12 @@ class SkeletonMaker:
     ) -> Skeleton:
         """Return the skeleton that follows from conclusions already drawn about a case."""
         closed = closed_findings(self.knowledge, case)
-        stage = _stage(conclusions)
+        stage = first_closed({c.get("stage") for c in conclusions.of(Family.GATE, "close")})
         refused = tuple(dict.fromkeys(c.rule for c in conclusions.of(Family.GATE, "refuse")))
-        ladders = self._ladders(case, bench, judge, conclusions)
+        ladders = tuple(self._ladders(case, bench, judge, conclusions))
         held = case.held_by()
-        queues = [] if refused or held else self._queues(conclusions, ladders, stage, closed)
+        waits = bool(refused or held)
+        queues = [] if waits else list(self._queues(conclusions, ladders, stage, closed))
         items = self._tried_once(arrange(self.knowledge, queues, conclusions.of(Family.ORDER)))
         return Skeleton(conclusions, stage, refused, ladders, items, closed, held)
 
@@ -116,45 +117,24 @@ class SkeletonMaker:
         return tuple(made)
 
     def _ladders(
-        self,
-        case: Case,
-        bench: Bench,
-        judge: AirJudge,
-        conclusions: Conclusions,
-    ) -> tuple[Ladder, ...]:
-        ladders = []
+        self, case: Case, bench: Bench, judge: AirJudge, conclusions: Conclusions
+    ) -> Iterator[Ladder]:
+        """Yield the ladder of each finding, then of each state of the whole specimen."""
+        knowledge = self.knowledge
+        targets: list[tuple[Target, str | None, str | None]] = []
         for finding in case.findings:
             settled = conclusions.settled(finding.id)
             problem = settled.deposit if settled else None
-            target = finding_target(finding.id)
-            ladders.append(
-                self._ladder(case, bench, judge, conclusions, target, finding.zone, problem)
-            )
-        for conclusion in conclusions.of(Family.RECOGNISE, "state"):
-            condition = conclusion.get("condition")
-            target = condition_target(condition)
-            if all(ladder.target != target for ladder in ladders):
-                ladders.append(
-                    self._ladder(case, bench, judge, conclusions, target, None, condition)
-                )
-        return tuple(ladders)
-
-    def _ladder(
-        self,
-        case: Case,
-        bench: Bench,
-        judge: AirJudge,
-        conclusions: Conclusions,
-        target: Target,
-        zone: str | None,
-        problem: str | None,
-    ) -> Ladder:
-        offered = offers_for(conclusions, target, problem)
-        barred = forbidden(conclusions.of(Family.FORBID), target, self.knowledge)
-        barred += passed_over(conclusions, target, self.knowledge)
-        barred += bench_bars(self.knowledge, bench, offered, judge)
-        progress = progress_of(self.knowledge, case, target)
-        return build_ladder(self.knowledge, target, zone, problem, offered, barred, progress)
+            targets.append((finding_target(finding.id), finding.zone, problem))
+        states = (c.get("condition") for c in conclusions.of(Family.RECOGNISE, "state"))
+        targets += [(condition_target(state), None, state) for state in dict.fromkeys(states)]
+        for target, zone, problem in targets:
+            offered = offers_for(conclusions, target, problem)
+            barred = forbidden(conclusions.of(Family.FORBID), target, knowledge)
+            barred += passed_over(conclusions, target, knowledge)
+            barred += bench_bars(knowledge, bench, offered, judge)
+            progress = progress_of(knowledge, case, target)
+            yield build_ladder(knowledge, target, zone, problem, offered, barred, progress)
 
     def _queues(
         self,
@@ -162,22 +142,17 @@ class SkeletonMaker:
         ladders: Sequence[Ladder],
         stage: str,
         closed: frozenset[str],
-    ) -> list[list[Item]]:
+    ) -> Iterator[list[Item]]:
         inserts = [
             (frozenset(c.get("method")), c.get("first"))
             for c in conclusions.of(Family.ORDER, "insert")
         ]
-        queues = []
-        for ladder in ladders:
-            rungs = now_rungs(
-                self.knowledge, stage, ladder.target, ladder.rungs, ladder.progress, closed
-            )
+        for each in ladders:
+            done = each.progress
+            rungs = now_rungs(self.knowledge, stage, each.target, each.rungs, done, closed)
             if rungs is not None:
-                done = ladder.progress.inserts
-                queues.append(
-                    queue_of(self.knowledge, inserts, ladder.target, ladder.zone, rungs, done)
-                )
-        return queues
+                where = (each.target, each.zone)
+                yield queue_of(self.knowledge, inserts, *where, rungs, done.inserts)
 
 
 def now_rungs(
@@ -227,11 +202,6 @@ def queue_of(
                 queue.append(Item(inserted, target.key, zone, first, place, before=method))
         queue.append(Item(step_id(target, method), target.key, zone, method, place))
     return queue
-
-
-def _stage(conclusions: Conclusions) -> str:
-    """Return the first stage whose gate is not open, or ``done``."""
-    return first_closed({c.get("stage") for c in conclusions.of(Family.GATE, "close")})
 
 
 def first_closed(closed: AbstractSet[str]) -> str:

@@ -77,23 +77,19 @@ def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: fl
         )
         return MakeUpLine(agent.id, target, "strength not known", None, None, sentence)
     shown = f"{stock:g} % {agent.strength_basis}"
+    density = agent.physical.density
+    is_weighed = basis == "w/w" and density is not None and density.value is not None
     try:
-        densities: dict[str, float] = {}
-        density = agent.physical.density
-        if basis == "w/w" and density is not None and density.value is not None:
-            # Dilute solutions are close to water; the stock's density stands in the knowledge.
-            densities = {
-                "stock_density_g_per_ml": density.value,
-                "target_density_g_per_ml": 1.0,
-            }
         made = make_up(
             strength.value,
             stock,
             total_ml,
             basis,  # type: ignore[arg-type]
+            # Dilute solutions are close to water; the stock's density stands in the knowledge.
+            stock_density_g_per_ml=density.value if density and is_weighed else None,
+            target_density_g_per_ml=1.0 if is_weighed else None,
             stock_basis=None if agent.strength_basis == "as-is" else agent.strength_basis,
             stock_goes_into_water=agent.agent_class == "acid",
-            **densities,
         )
     except TriageError as fault:
         sentence = f"Cannot be worked out: {fault.message}; {fault.mend}."
@@ -160,9 +156,17 @@ def waste_of(knowledge: Knowledge, agents: Sequence[Agent]) -> tuple[str, ...]:
 
 
 def caution_lines(
-    setting: Setting, ladders: Sequence[Ladder], item: Item, agents: Sequence[Agent]
+    setting: Setting,
+    ladders: Sequence[Ladder],
+    item: Item,
+    agents: Sequence[Agent],
+    *,
+    judged: bool = False,
 ) -> tuple[CautionLine, ...]:
-    """Return the cautions of a step: those of the rules, then mixes and notices of its agents."""
+    """Return the cautions of a step: those of the rules, then mixes and notices of its agents.
+
+    ``judged``: the air shows the limits of the main agent, so that they are not said again.
+    """
     knowledge = setting.knowledge
     as_for = cautioned_as(knowledge, item.method, item.before)
     lines = []
@@ -182,10 +186,7 @@ def caution_lines(
         ]
     planned = [used for held, used in setting.planned if held != item.method]
     lines += not_beside(knowledge, agents, setting.today, planned)
-    return _in_order(lines)
-
-
-def _in_order(lines: Iterable[CautionLine]) -> tuple[CautionLine, ...]:
+    lines += [limits_line(knowledge, a) for a in agents[1 if judged else 0 :] if a.limits]
     return tuple(sorted(dict.fromkeys(lines), key=lambda line: CAUTION_ORDER.index(line.kind)))
 
 
@@ -237,18 +238,13 @@ def _hold_prompt(knowledge: Knowledge, method: Method, ladder: Ladder, *, hazard
 def _why(
     setting: Setting, ladder: Ladder, method: Method, item: Item
 ) -> tuple[str, tuple[RuledOut, ...]]:
-    knowledge = setting.knowledge
+    knowledge, problem = setting.knowledge, _problem_name(setting.knowledge, ladder)
     if item.inserted:
         tried = knowledge.methods[item.before or ""].name
-        problem = _problem_name(knowledge, ladder)
         return f"It stands before {tried}, a step on {problem}.", ()
-    earlier = [
-        RuledOut(bar.method, bar.rule, bar.because)
-        for bar in ladder.barred
-        if bar.method in ladder.offered
-    ]
+    barred = (bar for bar in ladder.barred if bar.method in ladder.offered)
+    earlier = tuple(RuledOut(bar.method, bar.rule, bar.because) for bar in barred)
     done = [m for m in ladder.offered if ladder.progress.done(m)]
-    problem = _problem_name(knowledge, ladder)
     verb = "help with this state:" if ladder.target.condition else "remove"
     if ladder.progress.last.get(method.id) == "better":
         text = f"It helped: the same step again on {problem}."
@@ -259,7 +255,7 @@ def _why(
         text = f"The least harsh step that may {verb} {problem}."
     else:
         text = f"Only if the milder steps leave {problem} behind."
-    return text, tuple(earlier[:MILDER_SHOWN])
+    return text, earlier[:MILDER_SHOWN]
 
 
 def _problem_name(knowledge: Knowledge, ladder: Ladder) -> str:
@@ -276,24 +272,10 @@ def _served(knowledge: Knowledge, ladder: Ladder, sides: Mapping[str, Side | Non
     return Served(finding, where, sides.get(finding), _problem_name(knowledge, ladder))
 
 
-def _cautions_of(
-    setting: Setting, ladders: Sequence[Ladder], item: Item, agents: list[Agent], *, judged: bool
-) -> tuple[CautionLine, ...]:
-    """Return the cautions of a step; the limits of its main agent only if the air shows none."""
-    lines = caution_lines(setting, ladders, item, agents)
-    shown = agents[0].id if judged else None
-    limits = (limits_line(setting.knowledge, a) for a in agents if a.limits and a.id != shown)
-    return _in_order([*lines, *limits])
-
-
 def _grade_reasons(method: Method) -> tuple[str, ...]:
-    mechanical, chemical, person = grades(method)
-    harshness = method.harshness
-    return (
-        f"mechanical {mechanical}: {harshness.mechanical.because}",
-        f"chemical {chemical}: {harshness.chemical.because}",
-        f"to the person {person}: {harshness.person.because}",
-    )
+    h = method.harshness
+    told = {"mechanical": h.mechanical, "chemical": h.chemical, "to the person": h.person}
+    return tuple(f"{kind} {each.grade}: {each.because}" for kind, each in told.items())
 
 
 def complete_step(
@@ -313,7 +295,7 @@ def complete_step(
     stops = [knowledge.stops[s] for s in method.stop_signs]
     zone = knowledge.zones.get(item.zone or "")
     hazardous = _is_hazardous(method, agents, knowledge)
-    cautions = _cautions_of(setting, ladders, item, agents, judged=choice.line is not None)
+    cautions = caution_lines(setting, ladders, item, agents, judged=choice.line is not None)
     holds = [_hold_prompt(knowledge, method, each, hazardous=hazardous) for each in ladders]
     because, ruled_out = _why(setting, ladder, method, item)
     return Step(

@@ -39,11 +39,11 @@ class CaseLine:
     id: str
     title: str
     path: Path
-    stage: str
-    next_step: str
-    held: bool
-    running: str
-    fault: str
+    stage: str = ""
+    next_step: str = ""
+    held: bool = False
+    running: str = ""
+    fault: str = ""
     is_planned: bool = True
     mtime_ns: int = 0
 
@@ -63,13 +63,9 @@ def doing_words(line: CaseLine) -> str:
 def named_line(entry: CaseEntry) -> CaseLine:
     """Return a case by its name alone: its plan is not known (yet)."""
     return CaseLine(
-        id=entry.id,
-        title=entry.title,
-        path=entry.path,
-        stage="",
-        next_step="",
-        held=False,
-        running="",
+        entry.id,
+        entry.title,
+        entry.path,
         fault=entry.error,
         is_planned=False,
         mtime_ns=entry.mtime_ns,

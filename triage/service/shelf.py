@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import cached_property
 from pathlib import Path
@@ -132,28 +133,18 @@ class Shelf:
         return tuple(sorted(lines, key=lambda line: not line.held))
 
     def _line(self, entry: CaseEntry, day: DayLedger) -> CaseLine:
-        fault, stage, step, held, running = entry.error, "", "", False, ""
-        if not fault:
-            try:
-                case = self._read.load(entry.path)
-                plan = self.planner.plan(case, self.bench, day)
-                stage, held = plan.stage, bool(plan.held)
-                following = plan.next_step()
-                step = following.name if following else ""
-                running = one_line(case.timers[0].label) if case.timers else ""
-            except TriageError as error:
-                fault = error.line().splitlines()[0]
-        return CaseLine(
-            entry.id,
-            entry.title,
-            entry.path,
-            stage,
-            step,
-            held,
-            running,
-            fault,
-            mtime_ns=entry.mtime_ns,
-        )
+        line = replace(named_line(entry), is_planned=True)
+        if line.fault:
+            return line
+        try:
+            case = self._read.load(entry.path)
+            plan = self.planner.plan(case, self.bench, day)
+        except TriageError as error:
+            return replace(line, fault=error.line().splitlines()[0])
+        step = plan.next_step()
+        running = one_line(case.timers[0].label) if case.timers else ""
+        held, name = bool(plan.held), step.name if step else ""
+        return replace(line, stage=plan.stage, next_step=name, held=held, running=running)
 
     def path_of(self, case: str | Path) -> Path:
         """Return the file of a case given by id or by path.

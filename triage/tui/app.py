@@ -59,7 +59,7 @@ PLACES = {
     "today": "TodayScreen",
 }
 # Slow to import, and first asked for by the air of a step.
-LATER = ("triage.explain.desk", "scipy.optimize", "triage.tui.screens.newcase")
+LATER = ("triage.explain.desk", "scipy.optimize")
 GET_READY_S = 0.5
 # Commands of the framework that do here what nobody looks for, or under a name of our own.
 NOT_OURS = frozenset({"Keys", "Maximize", "Minimize"})

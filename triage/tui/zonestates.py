@@ -20,7 +20,7 @@ STYLES = {
     "#": "$foreground",
     "x": "$text-error",
 }
-LEGEND = "o to clean  ? not known  + = # done or left  x stopped; no sign: not looked at yet"
+LEGEND = "o to clean  ? not known  x stopped\n+ = # done or left; none: not seen yet"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -32,7 +32,6 @@ from triage.tui.widgets.aircurve import AirCurve
 
 AMOUNTS_ML = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 BAR_WIDTH = 30
-FULL_WIDTH = 70
 VERDICT_SIGNS = {"ok": "+ WITHIN", "over": "X OVER", "unknown": "? NO LIMIT KNOWN"}
 NOTHING = "No step at hand gives off vapour. Press a to look at an agent."
 
@@ -140,38 +139,40 @@ class AirScreen(ServiceScreen):
             (agent, workshop.knowledge.agents[agent].name)
             for agent in vapour_agents(workshop.knowledge, workshop.bench)
         ]
-        self.app.push_screen(ChoiceScreen("The air of which agent?", names), self._agent_chosen)
+        self.ask(ChoiceScreen("The air of which agent?", names), self._agent_chosen)
 
-    def _agent_chosen(self, agent: str | None) -> None:
-        if agent is not None:
-            knowledge = self.services.workshop.knowledge
-            self._ask(question_of_agent(knowledge, agent), knowledge.agents[agent].name)
+    def _agent_chosen(self, agent: str) -> None:
+        knowledge = self.services.workshop.knowledge
+        self._ask(question_of_agent(knowledge, agent), knowledge.agents[agent].name)
+
+    def _try(
+        self,
+        title: str,
+        choices: Iterable[tuple[str, str]],
+        changed: Callable[[AirQuestion, str], AirQuestion],
+    ) -> None:
+        """Choose another value and ask with it; the bench stays as it is."""
+        asked, named = self._asked(), dict(choices)
+        if asked is not None:
+            self.ask(
+                ChoiceScreen(title, tuple(named.items())),
+                lambda value: self._ask(
+                    changed(asked, value), f"tried with {named[value].partition(':')[0]}"
+                ),
+            )
 
     def action_amount(self) -> None:
         """Try another amount."""
-        if self._asked() is None:
-            return
         amounts = [(f"{amount:g}", f"{amount:g} mL") for amount in AMOUNTS_ML]
-        self.app.push_screen(ChoiceScreen("How much in one pass?", amounts), self._amount_chosen)
-
-    def _amount_chosen(self, amount: str | None) -> None:
-        asked = self._asked()
-        if amount is not None and asked is not None:
-            self._ask(replace(asked, amount_ml=float(amount)), f"tried with {amount} mL")
+        self._try(
+            "How much in one pass?", amounts, lambda asked, ml: replace(asked, amount_ml=float(ml))
+        )
 
     def action_control(self) -> None:
-        """Try another ventilation; the bench stays as it is."""
-        if self._asked() is None:
-            return
+        """Try another ventilation."""
         controls = self.services.workshop.knowledge.controls.values()
-        choices = [(control.id, f"{control.name}: {control.sentence}") for control in controls]
-        self.app.push_screen(ChoiceScreen("What moves the air?", choices), self._control_chosen)
-
-    def _control_chosen(self, control: str | None) -> None:
-        asked = self._asked()
-        if control is not None and asked is not None:
-            name = self.services.workshop.knowledge.controls[control].name
-            self._ask(replace(asked, control=control), f"tried with {name}")
+        choices = [(each.id, f"{each.name}: {each.sentence}") for each in controls]
+        self._try("What moves the air?", choices, lambda asked, it: replace(asked, control=it))
 
     def _asked(self) -> AirQuestion | None:
         asked = self.view.asked if self.view else None

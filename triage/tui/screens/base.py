@@ -294,18 +294,22 @@ class CaseScreen(ServiceScreen):
         case = self.services.workshop.load(self.case_id)
         return case, self.services.workshop.plan(case)
 
-    def begin(self, take: Callable[[Case, Plan], None]) -> None:
+    def take(self, case: Case, plan: Plan) -> None:
+        """Show a case and its plan."""
+        raise NotImplementedError
+
+    def begin(self) -> None:
         """Take what the screen before showed at once, then what the file says if it is newer.
 
         Nothing rests on the first: every act reads the file again before it changes anything.
         """
         known = self.services.shown(self.case_id) if self.is_whole else None
         if known is not None:
-            take(*known)
+            self.take(*known)
 
         def then(read: tuple[Case, Plan]) -> None:
             if read != known:
-                take(*read)
+                self.take(*read)
 
         def look() -> None:
             self._pending -= 1
@@ -316,6 +320,22 @@ class CaseScreen(ServiceScreen):
             look()
         else:
             self.call_after_refresh(look)  # drawing comes first
+
+    def change(self, act: Callable[[], Case], then: Callable[[], object] | None = None) -> None:
+        """Change the case and show what comes of it, or go on with what is kept of it."""
+
+        def changed() -> tuple[Case, Plan]:
+            case = act()
+            return case, self.services.workshop.plan(case)
+
+        def shown(read: tuple[Case, Plan]) -> None:
+            if then is None:
+                self.take(*read)
+            else:
+                self.show_case(*read)
+                then()
+
+        self.serve(changed, shown)
 
     def show_case(self, case: Case, plan: Plan) -> None:
         """Keep what is shown now, for the other screens and for the timers."""
@@ -354,7 +374,12 @@ class CaseScreen(ServiceScreen):
 
     def changed_outside(self) -> None:
         """Show the case as it stands in the file now."""
-        raise NotImplementedError
+
+        def then(read: tuple[Case, Plan]) -> None:
+            self.take(*read)
+            self.tell(CHANGED_OUTSIDE)
+
+        self.serve(self.read, then)
 
 
 class Question(ModalScreen[Answered], Leaving[Answered]):

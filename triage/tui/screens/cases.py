@@ -17,7 +17,8 @@ from triage.service.listing import doing_words, first_lines, remember
 from triage.tui.hanging import BOLD, Hanging, hanging
 from triage.tui.messages import CaseChanged, Wanted
 from triage.tui.screens.base import FilteredScreen
-from triage.tui.screens.newcase import NewCaseScreen
+from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.form import Field, FormScreen
 from triage.tui.widgets.actionlist import ActionList, Row
 
 if TYPE_CHECKING:
@@ -199,11 +200,25 @@ class CasesScreen(FilteredScreen):
 
     def action_new(self) -> None:
         """Begin a new case."""
-        self.when_open(lambda: self.ask(NewCaseScreen(self.services), self._begun))
+        self.when_open(self._ask_group)
 
-    def _begun(self, case: str) -> None:
-        for place in ("plan", "observe", "intake"):  # the drawing and the plan stand behind
-            self.post_message(Wanted(place, case))
+    def _ask_group(self) -> None:
+        taxa = self.services.workshop.knowledge.taxa.values()
+        groups = [("unknown", "not known (the plan is then as careful as it can be)")]
+        groups += [(each.id, f"{each.name}{_examples(each.examples)}") for each in taxa]
+        self.ask(ChoiceScreen("New case: what is it?", groups), self._ask_title)
+
+    def _ask_title(self, group: str) -> None:
+        title = Field("title", "Name", f"specimen {self.services.clock():%Y-%m-%d %H%M%S}")
+        form = FormScreen("New case: Enter begins it, letters write another name", (title,))
+        self.ask(form, lambda filled: self._begin(filled["title"], group))
+
+    def _begin(self, title: str, group: str) -> None:
+        def begun(case: Case) -> None:
+            for place in ("plan", "observe", "intake"):  # the drawing and the plan stand behind
+                self.post_message(Wanted(place, case.id))
+
+        self.serve(lambda: self.services.workshop.new(title, group), begun)
 
     def action_demo(self) -> None:
         """Put copies of the demo cases beside the user's own."""
@@ -232,3 +247,7 @@ def _matches(line: CaseLine, wanted: list[str]) -> bool:
     said = f"{line.title} {line.id} {line.stage} {line.next_step}".casefold()
     said += " held" if line.held else ""
     return all(word in said for word in wanted)
+
+
+def _examples(examples: str) -> str:
+    return f" ({examples})" if examples else ""

@@ -74,10 +74,6 @@ class ChoiceScreen(Question[str | None]):
         """Take the choice under the cursor."""
         self.dismiss(event.option.id)
 
-    def action_pick(self) -> None:
-        """Take the choice under the cursor."""
-        self.query_one(OptionList).action_select()
-
     def action_leave(self) -> None:
         """Answer nothing."""
         self.dismiss(None)

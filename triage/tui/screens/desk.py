@@ -62,9 +62,9 @@ class DeskMenu:
     def open(self) -> None:
         """Ask what is to be explained."""
         title = f"About: {self.step.name}" if self.step else "About this case"
-        self.screen.app.push_screen(ChoiceScreen(title, QUESTIONS, "1234567890"), self._chosen)
+        self.screen.ask(ChoiceScreen(title, QUESTIONS, "1234567890"), self._chosen)
 
-    def _chosen(self, asked: str | None) -> None:
+    def _chosen(self, asked: str) -> None:
         doing: dict[str, Callable[[], None]] = {
             "not": self._why_not,
             "rather": self._rather,
@@ -74,7 +74,7 @@ class DeskMenu:
         }
         if asked in doing:
             doing[asked]()
-        elif asked is not None:
+        else:
             self._tell(*self._answers()[asked])
 
     def _answers(self) -> dict[str, tuple[str, Callable[[], Lines]]]:
@@ -110,9 +110,7 @@ class DeskMenu:
         if not choices:
             self.screen.show_fault("there is nothing to choose from here; look at another row")
             return
-        self.screen.app.push_screen(
-            ChoiceScreen(title, choices), lambda chosen: then(chosen) if chosen else None
-        )
+        self.screen.ask(ChoiceScreen(title, choices), then)
 
     def _others(self) -> list[tuple[str, str]]:
         """Return the other methods for the finding at hand: offered ones first."""

@@ -128,12 +128,11 @@ class HandbookScreen(FilteredScreen):
     def action_kind(self) -> None:
         """Show one kind of entry only."""
         choices = [("", "all kinds"), *((shelf.kind, shelf.kind) for shelf in self._shelves)]
-        self.app.push_screen(ChoiceScreen("Which kind of entry?", choices), self._of_kind)
+        self.ask(ChoiceScreen("Which kind of entry?", choices), self._of_kind)
 
-    def _of_kind(self, kind: str | None) -> None:
-        if kind is not None:
-            self._kind = kind
-            self._fill()
+    def _of_kind(self, kind: str) -> None:
+        self._kind = kind
+        self._fill()
 
 
 def _rows(shown: list[tuple[str, str]]) -> list[Option]:

@@ -16,7 +16,7 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.specimen import Question
 from triage.plan.model import Plan
 from triage.tui.keysets import WORDS, keyset_of
-from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
+from triage.tui.screens.base import CaseScreen
 from triage.tui.services import Services
 
 # Lines with a key of their own; behind them "r" is a key of the screen.
@@ -58,9 +58,10 @@ class IntakeScreen(CaseScreen):
     def on_mount(self) -> None:
         """Read the case."""
         self.query_one("#intake").focus()
-        self.begin(self._take)
+        self.begin()
 
-    def _take(self, case: Case, plan: Plan) -> None:
+    def take(self, case: Case, plan: Plan) -> None:
+        """Show what is not answered yet."""
         self.case = case
         self.show_case(case, plan)
         self.questions = to_look_at(self.services.workshop.knowledge, case)
@@ -113,22 +114,4 @@ class IntakeScreen(CaseScreen):
             self.show_fault("nothing is answered yet; press the key of each line you looked at")
             return
         workshop = self.services.workshop
-
-        def act() -> tuple[Case, Plan]:
-            case = workshop.answer_all(self.case_id, None, given)
-            return case, workshop.plan(case)
-
-        def then(read: tuple[Case, Plan]) -> None:
-            self.show_case(*read)
-            self.dismiss()
-
-        self.serve(act, then)
-
-    def changed_outside(self) -> None:
-        """Ask what the file as it is now leaves open."""
-
-        def then(read: tuple[Case, Plan]) -> None:
-            self._take(*read)
-            self.tell(CHANGED_OUTSIDE)
-
-        self.serve(self.read, then)
+        self.change(lambda: workshop.answer_all(self.case_id, None, given), self.dismiss)

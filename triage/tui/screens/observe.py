@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import ClassVar
 
 from textual import events
@@ -10,20 +10,19 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.widget import Widget
 from textual.widgets import OptionList
-from textual.widgets.option_list import Option
 
 from triage.case.models import Case
 from triage.looks import unseen_zones, zones_of
 from triage.plan.model import Plan
 from triage.plan.names import zone_words
-from triage.tui.drawing import Drawing, DrawnZone, drawn_plans, load_drawing
+from triage.tui.drawing import Drawing, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
 from triage.tui.messages import Wanted
-from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
+from triage.tui.screens.base import CaseScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.intake import to_look_at
 from triage.tui.services import Services
-from triage.tui.widgets.actionlist import ActionList
+from triage.tui.widgets.actionlist import ActionList, Row
 from triage.tui.widgets.animal import AnimalDrawing
 from triage.tui.zonestates import zone_states
 
@@ -42,7 +41,7 @@ class ObserveScreen(CaseScreen):
         Binding("r", "rest", "Rest clean", id="observe.rest"),
         Binding("m", "animal", "Other drawing", show=False),
         Binding("a", "go('air')", "Air", show=False),
-        Binding("p,q,f9", "leave", "Plan", id="leave"),
+        Binding("q,f9", "leave", "Plan", id="leave"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
@@ -65,9 +64,10 @@ class ObserveScreen(CaseScreen):
 
     def on_screen_resume(self) -> None:
         """Read the case again on coming back."""
-        self.begin(self._show)
+        self.begin()
 
-    def _show(self, case: Case, plan: Plan) -> None:
+    def take(self, case: Case, plan: Plan) -> None:
+        """Show the zones with what was found on each."""
         if (case, plan) == (self.case, self.plan):
             return  # come back from a window: nothing has changed
         self.case, self.plan = case, plan
@@ -99,15 +99,9 @@ class ObserveScreen(CaseScreen):
         ]
 
     def _fill(self) -> None:
-        listed = self.query_one("#zones", OptionList)
-        at = listed.highlighted
-        listed.set_options(
-            [
-                Option(hanging("g", f"whole specimen{self._open_questions()}", width=3), id=WHOLE),
-                *(Option(self._zone_prompt(zone), id=zone) for zone in self._zones()),
-            ]
-        )
-        listed.highlighted = at if at is not None and at < listed.option_count else 0
+        whole = hanging("g", f"whole specimen{self._open_questions()}", width=3)
+        zones = (Row(zone, self._zone_prompt(zone)) for zone in self._zones())
+        self.query_one(ActionList).show([Row(WHOLE, whole), *zones])
 
     def _open_questions(self) -> str:
         if self.plan is None:
@@ -152,67 +146,35 @@ class ObserveScreen(CaseScreen):
         if is_first and self.case is not None and len(to_look_at(knowledge, self.case)) > 1:
             self.action_go("intake")
         else:
-            self.post_message(Wanted("questions", self.case_id, None))
+            self._question(None)
 
     def action_clean(self) -> None:
         """Say that the zone under the cursor was looked at and is clean."""
-        option = self.query_one("#zones", OptionList).highlighted_option
-        zone_id = option.id if option else None
+        row: Row | None = self.query_one(ActionList).row
+        zone_id = row.id if row else None
         if zone_id is None or zone_id == WHOLE:
             self.show_fault("no zone is chosen; move to a zone, then press Space")
             return
-        drawn = self.drawing.by_zone(zone_id) if self.drawing else None
-        if drawn is None or not drawn.paired:
-            self._clean(zone_id, None)
-            return
-        name = self.services.workshop.knowledge.zones[zone_id].name
-        self.app.push_screen(
-            ChoiceScreen(f"{name} is clean: which side of the animal?", SIDES, "lr2"),
-            lambda side: self._clean(zone_id, side) if side else None,
-        )
+        self._ask_side(zone_id, None, "is clean", lambda side: self._clean(zone_id, side))
 
     def _clean(self, zone_id: str, side: str | None) -> None:
-        workshop = self.services.workshop
-
-        def act() -> tuple[Case, Plan]:
-            case, _ = workshop.declare_clean(self.case_id, zone_id, side)
-            return case, workshop.plan(case)
-
-        self.serve(act, lambda read: self._show(*read))
+        self.change(lambda: self.services.workshop.declare_clean(self.case_id, zone_id, side)[0])
 
     def action_rest(self) -> None:
         """Say that every zone where nothing was noted was looked at and is clean."""
-        knowledge = self.services.workshop.knowledge
-        unseen = unseen_zones(knowledge, self.case) if self.case else ()
+        workshop = self.services.workshop
+        unseen = unseen_zones(workshop.knowledge, self.case) if self.case else ()
         if not unseen:
             self.show_fault("no zone is left where nothing is noted")
             return
-        names = ", ".join(knowledge.zones[zone].name for zone in unseen)
-        self.app.push_screen(
-            ChoiceScreen(
-                f"Nothing is noted at: {names}.",
-                (("look", "not all looked at yet"), ("clean", "each was looked at and is clean")),
-            ),
-            lambda answer: self._rest_clean() if answer == "clean" else None,
-        )
+        names = ", ".join(workshop.knowledge.zones[zone].name for zone in unseen)
+        choices = (("look", "not all looked at yet"), ("clean", "each was looked at and is clean"))
 
-    def _rest_clean(self) -> None:
-        workshop = self.services.workshop
+        def answered(answer: str) -> None:
+            if answer == "clean":
+                self.change(lambda: workshop.declare_rest_clean(self.case_id))
 
-        def act() -> tuple[Case, Plan]:
-            case = workshop.declare_rest_clean(self.case_id)
-            return case, workshop.plan(case)
-
-        self.serve(act, lambda read: self._show(*read))
-
-    def changed_outside(self) -> None:
-        """Show the findings of the file as it is now."""
-
-        def then(read: tuple[Case, Plan]) -> None:
-            self._show(*read)
-            self.tell(CHANGED_OUTSIDE)
-
-        self.serve(self.read, then)
+        self.ask(ChoiceScreen(f"Nothing is noted at: {names}.", choices), answered)
 
     def action_animal(self) -> None:
         """Choose which animal is drawn; the case is not changed."""
@@ -220,66 +182,57 @@ class ObserveScreen(CaseScreen):
         choices = [
             (plan, plans[plan].name if plan in plans else plan) for plan in [*plans, *drawn_plans()]
         ]
-        self.app.push_screen(
-            ChoiceScreen("Which drawing comes nearest?", list(dict(choices).items())),
-            self._drawn,
-        )
+        window = ChoiceScreen("Which drawing comes nearest?", list(dict(choices).items()))
+        self.ask(window, self._drawn)
 
-    def _drawn(self, plan: str | None) -> None:
-        if plan is not None:
-            self._body_plan = plan
-            self._take_drawing()
+    def _drawn(self, plan: str) -> None:
+        self._body_plan = plan
+        self._take_drawing()
 
     def _choose(self, zone_id: str, side: str | None) -> None:
         if zone_id == WHOLE:
             self.action_whole()
             return
-        drawn: DrawnZone | None = self.drawing.by_zone(zone_id) if self.drawing else None
         found = [line for line in self.plan.findings if line.zone == zone_id] if self.plan else []
         if side is not None:
             found = [line for line in found if line.side in {side, "both", None}]
-        if found:
-            choices = [(line.id, _old(line.deposit_name, line.side)) for line in found]
-            self.app.push_screen(
-                ChoiceScreen(
-                    "Look again at, or note something else?",
-                    [*choices, (NEW, "something else, a new finding here")],
-                ),
-                lambda answer: self._found(answer, zone_id, side, drawn),
-            )
+        if not found:
+            self._note(zone_id, side)
             return
-        self._ask_side(zone_id, side, drawn)
-
-    def _found(
-        self, answer: str | None, zone_id: str, side: str | None, drawn: DrawnZone | None
-    ) -> None:
-        if answer == NEW:
-            self._ask_side(zone_id, side, drawn)
-        elif answer is not None:
-            self.post_message(Wanted("questions", self.case_id, answer))
-
-    def _ask_side(self, zone_id: str, side: str | None, drawn: DrawnZone | None) -> None:
-        if side is not None or drawn is None or not drawn.paired:
-            self._add(zone_id, side)
-            return
-        name = self.services.workshop.knowledge.zones[zone_id].name
-        self.app.push_screen(
-            ChoiceScreen(f"{zone_words(name, None)}: which side of the animal?", SIDES, "lr2"),
-            lambda answer: self._add(zone_id, answer) if answer else None,
+        choices = [(line.id, _old(line.deposit_name, line.side)) for line in found]
+        choices.append((NEW, "something else, a new finding here"))
+        self.ask(
+            ChoiceScreen("Look again at, or note something else?", choices),
+            lambda answer: self._note(zone_id, side) if answer == NEW else self._question(answer),
         )
 
+    def _question(self, finding: str | None) -> None:
+        self.post_message(Wanted("questions", self.case_id, finding))
+
+    def _note(self, zone_id: str, side: str | None) -> None:
+        self._ask_side(zone_id, side, "", lambda answer: self._add(zone_id, answer))
+
+    def _ask_side(
+        self, zone_id: str, side: str | None, says: str, then: Callable[[str | None], None]
+    ) -> None:
+        """Ask on which side, where the animal has two and it is not told yet."""
+        drawn = self.drawing.by_zone(zone_id) if self.drawing else None
+        if side is not None or drawn is None or not drawn.paired:
+            then(side)
+            return
+        place = zone_words(self.services.workshop.knowledge.zones[zone_id].name, None)
+        asked = f"{place}{f' {says}' if says else ''}: which side of the animal?"
+        self.ask(ChoiceScreen(asked, SIDES, "lr2"), then)
+
     def _add(self, zone_id: str, side: str | None) -> None:
-        workshop = self.services.workshop
+        workshop, made = self.services.workshop, ""
 
-        def act() -> tuple[Case, Plan, str]:
-            case, finding = workshop.add_finding(self.case_id, zone_id, side)
-            return case, workshop.plan(case), finding
+        def act() -> Case:
+            nonlocal made
+            case, made = workshop.add_finding(self.case_id, zone_id, side)
+            return case
 
-        def then(added: tuple[Case, Plan, str]) -> None:
-            self.show_case(added[0], added[1])
-            self.post_message(Wanted("questions", self.case_id, added[2]))
-
-        self.serve(act, then)
+        self.change(act, lambda: self._question(made))
 
 
 def _old(deposit_name: str, side: str | None) -> str:

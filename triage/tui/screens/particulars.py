@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
+from pathlib import Path
 
 from triage.errors import TriageError
 from triage.tui.screens.form import Field, Filled, FormScreen, Refused
@@ -73,8 +74,8 @@ def particulars_form(
         name: f"{value:g}" if isinstance(value, float) else value or ""
         for name, value in asdict(held).items()
     }
-    fields = (
-        Field(name, label, said[name], newest.get(name, "")) for name, label in LABELS.items()
-    )
+    # Not the path itself: an empty line must not look as if it were filled in.
+    offered = {name: f"F5 takes {Path(photo).name}" for name, photo in newest.items()}
+    fields = (Field(name, text, said[name], offered.get(name, "")) for name, text in LABELS.items())
     title = "For this pass (Enter keeps all, down and up change the line)"
     return FormScreen(title, fields, check=check, newest=newest, first="note")

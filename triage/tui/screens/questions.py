@@ -328,13 +328,9 @@ class QuestionScreen(FindingScreen):
             self.show_fault("nothing was answered here yet; there is nothing to go back to")
             return
         lines = {line.question: line for line, _ in answered}
-        self.app.push_screen(
-            ChoiceScreen(
-                "Which answer was wrong?",
-                [(line.question, f"{line.ask}  {said}") for line, said in answered],
-            ),
-            lambda chosen: self._put(lines[chosen]) if chosen else None,
-        )
+        choices = [(line.question, f"{line.ask}  {said}") for line, said in answered]
+        window = ChoiceScreen("Which answer was wrong?", choices)
+        self.ask(window, lambda chosen: self._put(lines[chosen]))
 
     def _answered(self) -> list[tuple[QuestionLine, str]]:
         """Return the questions answered about this, each with its answer in words."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import datetime
 
 from triage.case.models import Case
@@ -28,6 +27,7 @@ class RecordingScreen(TimedScreen):
 
     def __init__(self, services: Services, case_id: str) -> None:
         super().__init__(services, case_id)
+        self.step_id: str | None = None
         self.observed = ""
         self.particulars = Particulars()
         self._busy = True
@@ -41,10 +41,6 @@ class RecordingScreen(TimedScreen):
         """Which panel is open: waiting, ready, hold or work."""
         raise NotImplementedError
 
-    def take(self, case: Case, plan: Plan, step_id: str | None) -> None:
-        """Show a step of a plan, the next one if none is named."""
-        raise NotImplementedError
-
     def _ask_unseen(self, case: Case) -> None:
         """Ask once before the cleaning is left behind with zones that nobody looked at."""
         knowledge = self.services.workshop.knowledge
@@ -53,17 +49,13 @@ class RecordingScreen(TimedScreen):
             return
         self.services.asked_unseen.add(case.id)
         names = ", ".join(knowledge.zones[zone].name for zone in unseen)
-        self.app.push_screen(
-            ChoiceScreen(
-                f"Not looked at yet: {names}.",
-                (("look", "look there first"), ("go-on", "go on without")),
-            ),
-            lambda answer: self._look_first() if answer == "look" else None,
-        )
+        choices = (("look", "look there first"), ("go-on", "go on without"))
+        self.ask(ChoiceScreen(f"Not looked at yet: {names}.", choices), self._unseen_answered)
 
-    def _look_first(self) -> None:
-        self.post_message(Wanted("observe", self.case_id))
-        self.dismiss()
+    def _unseen_answered(self, answer: str) -> None:
+        if answer == "look":
+            self.post_message(Wanted("observe", self.case_id))
+            self.dismiss()
 
     def action_particulars(self) -> None:
         """Set amount, minutes, note and photos before recording."""
@@ -118,19 +110,18 @@ class RecordingScreen(TimedScreen):
         if due_s is None or minutes is None:
             self._record(step, outcome, minutes)
             return
-        self.app.push_screen(
-            ChoiceScreen(
-                f"{duration(round(minutes * 60))} of {duration(round(due_s))} have passed.",
-                (
-                    ("go-on", "not yet: go on with the step"),
-                    ("ended", "record it: it was ended that early"),
-                    ("longer", "record it: it had longer, this clock did not see it"),
-                ),
-            ),
+        asked = f"{duration(round(minutes * 60))} of {duration(round(due_s))} have passed."
+        choices = (
+            ("go-on", "not yet: go on with the step"),
+            ("ended", "record it: it was ended that early"),
+            ("longer", "record it: it had longer, this clock did not see it"),
+        )
+        self.ask(
+            ChoiceScreen(asked, choices),
             lambda answer: self._record_early(step, outcome, minutes, answer),
         )
 
-    def _record_early(self, step: Step, outcome: str, minutes: float, answer: str | None) -> None:
+    def _record_early(self, step: Step, outcome: str, minutes: float, answer: str) -> None:
         """Record an end that came early, with the time that is true, or go on."""
         if answer in ("ended", "longer") and self.step is step and not self._busy:
             self._record(step, outcome, minutes if answer == "ended" else None)
@@ -138,15 +129,6 @@ class RecordingScreen(TimedScreen):
     def _record(self, step: Step, outcome: str, minutes: float | None) -> None:
         self._busy = self._is_recording = True
         self.query_one(OutcomeBar).acknowledge(outcome)
-        self.serve(
-            self._recording(step, outcome, minutes),
-            lambda read: self._recorded(*read),
-            self._not_recorded,
-        )
-
-    def _recording(
-        self, step: Step, outcome: str, minutes: float | None
-    ) -> Callable[[], tuple[Case, Plan]]:
         told, observed = self.particulars, self.observed
         workshop = self.services.workshop
 
@@ -165,7 +147,7 @@ class RecordingScreen(TimedScreen):
             )
             return case, workshop.plan(case)
 
-        return act
+        self.serve(act, lambda read: self._recorded(*read), self._not_recorded)
 
     def show_fault(self, text: str) -> None:
         """Show the fault and take keys again, but for those of a record that is under way."""
@@ -194,7 +176,8 @@ class RecordingScreen(TimedScreen):
     def _go_on(self, goes_on: bool | None) -> None:
         self._is_recording = False
         if goes_on:
-            self.begin(lambda case, plan: self.take(case, plan, None))
+            self.step_id = None
+            self.begin()
         else:
             self.dismiss()
 

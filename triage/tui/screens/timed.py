@@ -71,16 +71,13 @@ class TimedScreen(CaseScreen):
         if left_s <= 0:
             self._stop_timer(step)
             return
-        self.app.push_screen(
-            ChoiceScreen(
-                f"The timer has {clock_words(left_s)} left. Stop it?",
-                (("keep", "let it run"), ("stop", "stop it, the time so far is not kept")),
-                "k0",
-            ),
-            lambda answer: self._stop_timer(step) if answer == "stop" else None,
-        )
+        asked = f"The timer has {clock_words(left_s)} left. Stop it?"
+        choices = (("keep", "let it run"), ("stop", "stop it, the time so far is not kept"))
+        self.ask(ChoiceScreen(asked, choices, "k0"), lambda answer: self._stop_timer(step, answer))
 
-    def _stop_timer(self, step: Step) -> None:
+    def _stop_timer(self, step: Step, answer: str = "stop") -> None:
+        if answer != "stop":
+            return
         self.serve(lambda: self.services.workshop.stop_timer(self.case_id, step.id), self._timed)
 
     def _timed(self, case: Case) -> None:
@@ -93,11 +90,6 @@ class TimedScreen(CaseScreen):
         """Start one burst."""
         if self.is_working:
             self.query_one(BurstTimer).start()
-
-    def on_burst_timer_burst_ended(self, event: BurstTimer.BurstEnded) -> None:
-        """Ring: the bath is to be switched off."""
-        del event
-        self.app.bell()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the burst key only where there are bursts."""

@@ -62,8 +62,6 @@ class WalkScreen(RecordingScreen):
     def __init__(self, services: Services, case_id: str, step_id: str | None = None) -> None:
         super().__init__(services, case_id)
         self.step_id = step_id
-        self.plan: Plan | None = None
-        self.step = None
         self._left_at: datetime | None = None
 
     def parts(self) -> Iterable[Widget]:
@@ -91,7 +89,7 @@ class WalkScreen(RecordingScreen):
     def on_mount(self) -> None:
         """Read the case."""
         self.query_one(BurstTimer).display = False
-        self.begin(lambda case, plan: self.take(case, plan, self.step_id))
+        self.begin()
 
     @property
     def is_working(self) -> bool:
@@ -103,16 +101,15 @@ class WalkScreen(RecordingScreen):
         """Which panel is open: waiting, ready, hold or work."""
         return self.query_one("#panels", ContentSwitcher).current or "waiting"
 
-    def take(self, case: Case, plan: Plan, step_id: str | None) -> None:
-        """Show a step of a plan, the next one if none is named."""
+    def take(self, case: Case, plan: Plan) -> None:
+        """Show the step that was chosen, the next one of the plan if none was, or it is gone."""
         if self._is_recording:
             return  # what comes of it is shown next; no other step may slide under the record
         self._busy = False
         self.case, self.plan = case, plan
         self.show_case(case, plan)
-        step = plan.step(step_id) if step_id else plan.next_step()
-        if step is None:
-            step = plan.next_step()
+        chosen = plan.step(self.step_id) if self.step_id else None
+        step = chosen or plan.next_step()
         if step is None:
             self.dismiss()
             return
@@ -279,7 +276,7 @@ class WalkScreen(RecordingScreen):
                 self.case, self.plan = case, plan
                 self._timed(case)
             else:
-                self.take(case, plan, self.step_id)
+                self.take(case, plan)
             self.tell(CHANGED_OUTSIDE)
 
         self.serve(self.read, then)

@@ -6,7 +6,6 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from textual.content import Content
-from textual.message import Message
 from textual.timer import Timer
 from textual.widgets import Static
 
@@ -19,13 +18,6 @@ if TYPE_CHECKING:
 
 class BurstTimer(Static):
     """Count one burst down and count the bursts done."""
-
-    class BurstEnded(Message):
-        """One burst is over: switch off."""
-
-        def __init__(self, bursts: int) -> None:
-            super().__init__()
-            self.bursts = bursts
 
     def __init__(self, clock: Clock, **more: Any) -> None:
         super().__init__("", **more)
@@ -73,7 +65,7 @@ class BurstTimer(Static):
         self.halt()
         self.bursts += 1
         self._say(f"OFF. Bursts done: {self.bursts}. Look, then key {self._key} for the next")
-        self.post_message(self.BurstEnded(self.bursts))
+        self.app.bell()  # the bath is to be switched off
 
     def _say(self, text: str) -> None:
         self.update(Content(text))
