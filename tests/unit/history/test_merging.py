@@ -196,10 +196,14 @@ def test_a_contradicting_record_merged_twice_is_one_copy_and_counts_once(tmp_pat
     assert merge_folders(ours, theirs)[0].standing == "beside"
     assert merge_folders(ours, theirs)[0].standing == "same"
     # What they did since goes into the copy that stands there, also where that one has grown.
-    update_case(theirs / "wasp.yaml", lambda case: with_attempt(case, attempt(2, 30, **brushed)))
+    late = attempt(2, 30, photo_after="p/late.jpg", **brushed)
+    (theirs / "p").mkdir()
+    (theirs / "p/late.jpg").write_bytes(b"late")
+    update_case(theirs / "wasp.yaml", lambda case: with_attempt(case, late))
     update_case(ours / "wasp-2.yaml", lambda case: with_answer(case, "cracks", "none"))
     assert merge_folders(ours, theirs)[0].standing == "merged"
     assert sorted(path.name for path in ours.glob("*.yaml")) == ["wasp-2.yaml", "wasp.yaml"]
+    assert (ours / "p/late.jpg").read_bytes() == b"late", "a photo comes along into the copy too"
     both = [load_case(ours / name) for name in ("wasp.yaml", "wasp-2.yaml")]
     day = day_ledger(load_knowledge(RULES), both, NOON + timedelta(hours=1))
     assert len(day.releases) == 2
