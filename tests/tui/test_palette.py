@@ -125,11 +125,13 @@ async def test_what_a_form_lacks_is_called_by_the_words_of_its_lines(workshop: W
         await found(driver, "mix: ")
         await driver.on(FormScreen)
         await driver.press("enter")
-        assert "id or name of the agent" in driver.screen.query_one("#fault").text
+        known = next(each for each in driver.app.inside.known() if each.name == "mix")
+        what = {word.name: word.what for word in known.words}
+        assert what["agent"] in driver.screen.query_one("#fault").text
         await driver.write("ethanol")
         await driver.press("enter")
         fault = driver.screen.query_one("#fault").text
-        assert '"strength wanted"' in fault
+        assert f'"{what["to"]}"' in fault
         assert "--" not in fault
 
 
