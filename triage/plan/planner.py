@@ -269,7 +269,8 @@ class Planner:
             for c in skeleton.conclusions.of(Family.GATE, "close")
             if c.get("stage") == skeleton.stage
             for ask in [c.get("ask") or ""]
-            for is_open in [ask and told.fields.get(ask) == UNKNOWN]
+            # What rests on more than open answers was found, and is said in full.
+            for is_open in [told.fields.get(ask) == UNKNOWN and {told.key} >= {*c.facts}]
         ]
         notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
         notices += self._told_twice(case, findings)

@@ -193,7 +193,7 @@ def queue_of(
     # A whole pass without harm makes the trial spot of its agent needless.
     done = progress.inserts | {
         insert_id(target, first, agent)
-        for method in progress.passes.keys() - progress.harmed
+        for method in (progress.passes.keys() - progress.harmed) & knowledge.methods.keys()
         for agent in agent_ids(knowledge, method)
         for methods, first in inserts
         if method in methods and knowledge.methods[first].tries_next
