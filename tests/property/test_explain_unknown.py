@@ -37,7 +37,9 @@ def test_nothing_told_gives_harmless_steps_only(zone):
 @pytest.mark.parametrize("zone", ZONES)
 def test_nothing_told_behind_open_gates_gives_harmless_steps_only(zone):
     plan = check_safe(unknown_case([zone], answers=OPEN))
-    assert plan.stage == "clean"
+    # On legs it may be what a bee gathered, whatever the group: that alone is asked before.
+    shut = {notice.rule for notice in plan.notices if notice.kind == "gate"}
+    assert plan.stage == "clean" or shut == {"gate-load-unasked"}
 
 
 @pytest.mark.parametrize("taxon", [*sorted(shipped().taxa), "unknown"])

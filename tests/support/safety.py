@@ -126,7 +126,8 @@ def what_must_not_be_mixed_is_said(seen: Seen) -> Iterator[str]:
     for step, agent in _each(seen):
         # A draft may be used by no method, so it is on no bench of this tool.
         real = {a.id for a in seen.k.agents.values() if a.status is not Status.DRAFT}
-        known = [m for m in agent.incompatible if m.with_ in real]
+        # What harms nobody (water) is opened everywhere: its partner's own step says it.
+        known = [m for m in agent.incompatible if m.with_ in real and agent.hazards]
         said = " ".join(line.text for line in step.cautions if line.kind == "mixing")
         yield from (f"{step.id} {m.with_}" for m in known if m.product not in said)
 

@@ -10,6 +10,7 @@ from functools import cache
 from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 from unittest import mock
 
 import pytest
@@ -26,6 +27,7 @@ from triage.show.lines import lines_of
 from triage.show.markdown import markdown_of
 from triage.show.plan import plan_text, sheet_of
 from triage.show.step import step_blocks
+from triage.tui.planrows import PlanRow, plan_rows
 from triage.tui.shown import step_text
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -117,19 +119,25 @@ def test_a_block_more_in_a_step_is_on_every_face(face: str, monkeypatch: pytest.
     assert "neuesfeld" in bare(FACES[face](plan()))
 
 
+def rows_of(held: Plan, opened: frozenset[str] = frozenset()) -> list[PlanRow]:
+    """The rows of the plan's screen without its titles."""
+    return [row for row in plan_rows(held, opened) if isinstance(row, PlanRow)]
+
+
 @pytest.mark.parametrize("face", ["terminal", "plain", "screen"])
 def test_a_finding_is_told_in_the_same_words(face: str) -> None:
     from triage.plain.dialogue import Dialogue
     from triage.plain.session import PlainSession
-    from triage.tui.planrows import plan_rows
 
     held = plan()
     if face == "plain":
         sink = io.StringIO()
-        PlainSession(None, Dialogue(io.StringIO(), sink))._summary(held)  # type: ignore[arg-type]
+        known = SimpleNamespace(knowledge=planner().knowledge)
+        session = PlainSession(known, Dialogue(io.StringIO(), sink))  # type: ignore[arg-type]
+        session._summary(held, load_case(ROOT / "cases" / "bumblebee-plate-3.yaml"))
         shown = sink.getvalue()
     elif face == "screen":
-        shown = "\n".join(row.prompt.plain for row in plan_rows(held, frozenset()))
+        shown = "\n".join(row.prompt.plain for row in rows_of(held))
     else:
         shown = plan_text(held)
     for line in held.findings:
@@ -138,12 +146,10 @@ def test_a_finding_is_told_in_the_same_words(face: str) -> None:
 
 def test_no_face_of_the_plan_names_rules_or_grades() -> None:
     """What a preparator reads is in sentences; ids of rules and grades stand behind "why"."""
-    from triage.tui.planrows import plan_rows
-
     held = plan()
     rules = {rule for step in held.steps for rule in step.rules} | {e.rule for e in held.excluded}
     opened = frozenset({"later", "out"})
-    rows = "\n".join(row.prompt.plain + row.detail for row in plan_rows(held, opened))
+    rows = "\n".join(row.prompt.plain + row.detail for row in rows_of(held, opened))
     for shown in (plan_text(held, whole=True), markdown_of(sheet_of(held, whole=True)), rows):
         assert not [rule for rule in rules if f"[{rule}]" in shown or f"Rule: {rule}" in shown]
         assert "of 5" not in shown
@@ -153,18 +159,16 @@ def test_no_face_of_the_plan_names_rules_or_grades() -> None:
 
 def test_the_plan_stands_on_one_screen_and_opens() -> None:
     """The step now, up to three behind it; the others, and what was ruled out, behind a row each."""
-    from triage.tui.planrows import plan_rows
-
     def shown(*opened: str) -> list[str]:
-        return [row.step for row in plan_rows(demo(), frozenset(opened)) if row.step]
+        return [row.step for row in rows_of(demo(), frozenset(opened)) if row.step]
 
     every = [step.id for step in demo().steps]
     near = shown()
     assert near[0] == every[0]
     assert 1 < len(near) <= 4 < len(every)
     assert sorted(shown("later")) == sorted(every)
-    (later,) = (row for row in plan_rows(demo(), frozenset()) if row.opens == "later")
+    (later,) = (row for row in rows_of(demo()) if row.opens == "later")
     assert f"{len(every) - len(near)} harsher" in later.prompt.plain
-    reasons = [row for row in plan_rows(demo(), frozenset({"out"})) if "never: " in row.detail]
+    reasons = [row for row in rows_of(demo(), frozenset({"out"})) if "never: " in row.detail]
     assert reasons
-    assert not [row for row in plan_rows(demo(), frozenset()) if "never: " in row.detail]
+    assert not [row for row in rows_of(demo()) if "never: " in row.detail]
