@@ -235,7 +235,7 @@ class Lookahead:
         if found is not None:
             return found
         parts, methods = self.parts, self.knowledge.methods
-        if progress.harmed or progress.skipped or progress.failed_inserts:
+        if progress.harmed or progress.skipped or progress.failed_inserts or progress.last:
             bars = barred_by_attempts(self.knowledge, parts.names(free), progress)
             free &= ~parts.mask(bar.method for bar in bars)
         rungs = parts.names(self._permitted(free))

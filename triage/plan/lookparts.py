@@ -152,6 +152,7 @@ class Work:
             target.key in self.closed,
             done.cleared_by is not None,
             tuple(sorted(done.passes.items())),
+            tuple(sorted(done.last.items())),
             done.harmed,
             done.failed_inserts,
             done.inserts,
