@@ -187,7 +187,12 @@ def floor_answers(consultant: Consultant, base: Answers) -> dict[str, Answers]:
         for choice in choices if question != HYDRATION else ():
             conclusions = _specimen(consultant, taxon, {**base, question: choice})
             grade = conclusions.fact("specimen").get("fragility")
-            gates = {c.get("stage") for c in conclusions.of(Family.GATE, "close")}
+            # What a finding shuts is that finding's own: the sweep looks at each by itself.
+            gates = {
+                c.get("stage")
+                for c in conclusions.of(Family.GATE, "close")
+                if set(c.facts) <= {"specimen", "bench"}
+            }
             is_open = gates.isdisjoint(STAGES[: STAGES.index("clean")])
             if is_open and not conclusions.of(Family.GATE, "refuse"):
                 found.setdefault(grade, {question: choice})

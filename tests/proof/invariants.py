@@ -227,7 +227,9 @@ def dry_behind_gate(scene: Scene) -> str:
 
 @scene_invariant("nothing-wet-on-what-is-not-soft")
 def nothing_wet_unless_soft(scene: Scene) -> str:
-    """Nothing wet is put on what is not soft, but no water or a moist brush on what is dry.
+    """Nothing wet is put on what is not soft; on what is dry no water, a moist brush or a dab.
+
+    A dab is one small drop drawn off at once; the casebook's accounts of dry beetles use it.
 
     What stands in fluid is wet throughout.
     """
@@ -239,7 +241,7 @@ def nothing_wet_unless_soft(scene: Scene) -> str:
         # A trial brings the liquid of the step that it stands before.
         tries = item.before if item.before and k.methods[item.method].tries_next else item.method
         technique = k.techniques[k.methods[tries].technique]
-        bears = technique.water_free or technique.id == "humid-brush"
+        bears = technique.water_free or technique.id in ("humid-brush", "dab")
         is_dry = bears and scene.combination.hydration == DRY
         if item.method in scene.finding_steps and technique.wet != "dry" and not is_dry:
             wrong.add(item.method)
@@ -248,12 +250,18 @@ def nothing_wet_unless_soft(scene: Scene) -> str:
 
 @scene_invariant("nothing-behind-a-closed-gate")
 def nothing_behind_gate(scene: Scene) -> str:
-    """Work on the whole specimen belongs to the present stage and to no later one."""
+    """Work on the whole specimen belongs to the present stage and to no later one.
+
+    Of an earlier one only what harms nothing is still to be done: a look, a picture.
+    """
     k = scene.knowledge
     wrong = set()
     for item in scene.skeleton.items:
         condition = scene.skeleton.ladder(item.target).target.condition
-        if condition and k.conditions[condition].stage != scene.skeleton.stage:
+        stage = k.conditions[condition].stage if condition else scene.skeleton.stage
+        is_later = STAGES.index(stage) > STAGES.index(scene.skeleton.stage)
+        is_kept = stage == scene.skeleton.stage or k.methods[item.method].harmless
+        if is_later or not is_kept:
             wrong.add(item.method)
     return _named(wrong)
 

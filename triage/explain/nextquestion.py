@@ -112,7 +112,7 @@ class Asking:
             chances = self._chances(place, answers)
             likeliest = max(changing, key=lambda answer: (chances[answer], answer))
             because = self._would(place[1], likeliest, looked[likeliest])
-            self._credit({place: because}, sum(chances[answer] for answer in changing))
+            self._credit({place: because}, min(1.0, sum(chances[answer] for answer in changing)))
 
     def _chances(self, place: Place, answers: tuple[str, ...]) -> Mapping[str, float]:
         whose, question = place

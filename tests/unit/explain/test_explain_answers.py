@@ -84,8 +84,8 @@ def test_why_names_an_unknown_step_and_the_nearest(desk, oily):
 
 
 def test_at_a_closed_gate_the_gate_is_among_the_reasons(desk):
-    nodes = desk.why(case_of(lacquered="unknown"))
-    assert "gate-lacquered" in {rule for node in nodes for rule in node.rules()}
+    nodes = desk.why(case_of(**{"old-poison-signs": "unknown", "age": "before-1990"}))
+    assert "gate-old-poison" in {rule for node in nodes for rule in node.rules()}
 
 
 def test_how_a_finding_is_read_names_evidence_for_and_against(desk, oily):

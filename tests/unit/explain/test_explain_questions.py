@@ -74,7 +74,7 @@ def test_gate_questions_of_later_stages_are_not_asked():
     assert sweep.base.stage == "intake"
     asked = {q.line.question for q in ranked_questions(sweep, likelihood())}
     assert not asked & {"set-firm", "kept"}
-    assert {"lacquered", "whole"} <= asked
+    assert {"lacquered", "worth-it"} <= asked
 
 
 def test_chances_of_answers_add_up_and_exclusions_count():

@@ -104,10 +104,12 @@ def test_what_is_wanted_is_asked_before_anything_is_softened() -> None:
 
 def test_every_zone_is_looked_at_dry_before_anything_is_made_damp() -> None:
     answers = {**READY, "aim": "another-pose", "hydration": "dry"}
-    case = new_case("b", "b", taxon="beetles", answers=answers)
-    unseen = planned(case)
+    unseen = planned(new_case("b", "b", taxon="beetles", answers={**answers, "cracks": UNKNOWN}))
     assert unseen.stage == "look"
     assert unseen.steps == ()
+    # Pictured dry and searched for cracks, what only has to move was looked at: it is softened.
+    seen = planned(new_case("b", "b", taxon="beetles", answers={**answers, "cracks": "none"}))
+    assert seen.stage == "rehydrate"
 
 
 def test_a_look_that_clears_the_own_wax_is_named_where_it_bars() -> None:

@@ -187,7 +187,7 @@ def brush_everything(patch: pytest.MonkeyPatch) -> None:
 
 
 def work_at_intake(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(skeleton_module, "_stage", lambda _: "intake")
+    patch.setattr(skeleton_module, "first_closed", lambda _: "intake")
     patch.setattr(skeleton_module, "now_rungs", rungs_at_any_stage)
 
 
@@ -247,7 +247,7 @@ BREAKS: Mapping[str, Break] = {
         patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage), hydrations=("too-wet",)
     ),
     "stage-is-the-first-closed-gate": Break(
-        patch=replacing(skeleton_module, "_stage", lambda _: "keep")
+        patch=replacing(skeleton_module, "first_closed", lambda _: "keep")
     ),
     "nothing-on-dirt-before-intake": Break(patch=work_at_intake),
     "refused-means-nothing": Break(
