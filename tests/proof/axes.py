@@ -21,6 +21,7 @@ from triage.knowledge.specimen import STAGES
 HYDRATION = "hydration"
 DRY = "dry"
 IN_FLUID = "fluid-preserved"
+TOO_WET = "too-wet"
 FINDING = "f1"
 CASE = "combination"
 BARE = Bench()

@@ -135,13 +135,15 @@ def within_method(shown: Shown) -> str:
 def mixes_named(shown: Shown) -> str:
     """Every mix with an agent of the step that must not be made stands in its cautions.
 
-    Partners that are still drafts are left out: no method may use them.
+    Partners that are still drafts are left out: no method may use them. What harms nobody (water)
+    is opened everywhere: the mix is named where its partner is.
     """
     k, step = shown.knowledge, shown.step
     said = " ".join(c.text for c in step.cautions if c.kind == "mixing")
     missing = {
         mix.product
         for agent in shown.agents()
+        if k.agents[agent].hazards
         for mix in k.agents[agent].incompatible
         if mix.product not in said and not _is_draft(k, mix.with_)
     }

@@ -16,6 +16,7 @@ from tests.proof.axes import (
     EMPTY_SHELF,
     EVERY_CIRCUMSTANCE,
     HYDRATION,
+    TOO_WET,
     Axes,
     Combination,
     axes_of,
@@ -190,11 +191,13 @@ class Sweeper:
         air = [n for n, b in axes.benches.items() if b.room.control == n]
         best = [BEST] if BEST in benches else []
         plain, wet = [next(iter(axes.floors))], axes.hydrations
+        told = [each for each in wet if each != TOO_WET]
         zone, taxon, floor, hydration, bench = range(5)
         for name, axis, values, less, more in (
             ("unknown-zone-permits-no-more", zone, axes.zones, UNKNOWN, axes.zones),
             ("unknown-group-permits-no-more", taxon, axes.taxa, UNKNOWN, axes.taxa),
-            ("unknown-hydration-permits-no-more", hydration, wet, UNKNOWN, wet),
+            # What is too wet is seen to be so: its gate is first aid, and waits for no answer.
+            ("unknown-hydration-permits-no-more", hydration, wet, UNKNOWN, told),
             ("unknown-air-permits-no-more", bench, benches, UNKNOWN, air),
             ("no-air-permits-no-more", bench, benches, NONE, air),
             ("circumstances-permit-no-more", bench, benches, EVERY_CIRCUMSTANCE, best),

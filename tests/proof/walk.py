@@ -102,8 +102,9 @@ def failed_spot(walked: Walked) -> str:
 
 @walk_invariant("cleared-closes-the-finding")
 def cleared_closes(walked: Walked) -> str:
-    """A cleared finding gets no further step."""
-    if walked.outcome != "cleared" or walked.item.inserted:
+    """A cleared finding gets no further step; what only makes ready clears nothing."""
+    prepares = walked.knowledge.methods[walked.item.method].prepares
+    if walked.outcome != "cleared" or walked.item.inserted or prepares:
         return ""
     return " ".join(steps_of(walked.after))
 
