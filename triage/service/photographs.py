@@ -11,6 +11,7 @@ from pathlib import Path
 
 from triage.case.folder import photo_path
 from triage.case.naming import shown_path
+from triage.case.store import make_folder, replace_bytes
 from triage.errors import TriageError
 from triage.service.observing import Observing
 
@@ -104,7 +105,7 @@ class Photographs(Observing):
             return photo
         source = Path(photo)
         folder = case.parent / PHOTOS / case.stem
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         taken, size = source.stat().st_mtime_ns, source.stat().st_size
         number, place = 1, folder / source.name
         while place.exists():
@@ -113,7 +114,6 @@ class Photographs(Observing):
                 return place.relative_to(case.parent).as_posix()
             number += 1
             place = folder / f"{source.stem}-{number}{source.suffix}"
-        partly = place.with_name(f".{place.name}.part")
-        shutil.copy2(source, partly)
-        partly.replace(place)
+        replace_bytes(place, source.read_bytes())
+        os.utime(place, ns=(source.stat().st_atime_ns, taken))
         return place.relative_to(case.parent).as_posix()
