@@ -17,10 +17,9 @@ from triage.picture.optics import (
     na_from_working,
     what_shows,
 )
-from triage.plan.answers import Answer, Figure, Means, titled
+from triage.plan.answers import Answer, Figure, Means, answered
 from triage.plan.inputs import ShowsQuestion, inputs_of
 from triage.plan.model import FindingLine, Notice
-from triage.units import short
 
 VIEW = ("magnification", "na", "f_number", "pitch_um", "sensor_mm", "picture_mm", "distance_mm")
 LIMITS = {
@@ -87,14 +86,14 @@ def answer(means: Means, asked: ShowsQuestion) -> Answer:
     eye, view = eye_of(judged), view_of(asked, kept)
     found = what_shows(view, eye)
     figures = [
-        Figure("smallest spot that shows", short(found.least_um), "um", LIMITS[found.bound_by]),
-        Figure("resolution of the lens", short(found.resolution_um), "um", f"aperture {view.na:g}"),
-        Figure("two pixels", short(found.two_pixels_um), "um"),
-        Figure("least that the viewer sees", short(found.eye_um), "um"),
-        Figure("enlargement in the picture", short(found.picture_magnification), ""),
-        Figure("field", short(found.field_mm), "mm", "width on the specimen"),
-        Figure("blur of diffraction in the picture", short(found.blur_in_picture_mm), "mm"),
-        Figure("depth of field", short(found.depth_um), "um"),
+        Figure("smallest spot that shows", found.least_um, "um", LIMITS[found.bound_by]),
+        Figure("resolution of the lens", found.resolution_um, "um", f"aperture {view.na:g}"),
+        Figure("two pixels", found.two_pixels_um, "um"),
+        Figure("least that the viewer sees", found.eye_um, "um"),
+        Figure("enlargement in the picture", found.picture_magnification, ""),
+        Figure("field", found.field_mm, "mm", "width on the specimen"),
+        Figure("blur of diffraction in the picture", found.blur_in_picture_mm, "mm"),
+        Figure("depth of field", found.depth_um, "um"),
     ]
     if asked.depth_um is not None:
         frames = frames_of_stack(asked.depth_um, found.depth_um, eye.overlap_fraction)
@@ -103,26 +102,26 @@ def answer(means: Means, asked: ShowsQuestion) -> Answer:
     if asked.grain_um is not None:
         grain = grain_in_picture(asked.grain_um, view, found)
         figures += [
-            Figure("the speck on the sensor", short(grain.pixels), "pixels"),
-            Figure("the speck in the picture", short(grain.picture_mm), "mm"),
-            Figure("the speck for the viewer", short(grain.arcmin), "arc minutes"),
+            Figure("the speck on the sensor", grain.pixels, "pixels"),
+            Figure("the speck in the picture", grain.picture_mm, "mm"),
+            Figure("the speck for the viewer", grain.arcmin, "arc minutes"),
         ]
         told = "it can show" if grain.shows else "it will not show: accept it"
         sentence = f"A speck of {asked.grain_um:g} um: {told}. {sentence}"
         sentence += "" if grain.shows else f" {GLINT}"
     taken = (judged.wavelength_um, judged.eye_acuity_arcmin, judged.stack_overlap)
-    return Answer(
+    return answered(
+        means.knowledge,
         sentence,
-        tuple(figures),
-        (),
-        (
+        figures,
+        assumptions=(
             f"Light of {eye.wavelength_um:g} um. {judged.wavelength_um.because}",
             f"Eye: {eye.acuity_arcmin:g} arc minute. {judged.eye_acuity_arcmin.because}",
             f"Frames that overlap by {eye.overlap_fraction:.0%}. {judged.stack_overlap.because}",
             "In air; sizes are those on the specimen unless it says otherwise.",
             "Resolution by Rayleigh, 0.61 wavelengths over the aperture; depth by wave and sensor.",
         ),
-        titled(means.knowledge, (each.source for each in taken)),
+        sources=(each.source for each in taken),
     )
 
 
