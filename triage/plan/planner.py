@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from collections.abc import Set as AbstractSet
+from dataclasses import replace
 
 from triage.case.models import Case
 from triage.case.naming import one_line
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
 from triage.engine.consult import COUNTED, Conclusions, Consultant
+from triage.engine.facts import Conclusion, Fact
 from triage.engine.reading import Reading
 from triage.engine.vocabulary import ADVICE, UNKNOWN, agents_in
 from triage.exposure.day import DayLedger
@@ -246,6 +248,12 @@ class Planner:
     def _notice(self, kind: NoticeKind, rule: str) -> Notice:
         return Notice(kind, self.knowledge.rule(rule).because, rule)
 
+    def _gate(self, closed: Conclusion, told: Fact) -> Notice:
+        """Return what shuts a gate; what rests on more than an open answer was found, not asked."""
+        notice, ask = self._notice("gate", closed.rule), closed.get("ask")
+        is_asked = told.fields.get(ask) == UNKNOWN and {*closed.facts} <= {told.key}
+        return replace(notice, ask=ask) if is_asked else notice
+
     def _hold(self, case: Case, attempt_id: str) -> Hold:
         attempt = case.attempt(attempt_id)
         method = self.knowledge.methods.get(attempt.method or "")
@@ -264,14 +272,8 @@ class Planner:
         waiting: Sequence[WaitingLine],
     ) -> tuple[Notice, ...]:
         told = skeleton.conclusions.fact("specimen")
-        notices = [
-            Notice("gate", self.knowledge.rule(c.rule).because, c.rule, ask if is_open else "")
-            for c in skeleton.conclusions.of(Family.GATE, "close")
-            if c.get("stage") == skeleton.stage
-            for ask in [c.get("ask") or ""]
-            # What rests on more than open answers was found, and is said in full.
-            for is_open in [told.fields.get(ask) == UNKNOWN and {told.key} >= {*c.facts}]
-        ]
+        closed = skeleton.conclusions.of(Family.GATE, "close")
+        notices = [self._gate(c, told) for c in closed if c.get("stage") == skeleton.stage]
         notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
         notices += self._told_twice(case, findings)
         notices += self._ends(findings)
