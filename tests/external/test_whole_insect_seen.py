@@ -229,9 +229,10 @@ def test_no_bath_while_another_place_carries_wanted_pollen(
     plan = planner.plan(case, full_bench(knowledge))
     assert plan.findings[1].deposit == "pollen"
     assert bool(baths(knowledge, plan)) == washed
-    asked = {question.question for question in plan.questions}
-    # Whether it is wanted is asked before anything else is done.
-    assert ("detergent-brush" in offered_for(plan, "f1")) or "pollen-wanted" in asked
+    # Whether it is wanted is asked before anything else is done; once told, the brush is offered.
+    asked = "pollen-wanted" in {question.question for question in plan.questions}
+    assert asked == (wanted == "unknown")
+    assert ("detergent-brush" in offered_for(plan, "f1")) != asked
 
 
 def test_no_bath_while_another_place_carries_the_fungus_that_holds_it(

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from tests.support.builders import full_bench
+from tests.support.builders import OILY, full_bench
 from tests.support.intake import READY
 from tests.support.knowledge import consultant, planner, shipped
 from triage.case.changes import (
@@ -49,6 +49,15 @@ def glued_beetle(**more: str) -> Case:
 
 def planned(case: Case) -> Plan:
     return planner().plan(case, full_bench(shipped()))
+
+
+def test_a_greasy_bee_with_four_answers_open_is_not_given_up() -> None:
+    """Paper takes the grease, whether or not cracks, holes, losses and size were told."""
+    finding = new_finding("f1", "thorax-hairy", signs=OILY)
+    answers = {**PASSED, "worth-it": "yes", "whole": "whole"}
+    plan = planned(new_case("bee", "bee", taxon="bees-wasps", answers=answers, findings=(finding,)))
+    assert [step.method for step in plan.steps][:1] == ["blot-dry"]
+    assert not CLOSED & {notice.kind for notice in plan.notices}
 
 
 def test_open_answers_are_named_and_nothing_is_given_up() -> None:
