@@ -91,7 +91,7 @@ PROTECTS: Mapping[str, Spec] = {
         **dict.fromkeys(
             ("do", "drying", "stop_signs", "rinse", "keep_away", "needs", "not_for"), FEWER
         ),
-        "harshness": dict.fromkeys(("mechanical", "chemical", "person"), GRADE),
+        "harshness": dict.fromkeys(("mechanical", "chemical", "person", "lasting"), GRADE),
         **dict.fromkeys(("harmless", "while_dry"), MORE),
         **dict.fromkeys(("test_spot", "tries_next", "prepares"), LESS),
     },

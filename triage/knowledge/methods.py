@@ -49,11 +49,14 @@ class Graded(Sourced):
 
 
 class Harshness(Frozen):
-    """An explicit judgement in three kinds; never a formula."""
+    """An explicit judgement in four kinds; never a formula."""
 
     mechanical: Graded
     chemical: Graded
     person: Graded
+    lasting: Graded | None = Field(
+        None, description="what nothing undoes, however gentle the act; none where nothing stays"
+    )
 
 
 class Strength(Frozen):
