@@ -95,7 +95,10 @@ PROTECTS: Mapping[str, Spec] = {
         **dict.fromkeys(("harmless", "while_dry"), MORE),
         **dict.fromkeys(("test_spot", "tries_next", "prepares"), LESS),
     },
-    "technique": {"wet": OTHER, "contact": OTHER, "whole": OTHER, "water_free": MORE},
+    "technique": {
+        **dict.fromkeys(("wet", "contact", "whole", "shows"), OTHER),
+        "water_free": MORE,
+    },
     "zone": {
         **dict.fromkeys(("surface", "hurts", "gentle"), FEWER),
         **dict.fromkeys(("most_mechanical", "most_chemical"), MORE),
@@ -119,7 +122,7 @@ PROTECTS: Mapping[str, Spec] = {
     "circumstance": {},
     "authority": {"converts_at": OTHER_VALUE},
     "material": {"role": OTHER},
-    "equipment": {"assumed": MORE},
+    "equipment": {"assumed": MORE, "control": OTHER},
     "element": {"weight": OTHER},
     "salt": {"caution": FEWER},
     "gel": {"caution": FEWER, "is_fit_for_drying": MORE},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -13,6 +14,7 @@ from triage.knowledge.base import (
     EquipmentId,
     Frozen,
     Grade,
+    Id,
     MaterialId,
     Sourced,
     Statement,
@@ -31,6 +33,10 @@ class Technique(Entry):
     contact: Literal["none", "touch", "immersion"]
     whole: bool = Field(False, description="done to the whole insect at once, wherever it serves")
     water_free: bool = Field(False, description="takes only liquids without water, on a dry insect")
+    shows: Mapping[Id, Id] = Field(
+        default_factory=dict,
+        description="answers to what nobody told that an attempt without harm gives",
+    )
     how: Text
     tool: Text
 
@@ -164,3 +170,4 @@ class Equipment(Entry):
 
     name: Text
     assumed: bool = Field(description="taken as present unless the bench says otherwise")
+    control: Id | None = Field(None, description="the way of keeping the air clean that it is")
