@@ -89,19 +89,23 @@ def calibration(cases: Iterable[tuple[Account, Entered]]) -> list[Row]:
         line = next((line for line in LINES if _holds(others[line])), LINES[-1])
         mine = [each for each in told if each.theme == theme]
         rule = shipped().judgement.settled.value
-        by_rules = [(each, each.called(rule)) for each in mine]
+        read = [(each, each.called(rule)) for each in mine]
         rows.append(
             Row(
                 theme,
-                _counted((e, word) for e, word in by_rules if e.truth in shipped().deposits),
-                _counted((e, word) for e, word in by_rules if e.truth not in shipped().deposits),
+                _counted((e, word) for e, word in read if e.truth in shipped().deposits),
+                _counted((e, word) for e, word in read if e.truth not in shipped().deposits),
                 (line,),
                 _counted((each, word) for each, word in called[line] if each.theme == theme),
             )
         )
-    total = [sum((each[at] for each in rows), Counter()) for at in (1, 2, 4)]
+    none: Counter[tuple[str, bool]] = Counter()
     lines = tuple(line for row in rows for line in row.lines)
-    return [*rows, Row("all", total[0], total[1], lines, total[2])]
+    by_rules, nameless = (
+        sum((r.by_rules for r in rows), none),
+        sum((r.nameless for r in rows), none),
+    )
+    return [*rows, Row("all", by_rules, nameless, lines, sum((r.by_lines for r in rows), none))]
 
 
 def share(found: Counter[tuple[str, bool]], called: str) -> float:
