@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
@@ -15,6 +15,7 @@ from textual.widgets import Input, OptionList, Static
 from triage.places import copy_demo, list_cache
 from triage.service.listing import doing_words, first_lines, remember
 from triage.tui.hanging import BOLD, Hanging, hanging
+from triage.tui.keysets import bind
 from triage.tui.messages import CaseChanged, Wanted
 from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.choice import ChoiceScreen
@@ -54,14 +55,14 @@ class CasesScreen(FilteredScreen):
     PLACE = "Cases"
     LISTED = "#cases"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("plus", "new", "New", key_display="+"),
-        Binding("t", "go('today')", "Today"),
-        Binding("o", "go('bench')", "Bench", id="bench"),
-        Binding("h", "go('handbook')", "Handbook"),
-        Binding("D", "demo", "Demo case", show=False),
-        Binding("f5", "reload", "Read again", show=False),
-        Binding("f9", "leave", "Out of the line", show=False),
-        Binding("q", "end", "End", id="end"),
+        bind("new", "new"),
+        bind("today", "go('today')"),
+        bind("bench", "go('bench')"),
+        bind("handbook", "go('handbook')"),
+        bind("demo", "demo", show=False),
+        bind("reload", "reload", show=False),
+        bind("leave", "leave", show=False),
+        bind("end", "app.quit"),
     ]
 
     lines: tuple[CaseLine, ...] = ()
@@ -236,11 +237,6 @@ class CasesScreen(FilteredScreen):
     def action_leave(self) -> None:
         """Leave the filter line; the key that goes back everywhere never ends the program."""
         self.is_line_left()
-
-    def action_end(self) -> None:
-        """Leave the filter line first, then the program."""
-        if not self.is_line_left():
-            self.app.exit()
 
 
 def _matches(line: CaseLine, wanted: list[str]) -> bool:
