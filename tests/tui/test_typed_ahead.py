@@ -252,6 +252,30 @@ async def test_a_key_pressed_before_the_plan_stands_is_kept(workshop: Workshop) 
         await driver.on(WalkScreen)
 
 
+async def test_what_is_typed_behind_a_case_opened_before_the_rules_are_read_is_kept(
+    workshop: Workshop,
+) -> None:
+    """Enter opens the case when the rules are read; the key behind it starts its step."""
+    go = threading.Event()
+
+    def opening() -> Workshop:
+        assert go.wait(60)
+        return workshop
+
+    app = TriageApp(opening, Hand(), None, workshop.cases, pulse=Pulse())
+    async with app.run_test(size=(80, 24)) as pilot:
+        driver = Driver(app, pilot)
+        while "Bumblebee worker" not in driver.text:
+            await driver.calm()
+        for key in ("slash", *"bumble", "enter", "s"):
+            driver.send(key)
+            for _ in range(6):
+                await driver.calm()
+        assert isinstance(driver.screen, CasesScreen)
+        go.set()
+        await driver.on(WalkScreen)
+
+
 async def test_a_key_pressed_before_the_first_list_stands_is_kept(
     tmp_path: Path, opened_on: Opened
 ) -> None:

@@ -64,7 +64,7 @@ GET_READY_S = 0.5
 # Commands of the framework that do here what nobody looks for, or under a name of our own.
 NOT_OURS = frozenset({"Keys", "Maximize", "Minimize"})
 HELP_MORE = (
-    "Small letters act, and mean the same on every screen; digits and capital letters choose\n"
+    "Small letters act, and mean the same on every screen; digits and capital letters choose "
     "the line, the box or the zone that bears them. The keys that record do nothing else.\n"
     "Arrows, PgUp and PgDn move; Enter acts on the row under the cursor; ctrl+p finds anything.\n"
     "F9 goes back from everywhere, out of help, ctrl+p and a line that is written too.\n"
@@ -93,11 +93,11 @@ class TriageApp(TypedAhead):
     ENABLE_COMMAND_PALETTE = True
     ESCAPE_TO_MINIMIZE = False  # that key stops, and nothing else
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]  # noqa: RUF012  (as declared above)
-    COMMAND_PALETTE_BINDING = "ctrl+p"
     COMMANDS = App.COMMANDS | {Finder}
     BINDINGS: ClassVar[list[BindingType]] = [
         bind("stop", "stop", priority=True),
         bind("keys", "keys"),
+        bind("find", "command_palette", show=False),
         bind("quit", "quit", show=False),
     ]
 
@@ -231,7 +231,7 @@ class TriageApp(TypedAhead):
         first = CasesScreen(self.services)
         self.push_screen(first)
         if self._first_case is not None:
-            first.open_behind(partial(self.go, "plan", self._first_case))
+            first.when_open(partial(self.go, "plan", self._first_case))
         self.set_interval(0.25, self.look_at_timers)
         self.set_timer(GET_READY_S, self._get_ready)
 

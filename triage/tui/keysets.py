@@ -54,6 +54,7 @@ ACTS: Mapping[str, Act] = {
     "leave": Act("Back", "q,f9", right="backspace,f9,q"),
     "end": Act("End the program", "Q"),
     "quit": Act("End", "ctrl+q"),
+    "find": Act("Find anything", "ctrl+p"),
     "keys": Act("Keys", "question_mark"),
     "choose": Act("Choose", "enter", left="space,enter"),
     "down": Act("Down", "down", left="tab,down"),
