@@ -198,7 +198,7 @@ def step_of(method_id: str, answers: Mapping[str, str] = SOUND) -> Any:
     ladder = Ladder(target, "elytra", None, (method_id,), (), frozenset({method_id}), progress_of(shipped(), case, target), {})
     item = Item(f"f1-{method_id}", target.key, "elytra", method_id, 1)
     choice = judge.choose(knowledge.methods[method_id])
-    setting = Setting(knowledge, bench, skeleton.conclusions)
+    setting = Setting(knowledge, case, bench, skeleton.conclusions)
     return complete_step(setting, item, (ladder,), choice, "next", sides={}, rules=())
 
 
