@@ -41,6 +41,7 @@ KEYS: Mapping[str, tuple[str, ...]] = {
     "carcinogen": ("body", "category"),
     "answers": ("id",),
     "disposal": (),
+    "also": ("source",),
 }
 # Lists of sentences, which may be worded anew; in any other list each word stands for itself.
 SENTENCES = ("rinse", "do")
@@ -85,6 +86,7 @@ PROTECTS: Mapping[str, Spec] = {
         "with_": {"strength": MORE_VALUE},
         "strength": {"value": MORE, "unit": OTHER},
         **dict.fromkeys(("temp_c", "dwell_s", "burst_s"), MOST),
+        "also": dict.fromkeys(("temp_c", "dwell_s"), MOST),
         "passes": MORE,
         "amount": {"typical_ml": MORE, "open_share": LESS},
         "look_after_h": OTHER,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from typing import Literal, Self
 
@@ -17,6 +18,7 @@ from triage.knowledge.base import (
     Id,
     MaterialId,
     Sourced,
+    SourceId,
     Statement,
     StopId,
     TechniqueId,
@@ -88,6 +90,13 @@ class Span(Frozen):
         return self
 
 
+class Degrees(Span):
+    """A span of temperatures [degC], which may lie below freezing."""
+
+    start: float = Field(ge=-90)
+    most: float = Field(ge=-90)
+
+
 class Amount(Frozen):
     """How much of the main agent's working liquid one pass takes [mL]."""
 
@@ -104,6 +113,20 @@ class Amount(Frozen):
         return self
 
 
+class Reading(Sourced):
+    """What another document says of the same step; with a figure, a person may follow it."""
+
+    says: Text
+    dwell_s: Span | None = None
+    temp_c: Degrees | None = None
+
+    @property
+    def figures(self) -> dict[str, Span]:
+        """Return what it puts in the place of the entry's own figures."""
+        told = {"dwell_s": self.dwell_s, "temp_c": self.temp_c}
+        return {name: span for name, span in told.items() if span is not None}
+
+
 class Method(Entry):
     """Agent, technique, strength and dwell: one rung that a plan may offer."""
 
@@ -113,7 +136,7 @@ class Method(Entry):
     agent: AgentId | None = None
     with_: tuple[Part, ...] = Field((), alias="with", description="further agents in the liquid")
     strength: Strength | None = None
-    temp_c: Span | None = None
+    temp_c: Degrees | None = None
     dwell_s: Span | None = None
     passes: int = Field(ge=1, le=20)
     amount: Amount | None = None
@@ -132,6 +155,10 @@ class Method(Entry):
     )
     harshness: Harshness
     evidence: tuple[Statement, ...] = ()
+    also: tuple[Reading, ...] = Field(
+        (), description="documents that say otherwise; its own figures are the more protective"
+    )
+    stands: str = Field("", description="its own figures in words, and why they protect more")
     harmless: bool = Field(False, description="may be used while the deposit is not yet settled")
     while_dry: bool = Field(False, description="may be used before the specimen is rehydrated")
     burst_s: Span | None = None
@@ -155,6 +182,31 @@ class Method(Entry):
             msg = "an agent with a strength needs an amount"
             raise ValueError(msg)
         return self
+
+    @model_validator(mode="after")
+    def its_own_figures_protect(self) -> Self:
+        """Refuse a reading that cannot be told apart, or under which less would be done."""
+        if bool(self.also) is not bool(self.stands):
+            msg = "also and stands go together: say why its own figures are followed"
+            raise ValueError(msg)
+        twice = Counter((self.source, *(each.source for each in self.also)))
+        if any(times > 1 for times in twice.values()):
+            msg = "also: one reading a document, and none of the entry's own; join them"
+            raise ValueError(msg)
+        for each in self.also:
+            own, read = self.dwell_s, each.dwell_s
+            if self.agent and own and read and read.most < own.most:
+                msg = (
+                    f"also: {each.source} ends earlier ({read.most:g} s) than the entry "
+                    f"({own.most:g} s); the shorter protects, make it the entry's own"
+                )
+                raise ValueError(msg)
+        return self
+
+    def followed(self, source: SourceId | None) -> Method:
+        """Return the method with the figures of the reading that a person follows, if any."""
+        found = next((each.figures for each in self.also if each.source == source), {})
+        return self.model_copy(update=found)
 
     @model_validator(mode="after")
     def a_trial_borrows_its_liquid(self) -> Self:

@@ -7,11 +7,15 @@ from dataclasses import dataclass, field
 
 from triage.case.models import HARMFUL, Attempt, Case, Override
 from triage.engine.vocabulary import UNKNOWN
+from triage.errors import TriageError, did_you_mean
 from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Method
 
 SKIP = "skip-method"
 #: takes the skip of a method back; both stay in the record
 UNSKIP = "offer-method-again"
+#: which of the documents that disagree on a method is followed; the newest counts
+FOLLOW = "follow-reading"
 INSERT = "-before-"
 # Outcomes that use up a pass; "not done" does not.
 PASSES = frozenset({"cleared", "better", "no-change", "worse", "damage"})
@@ -190,6 +194,25 @@ def standing_skips(overrides: Iterable[Override]) -> tuple[Override, ...]:
         if override.kind == SKIP:
             standing[key] = override
     return tuple(standing.values())
+
+
+def as_followed(knowledge: Knowledge, case: Case, method_id: str) -> tuple[Method, str | None]:
+    """Return a method by the document that a person chose, and that document; None: its own.
+
+    Raises
+    ------
+    TriageError: the knowledge no longer has that reading: nobody falls back without being told.
+    """
+    method = knowledge.methods[method_id]
+    chosen = [o.reading for o in case.overrides if (o.kind, o.method) == (FOLLOW, method_id)]
+    source = chosen[-1] if chosen and chosen[-1] != method.source else None
+    known = [each.source for each in method.also if each.figures]
+    if source is not None and source not in known:
+        raise TriageError(
+            f'case "{case.id}" follows "{source}" for {method.name}, which is not known here',
+            mend=did_you_mean(source, (*known, method.source)),
+        )
+    return method.followed(source), source
 
 
 def last_record(case: Case) -> Attempt | Override | None:
