@@ -122,8 +122,8 @@ def _with_record(
         at = BEGUN + timedelta(hours=len(case.attempts))
         name = case.next_attempt_id()
         attempt = changes.new_attempt(name, at, outcome=ended, note=record.outcome, **told)
-        case = changes.with_attempt(case, attempt)
-        case = changes.with_answers(case, answers_after(planner.knowledge, attempt))
+        given = answers_after(planner.knowledge, attempt, case.answers)
+        case = changes.with_answers(changes.with_attempt(case, attempt), given)
     return case
 
 

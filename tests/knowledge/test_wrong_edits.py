@@ -401,7 +401,10 @@ EDITS = {
 
 
 # A plan loads the rules in the same way as a check does: every sixth edit shows it.
-PLANNED = frozenset(sorted(EDITS)[::6]) | {"case that comes out otherwise", "interlock against every offer"}
+PLANNED = frozenset(sorted(EDITS)[::6]) | {
+    "case that comes out otherwise",
+    "interlock against every offer",
+}
 
 
 @pytest.fixture
@@ -438,7 +441,9 @@ def _said(capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
 
 @pytest.mark.usefixtures("shared")
 @pytest.mark.parametrize("name", sorted(EDITS))
-def test_wrong_edit_names_line_entry_and_mend(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_wrong_edit_names_line_entry_and_mend(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     edit = EDITS[name]
     copy = _copy(tmp_path)
     path = copy / edit.file
@@ -513,7 +518,9 @@ BROKEN_FOLDERS: dict[str, tuple[Callable[[Path], object], str, str]] = {
 
 @pytest.mark.usefixtures("shared")
 @pytest.mark.parametrize("name", sorted(BROKEN_FOLDERS))
-def test_broken_folder_is_refused_with_a_mend(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_broken_folder_is_refused_with_a_mend(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     spoil, says, mend = BROKEN_FOLDERS[name]
     copy = _copy(tmp_path)
     spoil(copy)
@@ -525,7 +532,9 @@ def test_broken_folder_is_refused_with_a_mend(name: str, tmp_path: Path, capsys:
         assert line in _said(capsys, "plan", str(CASE), "--rules", str(copy))
 
 
-def test_every_fault_of_a_run_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_every_fault_of_a_run_is_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     copy = _copy(tmp_path)
     for file, old, new in (
         ("deposits/pollen.yaml", "kind: loose", "kind: lose"),

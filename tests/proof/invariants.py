@@ -229,7 +229,8 @@ def dry_behind_gate(scene: Scene) -> str:
 def nothing_wet_unless_soft(scene: Scene) -> str:
     """Nothing wet is put on what is not soft; on what is dry no water, a moist brush or a dab.
 
-    A dab is one small drop drawn off at once; the casebook's accounts of dry beetles use it.
+    A dab is one small drop drawn off at once; the casebook's accounts of dry beetles use it. A trace
+    of glue holds a part on a dry insect; softening it first would loosen the joint again.
 
     What stands in fluid is wet throughout.
     """
@@ -241,7 +242,7 @@ def nothing_wet_unless_soft(scene: Scene) -> str:
         # A trial brings the liquid of the step that it stands before.
         tries = item.before if item.before and k.methods[item.method].tries_next else item.method
         technique = k.techniques[k.methods[tries].technique]
-        bears = technique.water_free or technique.id in ("humid-brush", "dab")
+        bears = technique.water_free or technique.id in ("humid-brush", "dab", "glue-trace")
         is_dry = bears and scene.combination.hydration == DRY
         if item.method in scene.finding_steps and technique.wet != "dry" and not is_dry:
             wrong.add(item.method)

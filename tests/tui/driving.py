@@ -177,9 +177,9 @@ class Driver:
         assert asked.question is not None
         assert asked.question.question == question, asked.question.question
         keys = [key for key, _ in asked.question.answers]
-        from triage.tui.screens.questions import ANSWER_KEYS
+        from triage.tui.keysets import WORDS
 
-        await self.press(ANSWER_KEYS[keys.index(answer)])
+        await self.press(WORDS.answers[keys.index(answer)])
 
 
 @asynccontextmanager

@@ -73,7 +73,7 @@ async def stopped_and_gone_on(driver: Driver) -> None:
     assert "Take the tool off the specimen" in driver.text
     await driver.press("enter")
     assert isinstance(driver.screen, StopScreen)
-    await driver.press("r")
+    await driver.press("q")
     assert driver.screen is before
     assert len(driver.app.screen_stack) == depth
 
@@ -104,7 +104,7 @@ async def test_stop_comes_out_of_the_palette_too(looking: Workshop) -> None:
         below = driver.screen
         await driver.press("ctrl+p", "escape")
         await driver.on(StopScreen)
-        await driver.press("r")
+        await driver.press("q")
         assert driver.screen is below
 
 

@@ -58,7 +58,7 @@ async def test_stop_comes_before_the_palette(looking: Workshop) -> None:
         await driver.press("ctrl+p")
         await driver.press("escape")
         await driver.on(StopScreen)
-        await driver.press("r")
+        await driver.press("q")
         await driver.on(PlanScreen)
 
 

@@ -6,11 +6,12 @@ from collections.abc import Callable
 from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
+from triage.tui.keysets import bind
 from triage.tui.screens.base import Question
 from triage.tui.widgets.keysline import KeysLine
 
@@ -25,8 +26,8 @@ class AlarmScreen(Question[bool]):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "go", "Go there", key_display="Enter", id="choose"),
-        Binding("q,f9", "leave", "Later", id="leave"),
+        bind("choose", "go", "Go there"),
+        bind("leave", "leave", "Later"),
     ]
 
     def __init__(self, words: str, pulse: Callable[[], float]) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, ClassVar, TypeVar
 from textual import events
 from textual.app import ComposeResult, ScreenStackError
 from textual.await_complete import AwaitComplete
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.content import Content
 from textual.css.query import NoMatches
 from textual.screen import ModalScreen, Screen
@@ -16,6 +16,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from triage.errors import TriageError
+from triage.tui.keysets import bind, keyset_of
 from triage.tui.messages import CaseChanged, Wanted
 from triage.tui.services import Services
 from triage.tui.widgets.faultline import FaultLine
@@ -75,6 +76,10 @@ class Leaving(Screen[Answered]):
 
     _waits_with: tuple[Answered | None] | None = None
 
+    def sign(self, act: str) -> str:
+        """Return the key of an act as it is printed."""
+        return keyset_of(self.app).sign(act)
+
     @property
     def is_topmost(self) -> bool:
         """Whether nothing stands above this screen, no window either."""
@@ -111,7 +116,7 @@ class ServiceScreen(Leaving[None], Served):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q,f9", "leave", "Back", id="leave"),
+        bind("leave", "leave"),
     ]
     PLACE = ""
     step: Step | None = None
@@ -237,8 +242,8 @@ class FilteredScreen(ServiceScreen):
     """A list with a line above it that is opened to narrow the list."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("slash", "filter", "Search", key_display="/"),
-        Binding("down", "into_list", "Into the list", show=False),
+        bind("search", "filter"),
+        bind("down", "into_list", "Into the list", show=False),
     ]
     LINE, LISTED = "#filter", "#rows"
 
@@ -386,6 +391,6 @@ class Question(ModalScreen[Answered], Leaving[Answered]):
     """A window over the screen that asks one thing; the stop key works here too."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "app.stop", "STOP", key_display="Esc", id="stop"),
-        Binding("question_mark", "app.keys", "Keys", show=False),
+        bind("stop", "app.stop"),
+        bind("keys", "app.keys", show=False),
     ]

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import ClassVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Input, OptionList
 
 from triage.case.profile import Bench
 from triage.service.benchasked import changed_bench
 from triage.tui.benchrows import BenchRow, bench_rows
+from triage.tui.keysets import bind
 from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import Filled, FormScreen
@@ -25,8 +26,7 @@ class BenchScreen(FilteredScreen):
     PLACE = "Bench"
     LISTED = "#bench-rows"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("delete,minus", "remove", "Take away", key_display="-"),
-        Binding("q,f9", "leave", "Back", id="leave"),
+        bind("remove", "remove"),
     ]
 
     def __init__(self, services: Services) -> None:

@@ -7,20 +7,17 @@ from typing import ClassVar
 
 from textual import events
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from triage.tui.hanging import hanging
-from triage.tui.keysets import WORDS, keyset_of
+from triage.tui.keysets import bind, keyset_of
 from triage.tui.screens.base import Question
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.keysline import KeysLine
-
-# None of them records an outcome anywhere.
-KEYS = "123456789aefghijklmoprstuvyz"
 
 
 class ChoiceScreen(Question[str | None]):
@@ -30,42 +27,35 @@ class ChoiceScreen(Question[str | None]):
     ----------
     title   what is asked
     choices id and text of each, in order
-    keys    one key for each, as far as they go; else digits, then letters
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q,f9", "leave", "Back without choosing", id="leave"),
+        bind("leave", "leave", "Back without choosing"),
     ]
 
-    def __init__(self, title: str, choices: Sequence[tuple[str, str]], keys: str = KEYS) -> None:
+    def __init__(self, title: str, choices: Sequence[tuple[str, str]]) -> None:
         super().__init__()
         self._title = title
         self._choices = tuple(choices)
-        self._keys = keys
 
     def compose(self) -> ComposeResult:
         """Lay out the question and its answers."""
         keys = keyset_of(self.app)
-        if keys is not WORDS:
-            self._keys = keys.answers
         with Vertical(classes="window"):
             yield Static(Content(self._title), classes="window-title")
             yield ActionList(
                 *(
-                    Option(hanging(self._key(index), text, width=3), id=choice)
+                    Option(hanging(keys.pick(index), text, width=3), id=choice)
                     for index, (choice, text) in enumerate(self._choices)
                 ),
                 id="choices",
             )
         yield KeysLine()
 
-    def _key(self, index: int) -> str:
-        return self._keys[index] if index < len(self._keys) else " "
-
     def on_key(self, event: events.Key) -> None:
         """Take the key of a choice."""
         sign = event.character or ""
-        at = self._keys.find(sign) if sign else -1
+        at = keyset_of(self.app).answers.find(sign) if sign else -1
         if 0 <= at < len(self._choices):
             event.stop()
             self.dismiss(self._choices[at][0])

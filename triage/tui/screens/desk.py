@@ -62,7 +62,7 @@ class DeskMenu:
     def open(self) -> None:
         """Ask what is to be explained."""
         title = f"About: {self.step.name}" if self.step else "About this case"
-        self.screen.ask(ChoiceScreen(title, QUESTIONS, "1234567890"), self._chosen)
+        self.screen.ask(ChoiceScreen(title, QUESTIONS), self._chosen)
 
     def _chosen(self, asked: str) -> None:
         doing: dict[str, Callable[[], None]] = {
@@ -154,7 +154,7 @@ class DeskMenu:
     def _read(self) -> None:
         finding = self.finding
         if finding is None:
-            self.screen.show_fault("nothing is found yet; press l and choose a zone")
+            self.screen.show_fault("nothing is found yet; look first and choose a zone")
             return
         self._tell(
             f"How it is read: {finding_names(self.plan).get(finding, finding)}",

@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
+from triage.tui.keysets import bind
 from triage.tui.screens.base import Question
 from triage.tui.widgets.keysline import KeysLine
 
@@ -21,12 +22,12 @@ class DetailScreen(Question[None]):
     """Show a text that scrolls; ``q`` or Enter goes back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q,f9", "leave", "Back", id="leave"),
-        Binding("enter", "leave", "Back", show=False),
-        Binding("down", "scroll(1)", "Down", show=False),
-        Binding("up", "scroll(-1)", "Up", show=False),
-        Binding("pagedown,space", "scroll(10)", "Further", show=False),
-        Binding("pageup", "scroll(-10)", "Back up", show=False),
+        bind("leave", "leave"),
+        bind("choose", "leave", "Back", show=False),
+        bind("down", "scroll(1)", show=False),
+        bind("up", "scroll(-1)", show=False),
+        bind("further", "scroll(10)", show=False),
+        bind("back-up", "scroll(-10)", show=False),
     ]
 
     def __init__(self, title: str, text: Content | Reasons) -> None:

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.suggester import SuggestFromList
 from textual.widgets import Input, Static
 
+from triage.tui.keysets import bind
 from triage.tui.screens.base import Question
 from triage.tui.widgets.faultline import FaultLine
 from triage.tui.widgets.keysline import KeysLine
@@ -66,10 +67,10 @@ class FormScreen(Question[Filled | None]):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f9", "leave", "Back, change nothing", key_display="F9"),
-        Binding("f5", "newest", "Newest picture", key_display="F5"),
-        Binding("down", "app.focus_next", "Next line", show=False),
-        Binding("up", "app.focus_previous", "Line before", show=False),
+        bind("leave", "leave", "Back, change nothing"),
+        bind("newest", "newest"),
+        bind("down", "app.focus_next", "Next line", show=False),
+        bind("up", "app.focus_previous", "Line before", show=False),
     ]
 
     def __init__(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import ClassVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -14,8 +14,8 @@ from textual.widgets.option_list import Option
 
 from triage.show.blocks import Line
 from triage.show.entry import Shelf, entry_blocks, shelves
+from triage.tui.keysets import bind
 from triage.tui.screens.base import FilteredScreen
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
 from triage.tui.shown import Reasons
 from triage.tui.widgets.actionlist import ActionList
@@ -30,22 +30,19 @@ class HandbookScreen(FilteredScreen):
     PLACE = "Handbook"
     LINE, LISTED = "#search", "#entries"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("k", "kind", "Kind of entry", id="handbook.kind"),
-        Binding("pagedown", "page(1)", "Further", show=False, priority=True),
-        Binding("pageup", "page(-1)", "Back up", show=False, priority=True),
-        Binding("end", "to_end", "Last entry", show=False, priority=True),
-        Binding("q,f9", "leave", "Back", id="leave"),
+        bind("further", "page(1)", show=False, priority=True),
+        bind("back-up", "page(-1)", show=False, priority=True),
+        bind("last", "to_end", show=False, priority=True),
     ]
 
     def __init__(self, services: Services) -> None:
         super().__init__(services)
         self._shelves: tuple[Shelf, ...] = ()
-        self._kind = ""
         self._waiting: list[tuple[str, str]] = []
 
     def parts(self) -> Iterable[Widget]:
         """Return search line, entries and text."""
-        yield Input(placeholder="search all entries", id="search")
+        yield Input(placeholder="words, or a kind: agent, deposit, method", id="search")
         yield Horizontal(
             ActionList(id="entries"),
             VerticalScroll(Static("", id="entry"), id="entry-scroll", can_focus=False),
@@ -67,9 +64,8 @@ class HandbookScreen(FilteredScreen):
         shown = [
             (f"{shelf.kind}/{entry.id}", f"{entry.name}  ({shelf.kind})")
             for shelf in self._shelves
-            if not self._kind or shelf.kind == self._kind
             for entry in shelf.entries
-            if all(word in entry.searched for word in words)
+            if all(word in entry.searched or word == shelf.kind for word in words)
         ]
         listed = self.query_one("#entries", OptionList)
         self._waiting = shown[PAGE_ROWS:]
@@ -78,7 +74,7 @@ class HandbookScreen(FilteredScreen):
             listed.highlighted = 0
         else:
             self.query_one("#entry", Static).update(Content("Nothing found; try fewer words."))
-        self.show_place(f"Handbook, {self._kind or 'all kinds'}: {len(shown)} entries")
+        self.show_place(f"Handbook: {len(shown)} entries")
 
     def _lengthen(self, *, wholly: bool = False) -> None:
         """Lay out more rows before the cursor reaches the last one."""
@@ -124,15 +120,6 @@ class HandbookScreen(FilteredScreen):
             return
         self._lengthen(wholly=True)
         self.query_one("#entries", OptionList).action_last()
-
-    def action_kind(self) -> None:
-        """Show one kind of entry only."""
-        choices = [("", "all kinds"), *((shelf.kind, shelf.kind) for shelf in self._shelves)]
-        self.ask(ChoiceScreen("Which kind of entry?", choices), self._of_kind)
-
-    def _of_kind(self, kind: str) -> None:
-        self._kind = kind
-        self._fill()
 
 
 def _rows(shown: list[tuple[str, str]]) -> list[Option]:

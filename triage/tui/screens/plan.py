@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
@@ -25,7 +25,7 @@ from triage.service.acts import accept_suggestion, note_look, suggestions_for
 from triage.service.takeback import Act, record_words
 from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
-from triage.tui.keysets import keyset_of
+from triage.tui.keysets import bind
 from triage.tui.messages import Wanted
 from triage.tui.planrows import PlanRow, plan_rows
 from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
@@ -57,20 +57,19 @@ class PlanScreen(CaseScreen):
 
     PLACE = "Plan"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("s", "walk", "Start", id="plan.start"),
-        Binding("y", "suggested", "Skip it"),
-        Binding("l", "look", "Look", id="plan.look"),
-        Binding("i", "looked", "I looked", id="looked"),
-        Binding("f", "explain", "In full"),
-        Binding("e", "desk", "Why"),
-        Binding("r", "release", "Release"),
-        Binding("z", "undo", "Take back"),
-        Binding("k", "skip", "Skip this method", show=False, id="plan.skip"),
-        Binding("a", "go('air')", "Air", show=False),
-        Binding("p", "go('photos')", "Photos", show=False),
-        Binding("o", "go('bench')", "Bench", show=False, id="bench"),
-        Binding("h", "go('handbook')", "Handbook", show=False),
-        Binding("q,f9", "leave", "Cases", id="leave"),
+        bind("start", "walk"),
+        bind("look", "look"),
+        bind("looked", "looked"),
+        bind("full", "explain"),
+        bind("why", "desk"),
+        bind("release", "release"),
+        bind("undo", "undo"),
+        bind("skip", "skip", show=False),
+        bind("air", "go('air')", show=False),
+        bind("photos", "go('photos')", show=False),
+        bind("bench", "go('bench')", show=False),
+        bind("handbook", "go('handbook')", show=False),
+        bind("leave", "leave", "Cases"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
@@ -167,15 +166,13 @@ class PlanScreen(CaseScreen):
         return camera_lines(self.services.workshop.knowledge, case, plan)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer release, undo and a suggested skip only where there is one."""
+        """Offer release, undo and a look into a chamber only where there is one."""
         if action == "release":
             return self.plan is not None and bool(self.plan.held)
         if action == "undo":
             return self.case is not None and (
                 self._last_act() is not None or last_record(self.case) is not None
             )
-        if action == "suggested":
-            return bool(self.skips)
         if action == "looked":
             return self.case is not None and bool(self.case.timers) and self._lies_in_a_chamber()
         return super().check_action(action, parameters)
@@ -228,14 +225,14 @@ class PlanScreen(CaseScreen):
                 self._change(lambda: self.services.workshop.stop_timer(self.case_id, step))
 
         choices = (("keep", "let it run"), ("stop", "stop it"))
-        self.ask(ChoiceScreen("Stop this timer?", choices, "k0"), stop)
+        self.ask(ChoiceScreen("Stop this timer?", choices), stop)
 
     def action_walk(self) -> None:
         """Work on the next step."""
         if self.plan is None:
             return
         if self.plan.next_step() is None:
-            self.show_fault(no_step_words(self.plan))
+            self.show_fault(no_step_words(self.plan, self.sign("look")))
             return
         self.post_message(Wanted("walk", self.case_id))
 
@@ -347,34 +344,26 @@ class PlanScreen(CaseScreen):
         workshop = self.services.workshop
         return workshop.last_act(self.case_id) if self.case is not None else None
 
-    def action_suggested(self) -> None:
-        """Skip the rung under the cursor as the record suggests, else the first suggested."""
-        if not self.skips:
-            key = keyset_of(self.app).sign("plan.skip")
-            self.show_fault(
-                f"the record suggests no skip here; {key} skips with a reason of your own"
-            )
-            return
-        row = self.row
-        here = [s for s in self.skips if row and s.step in (row.step, row.skips)]
-        self._accept((here or self.skips)[0].step)
-
     def _accept(self, step: str) -> None:
         def act() -> Read:
             return self._planned(accept_suggestion(self.services.workshop, self.case_id, step))
 
         def then(read: Read) -> None:
             self._show(read)
-            self.tell("skipped as the record suggests; z takes it back")
+            self.tell(f"skipped as the record suggests; {self.sign('undo')} takes it back")
 
         self.serve(act, then)
 
     def action_skip(self) -> None:
-        """Set a method aside for this finding, with a reason."""
+        """Set a method aside for this finding, as the record suggests or with a reason."""
         row = self.row
+        for each in self.skips if row else ():
+            if each.step in (row.step, row.skips):
+                self._accept(each.step)
+                return
         step = self.plan.step(row.step) if self.plan and row and row.step else None
         if step is None:
-            key = keyset_of(self.app).sign("plan.skip")
+            key = self.sign("skip")
             self.show_fault(f"no step is chosen; move to a step, then press {key}")
             return
         finding, method = step.finding, step.method

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.style import Style
@@ -23,7 +23,7 @@ from triage.plan.questions import question_line
 from triage.service.asking import Visit, place_of
 from triage.show.words import RISK_WORDS, percent
 from triage.tui.hanging import hanging
-from triage.tui.keysets import WORDS, keyset_of
+from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.messages import Wanted
 from triage.tui.screens.base import CHANGED_OUTSIDE
 from triage.tui.screens.choice import ChoiceScreen
@@ -35,7 +35,6 @@ from triage.tui.widgets.reading import Reading
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
-ANSWER_KEYS = WORDS.answers
 CORRECTED = "It was answered before and may be corrected here."
 # What may be done when enough is known; the ids are no answers of any question.
 START, MORE, ELSEWHERE, LEAVE = "start", "go-on", "go-elsewhere", "go-back"
@@ -56,16 +55,13 @@ class QuestionScreen(FindingScreen):
 
     PLACE = "Questions"
     BINDINGS: ClassVar[list[BindingType]] = [
-        *(
-            Binding(key, f"answer({number})", "Answer", show=False, id=f"answer.{number}")
-            for number, key in enumerate(ANSWER_KEYS, 1)
-        ),
-        Binding("u,0", "cannot_tell", "Can't tell", id="question.cannot-tell"),
-        Binding("e", "why", "Why", id="question.why"),
-        Binding("z", "back", "Before", id="question.before"),
-        Binding("i", "name", "Name it", id="question.name"),
-        Binding("l", "accept", "Leave as it is", show=False, id="question.accept"),
-        Binding("q,f9", "leave", "Zones", id="leave"),
+        *pick("answer"),
+        bind("cannot-tell", "cannot_tell"),
+        bind("why", "why"),
+        bind("undo", "back"),
+        bind("name", "name"),
+        bind("accept", "accept", show=False),
+        bind("leave", "leave", "Zones"),
     ]
 
     def __init__(
@@ -155,14 +151,14 @@ class QuestionScreen(FindingScreen):
             self.visit.is_settled = True  # what is settled already need not be said again
             self._show_finding()
         keys = keyset_of(self.app)
-        given, untold = self._given(question), keys.sign("question.cannot-tell")
+        given, untold = self._given(question), keys.sign("cannot-tell")
         at_given = next((at for at, (a, _) in enumerate(question.answers) if a == given), None)
         self._offer(
             question.ask,
             [
                 *(
                     Option(
-                        hanging(keys.answers[at : at + 1], text, *_mark(given == answer), width=3),
+                        hanging(keys.pick(at), text, *_mark(given == answer), width=3),
                         id=answer,
                     )
                     for at, (answer, text) in enumerate(question.answers)
@@ -184,7 +180,7 @@ class QuestionScreen(FindingScreen):
             brings = ""  # its worth was reckoned without it
         left = len(self.visit.left().about(self.finding).worth)
         more = f"; {left - 1} more could" if left > 1 and chance is not None else ""
-        why = keyset_of(self.app).sign("question.why")
+        why = self.sign("why")
         return f"{risk}, about {question.seconds} s{brings}{more}.\n{why}  why ask"
 
     def _offer(self, ask: str, choices: list[Option], at: int | None = None) -> None:
@@ -202,11 +198,11 @@ class QuestionScreen(FindingScreen):
         self._offer(
             first,
             [
-                Option(hanging(keys.answers[at : at + 1], text, width=3), id=act)
+                Option(hanging(keys.pick(at), text, width=3), id=act)
                 for at, (act, text) in enumerate(self._ends())
             ],
         )
-        back = f"{keys.sign('question.before')}  back to an answer, to correct it"
+        back = f"{keys.sign('undo')}  back to an answer, to correct it"
         self.query_one("#ask-cost", Static).update(Content("\n".join((*more, "", back))))
 
     def _ends(self) -> list[tuple[str, str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.style import Style
@@ -14,6 +14,7 @@ from textual.widgets import Static
 from triage.case.models import Case
 from triage.plan.model import Plan, Step
 from triage.show.words import OUTCOME_WORDS, amount_words, sentence, step_place
+from triage.tui.keysets import bind
 from triage.tui.screens.base import Question, Served
 from triage.tui.screens.form import reason_form
 from triage.tui.services import Services
@@ -24,7 +25,7 @@ from triage.tui.words import no_step_words
 BOLD = Style(bold=True)
 
 
-def recorded_text(case: Case, plan: Plan, before: Step | None) -> Content:
+def recorded_text(case: Case, plan: Plan, before: Step | None, look: str) -> Content:
     """Return the last record and what follows from it, in words."""
     last = case.attempts[-1]
     minutes = "" if last.minutes is None else f", {last.minutes:g} min"
@@ -40,7 +41,7 @@ def recorded_text(case: Case, plan: Plan, before: Step | None) -> Content:
         parts.append(("X THE CASE IS HELD\n", BOLD))
         parts += [f"{hold.sentence}\n" for hold in plan.held]
     elif step is None:
-        told = no_step_words(plan)
+        told = no_step_words(plan, look)
         parts.append((f"{sentence(told)}\n", BOLD))
         parts += [
             f"{notice.text}\n" for notice in plan.notices if notice.text.rstrip(".") not in told
@@ -55,9 +56,9 @@ class RecordedScreen(Question[bool], Served):
     """Show the record; Enter goes on to the next step, ``z`` undoes, ``q`` goes to the plan."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "go_on", "Go on", key_display="Enter", id="recorded.go-on"),
-        Binding("z", "undo", "Undo this record", id="recorded.undo"),
-        Binding("q,f9", "leave", "Plan", id="leave"),
+        bind("choose", "go_on", "Go on"),
+        bind("undo", "undo"),
+        bind("leave", "leave", "Plan"),
     ]
 
     def __init__(self, services: Services, case: Case, plan: Plan, before: Step | None) -> None:
@@ -72,7 +73,7 @@ class RecordedScreen(Question[bool], Served):
         with Vertical(classes="window"):
             yield FaultLine(id="fault")
             with VerticalScroll(classes="window-told", can_focus=False):
-                yield Static(recorded_text(self._case, self._plan, self._before))
+                yield Static(recorded_text(self._case, self._plan, self._before, self.sign("look")))
         yield KeysLine()
 
     def action_go_on(self) -> None:

@@ -66,6 +66,7 @@ class RecordingScreen(TimedScreen):
                 lambda photo: self.services.workshop.check_photo(self.case_id, photo),
                 lambda amount_ml: far_more(step, amount_ml),
                 self._newest(),
+                self.sign("newest"),
             )
             self.ask(form, self._particularised)
 

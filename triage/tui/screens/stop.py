@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from triage.tui.keysets import WORDS, KeySet, keyset_of
+from triage.tui.keysets import WORDS, KeySet, bind, keyset_of
 from triage.tui.screens.base import Question
 from triage.tui.widgets.keysline import KeysLine
 
@@ -23,8 +23,8 @@ def stop_text(step: Step | None, has_timers: bool, keys: KeySet = WORDS) -> str:
     lines = [
         "Take the tool off the specimen. Put the lid on the liquid.",
         (
-            f"{keys.sign('stopped.resume')}  go on where you were      "
-            f"{keys.sign('stopped.end')}  end the program (all is on disk)"
+            f"{keys.sign('leave')}  go on where you were      "
+            f"{keys.sign('end')}  end the program (all is on disk)"
         ),
     ]
     if step is not None:
@@ -37,11 +37,11 @@ def stop_text(step: Step | None, has_timers: bool, keys: KeySet = WORDS) -> str:
 
 
 class StopScreen(Question[bool]):
-    """Everything stands still; ``r`` goes on, ``Q`` ends the program. Enter does nothing."""
+    """Everything stands still; going back goes on, ``Q`` ends the program. Enter does nothing."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("r,f9", "resume", "Go on", id="stopped.resume"),
-        Binding("Q", "end", "End the program", id="stopped.end"),
+        bind("leave", "resume", "Go on where you were"),
+        bind("end", "app.quit"),
     ]
 
     def __init__(self, step: Step | None, has_timers: bool) -> None:
@@ -61,7 +61,3 @@ class StopScreen(Question[bool]):
     def action_resume(self) -> None:
         """Go on."""
         self.dismiss(True)
-
-    def action_end(self) -> None:
-        """End the program."""
-        self.app.exit()

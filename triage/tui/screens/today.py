@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import ClassVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
@@ -24,6 +24,7 @@ from triage.service.acts import (
     used_up,
 )
 from triage.show.record import end_words
+from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.messages import Wanted
 from triage.tui.screens.base import FilteredScreen
 from triage.tui.screens.form import Field, FormScreen
@@ -66,14 +67,10 @@ class TodayScreen(FilteredScreen):
     #today-filter { height: 3; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("1", "view(0)", "Day", show=False),
-        Binding("2", "view(1)", "Chambers", show=False),
-        Binding("3", "view(2)", "Record", show=False),
-        Binding("4", "view(3)", "Worked", show=False),
-        Binding("i", "looked", "I looked", id="looked"),
-        Binding("p", "photos", "Photos"),
-        Binding("f5", "read", "Read again", key_display="F5", show=False),
-        Binding("q,f9", "leave", "Back", id="leave"),
+        *pick("view", 4, start=0),
+        bind("looked", "looked"),
+        bind("photos", "photos"),
+        bind("reload", "read", show=False),
     ]
 
     def __init__(self, services: Services) -> None:
@@ -119,7 +116,8 @@ class TodayScreen(FilteredScreen):
         view, line = self.view, self._filter
         self._say(WORKING)
         names = (f"[{n}]" if at == view else f" {n} " for at, n in enumerate(VIEWS))
-        head = "  ".join(f"{at} {name}" for at, name in enumerate(names, 1))
+        keys = keyset_of(self.app)
+        head = "  ".join(f"{keys.pick(at)} {name}" for at, name in enumerate(names))
         self.query_one("#today-views", Static).update(Content(head))
         self.serve(lambda: self._read(view, line), lambda read: self._show(view, read))
 

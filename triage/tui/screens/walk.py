@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import ClassVar
 
 from textual import events
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -17,6 +17,7 @@ from triage.case.models import Case
 from triage.looks import is_after_cleaning
 from triage.plan.model import Plan, Step
 from triage.show.words import duration, stage_word
+from triage.tui.keysets import bind, pick, recording
 from triage.tui.screens.base import CHANGED_OUTSIDE
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.detail import DetailScreen
@@ -30,33 +31,23 @@ from triage.tui.widgets.checklist import Checklist
 from triage.tui.widgets.countdown import Countdown
 from triage.tui.widgets.outcomes import OutcomeBar
 from triage.tui.widgets.stoppoints import StopPoints
-from triage.tui.words import OUTCOME_KEYS
-
-# The tenth line is ticked by 0; no checklist is longer.
-TICKS = "1234567890"
 
 
 class WalkScreen(RecordingScreen):
     """Work through one step: checklist, hold point, the step itself, its outcome."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        *(
-            Binding(
-                key, f"outcome('{outcome}')", f"Record: {word}", show=False, id=f"outcome.{outcome}"
-            )
-            for key, outcome, word in OUTCOME_KEYS
-        ),
-        *(Binding(sign, f"tick({at})", "Tick", show=False) for at, sign in enumerate(TICKS, 1)),
-        Binding("enter", "open_step", "Ready, open", show=False, id="walk.open"),
-        Binding("t", "timer", "Timer", id="walk.timer"),
-        Binding("u", "burst", "Burst", id="walk.burst"),
-        Binding("m", "particulars", "Amount, note, photo", id="walk.particulars"),
-        Binding("f", "details", "In full", id="walk.details"),
-        Binding("e", "explain", "Why", id="walk.explain"),
-        Binding("plus", "more_time", "Look later", key_display="+", id="walk.later"),
-        Binding("p", "go('photos')", "Photos", show=False, id="walk.photos"),
-        Binding("a", "go('air')", "Air", show=False, id="walk.air"),
-        Binding("q,f9", "leave", "Plan", id="leave"),
+        *recording(),
+        *pick("tick"),
+        bind("choose", "open_step", "Ready, open", show=False),
+        bind("timer", "timer"),
+        bind("pass", "particulars"),
+        bind("full", "details"),
+        bind("why", "explain"),
+        bind("later", "more_time"),
+        bind("photos", "go('photos')", show=False),
+        bind("air", "go('air')", show=False),
+        bind("leave", "leave", "Plan"),
     ]
 
     def __init__(self, services: Services, case_id: str, step_id: str | None = None) -> None:

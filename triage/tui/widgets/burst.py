@@ -29,7 +29,7 @@ class BurstTimer(Static):
 
     @property
     def _key(self) -> str:
-        return keyset_of(self.app).sign("walk.burst")
+        return keyset_of(self.app).sign("timer")
 
     def ready(self, seconds: float | None) -> None:
         """Take the length of a burst; None hides the timer."""
