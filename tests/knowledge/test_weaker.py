@@ -165,7 +165,7 @@ FREE: dict[str, set[str]] = {
     # Of whom and when it is asked: what is not asked stays unknown, and unknown permits nothing.
     "question": {
         *("about", "ask", "how", "seconds", "rank", "stage", "last", "after_cleaning"),
-        *("traits", "surfaces"),
+        *("traits", "surfaces", "when"),
     },
     "stop": {"see", "means", "then"},
     "hazard": {"sentence"},

@@ -51,6 +51,14 @@ EDITS = {
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "technique: brush-wet", "technique: brush-wett",
         'method "ethanol-70-brush"', 'unknown technique "brush-wett"', 'did you mean "brush-wet"?',
     ),
+    "an answer that no answer implies": Edit(
+        "questions.yaml", "id: in-fluid", "hydration: fluid-preserved", "hydration: fluid-presrved",
+        'question "arrival"', '"fluid-presrved" does not answer hydration', 'did you mean "fluid-preserved"?',
+    ),
+    "put only where a question is that there is not": Edit(
+        "questions.yaml", "- id: fluid", "when: {arrival:", "when: {arival:",
+        'question "fluid"', 'unknown question "arival"', 'did you mean "arrival"?',
+    ),
     "stop sign misspelt": Edit(
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "[colour-moves,", "[color-moves,",
         'method "ethanol-70-brush"', 'unknown stop "color-moves"', 'did you mean "colour-moves"?',
