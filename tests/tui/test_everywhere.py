@@ -21,9 +21,8 @@ from triage.service import Workshop
 from triage.tui.planrows import plan_rows
 from triage.tui.screens import plan
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.recorded import recorded_text
-from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.windows import HelpScreen, StopScreen
 
 
 async def test_every_screen(looking: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,14 +9,13 @@ from tests.tui.driving import NOON, driven
 from triage.service import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.intake import IntakeScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 WALK = README.partition("## Five minutes")[2].partition("```")[0]

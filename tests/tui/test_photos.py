@@ -97,7 +97,7 @@ async def test_only_keys_that_do_something_are_shown(looking: Workshop) -> None:
         driver.app._use_keys(LEFT)
         await driver.press("p")
         await driver.on(PhotosScreen)
-        assert f"{LEFT.sign('walk.particulars')} names the photos" in driver.text
+        assert f"{LEFT.sign('pass')} names the photos" in driver.text
         assert "Older" not in driver.text.splitlines()[-1]
 
 

@@ -32,8 +32,7 @@ from triage.tui.plainlines import PlainLines
 from triage.tui.ringing import Ringing
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.helping import HelpScreen
-from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.windows import HelpScreen, StopScreen
 from triage.tui.services import Services
 from triage.tui.timerwatch import TimerWatch
 from triage.tui.typedahead import TypedAhead

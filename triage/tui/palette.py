@@ -17,8 +17,8 @@ from triage.errors import TriageError
 from triage.show.lines import WIDTH
 from triage.tui.keysets import bind, key_name
 from triage.tui.screens.base import Leaving
-from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.form import Field, Filled, FormScreen, Refused
+from triage.tui.screens.windows import DetailScreen
 from triage.tui.widgets.faultline import FaultLine
 
 if TYPE_CHECKING:

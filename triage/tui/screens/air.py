@@ -25,8 +25,7 @@ from triage.show.answer import against_the_same, air_blocks, day_blocks
 from triage.show.blocks import Line, listing
 from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.services import Services
 from triage.tui.shown import Reasons
 from triage.tui.widgets.aircurve import AirCurve

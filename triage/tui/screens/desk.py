@@ -21,8 +21,7 @@ from triage.show.reasons import (
     why_not_lines,
 )
 from triage.tui.screens.base import ServiceScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.shown import Reasons, step_text
 
 UNKNOWN = "unknown"

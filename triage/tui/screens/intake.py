@@ -14,9 +14,8 @@ from textual.widgets import Static
 from triage.case.models import Case
 from triage.knowledge.book import Knowledge
 from triage.knowledge.specimen import Question
-from triage.plan.model import Plan
 from triage.tui.keysets import bind, keyset_of, pick
-from triage.tui.screens.base import CaseScreen
+from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.services import Services
 
 # Lines with a key of their own.
@@ -56,10 +55,10 @@ class IntakeScreen(CaseScreen):
         self.query_one("#intake").focus()
         self.begin()
 
-    def take(self, case: Case, plan: Plan) -> None:
+    def take(self, read: Read) -> None:
         """Show what is not answered yet."""
-        self.case = case
-        self.show_case(case, plan)
+        case = read.case
+        self.show_case(case, read.plan)
         self.questions = to_look_at(self.services.workshop.knowledge, case)
         self.show_place(f"{case.title or case.id}: the first look, nothing is touched")
         self._draw()

@@ -13,15 +13,14 @@ from textual.widgets import OptionList
 
 from triage.case.models import Case
 from triage.looks import unseen_zones, zones_of
-from triage.plan.model import Plan
 from triage.plan.names import zone_words
 from triage.tui.drawing import Drawing, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
 from triage.tui.keysets import bind
 from triage.tui.messages import Wanted
-from triage.tui.screens.base import CaseScreen
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.intake import to_look_at
+from triage.tui.screens.ofcase import CaseScreen, Read
+from triage.tui.screens.windows import ChoiceScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList, Row
 from triage.tui.widgets.animal import AnimalDrawing
@@ -47,7 +46,6 @@ class ObserveScreen(CaseScreen):
 
     def __init__(self, services: Services, case_id: str) -> None:
         super().__init__(services, case_id)
-        self.plan: Plan | None = None
         self.drawing: Drawing | None = None
         self._body_plan = ""
 
@@ -67,13 +65,13 @@ class ObserveScreen(CaseScreen):
         """Read the case again on coming back."""
         self.begin()
 
-    def take(self, case: Case, plan: Plan) -> None:
+    def take(self, read: Read) -> None:
         """Show the zones with what was found on each."""
-        if (case, plan) == (self.case, self.plan):
+        case = read.case
+        if (case, read.plan) == (self.case, self.plan):
             return  # come back from a window: nothing has changed
-        self.case, self.plan = case, plan
-        self.show_case(case, plan)
-        taxon = self.services.workshop.knowledge.taxa.get(self.case.taxon)
+        self.show_case(case, read.plan)
+        taxon = self.services.workshop.knowledge.taxa.get(case.taxon)
         if not self._body_plan and taxon is not None:
             self._body_plan = taxon.plan
         self._take_drawing()
