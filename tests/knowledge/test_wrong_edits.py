@@ -51,6 +51,11 @@ EDITS = {
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "technique: brush-wet", "technique: brush-wett",
         'method "ethanol-70-brush"', 'unknown technique "brush-wett"', 'did you mean "brush-wet"?',
     ),
+    "a reading without its own beside it": Edit(
+        "methods/intake.yaml", "- id: freeze-quarantine", "  stands: >-", "  note: >-",
+        'method "freeze-quarantine"', "also and stands go together", "say why its own figures are followed",
+        at="- id: freeze-quarantine",
+    ),
     "stop sign misspelt": Edit(
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "[colour-moves,", "[color-moves,",
         'method "ethanol-70-brush"', 'unknown stop "color-moves"', 'did you mean "colour-moves"?',
