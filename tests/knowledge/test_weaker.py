@@ -156,7 +156,7 @@ FREE: dict[str, set[str]] = {
         *("limits.edition", "gloves.minutes", "incompatible.product", "attacks.how"),
     },
     # The amount planned is judged in the air; what a rung is taken for is said by its interlocks.
-    "method": {"tool", "success", "evidence", "amount.least_ml"},
+    "method": {"tool", "success", "evidence", "stands", "amount.least_ml"},
     "technique": {"how", "tool"},
     "zone": {"plans", "rank", "ceiling_because", "test_spot"},
     "fragility": {"typical", "raised_by"},

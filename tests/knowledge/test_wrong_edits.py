@@ -59,6 +59,11 @@ EDITS = {
         "questions.yaml", "- id: fluid", "when: {arrival:", "when: {arival:",
         'question "fluid"', 'unknown question "arival"', 'did you mean "arrival"?',
     ),
+    "a reading without its own beside it": Edit(
+        "methods/intake.yaml", "- id: freeze-quarantine", "  stands: >-", "  note: >-",
+        'method "freeze-quarantine"', "also and stands go together", "say why its own figures are followed",
+        at="- id: freeze-quarantine",
+    ),
     "stop sign misspelt": Edit(
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "[colour-moves,", "[color-moves,",
         'method "ethanol-70-brush"', 'unknown stop "color-moves"', 'did you mean "colour-moves"?',
