@@ -21,6 +21,7 @@ from triage.history.watch import ChamberWatch
 from triage.knowledge.book import Knowledge
 from triage.plan.names import zone_words
 from triage.show.blocks import Block, Line
+from triage.show.compared import method_photo_blocks
 from triage.show.record import (
     NO_ATTEMPT,
     NO_CHAMBER,
@@ -187,9 +188,12 @@ def matching(
     return tuple(row for row in attempts if all(word in said(row) for word in wanted))
 
 
-def worked_rows(evidence: Evidence, names: Names) -> tuple[DayRow, ...]:
-    """Return how often each method worked here, the most often tried first."""
-    return _rows(evidence_blocks(evidence, names.called))
+def worked_rows(
+    evidence: Evidence, attempts: Iterable[HistoryRow], names: Names
+) -> tuple[DayRow, ...]:
+    """Return how often each method worked here, the most often tried first; then by the photos."""
+    photos = method_photo_blocks(attempts, names.called)
+    return (*_rows(evidence_blocks(evidence, names.called)), *_rows(photos))
 
 
 def used_rows(
