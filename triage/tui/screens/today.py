@@ -15,6 +15,7 @@ from textual.widgets import Input, Static
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.history.filterline import EXAMPLE, filter_from_line
+from triage.history.table import Filter
 from triage.service.acts import (
     attempts_on_record,
     bench_day,
@@ -150,7 +151,12 @@ class TodayScreen(FilteredScreen):
             return View(f"Attempts{chosen}: {len(attempts)}{more}", record_rows(attempts, names))
         return View(
             "What was used and is left; below it how often methods worked here",
-            used_rows(*used_up(workshop), evidence_of(workshop), names),
+            used_rows(
+                *used_up(workshop),
+                evidence_of(workshop),
+                attempts_on_record(workshop, Filter()),
+                names,
+            ),
         )
 
     def _case_of(self) -> Callable[[str], Case | None]:
