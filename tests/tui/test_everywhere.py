@@ -319,7 +319,7 @@ def test_what_keeps_the_next_step_shut_is_said_once_after_a_record(workshop: Wor
         Notice("gate", "The work ends with a closed box.", "gate-b"),
     )
     shut = replace(plan, steps=(), held=(), refused=(), notices=gates)
-    told = recorded_text(case, shut, step).plain
+    told = recorded_text(case, shut, step, "l").plain
     assert "No step is open yet: Dry or wet keeping has to be chosen first; press l" in told
     assert told.count("Dry or wet keeping") == 1
     assert "The work ends with a closed box." in told

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -63,7 +61,7 @@ class AirScreen(ServiceScreen):
     #air-day-scroll { height: auto; max-height: 6; padding: 0 1; border-top: solid $panel; }
     #air-day { height: auto; }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("choose", "another", "Try another"),
         bind("full", "full"),
     ]

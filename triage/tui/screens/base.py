@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from textual import events
 from textual.app import ComposeResult, ScreenStackError
 from textual.await_complete import AwaitComplete
-from textual.binding import BindingType
 from textual.content import Content
 from textual.css.query import NoMatches
+from textual.message import Message
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from triage.errors import TriageError
 from triage.tui.keysets import bind, keyset_of
-from triage.tui.messages import Wanted
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.widgets.faultline import FaultLine
-from triage.tui.widgets.keysline import KeysLine
-from triage.tui.widgets.titlebar import TitleBar
+from triage.tui.widgets.frame import FaultLine, KeysLine, TitleBar
 
 if TYPE_CHECKING:
+    from triage.case.models import Case
     from triage.plan.model import Step
 
 Held = TypeVar("Held")
@@ -38,31 +37,19 @@ OF_A_CASE = ("air", "photos", "intake")
 DISK_MEND = "see that the disk has room and the folder may be written, then try again"
 
 
-class Served:
-    """Act through the workshop in the background; show what goes wrong in place."""
+@dataclass
+class CaseChanged(Message):
+    """A case was read or changed; its timers may be new."""
 
-    services: Services
+    case: Case
 
-    async def served(
-        self,
-        act: Callable[[], Held],
-        then: Callable[[Held], None],
-        failed: Callable[[str], None] | None = None,
-    ) -> None:
-        """Run one act of the workshop, then hand its result on; say a fault in words."""
-        say = failed or self.show_fault
-        try:
-            held = await self.services.run(act)
-        except TriageError as fault:
-            say(fault.line())
-        except OSError as fault:
-            say(f"{fault.strerror or fault}; {DISK_MEND}")
-        else:
-            then(held)
 
-    def show_fault(self, text: str) -> None:
-        """Show what went wrong and what to do."""
-        raise NotImplementedError
+class Wanted(Message):
+    """The user wants a screen: its place, then what it is about (a case, a finding, a step)."""
+
+    def __init__(self, place: str, *about: str | None) -> None:
+        super().__init__()
+        self.place, self.about = place, about
 
 
 class Leaving(Screen[Answered]):
@@ -110,10 +97,10 @@ class Leaving(Screen[Answered]):
             self.dismiss(*self._waits_with)
 
 
-class ServiceScreen(Leaving[None], Served):
+class ServiceScreen(Leaving[None]):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("leave", "leave"),
     ]
     PLACE = ""
@@ -168,7 +155,7 @@ class ServiceScreen(Leaving[None], Served):
         then: Callable[[Held], None],
         failed: Callable[[str], None] | None = None,
     ) -> None:
-        """Start one act of the workshop; acts run one after the other."""
+        """Start one act of the workshop, then hand its result on; say a fault in words."""
 
         def shown(held: Held) -> None:
             if self.is_whole:
@@ -177,8 +164,13 @@ class ServiceScreen(Leaving[None], Served):
                     then(held)
 
         async def at_work() -> None:
+            say = failed or self.show_fault
             try:
-                await self.served(act, shown, failed)
+                shown(await self.services.run(act))
+            except TriageError as fault:
+                say(fault.line())
+            except OSError as fault:
+                say(f"{fault.strerror or fault}; {DISK_MEND}")
             finally:
                 self._pending -= 1
 
@@ -239,7 +231,7 @@ class ServiceScreen(Leaving[None], Served):
 class FilteredScreen(ServiceScreen):
     """A list with a line above it that is opened to narrow the list."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("search", "filter"),
         bind("down", "into_list", "Into the list", show=False),
     ]

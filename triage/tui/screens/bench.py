@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import ClassVar
-
-from textual.binding import BindingType
 
 from triage.case.profile import Bench
 from triage.service.benchasked import changed_bench
@@ -23,7 +20,7 @@ class BenchScreen(FilteredScreen):
 
     PLACE = "Bench"
     HINT = "a part of a name or a label"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("remove", "remove"),
     ]
 

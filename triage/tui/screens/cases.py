@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
-from textual.binding import BindingType
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, Static
@@ -16,8 +15,7 @@ from triage.places import copy_demo, list_cache
 from triage.service.listing import doing_words, first_lines, remember
 from triage.tui.hanging import BOLD, Hanging, hanging
 from triage.tui.keysets import bind
-from triage.tui.messages import CaseChanged, Wanted
-from triage.tui.screens.base import FilteredScreen
+from triage.tui.screens.base import CaseChanged, FilteredScreen, Wanted
 from triage.tui.screens.form import Field, FormScreen
 from triage.tui.screens.windows import ChoiceScreen
 from triage.tui.widgets.actionlist import ActionList, Row
@@ -54,7 +52,7 @@ class CasesScreen(FilteredScreen):
 
     PLACE = "Cases"
     HINT = "a part of a name, stage or step; Enter opens the first, Down the list"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("new", "new"),
         bind("today", "go('today')"),
         bind("bench", "go('bench')"),
@@ -139,7 +137,7 @@ class CasesScreen(FilteredScreen):
 
     def _show(self, lines: tuple[CaseLine, ...]) -> None:
         self.is_listed = True
-        self.lines = tuple(sorted(lines, key=lambda line: (not line.held, not line.running)))
+        self.lines = tuple(sorted(lines, key=_turn))
         self.query_one("#empty").display = not lines
         self.query_one("#rows").display = bool(lines)
         self._fill()
@@ -218,6 +216,11 @@ class CasesScreen(FilteredScreen):
     def action_leave(self) -> None:
         """Leave the filter line; the key that goes back everywhere never ends the program."""
         self.is_line_left()
+
+
+def _turn(line: CaseLine) -> tuple[bool, ...]:
+    """Held ones come first, then those that run; those with nothing to do come last."""
+    return not line.held, not line.running, line.is_planned and not line.next_step
 
 
 def _matches(line: CaseLine, wanted: list[str]) -> bool:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -28,7 +26,7 @@ class HandbookScreen(FilteredScreen):
 
     PLACE = "Handbook"
     HINT = "words, or a kind: agent, deposit, method"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("further", "page(1)", show=False, priority=True),
         bind("back-up", "page(-1)", show=False, priority=True),
         bind("last", "to_end", show=False, priority=True),

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -35,7 +33,7 @@ class IntakeScreen(CaseScreen):
 
     PLACE = "First look"
     CSS = "#intake-lines { height: auto; padding: 0 1; }"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         *pick("turn", MOST, start=0),
         bind("choose", "keep", "Record"),
         bind("rest", "usual"),

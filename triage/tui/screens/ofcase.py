@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from triage.errors import TriageError
-from triage.tui.messages import CaseChanged
-from triage.tui.screens.base import DISK_MEND, ServiceScreen
+from triage.tui.screens.base import DISK_MEND, CaseChanged, ServiceScreen
 from triage.tui.services import Services
 
 if TYPE_CHECKING:

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
@@ -31,7 +29,7 @@ class PhotosScreen(ServiceScreen):
     """One attempt at a time, the newest first."""
 
     PLACE = "Photos"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("down", "turn(1)", "Older"),
         bind("up", "turn(-1)", "Newer"),
         bind("choose", "view", "Open in the viewer"),

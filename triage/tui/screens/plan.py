@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterable
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
@@ -24,16 +22,16 @@ from triage.service.takeback import Act, record_words
 from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
 from triage.tui.keysets import bind
-from triage.tui.messages import Wanted
 from triage.tui.planrows import PlanRow, plan_rows
+from triage.tui.screens.base import Wanted
 from triage.tui.screens.desk import DeskMenu
-from triage.tui.screens.form import reason_form
+from triage.tui.screens.form import ask_reason
 from triage.tui.screens.ofcase import CaseScreen, Read
-from triage.tui.screens.windows import ChoiceScreen, DetailScreen
+from triage.tui.screens.windows import DetailScreen, confirm
 from triage.tui.services import Services
 from triage.tui.shown import step_text
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.widgets.aside import Aside
+from triage.tui.widgets.beside import Aside
 from triage.tui.words import no_step_words
 
 # How firm the steps are is worked out when the plan was looked at this long.
@@ -44,7 +42,7 @@ class PlanScreen(CaseScreen):
     """Rows to walk through: holds and notices, ladders, questions; Enter acts on a row."""
 
     PLACE = "Plan"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("start", "walk"),
         bind("look", "look"),
         bind("looked", "looked"),
@@ -201,12 +199,10 @@ class PlanScreen(CaseScreen):
             self.app.push_screen(DetailScreen("In full", Content(row.detail)))
 
     def _ask_stop_timer(self, step: str) -> None:
-        def stop(answer: str) -> None:
-            if answer == "stop":
-                self.change(lambda: self.services.workshop.stop_timer(self.case_id, step))
+        def stop() -> None:
+            self.change(lambda: self.services.workshop.stop_timer(self.case_id, step))
 
-        choices = (("keep", "let it run"), ("stop", "stop it"))
-        self.ask(ChoiceScreen("Stop this timer?", choices), stop)
+        confirm(self, "Stop this timer?", "let it run", "stop it", stop)
 
     def action_walk(self) -> None:
         """Work on the next step."""
@@ -258,16 +254,15 @@ class PlanScreen(CaseScreen):
             f"Recorded as: {OUTCOME_WORDS.get(hold.outcome, hold.outcome)} ({hold.attempt}).",
             "The reason stays in the record with its time.",
         )
-        self._ask_reason(
+        self._change_with_reason(
             ("Release the hold", told, "Why may work go on?"),
             lambda reason: self.services.workshop.release(self.case_id, attempt, reason),
         )
 
-    def _ask_reason(
+    def _change_with_reason(
         self, asked: tuple[str, tuple[str, ...], str], change: Callable[[str], Case]
     ) -> None:
-        """Ask for a reason, then change the case with it."""
-        self.ask(reason_form(*asked), lambda filled: self.change(lambda: change(filled["reason"])))
+        ask_reason(self, *asked, lambda reason: self.change(lambda: change(reason)))
 
     def action_undo(self) -> None:
         """Take the very last thing back, whatever it was; name it first."""
@@ -275,9 +270,12 @@ class PlanScreen(CaseScreen):
         last = last_record(self.case) if self.case else None
         workshop = self.services.workshop
         if act is not None and not act.is_recorded:
+
+            def back() -> None:
+                self.change(lambda: workshop.take_back(self.case_id, "entered by mistake"))
+
             asked = f"Take this back? {act.words(workshop.knowledge)}"
-            choices = (("keep", "let it stand"), ("back", "take it back"))
-            self.ask(ChoiceScreen(asked, choices), self._taken_back)
+            confirm(self, asked, "let it stand", "take it back", back)
             return
         if last is None:
             self.show_fault("nothing was done yet; there is nothing to take back")
@@ -286,15 +284,10 @@ class PlanScreen(CaseScreen):
             record_words(last, workshop.knowledge),
             "It stays on file; a correction follows it.",
         )
-        self._ask_reason(
+        self._change_with_reason(
             ("Take the last record back", told, "What was wrong with it?"),
             lambda reason: workshop.take_back(self.case_id, reason),
         )
-
-    def _taken_back(self, answer: str) -> None:
-        if answer == "back":
-            workshop = self.services.workshop
-            self.change(lambda: workshop.take_back(self.case_id, "entered by mistake"))
 
     def _lies_in_a_chamber(self) -> bool:
         workshop, case = self.services.workshop, self.case
@@ -331,7 +324,7 @@ class PlanScreen(CaseScreen):
             self.show_fault(f"no step is chosen; move to a step, then press {key}")
             return
         finding, method = step.finding, step.method
-        self._ask_reason(
+        self._change_with_reason(
             (f"Skip: {step.name}", (step.because,), "Why not this one?"),
             lambda reason: self.services.workshop.skip(self.case_id, finding, method, reason),
         )

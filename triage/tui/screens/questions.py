@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.style import Style
@@ -23,13 +21,13 @@ from triage.service.asking import Visit, place_of
 from triage.show.words import RISK_WORDS, percent
 from triage.tui.hanging import hanging
 from triage.tui.keysets import bind, keyset_of, pick
-from triage.tui.messages import Wanted
+from triage.tui.screens.base import Wanted
 from triage.tui.screens.naming import FindingScreen
 from triage.tui.screens.ofcase import Read
 from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.widgets.reading import Reading
+from triage.tui.widgets.beside import Reading
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
@@ -43,7 +41,7 @@ class QuestionScreen(FindingScreen):
     """Ask what would still help, about one finding or about the whole specimen."""
 
     PLACE = "Questions"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         *pick("answer"),
         bind("cannot-tell", "cannot_tell"),
         bind("why", "why"),

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.content import Content
 from textual.style import Style
 from textual.widget import Widget
@@ -14,15 +12,14 @@ from triage.case.models import Case
 from triage.plan.model import Plan, Step
 from triage.show.words import OUTCOME_WORDS, amount_words, sentence, step_place
 from triage.tui.keysets import bind
-from triage.tui.screens.base import Served
-from triage.tui.screens.form import reason_form
+from triage.tui.screens.form import ask_reason
 from triage.tui.screens.ofcase import Read
 from triage.tui.screens.windows import Question, told
-from triage.tui.services import Services
-from triage.tui.widgets.faultline import FaultLine
 from triage.tui.words import no_step_words
 
 BOLD = Style(bold=True)
+# No reason in words.
+GO_ON = ""
 
 
 def recorded_text(case: Case, plan: Plan, before: Step | None, look: str) -> Content:
@@ -52,53 +49,29 @@ def recorded_text(case: Case, plan: Plan, before: Step | None, look: str) -> Con
     return Content.assemble(*parts)
 
 
-class RecordedScreen(Question[bool], Served):
-    """Show the record; go on to the next step, take it back, or go to the plan."""
+class RecordedScreen(Question[str | None]):
+    """Show the record; the answer is to go on, the reason to take it back, None for the plan."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("choose", "go_on", "Go on"),
         bind("undo", "undo"),
         bind("leave", "leave", "Plan"),
     ]
 
-    def __init__(self, services: Services, read: Read, before: Step | None) -> None:
+    def __init__(self, read: Read, before: Step | None) -> None:
         super().__init__()
-        self.services = services
         self._read, self._before = read, before
 
     def parts(self) -> Iterable[Widget]:
         """Return the record."""
-        yield FaultLine(id="fault")
         read = self._read
         yield told(recorded_text(read.case, read.plan, self._before, self.sign("look")))
 
     def action_go_on(self) -> None:
         """Go on to the next step, or to the plan if there is none."""
-        self.dismiss(self._read.plan.next_step() is not None)
-
-    def action_leave(self) -> None:
-        """Go to the plan."""
-        self.dismiss(False)
+        self.dismiss(GO_ON if self._read.plan.next_step() is not None else None)
 
     def action_undo(self) -> None:
         """Take it back by a correction with a reason."""
         kept = ("It is not deleted: a correction is written behind it.",)
-        form = reason_form("Take the record back", kept, "What was wrong with it?")
-        self.ask(form, lambda filled: self._undo(filled["reason"]))
-
-    def _undo(self, reason: str) -> None:
-        workshop, case_id = self.services.workshop, self._read.case.id
-
-        def act() -> tuple[Case, Plan]:
-            case = workshop.undo(case_id, reason)
-            return case, workshop.plan(case)
-
-        def then(known: tuple[Case, Plan]) -> None:
-            self.services.keep_shown(case_id, *known)
-            self.dismiss(True)
-
-        self.run_worker(self.served(act, then), group="service")
-
-    def show_fault(self, text: str) -> None:
-        """Show what went wrong."""
-        self.query_one("#fault", FaultLine).show(text)
+        ask_reason(self, "Take the record back", kept, "What was wrong with it?", self.dismiss)

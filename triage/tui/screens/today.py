@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, Static
@@ -26,8 +24,7 @@ from triage.service.acts import (
 )
 from triage.show.record import end_words
 from triage.tui.keysets import bind, keyset_of, pick
-from triage.tui.messages import Wanted
-from triage.tui.screens.base import FilteredScreen
+from triage.tui.screens.base import FilteredScreen, Wanted
 from triage.tui.screens.form import Field, FormScreen
 from triage.tui.services import Services
 from triage.tui.todayrows import (
@@ -65,7 +62,7 @@ class TodayScreen(FilteredScreen):
     #today-views { height: auto; padding: 0 1; }
     #today-says { height: auto; padding: 0 1; text-style: bold; }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         *pick("view", 4, start=0),
         bind("looked", "looked"),
         bind("photos", "photos"),

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import ClassVar
 
 from textual import events
-from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -18,9 +16,8 @@ from triage.plan.model import Step
 from triage.show.words import duration, stage_word
 from triage.tui.keysets import bind, pick, recording
 from triage.tui.screens.desk import DeskMenu
-from triage.tui.screens.form import is_in_words
+from triage.tui.screens.form import Particulars, is_in_words
 from triage.tui.screens.ofcase import CHANGED_OUTSIDE, Read
-from triage.tui.screens.particulars import Particulars
 from triage.tui.screens.recording import RecordingScreen
 from triage.tui.screens.windows import DetailScreen
 from triage.tui.services import Services
@@ -31,7 +28,7 @@ from triage.tui.widgets.stepping import Checklist, Countdown, OutcomeBar, StopPo
 class WalkScreen(RecordingScreen):
     """Work through one step: checklist, hold point, the step itself, its outcome."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         *recording(),
         *pick("tick"),
         bind("choose", "open_step", "Ready, open", show=False),
@@ -149,9 +146,11 @@ class WalkScreen(RecordingScreen):
         self._stands_since = self.services.pulse()
 
     def _make_room(self) -> None:
-        """Shrink the timer where the stop points would not all be in view."""
-        if not self.is_whole:
+        """Shrink the timer where stop points would be out of view; say that a page goes on."""
+        if not self.is_whole or self.step is None:
             return
+        further = "   PgDn reads on" if self.query_one(f"#{self.panel}").max_scroll_y else ""
+        self.query_one("#headline", Static).update(Content(f"{self.step.name}{further}"))
         watching, stops = self.query_one("#watching"), self.query_one(StopPoints)
         if stops.max_scroll_y and not watching.has_class("-crowded"):
             watching.add_class("-crowded")

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any
 
 from textual import events
 from textual.app import ComposeResult
-from textual.binding import ActiveBinding, BindingType
+from textual.binding import ActiveBinding
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
@@ -20,7 +20,7 @@ from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, KeySet, bind, key_name, keyset_of
 from triage.tui.screens.base import Answered, Leaving
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.widgets.keysline import KeysLine
+from triage.tui.widgets.frame import KeysLine
 
 if TYPE_CHECKING:
     from triage.plan.model import Step
@@ -36,7 +36,7 @@ QUIET = frozenset({"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+q"})
 class Question(ModalScreen[Answered], Leaving[Answered]):
     """A window over the screen that asks one thing; the stop key works here too."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("stop", "app.stop"),
         bind("keys", "app.keys", show=False),
     ]
@@ -75,7 +75,7 @@ class ChoiceScreen(Question[str | None]):
     choices id and text of each, in order
     """
 
-    BINDINGS: ClassVar[list[BindingType]] = [bind("leave", "leave", "Back without choosing")]
+    BINDINGS = [bind("leave", "leave", "Back without choosing")]
 
     def __init__(self, title: str, choices: Sequence[tuple[str, str]]) -> None:
         super().__init__()
@@ -104,10 +104,18 @@ class ChoiceScreen(Question[str | None]):
         self.dismiss(event.option.id)
 
 
+def confirm(
+    screen: Leaving[Any], asked: str, stays: str, goes: str, then: Callable[[], object]
+) -> None:
+    """Ask before something is done; the first line leaves all as it is."""
+    choices = (("stay", stays), ("go", goes))
+    screen.ask(ChoiceScreen(asked, choices), lambda answer: then() if answer == "go" else None)
+
+
 class DetailScreen(Question[None]):
     """Show a text that scrolls."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("leave", "leave"),
         bind("choose", "leave", "Back", show=False),
         bind("down", "scroll(1)", show=False),
@@ -166,7 +174,7 @@ class AlarmScreen(Question[bool]):
     No outcome is taken while it stands, and no key that was on its way when it came.
     """
 
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("choose", "answer(True)", "Go there"),
         bind("leave", "answer(False)", "Later"),
     ]
@@ -188,7 +196,7 @@ class AlarmScreen(Question[bool]):
 class StopScreen(Question[bool]):
     """Everything stands still; going back goes on. Enter does nothing."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("leave", "leave", "Go on where you were"),
         bind("end", "app.quit"),
     ]

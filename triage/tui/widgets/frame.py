@@ -1,23 +1,123 @@
-"""The keys that work now, in the last line; a click on one presses it.
-
-One widget with one text. The framework's own line is a widget for each key, made anew whenever
-the focus moves: on a full screen that cost more than everything else a key press did.
-"""
+"""What frames every screen: where one is, what went wrong in place, the keys that work now."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from rich.cells import cell_len, set_cell_size
 from textual import events
+from textual.app import ComposeResult
 from textual.binding import ActiveBinding
+from textual.containers import Horizontal
 from textual.content import Content
 from textual.keys import format_key
 from textual.screen import Screen
 from textual.widgets import Input, Static
 
 from triage.tui.keysets import ACTS, key_name
+
+
+class FaultLine(Static):
+    """Hidden until there is a fault to show; shows words, not only a colour."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__("", **more)
+        self.display = False
+        self.text = ""
+
+    def show(self, text: str) -> None:
+        """Show a fault."""
+        self.text = text
+        self.update(Content(f"CANNOT DO THAT: {text}"))
+        self.display = True
+
+    def tell(self, text: str) -> None:
+        """Say something that is no fault but must be seen."""
+        self.text = text
+        self.update(Content(f"NOTE: {text}"))
+        self.display = True
+
+    def clear(self) -> None:
+        """Hide it again."""
+        self.text = ""
+        self.display = False
+
+
+DOTS = "..."
+LEAST_NAME = 8
+
+
+def fitted(place: str, width: int) -> str:
+    """Return a place that fits a width in cells: the name is cut, what stands behind it stays.
+
+    What stands behind the name of a case (stage, rung, pass) changes while one works; the name
+    does not.
+    """
+    if cell_len(place) <= width:
+        return place
+    name, behind, rest = place, "", ""
+    if found := re.search(r" · |: ", place):
+        name, behind, rest = place[: found.start()], found[0], place[found.end() :]
+    room = width - cell_len(behind + rest)
+    if room < LEAST_NAME:
+        return _cut(place, width)
+    return f"{_cut(name, room)}{behind}{rest}"
+
+
+def _cut(text: str, width: int) -> str:
+    return f"{set_cell_size(text, max(0, width - len(DOTS))).rstrip(' ,;:')}{DOTS}"
+
+
+class Place(Static):
+    """Where one is, cut to the width there is."""
+
+    def __init__(self, place: str, **more: Any) -> None:
+        super().__init__(Content(place), **more)
+        self._place = place
+
+    def show(self, place: str) -> None:
+        """Say where one is."""
+        self._place = place
+        self._draw()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Fit what is said into the new width."""
+        del event
+        self._draw()
+
+    def _draw(self) -> None:
+        width = self.content_size.width
+        self.update(Content(fitted(self._place, width) if width else self._place))
+
+
+class TitleBar(Horizontal):
+    """Where one is on the left, the timer that ends first on the right."""
+
+    def __init__(self, place: str = "", **more: Any) -> None:
+        super().__init__(**more)
+        self._place = place
+        self._said = ""
+
+    def compose(self) -> ComposeResult:
+        """Lay out the two halves."""
+        yield Place(self._place, id="place")
+        yield Static("", id="running")
+
+    def show_place(self, place: str) -> None:
+        """Say where one is."""
+        self._place = place
+        if self.is_mounted:
+            self.query_one("#place", Place).show(place)
+
+    def show_running(self, text: str) -> None:
+        """Say what is running."""
+        if self.is_mounted and text != self._said:
+            self._said = text
+            self.query_one("#running", Static).update(Content(text))
+
 
 WRITING = frozenset({"space", "backspace", "delete"})
 # What is kept when the line is too short for all: the rest stands behind the key of the help.
