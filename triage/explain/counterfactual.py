@@ -18,7 +18,7 @@ from typing import Any, Literal
 from triage.case import changes
 from triage.case.models import HARMFUL, OUTCOMES, Case
 from triage.case.profile import Bench, Refused, Stock
-from triage.engine.casefacts import BENCH, SPECIMEN
+from triage.engine.casefacts import BENCH, SPECIMEN, control_at
 from triage.engine.many import with_values
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
 from triage.explain.sweep import Answer, Sweep
@@ -149,7 +149,7 @@ def tried(look: Lookahead, case: Case, item: Item, outcome: str) -> Case:
         fields["deposit"] = item.target.removeprefix(CONDITION)
     attempt = changes.new_attempt(case.next_attempt_id(), EPOCH, item.step, outcome, **fields)
     after = changes.with_attempt(case, attempt)
-    for question, answer in answers_after(look.knowledge, attempt).items():
+    for question, answer in answers_after(look.knowledge, attempt, case.answers).items():
         after = changes.with_answer(after, question, answer)
     return after
 
@@ -177,7 +177,8 @@ class Searching:
         found = [(answer_change(a), then) for a, then in self.answers.items() if then]
         for change, bench in bench_variants(self.look, self.base, self.offered):
             # Of the bench the facts show nothing but its control.
-            facts = with_values(self.sweep.facts, {(BENCH, "control"): bench.room.control})
+            control = control_at(bench, self.look.consultant.vocabulary)
+            facts = with_values(self.sweep.facts, {(BENCH, "control"): control})
             there = self.look.on_bench(bench)
             found.append((change, there.outline(facts, there.work(self.sweep.case))))
         for change, case in attempt_variants(self.look, self.sweep.case, self.base):
