@@ -51,6 +51,19 @@ EDITS = {
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "technique: brush-wet", "technique: brush-wett",
         'method "ethanol-70-brush"', 'unknown technique "brush-wett"', 'did you mean "brush-wet"?',
     ),
+    "an answer that no answer implies": Edit(
+        "questions.yaml", "id: in-fluid", "hydration: fluid-preserved", "hydration: fluid-presrved",
+        'question "arrival"', '"fluid-presrved" does not answer hydration', 'did you mean "fluid-preserved"?',
+    ),
+    "put only where a question is that there is not": Edit(
+        "questions.yaml", "- id: fluid", "when: {arrival:", "when: {arival:",
+        'question "fluid"', 'unknown question "arival"', 'did you mean "arrival"?',
+    ),
+    "a reading without its own beside it": Edit(
+        "methods/intake.yaml", "- id: freeze-quarantine", "  stands: >-", "  note: >-",
+        'method "freeze-quarantine"', "also and stands go together", "say why its own figures are followed",
+        at="- id: freeze-quarantine",
+    ),
     "stop sign misspelt": Edit(
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "[colour-moves,", "[color-moves,",
         'method "ethanol-70-brush"', 'unknown stop "color-moves"', 'did you mean "colour-moves"?',
@@ -393,7 +406,10 @@ EDITS = {
 
 
 # A plan loads the rules in the same way as a check does: every sixth edit shows it.
-PLANNED = frozenset(sorted(EDITS)[::6]) | {"case that comes out otherwise", "interlock against every offer"}
+PLANNED = frozenset(sorted(EDITS)[::6]) | {
+    "case that comes out otherwise",
+    "interlock against every offer",
+}
 
 
 @pytest.fixture
@@ -430,7 +446,9 @@ def _said(capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
 
 @pytest.mark.usefixtures("shared")
 @pytest.mark.parametrize("name", sorted(EDITS))
-def test_wrong_edit_names_line_entry_and_mend(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_wrong_edit_names_line_entry_and_mend(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     edit = EDITS[name]
     copy = _copy(tmp_path)
     path = copy / edit.file
@@ -505,7 +523,9 @@ BROKEN_FOLDERS: dict[str, tuple[Callable[[Path], object], str, str]] = {
 
 @pytest.mark.usefixtures("shared")
 @pytest.mark.parametrize("name", sorted(BROKEN_FOLDERS))
-def test_broken_folder_is_refused_with_a_mend(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_broken_folder_is_refused_with_a_mend(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     spoil, says, mend = BROKEN_FOLDERS[name]
     copy = _copy(tmp_path)
     spoil(copy)
@@ -517,7 +537,9 @@ def test_broken_folder_is_refused_with_a_mend(name: str, tmp_path: Path, capsys:
         assert line in _said(capsys, "plan", str(CASE), "--rules", str(copy))
 
 
-def test_every_fault_of_a_run_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_every_fault_of_a_run_is_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     copy = _copy(tmp_path)
     for file, old, new in (
         ("deposits/pollen.yaml", "kind: loose", "kind: lose"),
