@@ -22,7 +22,7 @@ from triage.service.acts import (
     running_chambers,
     used_up,
 )
-from triage.show.record import end_words
+from triage.show.record import clock
 from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.screens.base import FilteredScreen, Wanted
 from triage.tui.screens.form import Field, FormScreen
@@ -129,7 +129,7 @@ class TodayScreen(FilteredScreen):
         names = Names(workshop.knowledge, self._case_of())
         if view == DAY:
             day = bench_day(workshop)
-            ends = f"; {end_words(day.plan)}" if day.plan.entries else ""
+            ends = f"; ends {clock(day.plan.ends_min)}" if day.plan.entries else ""
             return View(
                 f"{workshop.clock():%Y-%m-%d, planned at %H:%M}, {day.cases} cases{ends}",
                 day_rows(day, names),
