@@ -268,7 +268,7 @@ class Recognition:
             mine["named"],
             mine["zone"],
             several,
-            bench.fields["control"],
+            *bench.fields.values(),
             of_finding(mine),
             of_specimen(specimen.fields),
         )
