@@ -124,7 +124,7 @@ PROTECTS: Mapping[str, Spec] = {
     "circumstance": {},
     "authority": {"converts_at": OTHER_VALUE},
     "material": {"role": OTHER},
-    "equipment": {"assumed": MORE, "control": OTHER},
+    "equipment": {"assumed": MORE, "counts": OTHER},
     "element": {"weight": OTHER},
     "salt": {"caution": FEWER},
     "gel": {"caution": FEWER, "is_fit_for_drying": MORE},

@@ -164,9 +164,9 @@ class Recognition:
     ) -> Summary:
         """Return what recognition says about one finding; equal findings give the same object."""
         of_finding, of_specimen = self._values
-        mine, control = finding.fields, bench.fields["control"]
-        held = (finding.key, mine["named"], mine["zone"], several, control)
-        key = (*held, of_finding(mine), of_specimen(specimen.fields))
+        mine = finding.fields
+        held = (finding.key, mine["named"], mine["zone"], several)
+        key = (*held, *bench.fields.values(), of_finding(mine), of_specimen(specimen.fields))
         found = self._kept.get(key)
         return found or keep(self._kept, key, self._read(finding, specimen, bench, several))
 

@@ -18,7 +18,7 @@ from typing import Any, Literal
 from triage.case import changes
 from triage.case.models import HARMFUL, OUTCOMES, Case
 from triage.case.profile import Bench, Refused, Stock
-from triage.engine.casefacts import BENCH, SPECIMEN, control_at
+from triage.engine.casefacts import BENCH, SPECIMEN, bench_fields
 from triage.engine.many import with_values
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
 from triage.explain.sweep import Answer, Sweep
@@ -176,9 +176,8 @@ class Searching:
         """Return every single change that gives another next step."""
         found = [(answer_change(a), then) for a, then in self.answers.items() if then]
         for change, bench in bench_variants(self.look, self.base, self.offered):
-            # Of the bench the facts show nothing but its control.
-            control = control_at(bench, self.look.consultant.vocabulary)
-            facts = with_values(self.sweep.facts, {(BENCH, "control"): control})
+            fields = bench_fields(bench, self.look.consultant.vocabulary)
+            facts = with_values(self.sweep.facts, {(BENCH, k): v for k, v in fields.items()})
             there = self.look.on_bench(bench)
             found.append((change, there.outline(facts, there.work(self.sweep.case))))
         for change, case in attempt_variants(self.look, self.sweep.case, self.base):

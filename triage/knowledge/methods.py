@@ -224,4 +224,6 @@ class Equipment(Entry):
 
     name: Text
     assumed: bool = Field(description="taken as present unless the bench says otherwise")
-    control: Id | None = Field(None, description="the way of keeping the air clean that it is")
+    counts: Mapping[Literal["control", "mask"], Id] = Field(
+        default_factory=dict, description="what rules about the bench take it for"
+    )
