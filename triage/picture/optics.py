@@ -79,7 +79,8 @@ def rayleigh_um(na: float, wavelength_um: float) -> float:
 def depth_um(na: float, wavelength_um: float, magnification: float, pitch_um: float) -> float:
     """Return the depth of field in air [um], wave plus sensor term; pitch 0: the wave term alone.
 
-    Source: lambda / NA^2 + e / (M NA), e the pixel pitch; the sensor term from memory.
+    Source: lambda / NA^2 + e / (M NA), e what the sensor tells apart (here its pitch): "Depth of
+    Field Calculator", formula 1, microscopyu.com, opened.
     """
     aperture = within("numerical aperture", na, 1e-4, 1.6, "")
     sensor = within("pixel pitch", pitch_um, 0.0, 1000.0, "um")

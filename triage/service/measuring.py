@@ -11,7 +11,7 @@ from triage.errors import OutOfRange, TriageError
 from triage.knowledge.book import Knowledge
 from triage.knowledge.judgement import PictureLimits
 from triage.picture.files import png_of, read_both
-from triage.picture.marked import marked
+from triage.picture.marked import marked, side_by_side
 from triage.picture.pair import GLANCE, Comparison, Picture, compare, glance
 from triage.picture.patch import Box, Patch
 from triage.picture.register import CannotTell
@@ -62,7 +62,11 @@ class Measured:
 
     def marked_png(self, longest: int = 2400) -> bytes:
         """Return both side by side, changes marked, as a PNG file; see ``marked``."""
-        return png_of(marked(self.before, self.after, self.found, longest))
+        return png_of(side_by_side(*self.marked(longest)))
+
+    def marked(self, longest: int) -> tuple[Any, Any]:
+        """Return each photo with its marks, so many points along the longer side at most."""
+        return marked(self.before, self.after, self.found, longest)
 
 
 def measured(
