@@ -42,7 +42,9 @@ def test_commands_run_in_order(
 
 def test_every_command_stands_in_the_readme() -> None:
     named = {words[1] for block in blocks() for words in commands(block)}
-    named |= set(re.findall(r"`triage ([a-z-]+)", README)) | set(re.findall(r"# triage ([a-z-]+)", README))
+    named |= set(re.findall(r"`triage ([a-z-]+)", README)) | set(
+        re.findall(r"# triage ([a-z-]+)", README)
+    )
     named |= set(re.findall(r"triage (completion)", README))
     assert set(known()) - named == set()
 
@@ -57,7 +59,9 @@ def test_ci_runs_exactly_the_test_command() -> None:
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     awk = re.search(r"command=\$\((awk .*?)\)\n", script, re.DOTALL)
     assert awk
-    result = subprocess.run(["bash", "-c", awk[1]], capture_output=True, text=True, check=True, cwd=ROOT)
+    result = subprocess.run(
+        ["bash", "-c", awk[1]], capture_output=True, text=True, check=True, cwd=ROOT
+    )
     block = next(b for b in blocks() if "-m pytest" in b)
     assert result.stdout.strip() == block.strip()
 

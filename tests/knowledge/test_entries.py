@@ -35,7 +35,11 @@ class CoreLoader(yaml.CSafeLoader):
 
 
 CoreLoader.yaml_implicit_resolvers = {
-    first: [(tag, pattern) for tag, pattern in rules if not (tag.endswith(":bool") and first in "yYnNoO")]
+    first: [
+        (tag, pattern)
+        for tag, pattern in rules
+        if not (tag.endswith(":bool") and first in "yYnNoO")
+    ]
     for first, rules in yaml.CSafeLoader.yaml_implicit_resolvers.items()
 }
 
@@ -96,7 +100,9 @@ def test_judgement_has_source_and_reason(name: str) -> None:
         assert held["because"]
 
 
-SOURCES = {s["id"]: s for f in sorted((RULES / "sources").glob("*.yaml")) for s in raw(f"sources/{f.name}")}
+SOURCES = {
+    s["id"]: s for f in sorted((RULES / "sources").glob("*.yaml")) for s in raw(f"sources/{f.name}")
+}
 
 
 @each(sorted(SOURCES))
@@ -134,7 +140,9 @@ def test_limit_has_authority_unit_time_and_edition(name: str) -> None:
     assert isinstance(authority["legal"], bool)
     assert limit["unit"] in ("ppm", "mg/m3")
     assert limit["value"] > 0
-    assert re.search(EDITION, str(limit["edition"])), "an edition names its year, its law, or that it is quoted"
+    assert re.search(EDITION, str(limit["edition"])), (
+        "an edition names its year, its law, or that it is quoted"
+    )
     assert limit["source"] in source_ids()
     # A shift is 8 h (ILO-type limits) or 10 h (NIOSH); short-term limits are over minutes.
     if limit["basis"] == "twa":
@@ -191,11 +199,22 @@ def test_hazardous_agent_says_how_to_live_with_it(name: str) -> None:
 def step_of(method_id: str, answers: Mapping[str, str] = SOUND) -> Any:
     """The complete step of a method in a well-aired laboratory, as a plan would hold it."""
     knowledge, bench = shipped(), full_bench(shipped())
-    case = new_case("x", "t", taxon="beetles", answers=answers, findings=(new_finding("f1", "elytra"),))
+    case = new_case(
+        "x", "t", taxon="beetles", answers=answers, findings=(new_finding("f1", "elytra"),)
+    )
     judge = planner().judge(bench, DayLedger())
     skeleton = SkeletonMaker(consultant()).skeleton(case, bench, judge, plain=True)
     target = Target("f1", None)
-    ladder = Ladder(target, "elytra", None, (method_id,), (), frozenset({method_id}), progress_of(shipped(), case, target), {})
+    ladder = Ladder(
+        target,
+        "elytra",
+        None,
+        (method_id,),
+        (),
+        frozenset({method_id}),
+        progress_of(shipped(), case, target),
+        {},
+    )
     item = Item(f"f1-{method_id}", target.key, "elytra", method_id, 1)
     choice = judge.choose(knowledge.methods[method_id])
     setting = Setting(knowledge, bench, skeleton.conclusions)
@@ -217,11 +236,18 @@ def _limited() -> list[tuple[str, str]]:
 def test_step_shows_every_published_limit_of_its_agent(method: str, name: str) -> None:
     agent = AGENTS[name]
     vapour = AGENTS[agent["vapour_of"]] if agent.get("vapour_of") else agent
-    wanted = sorted((AUTHORITIES[x["authority"]]["name"], x["basis"], x["value"], x["unit"]) for x in vapour["limits"])
+    wanted = sorted(
+        (AUTHORITIES[x["authority"]]["name"], x["basis"], x["value"], x["unit"])
+        for x in vapour["limits"]
+    )
     step = step_of(method)
-    shown = sorted((x.authority, x.basis, x.value, x.unit) for x in step.air.limits) if step.air else []
+    shown = (
+        sorted((x.authority, x.basis, x.value, x.unit) for x in step.air.limits) if step.air else []
+    )
     words = " ".join(line.text for line in step.cautions)
-    missing = [w for w in wanted if w not in shown and not (w[0] in words and f"{w[2]:g} {w[3]}" in words)]
+    missing = [
+        w for w in wanted if w not in shown and not (w[0] in words and f"{w[2]:g} {w[3]}" in words)
+    ]
     assert not missing
     if step.air:
         assert all(line.edition and line.source for line in step.air.limits)
@@ -229,7 +255,9 @@ def test_step_shows_every_published_limit_of_its_agent(method: str, name: str) -
 
 # -- methods ----------------------------------------------------------------------------------
 
-METHODS = {m["id"]: m for f in sorted((RULES / "methods").glob("*.yaml")) for m in raw(f"methods/{f.name}")}
+METHODS = {
+    m["id"]: m for f in sorted((RULES / "methods").glob("*.yaml")) for m in raw(f"methods/{f.name}")
+}
 STOPS = {s["id"]: s for s in raw("stops.yaml")}
 TECHNIQUES = {t["id"]: t for t in raw("techniques.yaml")}
 
@@ -256,7 +284,10 @@ def test_method_is_graded_with_reason_and_source(name: str) -> None:
         assert graded["because"].strip()
         assert graded["source"] in source_ids()
     hazards = {h["id"]: h for h in raw("hazards.yaml")}
-    worst = max((hazards[h]["grade"] for a in _agents_of(method) for h in AGENTS[a].get("hazards", ())), default=0)
+    worst = max(
+        (hazards[h]["grade"] for a in _agents_of(method) for h in AGENTS[a].get("hazards", ())),
+        default=0,
+    )
     # A grade for the person far below the flags of the bottle needs amounts that explain it.
     assert method["harshness"]["person"]["grade"] >= worst - 3
 
@@ -357,7 +388,9 @@ def test_answer_matters_to_some_rule(name: str, answer: str) -> None:
     # An answer that every rule takes for "cannot tell" is asked for nothing, unless it says that
     # there is nothing to see, or is the one as which "cannot tell" counts for safety.
     differs = any((answer in allowed) != (UNKNOWN in allowed) for allowed in sets)
-    counts_as_unknown = any({answer, UNKNOWN} <= allowed and not others <= allowed for allowed in sets)
+    counts_as_unknown = any(
+        {answer, UNKNOWN} <= allowed and not others <= allowed for allowed in sets
+    )
     assert differs or answer in ("none", "no") or counts_as_unknown
 
 

@@ -39,11 +39,17 @@ def copy(tmp_path: Path) -> Path:
 def extended(copy: Path) -> Path:
     """The same copy with a source, an agent, a method on the new ladder and an interlock."""
     (copy / "agents" / "citrate-buffer.yaml").write_text(AGENT, encoding="utf-8")
-    for name, text in {"sources/newcomer.yaml": SOURCE, "methods/newcomer.yaml": METHOD, "forbid.yaml": FORBID}.items():
+    for name, text in {
+        "sources/newcomer.yaml": SOURCE,
+        "methods/newcomer.yaml": METHOD,
+        "forbid.yaml": FORBID,
+    }.items():
         with (copy / name).open("a", encoding="utf-8") as stream:
             stream.write(text)
     path = copy / "deposits" / "wall-speck.yaml"
-    text = path.read_text(encoding="utf-8").replace("[puff-air, pick-dry, water-dab]", "[puff-air, citrate-dab]")
+    text = path.read_text(encoding="utf-8").replace(
+        "[puff-air, pick-dry, water-dab]", "[puff-air, citrate-dab]"
+    )
     path.write_text(text.replace("method: pick-dry", "method: citrate-dab"), encoding="utf-8")
     return copy
 
@@ -51,7 +57,9 @@ def extended(copy: Path) -> Path:
 SEEN = "signs: {colour: white, texture: crust, dry-brush: crumbles, water-drop: swells, symmetry: irregular}"
 
 
-CHECK = "triage.check.whole.require_sound"  # that every command checks a copy, test_wrong_edits holds
+CHECK = (
+    "triage.check.whole.require_sound"  # that every command checks a copy, test_wrong_edits holds
+)
 
 
 def test_one_file_adds_a_deposit(
@@ -66,12 +74,17 @@ def test_one_file_adds_a_deposit(
     assert main(["plan", str(path), "--rules", str(copy), "--json"]) == 0
     plan = json.loads(capsys.readouterr().out)
     assert plan["findings"][0]["deposit"] == "wall-speck"
-    assert "offer-wall-speck" in {r for s in plan["steps"] if s["zone"] == "elytra" for r in s["rules"]}
+    assert "offer-wall-speck" in {
+        r for s in plan["steps"] if s["zone"] == "elytra" for r in s["rules"]
+    }
     assert main(["explain", str(path), "--rules", str(copy)]) == 0
     told = capsys.readouterr().out
     assert "A white crust that crumbles to chalk is plaster." in told
     assert "Wall plaster is white." in told
-    path.write_text(CASE.replace("named: wall-speck", "signs: {colour: white, texture: crust}"), encoding="utf-8")
+    path.write_text(
+        CASE.replace("named: wall-speck", "signs: {colour: white, texture: crust}"),
+        encoding="utf-8",
+    )
     assert main(["ask", str(path), "--rules", str(copy)]) == 0
     assert capsys.readouterr().out.strip()
 
@@ -79,7 +92,12 @@ def test_one_file_adds_a_deposit(
 def test_what_passes_check_passes_the_tests_of_entries(copy: Path) -> None:
     """The tests in this folder that look at deposits and at rules, run on the copy."""
     here = Path(__file__).parent
-    names = ("test_entries.py", "test_recognition.py", "test_rule_cases.py", "test_promises_kept.py")
+    names = (
+        "test_entries.py",
+        "test_recognition.py",
+        "test_rule_cases.py",
+        "test_promises_kept.py",
+    )
     done = subprocess.run(
         [
             sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-n", "0",
@@ -115,18 +133,25 @@ def test_a_slip_in_the_one_file_is_named(
     number = text[: text.index(old)].count("\n") + 1
     assert main(["check", "--rules", str(copy)]) == 2
     lines = capsys.readouterr().err.splitlines()
-    assert any(x.startswith(f"rules/deposits/wall-speck.yaml:{number} ") and says in x for x in lines), lines
+    assert any(
+        x.startswith(f"rules/deposits/wall-speck.yaml:{number} ") and says in x for x in lines
+    ), lines
 
 
 def test_an_extension_in_yaml_is_checked_and_offered(
-    extended: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    extended: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     assert main(["check", "--rules", str(extended)]) == 0, capsys.readouterr().err
     assert "no fault" in capsys.readouterr().out
     monkeypatch.setattr(CHECK, lambda _: None)
     case = str(tmp_path / "plaster.yaml")
     bench = tmp_path / "bench.yaml"
-    bench.write_text("format: 1\nroom: {control: hood, volume_m3: 60, place: lab}\n", encoding="utf-8")
+    bench.write_text(
+        "format: 1\nroom: {control: hood, volume_m3: 60, place: lab}\n", encoding="utf-8"
+    )
     assert main(["plan", case, "--rules", str(extended), "--bench", str(bench), "--json"]) == 0
     plan = json.loads(capsys.readouterr().out)
     steps = [s for s in plan["steps"] if s["method"] == "citrate-dab"]
@@ -139,14 +164,18 @@ def test_an_extension_in_yaml_is_checked_and_offered(
     assert "offer-wall-speck" in step["rules"]
     ladder = [s["method"] for s in plan["steps"] if s["zone"] == "elytra"]
     assert ladder.index("puff-air") < ladder.index("citrate-dab")
-    barred = [e for e in plan["excluded"] if e["method"] == "citrate-dab" and e["zone"] == "compound-eye"]
+    barred = [
+        e for e in plan["excluded"] if e["method"] == "citrate-dab" and e["zone"] == "compound-eye"
+    ]
     assert "forbid-citrate-on-lens" in {e["rule"] for e in barred}
     # The carried rules know nothing of it.
     assert main(["plan", case]) == 2
     assert "wall-speck" in capsys.readouterr().err
 
 
-def test_a_slip_in_the_extension_is_named(extended: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_slip_in_the_extension_is_named(
+    extended: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     path = extended / "methods" / "newcomer.yaml"
     text = path.read_text(encoding="utf-8").replace("agent: citrate-buffer", "agent: citrate-bufer")
     path.write_text(text, encoding="utf-8")

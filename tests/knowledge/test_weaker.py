@@ -155,7 +155,9 @@ def test_every_field_protects_or_is_named_as_one_that_does_not(kind: str) -> Non
         return
     left = set(_fields(MODELS[kind], PROTECTS.get(kind, {})))
     plain = {path for path in left if path.rpartition(".")[2] in WORDS}
-    plain |= {path for path in left if "." in path and path.rpartition(".")[2] in {*QUANTITY, "text"}}
+    plain |= {
+        path for path in left if "." in path and path.rpartition(".")[2] in {*QUANTITY, "text"}
+    }
     assert left - plain == free
 
 
@@ -186,7 +188,9 @@ def _weakened(entry: BaseModel, path: tuple[str, ...], spec: Mapping[str, Any]) 
     elif isinstance(value, tuple):
         items = [_weakened(item, tuple(rest), way) for item in value]
         # Of a pair for one thing the better counts, so each of them is made worse.
-        made = tuple(new or old for new, old in zip(items, value, strict=True)) if any(items) else None
+        made = (
+            tuple(new or old for new, old in zip(items, value, strict=True)) if any(items) else None
+        )
     else:
         made = _weakened(value, tuple(rest), way) if value is not None else None
     return None if made is None else entry.model_copy(update={name: made})

@@ -168,7 +168,9 @@ BROKEN_FOLDERS: dict[str, tuple[Callable[[Path], object], str, str]] = {
 
 @pytest.mark.usefixtures("shared")
 @pytest.mark.parametrize("name", sorted(BROKEN_FOLDERS))
-def test_broken_folder_is_refused_with_a_mend(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_broken_folder_is_refused_with_a_mend(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     spoil, says, mend = BROKEN_FOLDERS[name]
     copy = _copy(tmp_path)
     spoil(copy)

@@ -154,7 +154,7 @@ def checked_real_day(seed, knowledge, most_runs=6):
     return plan
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(2))
 def test_a_random_day_keeps_the_air_budget_and_the_airings(seed, knowledge):
     checked_real_day(seed, knowledge)
 
@@ -182,12 +182,12 @@ def gap_to_the_shortest(seed):
 
 
 def test_small_days_are_within_ten_percent_of_the_exact_shortest(capsys):
-    gaps = [gap for seed in range(12) if (gap := gap_to_the_shortest(seed)) is not None]
+    gaps = [gap for seed in range(6) if (gap := gap_to_the_shortest(seed)) is not None]
     with capsys.disabled():
         print(
             f"\n{len(gaps)} small days against the exact solver: mean {np.mean(gaps):.2%}, worst {max(gaps):.1%} longer"
         )
-    assert len(gaps) == 12
+    assert len(gaps) == 6
     assert max(gaps) <= 0.10
 
 
@@ -206,7 +206,14 @@ def test_three_hundred_small_days_against_the_exact_shortest(capsys):
 
 
 # Between small and large the bound itself is loose: no solver says how far the day is from it.
-@pytest.mark.parametrize(("cases", "most"), [(10, 0.1), (20, 0.1), (30, 0.1), (40, 0.1), (60, 0.1)])
+@pytest.mark.parametrize(
+    ("cases", "most"),
+    [
+        (10, 0.1),
+        (20, 0.1),
+        *(pytest.param(many, 0.1, marks=pytest.mark.slow) for many in (30, 40, 60)),
+    ],
+)
 def test_large_days_without_airings_are_within_ten_percent_of_the_bound(cases, most, capsys):
     tasks = random_day(np.random.default_rng(cases), cases)
     plan = plan_day(tasks, Hours(0, 3000), PlainAir({}))

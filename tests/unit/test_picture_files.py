@@ -47,7 +47,9 @@ def test_a_raw_file_is_read_as_srgb(tmp_path: Path) -> None:
         assert got[100, column] / 65535 == pytest.approx(expected, abs=0.003)
 
 
-@pytest.mark.parametrize(("name", "library"), [("a.dng", "rawpy"), ("a.tif", "tifffile"), ("a.png", "imageio")])
+@pytest.mark.parametrize(
+    ("name", "library"), [("a.dng", "rawpy"), ("a.tif", "tifffile"), ("a.png", "imageio")]
+)
 def test_a_missing_library_is_named(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, library: str
 ) -> None:
