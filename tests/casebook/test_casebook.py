@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from tests.casebook.calibration import GOALS, calibration, share
 from tests.casebook.entry import Entered, entered, outcome_of
 from tests.casebook.judge import Judging
 from tests.casebook.model import Account, Act, Expect, casebook, not_yet, table
@@ -40,6 +41,18 @@ def test_every_case_file_can_be_read_and_there_are_enough() -> None:
     assert len(set(ids)) == len(ids) >= 150
     assert sum(a.strength in ("document", "two-documents") for a in ACCOUNTS) >= 80
     assert list(not_yet()) == sorted(set(not_yet()) & set(ids)), "sorted, and each a case"
+
+
+@pytest.mark.parametrize("rest", [False, True], ids=["as told", "with the rest"])
+def test_what_is_called_settled_or_likely_is_mostly_true(rest: bool, planner: Planner) -> None:
+    told = [(a, entered(a, planner)) for a in ACCOUNTS if a.truth]
+    asked = [(a, e.with_the_rest(a.expect.ask_first) if rest else e) for a, e in told]
+    total = calibration(asked)[-1]
+    for found in (total.by_rules, total.by_lines):
+        assert {called: share(found, called) >= goal for called, goal in GOALS.items()} == {
+            "settled": True,
+            "likely": True,
+        }, total.cells()
 
 
 @cache

@@ -57,9 +57,8 @@ def extended(copy: Path) -> Path:
 SEEN = "signs: {colour: white, texture: crust, dry-brush: crumbles, water-drop: swells, symmetry: irregular}"
 
 
-CHECK = (
-    "triage.check.whole.require_sound"  # that every command checks a copy, test_wrong_edits holds
-)
+# That every command checks a copy as it begins, test_wrong_edits holds.
+CHECK = "triage.check.whole.require_sound"
 
 
 def test_one_file_adds_a_deposit(

@@ -102,4 +102,4 @@ async def test_beside_the_plan_stands_the_step_or_the_place_on_the_animal(
             listed.highlighted = listed.get_option_index("found-f1")
             await driver.settled()
             assert ("head up; its left is on your left" in driver.text) is is_beside
-            assert (" ho " in driver.text) is is_beside
+            assert (" Ho " in driver.text) is is_beside

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.facts import Fact
-from triage.engine.vocabulary import NONE, UNKNOWN, Slot, Vocabulary
+from triage.engine.vocabulary import CONTROLS, NONE, UNKNOWN, Slot, Vocabulary
 from triage.errors import TriageError, Where, did_you_mean, raise_faults
 
 SPECIMEN = "specimen"
@@ -73,6 +73,16 @@ def nowhere(path: tuple[str | int, ...]) -> Where:
     return Where(entry=" ".join(str(step) for step in path))
 
 
+def control_at(bench: Bench, vocabulary: Vocabulary) -> str:
+    """Return the best that keeps the air clean: the room's, or a hood among the equipment.
+
+    The air is judged by the room's alone, the less favourable one.
+    """
+    owned = [vocabulary.controls.get(e, UNKNOWN) for e in bench.equipment if e not in bench.lacking]
+    found = {UNKNOWN, bench.room.control, *owned}
+    return max(found, key=(UNKNOWN, *CONTROLS).index)
+
+
 def facts_from(
     case: Case, bench: Bench, vocabulary: Vocabulary, locate: Locate = nowhere
 ) -> tuple[Fact, ...]:
@@ -90,7 +100,7 @@ def facts_from(
     answers |= checker.take(SPECIMEN, {"taxon": case.taxon}, ())
     facts = [
         Fact(SPECIMEN, SPECIMEN, _filled(kinds[SPECIMEN], derived, SPECIMEN, answers)),
-        Fact(BENCH, BENCH, {"control": bench.room.control}),
+        Fact(BENCH, BENCH, {"control": control_at(bench, vocabulary)}),
     ]
     doubted = case.in_doubt()
     for index, finding in enumerate(case.findings):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
@@ -46,11 +46,12 @@ class Slot:
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """Every dynamic kind with its slots, and which families may read which kind."""
+    """Every dynamic kind with its slots, which families may read which; what clears the air."""
 
     kinds: Mapping[str, Mapping[str, Slot]]
     later: Mapping[str, Family]
     derived: frozenset[tuple[str, str]]
+    controls: Mapping[str, str] = field(default_factory=dict)
 
     def domain(self, kind: str, field: str) -> tuple[str, ...] | None:
         """Return the values of a field, ``unknown`` included where it may be unknown."""
@@ -114,6 +115,7 @@ def build_vocabulary(knowledge: Knowledge) -> Vocabulary:
                 ("finding", "settled"),
             }
         ),
+        controls={e.id: e.control for e in knowledge.equipment.values() if e.control},
     )
 
 

@@ -18,7 +18,7 @@ from typing import Any, Literal
 from triage.case import changes
 from triage.case.models import HARMFUL, OUTCOMES, Case
 from triage.case.profile import Bench, Refused, Stock
-from triage.engine.casefacts import BENCH, SPECIMEN
+from triage.engine.casefacts import BENCH, SPECIMEN, control_at
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
 from triage.explain.sweep import Answer, Sweep
 from triage.plan.barring import equipment_at_hand
@@ -149,7 +149,7 @@ def tried(look: Lookahead, case: Case, outlook: Outlook, outcome: str) -> Case:
         case.next_attempt_id(), EPOCH, outlook.step or "", outcome, **fields
     )
     after = changes.with_attempt(case, attempt)
-    for question, answer in answers_after(look.knowledge, attempt).items():
+    for question, answer in answers_after(look.knowledge, attempt, case.answers).items():
         after = changes.with_answer(after, question, answer)
     return after
 
@@ -177,7 +177,8 @@ class Searching:
         found = [(answer_change(a), outlook) for a, outlook in self.answers.items() if outlook]
         for change, bench in bench_variants(self.look, self.base, self.offered):
             # Of the bench the facts show nothing but its control.
-            facts = with_values(self.sweep.facts, {(BENCH, "control"): bench.room.control})
+            control = control_at(bench, self.look.consultant.vocabulary)
+            facts = with_values(self.sweep.facts, {(BENCH, "control"): control})
             work = Work(self.look.knowledge, self.sweep.case)
             found.append((change, self.look.on_bench(bench).outlook(facts, work)))
         for change, case in attempt_variants(self.look, self.sweep.case, self.base):

@@ -25,11 +25,12 @@ from triage.plan.skeleton import now_rungs
 State = Literal["next", "later", "excluded", "used-up", "not-offered", "waits"]
 # Hardest first: what nothing lifts, then what the work so far forbids, then air and bench.
 HARDNESS = ("agent-never", "attempt-harm", "test-spot-failed", AIR_RULE)
-KINDS = ("mechanical", "chemical", "person")
+KINDS = ("mechanical", "chemical", "person", "lasting")
 WORDS = {
     "worst": "the worst of its three grades",
     "sum": "the sum of its grades",
     "mechanical": "its mechanical grade",
+    "lasting": "what of it cannot be undone",
     "chemical": "its chemical grade",
     "person": "its grade of hazard to the person",
 }
@@ -225,6 +226,7 @@ class Against:
                 self._grade(self.knowledge.methods[w.method], kind)
                 for w in (first, second)
                 for kind in ([word] if word in KINDS else KINDS)
+                if getattr(self.knowledge.methods[w.method].harshness, kind)
             )
             why = replace(why, children=reasons)
         return Contrast(first.method, second.method, mine.finding, word, sentence, why)

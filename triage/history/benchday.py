@@ -35,6 +35,7 @@ from triage.knowledge.methods import Method
 from triage.plan.air import AirJudge
 from triage.plan.answers import dose
 from triage.plan.ordering import Item
+from triage.plan.outcomes import as_followed
 from triage.plan.planner import Planner
 from triage.plan.skeleton import Skeleton
 from triage.plan.trial import as_done
@@ -259,7 +260,7 @@ class DayMaker:
             case.id,
             item.step,
             method.name,
-            self.visits(method),
+            self.visits(as_followed(self.knowledge, case, item.method)[0]),
             agent=put_down.agent if put_down else method.agent,
             put_down=put_down,
             rest_min=self._rest(method),

@@ -52,7 +52,6 @@ class Showing:
 class Grain:
     """One grain in the picture, and whether it reaches the least size that shows."""
 
-    size_um: float
     pixels: float
     picture_mm: float
     arcmin: float
@@ -137,4 +136,4 @@ def grain_in_picture(size_um: float, view: View, showing: Showing) -> Grain:
     size = positive("size of the grain", size_um, "um")
     drawn_mm = size * showing.picture_magnification / 1000.0
     angle = math.degrees(math.atan(drawn_mm / view.distance_mm)) * 60.0
-    return Grain(size, size / showing.pixel_um, drawn_mm, angle, shows=size >= showing.least_um)
+    return Grain(size / showing.pixel_um, drawn_mm, angle, shows=size >= showing.least_um)

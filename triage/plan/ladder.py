@@ -18,10 +18,11 @@ from triage.plan.outcomes import Progress, Target
 HarshnessKey = tuple[int | str, ...]
 
 
-def grades(method: Method) -> tuple[int, int, int]:
-    """Return mechanical, chemical and person grade of a method."""
+def grades(method: Method) -> tuple[int, int, int, int]:
+    """Return mechanical, chemical, person and lasting grade of a method."""
     h = method.harshness
-    return h.mechanical.grade, h.chemical.grade, h.person.grade
+    lasting = h.lasting.grade if h.lasting else 0
+    return h.mechanical.grade, h.chemical.grade, h.person.grade, lasting
 
 
 def harshness_key(knowledge: Knowledge) -> Callable[[str], HarshnessKey]:
@@ -29,14 +30,9 @@ def harshness_key(knowledge: Knowledge) -> Callable[[str], HarshnessKey]:
     words = knowledge.judgement.harshness_order.keys
 
     def key(method_id: str) -> HarshnessKey:
-        mechanical, chemical, person = grades(knowledge.methods[method_id])
-        values = {
-            "worst": max(mechanical, chemical, person),
-            "sum": mechanical + chemical + person,
-            "mechanical": mechanical,
-            "chemical": chemical,
-            "person": person,
-        }
+        graded = grades(knowledge.methods[method_id])
+        values = dict(zip(("mechanical", "chemical", "person", "lasting"), graded, strict=True))
+        values |= {"worst": max(graded), "sum": sum(graded)}
         return (*(values[word] for word in words), method_id)
 
     return key

@@ -88,15 +88,18 @@ def measured(
         positive("size of a pixel", um_per_px, "um")
     limits = knowledge.judgement.picture
     told("reading the photos")
-    first, second = read_both(before, after)
+    first, second, factor = read_both(before, after, GLANCE if glanced else None)
     near = None
-    if glanced is not None and max(*first.shape, *second.shape) > 2 * GLANCE:
+    if glanced is not None and factor * max(*first.shape, *second.shape) > 2 * GLANCE:
         try:
-            seen, near = glance(first, second, limits)
+            seen, move = glance(first, second, limits)
+            near = move.scaled(factor)
             left, came = len(seen.vanished), len(seen.appeared)
             glanced(f"at a glance: {left} larger spots left, {came} came")
         except CannotTell as fault:
             glanced(f"at a glance: {fault.line()}")
+    if factor > 1:
+        first, second, _ = read_both(before, after)
     found = compare(first, second, limits, told, near, patch)
     return Measured(first, second, found, limits, um_per_px)
 

@@ -15,10 +15,10 @@ from textual.screen import Screen
 
 from triage.errors import TriageError
 from triage.show.lines import WIDTH
-from triage.tui.keysets import key_name
+from triage.tui.keysets import bind, key_name
 from triage.tui.screens.base import Leaving
-from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.form import Field, Filled, FormScreen, Refused
+from triage.tui.screens.windows import DetailScreen
 from triage.tui.widgets.faultline import FaultLine
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ class Palette(CommandPalette, Leaving[None], inherit_bindings=False):
     DEFAULT_CSS = "Palette SearchIcon { display: none; }"
     BINDINGS: ClassVar[list[BindingType]] = [
         *(each for each in Binding.make_bindings(CommandPalette.BINDINGS) if each.key != STOP_KEY),
-        Binding("f9", "leave", "Back", key_display="F9"),
+        bind("leave", "leave"),
     ]
 
     def action_leave(self) -> None:

@@ -7,6 +7,8 @@ from typing import Any
 import pytest
 
 from tests.support.builders import OILY, WAXY, case_with, full_bench, rungs
+from tests.support.intake import SOUND
+from triage.case.changes import new_case
 from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError
@@ -109,3 +111,20 @@ def test_where_only_the_bench_keeps_the_next_step_away_the_plan_says_what_is_mis
     (text,) = missing[1]
     assert "freezer" in text
     assert equipped.steps[0].name in text
+
+
+def test_a_hood_among_the_equipment_counts_where_a_step_asks_for_one(
+    planner: Planner, knowledge: Knowledge
+) -> None:
+    # Glacial acid is measured out under a hood: Natural History Museum, Relaxing specimens.
+    answers = {**SOUND, "hydration": "dry", "joints-stuck": "some"}
+    case = new_case("w", "wasp", taxon="small-wasps", answers=answers)
+    room = {"control": "window", "place": "home"}
+    without = Bench.model_validate({"name": "b", "room": room})
+    hood = Bench.model_validate({"name": "b", "room": room, "equipment": ("fume-hood",)})
+    gone = hood.model_copy(update={"lacking": ("fume-hood",)})
+    has = [
+        "chamber-acetic" in {s.method for s in planner.plan(case, bench).steps}
+        for bench in (without, hood, gone)
+    ]
+    assert has == [False, True, False]

@@ -21,7 +21,7 @@ from triage.explain.counterfactual import tried
 from triage.knowledge.rules import Family
 from triage.plan.lookahead import Lookahead
 from triage.plan.model import Step
-from triage.plan.outcomes import condition_target, progress_of
+from triage.plan.outcomes import answers_after, condition_target, progress_of
 from triage.service import Workshop, open_workshop
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
@@ -136,3 +136,20 @@ def test_every_method_that_stands_before_another_is_called_a_preparation() -> No
     }
     assert inserted
     assert all(shipped().methods[method].prepares for method in inserted)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "told", "after"),
+    [
+        ("no-change", {}, {"whole": "whole"}),
+        ("no-change", {"whole": "parts-loose"}, {}),
+        ("damage", {}, {}),
+        ("not-done", {}, {}),
+    ],
+)
+def test_what_came_through_a_jar_without_harm_is_whole(
+    outcome: str, told: dict[str, str], after: dict[str, str]
+) -> None:
+    # What hangs loose comes off in the jar (judgement); what a person told stands.
+    jar = new_attempt("a1", NOON, "f1-jar", outcome, method="degrease-jar-acetone-hour")
+    assert answers_after(shipped(), jar, told) == after

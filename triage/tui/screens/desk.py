@@ -21,8 +21,7 @@ from triage.show.reasons import (
     why_not_lines,
 )
 from triage.tui.screens.base import ServiceScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.shown import Reasons, step_text
 
 UNKNOWN = "unknown"
@@ -62,7 +61,7 @@ class DeskMenu:
     def open(self) -> None:
         """Ask what is to be explained."""
         title = f"About: {self.step.name}" if self.step else "About this case"
-        self.screen.ask(ChoiceScreen(title, QUESTIONS, "1234567890"), self._chosen)
+        self.screen.ask(ChoiceScreen(title, QUESTIONS), self._chosen)
 
     def _chosen(self, asked: str) -> None:
         doing: dict[str, Callable[[], None]] = {
@@ -154,7 +153,7 @@ class DeskMenu:
     def _read(self) -> None:
         finding = self.finding
         if finding is None:
-            self.screen.show_fault("nothing is found yet; press l and choose a zone")
+            self.screen.show_fault("nothing is found yet; look first and choose a zone")
             return
         self._tell(
             f"How it is read: {finding_names(self.plan).get(finding, finding)}",

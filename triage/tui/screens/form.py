@@ -6,16 +6,16 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.binding import BindingType
+from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.suggester import SuggestFromList
+from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from triage.tui.screens.base import Question
+from triage.tui.keysets import bind
+from triage.tui.screens.windows import Question, titled, told
 from triage.tui.widgets.faultline import FaultLine
-from triage.tui.widgets.keysline import KeysLine
 
 FEWEST_LETTERS = 3
 MOST_NAMED = 6
@@ -66,10 +66,10 @@ class FormScreen(Question[Filled | None]):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f9", "leave", "Back, change nothing", key_display="F9"),
-        Binding("f5", "newest", "Newest picture", key_display="F5"),
-        Binding("down", "app.focus_next", "Next line", show=False),
-        Binding("up", "app.focus_previous", "Line before", show=False),
+        bind("leave", "leave", "Back, change nothing"),
+        bind("newest", "newest"),
+        bind("down", "app.focus_next", "Next line", show=False),
+        bind("up", "app.focus_previous", "Line before", show=False),
     ]
 
     def __init__(
@@ -87,25 +87,27 @@ class FormScreen(Question[Filled | None]):
         self._newest = newest or {}
         self.AUTO_FOCUS = f"#{first or self.fields[0].name}"  # type: ignore[misc]  # of this form
 
-    def compose(self) -> ComposeResult:
-        """Lay out one line for each; a single one has the width of the window."""
-        with Vertical(classes="window"):
-            yield Static(Content(self._title), classes="window-title")
-            if self._told:
-                with VerticalScroll(classes="window-told", can_focus=False):
-                    yield Static(Content("\n".join(self._told)))
-            yield FaultLine(id="fault")
-            with VerticalScroll(classes="form", can_focus=False):
-                for each in self.fields:
-                    line = Input(
-                        each.value,
-                        each.hint,
-                        id=each.name,
-                        compact=True,
-                        suggester=SuggestFromList(each.choices, case_sensitive=False),
-                    )
-                    yield Horizontal(Static(Content(each.label)), line, classes="form-line")
-        yield KeysLine()
+    def parts(self) -> Iterable[Widget]:
+        """Return one line for each thing to be written."""
+        yield titled(self._title)
+        if self._told:
+            yield told(Content("\n".join(self._told)))
+        yield FaultLine(id="fault")
+        lines = (
+            Horizontal(
+                Static(Content(each.label)),
+                Input(
+                    each.value,
+                    each.hint,
+                    id=each.name,
+                    compact=True,
+                    suggester=SuggestFromList(each.choices, case_sensitive=False),
+                ),
+                classes="form-line",
+            )
+            for each in self.fields
+        )
+        yield VerticalScroll(*lines, classes="form", can_focus=False)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the newest picture where one may stand."""
@@ -142,10 +144,6 @@ class FormScreen(Question[Filled | None]):
         self.query_one("#fault", FaultLine).show(why)
         if field:
             self.query_one(f"#{field}", Input).focus()
-
-    def action_leave(self) -> None:
-        """Change nothing."""
-        self.dismiss(None)
 
 
 def reason_form(title: str, told: Iterable[str], label: str) -> FormScreen:

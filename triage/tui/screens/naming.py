@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from triage.case.models import Case
-from triage.plan.model import FindingLine, Plan
+from triage.plan.model import FindingLine
 from triage.plan.names import zone_words
 from triage.show.words import KIND_WORDS
-from triage.tui.screens.base import CaseScreen
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import reason_form
+from triage.tui.screens.ofcase import CaseScreen
+from triage.tui.screens.windows import ChoiceScreen
 from triage.tui.services import Services
 
 NO_NAME = "no-name"
@@ -22,7 +22,6 @@ class FindingScreen(CaseScreen):
     def __init__(self, services: Services, case_id: str, finding: str | None) -> None:
         super().__init__(services, case_id)
         self.finding = finding
-        self.plan: Plan | None = None
 
     def act(self, change: Callable[[], Case]) -> None:
         """Change the case and show what comes of it."""

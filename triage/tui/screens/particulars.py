@@ -50,10 +50,12 @@ def particulars_form(
     check_photo: Callable[[str], object],
     doubt: Callable[[float | None], str],
     newest: Mapping[str, str],
+    key: str,
 ) -> FormScreen:
     """Return the form of a pass: the numbers must be numbers, the photos must be there.
 
-    ``doubt`` asks about an amount that looks like a slip of the pen: once, Enter again takes it.
+    ``newest`` may be taken by the key ``key``. ``doubt`` asks about an amount that looks like a
+    slip of the pen: once, Enter again takes it.
     """
     asked = ""
 
@@ -75,7 +77,7 @@ def particulars_form(
         for name, value in asdict(held).items()
     }
     # Not the path itself: an empty line must not look as if it were filled in.
-    offered = {name: f"F5 takes {Path(photo).name}" for name, photo in newest.items()}
+    offered = {name: f"{key} takes {Path(photo).name}" for name, photo in newest.items()}
     fields = (Field(name, text, said[name], offered.get(name, "")) for name, text in LABELS.items())
     title = "For this pass (Enter keeps all, down and up change the line)"
     return FormScreen(title, fields, check=check, newest=newest, first="note")

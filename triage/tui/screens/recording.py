@@ -6,17 +6,18 @@ from datetime import datetime
 
 from triage.case.models import Case
 from triage.looks import too_early_s, unseen_zones
-from triage.plan.model import Plan, Step
+from triage.plan.model import Step
 from triage.service.working import far_more
 from triage.show.words import duration
 from triage.tui.messages import Wanted
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import Filled
+from triage.tui.screens.ofcase import Read
 from triage.tui.screens.particulars import PHOTOS, Particulars, particulars_form, particulars_of
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.timed import TimedScreen
+from triage.tui.screens.windows import ChoiceScreen
 from triage.tui.services import Services
-from triage.tui.widgets.outcomes import OutcomeBar
+from triage.tui.widgets.stepping import OutcomeBar
 
 # An outcome that comes sooner was typed before the step could be seen [s].
 OPENING_S = 0.5
@@ -33,7 +34,7 @@ class RecordingScreen(TimedScreen):
         self._busy = True
         self._stands_since: float | None = None
         self._is_recording = False
-        self._to_tell: tuple[Case, Plan] | None = None
+        self._to_tell: Read | None = None
         self._opened_at: datetime | None = None
 
     @property
@@ -66,6 +67,7 @@ class RecordingScreen(TimedScreen):
                 lambda photo: self.services.workshop.check_photo(self.case_id, photo),
                 lambda amount_ml: far_more(step, amount_ml),
                 self._newest(),
+                self.sign("newest"),
             )
             self.ask(form, self._particularised)
 
@@ -132,7 +134,7 @@ class RecordingScreen(TimedScreen):
         told, observed = self.particulars, self.observed
         workshop = self.services.workshop
 
-        def act() -> tuple[Case, Plan]:
+        def act() -> Read:
             case = workshop.record(
                 self.case_id,
                 step.id,
@@ -145,9 +147,9 @@ class RecordingScreen(TimedScreen):
                 photo_after=told.photo_after or None,
                 sure=True,  # asked where the amount was written
             )
-            return case, workshop.plan(case)
+            return self.planned(case)
 
-        self.serve(act, lambda read: self._recorded(*read), self._not_recorded)
+        self.serve(act, self._recorded, self._not_recorded)
 
     def show_fault(self, text: str) -> None:
         """Show the fault and take keys again, but for those of a record that is under way."""
@@ -161,17 +163,17 @@ class RecordingScreen(TimedScreen):
         self._is_recording = False
         self.show_fault(text)
 
-    def _recorded(self, case: Case, plan: Plan) -> None:
-        self.show_case(case, plan)
-        self._tell_recorded(case, plan)
+    def _recorded(self, read: Read) -> None:
+        self.show_case(read.case, read.plan)
+        self._tell_recorded(read)
 
-    def _tell_recorded(self, case: Case, plan: Plan) -> None:
+    def _tell_recorded(self, read: Read) -> None:
         """Show the record; above a window that was opened meanwhile it would cover STOP."""
         if not self.is_topmost:
-            self._to_tell = case, plan
+            self._to_tell = read
             return
         self._to_tell = None
-        self.app.push_screen(RecordedScreen(self.services, case, plan, self.step), self._go_on)
+        self.app.push_screen(RecordedScreen(self.services, read, self.step), self._go_on)
 
     def _go_on(self, goes_on: bool | None) -> None:
         self._is_recording = False

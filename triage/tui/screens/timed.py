@@ -4,20 +4,16 @@ from __future__ import annotations
 
 from triage.case.models import Case, Timer
 from triage.looks import is_look, timed_s
-from triage.plan.model import Plan, Step
+from triage.plan.model import Step
 from triage.show.words import duration, timer_label
-from triage.tui.keysets import keyset_of
-from triage.tui.screens.base import CaseScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.widgets.burst import BurstTimer
-from triage.tui.widgets.countdown import Countdown
+from triage.tui.screens.ofcase import CaseScreen
+from triage.tui.screens.windows import ChoiceScreen
+from triage.tui.widgets.stepping import Countdown
 from triage.tui.words import clock_words
 
 
 class TimedScreen(CaseScreen):
     """A screen of one step with its timers; their ends stand in the case file."""
-
-    plan: Plan | None = None
 
     @property
     def is_working(self) -> bool:
@@ -31,14 +27,17 @@ class TimedScreen(CaseScreen):
         return next((timer for timer in self.case.timers if timer.step == step_id), None)
 
     def _show_timer(self) -> None:
-        timer, dwell_s = self._timer(), timed_s(self.step) if self.step else None
         self.refresh_bindings()
-        sign = keyset_of(self.app).sign("walk.timer")
-        idle = f"{sign}  start {duration(dwell_s)}" if dwell_s else "No dwell in this step"
+        timer, step, key = self._timer(), self.step, self.sign("timer")
+        idle = "No dwell in this step"
+        if step is not None and step.burst_s is not None:
+            idle = f"{key}  a burst of {step.burst_s:g} s"
+        elif step is not None and (dwell_s := timed_s(step)):
+            idle = f"{key}  start {duration(dwell_s)}"
         self.query_one(Countdown).show(timer.ends if timer else None, idle)
 
     def action_timer(self) -> None:
-        """Start the dwell, or stop it."""
+        """Start the dwell, or one burst; stop what runs."""
         step = self.step
         if step is None or self._busy:
             return
@@ -47,6 +46,8 @@ class TimedScreen(CaseScreen):
         timer = self._timer()
         if timer is not None:
             self._ask_stop_timer(step, timer)
+        elif step.burst_s is not None and self.is_working:
+            self.query_one(Countdown).begin_burst(step.burst_s)
         elif dwell_s is None:
             self.show_fault("this step has no dwell; there is nothing to time")
         elif not self.is_working:
@@ -73,7 +74,7 @@ class TimedScreen(CaseScreen):
             return
         asked = f"The timer has {clock_words(left_s)} left. Stop it?"
         choices = (("keep", "let it run"), ("stop", "stop it, the time so far is not kept"))
-        self.ask(ChoiceScreen(asked, choices, "k0"), lambda answer: self._stop_timer(step, answer))
+        self.ask(ChoiceScreen(asked, choices), lambda answer: self._stop_timer(step, answer))
 
     def _stop_timer(self, step: Step, answer: str = "stop") -> None:
         if answer != "stop":
@@ -81,20 +82,12 @@ class TimedScreen(CaseScreen):
         self.serve(lambda: self.services.workshop.stop_timer(self.case_id, step.id), self._timed)
 
     def _timed(self, case: Case) -> None:
-        self.case = case
         if self.plan is not None:
             self.show_case(case, self.plan)  # a timer changes no step
         self._show_timer()
 
-    def action_burst(self) -> None:
-        """Start one burst."""
-        if self.is_working:
-            self.query_one(BurstTimer).start()
-
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer the burst key only where there are bursts."""
-        if action == "burst":
-            return self.step is not None and self.step.burst_s is not None
+        """Offer more time only where a look runs."""
         if action == "more_time":
             return self.step is not None and is_look(self.step) and self._timer() is not None
         return super().check_action(action, parameters)

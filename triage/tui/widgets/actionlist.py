@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from rich.text import Text
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.content import Content
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from triage.tui.hanging import Hanging
+from triage.tui.keysets import bind
 
 
 @dataclass(frozen=True)
@@ -41,9 +42,9 @@ class ActionList(OptionList):
     """Rows to move through with the arrows; Enter acts on the one under the cursor."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "select", "Choose", key_display="Enter", id="choose"),
-        Binding("down", "cursor_down", "Down", show=False, id="list.down"),
-        Binding("up", "cursor_up", "Up", show=False, id="list.up"),
+        bind("choose", "select"),
+        bind("down", "cursor_down", show=False),
+        bind("up", "cursor_up", show=False),
     ]
 
     def show(self, rows: Iterable[Row], at: str | None = None) -> None:

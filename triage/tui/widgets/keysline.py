@@ -6,24 +6,23 @@ the focus moves: on a full screen that cost more than everything else a key pres
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
 from textual import events
-from textual.binding import ActiveBinding, Binding
+from textual.binding import ActiveBinding
 from textual.content import Content
-from textual.dom import DOMNode
 from textual.keys import format_key
 from textual.screen import Screen
 from textual.widgets import Input, Static
 
-from triage.tui.keysets import key_name
+from triage.tui.keysets import ACTS, key_name
 
-# What is kept when the line is too short for all: the rest stands behind the key of the help.
-STOPS = frozenset({"stop", "app.stop"})
 WRITING = frozenset({"space", "backspace", "delete"})
-ALWAYS = STOPS | {"keys", "app.keys"}
+# What is kept when the line is too short for all: the rest stands behind the key of the help.
+ALWAYS = frozenset({"stop", "keys"})
+ORDER = {act: at for at, act in enumerate(ACTS)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +32,7 @@ class Shown:
     key: str
     sign: str
     what: str
-    action: str
+    act: str
 
     @property
     def width(self) -> int:
@@ -41,41 +40,20 @@ class Shown:
         return len(self.sign) + len(self.what) + 2
 
 
-def _declared(node: DOMNode) -> dict[str, int]:
-    """Return the place of each action in the bindings of a node as they are written."""
-    places: dict[str, int] = {}
-    for cls in reversed(type(node).__mro__):
-        for binding in Binding.make_bindings(cls.__dict__.get("BINDINGS", ())):
-            places.setdefault(binding.action, len(places))
-    return places
+def shown_keys(bindings: Iterable[ActiveBinding], *, is_writing: bool = False) -> list[Shown]:
+    """Return what the line shows: one key for each act, in the order of the table; every stop.
 
-
-def shown_keys(bindings: Mapping[str, ActiveBinding], *, is_writing: bool = False) -> list[Shown]:
-    """Return what the line shows: one key for each action, in the order they are written in.
-
-    The framework moves a binding to the end when its key is changed, and there it would be the
-    first to be left out. Of the stop all keys are shown. While a line is written, what writes a
-    sign is no key.
+    While a line is written, what writes a sign is no key.
     """
-    nodes: dict[DOMNode, dict[str, int]] = {}
-    for active in bindings.values():
-        if active.node not in nodes:
-            nodes[active.node] = _declared(active.node)
-    order = {node: at for at, node in enumerate(nodes)}
     shown: dict[str, Shown] = {}
-    for active in sorted(
-        bindings.values(),
-        key=lambda each: (order[each.node], nodes[each.node].get(each.binding.action, 0)),
-    ):
-        binding = active.binding
-        if not binding.show or not active.enabled or (is_writing and writes(binding.key)):
+    for active in sorted(bindings, key=lambda each: ORDER.get(each.binding.id or "", -1)):
+        key, act, what = active.binding.key, active.binding.id or "", active.binding.description
+        if not active.binding.show or not active.enabled or (is_writing and writes(key)):
             continue
-        sign = binding.key_display or key_name(binding.key)
-        before = shown.get(binding.action)
-        if before is None:
-            shown[binding.action] = Shown(binding.key, sign, binding.description, binding.action)
-        elif binding.action in STOPS:
-            shown[binding.action] = replace(before, sign=f"{before.sign} {sign}")
+        if act not in shown:
+            shown[act] = Shown(key, key_name(key), what, act)
+        elif act == "stop":
+            shown[act] = replace(shown[act], sign=f"{shown[act].sign} {key_name(key)}")
     return list(shown.values())
 
 
@@ -90,7 +68,7 @@ def fitting(keys: list[Shown], width: int) -> list[Shown]:
     for key in reversed(keys):
         if sum(each.width for each in kept) - 1 <= width:
             break
-        if key.action not in ALWAYS:
+        if key.act not in ALWAYS:
             kept.remove(key)
     return kept
 
@@ -120,7 +98,7 @@ class KeysLine(Static):
 
     def _draw(self) -> None:
         is_writing = isinstance(self.screen.focused, Input)
-        keys = shown_keys(self.screen.active_bindings, is_writing=is_writing)
+        keys = shown_keys(self.screen.active_bindings.values(), is_writing=is_writing)
         shown = fitting(keys, self.size.width)
         if shown == self._shown:
             return
