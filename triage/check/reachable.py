@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from triage.check.sets import Domains, domains_of, never_fires
 from triage.engine.consult import Consultant
@@ -125,3 +125,43 @@ def _read_deposits(rule: NormalRule) -> frozenset[str]:
         if pattern.kind == "reading" and "deposit" in allowed:
             return allowed["deposit"]
     return frozenset({NONE})
+
+
+Order = tuple[str, frozenset[str], frozenset[str]]
+
+
+def orders_of(consultant: Consultant, *, across: bool | None = None) -> list[Order]:
+    """Return (rule, earlier, later) of the order rules: across the case, in a ladder, or all."""
+    found = []
+    for rule, template in templates_of(consultant, "before"):
+        fields = dict(template.constants)
+        if across is None or bool(fields.get("across")) == across:
+            found.append((rule.id, frozenset(fields["earlier"]), frozenset(fields["later"])))
+    return found
+
+
+def circles_in(orders: Iterable[Order], among: frozenset[str]) -> Iterator[tuple[str, str]]:
+    """Yield (rule, method) where an order leads a method back to itself among some methods."""
+    kept = [(rule, earlier & among, later & among) for rule, earlier, later in orders]
+    after: dict[str, set[str]] = {}
+    for _, earlier, later in kept:
+        for method in earlier:
+            after.setdefault(method, set()).update(later)
+    for rule, earlier, later in kept:
+        circle = sorted(m for m in earlier if any(_leads(after, n, m) for n in later))
+        if circle:
+            yield rule, circle[0]
+
+
+def _leads(after: dict[str, set[str]], start: str, goal: str) -> bool:
+    """Return whether the order leads from one method to another, or they are the same."""
+    seen: set[str] = set()
+    waiting = [start]
+    while waiting:
+        method = waiting.pop()
+        if method == goal:
+            return True
+        if method not in seen:
+            seen.add(method)
+            waiting += after.get(method, ())
+    return False

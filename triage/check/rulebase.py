@@ -6,13 +6,15 @@ nothing unsafe follows from a remark.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 
 from triage.check.permits import CONDITION, DEPOSIT, Permits
 from triage.check.reachable import (
+    circles_in,
     constant,
     impossible_reading,
     offers,
+    orders_of,
     reachable_domains,
     reading_facts,
     speakable,
@@ -232,39 +234,13 @@ def idle_conditions(base: Rulebase) -> Iterator[TriageError]:
             yield base.fault("condition", condition.id, message, "add a ladder:")
 
 
-Order = tuple[str, frozenset[str], frozenset[str]]
-
-
-def _orders(base: Rulebase, *, across: bool | None = None) -> list[Order]:
-    """Return (rule, earlier, later) of the order rules: across the case, in a ladder, or all."""
-    found = []
-    for rule, template in templates_of(base.consultant, "before"):
-        fields = dict(template.constants)
-        if across is None or bool(fields.get("across")) == across:
-            found.append((rule.id, frozenset(fields["earlier"]), frozenset(fields["later"])))
-    return found
-
-
-def _circles(orders: Iterable[Order], among: frozenset[str]) -> Iterator[tuple[str, str]]:
-    """Yield (rule, method) where an order leads a method back to itself among some methods."""
-    kept = [(rule, earlier & among, later & among) for rule, earlier, later in orders]
-    after: dict[str, set[str]] = {}
-    for _, earlier, later in kept:
-        for method in earlier:
-            after.setdefault(method, set()).update(later)
-    for rule, earlier, later in kept:
-        circle = sorted(m for m in earlier if any(_leads(after, n, m) for n in later))
-        if circle:
-            yield rule, circle[0]
-
-
 @_check(FAULTS, "circular-order")
 def circles(base: Rulebase) -> Iterator[TriageError]:
     """Yield order rules that put a method before itself: across the case, or in one ladder."""
     every = frozenset(base.knowledge.methods)
-    found = set(_circles(_orders(base, across=True), every))
+    found = set(circles_in(orders_of(base.consultant, across=True), every))
     for methods in base.offers.values():
-        found |= set(_circles(_orders(base, across=False), frozenset(methods)))
+        found |= set(circles_in(orders_of(base.consultant, across=False), frozenset(methods)))
     for rule, method in sorted(found):
         message = f'puts "{method}" before itself'
         yield base.fault("rule", rule, message, "narrow one of its two method patterns")
@@ -274,23 +250,9 @@ def circles(base: Rulebase) -> Iterator[TriageError]:
 def latent_circles(base: Rulebase) -> Iterator[TriageError]:
     """Yield order rules that lead round over methods which no ladder holds together."""
     every = frozenset(base.knowledge.methods)
-    for rule, method in sorted(set(_circles(_orders(base, across=False), every))):
+    for rule, method in sorted(set(circles_in(orders_of(base.consultant, across=False), every))):
         message = f'would put "{method}" before itself if one ladder held all the methods'
         yield base.fault("rule", rule, message, "narrow it before a new offer makes it a fault")
-
-
-def _leads(after: dict[str, set[str]], start: str, goal: str) -> bool:
-    """Return whether the order leads from one method to another, or they are the same."""
-    seen: set[str] = set()
-    waiting = [start]
-    while waiting:
-        method = waiting.pop()
-        if method == goal:
-            return True
-        if method not in seen:
-            seen.add(method)
-            waiting += after.get(method, ())
-    return False
 
 
 @_check(FAULTS, "ladder-turned-round")
@@ -300,7 +262,7 @@ def turned_ladders(base: Rulebase) -> Iterator[TriageError]:
     key = harshness_key(base.knowledge)
     # The name of a method only breaks ties: it makes none harsher.
     harsh = {method: key(method)[:-1] for method in base.knowledge.methods}
-    for rule, earlier, later in _orders(base):
+    for rule, earlier, later in orders_of(base.consultant):
         for (_, problem), methods in sorted(base.offers.items()):
             for first in sorted(earlier & set(methods)):
                 for second in sorted(later & set(methods)):
@@ -422,8 +384,3 @@ def unused_entries(base: Rulebase) -> Iterator[TriageError]:
                 yield base.fault(
                     kind, entry, "no method uses it", "fine if it is only for reference"
                 )
-
-
-def classes() -> Iterable[str]:
-    """Return the names of all classes of fault and remark."""
-    return (*(name for name, _ in FAULTS), *(name for name, _ in REMARKS))

@@ -14,7 +14,7 @@ from enum import StrEnum
 from functools import partial
 from typing import Any, Generic, NamedTuple, TypeVar
 
-from triage.engine.facts import Conclusion, Fact, order_of
+from triage.engine.facts import Conclusion, Fact, sorted_conclusions
 from triage.engine.normal import NormalRule, Pattern, Template
 
 Value = TypeVar("Value")
@@ -127,7 +127,6 @@ class RuleIndex:
         # The conditions of these rules, as bits.
         self.mine: dict[str, int] = {}
         self.compiled = tuple(self._compile(rule) for rule in rules)
-        self.by_id = tuple(sorted(self.compiled, key=lambda c: c.rule.id))
         self.by_first: dict[str, dict[int, list[_Compiled]]] = {}
         self.by_absence = [c for c in self.compiled if not c.positive]
         for compiled in self.compiled:
@@ -166,9 +165,7 @@ class RuleIndex:
         """Return kind -> condition -> the facts that meet it, in the order given."""
         found: dict[str, dict[int, list[Fact]]] = {}
         for fact in facts:
-            bits = self.met(fact)
-            if bits:
-                by_bit = found.setdefault(fact.kind, {})
+            bits, by_bit = self.met(fact), found.setdefault(fact.kind, {})
             while bits:
                 low = bits & -bits
                 by_bit.setdefault(low.bit_length() - 1, []).append(fact)
@@ -200,22 +197,7 @@ class RuleIndex:
 
     def evaluate(self, facts: Iterable[Fact]) -> tuple[Conclusion, ...]:
         """Return all conclusions over these facts, each once, in the order of all engines."""
-        lists = self.lists(facts)
-        by_kind: dict[str, list[Conclusion]] = {}
-        for compiled in self.by_id:
-            first = compiled.positive[0] if compiled.positive else None
-            if first is not None and first.bit not in lists.get(first.kind, ()):
-                continue
-            last: Conclusion | None = None
-            # Rules come by id, so sorting the few conclusions of each rule sorts them all.
-            pieces = self._conclusions(compiled, lists)
-            if len(pieces) > 1:
-                pieces.sort(key=order_of)
-            for piece in pieces:
-                if last is None or piece.facts != last.facts or piece != last:
-                    by_kind.setdefault(piece.kind, []).append(piece)
-                last = piece
-        return tuple([c for kind in sorted(by_kind) for c in by_kind[kind]])
+        return sorted_conclusions(self.drawn_unsorted(facts))
 
     def fired(self, facts: Iterable[Fact]) -> list[str]:
         """Return the rules that at least one choice of these facts meets, in no special order."""
@@ -333,9 +315,6 @@ def _agreed(
     return added
 
 
-# -- what is kept between hypothetical cases -----------------------------------------------------
-
-
 class Extent(StrEnum):
     """How much of a case a rule looks at."""
 
@@ -388,11 +367,10 @@ class Drawing(Generic[Value]):
 
     def told(self, facts: Sequence[Fact]) -> int:
         """Return a number for all that the rules can tell of some facts."""
-        same = id(facts)
-        known = self._same.get(same)
+        known = self._same.get(id(facts))
         if known is None:
             # The facts are kept beside it, so that no other can take their identity.
-            known = keep(self._same, same, (self._number(facts), facts))
+            known = keep(self._same, id(facts), (self._number(facts), facts))
         return known[0]
 
     def _number(self, facts: Iterable[Fact]) -> int:

@@ -129,7 +129,7 @@ class Against:
         """Yield every reason, also for methods that nothing offers here."""
         conclusions = self.trail.conclusions
         bars = {bar for bar in (*ladder.barred, *ladder.bars.of((method,))) if bar.method == method}
-        for bar in sorted(bars, key=_hardness):
+        for bar in sorted(bars, key=lambda bar: (*_hardness(bar), bar.because)):
             ask = self.knowledge.rule(bar.rule).ask if bar.rule in self.trail.normal else ""
             interlock = bar.interlock or bar.rule == "agent-never"
             why = self.trail.exclusion(ladder, bar)
