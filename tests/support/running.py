@@ -56,7 +56,7 @@ def share_rules(monkeypatch: pytest.MonkeyPatch) -> None:
     Another folder of rules is read, checked and compiled as ever.
     """
     monkeypatch.setattr("triage.service.workshop.load_rulebase", _rulebase)
-    monkeypatch.setattr("triage.service.shelf.Consultant", _consultant)
+    monkeypatch.setattr("triage.service.workshop.Consultant", _consultant)
 
 
 @cache
