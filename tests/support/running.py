@@ -61,7 +61,7 @@ def share_rules(patch: pytest.MonkeyPatch) -> None:
     parsed before is not parsed again.
     """
     patch.setattr("triage.service.workshop.load_rulebase", _rulebase)
-    patch.setattr("triage.service.shelf.Consultant", _consultant)
+    patch.setattr("triage.service.workshop.Consultant", _consultant)
     patch.setattr(load, "parse_yaml", _parsed)
 
 

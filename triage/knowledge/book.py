@@ -12,7 +12,7 @@ from pydantic import BaseModel
 
 from triage.errors import TriageError, Where, did_you_mean
 from triage.knowledge.agents import Agent, Authority, Circumstance, Element, Hazard, Material
-from triage.knowledge.air import AirControl
+from triage.knowledge.aircontrol import AirControl
 from triage.knowledge.base import Source
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.lines import line_inside

@@ -4,25 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from triage.case import changes
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.looks import CLEAN, is_clean, unseen_zones
-from triage.service.shelf import Shelf
+
+if TYPE_CHECKING:
+    from triage.service.workshop import Workshop
 
 
-class Observing(Shelf):
+class Observing:
     """Acts of looking; each reads the newest case, changes it through the store, returns it."""
+
+    def __init__(self, shop: Workshop) -> None:
+        self.shop = shop
 
     def answer(self, case: str | Path, question: str, answer: str | None) -> Case:
         """Record an answer about the whole specimen; None or ``unknown`` takes it back."""
         value = None if answer == "unknown" else answer
-        return self.change(case, lambda old: self.with_answer(old, None, question, value))
+        return self.shop.change(case, lambda old: self.shop.with_answer(old, None, question, value))
 
     def add_finding(self, case: str | Path, zone: str, side: str | None = None) -> tuple[Case, str]:
         """Add a finding in a zone; return the case and the id of the finding."""
-        self.knowledge.require("zone", zone)
+        self.shop.knowledge.require("zone", zone)
         added: list[str] = []
 
         def change(old: Case) -> Case:
@@ -30,15 +36,15 @@ class Observing(Shelf):
             added[:] = [finding.id]
             return changes.with_finding(old, finding)
 
-        return self.change(case, change), added[0]
+        return self.shop.change(case, change), added[0]
 
     def sign(self, case: str | Path, finding: str, question: str, answer: str | None) -> Case:
         """Record a sign of a finding; None or ``unknown`` takes it back."""
-        return self.answer_all(case, finding, {question: answer or "unknown"})
+        return self.shop.answer_all(case, finding, {question: answer or "unknown"})
 
     def answer_all(self, case: str | Path, finding: str | None, answers: Mapping[str, str]) -> Case:
         """Record several answers in one write; a wrong one leaves the case as it was."""
-        return self.change(case, lambda old: self._answered(case, old, finding, answers))
+        return self.shop.change(case, lambda old: self._answered(case, old, finding, answers))
 
     def _answered(
         self, case: str | Path, old: Case, finding: str | None, answers: Mapping[str, str]
@@ -46,15 +52,18 @@ class Observing(Shelf):
         """Return the case with several answers; what was told otherwise before stays on file."""
         new = old
         for question, answer in answers.items():
-            new = self.with_answer(new, finding, question, None if answer == "unknown" else answer)
+            new = self.shop.with_answer(
+                new, finding, question, None if answer == "unknown" else answer
+            )
         if finding is None:
             return new
         again = [
             q
             for q in answers
-            if self.knowledge.questions[q].gives == "sign" and not self.just_told(case, finding, q)
+            if self.shop.knowledge.questions[q].gives == "sign"
+            and not self.shop.just_told(case, finding, q)
         ]
-        return changes.with_restated(old, new, self.clock(), finding, again)
+        return changes.with_restated(old, new, self.shop.clock(), finding, again)
 
     def see(
         self,
@@ -69,9 +78,9 @@ class Observing(Shelf):
     ) -> str:
         """Record signs of a finding, adding it first if a zone is given; return its id."""
         if zone is not None:
-            self.knowledge.require("zone", zone)
+            self.shop.knowledge.require("zone", zone)
         if named is not None:
-            self.knowledge.require("deposit", named)
+            self.shop.knowledge.require("deposit", named)
         whose: list[str] = []
 
         def change(old: Case) -> Case:
@@ -85,18 +94,18 @@ class Observing(Shelf):
             whose[:] = [name]
             return self._answered(case, old, name, signs)
 
-        self.change(case, change)
+        self.shop.change(case, change)
         return whose[0]
 
     def name_deposit(self, case: str | Path, finding: str, deposit: str | None) -> Case:
         """Record what a person takes a finding for; None takes it back."""
         if deposit is not None:
-            self.knowledge.require("deposit", deposit)
-        return self.change(case, lambda old: changes.with_named(old, finding, deposit))
+            self.shop.knowledge.require("deposit", deposit)
+        return self.shop.change(case, lambda old: changes.with_named(old, finding, deposit))
 
     def accept(self, case: str | Path, finding: str, reason: str) -> Case:
         """Accept a finding as it is, with the reason."""
-        return self.change(case, lambda old: changes.with_accepted(old, finding, reason))
+        return self.shop.change(case, lambda old: changes.with_accepted(old, finding, reason))
 
     def withdraw(self, case: str | Path, finding: str, reason: str) -> Case:
         """Withdraw a finding that was entered by mistake; it stays on file with the reason.
@@ -105,8 +114,8 @@ class Observing(Shelf):
         ------
         TriageError: no such finding, no reason, or something was recorded on it.
         """
-        return self.change(
-            case, lambda old: changes.without_finding(old, finding, self.clock(), reason)
+        return self.shop.change(
+            case, lambda old: changes.without_finding(old, finding, self.shop.clock(), reason)
         )
 
     def declare_clean(
@@ -121,7 +130,7 @@ class Observing(Shelf):
         ------
         TriageError: unknown zone, or something is still open there.
         """
-        self.knowledge.require("zone", zone)
+        self.shop.knowledge.require("zone", zone)
         found: list[str] = []
 
         def change(old: Case) -> Case:
@@ -135,22 +144,22 @@ class Observing(Shelf):
             found[:] = [finding.id]
             return changes.with_accepted(changes.with_finding(old, finding), finding.id, CLEAN)
 
-        return self.change(case, change), found[0]
+        return self.shop.change(case, change), found[0]
 
     def declare_rest_clean(self, case: str | Path) -> Case:
         """Record of every zone where nothing was noted that it was looked at and is clean."""
 
         def change(old: Case) -> Case:
-            for zone in unseen_zones(self.knowledge, old):
+            for zone in unseen_zones(self.shop.knowledge, old):
                 finding = changes.new_finding(old.next_finding_id(), zone)
                 old = changes.with_finding(old, finding)
                 old = changes.with_accepted(old, finding.id, CLEAN)
             return old
 
-        return self.change(case, change)
+        return self.shop.change(case, change)
 
     def _refuse_open(self, case: Case, findings: set[str]) -> None:
-        for line in self.plan(case).findings if findings else ():
+        for line in self.shop.plan(case).findings if findings else ():
             if line.id in findings and line.state in ("open", "unsettled", "waiting", "stopped"):
                 raise TriageError(
                     f"{line.zone_name} is not clean: {line.id} is there, {line.deposit_name}",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from triage.case import changes
 from triage.case.frozen import FrozenMap
@@ -23,7 +23,9 @@ from triage.plan.outcomes import (
     last_record,
     standing_skips,
 )
-from triage.service.photographs import Photographs
+
+if TYPE_CHECKING:
+    from triage.service.workshop import Workshop
 
 FAR_MORE = 100.0
 
@@ -39,8 +41,11 @@ def far_more(step: Step, amount_ml: float | None) -> str:
     return f"planned {step.amount_ml:g} mL, you wrote {amount_ml:g} mL"
 
 
-class Working(Photographs):
+class Working:
     """Acts of working; an attempt is only ever appended."""
+
+    def __init__(self, shop: Workshop) -> None:
+        self.shop = shop
 
     def record(
         self,
@@ -70,10 +75,10 @@ class Working(Photographs):
         """
         if outcome not in OUTCOMES:
             raise TriageError(f'unknown outcome "{outcome}"', mend=did_you_mean(outcome, OUTCOMES))
-        path = self.path_of(case)
+        path = self.shop.path_of(case)
         for photo in (photo_before, photo_after):
             if photo is not None:
-                self.check_photo(path, photo)
+                self.shop.check_photo(path, photo)
         given: dict[str, Any] = {
             "amount_ml": amount_ml,
             "minutes": minutes,
@@ -83,14 +88,14 @@ class Working(Photographs):
         }
         # Planned before the lock, so that other writers wait for the write alone. What was done was
         # done by this plan, whatever another writer recorded meanwhile.
-        planned = self._step(self.load(path), step)
+        planned = self._step(self.shop.load(path), step)
         doubt = far_more(planned, amount_ml)
         if doubt and not sure:
             raise UnlikelyAmount(doubt, mend="write the right amount, or say that it is so (--yes)")
         for name, photo in (("photo_before", photo_before), ("photo_after", photo_after)):
-            given[name] = self.keep_photo(path, photo)
-        made = self.change(path, lambda old: self._recorded(old, planned, outcome, given))
-        self.tell_room()
+            given[name] = self.shop.keep_photo(path, photo)
+        made = self.shop.change(path, lambda old: self._recorded(old, planned, outcome, given))
+        self.shop.tell_room()
         return made
 
     def _recorded(self, old: Case, step: Step, outcome: str, given: dict[str, Any]) -> Case:
@@ -108,7 +113,7 @@ class Working(Photographs):
             Attempt,
             {
                 "id": old.next_attempt_id(),
-                "at": self.clock(),
+                "at": self.shop.clock(),
                 "step": step_id,
                 "finding": step.finding,
                 "also": tuple(served.finding for served in step.also),
@@ -118,17 +123,17 @@ class Working(Photographs):
                 "agent": step.agent,
                 "outcome": outcome,
                 "amount_ml": amount,
-                "knowledge": self.knowledge.digest,
+                "knowledge": self.shop.knowledge.digest,
                 **given,
             },
         )
         new = changes.with_attempt(changes.without_timer(old, step_id), attempt)
-        for question, answer in answers_after(self.knowledge, attempt, old.answers).items():
+        for question, answer in answers_after(self.shop.knowledge, attempt, old.answers).items():
             new = changes.with_answer(new, question, answer)
         return new
 
     def _step(self, case: Case, step_id: str) -> Step:
-        plan = self.plan(case)
+        plan = self.shop.plan(case)
         step = plan.step(step_id)
         if step is None:
             known = [s.id for s in plan.steps]
@@ -149,13 +154,10 @@ class Working(Photographs):
         ------
         TriageError: nothing is recorded that could be taken back.
         """
-        path = self.path_of(case)
+        path = self.shop.path_of(case)
         made = update_case(path, lambda old: self._undone(old, reason))
-        self.tell_room()
-        acts = self._acts.get(path, [])
-        newest = next((act for act in reversed(acts) if act.is_recorded), None)
-        if newest is not None:
-            acts.remove(newest)
+        self.shop.tell_room()
+        self.shop.shelf.undone(path)
         return made
 
     def take_back(self, case: str | Path, reason: str) -> Case:
@@ -169,17 +171,17 @@ class Working(Photographs):
         ------
         TriageError: nothing was done that could be taken back, or something rests on it since.
         """
-        path, act = self.path_of(case), self.last_act(case)
+        path, act = self.shop.path_of(case), self.shop.last_act(case)
         if act is None:
             return self.undo(case, reason)
 
         def change(old: Case) -> Case:
             corrected = self._undone(old, reason) if act.is_recorded else old
-            return act.taken_back(corrected, self.clock())
+            return act.taken_back(corrected, self.shop.clock())
 
         made = update_case(path, change)
-        self._acts[path].remove(act)
-        self.tell_room()
+        self.shop.shelf.taken_back(path, act)
+        self.shop.tell_room()
         return made
 
     def _undone(self, old: Case, reason: str) -> Case:
@@ -193,7 +195,7 @@ class Working(Photographs):
         return changes.with_correction(
             old,
             last.id,
-            self.clock(),
+            self.shop.clock(),
             outcome="not-done",
             note=reason,
             amount_ml=last.amount_ml,
@@ -201,20 +203,20 @@ class Working(Photographs):
 
     def release(self, case: str | Path, attempt: str, reason: str) -> Case:
         """Release a hold with a person's written reason."""
-        return self.change(
+        return self.shop.change(
             case,
-            lambda old: changes.with_release(old, self.clock(), attempt, reason),
+            lambda old: changes.with_release(old, self.shop.clock(), attempt, reason),
         )
 
     def skip(self, case: str | Path, finding: str | None, method: str, reason: str) -> Case:
         """Record that a person skips a method, with the reason; never lifts an interlock."""
-        self.knowledge.require("method", method)
+        self.shop.knowledge.require("method", method)
         if not reason.strip():
             raise TriageError("skipping a step needs a reason", mend="say why")
-        return self.change(
+        return self.shop.change(
             case,
             lambda old: changes.with_override(
-                old, self.clock(), SKIP, finding=finding, method=method, reason=reason
+                old, self.shop.clock(), SKIP, finding=finding, method=method, reason=reason
             ),
         )
 
@@ -225,7 +227,7 @@ class Working(Photographs):
         ------
         TriageError: the method has no such reading, or no reason is given.
         """
-        entry = self.knowledge.require("method", method)
+        entry = self.shop.knowledge.require("method", method)
         known = [entry.source, *(each.source for each in entry.also if each.figures)]
         if source not in known:
             mend = did_you_mean(source, known) if entry.also else "its documents agree"
@@ -233,8 +235,8 @@ class Working(Photographs):
         if not reason.strip():
             raise TriageError("following another document needs a reason", mend="say why")
         told = {"method": method, "reading": source, "reason": reason}
-        return self.change(
-            case, lambda old: changes.with_override(old, self.clock(), FOLLOW, **told)
+        return self.shop.change(
+            case, lambda old: changes.with_override(old, self.shop.clock(), FOLLOW, **told)
         )
 
     def offer_again(self, case: str | Path, finding: str | None, method: str, reason: str) -> Case:
@@ -244,8 +246,8 @@ class Working(Photographs):
         ------
         TriageError: the method is not skipped there, or no reason is given.
         """
-        self.knowledge.require("method", method)
-        return self.change(case, lambda old: self._offered_again(old, finding, method, reason))
+        self.shop.knowledge.require("method", method)
+        return self.shop.change(case, lambda old: self._offered_again(old, finding, method, reason))
 
     def _offered_again(self, old: Case, finding: str | None, method: str, reason: str) -> Case:
         if not reason.strip():
@@ -256,12 +258,12 @@ class Working(Photographs):
             mend = did_you_mean(method, [s for s in skipped if s]) if skipped else "skip it first"
             raise TriageError(f'"{method}" is not skipped for {where}', mend=mend)
         return changes.with_override(
-            old, self.clock(), UNSKIP, finding=finding, method=method, reason=reason
+            old, self.shop.clock(), UNSKIP, finding=finding, method=method, reason=reason
         )
 
     def start_timer(self, case: str | Path, step: str, seconds: float, label: str) -> Case:
         """Start a dwell timer; its end stands in the case, so it survives the program."""
-        start = self.clock()
+        start = self.shop.clock()
         timer = validated(
             Timer,
             {
@@ -271,7 +273,7 @@ class Working(Photographs):
                 "label": label,
             },
         )
-        return self.change(case, lambda old: changes.with_timer(old, timer))
+        return self.shop.change(case, lambda old: changes.with_timer(old, timer))
 
     def extend_timer(self, case: str | Path, step: str) -> Case:
         """Put a look off by a quarter of its time, counted from now where it is over already.
@@ -281,7 +283,7 @@ class Working(Photographs):
         TriageError: no timer runs, or its time is a limit: vapour, a hazard, or the longest time
         the step allows.
         """
-        seen = self.load(case)
+        seen = self.shop.load(case)
         running = any(each.step == step for each in seen.timers)
         planned = self._step(seen, step) if running else None
 
@@ -289,19 +291,11 @@ class Working(Photographs):
             timer = next((each for each in old.timers if each.step == step), None)
             if timer is None or planned is None:
                 raise TriageError("no timer runs for this step", mend="start it first")
-            ends = put_off(planned, timer, self.clock())
+            ends = put_off(planned, timer, self.shop.clock())
             return changes.with_timer(old, validated(Timer, {**dict(timer), "ends": ends}))
 
-        return self.change(case, change)
-
-    def stamp(self, case: str | Path) -> tuple[int, int, int]:
-        """Return what tells whether the file of a case was written since; zeros if it is gone."""
-        try:
-            status = self.path_of(case).stat()
-        except (OSError, TriageError):
-            return (0, 0, 0)
-        return (status.st_mtime_ns, status.st_size, status.st_ino)
+        return self.shop.change(case, change)
 
     def stop_timer(self, case: str | Path, step: str) -> Case:
         """Take a timer out of the case."""
-        return self.change(case, lambda old: changes.without_timer(old, step))
+        return self.shop.change(case, lambda old: changes.without_timer(old, step))

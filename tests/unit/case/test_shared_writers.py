@@ -14,8 +14,9 @@ import pytest
 from tests.support.recording import append_attempt
 from triage.case import store
 from triage.case.changes import new_attempt, new_case
+from triage.case.models import Case
 from triage.case.store import create_case, load_case, update_case
-from triage.service import Workshop, open_workshop
+from triage.service import open_workshop
 from triage.service.listing import local_now
 
 ROOT = Path(__file__).parents[3]
@@ -72,13 +73,13 @@ def test_nothing_is_planned_while_other_writers_wait(
     assert step is not None
     lock = folder / f".{CASE}.yaml.lock"
     planned: list[bool] = []
-    plan = Workshop.plan
+    plan = shop.plan
 
-    def watched(self: Workshop, case: object) -> object:
+    def watched(case: Case) -> object:
         planned.append(is_locked(lock))
-        return plan(self, case)  # type: ignore[arg-type]
+        return plan(case)
 
-    monkeypatch.setattr(Workshop, "plan", watched)
+    monkeypatch.setattr(shop, "plan", watched)
     shop.record(CASE, step.id, "not-done")
     assert planned
     assert not any(planned)

@@ -7,7 +7,7 @@ from typing import Any
 
 from triage.errors import TriageError, did_you_mean
 from triage.handbook.links import Links, links_of
-from triage.handbook.words import cited, names, rule_lines, section, weight_words
+from triage.handbook.statements import cited, names, rule_lines, section, weight_words
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import FAMILIES
 from triage.plan.ladder import grades
