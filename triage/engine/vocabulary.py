@@ -118,7 +118,7 @@ def build_vocabulary(knowledge: Knowledge) -> Vocabulary:
                 ("finding", "settled"),
             }
         ),
-        counts={e.id: dict(e.counts) for e in knowledge.equipment.values()},
+        counts={e.id: {**e.counts} for e in knowledge.equipment.values()},
     )
 
 
