@@ -283,7 +283,9 @@ def test_drying_out_of_a_fluid_is_harsh_however_gentle_the_act(
     told = {"hydration": "fluid-preserved", "arrival": "in-fluid", "aim": "keep-dry"}
     case = new_case(group, "test", taxon=group, answers={**READY, **told, "fluid": "ethanol"})
     plan = planner.plan(case, full_bench(knowledge))
-    dried = [s for s in plan.steps if s.stage == "set-and-dry" and s.method != "dry-hair-moving-air"]
+    dried = [
+        s for s in plan.steps if s.stage == "set-and-dry" and s.method != "dry-hair-moving-air"
+    ]
     assert dried
     for step in dried:
         assert step.harshness.lasting >= 4, step.method

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -21,9 +22,7 @@ from triage.case.changes import new_case, new_finding
 from triage.engine.complete import incomplete
 from triage.engine.vocabulary import UNKNOWN, agent_ids
 from triage.exposure.day import DayLedger
-from triage.plan.ladder import Ladder
 from triage.plan.ordering import Item
-from triage.plan.outcomes import Target, progress_of
 from triage.plan.skeleton import SkeletonMaker
 from triage.plan.steps import Setting, complete_step
 
@@ -208,18 +207,8 @@ def step_of(method_id: str, answers: Mapping[str, str] = SOUND) -> Any:
     )
     judge = planner().judge(bench, DayLedger())
     skeleton = SkeletonMaker(consultant()).skeleton(case, bench, judge, plain=True)
-    target = Target("f1", None)
-    ladder = Ladder(
-        target,
-        "elytra",
-        None,
-        (method_id,),
-        (),
-        frozenset({method_id}),
-        progress_of(shipped(), case, target),
-        {},
-    )
-    item = Item(f"f1-{method_id}", target.key, "elytra", method_id, 1)
+    ladder = replace(skeleton.ladder("f1"), rungs=(method_id,), offered=frozenset({method_id}))
+    item = Item(f"f1-{method_id}", "f1", "elytra", method_id, 1)
     choice = judge.choose(knowledge.methods[method_id])
     setting = Setting(knowledge, case, bench, skeleton.conclusions)
     return complete_step(setting, item, (ladder,), choice, "next", sides={}, rules=())

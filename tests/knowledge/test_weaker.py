@@ -156,7 +156,7 @@ FREE: dict[str, set[str]] = {
         *("limits.edition", "gloves.minutes", "incompatible.product", "attacks.how"),
     },
     # The amount planned is judged in the air; what a rung is taken for is said by its interlocks.
-    "method": {"tool", "success", "evidence", "amount.least_ml"},
+    "method": {"tool", "success", "evidence", "stands", "amount.least_ml"},
     "technique": {"how", "tool"},
     "zone": {"plans", "rank", "ceiling_because", "test_spot"},
     "fragility": {"typical", "raised_by"},
@@ -165,7 +165,7 @@ FREE: dict[str, set[str]] = {
     # Of whom and when it is asked: what is not asked stays unknown, and unknown permits nothing.
     "question": {
         *("about", "ask", "how", "seconds", "rank", "stage", "last", "after_cleaning"),
-        *("traits", "surfaces"),
+        *("traits", "surfaces", "when"),
     },
     "stop": {"see", "means", "then"},
     "hazard": {"sentence"},

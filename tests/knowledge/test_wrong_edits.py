@@ -51,6 +51,19 @@ EDITS = {
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "technique: brush-wet", "technique: brush-wett",
         'method "ethanol-70-brush"', 'unknown technique "brush-wett"', 'did you mean "brush-wet"?',
     ),
+    "an answer that no answer implies": Edit(
+        "questions.yaml", "id: in-fluid", "hydration: fluid-preserved", "hydration: fluid-presrved",
+        'question "arrival"', '"fluid-presrved" does not answer hydration', 'did you mean "fluid-preserved"?',
+    ),
+    "put only where a question is that there is not": Edit(
+        "questions.yaml", "- id: fluid", "when: {arrival:", "when: {arival:",
+        'question "fluid"', 'unknown question "arival"', 'did you mean "arrival"?',
+    ),
+    "a reading without its own beside it": Edit(
+        "methods/intake.yaml", "- id: freeze-quarantine", "  stands: >-", "  note: >-",
+        'method "freeze-quarantine"', "also and stands go together", "say why its own figures are followed",
+        at="- id: freeze-quarantine",
+    ),
     "stop sign misspelt": Edit(
         "methods/clean-solvent.yaml", "- id: ethanol-70-brush", "[colour-moves,", "[color-moves,",
         'method "ethanol-70-brush"', 'unknown stop "color-moves"', 'did you mean "colour-moves"?',

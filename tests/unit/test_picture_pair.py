@@ -12,12 +12,14 @@ import pytest
 from scipy import ndimage
 
 from tests.proof.pictures import UNANSWERABLE, judged, limits, made
+from tests.support.knowledge import shipped
 from triage.case.store import load_case
 from triage.cli import main
-from triage.picture.marked import marked
+from triage.picture.marked import marked, side_by_side
 from triage.picture.pair import VERSION, compare, glance
 from triage.picture.register import CannotTell
 from triage.picture.scale import scale_from_ruling
+from triage.service.measuring import measured
 from triage.show.compared import offered
 
 pytest.importorskip("skimage", reason="the extra picture is not installed")
@@ -75,7 +77,20 @@ def test_whole_numbers_of_eight_bits_tell_the_same_and_a_glance_need_not_be_soug
     assert first.vanished
     found = compare(*eight, limits(), near=near)
     assert all(judged(found, true).values())
-    assert marked(*eight, found, longest=200).shape[0] <= 200
+    assert max(marked(*eight, found, longest=200)[0].shape) <= 200
+
+
+def test_large_photos_are_glanced_at_small_and_then_compared_whole(tmp_path: Path) -> None:
+    before, after, true = made("gravel", np.random.default_rng(20))
+    for name, picture in (("a.jpg", before), ("b.jpg", after)):
+        larger = ndimage.zoom((255 * picture).round().astype(np.uint8), (3, 3, 1), order=1)
+        iio.imwrite(tmp_path / name, larger, quality=95)
+    told: list[str] = []
+    found = measured(shipped(), tmp_path / "a.jpg", tmp_path / "b.jpg", glanced=told.append).found
+    assert told[0].startswith("at a glance: ")
+    assert "larger spots left" in told[0]
+    assert abs(len(found.vanished) - len(true.gone)) <= 1
+    assert abs(len(found.appeared) - len(true.new)) <= 1
 
 
 def test_what_came_is_marked_where_it_lies_in_the_second_photo() -> None:
@@ -86,7 +101,7 @@ def test_what_came_is_marked_where_it_lies_in_the_second_photo() -> None:
         around = after[max(0, row - 40) : row + 40, max(0, column - 40) : column + 40]
         middle = np.median(after[row - 1 : row + 2, column - 1 : column + 2], axis=(0, 1))
         assert np.abs(middle - np.median(around, axis=(0, 1))).max() > 0.08  # a spot lies there
-    sheet = marked(before, after, found)
+    sheet = side_by_side(*marked(before, after, found))
     assert sheet.shape[1] > before.shape[1] + after.shape[1]
     plain = np.concatenate([before, np.ones((512, 8, 3)), after], axis=1)
     assert np.abs(sheet / 255 - plain).max() > 0.3

@@ -115,7 +115,7 @@ PROTECTS: Mapping[str, Spec] = {
     "condition": dict.fromkeys(("stage", "when_cleared"), OTHER),
     "question": {
         **dict.fromkeys(("liquid", "risk", "gives", "usual"), OTHER),
-        "answers": {},
+        "answers": {"implies": OTHER},
     },
     "stop": {"shows_at": FEWER},
     "hazard": dict.fromkeys(

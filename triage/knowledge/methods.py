@@ -113,10 +113,9 @@ class Amount(Frozen):
         return self
 
 
-class Reading(Sourced):
+class Reading(Statement):
     """What another document says of the same step; with a figure, a person may follow it."""
 
-    says: Text
     dwell_s: Span | None = None
     temp_c: Degrees | None = None
 

@@ -88,7 +88,7 @@ def test_no_ladder_is_turned_round_by_an_act_that_it_shares() -> None:
 
 def test_look_ahead_begins_with_the_same_step() -> None:
     base = sweep_of(large_case(), full_bench(shipped())).base
-    assert base.step == large_plan().steps[0].id
+    assert base.first.step == large_plan().steps[0].id
 
 
 @pytest.fixture
