@@ -132,7 +132,7 @@ def checked_real_day(seed, knowledge, most_changes=6):
     return plan
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(2))
 def test_a_random_day_keeps_the_air_budget_and_the_airings(seed, knowledge):
     checked_real_day(seed, knowledge)
 
@@ -160,12 +160,12 @@ def gap_to_the_shortest(seed):
 
 
 def test_small_days_are_within_ten_percent_of_the_exact_shortest(capsys):
-    gaps = [gap for seed in range(12) if (gap := gap_to_the_shortest(seed)) is not None]
+    gaps = [gap for seed in range(6) if (gap := gap_to_the_shortest(seed)) is not None]
     with capsys.disabled():
         print(
             f"\n{len(gaps)} small days against the exact solver: mean {np.mean(gaps):.2%}, worst {max(gaps):.1%} longer"
         )
-    assert len(gaps) == 12
+    assert len(gaps) == 6
     assert max(gaps) <= 0.10
 
 

@@ -118,7 +118,9 @@ def build_vocabulary(knowledge: Knowledge) -> Vocabulary:
                 ("finding", "settled"),
             }
         ),
-        counts={e.id: {**e.counts} for e in knowledge.equipment.values()},
+        counts={
+            e.id: {str(k): v for k, v in e.counts.items()} for e in knowledge.equipment.values()
+        },
     )
 
 

@@ -12,14 +12,15 @@ from triage.case.profile import Bench
 from triage.explain.nextquestion import ranked_questions
 from triage.explain.sweep import Sweep
 
-SAMPLE = 5
+SAMPLE = 1
 FULL = 200
 
 
-def test_a_single_answer_that_is_asked_for_changes_the_next_step():
+@pytest.mark.parametrize("cases", [4, pytest.param(12, marks=pytest.mark.slow)])
+def test_a_single_answer_that_is_asked_for_changes_the_next_step(cases):
     """Whatever is asked on its own account has an answer that changes the next step."""
     checked = 0
-    for seed in range(12):
+    for seed in range(cases):
         sweep = sweep_of(*drawn_case(seed))
         for found in ranked_questions(sweep, likelihood()):
             if found.together > 1:
@@ -28,7 +29,7 @@ def test_a_single_answer_that_is_asked_for_changes_the_next_step():
             heads = {o.head for a, o in open_outlines(sweep) if a.place == place}
             assert heads - {sweep.base.head}, found
             checked += 1
-    assert checked > 30
+    assert checked > 2.5 * cases
 
 
 def test_what_could_change_the_next_step_is_never_left_unasked():

@@ -14,7 +14,6 @@ import pytest
 from tests.support.builders import full_bench
 from tests.support.intake import SOUND
 from tests.support.knowledge import consultant, planner, shipped
-from tests.support.running import share_rules
 from triage.case.changes import new_attempt, new_case, new_finding, with_accepted, with_attempt
 from triage.case.models import Case
 from triage.case.store import create_case
@@ -44,8 +43,7 @@ def at_relaxing() -> Case:
 
 
 @pytest.fixture
-def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Workshop:
-    share_rules(monkeypatch)
+def shop(tmp_path: Path) -> Workshop:
     create_case(tmp_path, at_relaxing())
     made = open_workshop(cases=tmp_path, clock=lambda: NOON)
     made.bench = full_bench(shipped())
