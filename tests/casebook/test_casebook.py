@@ -56,9 +56,10 @@ def test_what_is_called_settled_or_likely_is_mostly_true(rest: bool, planner: Pl
 
 
 @cache
-def resting_cases() -> tuple[tuple[Entered, Plan], ...]:
+def resting_cases(every: int) -> tuple[tuple[Entered, Plan], ...]:
     """Return each case with the rest answered where nothing is to be done and the way waits."""
-    told = [entered(a, shipped_planner()).with_the_rest(a.expect.ask_first) for a in ACCOUNTS]
+    accounts = ACCOUNTS[::every]
+    told = [entered(a, shipped_planner()).with_the_rest(a.expect.ask_first) for a in accounts]
     plans = [(each, shipped_planner().plan(each.case, each.bench)) for each in told]
     return tuple((e, p) for e, p in plans if p.waiting and not (p.steps or p.refused or p.held))
 
@@ -72,9 +73,13 @@ def desk_of(told: Entered, planner: Planner) -> ExplainDesk:
     return ExplainDesk(SimpleNamespace(**given, day=DayLedger, plan=plan, with_answer=unused))
 
 
-def test_what_the_way_on_waits_for_is_asked_first(planner: Planner) -> None:
+EVERY = pytest.mark.parametrize("every", [3, pytest.param(1, marks=pytest.mark.slow)])
+
+
+@EVERY
+def test_what_the_way_on_waits_for_is_asked_first(every: int, planner: Planner) -> None:
     seen = 0
-    for told, plan in resting_cases():
+    for told, plan in resting_cases(every):
         shown = [line for line in plan.waiting if is_shown(line, plan.findings)]
         asks = {planner.knowledge.rule(n.rule).ask for n in plan.notices if n.kind == "gate"}
         if not shown or asks & {q.question for q in plan.questions}:
@@ -88,11 +93,12 @@ def test_what_the_way_on_waits_for_is_asked_first(planner: Planner) -> None:
     assert seen
 
 
+@EVERY
 def test_a_guard_that_bars_by_what_is_open_names_the_one_look_that_clears_it(
-    planner: Planner,
+    every: int, planner: Planner
 ) -> None:
     seen = 0
-    for told, plan in resting_cases():
+    for told, plan in resting_cases(every):
         for line in plan.waiting:
             looks = {(q.finding, q.question) for q in line.questions if q.finding}
             for finding, question in looks:

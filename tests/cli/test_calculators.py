@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from tests.support.running import share_rules
 from triage.case.changes import new_case, new_finding, with_attempt
 from triage.case.models import Attempt
 from triage.case.store import create_case
@@ -22,7 +21,6 @@ BENCH = ("--bench", str(ROOT / "cases" / "bench.yaml"))
 @pytest.fixture(autouse=True)
 def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
-    share_rules(monkeypatch)  # the calculators differ, the rules folder does not
 
 
 def answered(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:

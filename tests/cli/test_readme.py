@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.running import share_rules
 from triage.cli import commands as known
 from triage.cli import main
 
@@ -33,7 +32,6 @@ def test_commands_run_in_order(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """In one process, because forty starts would take a minute; others test the processes."""
-    share_rules(monkeypatch)
     monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
     monkeypatch.chdir(tmp_path)
     for words in WALK:

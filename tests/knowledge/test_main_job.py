@@ -178,11 +178,7 @@ def test_after_damage_nothing_is_offered_until_a_written_release(
 
 
 def ladder_is_rising(plan: Plan) -> bool:
-    worst = [
-        max(s.harshness.mechanical, s.harshness.chemical, s.harshness.person)
-        for s in plan.steps
-        if "-before-" not in s.id
-    ]
+    worst = [s.harshness.worst for s in plan.steps if "-before-" not in s.id]
     return worst == sorted(worst)
 
 

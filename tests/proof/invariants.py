@@ -67,10 +67,13 @@ def _named(methods: frozenset[str] | set[str]) -> str:
     return ", ".join(sorted(methods))
 
 
-def grades_of(method: Method) -> tuple[int, int, int]:
-    """Return mechanical, chemical and person grade, read anew from the knowledge."""
-    harshness = method.harshness
-    return harshness.mechanical.grade, harshness.chemical.grade, harshness.person.grade
+KINDS = ("mechanical", "chemical", "person", "lasting")
+
+
+def grades_of(method: Method) -> list[int]:
+    """Return the grades of each kind, read anew from the knowledge."""
+    graded = (getattr(method.harshness, kind) for kind in KINDS)
+    return [each.grade if each else 0 for each in graded]
 
 
 def harsher(knowledge: Knowledge, first: str, second: str) -> bool:
@@ -79,7 +82,7 @@ def harsher(knowledge: Knowledge, first: str, second: str) -> bool:
         pair = []
         for method_id in (first, second):
             grades = grades_of(knowledge.methods[method_id])
-            named = dict(zip(("mechanical", "chemical", "person"), grades, strict=True))
+            named = dict(zip(KINDS, grades, strict=True))
             named |= {"worst": max(grades), "sum": sum(grades)}
             pair.append(named[word])
         if pair[0] != pair[1]:

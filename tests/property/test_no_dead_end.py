@@ -18,22 +18,21 @@ from tests.support.knowledge import consultant, planner
 from triage.plan.model import Plan
 from triage.plan.skeleton import CLEAN_STAGES, DONE
 
-DRAWN = range(150)
 # Says only that something is left; which, and why it rests, has to stand beside it.
 GENERAL = "gate-cleaned"
 # What a person may yet tell, or do, of a finding in these states.
 RESTING = ("unsettled", "waiting", "stopped")
 
 
-def told() -> Iterator[tuple[str, Plan]]:
-    for account in casebook()[0]:
+def told(every: int) -> Iterator[tuple[str, Plan]]:
+    for account in casebook()[0][::every]:
         as_told = entered(account, planner())
         for each in (as_told, as_told.with_the_rest(account.expect.ask_first)):
             yield account.id, planner().plan(each.case, each.bench)
 
 
-def generated() -> Iterator[tuple[str, Plan]]:
-    for case, bench in (drawn(consultant(), seed) for seed in DRAWN):
+def generated(every: int) -> Iterator[tuple[str, Plan]]:
+    for case, bench in (drawn(consultant(), seed) for seed in range(0, 150, every)):
         yield case.id, planner().plan(case, bench)
 
 
@@ -58,10 +57,12 @@ def unsaid(plan: Plan) -> list[str]:
 
 
 SOURCES = (
-    pytest.param(told, id="casebook"),
-    pytest.param(generated, id="drawn"),
-    pytest.param(partial(asked, 40), id="asked"),
-    pytest.param(partial(asked, 1), id="asked, all", marks=pytest.mark.slow),
+    *(pytest.param(partial(each, 5), id=each.__name__) for each in (told, generated)),
+    pytest.param(partial(asked, 120), id="asked"),
+    *(
+        pytest.param(partial(each, 1), id=f"{each.__name__}, all", marks=pytest.mark.slow)
+        for each in (told, generated, asked)
+    ),
 )
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from tests.tui.driving import Driver
-from triage.tui.messages import Wanted
 from triage.tui.screens import plan
+from triage.tui.screens.base import Wanted
 from triage.tui.screens.plan import PlanScreen
 
 CASE = "bumblebee-plate-3"

@@ -22,7 +22,7 @@ from triage.exposure.wording import number
 from triage.service import Workshop, open_workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens.air import AirScreen
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.windows import DetailScreen
 
 ROOT = Path(__file__).resolve().parents[2]
 CASE = "rose-chafer-plate-1"

@@ -31,13 +31,12 @@ from triage.tui.keysets import (
     bind,
     key_name,
 )
-from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.screens.stop import StopScreen
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.screens.windows import HelpScreen, StopScreen
 
 CASE = "bumblebee-plate-3"
 # Rows from the top, each with the offset of its first key in key widths.

@@ -19,7 +19,6 @@ from tests.tui.conftest import Opened
 from tests.tui.driving import Pulse, driven
 from tests.tui.list_labels import screens
 from triage.tui.app import Palette, TriageApp
-from triage.tui.drawing import drawn_plans, load_drawing
 from triage.tui.keysets import SETS, KeySet
 from triage.tui.screens import observe
 from triage.tui.screens.observe import ObserveScreen
@@ -27,6 +26,7 @@ from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.recording import OPENING_S
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.widgets.animal import drawn_plans, load_drawing
 
 CASE = "bumblebee-plate-3"
 # A line that is written takes every letter as a letter.

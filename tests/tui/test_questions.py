@@ -13,11 +13,11 @@ from triage.plan.questions import is_put, question_line
 from triage.service import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens import plan as plan_module
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
+from triage.tui.screens.windows import ChoiceScreen
 
 CASE = "bumblebee-plate-3"
 

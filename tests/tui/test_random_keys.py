@@ -23,7 +23,7 @@ from triage.service import Workshop
 from triage.tui.keysets import SETS, KeySet
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recording import OPENING_S, RecordingScreen
-from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.windows import StopScreen
 
 # Of a burst; one key comes a hundredth of a second after the other.
 MOST_KEYS, BETWEEN_KEYS_S = 12, 0.01

@@ -14,15 +14,12 @@ from triage.case.models import Case
 from triage.errors import TriageError
 from triage.service import Workshop
 from triage.tui.app import TriageApp
-from triage.tui.screens.alarm import STANDS_S, AlarmScreen
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.screens.stop import StopScreen
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.screens.windows import STANDS_S, AlarmScreen, ChoiceScreen, DetailScreen, StopScreen
 from triage.tui.words import OUTCOME_KEYS
 
 CASE = "bumblebee-plate-3"

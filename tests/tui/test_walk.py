@@ -14,13 +14,11 @@ from triage.errors import TriageError
 from triage.plan.model import Plan
 from triage.service import Workshop
 from triage.tui.app import TriageApp
-from triage.tui.screens.alarm import AlarmScreen
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.screens.stop import StopScreen
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.screens.windows import AlarmScreen, ChoiceScreen, StopScreen
 
 READY_TO_SOFTEN = {
     "aim": "another-pose",
@@ -429,7 +427,7 @@ async def test_an_alarm_names_specimen_step_and_place_also_of_a_case_that_is_not
     # The command begins timers too, and calls them by the step alone.
     workshop.start_timer(other, step.id, 60, step.name)
     async with driven(workshop, clock=hand) as driver:
-        rows = [option.id for option in driver.screen.query_one("#cases").options]
+        rows = [option.id for option in driver.screen.query_one("#rows").options]
         await driver.press("home", *["down"] * rows.index(f"{working}.yaml"), "enter")
         await driver.on(PlanScreen)
         assert driver.screen.case_id == working

@@ -8,7 +8,6 @@ from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
 from triage.service import Workshop
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.intake import IntakeScreen
 from triage.tui.screens.observe import ObserveScreen
@@ -16,6 +15,7 @@ from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.screens.windows import ChoiceScreen
 
 INTAKE = {
     "photographed-before": "yes",

@@ -93,7 +93,7 @@ PROTECTS: Mapping[str, Spec] = {
         **dict.fromkeys(
             ("do", "drying", "stop_signs", "rinse", "keep_away", "needs", "not_for"), FEWER
         ),
-        "harshness": dict.fromkeys(("mechanical", "chemical", "person"), GRADE),
+        "harshness": dict.fromkeys(("mechanical", "chemical", "person", "lasting"), GRADE),
         **dict.fromkeys(("harmless", "while_dry"), MORE),
         **dict.fromkeys(("test_spot", "tries_next", "prepares"), LESS),
     },
@@ -124,7 +124,7 @@ PROTECTS: Mapping[str, Spec] = {
     "circumstance": {},
     "authority": {"converts_at": OTHER_VALUE},
     "material": {"role": OTHER},
-    "equipment": {"assumed": MORE, "control": OTHER},
+    "equipment": {"assumed": MORE, "counts": OTHER},
     "element": {"weight": OTHER},
     "salt": {"caution": FEWER},
     "gel": {"caution": FEWER, "is_fit_for_drying": MORE},

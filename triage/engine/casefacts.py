@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.facts import Fact
-from triage.engine.vocabulary import CONTROLS, NONE, UNKNOWN, Slot, Vocabulary
+from triage.engine.vocabulary import NONE, UNKNOWN, Slot, Vocabulary
 from triage.errors import TriageError, Where, did_you_mean, raise_faults
 
 SPECIMEN = "specimen"
@@ -73,14 +73,19 @@ def nowhere(path: tuple[str | int, ...]) -> Where:
     return Where(entry=" ".join(str(step) for step in path))
 
 
-def control_at(bench: Bench, vocabulary: Vocabulary) -> str:
-    """Return the best that keeps the air clean: the room's, or a hood among the equipment.
+def bench_fields(bench: Bench, vocabulary: Vocabulary) -> dict[str, str]:
+    """Return what rules read of a bench: the best of its room and of what it owns.
 
-    The air is judged by the room's alone, the less favourable one.
+    A hood among the equipment counts; the air is judged by the room's control alone, the less
+    favourable one.
     """
-    owned = [vocabulary.controls.get(e, UNKNOWN) for e in bench.equipment if e not in bench.lacking]
-    found = {UNKNOWN, bench.room.control, *owned}
-    return max(found, key=(UNKNOWN, *CONTROLS).index)
+    owned = [vocabulary.counts.get(e, {}) for e in bench.equipment if e not in bench.lacking]
+    fields = {}
+    for name, slot in vocabulary.kinds[BENCH].items():
+        ranked = (UNKNOWN, *(slot.values or ()))
+        told = bench.room.control if name == "control" else NONE
+        fields[name] = max({told, *(o[name] for o in owned if name in o)}, key=ranked.index)
+    return fields
 
 
 def facts_from(
@@ -100,7 +105,7 @@ def facts_from(
     answers |= checker.take(SPECIMEN, {"taxon": case.taxon}, ())
     facts = [
         Fact(SPECIMEN, SPECIMEN, _filled(kinds[SPECIMEN], derived, SPECIMEN, answers)),
-        Fact(BENCH, BENCH, {"control": control_at(bench, vocabulary)}),
+        Fact(BENCH, BENCH, bench_fields(bench, vocabulary)),
     ]
     doubted = case.in_doubt()
     for index, finding in enumerate(case.findings):

@@ -51,11 +51,14 @@ class Graded(Sourced):
 
 
 class Harshness(Frozen):
-    """An explicit judgement in three kinds; never a formula."""
+    """An explicit judgement in four kinds; never a formula."""
 
     mechanical: Graded
     chemical: Graded
     person: Graded
+    lasting: Graded | None = Field(
+        None, description="what nothing undoes, however gentle the act; none where nothing stays"
+    )
 
 
 class Strength(Frozen):
@@ -110,10 +113,9 @@ class Amount(Frozen):
         return self
 
 
-class Reading(Sourced):
+class Reading(Statement):
     """What another document says of the same step; with a figure, a person may follow it."""
 
-    says: Text
     dwell_s: Span | None = None
     temp_c: Degrees | None = None
 
@@ -222,4 +224,6 @@ class Equipment(Entry):
 
     name: Text
     assumed: bool = Field(description="taken as present unless the bench says otherwise")
-    control: Id | None = Field(None, description="the way of keeping the air clean that it is")
+    counts: Mapping[Literal["control", "mask"], Id] = Field(
+        default_factory=dict, description="what rules about the bench take it for"
+    )

@@ -223,7 +223,7 @@ def _is_hazardous(method: Method, agents: Iterable[Agent], knowledge: Knowledge)
 
 def _readings(setting: Setting, method: Method, followed: str | None) -> Iterator[DocumentLine]:
     """Yield what each document says of a method on which they disagree, its own first."""
-    told = {method.source: method.stands} | {each.source: each.says for each in method.also}
+    told = {method.source: method.stands} | {each.source: each.text for each in method.also}
     can_be = {method.source, *(each.source for each in method.also if each.figures)}
     for source, says in told.items():
         title = setting.knowledge.sources[source].title
@@ -288,6 +288,7 @@ def _served(knowledge: Knowledge, ladder: Ladder, sides: Mapping[str, Side | Non
 def _grade_reasons(method: Method) -> tuple[str, ...]:
     h = method.harshness
     told = {"mechanical": h.mechanical, "chemical": h.chemical, "to the person": h.person}
+    told |= {"not to be undone": h.lasting} if h.lasting else {}
     return tuple(f"{kind} {each.grade}: {each.because}" for kind, each in told.items())
 
 
@@ -304,7 +305,8 @@ def complete_step(
     """Return the complete step for one rung or inserted step of a ladder, first of those served."""
     knowledge, bench, ladder = setting.knowledge, setting.bench, ladders[0]
     # The air stays judged by the entry's own figures: the shorter release is the higher one.
-    method, read = as_done(knowledge, item.method, item.before), ()
+    method = as_done(knowledge, item.method, item.before)
+    read: tuple[DocumentLine, ...] = ()
     if method.also:
         method, source = as_followed(knowledge, setting.case, item.method)
         read = tuple(_readings(setting, method, source))

@@ -11,10 +11,9 @@ from datetime import datetime
 from functools import partial
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 from textual.app import App, SystemCommand
-from textual.binding import BindingType
 from textual.command import CommandPalette
 from textual.filter import LineFilter, Monochrome
 from textual.screen import Screen
@@ -26,14 +25,12 @@ from triage.service.listing import local_now
 from triage.service.settings import Settings, save_settings
 from triage.tui.choices import Choices, chosen
 from triage.tui.keysets import SETS, WORDS, KeySet, bind
-from triage.tui.messages import CaseChanged, Wanted
 from triage.tui.palette import Finder, Palette, acts_of, commands_of
 from triage.tui.plainlines import PlainLines
 from triage.tui.ringing import Ringing
-from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.base import CaseChanged, ServiceScreen, Wanted
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.helping import HelpScreen
-from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.windows import HelpScreen, StopScreen
 from triage.tui.services import Services
 from triage.tui.timerwatch import TimerWatch
 from triage.tui.typedahead import TypedAhead
@@ -92,12 +89,12 @@ class TriageApp(TypedAhead):
     CSS_PATH = "app.tcss"
     ENABLE_COMMAND_PALETTE = True
     ESCAPE_TO_MINIMIZE = False  # that key stops, and nothing else
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]  # noqa: RUF012  (as declared above)
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]
     COMMANDS = App.COMMANDS | {Finder}
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("stop", "stop", priority=True),
         bind("keys", "keys"),
-        bind("find", "command_palette", show=False),
+        bind("find", "command_palette", show=False, priority=True),
         bind("quit", "quit", show=False),
     ]
 

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -25,8 +23,7 @@ from triage.show.answer import against_the_same, air_blocks, day_blocks
 from triage.show.blocks import Line, listing
 from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.services import Services
 from triage.tui.shown import Reasons
 from triage.tui.widgets.aircurve import AirCurve
@@ -64,7 +61,7 @@ class AirScreen(ServiceScreen):
     #air-day-scroll { height: auto; max-height: 6; padding: 0 1; border-top: solid $panel; }
     #air-day { height: auto; }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("choose", "another", "Try another"),
         bind("full", "full"),
     ]

@@ -5,21 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
-from textual.binding import BindingType
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Input, Static
 
 from triage.places import copy_demo, list_cache
 from triage.service.listing import doing_words, first_lines, remember
 from triage.tui.hanging import BOLD, Hanging, hanging
 from triage.tui.keysets import bind
-from triage.tui.messages import CaseChanged, Wanted
-from triage.tui.screens.base import FilteredScreen
-from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.base import CaseChanged, FilteredScreen, Wanted
 from triage.tui.screens.form import Field, FormScreen
+from triage.tui.screens.windows import ChoiceScreen
 from triage.tui.widgets.actionlist import ActionList, Row
 
 if TYPE_CHECKING:
@@ -53,8 +51,8 @@ class CasesScreen(FilteredScreen):
     """All cases; typing after ``/`` narrows them, Enter opens one."""
 
     PLACE = "Cases"
-    LISTED = "#cases"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    HINT = "a part of a name, stage or step; Enter opens the first, Down the list"
+    BINDINGS = [
         bind("new", "new"),
         bind("today", "go('today')"),
         bind("bench", "go('bench')"),
@@ -89,13 +87,9 @@ class CasesScreen(FilteredScreen):
             self._opens = None
 
     def parts(self) -> Iterable[Widget]:
-        """Return filter line and list."""
-        yield Input(
-            placeholder="a part of a name, stage or step; Enter opens the first, Down the list",
-            id="filter",
-        )
+        """Return line, list, and what is said where there is none."""
+        yield from super().parts()
         yield Static(Content(EMPTY), id="empty")
-        yield ActionList(id="cases")
 
     def on_mount(self) -> None:
         """Begin in the list."""
@@ -143,9 +137,9 @@ class CasesScreen(FilteredScreen):
 
     def _show(self, lines: tuple[CaseLine, ...]) -> None:
         self.is_listed = True
-        self.lines = tuple(sorted(lines, key=lambda line: (not line.held, not line.running)))
+        self.lines = tuple(sorted(lines, key=_turn))
         self.query_one("#empty").display = not lines
-        self.query_one("#cases").display = bool(lines)
+        self.query_one("#rows").display = bool(lines)
         self._fill()
         for line in self.lines:
             if line.running and not line.fault:
@@ -155,31 +149,27 @@ class CasesScreen(FilteredScreen):
         self.post_message(CaseChanged(case))
 
     def _fill(self) -> None:
-        wanted = self.query_one("#filter", Input).value.casefold().split()
+        wanted = self.words
         shown = [line for line in self.lines if _matches(line, wanted)]
         rows = (CaseRow(line.path.name, case_prompt(line), line=line) for line in shown)
         self.query_one(ActionList).show(rows)
         self.show_place(f"Cases: {len(shown)} of {len(self.lines)}")
 
-    def on_input_changed(self, event: Input.Changed) -> None:
+    def on_input_changed(self) -> None:
         """Narrow the list while typing."""
-        del event
         self._fill()
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
+    def on_input_submitted(self) -> None:
         """Open the first case that is left."""
-        del event
         self.action_open()
 
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+    def on_option_list_option_selected(self) -> None:
         """Open the case under the cursor."""
-        del event
         self.action_open()
 
     def action_open(self) -> None:
         """Open the case under the cursor."""
-        row: CaseRow | None = self.query_one(ActionList).row
-        line = row.line if row else None
+        line: CaseLine | None = self.row.line if self.row else None
         if line is None:
             return
         if line.fault:
@@ -226,6 +216,11 @@ class CasesScreen(FilteredScreen):
     def action_leave(self) -> None:
         """Leave the filter line; the key that goes back everywhere never ends the program."""
         self.is_line_left()
+
+
+def _turn(line: CaseLine) -> tuple[bool, ...]:
+    """Held ones come first, then those that run; those with nothing to do come last."""
+    return not line.held, not line.running, line.is_planned and not line.next_step
 
 
 def _matches(line: CaseLine, wanted: list[str]) -> bool:

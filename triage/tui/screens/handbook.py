@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from triage.show.blocks import Line
@@ -18,7 +16,6 @@ from triage.tui.keysets import bind
 from triage.tui.screens.base import FilteredScreen
 from triage.tui.services import Services
 from triage.tui.shown import Reasons
-from triage.tui.widgets.actionlist import ActionList
 
 # Rows laid out at first, and added whenever the cursor comes this near to the last one.
 PAGE_ROWS, NEAR_ROWS = 60, 20
@@ -28,8 +25,8 @@ class HandbookScreen(FilteredScreen):
     """Entries on the left, the one under the cursor on the right."""
 
     PLACE = "Handbook"
-    LINE, LISTED = "#search", "#entries"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    HINT = "words, or a kind: agent, deposit, method"
+    BINDINGS = [
         bind("further", "page(1)", show=False, priority=True),
         bind("back-up", "page(-1)", show=False, priority=True),
         bind("last", "to_end", show=False, priority=True),
@@ -42,9 +39,10 @@ class HandbookScreen(FilteredScreen):
 
     def parts(self) -> Iterable[Widget]:
         """Return search line, entries and text."""
-        yield Input(placeholder="words, or a kind: agent, deposit, method", id="search")
+        line, rows = super().parts()
+        yield line
         yield Horizontal(
-            ActionList(id="entries"),
+            rows,
             VerticalScroll(Static("", id="entry"), id="entry-scroll", can_focus=False),
             id="handbook",
         )
@@ -60,14 +58,14 @@ class HandbookScreen(FilteredScreen):
         self._fill()
 
     def _fill(self) -> None:
-        words = self.query_one("#search", Input).value.casefold().split()
+        words = self.words
         shown = [
             (f"{shelf.kind}/{entry.id}", f"{entry.name}  ({shelf.kind})")
             for shelf in self._shelves
             for entry in shelf.entries
             if all(word in entry.searched or word == shelf.kind for word in words)
         ]
-        listed = self.query_one("#entries", OptionList)
+        listed = self.query_one("#rows", OptionList)
         self._waiting = shown[PAGE_ROWS:]
         listed.set_options(_rows(shown[:PAGE_ROWS]))
         if shown:
@@ -78,21 +76,19 @@ class HandbookScreen(FilteredScreen):
 
     def _lengthen(self, *, wholly: bool = False) -> None:
         """Lay out more rows before the cursor reaches the last one."""
-        listed = self.query_one("#entries", OptionList)
+        listed = self.query_one("#rows", OptionList)
         at = listed.highlighted or 0
         if self._waiting and (wholly or at >= listed.option_count - NEAR_ROWS):
             count = len(self._waiting) if wholly else PAGE_ROWS
             listed.add_options(_rows(self._waiting[:count]))
             del self._waiting[:count]
 
-    def on_input_changed(self, event: Input.Changed) -> None:
+    def on_input_changed(self) -> None:
         """Search while typing."""
-        del event
         self._fill()
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
+    def on_input_submitted(self) -> None:
         """Go on in the list."""
-        del event
         self.action_into_list()
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
@@ -114,12 +110,11 @@ class HandbookScreen(FilteredScreen):
 
     def action_to_end(self) -> None:
         """Go to the last entry of all, not to the last one laid out."""
-        line = self.query_one("#search", Input)
-        if line.has_focus:
-            line.action_end()
+        if self.line.has_focus:
+            self.line.action_end()
             return
         self._lengthen(wholly=True)
-        self.query_one("#entries", OptionList).action_last()
+        self.query_one("#rows", OptionList).action_last()
 
 
 def _rows(shown: list[tuple[str, str]]) -> list[Option]:

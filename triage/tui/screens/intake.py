@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -14,9 +12,8 @@ from textual.widgets import Static
 from triage.case.models import Case
 from triage.knowledge.book import Knowledge
 from triage.knowledge.specimen import Question
-from triage.plan.model import Plan
 from triage.tui.keysets import bind, keyset_of, pick
-from triage.tui.screens.base import CaseScreen
+from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.services import Services
 
 # Lines with a key of their own.
@@ -36,7 +33,7 @@ class IntakeScreen(CaseScreen):
 
     PLACE = "First look"
     CSS = "#intake-lines { height: auto; padding: 0 1; }"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         *pick("turn", MOST, start=0),
         bind("choose", "keep", "Record"),
         bind("rest", "usual"),
@@ -56,10 +53,10 @@ class IntakeScreen(CaseScreen):
         self.query_one("#intake").focus()
         self.begin()
 
-    def take(self, case: Case, plan: Plan) -> None:
+    def take(self, read: Read) -> None:
         """Show what is not answered yet."""
-        self.case = case
-        self.show_case(case, plan)
+        case = read.case
+        self.show_case(case, read.plan)
         self.questions = to_look_at(self.services.workshop.knowledge, case)
         self.show_place(f"{case.title or case.id}: the first look, nothing is touched")
         self._draw()

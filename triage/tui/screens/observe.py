@@ -3,29 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import ClassVar
 
 from textual import events
-from textual.binding import BindingType
 from textual.containers import Horizontal
 from textual.widget import Widget
 from textual.widgets import OptionList
 
 from triage.case.models import Case
 from triage.looks import unseen_zones, zones_of
-from triage.plan.model import Plan
 from triage.plan.names import zone_words
-from triage.tui.drawing import Drawing, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
 from triage.tui.keysets import bind
-from triage.tui.messages import Wanted
-from triage.tui.screens.base import CaseScreen
-from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.base import Wanted
 from triage.tui.screens.intake import to_look_at
+from triage.tui.screens.ofcase import CaseScreen, Read
+from triage.tui.screens.windows import ChoiceScreen, confirm
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList, Row
-from triage.tui.widgets.animal import AnimalDrawing
-from triage.tui.zonestates import zone_states
+from triage.tui.widgets.animal import AnimalDrawing, Drawing, drawn_plans, load_drawing, zone_states
 
 WHOLE = "whole-specimen"
 WHOLE_SIGN = "W"
@@ -38,7 +33,7 @@ class ObserveScreen(CaseScreen):
     """Zones of one animal with what was found on each."""
 
     PLACE = "Look at the specimen"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("clean", "clean"),
         bind("rest", "rest"),
         bind("air", "go('air')", show=False),
@@ -47,7 +42,6 @@ class ObserveScreen(CaseScreen):
 
     def __init__(self, services: Services, case_id: str) -> None:
         super().__init__(services, case_id)
-        self.plan: Plan | None = None
         self.drawing: Drawing | None = None
         self._body_plan = ""
 
@@ -67,13 +61,13 @@ class ObserveScreen(CaseScreen):
         """Read the case again on coming back."""
         self.begin()
 
-    def take(self, case: Case, plan: Plan) -> None:
+    def take(self, read: Read) -> None:
         """Show the zones with what was found on each."""
-        if (case, plan) == (self.case, self.plan):
+        case = read.case
+        if (case, read.plan) == (self.case, self.plan):
             return  # come back from a window: nothing has changed
-        self.case, self.plan = case, plan
-        self.show_case(case, plan)
-        taxon = self.services.workshop.knowledge.taxa.get(self.case.taxon)
+        self.show_case(case, read.plan)
+        taxon = self.services.workshop.knowledge.taxa.get(case.taxon)
         if not self._body_plan and taxon is not None:
             self._body_plan = taxon.plan
         self._take_drawing()
@@ -170,13 +164,13 @@ class ObserveScreen(CaseScreen):
             self.show_fault("no zone is left where nothing is noted")
             return
         names = ", ".join(workshop.knowledge.zones[zone].name for zone in unseen)
-        choices = (("look", "not all looked at yet"), ("clean", "each was looked at and is clean"))
-
-        def answered(answer: str) -> None:
-            if answer == "clean":
-                self.change(lambda: workshop.declare_rest_clean(self.case_id))
-
-        self.ask(ChoiceScreen(f"Nothing is noted at: {names}.", choices), answered)
+        confirm(
+            self,
+            f"Nothing is noted at: {names}.",
+            "not all looked at yet",
+            "each was looked at and is clean",
+            lambda: self.change(lambda: workshop.declare_rest_clean(self.case_id)),
+        )
 
     def _other_drawing(self) -> None:
         """Choose which animal is drawn; the case is not changed."""

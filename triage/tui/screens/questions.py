@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
-from typing import ClassVar
 
-from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.style import Style
@@ -18,20 +15,19 @@ from triage.case.models import Case
 from triage.engine.casefacts import TAXON
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.sureplan import Agenda
-from triage.plan.model import Plan, QuestionLine
+from triage.plan.model import QuestionLine
 from triage.plan.questions import question_line
 from triage.service.asking import Visit, place_of
 from triage.show.words import RISK_WORDS, percent
 from triage.tui.hanging import hanging
 from triage.tui.keysets import bind, keyset_of, pick
-from triage.tui.messages import Wanted
-from triage.tui.screens.base import CHANGED_OUTSIDE
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.base import Wanted
 from triage.tui.screens.naming import FindingScreen
+from triage.tui.screens.ofcase import Read
+from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.widgets.reading import Reading
+from triage.tui.widgets.beside import Reading
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
@@ -41,20 +37,11 @@ START, MORE, ELSEWHERE, LEAVE = "start", "go-on", "go-elsewhere", "go-back"
 NAME_IT, KEEP_IT = "name-it", "keep-it"
 
 
-@dataclass(frozen=True)
-class Read:
-    """A case as it was read, its plan, and what is to be asked of it, in order."""
-
-    case: Case
-    plan: Plan
-    agenda: Agenda
-
-
 class QuestionScreen(FindingScreen):
     """Ask what would still help, about one finding or about the whole specimen."""
 
     PLACE = "Questions"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         *pick("answer"),
         bind("cannot-tell", "cannot_tell"),
         bind("why", "why"),
@@ -87,25 +74,13 @@ class QuestionScreen(FindingScreen):
 
     def on_mount(self) -> None:
         """Show what is known at once; the question follows when its worth is known."""
-        known = self.services.shown(self.case_id)
-        if known is not None:
-            self._know(*known)
-        self.serve(self._read, self._take)
+        self.begin()
 
-    def _read(self) -> Read:
-        return self._planned(self.services.workshop.load(self.case_id))
-
-    def _planned(self, case: Case, declined: frozenset[tuple[str, str]] | None = None) -> Read:
+    def planned(self, case: Case, declined: frozenset[tuple[str, str]] | None = None) -> Read:
+        """Return a case with its plan and what is to be asked of it, in order."""
         workshop = self.services.workshop
         gone = self.visit.declined if declined is None else declined
         return Read(case, workshop.plan(case), workshop.desk.agenda(case, gone))
-
-    def _know(self, case: Case, plan: Plan) -> None:
-        if (case, plan) == (self.case, self.plan):
-            return
-        self.case, self.plan = case, plan
-        self.show_case(case, plan)
-        self._show_finding()
 
     def _show_finding(self) -> None:
         """Show what the finding at hand is read as, and where it is."""
@@ -113,23 +88,19 @@ class QuestionScreen(FindingScreen):
             self.query_one(Reading).show(self.plan, self.finding)
             self.show_place(f"{self.case.title or self.case.id}: {self.where()}")
 
-    def _take(self, read: Read) -> None:
-        self._know(read.case, read.plan)
-        self.visit.agenda = read.agenda
+    def take(self, read: Read) -> None:
+        """Show what is known at once; the question follows when its worth is known."""
+        if (read.case, read.plan) != (self.case, self.plan):
+            self.show_case(read.case, read.plan)
+            self._show_finding()
+        if not isinstance(read.more, Agenda):
+            return
+        self.visit.agenda = read.more
         self._busy = False
         self._put(self._next())
 
     def _next(self) -> QuestionLine | None:
         return self.visit.next(self.finding, self.line(self.finding))
-
-    def changed_outside(self) -> None:
-        """Ask what the file as it is now leaves open."""
-
-        def then(read: Read) -> None:
-            self._take(read)
-            self.tell(CHANGED_OUTSIDE)
-
-        self.serve(self._read, then)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer what the question, or the end of asking, and the finding allow."""
@@ -286,12 +257,12 @@ class QuestionScreen(FindingScreen):
                 case = workshop.answer(self.case_id, question.question, answer)
             else:
                 case = workshop.sign(self.case_id, finding, question.question, answer)
-            return self._planned(case, declined)
+            return self.planned(case, declined)
 
         def then(read: Read) -> None:
             self.visit.asked.append(question)
             self.visit.declined = declined
-            self._take(read)
+            self.take(read)
 
         self.serve(act, then)
 
@@ -355,7 +326,7 @@ class QuestionScreen(FindingScreen):
     def act(self, change: Callable[[], Case]) -> None:
         """Change the case, then ask on."""
         self._busy = True
-        self.serve(lambda: self._planned(change()), self._take)
+        self.change(change)
 
 
 def _mark(given: bool) -> tuple[str, ...]:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any
 
 from rich.text import Text
-from textual.binding import BindingType
 from textual.content import Content
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
@@ -41,7 +40,7 @@ class Held(Option):
 class ActionList(OptionList):
     """Rows to move through with the arrows; Enter acts on the one under the cursor."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         bind("choose", "select"),
         bind("down", "cursor_down", show=False),
         bind("up", "cursor_up", show=False),

@@ -1,4 +1,4 @@
-"""What a finding is taken to be now, how sure, and what else it could be."""
+"""What stands beside rows and questions: the page of a step, the animal, how a finding is read."""
 
 from __future__ import annotations
 
@@ -8,8 +8,39 @@ from textual.content import Content
 from textual.style import Style
 from textual.widgets import Static
 
+from triage.case.models import Case
+from triage.knowledge.book import Knowledge
 from triage.plan.model import FindingLine, Plan
+from triage.show.step import page_blocks, step_heading
 from triage.show.words import NOTICE_SIGNS, STATE_SIGNS, less_or, stage_word
+from triage.tui.planrows import PlanRow
+from triage.tui.shown import Reasons
+from triage.tui.widgets.animal import AnimalDrawing, load_drawing, zone_states
+
+
+class Aside(VerticalScroll):
+    """What belongs to the row under the cursor; scrolls, never takes the keys."""
+
+    can_focus = False
+
+    def compose(self) -> ComposeResult:
+        """Lay out drawing and text."""
+        yield AnimalDrawing(None, id="aside-animal")
+        yield Static("", id="aside-text")
+
+    def show(self, row: PlanRow, case: Case, plan: Plan, knowledge: Knowledge) -> None:
+        """Show the page of the row's step, else the animal and what the row says in full."""
+        step = plan.step(row.step) if row.step else None
+        taxon, animal = knowledge.taxa.get(case.taxon), self.query_one(AnimalDrawing)
+        drawing = load_drawing(taxon.plan) if taxon is not None and step is None else None
+        animal.display = drawing is not None
+        animal.show(drawing, zone_states(case, plan))
+        animal.choose(next((each.zone for each in plan.findings if each.id == row.finding), ""))
+        told = Reasons((step_heading(step), *page_blocks(step))).drawn() if step else row.detail
+        self.query_one("#aside-text", Static).update(
+            Content(told) if isinstance(told, str) else told
+        )
+
 
 BOLD = Style(bold=True)
 
