@@ -275,7 +275,7 @@ class Planner:
         told = skeleton.conclusions.fact("specimen")
         closed = skeleton.conclusions.of(Family.GATE, "close")
         notices = [self._gate(c, told) for c in closed if c.get("stage") == skeleton.stage]
-        notices += [self._go_on(line) for line in waiting if is_shown(line, findings)]
+        notices += self._go_on([line for line in waiting if is_shown(line, findings)])
         notices += self._told_twice(case, findings)
         notices += self._ends(findings)
         notices += not_told(skeleton, findings)
@@ -344,14 +344,17 @@ class Planner:
                 text = f"{where}{name} would be next. {' '.join(dict.fromkeys(missing))}"
                 yield Notice("bench", text, "bench-lacks")
 
-    def _go_on(self, line: WaitingLine) -> Notice:
-        """Return what to answer, in order, and the step that then stands open."""
-        zone = self.knowledge.zones.get(line.zone or "")
-        where = f"{zone.name}: " if zone else ""
-        asks = " ".join(question.ask for question in line.questions)
-        return Notice(
-            "waiting", f"{where}to go on, answer: {asks} Then: {line.method_name}.", "open-answers"
-        )
+    def _go_on(self, lines: Sequence[WaitingLine]) -> Iterator[Notice]:
+        """Yield what to answer, in order, and the step that then stands open, each once."""
+        places: dict[str, list[str]] = {}
+        for line in lines:
+            zone = self.knowledge.zones.get(line.zone or "")
+            asks = " ".join(question.ask for question in line.questions)
+            where = places.setdefault(f"to go on, answer: {asks} Then: {line.method_name}.", [])
+            where += [zone.name] if zone and zone.name not in where else []
+        for told, where in places.items():
+            before = f"{', '.join(where)}: " if where else ""
+            yield Notice("waiting", f"{before}{told}", "open-answers")
 
     def _condition_stops(self, skeleton: Skeleton, waits: AbstractSet[str]) -> Iterator[Notice]:
         """Yield where nothing is left for a condition, also not behind an open answer."""

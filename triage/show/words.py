@@ -182,9 +182,13 @@ def less_or(standing: str) -> str:
 
 
 def other_readings(finding: FindingLine) -> str:
-    """Return what else a finding could be, those that are as sure together; empty for nothing."""
+    """Return what else a finding could be, those that are as sure together; empty for nothing.
+
+    Beside what is settled only what is at least suspected counts.
+    """
     together: dict[str, list[str]] = {}
-    for other in finding.alternatives:
+    least = ("open",) if finding.standing == "settled" else ()
+    for other in (each for each in finding.alternatives if each.standing not in least):
         together.setdefault(less_or(other.standing), []).append(other.name)
     told = "; ".join(f"{', '.join(names)} ({sure})" for sure, names in together.items())
     return f"could also be: {told}" if told else ""
