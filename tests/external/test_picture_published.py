@@ -142,7 +142,10 @@ def test_a_product_level_is_that_of_the_table(level: float, size_um: float, most
 @pytest.mark.parametrize(("step", "size_um", "most"), CLASSES)
 def test_a_surface_class_is_that_of_the_table(step: float, size_um: float, most: int) -> None:
     assert surface_class(most, 1e6, size_um) == step
-    assert surface_class(2 * most, 1e6, size_um) in (pytest.approx(step + 0.4), None)  # log 2 = 0.301
+    assert surface_class(2 * most, 1e6, size_um) in (
+        pytest.approx(step + 0.4),
+        None,
+    )  # log 2 = 0.301
     assert surface_class(most, 1e6, 600) is None
 
 

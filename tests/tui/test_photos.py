@@ -102,7 +102,7 @@ async def test_only_keys_that_do_something_are_shown(looking: Workshop) -> None:
         driver.app._use_keys(LEFT)
         await driver.press("p")
         await driver.on(PhotosScreen)
-        assert f"{LEFT.sign('walk.particulars')} names the photos" in driver.text
+        assert f"{LEFT.sign('pass')} names the photos" in driver.text
         assert "Older" not in driver.text.splitlines()[-1]
 
 
@@ -171,11 +171,11 @@ async def test_the_newest_picture_of_the_camera_is_offered_and_kept_beside_the_c
         await driver.press("s", "m")
         await driver.on(FormScreen)
         assert not driver.screen.query_one("#photo_before").value
-        assert "F5 takes one.png" in driver.text
-        await driver.press("f5", "enter")
+        assert "F4 takes one.png" in driver.text
+        await driver.press("f4", "enter")
         hand.on(20)
         take("two.png", BLUE)
-        await driver.press("m", "f5", "enter")
+        await driver.press("m", "f4", "enter")
         await driver.record("b")
         await driver.on(RecordedScreen)
     last = workshop.load(CASE).attempts[-1]

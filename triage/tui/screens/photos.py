@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any
 
-from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
@@ -18,7 +17,7 @@ from triage.service.photographs import view_photo
 from triage.show.compared import measured_words
 from triage.show.lines import lines_of
 from triage.show.words import OUTCOME_WORDS
-from triage.tui.keysets import keyset_of
+from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.services import Services
 from triage.tui.widgets.photoview import PhotoView
@@ -32,12 +31,11 @@ class PhotosScreen(ServiceScreen):
     """One attempt at a time, the newest first."""
 
     PLACE = "Photos"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("down", "turn(1)", "Older", id="list.down"),
-        Binding("up", "turn(-1)", "Newer", id="list.up"),
-        Binding("enter", "view", "Open in the viewer", key_display="Enter", id="choose"),
-        Binding("equals_sign", "compare", "What changed"),
-        Binding("q,f9", "leave", "Back", id="leave"),
+    BINDINGS = [
+        bind("down", "turn(1)", "Older"),
+        bind("up", "turn(-1)", "Newer"),
+        bind("choose", "view", "Open in the viewer"),
+        bind("compare", "compare"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
@@ -94,7 +92,7 @@ class PhotosScreen(ServiceScreen):
     def _show(self) -> None:
         about = self.query_one("#photo-about", Static)
         if not self.attempts:
-            key = keyset_of(self.app).sign("walk.particulars")
+            key = self.sign("pass")
             about.update(Content(NONE.format(key=key)))
             self.query_one("#pair").display = False
             return
