@@ -247,7 +247,7 @@ async def test_the_figures_of_the_photos_stand_with_the_attempt_and_with_what_wo
     kept = {"left": 14, "came": 5, "removed": [0.45, 0.1, 0.7], "colour_median": 0.4}
     workshop.record("bumblebee-plate-3", step.id, "better", measured=kept)
     async with driven(workshop, size=(140, 40)) as driver:
-        await driver.press("t", "3")
+        await driver.press("j", "3")
         assert "14 spots left, 5 came, 45 % gone (10 to 70 %), colour moved 0.4" in flat(driver)
         await driver.press("4", "end")
         assert "1 measured, 45 % gone (10 to 70 %), colour moved 0.4" in flat(driver)

@@ -30,11 +30,13 @@ def compared_blocks(
         yield Line("what stayed cannot be told from the surface: no share of removal is given")
     else:
         each = found.removal
+        least = 2 * math.sqrt(limits.least_pixels.value / math.pi) * (um_per_px or 1.0)
         yield Line(
-            f"gone: {100 * each.share:.0f} % ({100 * each.low:.0f} to {100 * each.high:.0f} %), "
+            f"gone: {100 * each.share:.0f} % ({100 * each.low:.0f} to {100 * each.high:.0f} %) of "
+            f"the spots over {least:.2g} {'um' if um_per_px else 'points'}, "
             f"{each.before} before, {each.after} after"
         )
-        yield from _clean(found, limits, um_per_px)
+        yield from _clean(found, limits, um_per_px, least)
     harm = found.harm
     seen = "an eye sees it" if harm.colour_median > limits.colour_seen.value else "not visible"
     yield Line(
@@ -90,7 +92,9 @@ def quantiles(sizes: Sequence[float], *shares: float) -> list[float]:
     return [sizes[min(len(sizes) - 1, math.ceil(share * len(sizes)) - 1)] for share in shares]
 
 
-def _clean(found: Comparison, limits: PictureLimits, um_per_px: float | None) -> Iterator[Line]:
+def _clean(
+    found: Comparison, limits: PictureLimits, um_per_px: float | None, size_um: float
+) -> Iterator[Line]:
     """Yield how clean that is on two published scales, where enough was counted on a known area."""
     from triage.bench.cleanliness import product_level, surface_class  # noqa: PLC0415
 
@@ -101,7 +105,6 @@ def _clean(found: Comparison, limits: PictureLimits, um_per_px: float | None) ->
         yield Line("too few spots on this area for a class of cleanliness", depth=1)
         return
     area_mm2 = found.area_px * um_per_px**2 / 1e6
-    size_um = 2 * math.sqrt(limits.least_pixels.value / math.pi) * um_per_px
     told = []
     for word, spots in (("before", removal.before), ("after", removal.after)):
         # None left does not mean that none is there: three in the mean leave none in 5 of 100.
