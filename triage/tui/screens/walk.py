@@ -147,7 +147,8 @@ class WalkScreen(RecordingScreen):
         if not self.is_whole or self.step is None:
             return
         further = "   PgDn reads on" if self.query_one(f"#{self.panel}").max_scroll_y else ""
-        self.query_one("#headline", Static).update(Content(f"{self.step.name}{further}"))
+        name = Content(f"{self.step.name}{further}")
+        self.query_one("#headline", Static).update(name, layout=False)
         watching, stops = self.query_one("#watching"), self.query_one(StopPoints)
         if stops.max_scroll_y and not watching.has_class("-crowded"):
             watching.add_class("-crowded")
