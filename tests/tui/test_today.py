@@ -69,7 +69,7 @@ async def test_the_day_stands_in_its_order_and_a_row_opens_its_case(
         await driver.on(TodayScreen)
         text = flat(driver)
         assert f"planned at 12:00, {day.cases} cases" in text
-        assert "no order of this work" in text
+        assert "; ends " in text
         assert first.begin_min == 12 * 60
         names = Names(workshop.knowledge, workshop.load)
         for entry in day.plan.entries[:4]:
@@ -237,6 +237,21 @@ async def test_what_worked_and_what_is_left(workshop: Workshop) -> None:
         assert not IDS.search(text), IDS.findall(text)
         await driver.press("enter")  # a row without a case opens nothing
         assert isinstance(driver.screen, TodayScreen)
+
+
+async def test_the_figures_of_the_photos_stand_with_the_attempt_and_with_what_worked(
+    workshop: Workshop,
+) -> None:
+    step = workshop.plan(workshop.load("bumblebee-plate-3")).next_step()
+    assert step is not None
+    kept = {"left": 14, "came": 5, "removed": [0.45, 0.1, 0.7], "colour_median": 0.4}
+    workshop.record("bumblebee-plate-3", step.id, "better", measured=kept)
+    async with driven(workshop, size=(140, 40)) as driver:
+        await driver.press("t", "3")
+        assert "14 spots left, 5 came, 45 % gone (10 to 70 %), colour moved 0.4" in flat(driver)
+        await driver.press("4", "end")
+        assert "1 measured, 45 % gone (10 to 70 %), colour moved 0.4" in flat(driver)
+        assert not IDS.search(flat(driver))
 
 
 async def test_stop_works_here_and_the_keys_of_a_view_are_its_own(workshop: Workshop) -> None:

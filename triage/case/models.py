@@ -118,6 +118,8 @@ class Override(Record):
     kind: Word
     finding: Word | None = None
     method: Word | None = None
+    # Of a step on which documents disagree: the one whose figures are followed.
+    reading: Word | None = None
     reason: Text = ""
 
 

@@ -293,6 +293,20 @@ def run_skip(arguments: Arguments) -> None:
 
 
 @command(
+    'follow wasp-02 freeze-quarantine museum-freezing-1999 --reason "..."',
+    option("method", "id of the method"),
+    option("source", "id of the document, as the step shows it"),
+    option("--reason", "why it is followed", required=True),
+    on_case=True,
+)
+def run_follow(arguments: Arguments) -> None:
+    """Follow another document where they disagree on a step; its own goes back."""
+    workshop = workshop_of(arguments, arguments.case)
+    workshop.follow(arguments.case, arguments.method, arguments.source, arguments.reason)
+    print(f"followed for {arguments.method}: {arguments.source}: {arguments.reason}")
+
+
+@command(
     'undo wasp-02 --reason "wrong key"',
     option("--reason", "why", required=True),
     option("--finding", "withdraw this finding, entered by mistake, instead"),

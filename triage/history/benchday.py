@@ -27,14 +27,14 @@ from triage.history.daytypes import (
     Task,
     Visit,
 )
-from triage.history.daywork import RUNS_ON
-from triage.history.schedule import plan_day
+from triage.history.schedule import RUNS_ON, plan_day
 from triage.history.watch import Running, chambers_of, running_of
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.air import AirJudge
 from triage.plan.answers import dose
 from triage.plan.ordering import Item
+from triage.plan.outcomes import as_followed
 from triage.plan.planner import Planner
 from triage.plan.skeleton import Skeleton
 from triage.plan.trial import as_done
@@ -154,7 +154,6 @@ class DayMaker:
             (*notes, *made.left_out),
             made.begins_min,
             made.ends_min,
-            made.bound_min,
         )
         first = tuple(sorted(running, key=lambda each: (each.ends, each.case, each.step)))
         return BenchDay(plan, self.midnight, hours, count, self.now, first)
@@ -259,7 +258,7 @@ class DayMaker:
             case.id,
             item.step,
             method.name,
-            self.visits(method),
+            self.visits(as_followed(self.knowledge, case, item.method)[0]),
             agent=put_down.agent if put_down else method.agent,
             put_down=put_down,
             rest_min=self._rest(method),

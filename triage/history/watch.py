@@ -16,6 +16,7 @@ from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.answers import dose
+from triage.plan.outcomes import as_followed
 
 LOOKED = "chamber-look"
 INHIBITORS = "chamber-inhibitor-"
@@ -93,6 +94,8 @@ def running_of(knowledge: Knowledge, case: Case) -> tuple[Running, ...]:
 
 def _running(knowledge: Knowledge, case: Case, timer: Timer) -> Running:
     method = method_of_step(knowledge, timer.step)
+    if method is not None:
+        method, _ = as_followed(knowledge, case, method.id)
     latest = timer.ends
     if method is not None and method.dwell_s is not None:
         most = timer.started + timedelta(seconds=method.dwell_s.most)

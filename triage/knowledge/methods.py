@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Mapping
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -13,8 +15,10 @@ from triage.knowledge.base import (
     EquipmentId,
     Frozen,
     Grade,
+    Id,
     MaterialId,
     Sourced,
+    SourceId,
     Statement,
     StopId,
     TechniqueId,
@@ -31,6 +35,10 @@ class Technique(Entry):
     contact: Literal["none", "touch", "immersion"]
     whole: bool = Field(False, description="done to the whole insect at once, wherever it serves")
     water_free: bool = Field(False, description="takes only liquids without water, on a dry insect")
+    shows: Mapping[Id, Id] = Field(
+        default_factory=dict,
+        description="answers to what nobody told that an attempt without harm gives",
+    )
     how: Text
     tool: Text
 
@@ -43,11 +51,14 @@ class Graded(Sourced):
 
 
 class Harshness(Frozen):
-    """An explicit judgement in three kinds; never a formula."""
+    """An explicit judgement in four kinds; never a formula."""
 
     mechanical: Graded
     chemical: Graded
     person: Graded
+    lasting: Graded | None = Field(
+        None, description="what nothing undoes, however gentle the act; none where nothing stays"
+    )
 
 
 class Strength(Frozen):
@@ -79,6 +90,13 @@ class Span(Frozen):
         return self
 
 
+class Degrees(Span):
+    """A span of temperatures [degC], which may lie below freezing."""
+
+    start: float = Field(ge=-90)
+    most: float = Field(ge=-90)
+
+
 class Amount(Frozen):
     """How much of the main agent's working liquid one pass takes [mL]."""
 
@@ -95,6 +113,19 @@ class Amount(Frozen):
         return self
 
 
+class Reading(Statement):
+    """What another document says of the same step; with a figure, a person may follow it."""
+
+    dwell_s: Span | None = None
+    temp_c: Degrees | None = None
+
+    @property
+    def figures(self) -> dict[str, Span]:
+        """Return what it puts in the place of the entry's own figures."""
+        told = {"dwell_s": self.dwell_s, "temp_c": self.temp_c}
+        return {name: span for name, span in told.items() if span is not None}
+
+
 class Method(Entry):
     """Agent, technique, strength and dwell: one rung that a plan may offer."""
 
@@ -104,7 +135,7 @@ class Method(Entry):
     agent: AgentId | None = None
     with_: tuple[Part, ...] = Field((), alias="with", description="further agents in the liquid")
     strength: Strength | None = None
-    temp_c: Span | None = None
+    temp_c: Degrees | None = None
     dwell_s: Span | None = None
     passes: int = Field(ge=1, le=20)
     amount: Amount | None = None
@@ -123,6 +154,10 @@ class Method(Entry):
     )
     harshness: Harshness
     evidence: tuple[Statement, ...] = ()
+    also: tuple[Reading, ...] = Field(
+        (), description="documents that say otherwise; its own figures are the more protective"
+    )
+    stands: str = Field("", description="its own figures in words, and why they protect more")
     harmless: bool = Field(False, description="may be used while the deposit is not yet settled")
     while_dry: bool = Field(False, description="may be used before the specimen is rehydrated")
     burst_s: Span | None = None
@@ -148,6 +183,31 @@ class Method(Entry):
         return self
 
     @model_validator(mode="after")
+    def its_own_figures_protect(self) -> Self:
+        """Refuse a reading that cannot be told apart, or under which less would be done."""
+        if bool(self.also) is not bool(self.stands):
+            msg = "also and stands go together: say why its own figures are followed"
+            raise ValueError(msg)
+        twice = Counter((self.source, *(each.source for each in self.also)))
+        if any(times > 1 for times in twice.values()):
+            msg = "also: one reading a document, and none of the entry's own; join them"
+            raise ValueError(msg)
+        for each in self.also:
+            own, read = self.dwell_s, each.dwell_s
+            if self.agent and own and read and read.most < own.most:
+                msg = (
+                    f"also: {each.source} ends earlier ({read.most:g} s) than the entry "
+                    f"({own.most:g} s); the shorter protects, make it the entry's own"
+                )
+                raise ValueError(msg)
+        return self
+
+    def followed(self, source: SourceId | None) -> Method:
+        """Return the method with the figures of the reading that a person follows, if any."""
+        found = next((each.figures for each in self.also if each.source == source), {})
+        return self.model_copy(update=found)
+
+    @model_validator(mode="after")
     def a_trial_borrows_its_liquid(self) -> Self:
         """Refuse a trial with a liquid of its own, or without the amount that its air needs."""
         if self.tries_next and (self.agent or self.with_ or self.strength):
@@ -164,3 +224,6 @@ class Equipment(Entry):
 
     name: Text
     assumed: bool = Field(description="taken as present unless the bench says otherwise")
+    counts: Mapping[Literal["control", "mask"], Id] = Field(
+        default_factory=dict, description="what rules about the bench take it for"
+    )

@@ -31,11 +31,17 @@ NoticeKind = Literal[
 
 @dataclass(frozen=True, slots=True)
 class HarshnessGrades:
-    """Grades 0 (none) to 5 (worst) in three kinds."""
+    """Grades 0 (none) to 5 (worst) in four kinds."""
 
     mechanical: int
     chemical: int
     person: int
+    lasting: int = 0
+
+    @property
+    def worst(self) -> int:
+        """Return the worst grade."""
+        return max(self.mechanical, self.chemical, self.person, self.lasting)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +150,17 @@ class Selectivity:
 
 
 @dataclass(frozen=True, slots=True)
+class DocumentLine:
+    """What one of the documents that disagree says of a step, and whether it is followed."""
+
+    source: str
+    title: str
+    says: str
+    followed: bool
+    can_be_followed: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Served:
     """A further finding that an act on the whole insect serves."""
 
@@ -189,6 +206,7 @@ class Step:
     dwell_most_s: float | None
     burst_s: float | None
     temp_c: tuple[float, float] | None
+    readings: tuple[DocumentLine, ...]
     amount_ml: float | None
     amount_because: str
     make_up: tuple[MakeUpLine, ...]

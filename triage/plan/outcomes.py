@@ -6,11 +6,16 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from triage.case.models import HARMFUL, Attempt, Case, Override
+from triage.engine.vocabulary import UNKNOWN
+from triage.errors import TriageError, did_you_mean
 from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Method
 
 SKIP = "skip-method"
 #: takes the skip of a method back; both stay in the record
 UNSKIP = "offer-method-again"
+#: which of the documents that disagree on a method is followed; the newest counts
+FOLLOW = "follow-reading"
 INSERT = "-before-"
 # Outcomes that use up a pass; "not done" does not.
 PASSES = frozenset({"cleared", "better", "no-change", "worse", "damage"})
@@ -83,12 +88,23 @@ def is_preparation(knowledge: Knowledge, attempt: Attempt) -> bool:
     return INSERT in attempt.step or (method is not None and method.prepares)
 
 
-def answers_after(knowledge: Knowledge, attempt: Attempt) -> Mapping[str, str]:
-    """Return the answers that an attempt on a condition gives: those of the act, if it cleared."""
+def answers_after(
+    knowledge: Knowledge, attempt: Attempt, told: Mapping[str, str]
+) -> Mapping[str, str]:
+    """Return the answers that an attempt gives.
+
+    Those of the act on a condition, if it cleared; and what nobody told, where it came through
+    without harm.
+    """
+    if attempt.outcome not in PASSES - HARMFUL or is_preparation(knowledge, attempt):
+        return {}
+    method = knowledge.methods.get(attempt.method or "")
+    shows = knowledge.techniques[method.technique].shows if method else {}
+    shown = {q: a for q, a in shows.items() if told.get(q, UNKNOWN) == UNKNOWN}
     entry = knowledge.conditions.get(attempt.deposit or "")
     if entry is None or attempt.finding is not None or attempt.outcome != "cleared":
-        return {}
-    return {} if is_preparation(knowledge, attempt) else dict(entry.when_cleared)
+        return shown
+    return shown | dict(entry.when_cleared)
 
 
 def progress_of(knowledge: Knowledge, case: Case, target: Target) -> Progress:
@@ -178,6 +194,25 @@ def standing_skips(overrides: Iterable[Override]) -> tuple[Override, ...]:
         if override.kind == SKIP:
             standing[key] = override
     return tuple(standing.values())
+
+
+def as_followed(knowledge: Knowledge, case: Case, method_id: str) -> tuple[Method, str | None]:
+    """Return a method by the document that a person chose, and that document; None: its own.
+
+    Raises
+    ------
+    TriageError: the knowledge no longer has that reading: nobody falls back without being told.
+    """
+    method = knowledge.methods[method_id]
+    chosen = [o.reading for o in case.overrides if (o.kind, o.method) == (FOLLOW, method_id)]
+    source = chosen[-1] if chosen and chosen[-1] != method.source else None
+    known = [each.source for each in method.also if each.figures]
+    if source is not None and source not in known:
+        raise TriageError(
+            f'case "{case.id}" follows "{source}" for {method.name}, which is not known here',
+            mend=did_you_mean(source, (*known, method.source)),
+        )
+    return method.followed(source), source
 
 
 def last_record(case: Case) -> Attempt | Override | None:

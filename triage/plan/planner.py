@@ -92,7 +92,8 @@ class Planner:
         judge = self.judge(bench, day or DayLedger())
         skeleton = self.maker.skeleton(case, bench, judge, locate=locate)
         planned = _agents_of(self.knowledge, skeleton)
-        setting = Setting(self.knowledge, bench, skeleton.conclusions, judge.day.used, planned)
+        told, used = skeleton.conclusions, judge.day.used
+        setting = Setting(self.knowledge, case, bench, told, used, planned)
         steps = self._steps(case, judge, skeleton, setting)
         waiting = tuple(self._waiting(skeleton))
         waits = frozenset(line.finding for line in waiting)

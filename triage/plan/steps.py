@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from triage.bench.stock import make_up
-from triage.case.models import Side
+from triage.case.models import Case, Side
 from triage.case.profile import Bench
 from triage.engine.consult import Conclusions
 from triage.engine.vocabulary import agents_in
@@ -21,6 +21,7 @@ from triage.plan.ladder import Ladder, applies, grades
 from triage.plan.mixes import Used, never_mix, not_beside
 from triage.plan.model import (
     CautionLine,
+    DocumentLine,
     HarshnessGrades,
     MakeUpLine,
     Protection,
@@ -31,6 +32,7 @@ from triage.plan.model import (
     StopPoint,
 )
 from triage.plan.ordering import Item
+from triage.plan.outcomes import as_followed
 from triage.plan.selectivity import selectivity_of
 from triage.plan.trial import as_done, cautioned_as, lines_to_do, strength_text
 
@@ -54,13 +56,14 @@ CAUTION_ORDER = (
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """What steps are completed with: the knowledge, the bench and what was concluded.
+    """What steps are completed with: the knowledge, the case, the bench and what was concluded.
 
     ``today`` holds what was used in the room in the last 24 hours, ``planned`` what each method of
     the plan uses.
     """
 
     knowledge: Knowledge
+    case: Case
     bench: Bench
     conclusions: Conclusions
     today: tuple[Used, ...] = ()
@@ -218,6 +221,16 @@ def _is_hazardous(method: Method, agents: Iterable[Agent], knowledge: Knowledge)
     return method.harshness.person.grade >= HAZARD_GRADE or worst >= HAZARD_GRADE
 
 
+def _readings(setting: Setting, method: Method, followed: str | None) -> Iterator[DocumentLine]:
+    """Yield what each document says of a method on which they disagree, its own first."""
+    told = {method.source: method.stands} | {each.source: each.text for each in method.also}
+    can_be = {method.source, *(each.source for each in method.also if each.figures)}
+    for source, says in told.items():
+        title = setting.knowledge.sources[source].title
+        chosen = source == (followed or method.source)
+        yield DocumentLine(source, title, says, chosen, source in can_be)
+
+
 def _hold_prompt(knowledge: Knowledge, method: Method, ladder: Ladder, *, hazardous: bool) -> str:
     """Return what must be observed and written down before this step opens, empty if nothing."""
     unchanged = int(knowledge.judgement.unchanged_passes.value)
@@ -275,6 +288,7 @@ def _served(knowledge: Knowledge, ladder: Ladder, sides: Mapping[str, Side | Non
 def _grade_reasons(method: Method) -> tuple[str, ...]:
     h = method.harshness
     told = {"mechanical": h.mechanical, "chemical": h.chemical, "to the person": h.person}
+    told |= {"not to be undone": h.lasting} if h.lasting else {}
     return tuple(f"{kind} {each.grade}: {each.because}" for kind, each in told.items())
 
 
@@ -290,7 +304,12 @@ def complete_step(
 ) -> Step:
     """Return the complete step for one rung or inserted step of a ladder, first of those served."""
     knowledge, bench, ladder = setting.knowledge, setting.bench, ladders[0]
+    # The air stays judged by the entry's own figures: the shorter release is the higher one.
     method = as_done(knowledge, item.method, item.before)
+    read: tuple[DocumentLine, ...] = ()
+    if method.also:
+        method, source = as_followed(knowledge, setting.case, item.method)
+        read = tuple(_readings(setting, method, source))
     agents = [knowledge.agents[a] for a in agents_in(method)]
     stops = [knowledge.stops[s] for s in method.stop_signs]
     zone = knowledge.zones.get(item.zone or "")
@@ -326,6 +345,7 @@ def complete_step(
         dwell_most_s=method.dwell_s.most if method.dwell_s else None,
         burst_s=method.burst_s.start if method.burst_s else None,
         temp_c=(method.temp_c.start, method.temp_c.most) if method.temp_c else None,
+        readings=read,
         amount_ml=choice.amount_ml,
         amount_because=choice.because,
         make_up=make_up_lines(knowledge, bench, method, choice.amount_ml),

@@ -15,7 +15,14 @@ from triage.case.store import update_case
 from triage.errors import TriageError, did_you_mean
 from triage.looks import put_off
 from triage.plan.model import Step
-from triage.plan.outcomes import SKIP, UNSKIP, answers_after, last_record, standing_skips
+from triage.plan.outcomes import (
+    FOLLOW,
+    SKIP,
+    UNSKIP,
+    answers_after,
+    last_record,
+    standing_skips,
+)
 from triage.service.photographs import Photographs
 
 FAR_MORE = 100.0
@@ -116,7 +123,7 @@ class Working(Photographs):
             },
         )
         new = changes.with_attempt(changes.without_timer(old, step_id), attempt)
-        for question, answer in answers_after(self.knowledge, attempt).items():
+        for question, answer in answers_after(self.knowledge, attempt, old.answers).items():
             new = changes.with_answer(new, question, answer)
         return new
 
@@ -209,6 +216,25 @@ class Working(Photographs):
             lambda old: changes.with_override(
                 old, self.clock(), SKIP, finding=finding, method=method, reason=reason
             ),
+        )
+
+    def follow(self, case: str | Path, method: str, source: str, reason: str) -> Case:
+        """Record which of the documents that disagree on a method is followed, with the reason.
+
+        Raises
+        ------
+        TriageError: the method has no such reading, or no reason is given.
+        """
+        entry = self.knowledge.require("method", method)
+        known = [entry.source, *(each.source for each in entry.also if each.figures)]
+        if source not in known:
+            mend = did_you_mean(source, known) if entry.also else "its documents agree"
+            raise TriageError(f'"{source}" gives no figures for {entry.name}', mend=mend)
+        if not reason.strip():
+            raise TriageError("following another document needs a reason", mend="say why")
+        told = {"method": method, "reading": source, "reason": reason}
+        return self.change(
+            case, lambda old: changes.with_override(old, self.clock(), FOLLOW, **told)
         )
 
     def offer_again(self, case: str | Path, finding: str | None, method: str, reason: str) -> Case:

@@ -13,7 +13,6 @@ from triage.history.daytypes import (
     DAY_MIN,
     NEVER,
     Airing,
-    DayPlan,
     Entry,
     Later,
     Session,
@@ -62,7 +61,7 @@ def day_blocks(day: BenchDay) -> Iterator[Block]:
         yield Line(section.head)
         yield from (Line(line, depth=1) for line, _ in section.lines)
     if day.plan.entries:
-        yield Line(end_words(day.plan))
+        yield Line(f"ends {clock(day.plan.ends_min)}")
 
 
 NOTHING = "nothing to do at the bench today"
@@ -113,20 +112,6 @@ def day_sections(day: BenchDay, of: Of = plainly) -> tuple[Section, ...]:
         ),
     )
     return tuple(section for section in sections if section.lines)
-
-
-def end_words(plan: DayPlan) -> str:
-    """Return when the day ends, and how much later than it need."""
-    return f"ends {clock(plan.ends_min)}; {_how_good(plan)}"
-
-
-def _how_good(plan: DayPlan) -> str:
-    if plan.ends_min <= plan.bound_min:
-        return "no order of this work ends earlier"
-    return (
-        f"no order of this work can end before {clock(plan.bound_min)}: "
-        f"at most {100 * plan.over_bound:.0f} % longer than it need be"
-    )
 
 
 AIRING = "air the room: nobody in it but for steps of the same agent"

@@ -45,6 +45,7 @@ def step_blocks(step: Step, sure: str = "") -> tuple[Listing, ...]:
         *listing("STOP if", *stop_words(step), kind="stop"),
         *listing("Do", *step.do, kind="tick"),
         *listing("Time and amount", *measure_words(step)),
+        *listing("Documents disagree", *document_words(step)),
         *listing("Done when", step.success, served_words(step)),
         *listing("Rinse and dry", *step.rinse, step.drying, kind="tick"),
         *listing("Waste", *dict.fromkeys(step.disposal)),
@@ -81,6 +82,7 @@ def work_blocks(step: Step) -> tuple[Listing, ...]:
     return (
         *listing("Do", *step.do),
         *listing("Time and amount", *measure_words(step)),
+        *listing("Documents disagree", *document_words(step)),
         *listing("Done when", step.success, served_words(step)),
         *listing("STOP if", *stop_words(step), kind="stop"),
         *listing("Rinse and dry", *step.rinse, step.drying),
@@ -176,6 +178,16 @@ def measure_words(step: Step) -> Iterator[str]:
         yield f"Look after {', '.join(f'{hours:g}' for hours in step.look_after_h)} h."
 
 
+def document_words(step: Step) -> Iterator[str]:
+    """Yield what each document says where they disagree: the one followed, and how to choose."""
+    for each in step.readings:
+        state = "followed here" if each.followed else "not followed"
+        yield f"{sentence(each.says)} ({each.title}; {state})"
+    others = [each.source for each in step.readings if each.can_be_followed and not each.followed]
+    if others:
+        yield f"To follow another: triage follow CASE {step.method} {' or '.join(others)} --reason"
+
+
 def limit_line(limit: LimitLine) -> str:
     """Return the level that is reached against one published limit."""
     told = limit_words(limit.authority, limit)
@@ -234,6 +246,7 @@ def reason_blocks(step: Step, plan: Plan | None = None) -> tuple[Listing, ...]:
             f"rubbing: {grade_word(grades.mechanical)}",
             f"attack on cuticle and colour: {grade_word(grades.chemical)}",
             f"hazard to you: {grade_word(grades.person)}",
+            *([f"what cannot be undone: {grade_word(grades.lasting)}"] if grades.lasting else ()),
             *step.harshness_because,
         ),
         *listing("The air rests on", *air),

@@ -18,6 +18,7 @@ from triage.history.watch import ChamberWatch
 from triage.knowledge.book import Knowledge
 from triage.plan.names import zone_words
 from triage.show.blocks import Line
+from triage.show.compared import method_photo_blocks
 from triage.show.record import (
     NO_ATTEMPT,
     NO_CHAMBER,
@@ -166,12 +167,17 @@ def matching(
 
 
 def used_rows(
-    months: Iterable[MonthLine], stock: Iterable[StockLine], evidence: Evidence, names: Names
+    months: Iterable[MonthLine],
+    stock: Iterable[StockLine],
+    evidence: Evidence,
+    attempts: Iterable[HistoryRow],
+    names: Names,
 ) -> Iterator[Row]:
-    """Yield what evaporated, what is left in the bottles, and how often each method worked."""
-    used, worked = (
-        usage_blocks(months, stock, names.called),
-        evidence_blocks(evidence, names.called),
+    """Yield what evaporated, what is left, how often each method worked, and by the photos."""
+    told = (
+        *usage_blocks(months, stock, names.called),
+        *evidence_blocks(evidence, names.called),
+        *method_photo_blocks(attempts, names.called),
     )
-    for line in [block for block in (*used, *worked) if isinstance(block, Line)][:MOST_ROWS]:
+    for line in [block for block in told if isinstance(block, Line)][:MOST_ROWS]:
         yield _row(hanging("  -", line.text)) if line.depth else title_row(line.text)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 from textual.containers import Horizontal
 from textual.content import Content
@@ -22,6 +23,7 @@ from triage.tui.services import Services
 from triage.tui.widgets.photoview import PhotoView
 
 NONE = "No photo is recorded yet. While you work on a step, {key} names the photos of that pass."
+MARKS = "ring: it left; cross: it came; square: fine structure is gone"
 Placed = tuple[str, Path | None]
 
 
@@ -142,15 +144,22 @@ class PhotosScreen(ServiceScreen):
                 seen.append(words)
             self.app.call_from_thread(about.update, "\n".join([*seen, f"Comparing: {words} ..."]))
 
-        def act() -> str:
+        views = [self.query_one(f"#{name}", PhotoView) for name in ("before", "after")]
+        wide = max(view.points_wide for view in views)
+
+        def act() -> tuple[str, tuple[Any, Any]]:
             from triage.service.measuring import measured  # noqa: PLC0415  (loads arrays)
 
             knowledge = self.services.workshop.knowledge
-            return "\n".join(
-                lines_of(measured(knowledge, before, after, told=told, glanced=told).lines())
-            )
+            found = measured(knowledge, before, after, told=told, glanced=told)
+            return "\n".join(lines_of(found.lines())), found.marked(wide)
 
-        self.serve(act, about.update, about.update)
+        def show(read: tuple[str, tuple[Any, Any]]) -> None:
+            about.update("\n".join((read[0], MARKS)))
+            for view, points in zip(views, read[1], strict=True):
+                view.draw(points)
+
+        self.serve(act, show, about.update)
 
     def action_turn(self, by: int) -> None:
         """Go to an older or a newer attempt."""

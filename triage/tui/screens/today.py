@@ -13,6 +13,7 @@ from textual.widgets import Input, Static
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.history.filterline import EXAMPLE, filter_from_line
+from triage.history.table import Filter
 from triage.service.acts import (
     attempts_on_record,
     bench_day,
@@ -21,7 +22,7 @@ from triage.service.acts import (
     running_chambers,
     used_up,
 )
-from triage.show.record import end_words
+from triage.show.record import clock
 from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.screens.base import FilteredScreen, Wanted
 from triage.tui.screens.form import Field, FormScreen
@@ -128,7 +129,7 @@ class TodayScreen(FilteredScreen):
         names = Names(workshop.knowledge, self._case_of())
         if view == DAY:
             day = bench_day(workshop)
-            ends = f"; {end_words(day.plan)}" if day.plan.entries else ""
+            ends = f"; ends {clock(day.plan.ends_min)}" if day.plan.entries else ""
             return View(
                 f"{workshop.clock():%Y-%m-%d, planned at %H:%M}, {day.cases} cases{ends}",
                 day_rows(day, names),
@@ -147,7 +148,12 @@ class TodayScreen(FilteredScreen):
             return View(f"Attempts{chosen}: {len(attempts)}{more}", record_rows(attempts, names))
         return View(
             "What was used and is left; below it how often methods worked here",
-            used_rows(*used_up(workshop), evidence_of(workshop), names),
+            used_rows(
+                *used_up(workshop),
+                evidence_of(workshop),
+                attempts_on_record(workshop, Filter()),
+                names,
+            ),
         )
 
     def _case_of(self) -> Callable[[str], Case | None]:
