@@ -22,10 +22,8 @@ from triage.tui.words import clock_words
 class TimedScreen(CaseScreen):
     """A screen of one step with its timers; their ends stand in the case file."""
 
-    @property
-    def is_working(self) -> bool:
-        """Whether the step is open, so that it may be timed."""
-        raise NotImplementedError
+    # Which panel is open: waiting, ready, hold or work.
+    panel = "waiting"
 
     def _timer(self) -> Timer | None:
         if self.case is None or self.step is None:
@@ -53,11 +51,11 @@ class TimedScreen(CaseScreen):
         timer = self._timer()
         if timer is not None:
             self._ask_stop_timer(step, timer)
-        elif step.burst_s is not None and self.is_working:
+        elif step.burst_s is not None and self.panel == "work":
             self.query_one(Countdown).begin_burst(step.burst_s)
         elif dwell_s is None:
             self.show_fault("this step has no dwell; there is nothing to time")
-        elif not self.is_working:
+        elif self.panel != "work":
             self.show_fault("the step is not open yet; first answer what stands on the left")
         else:
             label = timer_label(step)
@@ -115,11 +113,6 @@ class RecordingScreen(TimedScreen):
         self._is_recording = False
         self._to_tell: Read | None = None
         self._opened_at: datetime | None = None
-
-    @property
-    def panel(self) -> str:
-        """Which panel is open: waiting, ready, hold or work."""
-        raise NotImplementedError
 
     def _ask_unseen(self, case: Case) -> None:
         """Ask once before the cleaning is left behind with zones that nobody looked at."""

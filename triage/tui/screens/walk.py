@@ -72,15 +72,11 @@ class WalkScreen(RecordingScreen):
         """Read the case."""
         self.begin()
 
-    @property
-    def is_working(self) -> bool:
-        """Whether the step is open."""
-        return self.panel == "work"
-
-    @property
-    def panel(self) -> str:
-        """Which panel is open: waiting, ready, hold or work."""
-        return self.query_one("#panels", ContentSwitcher).current or "waiting"
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the keys of the checklist only while it is open."""
+        if action in ("tick", "open_step"):
+            return self.panel == "ready"
+        return super().check_action(action, parameters)
 
     def take(self, read: Read) -> None:
         """Show the step that was chosen, the next one of the plan if none was, or it is gone."""
@@ -127,7 +123,8 @@ class WalkScreen(RecordingScreen):
             self._open("work")
 
     def _open(self, panel: str) -> None:
-        self.query_one("#panels", ContentSwitcher).current = panel
+        self.panel = self.query_one("#panels", ContentSwitcher).current = panel
+        self.refresh_bindings()
         self.query_one(OutcomeBar).show(panel)
         self._stands_since = None
         self.call_after_refresh(self._stand)
@@ -150,7 +147,8 @@ class WalkScreen(RecordingScreen):
         if not self.is_whole or self.step is None:
             return
         further = "   PgDn reads on" if self.query_one(f"#{self.panel}").max_scroll_y else ""
-        self.query_one("#headline", Static).update(Content(f"{self.step.name}{further}"))
+        name = Content(f"{self.step.name}{further}")
+        self.query_one("#headline", Static).update(name, layout=False)
         watching, stops = self.query_one("#watching"), self.query_one(StopPoints)
         if stops.max_scroll_y and not watching.has_class("-crowded"):
             watching.add_class("-crowded")
@@ -176,14 +174,11 @@ class WalkScreen(RecordingScreen):
 
     def action_tick(self, number: int) -> None:
         """Tick one line of the checklist, or take the tick away."""
-        if self.panel == "ready":
-            self.clear_fault()
-            self.query_one(Checklist).toggle(number)
+        self.clear_fault()
+        self.query_one(Checklist).toggle(number)
 
     def action_open_step(self) -> None:
         """Go on from the checklist once every line is ticked."""
-        if self.panel != "ready":
-            return
         if self.query_one(Checklist).is_ready:
             self.clear_fault()
             self._enter()

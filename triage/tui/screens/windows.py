@@ -176,7 +176,7 @@ class AlarmScreen(Question[bool]):
 
     BINDINGS = [
         bind("choose", "answer(True)", "Go there"),
-        bind("leave", "answer(False)", "Later"),
+        bind("leave", "leave", "Later"),
     ]
 
     def __init__(self, words: str, pulse: Callable[[], float]) -> None:
@@ -191,6 +191,10 @@ class AlarmScreen(Question[bool]):
         """Go to the step, or let it wait; the title line goes on saying that it is over."""
         if self._pulse() - self._since >= STANDS_S:
             self.dismiss(goes)
+
+    def action_leave(self) -> None:
+        """Let it wait."""
+        self.action_answer(False)
 
 
 class StopScreen(Question[bool]):

@@ -90,7 +90,8 @@ class Place(Static):
 
     def _draw(self) -> None:
         width = self.content_size.width
-        self.update(Content(fitted(self._place, width) if width else self._place))
+        place = fitted(self._place, width) if width else self._place
+        self.update(Content(place), layout=False)  # its room is fixed: nothing moves
 
 
 class TitleBar(Horizontal):
@@ -206,7 +207,7 @@ class KeysLine(Static):
         parts: list[str | tuple[str, str]] = []
         for key in shown:
             parts += [(key.sign, "bold underline"), f" {key.what} "]
-        self.update(Content.assemble(*parts))
+        self.update(Content.assemble(*parts), layout=False)
 
     def on_click(self, event: events.Click) -> None:
         """Press the key that was clicked."""

@@ -162,10 +162,10 @@ class Countdown(Vertical):
             self._say(f"{'Nearly over' if left_s <= WARN_S else 'Running'}, left{said}")
 
     def _say(self, text: str) -> None:
-        """Say it in words; the same words again would lay the whole screen out anew."""
+        """Say it in words, in one line: nothing is laid out anew."""
         if text != self._said:
             self._said = text
-            self.query_one("#timer-words", Static).update(Content(text))
+            self.query_one("#timer-words", Static).update(Content(text), layout=False)
 
 
 class StopPoints(VerticalScroll):
