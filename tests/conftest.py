@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -24,6 +25,13 @@ slow = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
 settings.register_profile("same", deadline=None, suppress_health_check=slow, derandomize=True)
 settings.register_profile("drawn", deadline=None, suppress_health_check=slow)
 settings.load_profile("drawn" if os.environ.get("TRIAGE_DRAW") else "same")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _rules_read_once() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        share_rules(patch)
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -50,6 +58,5 @@ def demo(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def workshop(demo: Path, monkeypatch: pytest.MonkeyPatch) -> Workshop:
-    share_rules(monkeypatch)
+def workshop(demo: Path) -> Workshop:
     return open_workshop(cases=demo, clock=lambda: NOON)

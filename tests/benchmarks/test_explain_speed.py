@@ -17,7 +17,7 @@ import pytest
 
 from tests.proof.asking import Measured, asked_of_invented
 from tests.support.case_gen import speaking_signs
-from tests.support.explaining import likelihood, maker
+from tests.support.explaining import likelihood
 from tests.support.intake import TOLD
 from tests.support.knowledge import consultant, shipped
 from triage.case.changes import new_case, new_finding
@@ -107,7 +107,7 @@ def parts():
 
 def fresh(parts: Lookahead) -> Lookahead:
     """Return a look-ahead that has seen no case yet; the air of the bench is known."""
-    return Lookahead(consultant(), Bench(), parts.judge, parts=parts.parts)
+    return Lookahead(consultant(), Bench(), parts.judge, many=parts.many)
 
 
 def rounds_of(benchmark, run, parts, rounds: int):
@@ -135,7 +135,7 @@ def test_next_best_question_again(benchmark, parts):
 
 def singles(look: Lookahead, case: Case):
     sweep = Sweep(look, case)
-    offered = {method for _, rungs in sweep.base.rungs for method in rungs}
+    offered = {method for ladder in sweep.base.ladders for method in ladder.offered}
     return Searching(sweep, offered).singles()
 
 
@@ -153,10 +153,9 @@ def test_complete_single_changes_again(benchmark, parts):
 
 def test_firmness_of_every_step(benchmark, parts):
     case = unseen()
-    items = maker().skeleton(case, Bench(), parts.judge, plain=True).items
     sweep = Sweep(parts, case)
     ranked = ranked_questions(sweep, likelihood())
-    assert benchmark(firmness_of, sweep, items, ranked)
+    assert benchmark(firmness_of, sweep, ranked)
     report(benchmark, "firmness of every step")
 
 

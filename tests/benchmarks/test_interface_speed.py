@@ -29,7 +29,7 @@ from tests.support.starting import ENVIRONMENT
 from triage.service import open_workshop
 from triage.tui import FRAMES_A_SECOND
 from triage.tui.app import TriageApp
-from triage.tui.screens.base import LOOK_OUTSIDE_S
+from triage.tui.screens.ofcase import LOOK_OUTSIDE_S
 
 ROOT = Path(__file__).resolve().parents[2]
 SIZE = (80, 24)
@@ -44,11 +44,11 @@ WAYS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("plan: what if", ("e", "6", "1", "2", "q")),
     ("plan: keys", ("question_mark", "q")),
     ("observe: move", ("l", "down", "down", "up", "q")),
-    ("questions: first", ("l", "y", "1", "e", "q", "2", "u", "z", "1", "q", "q")),
-    ("questions: more", ("l", "5", "1", "e", "q", "2", "i", "q", "q", "q")),
-    ("walk", ("s", "e", "q", "m", "f9", "escape", "r", "q")),
+    ("questions: first", ("l", "Y", "1", "e", "q", "2", "u", "z", "1", "q", "q")),
+    ("questions: more", ("l", "5", "1", "e", "q", "2", "y", "q", "q", "q")),
+    ("walk", ("s", "e", "q", "m", "f9", "escape", "q", "q")),
     ("walk: outcome", ("s", "n", "enter", "n", "z", "o", "o", "p", "s", "enter", "q")),
-    ("air", ("a", "enter", "q", "q")),
+    ("air", ("a", "f", "q", "enter", "q", "q")),
     ("bench", ("o", "down", "down", "q")),
     ("handbook", ("h", "down", "down", "slash", "m", "o", "u", "f9", "q")),
     ("photos", ("p", "q")),

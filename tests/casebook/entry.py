@@ -15,6 +15,7 @@ from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
 from triage.plan.outcomes import answers_after, condition_target, finding_target, step_id
 from triage.plan.planner import Planner
+from triage.plan.questions import with_told
 
 BEGUN = datetime(2026, 3, 4, 8, 0, tzinfo=UTC)
 # How soft, how large and how often softened it is are not to be guessed, nor what is wanted of it.
@@ -49,7 +50,9 @@ def entered(account: Account, planner: Planner) -> Entered:
     if given.taxon not in (*knowledge.taxa, "unknown"):
         unsaid.append(f"group: {given.taxon}")
     taxon = given.taxon if given.taxon in knowledge.taxa else "unknown"
-    case = changes.new_case(account.id, taxon=taxon, answers=answers, findings=findings)
+    case = changes.new_case(account.id, taxon=taxon, findings=findings)
+    for question, answer in answers.items():
+        case = with_told(knowledge, case, question, answer)
     bench = _bench(knowledge, given.bench, unsaid)
     for record in account.records:
         case = _with_record(planner, case, bench, record, unsaid)
@@ -119,8 +122,8 @@ def _with_record(
         at = BEGUN + timedelta(hours=len(case.attempts))
         name = case.next_attempt_id()
         attempt = changes.new_attempt(name, at, outcome=ended, note=record.outcome, **told)
-        case = changes.with_attempt(case, attempt)
-        case = changes.with_answers(case, answers_after(planner.knowledge, attempt))
+        given = answers_after(planner.knowledge, attempt, case.answers)
+        case = changes.with_answers(changes.with_attempt(case, attempt), given)
     return case
 
 

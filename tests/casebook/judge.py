@@ -36,14 +36,12 @@ class Fault(NamedTuple):
 class Verdict(NamedTuple):
     """How one case is judged.
 
-    ``reads``: how sure, which deposit, and the truth if it is told, of each finding that is called
-    likely or settled; ``idle``: the plan offers nothing that acts.
+    ``idle``: the plan offers nothing that acts.
     """
 
     account: Account
     faults: tuple[Fault, ...]
     unsaid: tuple[str, ...]
-    reads: tuple[tuple[str, str, str | None], ...]
     idle: bool
 
     @property
@@ -73,11 +71,8 @@ class Judging:
         """Return the verdict, with each expectation that does not hold."""
         judges = (self._next, self._never, self._then, self._say, self._ask_first, self._readings)
         faults = tuple(fault for judge in judges for fault in judge())
-        sure = [f for f in self.plan.findings if f.standing in ("likely", "settled")]
-        truths = {finding: table().deposit_of(t) for finding, t in self.account.truth.items()}
-        reads = [(f.standing, str(f.deposit), truths.get(f.id)) for f in sure]
         idle = not self._acting(self.plan, ())
-        return Verdict(self.account, faults, self.told.unsaid, tuple(reads), idle)
+        return Verdict(self.account, faults, self.told.unsaid, idle)
 
     def is_act(self, act: Act, step: Step) -> bool:
         """Return whether a step of the plan is an act, or belongs to a group of acts."""

@@ -15,10 +15,11 @@ from collections.abc import Callable, Sequence
 from typing import get_args
 
 from tests.casebook.asking import asked_table
+from tests.casebook.calibration import calibration
 from tests.casebook.entry import entered
 from tests.casebook.judge import Judging, Verdict
 from tests.casebook.model import NOT_YET, Strength, casebook
-from tests.support.knowledge import planner, shipped
+from tests.support.knowledge import planner
 
 Verdicts = Sequence[Verdict]
 
@@ -41,17 +42,6 @@ def judged(mine: Verdicts) -> list[str]:
     """Return the cells of the table of cases."""
     parts = [[v for v in mine if v.account.strength == each] for each in get_args(Strength)]
     return [str(len(mine)), grades(mine), *map(grades, parts), grades([v for v in mine if v.idle])]
-
-
-def calibrated(mine: Verdicts) -> list[str]:
-    """Return how many readings of each standing are the true deposit; then: have none."""
-    cells, others = [], []
-    for standing in ("settled", "likely"):
-        told = [read[1:] for v in mine for read in v.reads if read[0] == standing and read[2]]
-        known = [deposit == truth for deposit, truth in told if truth in shipped().deposits]
-        cells.append(f"{sum(known)} of {len(known)}")
-        others.append(str(len(told) - len(known)))
-    return [*cells, *others]
 
 
 def reasons(verdicts: Verdicts) -> list[str]:
@@ -83,8 +73,11 @@ def main() -> None:
         NOT_YET.write_text("".join(failed), encoding="utf-8")
     head = f"cases | right / partly / wrong | {' | '.join(get_args(Strength))} | nothing acts yet"
     lines = [v.words() for v in verdicts] if given.cases else by_theme(head, verdicts, judged)
-    head = "settled | likely | settled, truth no deposit | likely, truth no deposit"
-    lines += ["", *by_theme(head, verdicts, calibrated)] if not given.cases else []
+    if not given.cases:
+        head = "settled | likely | settled, truth no deposit | likely, truth no deposit"
+        lines += ["", f"| theme | {head} | line by the others | settled by it | likely by it |"]
+        lines += ["|---" * 8 + "|"]
+        lines += [f"| {' | '.join([row.theme, *row.cells()])} |" for row in calibration(told)]
     print("\n".join([*lines, *(["", *reasons(verdicts)] if given.why else [])]))
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from tests.casebook.calibration import GOALS, calibration, share
 from tests.casebook.entry import Entered, entered, outcome_of
 from tests.casebook.judge import Judging
 from tests.casebook.model import Account, Act, Expect, casebook, not_yet, table
@@ -42,10 +43,23 @@ def test_every_case_file_can_be_read_and_there_are_enough() -> None:
     assert list(not_yet()) == sorted(set(not_yet()) & set(ids)), "sorted, and each a case"
 
 
+@pytest.mark.parametrize("rest", [False, True], ids=["as told", "with the rest"])
+def test_what_is_called_settled_or_likely_is_mostly_true(rest: bool, planner: Planner) -> None:
+    told = [(a, entered(a, planner)) for a in ACCOUNTS if a.truth]
+    asked = [(a, e.with_the_rest(a.expect.ask_first) if rest else e) for a, e in told]
+    total = calibration(asked)[-1]
+    for found in (total.by_rules, total.by_lines):
+        assert {called: share(found, called) >= goal for called, goal in GOALS.items()} == {
+            "settled": True,
+            "likely": True,
+        }, total.cells()
+
+
 @cache
-def resting_cases() -> tuple[tuple[Entered, Plan], ...]:
+def resting_cases(every: int) -> tuple[tuple[Entered, Plan], ...]:
     """Return each case with the rest answered where nothing is to be done and the way waits."""
-    told = [entered(a, shipped_planner()).with_the_rest(a.expect.ask_first) for a in ACCOUNTS]
+    accounts = ACCOUNTS[::every]
+    told = [entered(a, shipped_planner()).with_the_rest(a.expect.ask_first) for a in accounts]
     plans = [(each, shipped_planner().plan(each.case, each.bench)) for each in told]
     return tuple((e, p) for e, p in plans if p.waiting and not (p.steps or p.refused or p.held))
 
@@ -59,9 +73,13 @@ def desk_of(told: Entered, planner: Planner) -> ExplainDesk:
     return ExplainDesk(SimpleNamespace(**given, day=DayLedger, plan=plan, with_answer=unused))
 
 
-def test_what_the_way_on_waits_for_is_asked_first(planner: Planner) -> None:
+EVERY = pytest.mark.parametrize("every", [3, pytest.param(1, marks=pytest.mark.slow)])
+
+
+@EVERY
+def test_what_the_way_on_waits_for_is_asked_first(every: int, planner: Planner) -> None:
     seen = 0
-    for told, plan in resting_cases():
+    for told, plan in resting_cases(every):
         shown = [line for line in plan.waiting if is_shown(line, plan.findings)]
         asks = {planner.knowledge.rule(n.rule).ask for n in plan.notices if n.kind == "gate"}
         if not shown or asks & {q.question for q in plan.questions}:
@@ -75,11 +93,12 @@ def test_what_the_way_on_waits_for_is_asked_first(planner: Planner) -> None:
     assert seen
 
 
+@EVERY
 def test_a_guard_that_bars_by_what_is_open_names_the_one_look_that_clears_it(
-    planner: Planner,
+    every: int, planner: Planner
 ) -> None:
     seen = 0
-    for told, plan in resting_cases():
+    for told, plan in resting_cases(every):
         for line in plan.waiting:
             looks = {(q.finding, q.question) for q in line.questions if q.finding}
             for finding, question in looks:

@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from tests.support.running import share_rules
 from triage.case.changes import new_case, new_finding, with_attempt
 from triage.case.models import Attempt
 from triage.case.store import create_case
@@ -22,7 +21,6 @@ BENCH = ("--bench", str(ROOT / "cases" / "bench.yaml"))
 @pytest.fixture(autouse=True)
 def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
-    share_rules(monkeypatch)  # the calculators differ, the rules folder does not
 
 
 def answered(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
@@ -51,7 +49,12 @@ FIGURES = [
     # Supplier guides after BS 1133-19: 170 g for a cubic metre, so 17 g for 100 L.
     ("box --litres 100", "packing rule", 17.0, 1e-6),
     # Ideal gas by hand: 0.006593 kPa x 128.171 / (8.314 x 293.15) = 0.3467 mg/L, ten litres of it.
-    ("box --litres 10 --fumigant naphthalene --grams 5", "leaves when opened, at most", 3.467, 0.0034),
+    (
+        "box --litres 10 --fumigant naphthalene --grams 5",
+        "leaves when opened, at most",
+        3.467,
+        0.0034,
+    ),
     # One change thins 80 % by 0.8 mL of water to 10 mL of fluid: 80 x 10/10.8.
     ("alcohol --stock 80 --fluid 10 --water 0.8", "strength after change 1", 74.07, 0.01),
     # 35 drops fill 2 mL: worked example of a pharmacy course page on calibrating a dropper; the error
@@ -78,14 +81,20 @@ def test_a_figure_of_a_document_or_worked_by_hand(
 
 def test_air_of_a_closed_room_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
     """2 mL of ethyl acetate at 0.9006 g/mL in 30 m3: 60.0 mg/m3 in the room once all is in the air."""
-    answer = answered(capsys, "air", "ethyl-acetate", "--ml", "2", "--volume", "30", "--air-changes", "0")
-    peak = next(each for each in answer["levels"] if (each["place"], each["window"]) == ("room", "peak"))
+    answer = answered(
+        capsys, "air", "ethyl-acetate", "--ml", "2", "--volume", "30", "--air-changes", "0"
+    )
+    peak = next(
+        each for each in answer["levels"] if (each["place"], each["window"]) == ("room", "peak")
+    )
     assert peak["high_mg_per_m3"] == pytest.approx(2.0 * 900.6 / 30.0, rel=0.01)
     assert {limit["edition"] for limit in answer["air"]["limits"]}
     assert all(limit["source"] and limit["authority"] for limit in answer["air"]["limits"])
 
 
-def test_over_a_limit_names_limit_factor_mend_and_control(capsys: pytest.CaptureFixture[str]) -> None:
+def test_over_a_limit_names_limit_factor_mend_and_control(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     assert main(["air", "limonene", "--ml", "5", "--volume", "12", "--control", "none"]) == 0
     first, *rest = capsys.readouterr().out.splitlines()
     assert first.startswith("Too much: ")
@@ -108,7 +117,9 @@ def test_least_fresh_air_is_enough_and_no_less(capsys: pytest.CaptureFixture[str
     assert answered(capsys, *words, "--air-changes", str(least * 0.95))["verdict"] == "over"
 
 
-def test_curve_without_colour_has_no_codes_and_is_told_in_words(capsys: pytest.CaptureFixture[str]) -> None:
+def test_curve_without_colour_has_no_codes_and_is_told_in_words(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     assert main(["air", "ethyl-acetate", "--ml", "2", "--curve", *BENCH]) == 0
     out = capsys.readouterr().out
     assert "\x1b" not in out
@@ -131,14 +142,22 @@ def test_today_on_every_case_counts(capsys: pytest.CaptureFixture[str], tmp_path
         case = new_case(name, name, taxon="flies", findings=(new_finding("f1", "thorax-hairy"),))
         for number in range(count):
             made = Attempt(
-                id=f"a{number + 1}", at=now, step="f1-x", finding="f1", method="ethanol-70-brush", agent="ethanol",
-                outcome="better", amount_ml=0.5,
+                id=f"a{number + 1}",
+                at=now,
+                step="f1-x",
+                finding="f1",
+                method="ethanol-70-brush",
+                agent="ethanol",
+                outcome="better",
+                amount_ml=0.5,
             )
             case = with_attempt(case, made)
         create_case(cases, case)
     answer = answered(capsys, "day-air", "--cases", str(cases))
     assert len(answer["releases"]) == 3
-    assert sum(r["amount_mg"] for r in answer["releases"]) == pytest.approx(3 * 0.5 * 789.3 * 0.7, rel=1e-3)
+    assert sum(r["amount_mg"] for r in answer["releases"]) == pytest.approx(
+        3 * 0.5 * 789.3 * 0.7, rel=1e-3
+    )
     assert answer["sentence"].startswith("3 releases in 24 h")
     assert main(["day-air", "--cases", str(cases)]) == 0
     assert "8 h [" in capsys.readouterr().out
@@ -148,7 +167,9 @@ def test_today_on_every_case_counts(capsys: pytest.CaptureFixture[str], tmp_path
     assert later["largest_pass_ml"] < fresh["largest_pass_ml"]
 
 
-@pytest.mark.parametrize("words", ["air ethyl-acetate --ml 2", "mix ethanol --to 70 --stock 96 --ml 10", "day-air"])
+@pytest.mark.parametrize(
+    "words", ["air ethyl-acetate --ml 2", "mix ethanol --to 70 --stock 96 --ml 10", "day-air"]
+)
 def test_same_question_same_bytes(capsys: pytest.CaptureFixture[str], words: str) -> None:
     texts = []
     for _ in range(2):

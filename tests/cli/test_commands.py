@@ -66,11 +66,36 @@ def test_whole_job_without_a_terminal(triage: Runner) -> None:
 
 
 REQUIRED = {
-    "case", "knowledge_digest", "stage", "held", "findings", "steps", "excluded", "questions",
+    "case",
+    "knowledge_digest",
+    "stage",
+    "held",
+    "findings",
+    "steps",
+    "excluded",
+    "questions",
 }
 STEP_KEYS = {
-    "id", "stage", "zone", "deposit", "method", "agent", "technique", "harshness", "passes", "dwell_s",
-    "amount_ml", "make_up", "success", "stop_points", "cautions", "protection", "air", "rinse", "because", "rules",
+    "id",
+    "stage",
+    "zone",
+    "deposit",
+    "method",
+    "agent",
+    "technique",
+    "harshness",
+    "passes",
+    "dwell_s",
+    "amount_ml",
+    "make_up",
+    "success",
+    "stop_points",
+    "cautions",
+    "protection",
+    "air",
+    "rinse",
+    "because",
+    "rules",
 }
 
 
@@ -97,7 +122,9 @@ def plans_elsewhere(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
 
 
 @pytest.mark.parametrize("path", DEMO, ids=lambda p: p.stem)
-def test_plan_json_has_every_documented_key(path: Path, triage: Runner, plans_elsewhere: dict[str, str]) -> None:
+def test_plan_json_has_every_documented_key(
+    path: Path, triage: Runner, plans_elsewhere: dict[str, str]
+) -> None:
     result = triage("plan", str(path), "--json")
     assert result.returncode == 0, result.stderr
     plan = json.loads(result.stdout)
@@ -127,7 +154,11 @@ WRONG = {
     "zone": (GOOD.replace("zone: elytra", "zone: elitra"), "x.yaml:7", 'did you mean "elytra"'),
     "answer": (GOOD.replace("puff: moves", "puff: move"), "x.yaml:8", 'did you mean "moves"'),
     "question": (GOOD.replace("puff: moves", "puf: moves"), "x.yaml:8", 'did you mean "puff"'),
-    "taxon": (GOOD.replace("taxon: beetles", "taxon: beatles"), "x.yaml:3", 'did you mean "beetles"'),
+    "taxon": (
+        GOOD.replace("taxon: beetles", "taxon: beatles"),
+        "x.yaml:3",
+        'did you mean "beetles"',
+    ),
     "hydration": (GOOD.replace("supple}", "soft}"), "x.yaml:4", "hydration"),
     "yaml": (GOOD.replace("answers: {", "answers: ["), "x.yaml:4", "YAML"),
     "format": (GOOD.replace("format: 1", "format: 7"), "x.yaml:1", "format"),
@@ -159,7 +190,9 @@ WRONG = {
 
 
 @pytest.mark.parametrize("name", sorted(WRONG))
-def test_bad_case_file_is_one_line_with_place_and_mend(name: str, tmp_path: Path, triage: Runner) -> None:
+def test_bad_case_file_is_one_line_with_place_and_mend(
+    name: str, tmp_path: Path, triage: Runner
+) -> None:
     text, place, mend = WRONG[name]
     path = tmp_path / "x.yaml"
     path.write_text(text, encoding="utf-8")
@@ -193,13 +226,23 @@ def test_bad_words_are_one_line(words: list[str], says: str, triage: Runner) -> 
         (["--step", "f1-puff-air", "--outcome", "bettr"], 'did you mean "better"'),
         (["--step", "f1-puff-air", "--outcome", "better", "--ml", "-1"], "amount_ml"),
         (["--step", "f1-puff-air", "--outcome", "better", "--ml", "nan"], "amount_ml"),
-        (["--step", "f1-puff-air", "--outcome", "better", "--photo-after", "no.jpg"], 'no photo "no.jpg"'),
+        (
+            ["--step", "f1-puff-air", "--outcome", "better", "--photo-after", "no.jpg"],
+            'no photo "no.jpg"',
+        ),
         (["--step", "f1-puff-air", "--outcome", "better", "--photo-after", "../no.jpg"], "photo"),
     ],
 )
-def test_bad_record_leaves_the_file(words: list[str], says: str, demo: Path, triage: Runner) -> None:
+def test_bad_record_leaves_the_file(
+    words: list[str], says: str, demo: Path, triage: Runner
+) -> None:
     path = demo / "skimmer-plate-8.yaml"
-    text = path.read_text(encoding="utf-8").replace("f2", "f1x").replace("- id: f1\n", "- id: f2\n").replace("f1x", "f1")
+    text = (
+        path.read_text(encoding="utf-8")
+        .replace("f2", "f1x")
+        .replace("- id: f1\n", "- id: f2\n")
+        .replace("f1x", "f1")
+    )
     path.write_text(text, encoding="utf-8")
     assert says in one_line(triage("record", str(path), *words))
     assert path.read_text(encoding="utf-8") == text
@@ -245,7 +288,9 @@ def test_a_clean_zone_and_a_timer(demo: Path, triage: Runner) -> None:
         triage("see", path, "--zone", "leg", "--clean", "puff=moves")
     )
     assert "ends at" in triage("timer", path, "f1-blot-dry").stdout
-    assert yaml.safe_load(Path(path).read_text(encoding="utf-8"))["timers"][0]["step"] == "f1-blot-dry"
+    assert (
+        yaml.safe_load(Path(path).read_text(encoding="utf-8"))["timers"][0]["step"] == "f1-blot-dry"
+    )
     assert "stopped" in triage("timer", path, "f1-blot-dry", "--stop").stdout
     assert 'did you mean "f1-blot-dry"' in one_line(triage("timer", path, "f1-blot-dr"))
 
@@ -256,7 +301,9 @@ def test_help_fits_one_screen_and_needs_no_engine() -> None:
         "try:\n    main(['--help'])\nexcept SystemExit: pass\n"
         "assert not {'experta', 'textual', 'numpy', 'scipy'} & set(sys.modules), sorted(sys.modules)\n"
     )
-    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT)
+    result = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT
+    )
     assert result.returncode == 0, result.stderr
     assert "order of work" in result.stdout
     lines = result.stdout.splitlines()
@@ -276,10 +323,18 @@ def test_check_says_no_fault(triage: Runner) -> None:
 
 @pytest.mark.parametrize(
     "words",
-    [["list"], ["plan", "bumblebee-plate-3"], ["check"], ["plan", "nowhere"], ["see", "bumblebee-plate-3", "--zon"]],
+    [
+        ["list"],
+        ["plan", "bumblebee-plate-3"],
+        ["check"],
+        ["plan", "nowhere"],
+        ["see", "bumblebee-plate-3", "--zon"],
+    ],
     ids=" ".join,
 )
-def test_a_process_says_the_same(words: list[str], tmp_path: Path, demo: Path, triage: Runner) -> None:
+def test_a_process_says_the_same(
+    words: list[str], tmp_path: Path, demo: Path, triage: Runner
+) -> None:
     """A true process, rules read from their files, nothing shared: the same bytes, the same exit."""
     assert demo == tmp_path / "cases"
     assert process("-m", "triage", *words, home=tmp_path) == triage(*words)
@@ -289,7 +344,9 @@ def test_a_process_writes_the_same(tmp_path: Path, demo: Path) -> None:
     words = ["record", "bumblebee-plate-3", "--step", "f1-blot-dry", "--outcome", "cleared"]
     done = process("-m", "triage", *words, home=tmp_path)
     assert done.returncode == 0, done.stderr
-    (attempt,) = yaml.safe_load((demo / "bumblebee-plate-3.yaml").read_text(encoding="utf-8"))["attempts"]
+    (attempt,) = yaml.safe_load((demo / "bumblebee-plate-3.yaml").read_text(encoding="utf-8"))[
+        "attempts"
+    ]
     assert (attempt["step"], attempt["outcome"]) == ("f1-blot-dry", "cleared")
 
 

@@ -21,7 +21,9 @@ def completed(text: str, line: str, folder: Path) -> list[str]:
     words = line.split(" ")
     quoted = " ".join(f"'{word}'" for word in words)
     code = f"{text}\nCOMP_WORDS=({quoted})\nCOMP_CWORD={len(words) - 1}\n_shtab_triage\nprintf '%s\\n' \"${{COMPREPLY[@]}}\"\n"
-    done = subprocess.run(["bash", "-u", "-c", code], capture_output=True, text=True, check=False, cwd=folder)
+    done = subprocess.run(
+        ["bash", "-u", "-c", code], capture_output=True, text=True, check=False, cwd=folder
+    )
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     return done.stdout.split()
@@ -41,7 +43,9 @@ def completed(text: str, line: str, folder: Path) -> list[str]:
         ("triage plan bum", ["bumblebee.yaml"]),
     ],
 )
-def test_bash_completes(line: str, wanted: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_bash_completes(
+    line: str, wanted: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     (tmp_path / "bumblebee.yaml").write_text("", encoding="utf-8")
     assert sorted(completed(script("bash", capsys), line, tmp_path)) == sorted(wanted)
 

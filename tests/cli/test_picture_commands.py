@@ -69,7 +69,12 @@ def test_the_figures_of_the_photos_are_kept_and_shown_again(
     assert kept["removed"][0] == pytest.approx(1 - 11 / 20)
     capsys.readouterr()
     told = []
-    for words in (["worked", *case], ["worked", *case[1:]], ["history", *case[1:]], ["sheet", *case]):
+    for words in (
+        ["worked", *case],
+        ["worked", *case[1:]],
+        ["history", *case[1:]],
+        ["sheet", *case],
+    ):
         assert main(words) == 0
         told.append(" ".join(capsys.readouterr().out.split()))
     assert all("45 % gone" in each and "colour moved" in each for each in told)
@@ -85,7 +90,9 @@ def test_the_figures_of_the_photos_are_kept_and_shown_again(
     assert "45 % gone" in page
 
 
-@pytest.mark.parametrize("kept", [{"removed": "all"}, {"removed": [1, "x", 2]}, {"left": ["?"]}, {"marked": 3}])
+@pytest.mark.parametrize(
+    "kept", [{"removed": "all"}, {"removed": [1, "x", 2]}, {"left": ["?"]}, {"marked": 3}]
+)
 def test_figures_edited_by_hand_are_left_out_where_they_are_none(kept: dict[str, Any]) -> None:
     assert measured_words({**kept, "colour_median": 0.5}) == "by the photos: colour moved 0.5"
 

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.running import share_rules
 from triage.cli import commands as known
 from triage.cli import main
 
@@ -33,7 +32,6 @@ def test_commands_run_in_order(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """In one process, because forty starts would take a minute; others test the processes."""
-    share_rules(monkeypatch)
     monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
     monkeypatch.chdir(tmp_path)
     for words in WALK:
@@ -44,7 +42,9 @@ def test_commands_run_in_order(
 
 def test_every_command_stands_in_the_readme() -> None:
     named = {words[1] for block in blocks() for words in commands(block)}
-    named |= set(re.findall(r"`triage ([a-z-]+)", README)) | set(re.findall(r"# triage ([a-z-]+)", README))
+    named |= set(re.findall(r"`triage ([a-z-]+)", README)) | set(
+        re.findall(r"# triage ([a-z-]+)", README)
+    )
     named |= set(re.findall(r"triage (completion)", README))
     assert set(known()) - named == set()
 
@@ -59,7 +59,9 @@ def test_ci_runs_exactly_the_test_command() -> None:
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     awk = re.search(r"command=\$\((awk .*?)\)\n", script, re.DOTALL)
     assert awk
-    result = subprocess.run(["bash", "-c", awk[1]], capture_output=True, text=True, check=True, cwd=ROOT)
+    result = subprocess.run(
+        ["bash", "-c", awk[1]], capture_output=True, text=True, check=True, cwd=ROOT
+    )
     block = next(b for b in blocks() if "-m pytest" in b)
     assert result.stdout.strip() == block.strip()
 

@@ -58,6 +58,20 @@ LENSES = [
     (0.75, 0.45, 0.98),
     (0.95, 0.35, 0.61),
 ]
+# Depth of focus as printed in the table "Optical Characteristics" of an instruction manual for the
+# microscope Eclipse E200, page 75, dry objectives with an eyepiece of 10: NA, whole magnification,
+# depth [um]. Opened; the page prints no formula for them. From memory it is lambda / 2 NA^2 +
+# 1 mm / (7 M NA): our sum with an eye's e of 1/7 mm and half the wave term.
+EYEPIECE = [(0.10, 40, 63.2), (0.25, 100, 10.1), (0.65, 400, 1.2)]
+# Table 1 of the spreadsheet to Savazzi: Digital photography for science (2011), depth by circle of
+# confusion alone: magnification, nominal f-number, depth [mm], f-number at the sensor. Opened. Its
+# circle is 19 um (0.076 mm at 1 and f/1, 4 c by its formula); that cell is left out here.
+BY_CIRCLE = [
+    (1, 1.4, 0.11, 2.8), (1, 2, 0.15, 4), (1, 2.8, 0.21, 5.6), (1, 4, 0.30, 8), (2, 2, 0.057, 6),
+    (2, 2.8, 0.080, 8.4), (3, 2, 0.034, 8), (3, 2.8, 0.047, 11), (4, 2.8, 0.033, 14),
+    (5, 2, 0.018, 12), (5, 2.8, 0.026, 17), (10, 2, 0.0084, 22), (10, 2.8, 0.012, 31),
+    (20, 2.8, 0.0056, 59), (20, 4, 0.0080, 84), (40, 4, 0.0039, 160),
+]  # fmt: skip
 EYE = Eye(wavelength_um=0.55, acuity_arcmin=1.0, overlap_fraction=0.2)
 
 
@@ -79,19 +93,40 @@ def test_lenses_are_as_in_the_handbook(na: float, apart_um: float, deep_um: floa
     assert depth_um(na, 0.55, 10.0, 0.0) == pytest.approx(deep_um, abs=0.0051)
 
 
+@pytest.mark.parametrize(("na", "magnification", "printed_um"), EYEPIECE)
+def test_what_the_eye_resolves_adds_to_the_depth_as_in_the_printed_table(
+    na: float, magnification: float, printed_um: float
+) -> None:
+    depth = depth_um(na, 0.55 / 2, magnification, 1000 / 7)
+    assert depth == pytest.approx(printed_um, abs=0.051)
+
+
+@pytest.mark.parametrize(("magnification", "nominal", "printed_mm", "printed_f"), BY_CIRCLE)
+def test_the_sensor_term_alone_is_that_of_the_printed_table(
+    magnification: float, nominal: float, printed_mm: float, printed_f: float
+) -> None:
+    working = nominal * (1 + magnification)
+    assert working == pytest.approx(printed_f, rel=0.03)  # printed with two figures
+    na = na_from_working(working, magnification)
+    whole, wave = (depth_um(na, 0.55, magnification, e) for e in (19.0, 0.0))
+    assert (whole - wave) / 1000 == pytest.approx(printed_mm, rel=0.035)
+
+
 def test_the_sensor_adds_its_pitch_over_magnification_and_aperture() -> None:
     # By hand: 0.55 / 0.0784 + 3.76 / (10 * 0.28) = 7.015 + 1.343 um.
     assert depth_um(0.28, 0.55, 10.0, 3.76) == pytest.approx(8.358, abs=0.001)
 
 
 # IEST-STD-CC1246D (as MIL-STD-1246C), table of particle cleanliness levels: level, size [um], most
-# particles on the reference area. From memory; the law and its slope in Borson 2005, opened.
+# particles on the reference area. From memory: no printed table was found. Opened are the law with
+# its slope (Borson 2005) and MIL-STD-1246C, 1.4 (log-log2, slope 0.926, most particles at 1 um).
 LEVELS = [
     (50, 5, 166), (50, 25, 7.27), (100, 5, 1785), (100, 15, 265), (100, 25, 78.4), (100, 50, 10.7),
     (200, 15, 4189), (200, 50, 170), (200, 100, 15.8), (500, 50, 11817), (500, 100, 1100),
     (500, 250, 26.4),
 ]  # fmt: skip
-# ISO 14644-9:2012, table 1: class, size [um], most particles a square metre. From memory.
+# ISO 14644-9:2012, table 1: class, size [um], most particles a square metre. From memory: of the
+# standard only its scope was found printed (0.05 to 500 um; the edition of 2022 speaks of grades).
 CLASSES = [
     (1, 0.1, 100), (1, 0.5, 20), (3, 1, 1000), (3, 5, 200), (5, 0.5, 200_000), (5, 1, 100_000),
     (5, 10, 10_000), (5, 100, 1000), (7, 50, 200_000), (8, 500, 200_000),
@@ -107,7 +142,10 @@ def test_a_product_level_is_that_of_the_table(level: float, size_um: float, most
 @pytest.mark.parametrize(("step", "size_um", "most"), CLASSES)
 def test_a_surface_class_is_that_of_the_table(step: float, size_um: float, most: int) -> None:
     assert surface_class(most, 1e6, size_um) == step
-    assert surface_class(2 * most, 1e6, size_um) in (pytest.approx(step + 0.4), None)  # log 2 = 0.301
+    assert surface_class(2 * most, 1e6, size_um) in (
+        pytest.approx(step + 0.4),
+        None,
+    )  # log 2 = 0.301
     assert surface_class(most, 1e6, 600) is None
 
 

@@ -10,11 +10,16 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.builders import full_bench
+from tests.support.intake import READY
+from triage.case.changes import new_case
 from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
+from triage.plan.ladder import grades
+from triage.plan.planner import Planner
 
 ROOT = Path(__file__).parents[2]
 
@@ -268,3 +273,28 @@ def test_mercury_ended_before_the_year_that_clears(knowledge: Knowledge) -> None
     """Mercuric chloride was used until the mid-1980s. Source: Collection Forum 30, from p. 51."""
     (year,) = re.findall(r"\d{4}", knowledge.questions["age"].answers[1].text)
     assert int(year) > 1986
+
+
+@pytest.mark.parametrize("group", ["beetles", "bees-wasps", "flies", "myriapods"])
+def test_drying_out_of_a_fluid_is_harsh_however_gentle_the_act(
+    planner: Planner, knowledge: Knowledge, group: str
+) -> None:
+    # Dried from fluid heads fall in and wings crinkle for good: Nelson, byu-drying-2009.
+    told = {"hydration": "fluid-preserved", "arrival": "in-fluid", "aim": "keep-dry"}
+    case = new_case(group, "test", taxon=group, answers={**READY, **told, "fluid": "ethanol"})
+    plan = planner.plan(case, full_bench(knowledge))
+    dried = [
+        s for s in plan.steps if s.stage == "set-and-dry" and s.method != "dry-hair-moving-air"
+    ]
+    assert dried
+    for step in dried:
+        assert step.harshness.lasting >= 4, step.method
+        assert any("not to be undone" in reason for reason in step.harshness_because)
+
+
+def test_softening_and_washing_off_are_graded_by_what_nothing_undoes(knowledge: Knowledge) -> None:
+    # Each softening shortens life: Simmons, simmons-2002. Pollen is a record: glycerine-swab-pollen.
+    softened = {m for r in knowledge.conditions["brittle"].ladder for m in r.method}
+    assert all(grades(knowledge.methods[m])[3] >= 2 for m in softened)
+    washed = ("water-swish", "wash-detergent", "wash-detergent-shake")
+    assert all(knowledge.methods[m].harshness.lasting for m in washed)

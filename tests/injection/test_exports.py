@@ -10,7 +10,6 @@ import icalendar
 import pytest
 
 from tests.support.hostile import FORGED, TEXTS, write
-from tests.support.running import share_rules
 from triage.cli import main
 from triage.history.calendar import Due, calendar_text
 from triage.history.index import load_index
@@ -55,8 +54,7 @@ def test_a_calendar_holds_one_event_for_each_thing_due(kind):
 
 
 @pytest.mark.parametrize("kind", TEXTS)
-def test_the_calendar_of_a_hostile_case(kind, tmp_path, capsys, monkeypatch):
-    share_rules(monkeypatch)
+def test_the_calendar_of_a_hostile_case(kind, tmp_path, capsys):
     write(tmp_path, TEXTS[kind])
     for words in (["day", "card"], ["watch"]):
         target = tmp_path / f"{words[0]}.ics"

@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from tests.support.hostile import FORGED, REFUSED, TEXTS, write
-from tests.support.running import share_rules
 from triage.case.store import load_case
 from triage.cli import main
 from triage.errors import CONTROL, TriageError
@@ -36,12 +35,8 @@ COMMANDS = {
 
 
 @pytest.fixture(autouse=True)
-def shared_rules(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each text stands in a case of its own; the rules are the same for all of them.
-
-    The commands of one test share a workshop too, as the screens do.
-    """
-    share_rules(monkeypatch)
+def one_workshop(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The commands of one test share a workshop, as the screens do."""
     monkeypatch.setattr("triage.service.open_workshop", cache(open_workshop))
 
 

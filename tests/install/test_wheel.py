@@ -42,7 +42,10 @@ def test_wheel_carries_rules_cases_and_licence(built: tuple[Path, Path]) -> None
             assert inside == (ROOT / "rules" / name).read_bytes()
     assert {f"triage/_carried/cases/{name}" for name in CASES} <= names
     assert any(name.endswith("licenses/LICENSE") for name in names)
-    assert {n.split("/")[0] for n in names} == {"triage", next(n for n in names if "dist-info" in n).split("/")[0]}
+    assert {n.split("/")[0] for n in names} == {
+        "triage",
+        next(n for n in names if "dist-info" in n).split("/")[0],
+    }
     assert not [n for n in names if n.endswith((".pyc", ".tmp", ".lock", ".index.json"))]
     assert "triage/tui/app.tcss" in names
 
@@ -50,14 +53,28 @@ def test_wheel_carries_rules_cases_and_licence(built: tuple[Path, Path]) -> None
 def test_source_archive_can_be_built_and_tested(built: tuple[Path, Path]) -> None:
     with tarfile.open(built[1]) as archive:
         names = {n.split("/", 1)[1] for n in archive.getnames() if "/" in n}
-    wanted = {"pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE", "tests/conftest.py", ".ci/run"}
+    wanted = {
+        "pyproject.toml",
+        "README.md",
+        "DEVELOPERS.md",
+        "LICENSE",
+        "tests/conftest.py",
+        ".ci/run",
+    }
     wanted |= {f"rules/{name}" for name in RULES} | {f"cases/{name}" for name in CASES}
     assert wanted <= names
 
 
 def run(*words: str, code_at: Path, home: Path) -> subprocess.CompletedProcess[str]:
-    env = {"PATH": os.environ["PATH"], "PYTHONPATH": str(code_at), "TRIAGE_HOME": str(home), "NO_COLOR": "1"}
-    return subprocess.run(words, capture_output=True, text=True, check=False, cwd=home, env=env, timeout=300)
+    env = {
+        "PATH": os.environ["PATH"],
+        "PYTHONPATH": str(code_at),
+        "TRIAGE_HOME": str(home),
+        "NO_COLOR": "1",
+    }
+    return subprocess.run(
+        words, capture_output=True, text=True, check=False, cwd=home, env=env, timeout=300
+    )
 
 
 def test_unpacked_wheel_works_from_another_folder(built: tuple[Path, Path], tmp_path: Path) -> None:
@@ -166,7 +183,9 @@ def test_wheel_declares_what_pyproject_declares(built: tuple[Path, Path]) -> Non
 
 @pytest.mark.slow
 @pytest.mark.parametrize("version", VERSIONS)
-def test_wheel_in_an_empty_environment(version: str, built: tuple[Path, Path], tmp_path: Path) -> None:
+def test_wheel_in_an_empty_environment(
+    version: str, built: tuple[Path, Path], tmp_path: Path
+) -> None:
     python = find_python(version)
     if python is None:
         pytest.skip(f"Python {version} is not at hand")

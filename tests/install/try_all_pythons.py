@@ -32,7 +32,13 @@ class Failed(Exception):
 def run(words: Sequence[str | Path], *, cwd: Path, env: dict[str, str] | None = None) -> str:
     """Return what a command prints; a failing one raises with the end of its output."""
     done = subprocess.run(
-        [str(word) for word in words], cwd=cwd, env=env, capture_output=True, text=True, check=False, timeout=900
+        [str(word) for word in words],
+        cwd=cwd,
+        env=env,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=900,
     )
     if done.returncode:
         said = (done.stdout + done.stderr)[-1500:]
@@ -63,7 +69,9 @@ def find_python(version: str) -> Path | None:
     for place in _places(version):
         if not place.is_file():
             continue
-        done = subprocess.run([str(place), "-c", probe], capture_output=True, text=True, check=False)
+        done = subprocess.run(
+            [str(place), "-c", probe], capture_output=True, text=True, check=False
+        )
         if done.returncode == 0 and done.stdout.strip() == version:
             return place
     return None
@@ -117,7 +125,9 @@ def try_python(python: Path, wheel: Path, folder: Path) -> list[str]:
     done.append(run([triage, "check"], cwd=elsewhere, env=env).strip().splitlines()[0])
     demo = elsewhere / "demo"
     shutil.copytree(ROOT / "cases", demo)
-    plan = json.loads(run([triage, "plan", demo / f"{CASE}.yaml", "--json"], cwd=elsewhere, env=env))
+    plan = json.loads(
+        run([triage, "plan", demo / f"{CASE}.yaml", "--json"], cwd=elsewhere, env=env)
+    )
     if not plan["steps"]:
         raise Failed("the plan of the demo case has no step")
     first = plan["steps"][0]
@@ -137,7 +147,9 @@ def try_python(python: Path, wheel: Path, folder: Path) -> list[str]:
 
 def contents(folder: Path) -> dict[str, bytes]:
     """Return every file below a folder with its bytes."""
-    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+    return {
+        str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()
+    }
 
 
 def main(versions: Sequence[str]) -> int:

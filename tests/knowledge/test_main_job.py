@@ -45,7 +45,9 @@ def test_dry_specimen_gets_no_liquid_but_what_rehydrates_it(
                 assert step.stage == "rehydrate", step.id
 
 
-def test_loose_dust_gets_air_and_a_dry_soft_brush_first(planner: Planner, knowledge: Knowledge) -> None:
+def test_loose_dust_gets_air_and_a_dry_soft_brush_first(
+    planner: Planner, knowledge: Knowledge
+) -> None:
     # common practice: dry before wet, air before touch.
     for hydration in ("dry", "supple"):
         case = case_with("beetles", "elytra", DUST, hydration=hydration)
@@ -71,7 +73,9 @@ def test_oily_matting_on_a_hairy_thorax_rises_from_aqueous_to_the_poison_last(
     assert "ethoxyethanol-brush" not in order
 
 
-def test_glycol_ether_only_for_wax_after_every_safer_rung(planner: Planner, knowledge: Knowledge) -> None:
+def test_glycol_ether_only_for_wax_after_every_safer_rung(
+    planner: Planner, knowledge: Knowledge
+) -> None:
     # common practice: the glycol ether takes wax where all else fails; NIOSH Current Intelligence
     # Bulletin 39 (1983) for putting it last.
     case = case_with("bees-wasps", "thorax-hairy", WAXY)
@@ -83,7 +87,9 @@ def test_glycol_ether_only_for_wax_after_every_safer_rung(planner: Planner, know
         assert order.index(safer) < order.index("ethoxyethanol-brush"), safer
 
 
-@pytest.mark.parametrize("signs", [OILY, WAXY, DUST, {}, {"sheen": "dull", "lens-look": "film", "puff": "stays"}])
+@pytest.mark.parametrize(
+    "signs", [OILY, WAXY, DUST, {}, {"sheen": "dull", "lens-look": "film", "puff": "stays"}]
+)
 @pytest.mark.parametrize("named", [None, "oily-film", "waxy-matting", "eye-film", "soot-film"])
 def test_no_chlorinated_solvent_and_no_glycol_ether_on_a_compound_eye(
     planner: Planner, knowledge: Knowledge, signs: dict[str, str], named: str | None
@@ -92,10 +98,16 @@ def test_no_chlorinated_solvent_and_no_glycol_ether_on_a_compound_eye(
     for taxon in ("flies", "beetles", "unknown"):
         case = case_with(taxon, "compound-eye", signs, named=named)
         for method in walk(planner, case, full_bench(knowledge), "no-change"):
-            assert not classes(knowledge, method) & {"chlorinated", "glycol-ether-e", "glycol-ether-p"}
+            assert not classes(knowledge, method) & {
+                "chlorinated",
+                "glycol-ether-e",
+                "glycol-ether-p",
+            }
 
 
-def test_eyes_get_soft_brush_and_surfactant_rinsed_and_repeated(planner: Planner, knowledge: Knowledge) -> None:
+def test_eyes_get_soft_brush_and_surfactant_rinsed_and_repeated(
+    planner: Planner, knowledge: Knowledge
+) -> None:
     # common practice: dilute surfactant painted on with a soft brush, rinsed, repeated.
     signs = {"sheen": "dull", "colour": "mixed-grains", "lens-look": "film", "puff": "stays"}
     plan = planner.plan(case_with("flies", "compound-eye", signs), full_bench(knowledge))
@@ -105,7 +117,9 @@ def test_eyes_get_soft_brush_and_surfactant_rinsed_and_repeated(planner: Planner
     assert "brush" in step.tool
 
 
-def test_natural_bloom_is_never_offered_a_cleaning_method(planner: Planner, knowledge: Knowledge) -> None:
+def test_natural_bloom_is_never_offered_a_cleaning_method(
+    planner: Planner, knowledge: Knowledge
+) -> None:
     # Futahashi et al. 2019 (eLife 8:e43045): the pruinose wax of dragonflies is the insect's own.
     for taxon in ("dragonflies", "beetles", "unknown"):
         plan = planner.plan(case_with(taxon, "abdomen-hard", BLOOM), full_bench(knowledge))
@@ -114,9 +128,13 @@ def test_natural_bloom_is_never_offered_a_cleaning_method(planner: Planner, know
         assert any(n.kind == "leave-it" for n in plan.notices)
 
 
-def test_an_unknown_white_film_counts_as_bloom_until_shown_otherwise(planner: Planner, knowledge: Knowledge) -> None:
+def test_an_unknown_white_film_counts_as_bloom_until_shown_otherwise(
+    planner: Planner, knowledge: Knowledge
+) -> None:
     # common practice: natural features win doubt.
-    plan = planner.plan(case_with("beetles", "abdomen-hard", {"colour": "white"}), full_bench(knowledge))
+    plan = planner.plan(
+        case_with("beetles", "abdomen-hard", {"colour": "white"}), full_bench(knowledge)
+    )
     assert not [m for m in rungs(plan) if not knowledge.methods[m].harmless]
     assert plan.questions
 
@@ -130,26 +148,37 @@ def test_lacquer_is_refused_at_intake_with_the_reason(planner: Planner) -> None:
 
 
 @pytest.mark.parametrize("outcome", ["damage", "worse"])
-def test_after_damage_nothing_is_offered_until_a_written_release(planner: Planner, outcome: str) -> None:
+def test_after_damage_nothing_is_offered_until_a_written_release(
+    planner: Planner, outcome: str
+) -> None:
     from datetime import UTC, datetime
 
     case = case_with("beetles", "elytra", DUST)
     when = datetime(2026, 3, 4, 9, 0, tzinfo=UTC)
     attempt = changes.new_attempt(
-        "a1", when, "f1-puff-air", outcome, finding="f1", zone="elytra", deposit="loose-dust", method="puff-air"
+        "a1",
+        when,
+        "f1-puff-air",
+        outcome,
+        finding="f1",
+        zone="elytra",
+        deposit="loose-dust",
+        method="puff-air",
     )
     held = changes.with_attempt(case, attempt)
     plan = planner.plan(held, Bench())
     assert plan.steps == ()
     assert [hold.attempt for hold in plan.held] == ["a1"]
-    free = planner.plan(changes.with_release(held, when, "a1", "looked at it: only a loose seta"), Bench())
+    free = planner.plan(
+        changes.with_release(held, when, "a1", "looked at it: only a loose seta"), Bench()
+    )
     assert free.held == ()
     assert free.steps
     assert all(step.method != "puff-air" for step in free.steps)
 
 
 def ladder_is_rising(plan: Plan) -> bool:
-    worst = [max(s.harshness.mechanical, s.harshness.chemical, s.harshness.person) for s in plan.steps if "-before-" not in s.id]
+    worst = [s.harshness.worst for s in plan.steps if "-before-" not in s.id]
     return worst == sorted(worst)
 
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-import pytest
-
+from tests.support.gathered import each
 from tests.support.knowledge import consultant, shipped
 from triage.engine.build import build_engine
 from triage.engine.normal import NormalRule
@@ -13,11 +12,7 @@ from triage.engine.plain import evaluate
 from triage.engine.rulecases import facts_of_case, failed_cases, fires
 
 RULES = {rule.id: (family, rule) for family, rules in shipped().rules.items() for rule in rules}
-CASES = [
-    pytest.param(rule.id, number, id=f"{rule.id}-{number}")
-    for _, rule in RULES.values()
-    for number in range(1, len(rule.cases) + 1)
-]
+CASES = [(rule.id, n) for _, rule in RULES.values() for n in range(1, len(rule.cases) + 1)]
 
 
 @cache
@@ -25,7 +20,7 @@ def normal() -> dict[str, NormalRule]:
     return {rule.id: rule for rules in consultant().normal.by_family.values() for rule in rules}
 
 
-@pytest.mark.parametrize(("rule_id", "number"), CASES)
+@each(CASES)
 def test_rule_case(rule_id, number):
     case = RULES[rule_id][1].cases[number - 1]
     facts = facts_of_case(consultant(), normal()[rule_id], case)
@@ -33,7 +28,7 @@ def test_rule_case(rule_id, number):
     assert found == (case.expect == "fires")
 
 
-@pytest.mark.parametrize("rule_id", list(RULES))
+@each(RULES)
 def test_rule_alone_in_experta(rule_id):
     """Built alone into an engine, a rule concludes what the pure form concludes, case by case."""
     rule = normal()[rule_id]

@@ -120,7 +120,7 @@ def _with_intake(look: Lookahead, case: Case, rng: random.Random) -> Case:
     best: dict[str, tuple[int, str]] = {}
     for fact, question, afters in sweep.open_places():
         for after in afters if fact.key == SPECIMEN and question != TAXON else ():
-            gates = len(sweep.outlook({(SPECIMEN, question): after}).gates)
+            gates = len(sweep.outline({(SPECIMEN, question): after}).gates)
             known = best.get(question)
             if known is None or gates < known[0]:
                 best[question] = (gates, after)
@@ -153,7 +153,7 @@ def ask_out(look: Lookahead, likelihood: Likelihood, truth: Case, seed: int = 0)
         case = _answered(case, place, known)
     there_are = sum(1 for _ in _all_places(look, truth))
     step, wanted = look.of_case(case), look.of_case(truth)
-    return Asked(seed, len(asked), there_are, step.head == wanted.head, step.step)
+    return Asked(seed, len(asked), there_are, step.head == wanted.head, step.head.step)
 
 
 def _answered(case: Case, place: Place, known: dict[str, Fact]) -> Case:

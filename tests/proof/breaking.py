@@ -234,9 +234,9 @@ def swap_rungs(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
 
 
 def _grades(method: Any, step: int) -> Iterator[tuple[str, Any]]:
-    for word in ("mechanical", "chemical", "person"):
+    for word in ("mechanical", "chemical", "person", "lasting"):
         graded = getattr(method.harshness, word)
-        grade = graded.grade + step
+        grade = graded.grade + step if graded else -1
         if grade >= 0:
             harshness = changed(method.harshness, **{word: changed(graded, grade=grade)})
             yield f"{word} {grade}", changed(method, harshness=harshness)

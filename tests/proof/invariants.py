@@ -67,10 +67,13 @@ def _named(methods: frozenset[str] | set[str]) -> str:
     return ", ".join(sorted(methods))
 
 
-def grades_of(method: Method) -> tuple[int, int, int]:
-    """Return mechanical, chemical and person grade, read anew from the knowledge."""
-    harshness = method.harshness
-    return harshness.mechanical.grade, harshness.chemical.grade, harshness.person.grade
+KINDS = ("mechanical", "chemical", "person", "lasting")
+
+
+def grades_of(method: Method) -> list[int]:
+    """Return the grades of each kind, read anew from the knowledge."""
+    graded = (getattr(method.harshness, kind) for kind in KINDS)
+    return [each.grade if each else 0 for each in graded]
 
 
 def harsher(knowledge: Knowledge, first: str, second: str) -> bool:
@@ -79,7 +82,7 @@ def harsher(knowledge: Knowledge, first: str, second: str) -> bool:
         pair = []
         for method_id in (first, second):
             grades = grades_of(knowledge.methods[method_id])
-            named = dict(zip(("mechanical", "chemical", "person"), grades, strict=True))
+            named = dict(zip(KINDS, grades, strict=True))
             named |= {"worst": max(grades), "sum": sum(grades)}
             pair.append(named[word])
         if pair[0] != pair[1]:
@@ -229,7 +232,8 @@ def dry_behind_gate(scene: Scene) -> str:
 def nothing_wet_unless_soft(scene: Scene) -> str:
     """Nothing wet is put on what is not soft; on what is dry no water, a moist brush or a dab.
 
-    A dab is one small drop drawn off at once; the casebook's accounts of dry beetles use it.
+    A dab is one small drop drawn off at once; the casebook's accounts of dry beetles use it. A trace
+    of glue holds a part on a dry insect; softening it first would loosen the joint again.
 
     What stands in fluid is wet throughout.
     """
@@ -241,7 +245,7 @@ def nothing_wet_unless_soft(scene: Scene) -> str:
         # A trial brings the liquid of the step that it stands before.
         tries = item.before if item.before and k.methods[item.method].tries_next else item.method
         technique = k.techniques[k.methods[tries].technique]
-        bears = technique.water_free or technique.id in ("humid-brush", "dab")
+        bears = technique.water_free or technique.id in ("humid-brush", "dab", "glue-trace")
         is_dry = bears and scene.combination.hydration == DRY
         if item.method in scene.finding_steps and technique.wet != "dry" and not is_dry:
             wrong.add(item.method)

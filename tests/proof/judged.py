@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from triage.case.profile import Bench
 from triage.engine.consult import Consultant
 from triage.exposure.day import DayLedger
-from triage.plan.barring import bench_bars
+from triage.plan.barring import BenchBars
 from triage.plan.planner import Planner
 
 
@@ -29,7 +29,7 @@ class JudgedBenches:
         self.bars = {
             name: frozenset(
                 bar.method
-                for bar in bench_bars(knowledge, bench, knowledge.methods, self.judges[name])
+                for bar in BenchBars(knowledge, bench, self.judges[name]).of(knowledge.methods)
             )
             for name, bench in benches.items()
         }

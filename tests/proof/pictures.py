@@ -14,6 +14,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from multiprocessing import get_context
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -23,7 +25,8 @@ from tests.support.knowledge import shipped
 from triage.errors import TriageError
 from triage.knowledge.judgement import PictureLimits
 from triage.picture.colour import ciede2000, lab_from_srgb
-from triage.picture.pair import Comparison, compare, glance
+from triage.picture.pair import Comparison, compare
+from triage.service.measuring import measured
 from triage.show.compared import offered
 
 TEXTURES = ("brick", "grass", "gravel", "chelsea", "moon", "calm")
@@ -223,18 +226,30 @@ def large(rows: int = 4000, columns: int = 6000) -> tuple[Any, Any]:
     return both[0], both[1]
 
 
+def save_large(folder: str) -> None:
+    """Write a large pair as a camera does, apart: drawing takes more memory than comparing."""
+    from PIL import Image
+
+    for name, picture in zip(("before", "after"), large(), strict=True):
+        Image.fromarray(picture).save(Path(folder) / f"{name}.jpg", quality=95)
+
+
 def time_large() -> None:
-    """Print what a large pair takes: both as the camera gives them, a glance, then the whole."""
-    with get_context("spawn").Pool(1) as apart:  # drawing takes more memory than comparing
-        before, after = apart.apply(large)
-    base, began = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, time.process_time()
-    first, near = glance(before, after, limits())
-    print(f"glance: {len(first.vanished)} left, {len(first.appeared)} came, ", end="")
-    print(f"{time.process_time() - began:.1f} s of processor")
-    began, wall = time.process_time(), time.perf_counter()
-    got = compare(before, after, limits(), near=near)
-    print(f"whole: {len(got.vanished)} left, {len(got.appeared)} came, ", end="")
-    print(f"{time.process_time() - began:.1f} s of processor, {time.perf_counter() - wall:.1f} s")
+    """Print what a large pair takes from its files on: a glance, then the whole."""
+    knowledge = shipped()
+    with TemporaryDirectory() as folder:
+        with get_context("spawn").Pool(1) as apart:
+            apart.apply(save_large, (folder,))
+        base = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        began, wall = time.process_time(), time.perf_counter()
+
+        def glanced(words: str) -> None:
+            used, passed = time.process_time() - began, time.perf_counter() - wall
+            print(f"{words}: {used:.1f} s of processor, {passed:.1f} s")
+
+        photos = (Path(folder) / f"{name}.jpg" for name in ("before", "after"))
+        got = measured(knowledge, *photos, glanced=glanced).found
+        glanced(f"whole: {len(got.vanished)} left, {len(got.appeared)} came")
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     print(f"memory at most {most / 1e6:.2f} GB ({base / 1e6:.2f} GB before)")
 

@@ -15,7 +15,7 @@ from triage.exposure.day import DayLedger, Release
 from triage.exposure.judge import judge_release
 from triage.exposure.ledger import judge_day
 from triage.history.dayair import DayAir, mg_per_ml
-from triage.history.daytypes import Hours, PutDown, Task, Visit, sessions_of
+from triage.history.daytypes import Hours, PutDown, Task, Visit, chains_of, sessions_of
 from triage.history.schedule import plan_day
 from triage.plan.air import AirJudge
 from triage.plan.substances import room_of, strength_fraction, substance_of
@@ -23,21 +23,20 @@ from triage.plan.substances import room_of, strength_fraction, substance_of
 HOURS = Hours(9 * 60, 18 * 60)
 
 
-def checked_plain_day(seed, most_runs):
+def checked_plain_day(seed, most_changes):
     random = np.random.default_rng(seed)
     tasks = random_day(random, int(random.integers(1, 61)))
     air = PlainAir(
         {a: int(random.choice([0, 5, 30, 90])) for a in AGENTS}, float(random.choice([3, 8, 1e6]))
     )
     now = int(random.choice([0, 10 * 60 + 7]))
-    plan = plan_day(tasks, HOURS, air, now_min=now, seed=seed, most_runs=most_runs)
+    plan = plan_day(tasks, HOURS, air, now_min=now, seed=seed, most_changes=most_changes)
     assert faults_of_day(plan, tasks, HOURS, now) == []
     used = {}
     for entry in plan.entries:
         if entry.amount_ml:
             used[entry.agent] = used.get(entry.agent, 0.0) + entry.amount_ml
     assert all(amount <= air.cap_ml + 1e-9 for amount in used.values())
-    assert plan.bound_min <= plan.ends_min
     return plan
 
 
@@ -46,31 +45,10 @@ def test_a_random_day_breaks_no_rule(seed):
     checked_plain_day(seed, 40)
 
 
-def spread(gaps):
-    """Return how far days are over their bound, in words: the middle, nine of ten, the worst."""
-    if not gaps:
-        return "none"
-    middle, most, worst = np.percentile(gaps, [50, 90, 100])
-    within = np.mean(np.array(gaps) <= 0.10)
-    return (
-        f"{len(gaps)} days, {within:.0%} of them within 10 % of the bound; "
-        f"median {middle:.1%}, nine of ten {most:.1%}, worst {worst:.1%}"
-    )
-
-
 @pytest.mark.slow
-def test_five_hundred_random_days_break_no_rule(capsys):
-    """The bound of a day between small and large is itself loose: the spread is printed, not held."""
-    days = [checked_plain_day(seed, 300) for seed in range(1000, 1500)]
-    with capsys.disabled():
-        done = sum(len(day.entries) for day in days)
-        print(f"\n500 random days of up to 60 cases, {done} stretches of work: no rule broken")
-        for name, chosen in (
-            ("everything fits", [d for d in days if not d.left_out]),
-            ("up to 30 stretches", [d for d in days if len(d.entries) <= 30]),
-            ("more, the day full", [d for d in days if d.left_out and len(d.entries) > 30]),
-        ):
-            print(f"  {name}: {spread([day.over_bound for day in chosen])}")
+def test_five_hundred_random_days_break_no_rule():
+    for seed in range(1000, 1500):
+        checked_plain_day(seed, 300)
 
 
 def real_tasks(random, knowledge, cases):
@@ -103,7 +81,7 @@ def releases_of(plan, tasks, knowledge):
             yield entry, method_of[entry.case, entry.step]
 
 
-def checked_real_day(seed, knowledge, most_runs=6):
+def checked_real_day(seed, knowledge, most_changes=6):
     random = np.random.default_rng(seed)
     tasks = real_tasks(random, knowledge, int(random.integers(1, 21)))
     room = RoomProfile(
@@ -113,7 +91,7 @@ def checked_real_day(seed, knowledge, most_runs=6):
     )
     bench = Bench(room=room)
     plan = plan_day(
-        tasks, HOURS, DayAir(knowledge, bench, DayLedger()), seed=seed, most_runs=most_runs
+        tasks, HOURS, DayAir(knowledge, bench, DayLedger()), seed=seed, most_changes=most_changes
     )
     assert faults_of_day(plan, tasks, HOURS) == []
     judge = AirJudge(knowledge, bench, DayLedger())
@@ -154,7 +132,7 @@ def checked_real_day(seed, knowledge, most_runs=6):
     return plan
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(2))
 def test_a_random_day_keeps_the_air_budget_and_the_airings(seed, knowledge):
     checked_real_day(seed, knowledge)
 
@@ -177,17 +155,17 @@ def gap_to_the_shortest(seed):
     if plan.left_out:
         return None
     exact = shortest_day_min(tasks, airing, HOURS.opens_min)
-    assert plan.bound_min <= exact <= plan.ends_min, seed
+    assert exact <= plan.ends_min, seed
     return (plan.ends_min - exact) / (exact - HOURS.opens_min)
 
 
 def test_small_days_are_within_ten_percent_of_the_exact_shortest(capsys):
-    gaps = [gap for seed in range(12) if (gap := gap_to_the_shortest(seed)) is not None]
+    gaps = [gap for seed in range(6) if (gap := gap_to_the_shortest(seed)) is not None]
     with capsys.disabled():
         print(
             f"\n{len(gaps)} small days against the exact solver: mean {np.mean(gaps):.2%}, worst {max(gaps):.1%} longer"
         )
-    assert len(gaps) == 12
+    assert len(gaps) == 6
     assert max(gaps) <= 0.10
 
 
@@ -205,26 +183,29 @@ def test_three_hundred_small_days_against_the_exact_shortest(capsys):
     assert max(gaps) <= 0.15
 
 
-# Between small and large the bound itself is loose: no solver says how far the day is from it.
-@pytest.mark.parametrize(("cases", "most"), [(10, 0.1), (20, 0.1), (30, 0.1), (40, 0.1), (60, 0.1)])
-def test_large_days_without_airings_are_within_ten_percent_of_the_bound(cases, most, capsys):
+@pytest.mark.parametrize("cases", [10, 60])
+def test_a_large_day_without_airings_is_within_ten_percent_of_what_no_day_beats(cases, capsys):
     tasks = random_day(np.random.default_rng(cases), cases)
     plan = plan_day(tasks, Hours(0, 3000), PlainAir({}))
+    hands = sum(visit.hands_min for task in tasks for visit in task.visits)
+    longest = max(longest_min(chain) for chain in chains_of(tasks).values())
+    over = plan.ends_min / max(hands, longest) - 1.0
     with capsys.disabled():
-        print(
-            f"\n{cases} cases, {len(plan.entries)} stretches: {plan.over_bound:.1%} over the bound"
-        )
+        print(f"\n{cases} cases: {over:.1%} over all hands-on time or the longest case")
     assert not plan.left_out
-    assert plan.over_bound <= most
+    assert 0.0 <= over <= 0.1
 
 
-def test_the_bound_of_a_large_day_is_all_hands_on_time_or_the_longest_case():
-    soak = Task("a", "s", "soak", (Visit("start", 5), Visit("finish", 5, 500, 500)))
-    dabs = [Task(f"c{n}", "s", "dab", (Visit("whole", 10),)) for n in range(31)]
-    # Alone 31 dabs are 310 minutes of work; beside them the soak takes 5 + 500 + 5 minutes.
-    assert plan_day(dabs, HOURS, PlainAir({}), most_runs=1).bound_min == HOURS.opens_min + 310
-    both = plan_day([soak, *dabs], HOURS, PlainAir({}), most_runs=1)
-    assert both.bound_min == HOURS.opens_min + 510
+def longest_min(chain):
+    """Return the least time [min] that the tasks of one case take."""
+    ready = ends = 0
+    for task in chain:
+        first_end = ready + task.visits[0].hands_min
+        ends = first_end
+        for visit in task.visits[1:]:
+            ends = max(ends, first_end + visit.after_min) + visit.hands_min
+        ready = ends + task.rest_min
+    return ends
 
 
 def test_a_stop_time_is_never_passed_even_when_all_dwells_end_together():

@@ -310,11 +310,11 @@ def test_any_case_bench_and_knowledge_file_sample(tmp_path):
     planner()
     before = memory_mb()
     report = fuzz(
-        tmp_path, {"case": 200, "bench": 200, "knowledge": 150, "bundle": 120, "room": 200}, seed=1
+        tmp_path, {"case": 90, "bench": 90, "knowledge": 70, "bundle": 60, "room": 90}, seed=1
     )
     for kind in ("case", "bench", "knowledge", "bundle", "room"):
-        assert report.refused[kind] > 50
-        assert report.read[kind] > 1
+        assert report.refused[kind] > 20
+        assert report.read[kind]
     assert memory_mb() - before < MOST_MB
 
 

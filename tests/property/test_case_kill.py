@@ -88,8 +88,8 @@ def kills(folder: Path, count: int, seed: int) -> tuple[int, int]:
 
 
 def test_killed_writers_lose_nothing_sample(tmp_path: Path) -> None:
-    acknowledged, _ = kills(tmp_path, count=30, seed=1)
-    assert acknowledged >= 30  # each writer had begun to record when it was killed
+    acknowledged, _ = kills(tmp_path, count=12, seed=1)
+    assert acknowledged >= 12  # each writer had begun to record when it was killed
 
 
 @pytest.mark.slow

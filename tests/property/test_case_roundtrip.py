@@ -119,7 +119,7 @@ def attempts(draw: st.DrawFn, case: Case) -> Any:
     )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(values)
 def test_plain_values_come_back(held: Any) -> None:
     back = parse_yaml(dump_yaml(held), "x").data
@@ -127,7 +127,7 @@ def test_plain_values_come_back(held: Any) -> None:
     assert repr(back) == repr(held)  # 1, 1.0 and true are equal, and are not the same
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(cases())
 def test_a_case_comes_back(case: Case) -> None:
     with tempfile.TemporaryDirectory() as folder:
@@ -138,7 +138,7 @@ def test_a_case_comes_back(case: Case) -> None:
         assert case_text(back) == case_text(case)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.data(), cases())
 def test_a_change_touches_only_what_it_says(data: st.DataObject, case: Case) -> None:
     attempt = data.draw(attempts(case))

@@ -63,7 +63,10 @@ def test_ten_thousand_cases(tmp_path: Path, texts, capsys) -> None:
     seconds = {}
     for label in ("rebuilt from the files", "from the index", "with one changed case"):
         if label.startswith("with"):
-            update_case(tmp_path / "card-00007.yaml", lambda case: case.model_copy(update={"title": "Changed"}))
+            update_case(
+                tmp_path / "card-00007.yaml",
+                lambda case: case.model_copy(update={"title": "Changed"}),
+            )
         start, wall = time.process_time(), time.perf_counter()
         entries = list_cases(tmp_path)
         seconds[label] = (time.process_time() - start, time.perf_counter() - wall)
@@ -74,7 +77,9 @@ def test_ten_thousand_cases(tmp_path: Path, texts, capsys) -> None:
     assert entries[7].title == "Changed"
     assert (tmp_path / INDEX).is_file()
     with capsys.disabled():
-        print(f"\n{COUNT} cases of {size / COUNT:.0f} bytes, 100 of them broken and named: ", end="")
+        print(
+            f"\n{COUNT} cases of {size / COUNT:.0f} bytes, 100 of them broken and named: ", end=""
+        )
         for label, (processor, taken) in seconds.items():
             print(f"{label} {processor:.2f} s of processor time, {taken:.2f} s; ", end="")
     del seconds["rebuilt from the files"]  # every file is read in full, once

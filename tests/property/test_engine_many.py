@@ -11,18 +11,18 @@ import random
 
 import pytest
 
-from tests.property.test_explain_lookahead import changed
+from tests.property.test_explain_lookahead import changed, difference
 from tests.support.case_gen import drawn
 from tests.support.knowledge import shipped
 from tests.support.random_grammar import with_drawn_rules
 from tests.support.three_engines import clips_engines
 from triage.engine.casefacts import facts_from
 from triage.engine.consult import Consultant
-from triage.engine.many import Extent, extent_of
+from triage.engine.many import Extent, extent_of, with_values
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES
 from triage.plan.air import AirJudge
-from triage.plan.lookahead import Lookahead, Work, with_values
+from triage.plan.lookahead import Lookahead
 from triage.plan.outcomes import closed_findings
 from triage.plan.skeleton import SkeletonMaker
 
@@ -30,11 +30,6 @@ SAMPLE = range(3)
 FULL = range(100)
 CASES = 8
 CHANGES = 3
-
-
-def head(skeleton):
-    first = skeleton.items[0].step if skeleton.items else None
-    return first, skeleton.stage, skeleton.refused, skeleton.held
 
 
 def differences(seed: int):
@@ -58,10 +53,8 @@ def differences(seed: int):
                 yield f"{name}, case {number}"
         fired |= {c.rule for family in FAMILIES for c in chained.of(family)}
         judge = AirJudge(consultant.knowledge, bench, DayLedger())
-        look, work = (
-            Lookahead(consultant, bench, judge, parts=first.parts),
-            Work(consultant.knowledge, case),
-        )
+        look = Lookahead(consultant, bench, judge, many=first.many)
+        work = look.work(case)
         rng = random.Random(number)
         others = [drawn_change for _ in range(CHANGES) if (drawn_change := changed(case, rng))]
         variants = [
@@ -69,14 +62,8 @@ def differences(seed: int):
             *[(other, with_values(facts, {place: after})) for place, after, other in others],
         ]
         for place, (variant, known) in enumerate(variants):
-            outlook = look.outlook(known, work)
-            skeleton = maker.skeleton(variant, bench, judge)
-            rungs = {ladder.target.key: ladder.rungs for ladder in skeleton.ladders}
-            found = outlook.step, outlook.stage, outlook.refused, outlook.held
-            if found != head(skeleton):
-                yield f"look-ahead, case {number}, variant {place}: {found}, {head(skeleton)}"
-            if any(rungs[key] != mine for key, mine in outlook.rungs):
-                yield f"rungs, case {number}, variant {place}"
+            if found := difference(variant, bench, look, look.outline(known, work), maker):
+                yield f"look-ahead, case {number}, variant {place}: {found}"
     rules = [rule for rules in consultant.normal.by_family.values() for rule in rules]
     wide = {r.id for r in rules if extent_of(r) is Extent.SEVERAL and "-drawn-" in r.id}
     # The comparison would be empty if no drawn rule over several findings ever fired.

@@ -58,7 +58,9 @@ def test_three_engines_agree_on_10000_cases(capsys):
         print(f"{len(total.differing)} differences")
         print(f"{len(rules) - len(silent)} of {len(rules)} rules fired; silent: {silent or 'none'}")
         for name, seconds in total.seconds.items():
-            print(f"{name:8} {seconds:8.1f} s, {1000 * seconds / total.cases:.2f} ms a case", end="")
+            print(
+                f"{name:8} {seconds:8.1f} s, {1000 * seconds / total.cases:.2f} ms a case", end=""
+            )
             print(" of processor time")
     assert total.cases == FULL
     assert total.differing == []

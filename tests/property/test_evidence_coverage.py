@@ -60,7 +60,9 @@ def test_the_interval_covers_the_truth_in_two_thousand_benches(capsys):
     assert 0.86 <= share <= 0.94
 
 
-@pytest.mark.parametrize("lean", [2.0, 5.0, 15.0, 60.0])
+@pytest.mark.parametrize(
+    "lean", [2.0, 60.0, *(pytest.param(lean, marks=pytest.mark.slow) for lean in (5.0, 15.0))]
+)
 def test_the_interval_covers_whether_groups_scatter_much_or_little(lean, capsys):
     share, _ = coverage(np.random.default_rng(7), 1000, lambda _: lean)
     with capsys.disabled():
@@ -68,7 +70,15 @@ def test_the_interval_covers_whether_groups_scatter_much_or_little(lean, capsys)
     assert 0.86 <= share <= 0.95  # a thousand benches: two standard errors are 1.9 points
 
 
-@pytest.mark.parametrize("rate", [0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98])
+@pytest.mark.parametrize(
+    "rate",
+    [
+        0.02,
+        0.5,
+        0.98,
+        *(pytest.param(rate, marks=pytest.mark.slow) for rate in (0.1, 0.3, 0.7, 0.9)),
+    ],
+)
 def test_the_interval_covers_a_fixed_rate_over_many_lengths_of_record(rate):
     random = np.random.default_rng(3)
     held = []

@@ -19,7 +19,7 @@ from triage.engine.casefacts import TAXON
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.counterfactual import Searching, attempt_variants, bench_variants
 
-SAMPLE = range(6)
+SAMPLE = range(3)
 FULL = range(500)
 
 
@@ -81,11 +81,11 @@ def check_changes(case, bench, most=None) -> int:
 
 @pytest.mark.parametrize(("case", "bench"), demo_cases(), ids=lambda v: getattr(v, "id", ""))
 def test_changes_of_the_demo_cases_change_the_next_step(case, bench):
-    check_changes(case, bench, 40)
+    check_changes(case, bench, 15)
 
 
 def test_changes_of_generated_cases_change_the_next_step():
-    assert sum(check_changes(*drawn_case(seed), most=25) for seed in SAMPLE) > 20
+    assert sum(check_changes(*drawn_case(seed), most=25) for seed in SAMPLE) > 10
 
 
 @pytest.mark.slow
@@ -120,7 +120,7 @@ def answers_that_change(case, bench, look):
     return found
 
 
-@pytest.mark.parametrize("seed", [1, 4])
+@pytest.mark.parametrize("seed", [1, pytest.param(4, marks=pytest.mark.slow)])
 def test_no_single_answer_is_missed(seed):
     case, bench = drawn_case(seed)
     look = look_on(bench)

@@ -50,10 +50,10 @@ def test_a_method_behind_several_answers_is_asked_for():
         (SPECIMEN, "pollen-wanted"): "no",
         ("f1", "puff"): "part-moves",
     }
-    assert sweep.outlook(needed).step == "f1-puff-air"
+    assert sweep.outline(needed).head.step == "f1-puff-air"
     for place in needed:
         fewer = {p: v for p, v in needed.items() if p != place}
-        assert sweep.outlook(fewer).step is sweep.base.step is None
+        assert sweep.outline(fewer).first is sweep.base.first is None
     # Asked in turn each of them is reached, the others still unknown or told in the meantime.
     left = dict(needed)
     while left:
@@ -70,4 +70,4 @@ def test_a_method_behind_several_answers_is_asked_for():
             case = with_answer(case, question, answer)
         else:
             case = with_sign(case, whose, question, answer)
-    assert Sweep(look_on(Bench()), case, told).base.step == "f1-puff-air"
+    assert Sweep(look_on(Bench()), case, told).base.head.step == "f1-puff-air"

@@ -5,33 +5,44 @@ So whoever has nothing left to answer, or cannot tell, is never left with "no st
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 
 import pytest
 
+from tests.casebook.asking import single, walk
 from tests.casebook.entry import entered
 from tests.casebook.model import casebook
 from tests.support.case_gen import drawn
 from tests.support.knowledge import consultant, planner
-from triage.case.models import Case
-from triage.case.profile import Bench
 from triage.plan.model import Plan
 from triage.plan.skeleton import CLEAN_STAGES, DONE
 
-DRAWN = range(150)
 # Says only that something is left; which, and why it rests, has to stand beside it.
 GENERAL = "gate-cleaned"
 # What a person may yet tell, or do, of a finding in these states.
 RESTING = ("unsettled", "waiting", "stopped")
 
 
-def told() -> Iterator[tuple[Case, Bench]]:
-    for account in casebook()[0]:
-        yield entered(account, planner()).with_the_rest(account.expect.ask_first)[:2]
+def told(every: int) -> Iterator[tuple[str, Plan]]:
+    for account in casebook()[0][::every]:
+        as_told = entered(account, planner())
+        for each in (as_told, as_told.with_the_rest(account.expect.ask_first)):
+            yield account.id, planner().plan(each.case, each.bench)
 
 
-def generated() -> Iterator[tuple[Case, Bench]]:
-    yield from (drawn(consultant(), seed) for seed in DRAWN)
+def generated(every: int) -> Iterator[tuple[str, Plan]]:
+    for case, bench in (drawn(consultant(), seed) for seed in range(0, 150, every)):
+        yield case.id, planner().plan(case, bench)
+
+
+def asked(every: int) -> Iterator[tuple[str, Plan]]:
+    """Yield the plan after each answer, until nothing is left to ask."""
+    for account in single()[::every]:
+        for each in walk(account):
+            yield account.id, each.plan
+            if each.leads:
+                break
 
 
 def unsaid(plan: Plan) -> list[str]:
@@ -45,15 +56,24 @@ def unsaid(plan: Plan) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("cases", [told, generated], ids=["casebook", "drawn"])
-def test_a_plan_without_a_step_says_why(cases) -> None:  # type: ignore[no-untyped-def]
+SOURCES = (
+    *(pytest.param(partial(each, 5), id=each.__name__) for each in (told, generated)),
+    pytest.param(partial(asked, 120), id="asked"),
+    *(
+        pytest.param(partial(each, 1), id=f"{each.__name__}, all", marks=pytest.mark.slow)
+        for each in (told, generated, asked)
+    ),
+)
+
+
+@pytest.mark.parametrize("plans", SOURCES)
+def test_a_plan_without_a_step_says_why(plans: Callable[[], Iterator[tuple[str, Plan]]]) -> None:
     seen, wrong = 0, {}
-    for case, bench in cases():
-        plan = planner().plan(case, bench)
+    for case, plan in plans():
         if plan.steps or plan.refused or plan.held or plan.stage == DONE:
             continue
         seen += 1
         if silent := unsaid(plan):
-            wrong[case.id] = silent
+            wrong[case] = silent
     assert wrong == {}
     assert seen

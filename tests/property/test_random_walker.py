@@ -278,7 +278,7 @@ def test_there_are_goals_enough() -> None:
 
 
 def test_a_short_random_walk() -> None:
-    tally = walk(6, 12)
+    tally = walk(4, 10)
     assert tally["plans"] > 10
     assert tally["steps"] > 0
 

@@ -1,4 +1,4 @@
-"""The rules say what the documents say: every row of the second entry, one test each."""
+"""The rules say what the documents say: every row of the second entry."""
 
 from __future__ import annotations
 
@@ -6,18 +6,20 @@ from collections import Counter
 
 import pytest
 
-from tests.second_entry.tables import CHECKS, READ, Row, name_of, rows
+from tests.second_entry.tables import CHECKS, READ, name_of, rows
 from triage.engine.consult import Consultant
 from triage.knowledge.book import Knowledge
 
 ROWS = [(table, row) for table in CHECKS for row in rows(table)]
 
 
-@pytest.mark.parametrize(("table", "row"), ROWS, ids=[f"{t}-{name_of(r)}" for t, r in ROWS])
+@pytest.mark.parametrize("table", CHECKS)
 def test_the_rules_say_what_the_document_says(
-    table: str, row: Row, knowledge: Knowledge, consultant: Consultant
+    table: str, knowledge: Knowledge, consultant: Consultant
 ) -> None:
-    assert CHECKS[table](row, (knowledge, consultant)) == "", (row["document"], row["at"])
+    held = ((row, CHECKS[table](row, (knowledge, consultant))) for row in rows(table))
+    wrong = [f"{name_of(r)} ({r['document']}, {r['at']}): {said}" for r, said in held if said]
+    assert not wrong, "\n".join(wrong)
 
 
 def test_every_row_has_its_document_its_place_and_how_it_was_read() -> None:

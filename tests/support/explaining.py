@@ -19,8 +19,8 @@ from triage.explain.trail import Trail
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES, Family
 from triage.plan.air import AirJudge
-from triage.plan.lookahead import Lookahead, Outlook
-from triage.plan.skeleton import SkeletonMaker
+from triage.plan.lookahead import Lookahead
+from triage.plan.skeleton import Outline, SkeletonMaker
 
 CASES = Path(__file__).resolve().parents[2] / "cases"
 DEMO = sorted(path for path in CASES.glob("*.yaml") if path.name != "bench.yaml")
@@ -72,10 +72,10 @@ def maker() -> SkeletonMaker:
     return SkeletonMaker(consultant())
 
 
-def open_outlooks(sweep: Sweep) -> list[tuple[Answer, Outlook]]:
-    """Return every answer that a question not answered yet could still get, with its outlook."""
+def open_outlines(sweep: Sweep) -> list[tuple[Answer, Outline]]:
+    """Return every answer that a question not answered yet could still get, with its outline."""
     return [
-        (Answer(fact.key, question, UNKNOWN, after), sweep.outlook({(fact.key, question): after}))
+        (Answer(fact.key, question, UNKNOWN, after), sweep.outline({(fact.key, question): after}))
         for fact, question, afters in sweep.open_places()
         for after in afters
     ]

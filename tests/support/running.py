@@ -12,7 +12,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +21,6 @@ import pytest
 from tests.support.knowledge import RULES, consultant, rulebase
 from triage import cli
 from triage.engine.consult import Consultant
-from triage.engine.memory import spare_loaded
 from triage.knowledge import load
 from triage.service.rulestore import Rulebase, load_rulebase
 from triage.yamltext import Parsed, parse_yaml
@@ -50,42 +49,26 @@ def _consultant(knowledge: Any, *rest: Any) -> Consultant:
     return consultant() if is_shipped else Consultant(knowledge, *rest)
 
 
-def share_rules(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let commands of this test use the shipped rulebase that is there already.
-
-    Another folder of rules is read, checked and compiled as ever.
-    """
-    monkeypatch.setattr("triage.service.workshop.load_rulebase", _rulebase)
-    monkeypatch.setattr("triage.service.shelf.Consultant", _consultant)
-
-
-@cache
+@lru_cache(maxsize=500)
 def _parsed(text: str, shown_as: str) -> Parsed:
     return parse_yaml(text, shown_as)
 
 
-@cache
-def _parse_shipped() -> None:
-    for path in sorted(RULES.rglob("*.yaml")):
-        shown_as = f"{RULES.name}/{path.relative_to(RULES).as_posix()}"
-        _parsed(path.read_text(encoding="utf-8"), shown_as)
-    spare_loaded()
+def share_rules(patch: pytest.MonkeyPatch) -> None:
+    """Let what runs in this process use the shipped rulebase that is there already.
 
-
-def share_parsed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let rule files with the text of the shipped ones be taken as these were parsed.
-
-    Whatever else stands in a file is parsed, validated and checked as ever.
+    Another folder of rules is read, checked and compiled as ever; only a file whose text was
+    parsed before is not parsed again.
     """
-    _parse_shipped()
-    monkeypatch.setattr(load, "parse_yaml", _parsed)
+    patch.setattr("triage.service.workshop.load_rulebase", _rulebase)
+    patch.setattr("triage.service.shelf.Consultant", _consultant)
+    patch.setattr(load, "parse_yaml", _parsed)
 
 
 def runner(
     home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> Runner:
     """Return what runs a command in this process as ``process`` runs it in one of its own."""
-    share_rules(monkeypatch)
     monkeypatch.setenv("TRIAGE_HOME", str(home))
     monkeypatch.setenv("NO_COLOR", "1")
     monkeypatch.chdir(home)

@@ -28,7 +28,7 @@ NOT_ON_LENSES = {
     *("alcohol", "ester", "ketone", "aliphatic", "aromatic", "terpene", "ether", "siloxane"),
     *("chlorinated", "glycol-ether-e", "glycol-ether-p", "halogenated-other", "acid", "base"),
 }
-WORST = ("mechanical", "chemical", "person")
+WORST = ("mechanical", "chemical", "person", "lasting")
 
 
 @dataclass(frozen=True)

@@ -17,8 +17,8 @@ from textual.worker import WorkerCancelled
 from triage.service import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.keysets import keyset_of
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.questions import QuestionScreen
+from triage.tui.screens.windows import ChoiceScreen
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 PATIENCE_S = 25.0
@@ -177,9 +177,9 @@ class Driver:
         assert asked.question is not None
         assert asked.question.question == question, asked.question.question
         keys = [key for key, _ in asked.question.answers]
-        from triage.tui.screens.questions import ANSWER_KEYS
+        from triage.tui.keysets import WORDS
 
-        await self.press(ANSWER_KEYS[keys.index(answer)])
+        await self.press(WORDS.answers[keys.index(answer)])
 
 
 @asynccontextmanager

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from tests.tui.driving import Driver
-from triage.tui.messages import Wanted
 from triage.tui.screens import plan
+from triage.tui.screens.base import Wanted
 from triage.tui.screens.plan import PlanScreen
 
 CASE = "bumblebee-plate-3"
@@ -19,9 +19,9 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "desk-why-not": ("e", "2", "9"),
     "desk-what-if": ("e", "6", "1", "2"),
     "observe": ("l",),
-    "drawings": ("l", "m"),
-    "questions-whole": ("l", "g"),
-    "questions-finding": ("l", "h", "1"),
+    "drawings": ("l", "end", "enter"),
+    "questions-whole": ("l", "W"),
+    "questions-finding": ("l", "H", "1"),
     "walk": ("s",),
     "particulars": ("s", "m"),
     "stopped": ("s", "escape"),
@@ -29,13 +29,12 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "skip": ("k",),
     "air": ("a",),
     "photos": ("p",),
-    "today": ("q", "t"),
-    "today-chambers": ("q", "t", "2"),
-    "today-record": ("q", "t", "3"),
-    "today-worked": ("q", "t", "4"),
+    "today": ("q", "j"),
+    "today-chambers": ("q", "j", "2"),
+    "today-record": ("q", "j", "3"),
+    "today-worked": ("q", "j", "4"),
     "bench": ("o",),
     "handbook": ("h",),
-    "handbook-kind": ("h", "k"),
 }
 
 

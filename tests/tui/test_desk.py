@@ -11,9 +11,8 @@ from triage.service import Workshop
 from triage.show.lines import lines_of
 from triage.show.reasons import change_lines, what_if_lines
 from triage.show.words import named
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 
 ANSWERED = {"1": "Why it stands here", "4": "How it is read: hairy thorax", "5": "What would change",
             "7": "Worth asking", "8": "How firm", "9": "What does not agree", "0": "Make ready"}  # fmt: skip

@@ -8,12 +8,16 @@ from tests.tui.driving import driven
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
 from triage.service import Workshop
-from triage.tui.drawing import drawn_plans, load_drawing, parse_drawing
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.widgets.animal import with_signs
-from triage.tui.widgets.aside import Aside
-from triage.tui.zonestates import ZoneState
+from triage.tui.widgets.animal import (
+    ZoneState,
+    drawn_plans,
+    load_drawing,
+    parse_drawing,
+    with_signs,
+)
+from triage.tui.widgets.beside import Aside
 
 # Keys that mean something else where the drawing is shown.
 TAKEN = {
@@ -102,4 +106,4 @@ async def test_beside_the_plan_stands_the_step_or_the_place_on_the_animal(
             listed.highlighted = listed.get_option_index("found-f1")
             await driver.settled()
             assert ("head up; its left is on your left" in driver.text) is is_beside
-            assert (" ho " in driver.text) is is_beside
+            assert (" Ho " in driver.text) is is_beside

@@ -21,9 +21,8 @@ from triage.service import Workshop
 from triage.tui.planrows import plan_rows
 from triage.tui.screens import plan
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.helping import HelpScreen
 from triage.tui.screens.recorded import recorded_text
-from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.windows import HelpScreen, StopScreen
 
 
 async def test_every_screen(looking: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -73,7 +72,7 @@ async def stopped_and_gone_on(driver: Driver) -> None:
     assert "Take the tool off the specimen" in driver.text
     await driver.press("enter")
     assert isinstance(driver.screen, StopScreen)
-    await driver.press("r")
+    await driver.press("q")
     assert driver.screen is before
     assert len(driver.app.screen_stack) == depth
 
@@ -104,7 +103,7 @@ async def test_stop_comes_out_of_the_palette_too(looking: Workshop) -> None:
         below = driver.screen
         await driver.press("ctrl+p", "escape")
         await driver.on(StopScreen)
-        await driver.press("r")
+        await driver.press("q")
         assert driver.screen is below
 
 
@@ -320,7 +319,7 @@ def test_what_keeps_the_next_step_shut_is_said_once_after_a_record(workshop: Wor
         Notice("gate", "The work ends with a closed box.", "gate-b"),
     )
     shut = replace(plan, steps=(), held=(), refused=(), notices=gates)
-    told = recorded_text(case, shut, step).plain
+    told = recorded_text(case, shut, step, "l").plain
     assert "No step is open yet: Dry or wet keeping has to be chosen first; press l" in told
     assert told.count("Dry or wet keeping") == 1
     assert "The work ends with a closed box." in told

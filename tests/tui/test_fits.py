@@ -11,7 +11,7 @@ from tests.tui.driving import driven
 from triage.plan.model import Step
 from triage.tui.hanging import beside
 from triage.tui.screens.walk import WalkScreen
-from triage.tui.widgets.titlebar import fitted
+from triage.tui.widgets.frame import fitted
 
 
 async def test_every_method_of_the_demo_cases(demo: Path, opened_on: Opened) -> None:
@@ -35,6 +35,7 @@ async def test_every_method_of_the_demo_cases(demo: Path, opened_on: Opened) -> 
                     text = page.query("Static").first(Static)
                     # Nothing stands beside the page, and it scrolls to its last line.
                     assert page.max_scroll_x == 0, (step.method, panel)
+                    assert ("PgDn reads on" in driver.text) is bool(page.max_scroll_y)
                     assert page.virtual_size.height >= text.region.height
                     if panel != "hold":
                         drawn = text.content.drawn(text.size.width).plain

@@ -10,21 +10,33 @@ from pathlib import Path
 
 import pytest
 from textual.binding import Binding
+from textual.command import CommandPalette
 
+import triage.tui
 from tests.tui.conftest import Opened
 from tests.tui.driving import Hand, driven
+from tests.tui.test_outcome_keys import bound, unbound, widgets
 from triage.service import Workshop
 from triage.service.settings import Settings
 from triage.tui.app import TriageApp
 from triage.tui.choices import Choices, chosen
-from triage.tui.keysets import LEFT, RIGHT, SETS, WORDS, KeySet, key_name
-from triage.tui.screens.helping import HelpScreen
+from triage.tui.keysets import (
+    ACTS,
+    LEFT,
+    RIGHT,
+    SETS,
+    TOLD_BY_THE_SCREEN,
+    WORDS,
+    KeySet,
+    bind,
+    key_name,
+)
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.screens.stop import StopScreen
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.screens.windows import HelpScreen, StopScreen
 
 CASE = "bumblebee-plate-3"
 # Rows from the top, each with the offset of its first key in key widths.
@@ -88,7 +100,7 @@ def apart(keys: dict[str, tuple[float, float]], one: str, other: str) -> float:
     return max(abs(keys[one][0] - keys[other][0]), abs(keys[one][1] - keys[other][1]))
 
 
-GOING_ON = ("choose", "walk.open", "recorded.go-on", "stopped.resume", "plan.start")
+GOING_ON = ("choose", "leave", "start")
 
 
 @pytest.mark.parametrize("order", ORDERS)
@@ -101,7 +113,7 @@ def test_stop_is_never_beside_going_on(keyset: KeySet, order: str) -> None:
                 assert stop != key
                 if key != "space":  # the lowest row of all, away from every stop
                     assert apart(where, stop, key) >= 2, (stop, key)
-        for key in (*keyset.outcomes, *keyset.answer_keys()):
+        for key in (*keyset.outcomes, *keyset.answers.lower()):
             assert apart(where, stop, key) > 1 or stop == "escape", (stop, key)
 
 
@@ -110,69 +122,66 @@ def test_the_main_acts_lie_under_one_hand(order: str) -> None:
     """Touch typing parts the keyboard between 5 and 6, t and y, g and h, b and n."""
     where = places(order)
     main = (
-        "question.cannot-tell",
-        "question.why",
-        "question.before",
-        "walk.timer",
-        "walk.open",
-        "walk.particulars",
-        "walk.later",
-        "recorded.undo",
-        "recorded.go-on",
-        "stopped.resume",
-        "plan.start",
-        "plan.look",
+        "cannot-tell",
+        "why",
+        "undo",
+        "timer",
+        "pass",
+        "later",
+        "start",
+        "look",
         "choose",
         "leave",
-        "list.down",
-        "list.up",
-        "observe.clean",
+        "down",
+        "up",
+        "clean",
     )
     for keyset, is_left in ((LEFT, True), (RIGHT, False)):
-        keys = {*keyset.answer_keys(), *keyset.outcomes}
+        keys = {*keyset.answers.lower(), *keyset.outcomes}
         keys |= {key for act in main for key in keyset.keys_of(act)[:1]}
         for key in keys - EITHER_HAND:
             row, column = where[key]
             assert (column < BORDERS[int(row)]) is is_left, (keyset.id, key, order)
 
 
-def bound(screen: type) -> list[Binding]:
-    made = []
-    for cls in screen.__mro__:
-        made += Binding.make_bindings(cls.__dict__.get("BINDINGS", ()))
-    return list(made)
+def ours() -> list[tuple[type, Binding]]:
+    """Return every binding that a class of the interface declares itself."""
+    return [
+        (widget, binding)
+        for widget in widgets()
+        if widget.__module__.startswith("triage.") and not issubclass(widget, CommandPalette)
+        for binding in Binding.make_bindings(widget.__dict__.get("BINDINGS", ()))
+    ]
 
 
-@pytest.mark.parametrize(
-    "screen", [WalkScreen, QuestionScreen, ObserveScreen, RecordedScreen, StopScreen, PlanScreen]
-)
 @pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
-def test_no_key_means_two_things_on_a_screen(keyset: KeySet, screen: type) -> None:
-    keymap = keyset.keymap()
-    meant: dict[str, set[str]] = {}
-    for binding in bound(screen):
-        # An answer beyond the keys of a set is chosen in the list.
-        if binding.id and binding.id.startswith("answer.") and binding.id not in keymap:
-            continue
-        for key in keymap.get(binding.id or "", binding.key).split(","):
-            meant.setdefault(key, set()).add(binding.action)
-    twice = {key: acts for key, acts in meant.items() if len(acts - {"leave"}) > 1}
-    ticks = {key for key in twice if all("tick" in act or "outcome" in act for act in twice[key])}
-    assert not set(twice) - ticks, twice
+def test_a_key_has_one_meaning_in_the_whole_program(keyset: KeySet) -> None:
+    """On all screens, whichever stands: one act, by one name, taken from the table."""
+    keymap, meant = keyset.keymap(), {}
+    for _, binding in ours():
+        name = "" if binding.id in TOLD_BY_THE_SCREEN else binding.description
+        for key in keymap[binding.id or ""].split(","):
+            meant.setdefault(key, set()).add((binding.id, name))
+    assert len(meant) > 50
+    assert {key: acts for key, acts in meant.items() if len(acts) > 1} == {}
+    # What is chosen by a sign of its own, on a drawing or in a window, is no key of an act.
+    acts = {key for act in ACTS for key in keyset.keys_of(act)}
+    assert not {key for key, _ in unbound(keyset)} & (acts | {*keyset.outcomes})
+    # The framework brings keys to move along, and no letters.
+    brought = {key for key, act in bound(keyset) if len(key) == 1} - {*meant}
+    assert not brought
 
 
-def test_the_words_are_the_keys_that_the_screens_have() -> None:
-    for screen in (
-        WalkScreen,
-        QuestionScreen,
-        ObserveScreen,
-        RecordedScreen,
-        StopScreen,
-        PlanScreen,
-    ):
-        for binding in bound(screen):
-            if binding.id in WORDS.others and binding.id != "leave":
-                assert binding.key in WORDS.keys_of(binding.id), binding
+def test_no_key_is_written_but_in_the_table() -> None:
+    for _, binding in ours():
+        assert binding.key in WORDS.keys_of(binding.id or ""), binding
+    for path in Path(triage.tui.__path__[0]).rglob("*.py"):
+        made = path.read_text(encoding="utf-8").count("Binding(")
+        assert made == 0 or path.name == "keysets.py", path
+    with pytest.raises(ValueError, match="s is start and answer"):
+        KeySet("words", "with a second meaning", "s", WORDS.outcomes)
+    with pytest.raises(ValueError, match="called Look on every screen"):
+        bind("look", "look", "Glance")
 
 
 def test_every_question_can_be_answered_by_key(looking: Workshop) -> None:
@@ -187,10 +196,10 @@ async def worked(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
     workshop = opened_on(demo, hand)
     async with driven(workshop, case=CASE, clock=hand) as driver:
         driver.app._use_keys(keyset)
-        await driver.press(keyset.keys_of("plan.look")[0])
+        await driver.press(keyset.keys_of("look")[0])
         assert isinstance(driver.screen, ObserveScreen)
         zones = driver.screen.query_one("#zones")
-        down, up = keyset.keys_of("list.down")[0], keyset.keys_of("list.up")[0]
+        down, up = keyset.keys_of("down")[0], keyset.keys_of("up")[0]
         place = [option.id for option in zones.options].index("abdomen-hairy")
         await driver.press(*[down] * place, down, up)
         assert zones.highlighted == place
@@ -200,20 +209,20 @@ async def worked(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
         assert f"{keyset.answers[0]}  {asked.answers[0][1][:10]}" in driver.text
         await driver.press(keyset.answers[1])
         assert workshop.load(CASE).findings[-1].signs == {asked.question: asked.answers[1][0]}
-        await driver.press(keyset.keys_of("question.before")[0])
+        await driver.press(keyset.keys_of("undo")[0])
         assert driver.screen.question.question == asked.question
-        await driver.press(keyset.keys_of("question.cannot-tell")[0])
+        await driver.press(keyset.keys_of("cannot-tell")[0])
         assert workshop.load(CASE).findings[-1].signs == {}
         leave = keyset.keys_of("leave")[0]
         await driver.press(leave, leave)
         await driver.on(PlanScreen)
-        await driver.press(keyset.keys_of("plan.start")[0])
+        await driver.press(keyset.keys_of("start")[0])
         await driver.on(WalkScreen)
         assert f" {keyset.outcomes[1]}  better" in driver.text
         await driver.press("question_mark")
         assert isinstance(driver.screen, HelpScreen)
         assert any(
-            line.split()[0] == keyset.sign("walk.timer")
+            line.split()[0] == keyset.sign("timer")
             for line in driver.screen.plain.splitlines()
             if "Timer" in line
         )
@@ -221,12 +230,12 @@ async def worked(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
         for stop in keyset.keys_of("stop"):
             await driver.press(stop)
             await driver.on(StopScreen)
-            await driver.press(keyset.keys_of("stopped.resume")[0])
+            await driver.press(keyset.keys_of("leave")[0])
             await driver.on(WalkScreen)
         await driver.press(keyset.outcomes[2])
         await driver.on(RecordedScreen)
         assert workshop.load(CASE).attempts[-1].outcome == "no-change"
-        await driver.press(keyset.keys_of("recorded.go-on")[0])
+        await driver.press(keyset.keys_of("choose")[0])
         await driver.on(WalkScreen)
 
 
@@ -292,7 +301,7 @@ async def test_the_last_line_keeps_its_order_and_its_names(
         acts = ["Choose", "Cases", "Start", "Look", "In full", "Why", "STOP", "Keys"]
         at = [last.index(f" {act}") for act in acts]
         assert at == sorted(at), last
-        for act in ("choose", "leave", "plan.start", "plan.look"):
+        for act in ("choose", "leave", "start", "look"):
             assert keyset.sign(act) in last.split(), (act, last)
         for key in keyset.keys_of("stop"):
             assert key_name(key) in last.split(), last
@@ -304,8 +313,8 @@ async def test_at_80_columns_no_act_of_looking_is_left_out(
 ) -> None:
     async with driven(looking, case=CASE, size=(80, 24)) as driver:
         driver.app._use_keys(keyset)
-        await driver.press(keyset.keys_of("plan.look")[0])
+        await driver.press(keyset.keys_of("look")[0])
         await driver.on(ObserveScreen)
         last = driver.text.splitlines()[-1]
-        for act in ("Choose", "Plan", "Whole specimen", "Clean here", "STOP", "Keys"):
+        for act in ("Choose", "Plan", "All the rest", "Clean here", "STOP", "Keys"):
             assert act in last, last

@@ -8,7 +8,7 @@ from triage.service import Workshop
 from triage.show.entry import shelves
 from triage.tui.screens.handbook import PAGE_ROWS, HandbookScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.windows import StopScreen
 
 CASE = "bumblebee-plate-3"
 
@@ -18,7 +18,7 @@ async def test_every_entry_is_reached_though_few_are_laid_out_at_first(looking: 
         await driver.press("h")
         await driver.on(HandbookScreen)
         every = sum(len(shelf.entries) for shelf in shelves(looking.knowledge))
-        listed = driver.screen.query_one("#entries")
+        listed = driver.screen.query_one("#rows")
         assert listed.option_count == PAGE_ROWS < every
         for _ in range(PAGE_ROWS):
             await driver.press("down")
@@ -35,7 +35,7 @@ async def test_a_search_finds_what_is_not_laid_out(looking: Workshop) -> None:
         await driver.press("h", "slash")
         assert not driver.screen.check_action("filter", ())
         await driver.write(last.id.replace("-", " ").split()[0])
-        ids = [o.id for o in driver.screen.query_one("#entries").options]
+        ids = [o.id for o in driver.screen.query_one("#rows").options]
         found = [*ids, *(key for key, _ in driver.screen._waiting)]
         assert any(key.endswith(f"/{last.id}") for key in found)
 
@@ -58,7 +58,7 @@ async def test_stop_comes_before_the_palette(looking: Workshop) -> None:
         await driver.press("ctrl+p")
         await driver.press("escape")
         await driver.on(StopScreen)
-        await driver.press("r")
+        await driver.press("q")
         await driver.on(PlanScreen)
 
 
@@ -91,16 +91,16 @@ async def test_a_bottle_is_found_by_its_words_and_what_is_left_in_it_is_written(
     async with driven(workshop, case=CASE) as driver:
         await driver.press("o", "slash")
         await driver.write("ethanol no methanol")
-        rows = driver.screen.query_one("#bench-rows").options
+        rows = driver.screen.query_one("#rows").options
         assert [row.id.split("/")[0] for row in rows] == ["stock"]
         await driver.press("down", "enter", "down", *["backspace"] * 6)
         await driver.write("470")
         await driver.press("enter")
         await driver.until(lambda: "470 mL" in driver.text, "not written")
         await driver.press("f9")  # out of the line: all rows again
-        driver.screen.query_one("#bench-rows").highlighted = next(
+        driver.screen.query_one("#rows").highlighted = next(
             at
-            for at, row in enumerate(driver.screen.query_one("#bench-rows").options)
+            for at, row in enumerate(driver.screen.query_one("#rows").options)
             if row.id == "stock/new"
         )
         await driver.press("enter", "1")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 import importlib
 import inspect
 import pkgutil
@@ -20,14 +19,14 @@ from tests.tui.conftest import Opened
 from tests.tui.driving import Pulse, driven
 from tests.tui.list_labels import screens
 from triage.tui.app import Palette, TriageApp
-from triage.tui.drawing import drawn_plans, load_drawing
-from triage.tui.keysets import SETS, WORDS, KeySet
-from triage.tui.screens import choice
+from triage.tui.keysets import SETS, KeySet
+from triage.tui.screens import observe
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.recording import OPENING_S
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.widgets.animal import drawn_plans, load_drawing
 
 CASE = "bumblebee-plate-3"
 # A line that is written takes every letter as a letter.
@@ -61,15 +60,8 @@ def unbound(keyset: KeySet) -> Iterator[tuple[str, str]]:
         drawing = load_drawing(plan)
         assert drawing is not None
         yield from ((zone.key, f"{plan}: {zone.zone}") for zone in drawing.zones)
-    if keyset is not WORDS:
-        yield from ((key, "a choice") for key in keyset.answers)
-        return
-    yield from ((key, "a choice") for key in choice.KEYS)
-    for path in sorted(Path(triage.tui.__path__[0]).rglob("*.py")):
-        for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(call, ast.Call) and ast.unparse(call.func) == "ChoiceScreen":
-                keys = ast.literal_eval(call.args[2]) if call.args[2:] else ""
-                yield from ((key, f"a window of {path.name}") for key in keys)
+    yield (observe.WHOLE_SIGN, "observe: the whole specimen")
+    yield from ((key, "a choice") for key in keyset.answers)
 
 
 @pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
@@ -110,13 +102,11 @@ def test_one_key_goes_back_everywhere_and_stop_is_bound_to_nothing_else(keyset: 
 def test_nothing_is_left_out_of_what_is_read() -> None:
     read = set(widgets())
     assert {*screens(), TriageApp} <= read
-    assert {"l", "r", "2"} <= {key for key, act in unbound(WORDS) if "observe" in act}
-    assert {"k", "0"} <= {key for key, act in unbound(WORDS) if "timed" in act}
 
 
 def test_what_starts_in_one_set_records_in_none() -> None:
     """A set may be changed in the middle of the work, the habit of the hand is slower."""
-    starting = ("plan.start", "plan.look", "choose", "walk.open", "recorded.go-on", "leave", "stop")
+    starting = ("start", "look", "choose", "leave", "stop")
     started = {key for each in SETS.values() for act in starting for key in each.keys_of(act)}
     assert not started & {key for each in SETS.values() for key in each.outcomes}
 
@@ -128,7 +118,7 @@ async def test_the_start_key_pressed_twice_records_nothing(
     workshop = opened_on(demo)
     async with driven(workshop, case=CASE) as driver:
         driver.app._use_keys(keyset)
-        for key in keyset.keys_of("plan.start"):
+        for key in keyset.keys_of("start"):
             await driver.press(key)
             await driver.on(WalkScreen)
             await driver.press(key, key)
@@ -147,7 +137,7 @@ async def test_an_outcome_is_not_taken_before_the_step_could_be_seen(
         driver.app._use_keys(keyset)
         bells: list[str] = []
         driver.app.bell = lambda: bells.append("rung")
-        await driver.press(keyset.keys_of("plan.start")[0])
+        await driver.press(keyset.keys_of("start")[0])
         await driver.on(WalkScreen)
         for soon_s in (0.0, OPENING_S - 0.01):
             pulse.seconds = soon_s

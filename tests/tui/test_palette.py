@@ -17,10 +17,10 @@ from triage.commands.inside import NOT_INSIDE, Inside
 from triage.service import Workshop
 from triage.tui.named import named_things
 from triage.tui.palette import Palette, acts_of, commands_of
-from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
+from triage.tui.screens.windows import DetailScreen
 
 CASE = "bumblebee-plate-3"
 

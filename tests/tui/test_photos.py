@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import base64
+import io
 import os
 import pty
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -16,6 +19,8 @@ from tests.proof.pictures import made
 from tests.tui.driving import Driver, Hand, driven
 from tests.tui.places import CASE
 from triage.errors import TriageError
+from triage.picture.marked import CAME as CAME_INK
+from triage.picture.marked import LEFT as LEFT_INK
 from triage.service import Workshop
 from triage.service.benchasked import changed_bench
 from triage.tui.keysets import LEFT
@@ -97,7 +102,7 @@ async def test_only_keys_that_do_something_are_shown(looking: Workshop) -> None:
         driver.app._use_keys(LEFT)
         await driver.press("p")
         await driver.on(PhotosScreen)
-        assert f"{LEFT.sign('walk.particulars')} names the photos" in driver.text
+        assert f"{LEFT.sign('pass')} names the photos" in driver.text
         assert "Older" not in driver.text.splitlines()[-1]
 
 
@@ -166,11 +171,11 @@ async def test_the_newest_picture_of_the_camera_is_offered_and_kept_beside_the_c
         await driver.press("s", "m")
         await driver.on(FormScreen)
         assert not driver.screen.query_one("#photo_before").value
-        assert "F5 takes one.png" in driver.text
-        await driver.press("f5", "enter")
+        assert "F4 takes one.png" in driver.text
+        await driver.press("f4", "enter")
         hand.on(20)
         take("two.png", BLUE)
-        await driver.press("m", "f5", "enter")
+        await driver.press("m", "f4", "enter")
         await driver.record("b")
         await driver.on(RecordedScreen)
     last = workshop.load(CASE).attempts[-1]
@@ -211,7 +216,58 @@ async def test_the_pair_is_opened_in_the_viewer_of_the_system(
     assert [place.name for place in opened] == ["red.png", "blue.png"]
 
 
-async def test_the_pair_is_compared_by_one_key(workshop: Workshop) -> None:
+async def test_a_terminal_with_placeholders_is_sent_the_pair_itself(
+    pictured: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Graphics protocol of kitty, "the graphics escape code": ESC _G keys ; base64 ESC backslash."""
+    monkeypatch.setenv("TERM", "xterm-kitty")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setattr(sys, "__stdout__", io.StringIO())
+    async with driven(pictured, case=CASE) as driver:
+        await driver.press("p")
+        await driver.on(PhotosScreen)
+        sent = sys.__stdout__
+        await driver.until(lambda: sent.getvalue().count("U=1") == 2)
+    coded = re.findall(r"\x1b_G[^;\x1b]*f=100[^;\x1b]*;([^\x1b]*)\x1b", sent.getvalue())
+    pictures = [Image.open(io.BytesIO(base64.b64decode(each))).convert("RGB") for each in coded]
+    assert {each.getpixel((5, 5)) for each in pictures} == {RED, BLUE}
+
+
+def points_of(sixels: str) -> np.ndarray:
+    """Return the picture that a terminal draws (DEC STD 070, chapter 9: sixels), dark where none."""
+    body = re.search(r'\x1bP[\d;]*q"\d+;\d+;(\d+);(\d+)(.*?)\x1b\\', sixels, re.DOTALL)
+    assert body is not None
+    wide, high = int(body[1]), int(body[2])
+    drawn = np.zeros((high + 6, wide, 3), np.uint8)
+    inks: dict[str, tuple[int, ...]] = {}
+    ink: tuple[int, ...] = (0, 0, 0)
+    column = top = 0
+    one = r"#(\d+)(?:;2;(\d+);(\d+);(\d+))?|(?:!(\d+))?([?-~])|([$-])"
+    for number, red, green, blue, times, six, turn in re.findall(one, body[3]):
+        if red:
+            ink = inks[number] = tuple(round(2.55 * int(each)) for each in (red, green, blue))
+        elif number:
+            ink = inks[number]
+        elif six:
+            for bit in range(6):
+                if (ord(six) - 63) >> bit & 1:
+                    drawn[top + bit, column : column + int(times or 1)] = ink
+            column += int(times or 1)
+        else:
+            column, top = 0, top + (6 if turn == "-" else 0)
+    return drawn[:high]
+
+
+def inked(points: np.ndarray, ink: tuple[int, ...]) -> bool:
+    """Return whether a mark of this colour is drawn, as near as 256 inks allow."""
+    return bool((np.abs(points.astype(int) - ink).max(axis=2) < 25).sum() > 50)
+
+
+async def test_the_pair_is_compared_by_one_key_and_marked_in_real_pixels(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TERM", "mlterm")
+    monkeypatch.delenv("NO_COLOR", raising=False)
     pytest.importorskip("skimage", reason="the extra picture is not installed")
     before, after, true = made("grass", np.random.default_rng(20))
     for name, picture in (("a.png", before), ("b.png", after)):
@@ -220,9 +276,25 @@ async def test_the_pair_is_compared_by_one_key(workshop: Workshop) -> None:
     step = workshop.plan(workshop.load(CASE)).next_step()
     assert step is not None
     workshop.record(CASE, step.id, "better", photo_before="a.png", photo_after="b.png")
-    async with driven(workshop, case=CASE) as driver:
+    async with driven(workshop, case=CASE, size=(120, 60)) as driver:
+
+        def shown() -> list[np.ndarray]:
+            strips = driver.screen._compositor.render_strips()
+            texts = [text for strip in strips for text, _, _ in strip if text.startswith("\x1bP")]
+            return [points_of(text) for text in texts]
+
         await driver.press("p")
         await driver.on(PhotosScreen)
+        await driver.until(lambda: len(shown()) == 2)
+        plain = shown()
+        middle = before[100:-100, 100:-100].mean(axis=(0, 1)) * 255
+        side = plain[0].shape[0] // 5
+        assert plain[0][side:-side, side:-side].mean(axis=(0, 1)) == pytest.approx(middle, abs=6)
         await driver.press("equals_sign")
         await driver.until(lambda: "this speaks for" in driver.text)
         assert f"left: {len(true.gone)} spots" in driver.text
+        inks = (LEFT_INK, CAME_INK)
+        await driver.until(
+            lambda: [inked(*each) for each in zip(shown(), inks, strict=False)] == [True, True]
+        )
+        assert not any(inked(*each) for each in zip(plain, inks, strict=True))

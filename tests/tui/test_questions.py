@@ -11,12 +11,13 @@ from tests.tui.driving import Driver, driven
 from tests.tui.test_whole_job import INTAKE, OILY
 from triage.plan.questions import is_put, question_line
 from triage.service import Workshop
+from triage.tui.keysets import WORDS
 from triage.tui.screens import plan as plan_module
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.questions import ANSWER_KEYS, QuestionScreen
+from triage.tui.screens.questions import QuestionScreen
+from triage.tui.screens.windows import ChoiceScreen
 
 CASE = "bumblebee-plate-3"
 
@@ -25,7 +26,7 @@ async def to_new_finding(driver: Driver) -> None:
     """Go to the questions about a second finding on the hairy thorax."""
     await driver.press("l")
     await driver.on(ObserveScreen)
-    await driver.press("h")
+    await driver.press("H")
     await driver.on(ChoiceScreen)
     await driver.press("2")
     await driver.on(QuestionScreen)
@@ -41,7 +42,7 @@ def new_bee(workshop: Workshop, answers: dict[str, str]) -> str:
 
 async def to_the_end_of_asking(driver: Driver) -> None:
     """Say "cannot tell" to everything asked about the finding that is worked on first."""
-    await driver.press("l", "h", "1")
+    await driver.press("l", "H", "1")
     await driver.on(QuestionScreen)
     for _ in range(60):
         if driver.screen.question is None:
@@ -54,7 +55,7 @@ def keys_of(driver: Driver) -> dict[str, str]:
     """Return what may be chosen now with its key."""
     listed = driver.screen.query_one("#answers")
     ids = [listed.get_option_at_index(at).id for at in range(listed.option_count)]
-    return dict(zip(ids, ANSWER_KEYS, strict=False))
+    return dict(zip(ids, WORDS.answers, strict=False))
 
 
 async def test_the_question_worth_most_comes_first(workshop: Workshop) -> None:
@@ -63,7 +64,7 @@ async def test_the_question_worth_most_comes_first(workshop: Workshop) -> None:
         best = workshop.desk.questions(case)
         mine = [q.line.question for q in best if q.line.finding == "f1"]
         assert len(mine) > 5
-        await driver.press("l", "h", "1")
+        await driver.press("l", "H", "1")
         await driver.on(QuestionScreen)
         for _ in range(5):
             declined = driver.screen.visit.declined
@@ -97,7 +98,7 @@ async def test_what_could_change_the_next_step_is_asked_first(workshop: Workshop
 
 async def test_a_specimen_has_no_deposit_to_name(looking: Workshop) -> None:
     async with driven(looking, case=CASE) as driver:
-        await driver.press("l", "g")
+        await driver.press("l", "W")
         await driver.on(QuestionScreen)
         assert not driver.screen.check_action("name", ())
 
@@ -105,7 +106,7 @@ async def test_a_specimen_has_no_deposit_to_name(looking: Workshop) -> None:
 async def test_a_settled_finding_is_said_and_asking_may_go_on(workshop: Workshop) -> None:
     case = new_bee(workshop, INTAKE)
     async with driven(workshop, case=case) as driver:
-        await driver.press("l", "h", "1")
+        await driver.press("l", "H", "1")
         await driver.on(QuestionScreen)
         for _ in range(30):
             asked = driver.screen.question
@@ -113,7 +114,7 @@ async def test_a_settled_finding_is_said_and_asking_may_go_on(workshop: Workshop
                 break
             answers = [answer for answer, _ in asked.answers]
             wanted = OILY.get(asked.question)
-            await driver.press(ANSWER_KEYS[answers.index(wanted)] if wanted else "u")
+            await driver.press(WORDS.answers[answers.index(wanted)] if wanted else "u")
         (line,) = workshop.plan(workshop.load(case)).findings
         assert line.standing == "settled"
         assert "Settled: oily film" in " ".join(driver.text.split())
@@ -167,7 +168,7 @@ async def test_going_back_puts_the_later_answers_again(workshop: Workshop) -> No
         for _ in range(3):
             question = driver.screen.question
             # It smells of nothing, and there are threads: neither settles what it is.
-            await driver.press("2" if asked else ANSWER_KEYS[len(question.answers) - 1])
+            await driver.press("2" if asked else WORDS.answers[len(question.answers) - 1])
             asked.append(question.question)
         await driver.press("z", "z", "z")
         assert driver.screen.question.question == asked[0]
@@ -185,7 +186,7 @@ async def test_an_answer_of_another_visit_can_be_corrected(
     workshop: Workshop, opened_on: Opened
 ) -> None:
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("l", "g")
+        await driver.press("l", "W")
         await driver.on(QuestionScreen)
         await driver.press("z")
         await driver.on(ChoiceScreen)
@@ -193,7 +194,7 @@ async def test_an_answer_of_another_visit_can_be_corrected(
         keys = [choice for choice, _ in driver.screen._choices]
         assert "whole" in keys
         assert "taxon" in keys
-        await driver.press(driver.screen._keys[keys.index("whole")])
+        await driver.press(WORDS.answers[keys.index("whole")])
         await driver.on(QuestionScreen)
         assert driver.screen.question.question == "whole"
         assert "< your answer so far" in driver.text

@@ -23,7 +23,7 @@ from triage.service import Workshop
 from triage.tui.keysets import SETS, KeySet
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recording import OPENING_S, RecordingScreen
-from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.windows import StopScreen
 
 # Of a burst; one key comes a hundredth of a second after the other.
 MOST_KEYS, BETWEEN_KEYS_S = 12, 0.01
@@ -38,8 +38,7 @@ def keys_of(keyset: KeySet) -> list[str]:
     all_keys = {each.strip() for keys, _ in bound(keyset) for each in keys.split(",")}
     keys = sorted((all_keys | {*string.ascii_letters, *string.digits}) - {*ENDING})
     often = [
-        *keyset.keys_of("plan.start"),
-        *keyset.keys_of("recorded.go-on"),
+        *keyset.keys_of("start"),
         *keyset.keys_of("choose"),
         *"123456",
         "enter",
@@ -104,11 +103,11 @@ def towards(driver: Driver, keyset: KeySet) -> list[str]:
     """Return keys that bring a step nearer to its outcome, so that something is recorded at all."""
     screen = driver.screen
     if isinstance(screen, PlanScreen):
-        return [keyset.keys_of("plan.start")[0]]
+        return [keyset.keys_of("start")[0]]
     if not isinstance(screen, RecordingScreen):
         return [keyset.keys_of("leave")[0]]
     if screen.panel == "ready":
-        return [str(at % 10) for at in range(1, 11)] + ["enter"]
+        return [keyset.pick(at) for at in range(10)] + ["enter"]
     return [*"seen", "enter"] if screen.panel == "hold" else [keyset.outcomes[1]]
 
 
@@ -129,7 +128,7 @@ async def alive(driver: Driver) -> None:
     await driver.press("escape")
     assert isinstance(driver.screen, StopScreen), driver.text
     assert "Take the tool off the specimen" in driver.text
-    await driver.press("r")
+    await driver.press("f9")
     assert driver.screen is below or isinstance(below, CommandPalette), driver.text
 
 

@@ -12,8 +12,8 @@ from tests.tui.driving import Driver, Hand, driven
 from triage.plain.dialogue import Dialogue
 from triage.plain.session import PlainSession
 from triage.service import Workshop
+from triage.tui.keysets import WORDS
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.questions import ANSWER_KEYS
 from triage.tui.screens.walk import WalkScreen
 
 CASE = "bumblebee-plate-3"
@@ -68,7 +68,7 @@ async def by_keys(driver: Driver, hand: Hand) -> None:
     await driver.on(WalkScreen)
     await driver.press("d", "enter")
     await driver.until(lambda: driver.screen.plan.held, "held")
-    await driver.press("r")
+    await driver.press("ctrl+r")
     await driver.write("a loose hair only")
     await driver.press("enter")
     await driver.on(PlanScreen)
@@ -78,7 +78,7 @@ async def by_keys(driver: Driver, hand: Hand) -> None:
     await driver.press(*["down"] * (zones.index("mouthparts") + 1), "space", "4", "2")
     question = driver.screen.question
     assert question is not None
-    await driver.press(ANSWER_KEYS[0], "l")
+    await driver.press(WORDS.answers[0], "ctrl+l")
     await driver.write("too small to see")
     await driver.press("enter")
 

@@ -65,11 +65,11 @@ async def test_the_day_stands_in_its_order_and_a_row_opens_its_case(
     day = bench_day(workshop)
     first = day.plan.entries[0]
     async with driven(workshop, size=size) as driver:
-        await driver.press("t")
+        await driver.press("j")
         await driver.on(TodayScreen)
         text = flat(driver)
         assert f"planned at 12:00, {day.cases} cases" in text
-        assert "no order of this work" in text
+        assert "; ends " in text
         assert first.begin_min == 12 * 60
         names = Names(workshop.knowledge, workshop.load)
         for entry in day.plan.entries[:4]:
@@ -93,7 +93,7 @@ async def test_the_day_is_planned_beside_the_keys(
             "triage.tui.screens.today.bench_day",
             lambda shop: (said.append(driver.text), bench_day(shop))[1],
         )
-        await driver.pilot.press("t")
+        await driver.pilot.press("j")
         await driver.until(lambda: isinstance(driver.screen, TodayScreen), "the day")
         await driver.pilot.press("3")
         await driver.settled()
@@ -105,7 +105,7 @@ async def test_the_day_is_planned_beside_the_keys(
 
 async def test_what_is_held_or_refused_is_said_with_its_reason(workshop: Workshop) -> None:
     async with driven(workshop, size=(140, 40)) as driver:
-        await driver.press("t")
+        await driver.press("j")
         text = flat(driver)
         assert "not today" in text
         assert "- Hoverfly, water meadow plate, place 2: held" in text
@@ -131,7 +131,7 @@ async def test_a_look_is_recorded_as_by_the_command(
     shutil.copytree(workshop.cases, other)
     async with driven(workshop) as driver:
         await driver.press("q")  # the chamber is over, said by the window; later
-        await driver.press("t", "2")
+        await driver.press("j", "2")
         assert "LOOK NOW" in flat(driver)
         assert "top up" in flat(driver)
         assert "mould" in flat(driver)
@@ -177,7 +177,7 @@ async def test_the_day_begins_now_whatever_the_hour(
 async def test_what_runs_stands_first(workshop: Workshop) -> None:
     lay_in_a_chamber(workshop, ago_h=23)
     async with driven(workshop) as driver:
-        await driver.press("t")
+        await driver.press("j")
         lines = [line.strip() for line in driver.text.splitlines()]
         at = lines.index("running now")
         assert "Wed 13:00, in 60 min" in lines[at + 1]
@@ -187,7 +187,7 @@ async def test_what_runs_stands_first(workshop: Workshop) -> None:
 
 async def test_without_a_chamber_no_look_is_asked_for(workshop: Workshop) -> None:
     async with driven(workshop) as driver:
-        await driver.press("t", "2")
+        await driver.press("j", "2")
         assert "no chamber runs" in driver.text
         await driver.press("i")
         assert isinstance(driver.screen, TodayScreen)
@@ -198,7 +198,7 @@ async def test_without_a_chamber_no_look_is_asked_for(workshop: Workshop) -> Non
 async def test_the_record_is_filtered_and_its_photos_open(workshop: Workshop) -> None:
     record_with_photos(workshop)
     async with driven(workshop) as driver:
-        await driver.press("t", "3")
+        await driver.press("j", "3")
         assert "Attempts on record: 3" in driver.text
         await driver.press("slash")
         await driver.write("outcome=damage")
@@ -228,7 +228,7 @@ async def test_the_record_is_filtered_and_its_photos_open(workshop: Workshop) ->
 
 async def test_what_worked_and_what_is_left(workshop: Workshop) -> None:
     async with driven(workshop, size=(140, 40)) as driver:
-        await driver.press("t", "4")
+        await driver.press("j", "4")
         text = flat(driver)
         assert "evaporated, upper bound" in text
         assert "ethanol (no methanol): used 0 mL, left 500 mL" in text
@@ -239,9 +239,24 @@ async def test_what_worked_and_what_is_left(workshop: Workshop) -> None:
         assert isinstance(driver.screen, TodayScreen)
 
 
+async def test_the_figures_of_the_photos_stand_with_the_attempt_and_with_what_worked(
+    workshop: Workshop,
+) -> None:
+    step = workshop.plan(workshop.load("bumblebee-plate-3")).next_step()
+    assert step is not None
+    kept = {"left": 14, "came": 5, "removed": [0.45, 0.1, 0.7], "colour_median": 0.4}
+    workshop.record("bumblebee-plate-3", step.id, "better", measured=kept)
+    async with driven(workshop, size=(140, 40)) as driver:
+        await driver.press("t", "3")
+        assert "14 spots left, 5 came, 45 % gone (10 to 70 %), colour moved 0.4" in flat(driver)
+        await driver.press("4", "end")
+        assert "1 measured, 45 % gone (10 to 70 %), colour moved 0.4" in flat(driver)
+        assert not IDS.search(flat(driver))
+
+
 async def test_stop_works_here_and_the_keys_of_a_view_are_its_own(workshop: Workshop) -> None:
     async with driven(workshop) as driver:
-        await driver.press("t")
+        await driver.press("j")
         last = driver.text.splitlines()[-1]
         assert "Esc STOP" in last
         assert "Search" not in last
@@ -260,7 +275,7 @@ async def test_an_empty_folder_and_a_broken_case_are_said_in_words(
     folder.mkdir()
     (folder / "broken.yaml").write_text("format: 1\nid: broken\ntitle: [\n", encoding="utf-8")
     async with driven(opened_on(folder)) as driver:
-        await driver.press("t")
+        await driver.press("j")
         assert "nothing to do at the bench today" in driver.text
         await driver.press("3")
         assert "no attempt on record passes" in driver.text

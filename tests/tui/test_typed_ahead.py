@@ -14,15 +14,12 @@ from triage.case.models import Case
 from triage.errors import TriageError
 from triage.service import Workshop
 from triage.tui.app import TriageApp
-from triage.tui.screens.alarm import STANDS_S, AlarmScreen
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.screens.stop import StopScreen
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.screens.windows import STANDS_S, AlarmScreen, ChoiceScreen, DetailScreen, StopScreen
 from triage.tui.words import OUTCOME_KEYS
 
 CASE = "bumblebee-plate-3"
@@ -105,7 +102,7 @@ async def test_stop_is_not_covered_by_what_was_recorded(
         held.go.set()
         await driver.settled()
         assert isinstance(driver.screen, StopScreen)
-        await driver.press("r")
+        await driver.press("q")
         assert isinstance(driver.screen, RecordedScreen)
 
 
@@ -164,7 +161,7 @@ async def test_a_screen_left_under_stop_waits_for_it(workshop: Workshop) -> None
         below.action_leave()
         await driver.settled()
         assert isinstance(driver.screen, StopScreen)
-        await driver.press("r")
+        await driver.press("q")
         assert isinstance(driver.screen, PlanScreen)
 
 
@@ -175,7 +172,7 @@ async def test_an_answer_whose_screen_is_left_at_once_is_kept(
     """It waits for its turn behind what is still worked out; leaving does not take it back."""
     go, begun = threading.Event(), threading.Event()
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("l", "h", "1")
+        await driver.press("l", "H", "1")
         await driver.until(lambda: driver.screen.question is not None, "a question")
         finding, question, answers = (
             driver.screen.finding,
@@ -248,6 +245,30 @@ async def test_a_key_pressed_before_the_plan_stands_is_kept(workshop: Workshop) 
             await driver.calm()
         assert isinstance(driver.screen, StopScreen)
         driver.send("f9")
+        go.set()
+        await driver.on(WalkScreen)
+
+
+async def test_what_is_typed_behind_a_case_opened_before_the_rules_are_read_is_kept(
+    workshop: Workshop,
+) -> None:
+    """Enter opens the case when the rules are read; the key behind it starts its step."""
+    go = threading.Event()
+
+    def opening() -> Workshop:
+        assert go.wait(60)
+        return workshop
+
+    app = TriageApp(opening, Hand(), None, workshop.cases, pulse=Pulse())
+    async with app.run_test(size=(80, 24)) as pilot:
+        driver = Driver(app, pilot)
+        while "Bumblebee worker" not in driver.text:
+            await driver.calm()
+        for key in ("slash", *"bumble", "enter", "s"):
+            driver.send(key)
+            for _ in range(6):
+                await driver.calm()
+        assert isinstance(driver.screen, CasesScreen)
         go.set()
         await driver.on(WalkScreen)
 

@@ -14,13 +14,11 @@ from triage.errors import TriageError
 from triage.plan.model import Plan
 from triage.service import Workshop
 from triage.tui.app import TriageApp
-from triage.tui.screens.alarm import AlarmScreen
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.screens.stop import StopScreen
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.screens.windows import AlarmScreen, ChoiceScreen, StopScreen
 
 READY_TO_SOFTEN = {
     "aim": "another-pose",
@@ -133,7 +131,7 @@ async def test_after_an_interruption_over_30_s_it_is_asked_again(
         await driver.press("escape")
         await driver.on(StopScreen)
         hand.on(away_s)
-        await driver.press("r")
+        await driver.press("q")
         await driver.on(WalkScreen)
         assert driver.screen.panel == panel
         said = driver.screen.query_one("#fault").text
@@ -215,7 +213,7 @@ async def test_a_running_timer_is_stopped_only_when_told_twice(
         await opened(driver)
         await driver.press("t", "t", "t")
         assert len(workshop.load(case).timers) == 1
-        await driver.press("0")
+        await driver.press("2")
         assert workshop.load(case).timers == ()
 
 
@@ -317,7 +315,7 @@ async def test_the_stop_key_shows_what_to_do_at_each_stop_point(workshop: Worksh
             assert point.then in flat
         await driver.press("enter", "enter", "escape")
         assert isinstance(driver.screen, StopScreen)
-        await driver.press("r")
+        await driver.press("q")
         await driver.on(WalkScreen)
         await driver.press("q")
         await driver.on(PlanScreen)
@@ -347,7 +345,7 @@ async def test_a_look_can_be_put_off_by_one_key_a_limit_cannot(
         await driver.press("t")
         first = workshop.load(case).timers[0]
         for _ in range(10):
-            await driver.press("plus")
+            await driver.press("g")
         later = workshop.load(case).timers[0]
         set_s = (first.ends - first.started).total_seconds()
         assert (later.ends - first.ends).total_seconds() == pytest.approx(10 * 0.25 * set_s)
@@ -357,7 +355,7 @@ async def test_a_look_can_be_put_off_by_one_key_a_limit_cannot(
         await driver.press("s")
         await driver.on(WalkScreen)
         await opened(driver)
-        await driver.press("t", "plus", "plus")
+        await driver.press("t", "g", "g")
         timer = workshop.load(case).timers[0]
         assert (timer.ends - timer.started).total_seconds() == driver.screen.step.dwell_s
         assert "Look later" not in driver.text
@@ -429,7 +427,7 @@ async def test_an_alarm_names_specimen_step_and_place_also_of_a_case_that_is_not
     # The command begins timers too, and calls them by the step alone.
     workshop.start_timer(other, step.id, 60, step.name)
     async with driven(workshop, clock=hand) as driver:
-        rows = [option.id for option in driver.screen.query_one("#cases").options]
+        rows = [option.id for option in driver.screen.query_one("#rows").options]
         await driver.press("home", *["down"] * rows.index(f"{working}.yaml"), "enter")
         await driver.on(PlanScreen)
         assert driver.screen.case_id == working

@@ -8,7 +8,6 @@ from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
 from triage.service import Workshop
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.intake import IntakeScreen
 from triage.tui.screens.observe import ObserveScreen
@@ -16,6 +15,7 @@ from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
+from triage.tui.screens.windows import ChoiceScreen
 
 INTAKE = {
     "photographed-before": "yes",
@@ -106,7 +106,7 @@ async def test_from_a_new_case_to_the_closed_box(tmp_path: Path, opened_on: Open
         assert {"whole", "lacquered", "cracks", "pest-holes"} <= set(seen)
         assert all(INTAKE[question] == answer for question, answer in seen.items())
 
-        await driver.press("h")
+        await driver.press("H")
         await driver.on(QuestionScreen)
         await answer_all(driver, OILY)
         finding = workshop.load(case_id).findings[0]
@@ -121,7 +121,7 @@ async def test_from_a_new_case_to_the_closed_box(tmp_path: Path, opened_on: Open
         # What it is decides what else has to be known.
         await driver.on(ObserveScreen)
         assert workshop.plan(workshop.load(case_id)).next_step() is not None
-        await driver.press("g")
+        await driver.press("W")
         await driver.on(QuestionScreen)
         # What stings in no bee is not asked of one.
         assert "urticating-hairs" not in await answer_all(driver, INTAKE)
@@ -148,7 +148,7 @@ async def test_from_a_new_case_to_the_closed_box(tmp_path: Path, opened_on: Open
         await driver.press("s")
         assert isinstance(driver.screen, PlanScreen)
         assert "held" in driver.screen.query_one("#fault").text
-        await driver.press("r")
+        await driver.press("ctrl+r")
         await driver.on(FormScreen)
         await driver.press("enter", "enter", "enter")
         assert isinstance(driver.screen, FormScreen)
@@ -171,7 +171,7 @@ async def to_the_keeping(driver: Driver, workshop: Workshop, case_id: str) -> No
         if step is None:
             await driver.press("l")
             await driver.on(ObserveScreen)
-            await driver.press("g")
+            await driver.press("W")
             await driver.on(QuestionScreen)
             await answer_all(driver, INTAKE)
             await driver.press("q", "q")
@@ -205,7 +205,7 @@ async def test_back_one_question_lets_the_answer_be_changed(workshop: Workshop) 
     async with driven(workshop, case="bumblebee-plate-3") as driver:
         await driver.press("l")
         await driver.on(ObserveScreen)
-        await driver.press("h")
+        await driver.press("H")
         await driver.settled()
         await driver.press("2")  # something else, a new finding on the same zone
         await driver.on(QuestionScreen)

@@ -18,7 +18,15 @@ MODULES = sorted(
     if "_carried" not in path.parts
 )
 FACES = ("triage.tui", "triage.browser", "triage.commands", "triage.cli", "triage.__main__")
-PURE = ("triage.errors", "triage.units", "triage.yamltext", "triage.knowledge", "triage.case", "triage.exposure", "triage.bench")
+PURE = (
+    "triage.errors",
+    "triage.units",
+    "triage.yamltext",
+    "triage.knowledge",
+    "triage.case",
+    "triage.exposure",
+    "triage.bench",
+)
 
 
 def under(*packages: str) -> list[str]:
@@ -35,7 +43,9 @@ def fresh(modules: list[str], forbidden: set[str]) -> None:
         "    assert not found, f'{name} loads {sorted(found)}'\n"
     )
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT, env=env)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT, env=env
+    )
     assert done.returncode == 0, done.stderr[-600:]
 
 
@@ -66,21 +76,30 @@ def test_engine_package_comes_only_through_the_compatibility_module() -> None:
         "    assert 'experta' not in sys.modules, name\n"
     )
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT, env=env)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT, env=env
+    )
     assert done.returncode == 0, done.stderr[-600:]
 
 
-@pytest.mark.parametrize("package", sorted({".".join(m.split(".")[:2]) for m in MODULES if m != "triage"} - {"triage.__main__"}))
+@pytest.mark.parametrize(
+    "package",
+    sorted({".".join(m.split(".")[:2]) for m in MODULES if m != "triage"} - {"triage.__main__"}),
+)
 def test_package_can_be_imported_first(package: str) -> None:
     # A circle of imports shows only when its members are entered from the wrong end.
     fresh([package], set())
 
 
 def test_contracts_hold() -> None:
-    found = shutil.which("lint-imports", path=f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}")
+    found = shutil.which(
+        "lint-imports", path=f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
+    )
     assert found, "import-linter is in the extra `test`"
     env = {**os.environ, "PYTHONPATH": str(ROOT), "NO_COLOR": "1"}
-    done = subprocess.run([found, "--no-cache"], capture_output=True, text=True, check=False, cwd=ROOT, env=env)
+    done = subprocess.run(
+        [found, "--no-cache"], capture_output=True, text=True, check=False, cwd=ROOT, env=env
+    )
     assert done.returncode == 0, done.stdout[-2500:]
     assert "0 broken" in done.stdout
 
@@ -88,5 +107,9 @@ def test_contracts_hold() -> None:
 def test_support_has_one_name() -> None:
     """Under a second name its module is a second one, and loads and compiles the rules again."""
     second = re.compile(r"^\s*(from|import) support\b", re.MULTILINE)
-    files = [path for path in (ROOT / "tests").rglob("*.py") if second.search(path.read_text(encoding="utf-8"))]
+    files = [
+        path
+        for path in (ROOT / "tests").rglob("*.py")
+        if second.search(path.read_text(encoding="utf-8"))
+    ]
     assert files == []

@@ -10,7 +10,7 @@ import pytest
 
 from triage.errors import TriageError
 from triage.picture.colour import TO_XYZ, encoded_srgb
-from triage.picture.files import read_photo
+from triage.picture.files import read_both, read_photo
 
 tifffile = pytest.importorskip("tifffile", reason="the extra picture is not installed")
 
@@ -47,13 +47,36 @@ def test_a_raw_file_is_read_as_srgb(tmp_path: Path) -> None:
         assert got[100, column] / 65535 == pytest.approx(expected, abs=0.003)
 
 
-@pytest.mark.parametrize(("name", "library"), [("a.dng", "rawpy"), ("a.tif", "tifffile"), ("a.png", "imageio")])
+@pytest.mark.parametrize(
+    ("name", "library"), [("a.dng", "rawpy"), ("a.tif", "tifffile"), ("a.png", "PIL")]
+)
 def test_a_missing_library_is_named(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, library: str
 ) -> None:
     monkeypatch.setitem(sys.modules, library, None)
-    monkeypatch.setitem(sys.modules, "imageio.v3", None)
     with pytest.raises(TriageError) as told:
         read_photo(tmp_path / name)
     assert library in told.value.message
     assert 'extra "picture"' in told.value.mend
+
+
+def test_a_photo_is_read_small_as_it_was_held_and_both_by_the_same_factor(tmp_path: Path) -> None:
+    """EXIF orientation 6: what the file calls its top stood at the right (Exif 2.3, table 4)."""
+    image = pytest.importorskip("PIL.Image", reason="the extra picture is not installed")
+    upper_red = np.zeros((1200, 1600, 3), np.uint8)
+    upper_red[:600, :, 0] = 200
+    turned = image.Exif()
+    turned[0x0112] = 6
+    image.fromarray(upper_red).save(tmp_path / "a.jpg", exif=turned)
+    image.fromarray(upper_red[:, :800]).save(tmp_path / "b.jpg")
+    first, second, factor = read_both(tmp_path / "a.jpg", tmp_path / "b.jpg", 400)
+    assert (first.shape[:2], second.shape[:2], factor) == ((400, 300), (300, 200), 4)
+    assert first[200, 250, 0] > 150
+    assert first[200, 50, 0] < 50
+
+
+def test_a_photo_in_printing_inks_is_read_in_colours(tmp_path: Path) -> None:
+    """Its four inks are no colours of light: taken for them, each would tell a wrong shift."""
+    image = pytest.importorskip("PIL.Image", reason="the extra picture is not installed")
+    image.new("CMYK", (200, 200), (0, 255, 255, 0)).save(tmp_path / "a.jpg")  # no cyan: red
+    assert read_photo(tmp_path / "a.jpg")[100, 100] == pytest.approx([255, 0, 0], abs=3)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +13,14 @@ import pytest
 from scipy import ndimage
 
 from tests.proof.pictures import UNANSWERABLE, judged, limits, made
+from tests.support.knowledge import shipped
 from triage.case.store import load_case
 from triage.cli import main
-from triage.picture.marked import marked
+from triage.picture.marked import marked, side_by_side
 from triage.picture.pair import VERSION, compare, glance
 from triage.picture.register import CannotTell
 from triage.picture.scale import scale_from_ruling
+from triage.service.measuring import measured
 from triage.show.compared import offered
 
 pytest.importorskip("skimage", reason="the extra picture is not installed")
@@ -26,12 +29,19 @@ iio = pytest.importorskip("imageio.v3", reason="the extra picture is not install
 DEMO = Path(__file__).parents[2] / "cases"
 
 
+@cache
+def gravel() -> tuple[Any, ...]:
+    """Return before, after, the truth and what is found of the pair that several tests look at."""
+    before, after, true = made("gravel", np.random.default_rng(20))
+    return before, after, true, compare(before, after, limits())
+
+
 @pytest.mark.parametrize(
     ("name", "kind"), [("gravel", {}), ("chelsea", {"patch": True}), ("grass", {"colour": True})]
 )
 def test_the_promises_hold_on_a_drawn_pair(name: str, kind: dict[str, bool]) -> None:
     before, after, true = made(name, np.random.default_rng(20), **kind)
-    found = compare(before, after, limits())
+    found = gravel()[3] if name == "gravel" else compare(before, after, limits())
     kept = judged(found, true)
     assert all(kept.values()), kept
     assert (offered(found, limits())[0] == "damage") is bool(kind)
@@ -69,24 +79,36 @@ def test_a_surface_that_is_smooth_beside_its_spots_is_answered() -> None:
 
 
 def test_whole_numbers_of_eight_bits_tell_the_same_and_a_glance_need_not_be_sought_again() -> None:
-    before, after, true = made("gravel", np.random.default_rng(20))
+    before, after, true, _ = gravel()
     eight = [(255 * each).round().astype(np.uint8) for each in (before, after)]
     first, near = glance(*eight, limits())
     assert first.vanished
     found = compare(*eight, limits(), near=near)
     assert all(judged(found, true).values())
-    assert marked(*eight, found, longest=200).shape[0] <= 200
+    assert max(marked(*eight, found, longest=200)[0].shape) <= 200
+
+
+def test_large_photos_are_glanced_at_small_and_then_compared_whole(tmp_path: Path) -> None:
+    before, after, true = made("gravel", np.random.default_rng(20))
+    for name, picture in (("a.jpg", before), ("b.jpg", after)):
+        larger = ndimage.zoom((255 * picture).round().astype(np.uint8), (3, 3, 1), order=1)
+        iio.imwrite(tmp_path / name, larger, quality=95)
+    told: list[str] = []
+    found = measured(shipped(), tmp_path / "a.jpg", tmp_path / "b.jpg", glanced=told.append).found
+    assert told[0].startswith("at a glance: ")
+    assert "larger spots left" in told[0]
+    assert abs(len(found.vanished) - len(true.gone)) <= 1
+    assert abs(len(found.appeared) - len(true.new)) <= 1
 
 
 def test_what_came_is_marked_where_it_lies_in_the_second_photo() -> None:
-    before, after, _ = made("gravel", np.random.default_rng(20))
-    found = compare(before, after, limits())
+    before, after, _, found = gravel()
     for spot in found.appeared:
         row, column = (round(each) for each in found.placed_after(spot.row, spot.column))
         around = after[max(0, row - 40) : row + 40, max(0, column - 40) : column + 40]
         middle = np.median(after[row - 1 : row + 2, column - 1 : column + 2], axis=(0, 1))
         assert np.abs(middle - np.median(around, axis=(0, 1))).max() > 0.08  # a spot lies there
-    sheet = marked(before, after, found)
+    sheet = side_by_side(*marked(before, after, found))
     assert sheet.shape[1] > before.shape[1] + after.shape[1]
     plain = np.concatenate([before, np.ones((512, 8, 3)), after], axis=1)
     assert np.abs(sheet / 255 - plain).max() > 0.3

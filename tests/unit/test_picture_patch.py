@@ -35,7 +35,11 @@ def pair(surface: Any, lamp: Any) -> tuple[Any, Any]:
     down, right = MOVED
     shown = [
         encoded_srgb(before[60 : 60 + SIDE, 60 : 60 + SIDE]),
-        encoded_srgb(np.clip((after * lamp)[60 - down : 60 - down + SIDE, 60 - right : 60 - right + SIDE], 0, 1)),
+        encoded_srgb(
+            np.clip(
+                (after * lamp)[60 - down : 60 - down + SIDE, 60 - right : 60 - right + SIDE], 0, 1
+            )
+        ),
     ]
     first, second = (np.clip(each + rng.normal(0, 0.006, each.shape), 0, 1) for each in shown)
     return first.astype(np.float32), second.astype(np.float32)

@@ -27,7 +27,7 @@ def surface_class(spots: int, area_mm2: float, size_um: float) -> float | None:
 
     Source
     ------
-    ISO 14644-9:2012, 4.2, from memory; classes 1 to 8, sizes 0.05 to 500 um.
+    ISO 14644-9:2012, 4.2, classes 1 to 8: from memory. Its scope, 0.05 to 500 um: opened.
     """
     a_square_metre = spots / positive("area", area_mm2, "mm2") * 1e6
     exact = math.log10(a_square_metre * positive("size", size_um, "um"))
@@ -45,7 +45,8 @@ def product_level(spots: int, area_mm2: float, size_um: float) -> float:
 
     Source
     ------
-    Borson 2005, IEST-STD-CC1246D: Product Cleanliness Levels and Contamination Control Program.
+    Borson 2005, IEST-STD-CC1246D: Product Cleanliness Levels and Contamination Control Program,
+    opened; slope and form also in MIL-STD-1246C (1994), 1.4, opened.
     """
     on_a_tenth = spots / positive("area", area_mm2, "mm2") * 1e5
     size = math.log10(max(1.0, positive("size", size_um, "um")))

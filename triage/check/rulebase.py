@@ -404,7 +404,7 @@ def unused_entries(base: Rulebase) -> Iterator[TriageError]:
         "stop": set(),
         "technique": set(),
         "agent": set(),
-        "equipment": set(),
+        "equipment": {each.id for each in knowledge.equipment.values() if each.counts},
     }
     for method in knowledge.methods.values():
         used["stop"].update(method.stop_signs)

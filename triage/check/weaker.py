@@ -93,11 +93,14 @@ PROTECTS: Mapping[str, Spec] = {
         **dict.fromkeys(
             ("do", "drying", "stop_signs", "rinse", "keep_away", "needs", "not_for"), FEWER
         ),
-        "harshness": dict.fromkeys(("mechanical", "chemical", "person"), GRADE),
+        "harshness": dict.fromkeys(("mechanical", "chemical", "person", "lasting"), GRADE),
         **dict.fromkeys(("harmless", "while_dry"), MORE),
         **dict.fromkeys(("test_spot", "tries_next", "prepares"), LESS),
     },
-    "technique": {"wet": OTHER, "contact": OTHER, "whole": OTHER, "water_free": MORE},
+    "technique": {
+        **dict.fromkeys(("wet", "contact", "whole", "shows"), OTHER),
+        "water_free": MORE,
+    },
     "zone": {
         **dict.fromkeys(("surface", "hurts", "gentle"), FEWER),
         **dict.fromkeys(("most_mechanical", "most_chemical"), MORE),
@@ -112,7 +115,7 @@ PROTECTS: Mapping[str, Spec] = {
     "condition": dict.fromkeys(("stage", "when_cleared"), OTHER),
     "question": {
         **dict.fromkeys(("liquid", "risk", "gives", "usual"), OTHER),
-        "answers": {},
+        "answers": {"implies": OTHER},
     },
     "stop": {"shows_at": FEWER},
     "hazard": dict.fromkeys(
@@ -121,7 +124,7 @@ PROTECTS: Mapping[str, Spec] = {
     "circumstance": {},
     "authority": {"converts_at": OTHER_VALUE},
     "material": {"role": OTHER},
-    "equipment": {"assumed": MORE},
+    "equipment": {"assumed": MORE, "counts": OTHER},
     "element": {"weight": OTHER},
     "salt": {"caution": FEWER},
     "gel": {"caution": FEWER, "is_fit_for_drying": MORE},

@@ -228,8 +228,7 @@ class RuleEngine(KnowledgeEngine):  # type: ignore[misc]
     def take(self, fact: Fact) -> None:
         """Declare a plain fact, if any rule could ever tell that it is there."""
         # A fact that meets no condition can neither fire nor hold up a rule.
-        conditions = self.index.conditions.get(fact.kind)
-        if conditions is not None and conditions.met(fact):
+        if self.index.met(fact):
             self.facts.declare(to_experta(fact, self.classes, self.read))
 
     def conclude(self, conclusion: Conclusion) -> None:

@@ -73,6 +73,21 @@ def nowhere(path: tuple[str | int, ...]) -> Where:
     return Where(entry=" ".join(str(step) for step in path))
 
 
+def bench_fields(bench: Bench, vocabulary: Vocabulary) -> dict[str, str]:
+    """Return what rules read of a bench: the best of its room and of what it owns.
+
+    A hood among the equipment counts; the air is judged by the room's control alone, the less
+    favourable one.
+    """
+    owned = [vocabulary.counts.get(e, {}) for e in bench.equipment if e not in bench.lacking]
+    fields = {}
+    for name, slot in vocabulary.kinds[BENCH].items():
+        ranked = (UNKNOWN, *(slot.values or ()))
+        told = bench.room.control if name == "control" else NONE
+        fields[name] = max({told, *(o[name] for o in owned if name in o)}, key=ranked.index)
+    return fields
+
+
 def facts_from(
     case: Case, bench: Bench, vocabulary: Vocabulary, locate: Locate = nowhere
 ) -> tuple[Fact, ...]:
@@ -90,7 +105,7 @@ def facts_from(
     answers |= checker.take(SPECIMEN, {"taxon": case.taxon}, ())
     facts = [
         Fact(SPECIMEN, SPECIMEN, _filled(kinds[SPECIMEN], derived, SPECIMEN, answers)),
-        Fact(BENCH, BENCH, {"control": bench.room.control}),
+        Fact(BENCH, BENCH, bench_fields(bench, vocabulary)),
     ]
     doubted = case.in_doubt()
     for index, finding in enumerate(case.findings):

@@ -1,4 +1,4 @@
-"""The rules of one family as an index: which conditions a fact meets, found by its values.
+"""The join behind the engine and behind ``many``: which conditions a fact meets, by its values.
 
 Each different condition over a kind of fact is one bit. A fact's bits are the intersection, over
 its fields, of the bits that allow its value; so the cost of a fact does not grow with the number
@@ -10,12 +10,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
+from enum import StrEnum
 from functools import partial
-from typing import NamedTuple
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from triage.engine.facts import Conclusion, Fact, order_of
 from triage.engine.normal import NormalRule, Pattern, Template
 
+Value = TypeVar("Value")
+Key = tuple[object, ...]
 Binding = dict[str, str]
 Made = tuple[Conclusion, ...]
 # A field of a conclusion: its name, its variable, else the constant pair and how that is written.
@@ -25,6 +28,8 @@ Lists = Mapping[str, Mapping[int, Sequence[Fact]]]
 # More matches than a bench session makes; beyond it the store starts anew.
 KEPT = 20_000
 MET = 8_192
+# What a rule may say of one finding.
+ABOUT = {"finding": "id", "reading": "finding"}
 
 
 class _Part(NamedTuple):
@@ -50,19 +55,23 @@ class _Compiled:
     made: dict[tuple[str, ...], Made] = field(default_factory=dict)
 
 
-class _Conditions:
+class Conditions:
     """The different conditions over one kind, and the bits that each value of a field meets."""
 
     def __init__(self) -> None:
         self.bits: dict[tuple[tuple[str, frozenset[str]], ...], int] = {}
         self.tables: tuple[tuple[str, dict[str, int], int], ...] = ()
+        self._count = 0
         self._met: dict[int, tuple[Fact, int]] = {}
 
     def bit(self, pattern: Pattern) -> int:
+        """Return the bit of the condition of a pattern."""
         return self.bits.setdefault(pattern.allowed, len(self.bits))
 
-    def close(self) -> None:
-        """Build the tables once all conditions are known."""
+    def _close(self) -> None:
+        """Build the tables of all conditions known so far."""
+        self._count = len(self.bits)
+        self._met.clear()
         fields: dict[str, dict[int, frozenset[str]]] = {}
         for allowed, bit in self.bits.items():
             for name, values in allowed:
@@ -83,6 +92,8 @@ class _Conditions:
 
     def met(self, fact: Fact) -> int:
         """Return the conditions that a fact meets, as bits."""
+        if self._count != len(self.bits):
+            self._close()
         # The same fact object is asked about again and again while others beside it vary.
         known = self._met.get(id(fact))
         if known is not None and known[0] is fact:
@@ -104,10 +115,17 @@ class _Conditions:
 
 
 class RuleIndex:
-    """Matches one family of rules; built once, used for every consultation."""
+    """Matches some rules; built once, used for every consultation.
 
-    def __init__(self, rules: Iterable[NormalRule]) -> None:
-        self.conditions: dict[str, _Conditions] = {}
+    ``conditions`` are shared with indexes over other rules, so that a fact is looked at once.
+    """
+
+    def __init__(
+        self, rules: Iterable[NormalRule], conditions: dict[str, Conditions] | None = None
+    ) -> None:
+        self.conditions = {} if conditions is None else conditions
+        # The conditions of these rules, as bits.
+        self.mine: dict[str, int] = {}
         self.compiled = tuple(self._compile(rule) for rule in rules)
         self.by_id = tuple(sorted(self.compiled, key=lambda c: c.rule.id))
         self.by_first: dict[str, dict[int, list[_Compiled]]] = {}
@@ -118,8 +136,6 @@ class RuleIndex:
             first = compiled.positive[0]
             self.by_first.setdefault(first.kind, {}).setdefault(first.bit, []).append(compiled)
         self.named = {compiled.rule.id: compiled for compiled in self.compiled}
-        for conditions in self.conditions.values():
-            conditions.close()
         self._count = 0
 
     def _compile(self, rule: NormalRule) -> _Compiled:
@@ -132,32 +148,27 @@ class RuleIndex:
         return _Compiled(rule, positive, absent, alone, tuple(dict.fromkeys(names)), kinds, drafts)
 
     def _part(self, pattern: Pattern) -> _Part:
-        conditions = self.conditions.setdefault(pattern.kind, _Conditions())
-        return _Part(pattern.kind, conditions.bit(pattern), pattern.variables)
+        bit = self.conditions.setdefault(pattern.kind, Conditions()).bit(pattern)
+        self.mine[pattern.kind] = self.mine.get(pattern.kind, 0) | 1 << bit
+        return _Part(pattern.kind, bit, pattern.variables)
 
     def read_fields(self, kind: str) -> tuple[str, ...]:
         """Return the fields of a kind on which any rule of the family depends, sorted."""
-        conditions = self.conditions.get(kind)
-        if conditions is None:
-            return ()
-        bound = {
-            name
-            for compiled in self.compiled
-            for part in (*compiled.positive, *compiled.absent)
-            if part.kind == kind
-            for name, _ in part.variables
-        }
-        return tuple(sorted(bound | {name for name, _, _ in conditions.tables}))
+        patterns = (p for c in self.compiled for p in c.rule.patterns if p.kind == kind)
+        return tuple(sorted({name for p in patterns for name, _ in (*p.allowed, *p.variables)}))
+
+    def met(self, fact: Fact) -> int:
+        """Return the conditions of these rules that a fact meets, as bits."""
+        mine = self.mine.get(fact.kind)
+        return self.conditions[fact.kind].met(fact) & mine if mine else 0
 
     def lists(self, facts: Iterable[Fact]) -> Lists:
         """Return kind -> condition -> the facts that meet it, in the order given."""
         found: dict[str, dict[int, list[Fact]]] = {}
         for fact in facts:
-            conditions = self.conditions.get(fact.kind)
-            if conditions is None:
-                continue
-            by_bit = found.setdefault(fact.kind, {})
-            bits = conditions.met(fact)
+            bits = self.met(fact)
+            if bits:
+                by_bit = found.setdefault(fact.kind, {})
             while bits:
                 low = bits & -bits
                 by_bit.setdefault(low.bit_length() - 1, []).append(fact)
@@ -320,3 +331,92 @@ def _agreed(
         elif bound != value:
             return None
     return added
+
+
+# -- what is kept between hypothetical cases -----------------------------------------------------
+
+
+class Extent(StrEnum):
+    """How much of a case a rule looks at."""
+
+    CASE = "case"
+    FINDING = "finding"
+    SEVERAL = "several"
+
+
+def extent_of(rule: NormalRule) -> Extent:
+    """Return how much of a case a rule must see: nothing of a finding, one finding, or several."""
+    about = [p for p in rule.patterns if p.kind in ABOUT]
+    if not about:
+        return Extent.CASE
+    if len(about) == 1 and not about[0].absent:
+        return Extent.FINDING
+    named = {dict(p.variables).get(ABOUT[p.kind]) for p in about}
+    return Extent.FINDING if len(named) == 1 and None not in named else Extent.SEVERAL
+
+
+def keep(store: dict[Any, Value], key: object, made: Value) -> Value:
+    """Keep a part that was made and return it; a full store starts anew."""
+    if len(store) >= KEPT:
+        store.clear()
+    store[key] = made
+    return made
+
+
+class Drawing(Generic[Value]):
+    """Some rules and what was made of their conclusions, kept by what they can tell of facts."""
+
+    def __init__(
+        self,
+        rules: Iterable[NormalRule],
+        make: Callable[[list[Conclusion]], Value],
+        conditions: dict[str, Conditions] | None = None,
+    ) -> None:
+        self.rules = tuple(rules)
+        self.make = make
+        self.index = RuleIndex(self.rules, conditions)
+        bound: dict[str, set[str]] = {}
+        for rule in self.rules:
+            for pattern in rule.patterns:
+                bound.setdefault(pattern.kind, set()).update(n for n, _ in pattern.variables)
+        self.bound = {kind: tuple(sorted(names)) for kind, names in bound.items()}
+        self.reads = self.index.read_fields
+        self._kept: dict[Key, Value] = {}
+        self._told: dict[Key, int] = {}
+        self._numbers = 0
+        self._same: dict[object, tuple[int, Sequence[Fact]]] = {}
+
+    def told(self, facts: Sequence[Fact]) -> int:
+        """Return a number for all that the rules can tell of some facts."""
+        same = id(facts)
+        known = self._same.get(same)
+        if known is None:
+            # The facts are kept beside it, so that no other can take their identity.
+            known = keep(self._same, same, (self._number(facts), facts))
+        return known[0]
+
+    def _number(self, facts: Iterable[Fact]) -> int:
+        met, bound = self.index.met, self.bound
+        told: list[object] = []
+        for fact in facts:
+            if bits := met(fact):
+                told += (fact.kind, bits, *[fact.fields[name] for name in bound[fact.kind]])
+        key = tuple(told)
+        found = self._told.get(key)
+        if found is None:
+            self._numbers += 1
+            found = keep(self._told, key, self._numbers)
+        return found
+
+    def of(self, *groups: Sequence[Fact]) -> Value:
+        """Return what the conclusions over these facts come to.
+
+        Facts that no rule can tell apart give the same value; it names no matched facts. A group
+        that comes again should be the same object.
+        """
+        key = tuple([self.told(group) for group in groups])
+        found = self._kept.get(key)
+        if found is None:
+            drawn = self.index.drawn_unsorted([fact for group in groups for fact in group])
+            found = keep(self._kept, key, self.make(drawn))
+        return found

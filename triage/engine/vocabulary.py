@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
@@ -46,11 +46,12 @@ class Slot:
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """Every dynamic kind with its slots, and which families may read which kind."""
+    """Every dynamic kind with its slots, which family may read which; what equipment counts as."""
 
     kinds: Mapping[str, Mapping[str, Slot]]
     later: Mapping[str, Family]
     derived: frozenset[tuple[str, str]]
+    counts: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     def domain(self, kind: str, field: str) -> tuple[str, ...] | None:
         """Return the values of a field, ``unknown`` included where it may be unknown."""
@@ -80,7 +81,10 @@ def build_vocabulary(knowledge: Knowledge) -> Vocabulary:
             "findings": Slot(("none", "some")),
             "cleaning": Slot(("none", "open", "done")),
         },
-        "bench": {"control": Slot(CONTROLS, ordered=True, askable=True)},
+        "bench": {
+            "control": Slot(CONTROLS, ordered=True, askable=True),
+            "mask": Slot((NONE, "particle")),
+        },
         "finding": {
             "id": Slot(None),
             "zone": Slot(tuple(knowledge.zones), askable=True, about="zone"),
@@ -114,6 +118,9 @@ def build_vocabulary(knowledge: Knowledge) -> Vocabulary:
                 ("finding", "settled"),
             }
         ),
+        counts={
+            e.id: {str(k): v for k, v in e.counts.items()} for e in knowledge.equipment.values()
+        },
     )
 
 

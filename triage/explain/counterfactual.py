@@ -18,12 +18,15 @@ from typing import Any, Literal
 from triage.case import changes
 from triage.case.models import HARMFUL, OUTCOMES, Case
 from triage.case.profile import Bench, Refused, Stock
-from triage.engine.casefacts import BENCH, SPECIMEN
+from triage.engine.casefacts import BENCH, SPECIMEN, bench_fields
+from triage.engine.many import with_values
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
 from triage.explain.sweep import Answer, Sweep
 from triage.plan.barring import equipment_at_hand
-from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
+from triage.plan.lookahead import Lookahead
+from triage.plan.ordering import Item
 from triage.plan.outcomes import answers_after, condition_target
+from triage.plan.skeleton import Outline
 
 Kind = Literal["answer", "bench", "attempt"]
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
@@ -60,11 +63,11 @@ def answer_change(answer: Answer) -> Change:
 
 
 def bench_variants(
-    look: Lookahead, outlook: Outlook, offered: Iterable[str]
+    look: Lookahead, base: Outline, offered: Iterable[str]
 ) -> Iterator[tuple[Change, Bench]]:
     """Yield every change of the bench that could matter to a method on offer."""
     bench = look.bench
-    methods, head = sorted(offered), outlook.method
+    methods, head = sorted(offered), base.first.method if base.first else None
     updates = (*_room_updates(look, head, methods), *_agent_updates(look, head, methods))
     for what, before, after, update in updates:
         yield Change("bench", None, what, before, after), bench.model_copy(update=update)
@@ -115,9 +118,7 @@ def _agent_updates(look: Lookahead, head: str | None, methods: list[str]) -> Ite
 # -- attempts -------------------------------------------------------------------------------------
 
 
-def attempt_variants(
-    look: Lookahead, case: Case, outlook: Outlook
-) -> Iterator[tuple[Change, Case]]:
+def attempt_variants(look: Lookahead, case: Case, base: Outline) -> Iterator[tuple[Change, Case]]:
     """Yield other outcomes of attempts on record, and each outcome of the next step."""
     for attempt in case.effective_attempts():
         for outcome in OUTCOMES:
@@ -128,28 +129,27 @@ def attempt_variants(
                 )
                 what = f"attempt {attempt.id}"
                 yield Change("attempt", attempt.finding, what, attempt.outcome, outcome), changed
-    if outlook.step is None or outlook.held:
+    if base.first is None or base.held:
         return
     for outcome in OUTCOMES:
-        change = Change("attempt", _finding(case, outlook), outlook.step, "not tried", outcome)
-        yield change, tried(look, case, outlook, outcome)
+        finding = _finding(case, base.first)
+        change = Change("attempt", finding, base.first.step, "not tried", outcome)
+        yield change, tried(look, case, base.first, outcome)
 
 
-def _finding(case: Case, outlook: Outlook) -> str | None:
-    return next((f.id for f in case.findings if f.id == outlook.target), None)
+def _finding(case: Case, item: Item) -> str | None:
+    return next((f.id for f in case.findings if f.id == item.target), None)
 
 
-def tried(look: Lookahead, case: Case, outlook: Outlook, outcome: str) -> Case:
-    """Return the case as it would be after one attempt at the next step."""
-    finding = _finding(case, outlook)
-    fields: dict[str, Any] = {"finding": finding, "method": outlook.method, "observed": "what if"}
-    if finding is None and outlook.target is not None:
-        fields["deposit"] = outlook.target.removeprefix(CONDITION)
-    attempt = changes.new_attempt(
-        case.next_attempt_id(), EPOCH, outlook.step or "", outcome, **fields
-    )
+def tried(look: Lookahead, case: Case, item: Item, outcome: str) -> Case:
+    """Return the case as it would be after one attempt at a step."""
+    finding = _finding(case, item)
+    fields: dict[str, Any] = {"finding": finding, "method": item.method, "observed": "what if"}
+    if finding is None:
+        fields["deposit"] = item.target.removeprefix(CONDITION)
+    attempt = changes.new_attempt(case.next_attempt_id(), EPOCH, item.step, outcome, **fields)
     after = changes.with_attempt(case, attempt)
-    for question, answer in answers_after(look.knowledge, attempt).items():
+    for question, answer in answers_after(look.knowledge, attempt, case.answers).items():
         after = changes.with_answer(after, question, answer)
     return after
 
@@ -167,60 +167,56 @@ class Searching:
         self.offered = frozenset(offered)
 
     @cached_property
-    def answers(self) -> dict[Answer, Outlook | None]:
-        """Return every change of one answer with its outlook, None if the next step stays."""
-        looked = ((a, self.sweep.outlook({a.place: a.after})) for a in self.sweep.answers())
-        return {a: outlook if outlook.head != self.base.head else None for a, outlook in looked}
+    def answers(self) -> dict[Answer, Outline | None]:
+        """Return every change of one answer with its outline, None if the next step stays."""
+        looked = ((a, self.sweep.outline({a.place: a.after})) for a in self.sweep.answers())
+        return {a: then if then.head != self.base.head else None for a, then in looked}
 
     def singles(self) -> tuple[Counterfactual, ...]:
         """Return every single change that gives another next step."""
-        found = [(answer_change(a), outlook) for a, outlook in self.answers.items() if outlook]
+        found = [(answer_change(a), then) for a, then in self.answers.items() if then]
         for change, bench in bench_variants(self.look, self.base, self.offered):
-            # Of the bench the facts show nothing but its control.
-            facts = with_values(self.sweep.facts, {(BENCH, "control"): bench.room.control})
-            work = Work(self.look.knowledge, self.sweep.case)
-            found.append((change, self.look.on_bench(bench).outlook(facts, work)))
+            fields = bench_fields(bench, self.look.consultant.vocabulary)
+            facts = with_values(self.sweep.facts, {(BENCH, k): v for k, v in fields.items()})
+            there = self.look.on_bench(bench)
+            found.append((change, there.outline(facts, there.work(self.sweep.case))))
         for change, case in attempt_variants(self.look, self.sweep.case, self.base):
             found.append((change, self.look.of_case(case)))
         return tuple(
-            self._found((change,), outlook)
-            for change, outlook in found
-            if outlook.head != self.base.head
+            self._found((change,), then) for change, then in found if then.head != self.base.head
         )
 
     def pairs(self) -> tuple[Counterfactual, ...]:
         """Return pairs of answers that only together give another next step."""
         found = []
-        answers = [answer for answer, outlook in self.answers.items() if outlook is None]
+        answers = [answer for answer, then in self.answers.items() if then is None]
         for one, other in combinations(answers, 2):
             near = one.whose == other.whose or SPECIMEN in (one.whose, other.whose)
             if near and one.place != other.place:
-                outlook = self.sweep.outlook({one.place: one.after, other.place: other.after})
-                if outlook.head != self.base.head:
+                then = self.sweep.outline({one.place: one.after, other.place: other.after})
+                if then.head != self.base.head:
                     both = (answer_change(one), answer_change(other))
-                    found.append(self._found(both, outlook))
+                    found.append(self._found(both, then))
         return tuple(found)
 
     def smallest(self) -> tuple[Counterfactual, ...]:
         """Return all single changes; if there are none, all pairs."""
         return self.singles() or self.pairs()
 
-    def _found(self, made: tuple[Change, ...], outlook: Outlook) -> Counterfactual:
-        return Counterfactual(made, self.base.step, outlook.step, self._sentence(made, outlook))
-
-    def _sentence(self, made: tuple[Change, ...], outlook: Outlook) -> str:
+    def _found(self, made: tuple[Change, ...], then: Outline) -> Counterfactual:
         parts = [f"{_whose(c)}{c.what} {c.after} instead of {c.before}" for c in made]
-        return f"{' and '.join(parts)}: {self._then(outlook)}"
+        sentence = f"{' and '.join(parts)}: {self._then(then)}"
+        return Counterfactual(made, self.base.head.step, then.head.step, sentence)
 
-    def _then(self, outlook: Outlook) -> str:
-        if outlook.refused:
-            return f"the work would end. {self.look.knowledge.rule(outlook.refused[0]).because}"
-        if outlook.held:
+    def _then(self, then: Outline) -> str:
+        if then.refused:
+            return f"the work would end. {self.look.knowledge.rule(then.refused[0]).because}"
+        if then.held:
             return "the case would be held until a person releases it."
-        if outlook.step is None:
-            return f"there would be no step to do now (stage {outlook.stage})."
-        name = self.look.knowledge.methods[outlook.method or ""].name
-        return f"the next step would be {name} [{outlook.step}]."
+        if then.first is None:
+            return f"there would be no step to do now (stage {then.stage})."
+        name = self.look.knowledge.methods[then.first.method].name
+        return f"the next step would be {name} [{then.first.step}]."
 
 
 def _whose(change: Change) -> str:

@@ -26,7 +26,6 @@ from triage.plan.model import Plan, QuestionLine
 from triage.plan.ownrecord import RECORD, own_record
 from triage.plan.planner import Planner
 from triage.plan.questions import is_put
-from triage.plan.skeleton import Skeleton
 from triage.plan.waiting import waited_for
 
 
@@ -68,16 +67,16 @@ class ExplainDesk:
         """Return the look-ahead for the bench and the day as they are now."""
         day = self.shop.day()
         if self._look is None or self._look.bench != self.shop.bench or self._day != day:
-            parts = self._look.parts if self._look else None
+            many = self._look.many if self._look else None
             # The planner keeps the judge of this bench and day: its air is worked out once.
             judge = self.shop.planner.judge(self.shop.bench, day)
-            self._look = Lookahead(self.shop.consultant, self.shop.bench, judge, parts=parts)
+            self._look = Lookahead(self.shop.consultant, self.shop.bench, judge, many=many)
             self._day = day
             self._sweep = None
         return self._look
 
     def sweep(self, case: Case, declined: Iterable[tuple[str, str]] = ()) -> Sweep:
-        """Return the answers of a case that could be otherwise, with their outlooks.
+        """Return the answers of a case that could be otherwise, with their outlines.
 
         ``declined`` are (``specimen`` or finding, question) pairs answered "cannot tell".
         """
@@ -165,13 +164,8 @@ class ExplainDesk:
     def changes(self, case: Case) -> tuple[Counterfactual, ...]:
         """Return every smallest change of answers, bench or attempts that changes the next step."""
         sweep = self.sweep(case)
-        offered = {method for _, rungs in sweep.base.rungs for method in rungs}
-        offered |= {m for ladder in self._skeleton(case).ladders for m in ladder.offered}
+        offered = {method for ladder in sweep.base.ladders for method in ladder.offered}
         return Searching(sweep, offered).smallest()
-
-    def _skeleton(self, case: Case) -> Skeleton:
-        look = self.look()
-        return self.shop.planner.maker.skeleton(case, look.bench, look.judge, plain=True)
 
     # -- what to ask, and how sure -------------------------------------------------------------
 
@@ -213,7 +207,7 @@ class ExplainDesk:
 
     def firmness(self, case: Case) -> tuple[Firmness, ...]:
         """Return for each step whether it is firm, or which open question could move it."""
-        return firmness_of(self.sweep(case), self._skeleton(case).items, self._ranked(case, ()))
+        return firmness_of(self.sweep(case), self._ranked(case, ()))
 
     def sure_plan(self, case: Case) -> SurePlan:
         """Return the plan with how firm each step is, its questions in the order of their value."""

@@ -25,11 +25,10 @@ from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.explain.likelihood import Likelihood
 from triage.explain.sweep import Place, Sweep, Values
 from triage.knowledge.book import Knowledge
-from triage.plan.lookahead import Outlook
 from triage.plan.model import QuestionLine
 from triage.plan.names import zone_words
 from triage.plan.questions import question_line
-from triage.plan.skeleton import ORDER
+from triage.plan.skeleton import ORDER, Outline
 
 # How much worse than its time a question is for the specimen.
 RISK_FACTOR = {"none": 1.0, "touch": 2.0, "micro-test": 8.0}
@@ -106,8 +105,8 @@ class Asking:
 
     def _one_answer(self, place: Place, answers: tuple[str, ...]) -> None:
         """Credit a question with the chance that its answer alone changes the next step."""
-        looked = {answer: self.sweep.outlook({place: answer}) for answer in answers}
-        changing = [a for a, outlook in looked.items() if outlook.head != self.sweep.base.head]
+        looked = {answer: self.sweep.outline({place: answer}) for answer in answers}
+        changing = [a for a, then in looked.items() if then.head != self.sweep.base.head]
         if changing:
             chances = self._chances(place, answers)
             likeliest = max(changing, key=lambda answer: (chances[answer], answer))
@@ -121,16 +120,16 @@ class Asking:
         candidates = self.likelihood.candidates(self.sweep.read(whose).certainties)
         return self.likelihood.answers(question, candidates)
 
-    def _would(self, question: str, answer: str, outlook: Outlook) -> str:
+    def _would(self, question: str, answer: str, then: Outline) -> str:
         said = f'"{answer_words(self.knowledge, question, answer)}"'
-        if outlook.refused:
-            because = self.knowledge.rule(outlook.refused[0]).because
+        if then.refused:
+            because = self.knowledge.rule(then.refused[0]).because
             return f"{said} would end the work: {because}"
-        if outlook.step is None:
+        if then.first is None:
             return f"After {said} nothing more would be done for now."
-        name = self.knowledge.methods[outlook.method or ""].name
+        name = self.knowledge.methods[then.first.method].name
         for finding in self.sweep.case.findings:
-            if finding.id == outlook.target:
+            if finding.id == then.first.target:
                 zone = self.knowledge.zones.get(finding.zone)
                 where = zone_words(zone.name if zone else finding.zone, finding.side)
                 name = f"{name}, {where}"
@@ -169,18 +168,18 @@ class Asking:
         """Credit the answers that are needed together for another next step."""
         if len(values) < 2:
             return
-        reached = self.sweep.outlook(values)
+        reached = self.sweep.outline(values)
         if reached.head != self.sweep.base.head:
             needed = self._needed(values, values, reached)
             because = f"It {what}, together with {len(needed) - 1} more."
             self._credit(dict.fromkeys(needed, because), 0.5)
 
-    def _needed(self, values: Values, doubtful: Iterable[Place], reached: Outlook) -> Values:
-        """Return the values without those of the doubtful that the outlook does not need."""
+    def _needed(self, values: Values, doubtful: Iterable[Place], reached: Outline) -> Values:
+        """Return the values without those of the doubtful that the outline does not need."""
         needed = dict(values)
         for place in sorted(doubtful):
             fewer = {p: v for p, v in needed.items() if p != place}
-            if self.sweep.outlook(fewer).head == reached.head:
+            if self.sweep.outline(fewer).head == reached.head:
                 needed = fewer
         return needed
 
@@ -196,7 +195,7 @@ class Asking:
             told = all(fields[q] in asked[q] for q in asked if (finding, q) not in values)
             if len(values) < 2 or not told:
                 continue
-            if self.sweep.outlook(values).head != self.sweep.base.head:
+            if self.sweep.outline(values).head != self.sweep.base.head:
                 chance = min(self._chances(p, self.answers[p])[v] for p, v in values.items())
                 self._credit(dict.fromkeys(values, self.knowledge.rule(rule).because), chance)
 
@@ -254,13 +253,13 @@ class Asking:
     def _deciding(self, rival: Rival) -> Values:
         """Return the answers that together change the next step, none if nothing open does."""
         base, values = self.sweep.base.head, rival.values
-        if self.sweep.outlook(values).head != base:
+        if self.sweep.outline(values).head != base:
             return values
         # Shaken, but not yet decided: would all the open answers decide it?
-        if len(rival.every) > len(values) and self.sweep.outlook(rival.every).head != base:
+        if len(rival.every) > len(values) and self.sweep.outline(rival.every).head != base:
             return values
         for more, sweep in self._optimistic:
-            reached = sweep.outlook(values)
+            reached = sweep.outline(values)
             # Where all that permits does it alone, the rival adds nothing.
             if reached.head not in (base, sweep.base.head) and more.keys() - values.keys():
                 most = {**more, **values}

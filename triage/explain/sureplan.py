@@ -15,9 +15,9 @@ from dataclasses import asdict, dataclass, field, replace
 from triage.engine.casefacts import SPECIMEN
 from triage.explain.nextquestion import NextQuestion, answer_words
 from triage.explain.sweep import Place, Sweep
-from triage.plan.lookahead import Outlook
 from triage.plan.model import Plan, QuestionLine, plan_data
 from triage.plan.ordering import Item
+from triage.plan.skeleton import Outline
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,17 +32,15 @@ class Firmness:
     because: str
 
 
-def firmness_of(
-    sweep: Sweep, items: Sequence[Item], ranked: Iterable[NextQuestion]
-) -> tuple[Firmness, ...]:
+def firmness_of(sweep: Sweep, ranked: Iterable[NextQuestion]) -> tuple[Firmness, ...]:
     """Return the firmness of every step, in plan order.
 
     Parameters
     ----------
-    sweep  the open answers of the case with their outlooks
-    items  the steps in order
+    sweep  the open answers of the case with their outlines
     ranked open questions, the best first: of several that could move a step it names this one
     """
+    items = sweep.base.items
     order = {(q.line.finding or SPECIMEN, q.line.question): place for place, q in enumerate(ranked)}
     answers = sorted(
         (order.get((fact.key, name), len(order)), fact.key, name, after)
@@ -58,9 +56,9 @@ def firmness_of(
     for _, whose, question, answer in answers:
         if not left:
             break
-        outlook = sweep.outlook({(whose, question): answer})
-        there = _rungs(outlook) if outlook is not sweep.base else left.values()
-        moves_first = outlook.head != sweep.base.head
+        then = sweep.outline({(whose, question): answer})
+        there = _rungs(then) if then is not sweep.base else left.values()
+        moves_first = then.head != sweep.base.head
         for place, step in list(left.items()):
             if step not in there or (place == 0 and moves_first):
                 found[place] = _moved(sweep, items[place], (whose, question), answer)
@@ -72,10 +70,10 @@ def firmness_of(
     )
 
 
-def _rungs(outlook: Outlook) -> frozenset[tuple[str, str]]:
-    if outlook.refused or outlook.held:
+def _rungs(then: Outline) -> frozenset[tuple[str, str]]:
+    if then.refused or then.held:
         return frozenset()
-    return frozenset((target, method) for target, rungs in outlook.rungs for method in rungs)
+    return frozenset((each.target.key, rung) for each in then.standing for rung in each.rungs)
 
 
 def _moved(sweep: Sweep, item: Item, place: Place, answer: str) -> Firmness:

@@ -1,4 +1,4 @@
-"""Every single answer that could be otherwise, with the outlook it would give."""
+"""Every single answer that could be otherwise, with the outline it would give."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from triage.case.models import Case
 from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.facts import Fact
-from triage.engine.many import Summary
+from triage.engine.many import with_values
+from triage.engine.recognition import Summary
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.book import Knowledge
-from triage.plan.lookahead import Lookahead, Outlook, Work, with_values
+from triage.plan.lookahead import Lookahead, Supposing
+from triage.plan.skeleton import Outline
 
 # (``specimen`` or a finding, question), and answers put there.
 Place = tuple[str, str]
@@ -40,7 +42,7 @@ class Answer:
 
 
 class Sweep:
-    """The single-answer changes of one case; each outlook is worked out once.
+    """The single-answer changes of one case; each outline is worked out once.
 
     ``declined`` are (fact, question) places to which "cannot tell" was answered: not asked again.
     ``before`` is a sweep of the same case before its last answers; what still holds is taken over.
@@ -59,18 +61,18 @@ class Sweep:
         self.case = case
         self.facts = look.facts(case)
         keeps = before is not None and before.look is look and _same_work(before.case, case)
-        self.work: Work = before.work if before and keeps else Work(look.knowledge, case)
-        self.base = look.outlook(self.facts, self.work)
+        self.work: Supposing = before.work if before and keeps else look.work(case)
+        self.base = look.outline(self.facts, self.work)
 
-    def outlook(self, values: Values) -> Outlook:
-        """Return the outlook with other values in some places."""
-        return self.look.outlook(with_values(self.facts, values), self.work)
+    def outline(self, values: Values) -> Outline:
+        """Return the outline with other values in some places."""
+        return self.look.outline(with_values(self.facts, values), self.work)
 
     def varied(self, values: Values) -> Sweep:
         """Return the same case with other values in some places, to be varied further."""
         other = copy(self)
         other.facts = with_values(self.facts, values)
-        other.base = self.look.outlook(other.facts, self.work)
+        other.base = self.look.outline(other.facts, self.work)
         return other
 
     def read(self, finding: str, values: Values | None = None) -> Summary:

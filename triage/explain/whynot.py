@@ -17,19 +17,19 @@ from triage.explain.trail import AIR_RULE, Trail
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.knowledge.rules import Family
-from triage.plan.barring import bars_without_air
-from triage.plan.ladder import Barred, Ladder, forbidden, harshness_key
+from triage.plan.ladder import Barred, Ladder, harshness_key
 from triage.plan.outcomes import step_id
 from triage.plan.skeleton import now_rungs
 
 State = Literal["next", "later", "excluded", "used-up", "not-offered", "waits"]
 # Hardest first: what nothing lifts, then what the work so far forbids, then air and bench.
 HARDNESS = ("agent-never", "attempt-harm", "test-spot-failed", AIR_RULE)
-KINDS = ("mechanical", "chemical", "person")
+KINDS = ("mechanical", "chemical", "person", "lasting")
 WORDS = {
     "worst": "the worst of its three grades",
     "sum": "the sum of its grades",
     "mechanical": "its mechanical grade",
+    "lasting": "what of it cannot be undone",
     "chemical": "its chemical grade",
     "person": "its grade of hazard to the person",
 }
@@ -128,12 +128,7 @@ class Against:
     def _reasons(self, method: str, ladder: Ladder) -> Iterator[Reason]:
         """Yield every reason, also for methods that nothing offers here."""
         conclusions = self.trail.conclusions
-        forbids = forbidden(conclusions.of(Family.FORBID), ladder.target, self.knowledge)
-        bars = {bar for bar in (*ladder.barred, *forbids) if bar.method == method}
-        bars |= set(bars_without_air(self.knowledge, self.trail.bench, (method,)))
-        refused = self.trail.judge.choose(self.knowledge.methods[method]).refused
-        if refused:
-            bars.add(Barred(method, AIR_RULE, refused, interlock=True))
+        bars = {bar for bar in (*ladder.barred, *ladder.bars.of((method,))) if bar.method == method}
         for bar in sorted(bars, key=_hardness):
             ask = self.knowledge.rule(bar.rule).ask if bar.rule in self.trail.normal else ""
             interlock = bar.interlock or bar.rule == "agent-never"
@@ -225,6 +220,7 @@ class Against:
                 self._grade(self.knowledge.methods[w.method], kind)
                 for w in (first, second)
                 for kind in ([word] if word in KINDS else KINDS)
+                if getattr(self.knowledge.methods[w.method].harshness, kind)
             )
             why = replace(why, children=reasons)
         return Contrast(first.method, second.method, mine.finding, word, sentence, why)

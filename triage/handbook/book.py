@@ -143,13 +143,14 @@ def _signs(knowledge: Knowledge, links: Links, deposit: str) -> Iterator[str]:
 
 
 def _ladder(knowledge: Knowledge, methods: tuple[str, ...]) -> Iterator[str]:
-    """Yield methods with their three grades of harshness."""
+    """Yield methods with their grades of harshness."""
     for name in methods:
         method = knowledge.methods[name]
-        mechanical, chemical, person = grades(method)
+        mechanical, chemical, person, lasting = grades(method)
+        stays = f", not to be undone {lasting}" if lasting else ""
         yield (
             f"{method.name} `{name}`: rubbing {mechanical}, attack {chemical}, hazard to you "
-            f"{person} (of 5)"
+            f"{person}{stays} (of 5)"
         )
 
 

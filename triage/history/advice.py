@@ -99,8 +99,7 @@ def crosses_a_grade(first: Step, second: Step) -> bool:
     """Return whether going on to the second step means a higher grade of harshness or hazard."""
     before, after = first.harshness, second.harshness
     return (
-        max(after.mechanical, after.chemical, after.person)
-        > max(before.mechanical, before.chemical, before.person)
+        after.worst > before.worst
         or after.person > before.person
         or (second.hazardous and not first.hazardous)
     )

@@ -27,8 +27,7 @@ from triage.history.daytypes import (
     Task,
     Visit,
 )
-from triage.history.daywork import RUNS_ON
-from triage.history.schedule import plan_day
+from triage.history.schedule import RUNS_ON, plan_day
 from triage.history.watch import Running, chambers_of, running_of
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
@@ -155,7 +154,6 @@ class DayMaker:
             (*notes, *made.left_out),
             made.begins_min,
             made.ends_min,
-            made.bound_min,
         )
         first = tuple(sorted(running, key=lambda each: (each.ends, each.case, each.step)))
         return BenchDay(plan, self.midnight, hours, count, self.now, first)

@@ -179,7 +179,6 @@ class DayPlan:
     later    ends of dwells on another day
     left_out steps not done today, with the reason
     begins_min, ends_min first and last minute of the plan [min of the day]
-    bound_min no order of the same work can end before this [min of the day]
     """
 
     entries: tuple[Entry, ...]
@@ -188,13 +187,6 @@ class DayPlan:
     left_out: tuple[LeftOut, ...]
     begins_min: int
     ends_min: int
-    bound_min: int
-
-    @property
-    def over_bound(self) -> float:
-        """Length of the day over the shortest one that is possible, less 1; 0 is the best."""
-        shortest = self.bound_min - self.begins_min
-        return (self.ends_min - self.begins_min) / shortest - 1.0 if shortest > 0 else 0.0
 
 
 def chains_of(tasks: Sequence[Task]) -> dict[str, tuple[Task, ...]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right, insort
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
@@ -24,6 +24,8 @@ _AIR_STEP_MIN = 60
 _AIR_TRIES = 4
 #: how far to move on where a dwell would end outside the hours [min]
 _HOURS_STEP_MIN = 10
+#: which visits of a task are kept back, by their place, to which minute of the day
+Held = Mapping[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +83,12 @@ class Timeline:
             end = minute + hands_min
         return minute
 
-    def find(self, task: Task, from_min: int, held: Sequence[int] = ()) -> Spot | str:
+    def find(self, task: Task, from_min: int, held: Held) -> Spot | str:
         """Return the first place for a whole task, or why there is none today.
 
-        ``held`` keeps each visit back to a minute of the day, within its stop time; 0 does not.
+        ``held`` keeps visits back, within their stop times.
         """
-        begin: int | None = max(from_min, task.from_min)
+        begin: int | None = max(from_min, task.from_min, held.get(0, 0))
         if task.put_down is not None:
             # The air is judged release after release, so a release is never put before another.
             begin = max(begin or 0, self.last_release_min)
@@ -115,7 +117,7 @@ class Timeline:
         return reason
 
     def _visits(
-        self, task: Task, begin: int, held: Sequence[int]
+        self, task: Task, begin: int, held: Held
     ) -> tuple[tuple[tuple[int, int], ...], tuple[Later, ...]] | int:
         """Return times of all visits from a begin on, or by how many minutes it must move."""
         first_end = begin + task.visits[0].hands_min
@@ -124,8 +126,7 @@ class Timeline:
         for place, visit in enumerate(task.visits[1:], start=1):
             soonest = max(first_end + visit.after_min, times[-1][1])
             latest = first_end + visit.until_min
-            if place < len(held) and soonest < held[place] <= latest:
-                soonest = held[place]
+            soonest = max(soonest, min(held.get(place, 0), latest))
             minute = None if later else self.earliest(visit.hands_min, task.agent, soonest)
             if minute is not None and minute <= latest:
                 times.append((minute, minute + visit.hands_min))

@@ -128,19 +128,30 @@ def _rule_faults(k: Knowledge) -> Iterator[TriageError]:
             yield TriageError(f'unknown question "{rule.ask}"', where, mend)
 
 
-def _condition_faults(k: Knowledge) -> Iterator[TriageError]:
+def _answers_named(k: Knowledge) -> Iterator[tuple[Path, str, str]]:
+    """Yield every answer that another entry names: where, the question, and the answer."""
     for condition in k.conditions.values():
         for name, answer in condition.when_cleared.items():
-            question = k.questions.get(name)
-            known = [a.id for a in question.answers] if question else list(k.questions)
-            if question is None:
-                what = f'unknown question "{name}"'
-            elif answer not in known:
-                what = f'"{answer}" does not answer {name}'
-            else:
-                continue
-            where = k.where("condition", condition.id, "when_cleared", name)
-            yield TriageError(what, where, did_you_mean(answer if question else name, known))
+            yield ("condition", condition.id, "when_cleared", name), name, answer
+    for asked in k.questions.values():
+        for name, answers in asked.when.items():
+            told_so = (each for each in answers if each != "unknown")
+            yield from ((("question", asked.id, "when", name), name, each) for each in told_so)
+        for index, told in enumerate(asked.answers):
+            for name, answer in told.implies.items():
+                yield ("question", asked.id, "answers", index, "implies", name), name, answer
+
+
+def _answer_faults(k: Knowledge) -> Iterator[TriageError]:
+    for (kind, entry, *path), name, answer in _answers_named(k):
+        question = k.questions.get(name)
+        known = [a.id for a in question.answers] if question else list(k.questions)
+        if question is None or answer not in known:
+            what = (
+                f'"{answer}" does not answer {name}' if question else f'unknown question "{name}"'
+            )
+            mend = did_you_mean(answer if question else name, known)
+            yield TriageError(what, k.where(str(kind), str(entry), *path), mend)
 
 
 def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
@@ -149,7 +160,7 @@ def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
     yield from _stop_faults(k)
     yield from _water_faults(k)
     yield from _rule_faults(k)
-    yield from _condition_faults(k)
+    yield from _answer_faults(k)
     yield from figure_faults(k)
 
 

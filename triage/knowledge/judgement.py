@@ -19,8 +19,8 @@ class Threshold(Sourced):
 class HarshnessOrder(Sourced):
     """Keys by which rungs are sorted, most important first."""
 
-    keys: tuple[Literal["worst", "sum", "mechanical", "chemical", "person"], ...] = Field(
-        min_length=1
+    keys: tuple[Literal["worst", "sum", "mechanical", "chemical", "person", "lasting"], ...] = (
+        Field(min_length=1)
     )
     because: str
 

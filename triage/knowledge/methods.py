@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -14,6 +15,7 @@ from triage.knowledge.base import (
     EquipmentId,
     Frozen,
     Grade,
+    Id,
     MaterialId,
     Sourced,
     SourceId,
@@ -33,6 +35,10 @@ class Technique(Entry):
     contact: Literal["none", "touch", "immersion"]
     whole: bool = Field(False, description="done to the whole insect at once, wherever it serves")
     water_free: bool = Field(False, description="takes only liquids without water, on a dry insect")
+    shows: Mapping[Id, Id] = Field(
+        default_factory=dict,
+        description="answers to what nobody told that an attempt without harm gives",
+    )
     how: Text
     tool: Text
 
@@ -45,11 +51,14 @@ class Graded(Sourced):
 
 
 class Harshness(Frozen):
-    """An explicit judgement in three kinds; never a formula."""
+    """An explicit judgement in four kinds; never a formula."""
 
     mechanical: Graded
     chemical: Graded
     person: Graded
+    lasting: Graded | None = Field(
+        None, description="what nothing undoes, however gentle the act; none where nothing stays"
+    )
 
 
 class Strength(Frozen):
@@ -215,3 +224,6 @@ class Equipment(Entry):
 
     name: Text
     assumed: bool = Field(description="taken as present unless the bench says otherwise")
+    counts: Mapping[Literal["control", "mask"], Id] = Field(
+        default_factory=dict, description="what rules about the bench take it for"
+    )

@@ -126,6 +126,9 @@ class Answer(Frozen):
 
     id: Id
     text: Text
+    implies: Mapping[Id, Id] = Field(
+        default_factory=dict, description="what else of the specimen it answers: question -> answer"
+    )
 
 
 class Question(Entry):
@@ -150,6 +153,10 @@ class Question(Entry):
     traits: tuple[TraitId, ...] = Field((), description="put only to groups with one of these")
     surfaces: tuple[TraitId, ...] = Field((), description="put only to zones with one of these")
     after_cleaning: bool = Field(False, description="put only once the place was worked on")
+    when: Mapping[Id, tuple[Id, ...]] = Field(
+        default_factory=dict,
+        description="put only where others are answered so: question -> answers",
+    )
 
     @model_validator(mode="after")
     def _usual_is_an_answer(self) -> Self:

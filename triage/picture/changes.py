@@ -165,9 +165,7 @@ def _patches(difference: Grey, changed: Any) -> list[Patch]:
     """Return where many small changes of both signs lie together: structure, not spots."""
     closed = ndimage.binary_closing(np.pad(changed, CLOSE), iterations=CLOSE)
     closed = closed[CLOSE:-CLOSE, CLOSE:-CLOSE]
-    labels, count = ndimage.label(closed)
-    if not count:
-        return []
+    labels, _ = ndimage.label(closed)
     found = []
     for number, box in enumerate(ndimage.find_objects(labels), start=1):
         inside = labels[box] == number

@@ -37,11 +37,6 @@ def lab_from_srgb(srgb: Array) -> Array:
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
 
 
-def _cos(degrees: Array) -> Array:
-    cosine: Array = np.cos(np.radians(degrees))
-    return cosine
-
-
 def ciede2000(first: Array, second: Array) -> Array:
     """Return the colour difference of CIELAB values, last axis three.
 
@@ -66,8 +61,8 @@ def ciede2000(first: Array, second: Array) -> Array:
     hue = np.where(is_far, np.where(total < 360, total + 360, total - 360), total) / 2
     hue = np.where(is_grey, total, hue)
     light, chroma = (l1 + l2) / 2, (c1 + c2) / 2
-    by_hue = 1 - 0.17 * _cos(hue - 30) + 0.24 * _cos(2 * hue)
-    by_hue += 0.32 * _cos(3 * hue + 6) - 0.20 * _cos(4 * hue - 63)
+    waves = ((-0.17, 1, -30), (0.24, 2, 0), (0.32, 3, 6), (-0.20, 4, -63))
+    by_hue = 1 + sum(share * np.cos(np.radians(n * hue + by)) for share, n, by in waves)
     off = (light - 50) ** 2
     d_light = (l2 - l1) / (1 + 0.015 * off / np.sqrt(20 + off))
     d_chroma = (c2 - c1) / (1 + 0.045 * chroma)

@@ -60,15 +60,10 @@ def harm_between(
         (factor * float(row), factor * float(column), int(factor**2 * area))
         for (row, column), area in zip(middles, areas, strict=True)
     ]
-    return Harm(
-        colour_median=float(np.median(moved)),
-        colour_95=float(np.percentile(moved, 95)),
-        gloss_before=float((first[inner] >= limits.gloss.value).mean()),
-        gloss_after=float((second[inner] >= limits.gloss.value).mean()),
-        lost=tuple(patches),
-        lost_share=float(factor**2 * sum(areas) / max(1, inner.sum())),
-        map=seen,
-    )
+    middle, most = np.percentile(moved, (50, 95)).tolist()
+    was, has = (float((each[inner] >= limits.gloss.value).mean()) for each in (first, second))
+    share = float(factor**2 * sum(areas) / max(1, inner.sum()))
+    return Harm(middle, most, was, has, tuple(patches), share, seen)
 
 
 def _lost(

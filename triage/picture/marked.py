@@ -18,8 +18,8 @@ LEFT, CAME, LOST = (0, 191, 255), (255, 140, 0), (255, 0, 153)
 
 def marked(
     before: Picture, after: Picture, found: Comparison, longest: int | None = None
-) -> NDArray[np.uint8]:
-    """Return both beside each other: rings where a spot left, crosses where one came.
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Return both with their marks: rings where a spot left, crosses where one came.
 
     A square frame stands where fine structure is gone. Marks are black and coloured lines, so that
     they show on any ground and to any eye; ``longest`` is how many points each photo may have along
@@ -27,30 +27,30 @@ def marked(
     """
     factor = -(-max(before.shape) // longest) if longest else 1
     first, second = (_eight_bit(shrunk(each, factor)) for each in (before, after))
-    wide = first.shape[1] + GAP
-    sheet = np.full((max(len(first), len(second)), wide + second.shape[1], 3), 255, np.uint8)
-    sheet[: len(first), : first.shape[1]] = first
-    sheet[: len(second), wide:] = second
     thick = max(1, round(max(first.shape) / 1000))
 
     def here(row: float, column: float) -> tuple[float, float]:
         return (row + 0.5) / factor - 0.5, (column + 0.5) / factor - 0.5
 
-    came = [(*here(*found.placed_after(e.row, e.column)), e.diameter_px) for e in found.appeared]
-    left = [(*here(each.row, each.column), each.diameter_px) for each in found.vanished]
-    rings = [e for r, c, size in left for e in _ring(r, c, size / 2 / factor + 4 * thick)]
-    crosses = [
-        each
-        for r, c, size in came
-        for each in _cross(r, c + wide, size / 2 / factor + 2 * thick, 8 * thick)
-    ]
-    frames = [
-        each
-        for row, column, area in found.harm.lost
-        for each in _frame(*here(row, column), area**0.5 / 2 / factor + 4 * thick)
-    ]
-    for lines, colour in ((rings, LEFT), (crosses, CAME), (frames, LOST)):
-        _draw(sheet, lines, colour, thick)
+    half, placed = 0.5 / factor, found.placed_after
+    came = [(*here(*placed(e.row, e.column)), half * e.diameter_px) for e in found.appeared]
+    left = [(*here(e.row, e.column), half * e.diameter_px) for e in found.vanished]
+    lost = [(*here(row, column), half * area**0.5) for row, column, area in found.harm.lost]
+    rings = [e for r, c, size in left for e in _ring(r, c, size + 4 * thick)]
+    crosses = [e for r, c, size in came for e in _cross(r, c, size + 2 * thick, 8 * thick)]
+    frames = [e for r, c, size in lost for e in _frame(r, c, size + 4 * thick)]
+    _draw(first, rings, LEFT, thick)
+    _draw(first, frames, LOST, thick)
+    _draw(second, crosses, CAME, thick)
+    return first, second
+
+
+def side_by_side(first: NDArray[np.uint8], second: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return both beside each other on white."""
+    wide = first.shape[1] + GAP
+    sheet = np.full((max(len(first), len(second)), wide + second.shape[1], 3), 255, np.uint8)
+    sheet[: len(first), : first.shape[1]] = first
+    sheet[: len(second), wide:] = second
     return sheet
 
 

@@ -26,12 +26,6 @@ class Move:
         return np.asarray(places, float) @ self.matrix[:, :2].T + self.matrix[:, 2]
 
     @property
-    def turned_deg(self) -> float:
-        """Return by how much it turns."""
-        (a, b), (c, d) = self.matrix[:, :2]
-        return float(np.degrees(np.arctan2(c - b, a + d)))
-
-    @property
     def scales(self) -> tuple[float, float]:
         """Return the largest and the smallest scale of any direction."""
         largest, smallest = np.linalg.svd(self.matrix[:, :2], compute_uv=False)

@@ -52,7 +52,6 @@ class Showing:
 class Grain:
     """One grain in the picture, and whether it reaches the least size that shows."""
 
-    size_um: float
     pixels: float
     picture_mm: float
     arcmin: float
@@ -80,7 +79,8 @@ def rayleigh_um(na: float, wavelength_um: float) -> float:
 def depth_um(na: float, wavelength_um: float, magnification: float, pitch_um: float) -> float:
     """Return the depth of field in air [um], wave plus sensor term; pitch 0: the wave term alone.
 
-    Source: lambda / NA^2 + e / (M NA), e the pixel pitch; the sensor term from memory.
+    Source: lambda / NA^2 + e / (M NA), e what the sensor tells apart (here its pitch): "Depth of
+    Field Calculator", formula 1, microscopyu.com, opened.
     """
     aperture = within("numerical aperture", na, 1e-4, 1.6, "")
     sensor = within("pixel pitch", pitch_um, 0.0, 1000.0, "um")
@@ -137,4 +137,4 @@ def grain_in_picture(size_um: float, view: View, showing: Showing) -> Grain:
     size = positive("size of the grain", size_um, "um")
     drawn_mm = size * showing.picture_magnification / 1000.0
     angle = math.degrees(math.atan(drawn_mm / view.distance_mm)) * 60.0
-    return Grain(size, size / showing.pixel_um, drawn_mm, angle, shows=size >= showing.least_um)
+    return Grain(size / showing.pixel_um, drawn_mm, angle, shows=size >= showing.least_um)

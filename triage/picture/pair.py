@@ -46,8 +46,6 @@ class Comparison:
     harm: Harm
     area_px: int
     likeness: float
-    turned_deg: float
-    scale: float
     matrix: tuple[tuple[float, ...], ...]
     by_patch: bool = False
     version: str = VERSION
@@ -64,10 +62,7 @@ class Comparison:
 
 
 def glance(before: Picture, after: Picture, limits: PictureLimits) -> tuple[Comparison, Move]:
-    """Compare both shrunk, blind to small spots; return also how they lie over each other.
-
-    A first answer within a second or two; with the second value ``compare`` need not seek again.
-    """
+    """Compare both shrunk, blind to small spots; return also what ``compare`` needs not seek."""
     factor = -(-max(*before.shape, *after.shape) // GLANCE)
     found = compare(shrunk(before, factor), shrunk(after, factor), limits)
     return found, found.move.scaled(factor)
@@ -86,7 +81,6 @@ def compare(
     ------
     CannotTell: clipped light, no common place, too little overlap, blur, another texture, a change
                 wider than uneven light can be told from, a patch that cannot be read.
-    TriageError: the extra for pictures is not installed.
     """
     told("the light")
     for name, picture in (("first", before), ("second", after)):
@@ -124,8 +118,6 @@ def compare(
         harm=harm_between(first, second, colours, changes, inner, limits),
         area_px=int(inner.sum()),
         likeness=likeness,
-        turned_deg=move.turned_deg,
-        scale=float(np.sqrt(np.prod(move.scales))),
         matrix=tuple(map(tuple, move.matrix.tolist())),
         by_patch=gains is not None,
     )

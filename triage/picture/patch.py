@@ -40,11 +40,8 @@ def light_of(patch: Patch, before: Any, after: Any, move: Move, limits: PictureL
         middle = move([[left + (wide - 1) / 2, top + (high - 1) / 2]])[0]
         wide, high = round(INNER * wide), round(INNER * high)
         there = (round(middle[0] - wide / 2), round(middle[1] - high / 2), wide, high)
-    was, has = (
-        _colour("first", before, patch.before, limits),
-        _colour("second", after, there, limits),
-    )
-    return was / has
+    was = _colour("first", before, patch.before, limits)
+    return was / _colour("second", after, there, limits)
 
 
 def in_light(picture: Any, gains: Any) -> Any:

@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from triage.errors import TriageError
+
 Out = TypeVar("Out")
 Grey = NDArray[np.float32]
 SAMPLE = 400_000  # points that tell what is usual
 STRIPS, STRIP = 8, 128  # strips of rows that tell of the whole, and rows that are worked on at once
+
+
+@contextmanager
+def extra(work: str) -> Iterator[None]:
+    """Name what is missing where the extra for pictures is not installed."""
+    try:
+        yield
+    except ImportError as fault:
+        raise TriageError(
+            f"{work}: {fault.name} is missing", mend='install the extra "picture"'
+        ) from None
 
 
 def of_both(work: Callable[[Any], Out], *each: Any) -> list[Out]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -11,12 +12,14 @@ from scipy import ndimage
 
 from triage.errors import TriageError
 from triage.picture.move import Move, fitted, laid_over
-from triage.picture.points import Grey, of_both, shrunk
+from triage.picture.points import Grey, extra, of_both, shrunk
 
 FEATURES = 1500  # corners sought in each picture
+CONTRASTS = 0.06, 0.03  # of corners: the fainter ones only where few stand out, they take time
 LEAST_INLIERS = 20  # fewer agreeing corners are no proof of the same place
 OCTAVES = 3  # sizes in which they are sought; two photos of one set-up differ little in scale
 WORKING = 900  # points on the longer side in which corners are sought
+CLEARLY = 0.85  # a corner is unlike its fellow by less than this share of the next one
 NEAR, NEARER = 4.0, 2.0  # corners agree when they lie this near, first and at the end [points]
 SCALES = (0.8, 1.25)  # another scale is another set-up
 SLANT = 1.04  # one direction stretched against the other by more is another pose
@@ -32,15 +35,10 @@ class CannotTell(TriageError):
 
 
 def registration(first: Grey, second: Grey, most_misfit: float, near: Move | None = None) -> Move:
-    """Return what leads from the first picture's points to the second's.
+    """Return what leads from the first picture's points to the second's; CannotTell if nothing.
 
     ``near`` is one that is roughly right, as from both shrunk; without it corners are sought. Where
     the middle tile still lies off by more than ``most_misfit`` points no move of the whole does.
-
-    Raises
-    ------
-    CannotTell: too little detail, no common place, another scale or pose.
-    TriageError: the extra for pictures is not installed.
     """
     factor = -(-max(*first.shape, *second.shape) // WORKING)
     move = near
@@ -56,25 +54,23 @@ def registration(first: Grey, second: Grey, most_misfit: float, near: Move | Non
 
 
 def _by_corners(first: Grey, second: Grey) -> Any:
-    try:
-        from skimage.feature import ORB, match_descriptors  # noqa: PLC0415  (an optional extra)
+    with extra("pictures cannot be compared here"):
+        from skimage.feature import ORB  # noqa: PLC0415
         from skimage.measure import ransac  # noqa: PLC0415
         from skimage.transform import SimilarityTransform  # noqa: PLC0415
-    except ImportError:
-        raise TriageError(
-            "pictures cannot be compared here", mend='install the extra "picture"'
-        ) from None
 
     def sought(picture: Grey) -> Any:
-        seeker = ORB(n_keypoints=FEATURES, fast_threshold=0.03, n_scales=OCTAVES)
-        try:
-            seeker.detect_and_extract(ndimage.gaussian_filter(picture, 1.0))
-        except (RuntimeError, IndexError, ValueError):
-            raise CannotTell("there is too little detail to lay them over each other") from None
-        return seeker
+        calmed = ndimage.gaussian_filter(picture, 1.0)
+        for contrast in CONTRASTS:
+            seeker = ORB(n_keypoints=FEATURES, fast_threshold=contrast, n_scales=OCTAVES)
+            with suppress(RuntimeError, IndexError, ValueError):  # it found none
+                seeker.detect_and_extract(calmed)
+                if len(seeker.keypoints) >= FEATURES / 2 or contrast == CONTRASTS[-1]:
+                    return seeker
+        raise CannotTell("there is too little detail to lay them over each other")
 
     found = of_both(sought, first, second)
-    pairs = match_descriptors(found[0].descriptors, found[1].descriptors, max_ratio=0.85)
+    pairs = _alike(found[0].descriptors, found[1].descriptors)
     if len(pairs) < LEAST_INLIERS:
         raise CannotTell("no common place was found", mend="take the same field again")
     here = found[0].keypoints[pairs[:, 0]][:, ::-1]
@@ -95,6 +91,18 @@ def _by_corners(first: Grey, second: Grey) -> Any:
     if not (SCALES[0] < smallest and largest < SCALES[1] and largest < SLANT * smallest):
         raise CannotTell("the pictures have another scale or pose", mend="same set-up, same pose")
     return move
+
+
+def _alike(first: Any, second: Any) -> Any:
+    """Return which corners are each other's most alike, and clearly more so than the next."""
+    signs = [2 * each.astype(np.float32) - 1 for each in (first, second)]
+    unlike = signs[0].shape[1] - signs[0] @ signs[1].T
+    best = unlike.argmin(axis=1)
+    here = np.flatnonzero(unlike.argmin(axis=0)[best] == np.arange(len(best)))
+    least = unlike[here, best[here]]
+    unlike[here, best[here]] = np.inf
+    clear = least < CLEARLY * unlike[here].min(axis=1)
+    return np.column_stack([here, best[here]])[clear]
 
 
 def _finer(first: Grey, second: Grey, move: Move) -> Move:

@@ -53,13 +53,8 @@ def scale_from_ruling(picture: Grey, spacing_um: float) -> Scale:
     if share < CLEAR or cycles * max(picture.shape) < LEAST_LINES:
         raise CannotTell("no evenly ruled lines stand out", mend="fill the picture with the scale")
     finer, spread = _by_phase(picture - picture.mean(), frequency)
-    period = 1.0 / finer
-    return Scale(
-        um_per_px=spacing / period,
-        uncertainty_um=spacing / period * spread / finer,
-        lines=lines,
-        slope_deg=float(np.degrees(np.arctan2(frequency[0], frequency[1]))),
-    )
+    slope = float(np.degrees(np.arctan2(*frequency)))
+    return Scale(spacing * finer, spacing * spread, lines, slope)
 
 
 def _strongest(picture: Grey) -> tuple[tuple[float, float], float]:
@@ -76,19 +71,15 @@ def _strongest(picture: Grey) -> tuple[tuple[float, float], float]:
     for part in (5, 4, 3, 2):
         down = rows[row] / part * picture.shape[0]
         right = columns[column] / part * picture.shape[1]
-        near = power[
-            np.ix_(
-                [round(down + each) % picture.shape[0] for each in (-1, 0, 1)],
-                [max(0, round(right + each)) for each in (-1, 0, 1)],
-            )
-        ]
+        below = [round(down + each) % picture.shape[0] for each in (-1, 0, 1)]
+        beside = [max(0, round(right + each)) for each in (-1, 0, 1)]
+        near = power[np.ix_(below, beside)]
         if np.hypot(down, right) >= LEAST_LINES and near.max() >= 0.25 * power[row, column]:
             found = np.unravel_index(int(np.argmax(near)), near.shape)
-            row = round(down + int(found[0]) - 1) % picture.shape[0]
-            column = max(0, round(right + int(found[1]) - 1))
+            row, column = below[int(found[0])], beside[int(found[1])]
             break
-    beside = float(np.percentile(power, 99.5))
-    return (float(rows[row]), float(columns[column])), float(power[row, column] / beside)
+    usual = float(np.percentile(power, 99.5))
+    return (float(rows[row]), float(columns[column])), float(power[row, column] / usual)
 
 
 def _by_phase(picture: Grey, rough: tuple[float, float]) -> tuple[float, float]:

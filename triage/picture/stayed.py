@@ -36,11 +36,9 @@ def removal_share(before: int, after: int) -> tuple[float, float, float]:
     """
     from scipy.stats import beta  # noqa: PLC0415  (slow to load)
 
-    if before < 1:
-        raise ValueError("nothing was there before")
     tail = (1 - CONFIDENCE) / 2
     low = float(beta.ppf(tail, after, before + 1)) if after else 0.0
-    high = float(beta.ppf(1 - tail, after + 1, before)) if before else 1.0
+    high = float(beta.ppf(1 - tail, after + 1, before))
     ratio = [each / (1 - each) for each in (low, high)]
     return 1 - after / before, 1 - ratio[1], 1 - ratio[0]
 

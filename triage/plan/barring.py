@@ -115,39 +115,53 @@ def equipment_at_hand(knowledge: Knowledge, bench: Bench) -> frozenset[str]:
     return frozenset((assumed | set(bench.equipment)) - set(bench.lacking))
 
 
-def bars_without_air(knowledge: Knowledge, bench: Bench, methods: Iterable[str]) -> list[Barred]:
-    """Return what the bench excludes apart from the air: agents, gloves, equipment."""
-    found: list[Barred] = []
-    at_hand = equipment_at_hand(knowledge, bench)
-    for method_id in sorted(methods):
+class BenchBars:
+    """What one bench, with the air of its day, excludes among methods; each is looked at once."""
+
+    def __init__(self, knowledge: Knowledge, bench: Bench, judge: AirJudge) -> None:
+        self.knowledge = knowledge
+        self.bench = bench
+        self.judge = judge
+        self._at_hand = equipment_at_hand(knowledge, bench)
+        self._found: dict[str, tuple[Barred, ...]] = {}
+        self._out: dict[str, bool] = {}
+
+    def without_air(self, method: str) -> tuple[Barred, ...]:
+        """Return what excludes a method apart from the air: agents, gloves, equipment."""
+        if method not in self._found:
+            self._found[method] = tuple(
+                Barred(method, rule, because, interlock=False)
+                for rule, because in self._bars(method)
+            )
+        return self._found[method]
+
+    def _bars(self, method_id: str) -> Iterator[tuple[str, str]]:
+        knowledge, bench = self.knowledge, self.bench
         method = knowledge.methods[method_id]
-        agents = [knowledge.agents[a] for a in agent_ids(knowledge, method_id)]
-        for agent in agents:
-            found += [
-                Barred(method_id, rule, because, interlock=False)
-                for rule, because in agent_bars(agent, bench, knowledge)
-            ]
+        for agent in (knowledge.agents[a] for a in agent_ids(knowledge, method_id)):
+            yield from agent_bars(agent, bench, knowledge)
             gloves = _glove_bar(agent, bench, knowledge)
             if gloves:
-                found.append(Barred(method_id, "bench-gloves", gloves, interlock=False))
+                yield "bench-gloves", gloves
         for circumstance in sorted(set(method.not_for) & set(bench.circumstances)):
             because = f"Not for this bench: {knowledge.circumstances[circumstance].name}."
-            found.append(Barred(method_id, "bench-circumstance", because, interlock=False))
+            yield "bench-circumstance", because
         for need in method.needs:
-            if need not in at_hand:
-                name = knowledge.equipment[need].name
-                found.append(Barred(method_id, "bench-lacks", f"Needs {name}.", interlock=False))
-    return found
+            if need not in self._at_hand:
+                yield "bench-lacks", f"Needs {knowledge.equipment[need].name}."
 
+    def of(self, methods: Iterable[str]) -> Iterator[Barred]:
+        """Yield what the bench excludes among these methods, with a reason for each."""
+        for method in sorted(methods):
+            yield from self.without_air(method)
+            refused = self.judge.choose(self.knowledge.methods[method]).refused
+            if refused:
+                yield Barred(method, "air-limit", refused, interlock=True)
 
-def bench_bars(
-    knowledge: Knowledge, bench: Bench, methods: Iterable[str], judge: AirJudge
-) -> list[Barred]:
-    """Return what the bench excludes among these methods, with a reason for each."""
-    methods = sorted(methods)
-    found = bars_without_air(knowledge, bench, methods)
-    for method_id in methods:
-        refused = judge.choose(knowledge.methods[method_id]).refused
-        if refused:
-            found.append(Barred(method_id, "air-limit", refused, interlock=True))
-    return found
+    def out(self, methods: Iterable[str]) -> frozenset[str]:
+        """Return which of these methods the bench excludes; no reason is worked out."""
+        for method in methods:
+            if method not in self._out:
+                entry = self.knowledge.methods[method]
+                self._out[method] = bool(self.without_air(method)) or not self.judge.permits(entry)
+        return frozenset(m for m in methods if self._out[m])

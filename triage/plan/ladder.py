@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
-from triage.engine.consult import Conclusions
 from triage.engine.facts import Conclusion
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
-from triage.knowledge.rules import Family
-from triage.plan.outcomes import Progress, Target
+from triage.plan.outcomes import Progress, Target, condition_target
+
+if TYPE_CHECKING:
+    from triage.plan.barring import BenchBars
 
 HarshnessKey = tuple[int | str, ...]
 
 
-def grades(method: Method) -> tuple[int, int, int]:
-    """Return mechanical, chemical and person grade of a method."""
+def grades(method: Method) -> tuple[int, int, int, int]:
+    """Return mechanical, chemical, person and lasting grade of a method."""
     h = method.harshness
-    return h.mechanical.grade, h.chemical.grade, h.person.grade
+    lasting = h.lasting.grade if h.lasting else 0
+    return h.mechanical.grade, h.chemical.grade, h.person.grade, lasting
 
 
 def harshness_key(knowledge: Knowledge) -> Callable[[str], HarshnessKey]:
@@ -29,14 +33,9 @@ def harshness_key(knowledge: Knowledge) -> Callable[[str], HarshnessKey]:
     words = knowledge.judgement.harshness_order.keys
 
     def key(method_id: str) -> HarshnessKey:
-        mechanical, chemical, person = grades(knowledge.methods[method_id])
-        values = {
-            "worst": max(mechanical, chemical, person),
-            "sum": mechanical + chemical + person,
-            "mechanical": mechanical,
-            "chemical": chemical,
-            "person": person,
-        }
+        graded = grades(knowledge.methods[method_id])
+        values = dict(zip(("mechanical", "chemical", "person", "lasting"), graded, strict=True))
+        values |= {"worst": max(graded), "sum": sum(graded)}
         return (*(values[word] for word in words), method_id)
 
     return key
@@ -52,96 +51,130 @@ class Barred:
     interlock: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Ladder:
-    """All rungs of one target, the excluded methods, and the rung to do now."""
-
-    target: Target
-    zone: str | None
-    problem: str | None
-    rungs: tuple[str, ...]
-    barred: tuple[Barred, ...]
-    offered: frozenset[str]
-    progress: Progress
-    offer_rules: Mapping[str, tuple[str, ...]]
-
-
 def applies(conclusion: Conclusion, target: Target) -> bool:
     """Return whether a forbid or caution holds for a target: everywhere, or for its finding."""
     finding = conclusion.get("finding")
     return finding is None or finding == target.finding
 
 
-def forbidden(
-    conclusions: Iterable[Conclusion], target: Target, knowledge: Knowledge
-) -> list[Barred]:
-    """Return every interlock on a target, one entry for each method and rule."""
-    found = []
-    for conclusion in conclusions:
-        if conclusion.kind == "forbid" and applies(conclusion, target):
-            because = knowledge.rule(conclusion.rule).because
-            found += [
-                Barred(method, conclusion.rule, because, interlock=True)
-                for method in conclusion.get("method")
-            ]
-    return found
+@dataclass(frozen=True, eq=False, slots=True)
+class Rulings:
+    """What forbid, offer and order rules say of a case, or of one finding of it.
+
+    By finding, None for the whole case: ``against`` what keeps methods from it, ``out`` these
+    methods; ``offers`` by the key of a target.
+    """
+
+    against: Mapping[str | None, tuple[Conclusion, ...]]
+    out: Mapping[str | None, frozenset[str]]
+    offers: Mapping[str, tuple[Conclusion, ...]]
+    orders: tuple[Conclusion, ...]
 
 
-def passed_over(conclusions: Conclusions, target: Target, knowledge: Knowledge) -> list[Barred]:
-    """Return what a test on a finding has shown to be handling for nothing: no interlock."""
-    return [
-        Barred(method, c.rule, knowledge.rule(c.rule).because, interlock=False)
-        for c in conclusions.of(Family.ORDER, "pass-over")
-        if c.get("finding") == target.finding
-        for method in c.get("method")
-    ]
+# The same long lists of methods come again and again.
+@lru_cache(maxsize=8192)
+def _methods(names: tuple[str, ...]) -> frozenset[str]:
+    return frozenset(names)
+
+
+def rulings(conclusions: Iterable[Conclusion]) -> Rulings:
+    """Return conclusions of the forbid, offer and order rules laid out for ladders."""
+    against: dict[str | None, tuple[Conclusion, ...]] = {}
+    offers: dict[str, tuple[Conclusion, ...]] = {}
+    orders = []
+    for c in conclusions:
+        finding, condition = c.get("finding"), c.get("condition")
+        if c.kind in ("forbid", "pass-over"):
+            against[finding] = (*against.get(finding, ()), c)
+        elif c.kind != "offer":
+            orders.append(c)
+        else:
+            keys = [finding] if finding is not None else []
+            keys += [condition_target(condition).key] if condition is not None else []
+            for key in keys:
+                offers[key] = (*offers.get(key, ()), c)
+    out = {
+        finding: frozenset[str]().union(*[_methods(c.get("method")) for c in said])
+        for finding, said in against.items()
+    }
+    return Rulings(against, out, offers, tuple(orders))
+
+
+@dataclass(frozen=True, eq=False)
+class Ladder:
+    """The rungs of one target, least harsh first, and all that was said of it."""
+
+    target: Target
+    zone: str | None
+    problem: str | None
+    rungs: tuple[str, ...]
+    offered: frozenset[str]
+    progress: Progress
+    said: tuple[Rulings, ...]
+    bars: BenchBars
+
+    @cached_property
+    def offer_rules(self) -> Mapping[str, tuple[str, ...]]:
+        """Return method -> the rules that offer it for this target, sorted."""
+        found: dict[str, set[str]] = {}
+        for offer in offers_for(self.said, self.target, self.problem):
+            for method in offer.get("method"):
+                found.setdefault(method, set()).add(offer.rule)
+        return {method: tuple(sorted(rules)) for method, rules in found.items()}
+
+    @cached_property
+    def barred(self) -> tuple[Barred, ...]:
+        """Return what excludes a method here, one entry for each reason, sorted."""
+        knowledge = self.bars.knowledge
+        found = {
+            Barred(method, c.rule, knowledge.rule(c.rule).because, interlock=c.kind == "forbid")
+            for each in self.said
+            for finding in {None, self.target.finding}
+            for c in each.against.get(finding, ())
+            for method in c.get("method")
+        }
+        found.update(self.bars.of(self.offered))
+        found.update(barred_by_attempts(knowledge, self.offered, self.progress))
+        return tuple(sorted(found, key=lambda b: (b.method, b.rule, b.because)))
 
 
 def offers_for(
-    conclusions: Conclusions, target: Target, problem: str | None
-) -> dict[str, tuple[str, ...]]:
-    """Return method -> rules that offer it for this target.
+    said: Iterable[Rulings], target: Target, problem: str | None
+) -> Iterator[Conclusion]:
+    """Yield what offers methods for a target.
 
     With a settled problem only its own offers count; without one, those of every candidate,
     of which the rules leave only what is harmless.
     """
-    offered: dict[str, list[str]] = {}
-    for conclusion in conclusions.of(Family.OFFER, "offer"):
-        if target.finding is not None:
-            if conclusion.get("finding") != target.finding:
-                continue
-            if problem is not None and conclusion.get("deposit") not in (None, problem):
-                continue
-        elif conclusion.get("condition") != target.condition:
-            continue
-        for method in conclusion.get("method"):
-            offered.setdefault(method, []).append(conclusion.rule)
-    return {method: tuple(sorted(set(rules))) for method, rules in offered.items()}
+    for each in said:
+        for offer in each.offers.get(target.key, ()):
+            deposit = offer.get("deposit")
+            if target.finding is None or None in (problem, deposit) or deposit == problem:
+                yield offer
 
 
 def build_ladder(
-    knowledge: Knowledge,
     target: Target,
     zone: str | None,
     problem: str | None,
-    offered: Mapping[str, tuple[str, ...]],
-    barred: Iterable[Barred],
+    said: tuple[Rulings, ...],
+    whole: frozenset[str],
+    bars: BenchBars,
     progress: Progress,
 ) -> Ladder:
-    """Return the ladder of a target: offered, not barred, sorted by harshness, not used up."""
-    barred = [*barred, *barred_by_attempts(knowledge, offered, progress)]
-    out = {bar.method for bar in barred}
-    left = rungs_left(knowledge, offered, out, progress)
-    return Ladder(
-        target,
-        zone,
-        problem,
-        left,
-        tuple(sorted(set(barred), key=lambda b: (b.method, b.rule, b.because))),
-        frozenset(offered),
-        progress,
-        offered,
-    )
+    """Return the ladder of a target: offered, not barred, sorted by harshness, not used up.
+
+    ``said`` holds all that the rules say of the target: of itself and of the whole case; ``whole``
+    are the methods that are kept from the whole case.
+    """
+    offers = offers_for(said, target, problem)
+    offered = frozenset[str]().union(*[_methods(c.get("method")) for c in offers])
+    left = offered - whole
+    for each in said:
+        left -= each.out.get(target.finding, frozenset())
+    left -= {bar.method for bar in barred_by_attempts(bars.knowledge, left, progress)}
+    rungs = rungs_left(bars.knowledge, left, bars.out(left), progress)
+    return Ladder(target, zone, problem, rungs, offered, progress, said, bars)
 
 
 def rungs_left(

@@ -31,11 +31,17 @@ NoticeKind = Literal[
 
 @dataclass(frozen=True, slots=True)
 class HarshnessGrades:
-    """Grades 0 (none) to 5 (worst) in three kinds."""
+    """Grades 0 (none) to 5 (worst) in four kinds."""
 
     mechanical: int
     chemical: int
     person: int
+    lasting: int = 0
+
+    @property
+    def worst(self) -> int:
+        """Return the worst grade."""
+        return max(self.mechanical, self.chemical, self.person, self.lasting)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from triage.engine.facts import Conclusion
+from triage.engine.facts import Conclusion, order_of
 from triage.knowledge.book import Knowledge
 
+# Steps that must stand before any of some methods, such as a trial spot.
+Inserts = tuple[tuple[frozenset[str], str], ...]
 WETNESS = {"dry": 0, "humid": 1, "wet": 2}
 
 
@@ -52,9 +54,9 @@ def is_whole_act(knowledge: Knowledge, item: Item) -> bool:
 
 
 def arrange(
-    knowledge: Knowledge, queues: Sequence[Sequence[Item]], orders: Iterable[Conclusion]
-) -> tuple[Item, ...]:
-    """Return all items in one order.
+    knowledge: Knowledge, queues: Sequence[Sequence[Item]], rules: OrderRules
+) -> Iterator[Item]:
+    """Yield all items in one order.
 
     Each queue (one ladder with its inserted steps) keeps its own order. A rule ``before`` with
     ``across`` makes the later methods of one target wait for the earlier ones of all others in
@@ -62,34 +64,31 @@ def arrange(
     has come to it, and is then one item. Where such waits block each other, the lowest key goes
     first, so a ladder is never turned round.
     """
-    rules = order_rules(orders)
     waiting = [list(queue) for queue in queues if queue]
-    keys = {item: _key(knowledge, item, rules.apart) for queue in waiting for item in queue}
-    arranged: list[Item] = []
     while waiting:
-        ranked = sorted(waiting, key=lambda queue: keys[queue[0]])
+        ranked = sorted(waiting, key=lambda queue: _key(knowledge, queue[0], rules.apart))
         standing = (queue for queue in ranked if not _waits(knowledge, queue[0], ranked, rules))
         first = next(standing, ranked[0])[0]
         served = [queue for queue in ranked if _is_same_act(knowledge, queue[0], first, rules)]
         also = tuple(queue[0].target for queue in served if queue[0] != first)
-        arranged.append(replace(first, also=also))
+        yield replace(first, also=also)
         for queue in served:
             queue.pop(0)
         waiting = [queue for queue in waiting if queue]
-    return tuple(arranged)
 
 
 @dataclass(frozen=True, slots=True)
 class OrderRules:
-    """What orders across targets: zones done apart, and methods that go before others."""
+    """What order rules say: zones done apart, methods before others, steps put before a method."""
 
     apart: frozenset[str]
     across: tuple[tuple[frozenset[str], frozenset[str]], ...]
+    inserts: Inserts
 
 
 def order_rules(orders: Iterable[Conclusion]) -> OrderRules:
-    """Return what the conclusions of the order rules say about different targets."""
-    orders = list(orders)
+    """Return what conclusions of the order rules say, in whatever order they come."""
+    orders = sorted(orders, key=order_of)
     return OrderRules(
         frozenset(str(c.get("zone")) for c in orders if c.kind == "apart"),
         tuple(
@@ -97,6 +96,7 @@ def order_rules(orders: Iterable[Conclusion]) -> OrderRules:
             for c in orders
             if c.kind == "before" and c.get("across")
         ),
+        tuple((frozenset(c.get("method")), c.get("first")) for c in orders if c.kind == "insert"),
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from triage.case.models import HARMFUL, Attempt, Case, Override
+from triage.engine.vocabulary import UNKNOWN
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
@@ -87,12 +88,23 @@ def is_preparation(knowledge: Knowledge, attempt: Attempt) -> bool:
     return INSERT in attempt.step or (method is not None and method.prepares)
 
 
-def answers_after(knowledge: Knowledge, attempt: Attempt) -> Mapping[str, str]:
-    """Return the answers that an attempt on a condition gives: those of the act, if it cleared."""
+def answers_after(
+    knowledge: Knowledge, attempt: Attempt, told: Mapping[str, str]
+) -> Mapping[str, str]:
+    """Return the answers that an attempt gives.
+
+    Those of the act on a condition, if it cleared; and what nobody told, where it came through
+    without harm.
+    """
+    if attempt.outcome not in PASSES - HARMFUL or is_preparation(knowledge, attempt):
+        return {}
+    method = knowledge.methods.get(attempt.method or "")
+    shows = knowledge.techniques[method.technique].shows if method else {}
+    shown = {q: a for q, a in shows.items() if told.get(q, UNKNOWN) == UNKNOWN}
     entry = knowledge.conditions.get(attempt.deposit or "")
     if entry is None or attempt.finding is not None or attempt.outcome != "cleared":
-        return {}
-    return {} if is_preparation(knowledge, attempt) else dict(entry.when_cleared)
+        return shown
+    return shown | dict(entry.when_cleared)
 
 
 def progress_of(knowledge: Knowledge, case: Case, target: Target) -> Progress:

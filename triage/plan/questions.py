@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from triage.case import changes
 from triage.case.models import Case
 from triage.engine.consult import COUNTED, Conclusions, Consultant
 from triage.engine.facts import Conclusion, Fact
@@ -191,6 +192,9 @@ def is_put(knowledge: Knowledge, case: Case, line: QuestionLine) -> bool:
         return True
     if question.traits and taxon is not None and not set(question.traits) & set(taxon.traits):
         return False
+    told = {**case.answers, **(case.finding(line.finding).signs if line.finding else {})}
+    if any(told.get(name, UNKNOWN) not in answers for name, answers in question.when.items()):
+        return False
     if line.finding is None:
         return True
     zone = knowledge.zones.get(case.finding(line.finding).zone)
@@ -198,6 +202,30 @@ def is_put(knowledge: Knowledge, case: Case, line: QuestionLine) -> bool:
         return False
     worked_on = {finding for attempt in case.attempts for finding in attempt.findings}
     return not question.after_cleaning or line.finding in worked_on
+
+
+def with_told(knowledge: Knowledge, case: Case, question: str, answer: str | None) -> Case:
+    """Return the case with an answer about the specimen, and with what it answers besides.
+
+    What was told itself stands. What only another answer gave goes with that answer, or gives way.
+    """
+    new = changes.with_answer(case, question, answer)
+    given, gives = _implied(knowledge, case.answers), _implied(knowledge, new.answers)
+    free = {name for name, value in case.answers.items() if value in given.get(name, ())}
+    gone: dict[str, str | None] = dict.fromkeys(free - gives.keys())
+    said = _implied(knowledge, {question: answer} if answer else {})
+    more = {n: v for n, (v,) in said.items() if n in free or n not in case.answers}
+    return changes.with_answers(new, {**gone, **more})
+
+
+def _implied(knowledge: Knowledge, answers: Mapping[str, str]) -> dict[str, list[str]]:
+    """Return question -> answers that other answers about the specimen give to it."""
+    found: dict[str, list[str]] = {}
+    for name, value in answers.items():
+        for answer in knowledge.questions[name].answers if name in knowledge.questions else ():
+            for other, given in answer.implies.items() if answer.id == value else ():
+                found.setdefault(other, []).append(given)
+    return found
 
 
 def question_line(

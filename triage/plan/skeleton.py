@@ -5,29 +5,25 @@ Enough for what-if questions and for the sweep; ``planner`` completes the steps.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
 from triage.engine.consult import Conclusions, Consultant
+from triage.engine.many import Gates
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.knowledge.specimen import STAGES
 from triage.plan.air import AirJudge
-from triage.plan.barring import bench_bars
-from triage.plan.ladder import (
-    Ladder,
-    build_ladder,
-    forbidden,
-    offers_for,
-    passed_over,
-    recheck,
-)
-from triage.plan.ordering import Item, arrange
+from triage.plan.barring import BenchBars
+from triage.plan.ladder import Ladder, Rulings, build_ladder, recheck, rulings
+from triage.plan.ordering import Inserts, Item, OrderRules, arrange, order_rules
 from triage.plan.outcomes import (
     INSERT,
     Progress,
@@ -41,26 +37,170 @@ from triage.plan.outcomes import (
     surface_of,
 )
 
+Key = tuple[object, ...]
+Pieces = tuple[Rulings, ...]
 DONE = "done"
 ORDER: tuple[str, ...] = (*STAGES, DONE)
 CLEAN_STAGES = frozenset({"examine", "clean"})
 
 
-@dataclass(frozen=True)
-class Skeleton:
-    """A plan before its steps are completed: enough for what-if questions and for the sweep."""
+class Head(NamedTuple):
+    """What a person would do next; without a step, the stage one waits in."""
 
-    conclusions: Conclusions
+    step: str | None
+    waits_in: str
+    is_refused: bool
+    is_held: bool
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A plan before its steps are completed: enough for what-if questions and for the sweep.
+
+    ``queues`` hold the steps of each ladder with what must stand before them, None where it rests;
+    ``gates`` are the rules that close a stage or refuse the specimen.
+    """
+
+    knowledge: Knowledge
     stage: str
     refused: tuple[str, ...]
-    ladders: tuple[Ladder, ...]
-    items: tuple[Item, ...]
-    closed: frozenset[str]
     held: tuple[str, ...]
+    closed: frozenset[str]
+    gates: tuple[str, ...]
+    ladders: tuple[Ladder, ...]
+    queues: tuple[tuple[Item, ...] | None, ...]
+    rules: OrderRules
 
     def ladder(self, target: str) -> Ladder:
         """Return the ladder of a target key."""
         return next(ladder for ladder in self.ladders if ladder.target.key == target)
+
+    def _arranged(self) -> Iterator[Item]:
+        waits = self.refused or self.held
+        queues = () if waits else [queue for queue in self.queues if queue]
+        return arrange(self.knowledge, queues, self.rules)
+
+    @cached_property
+    def first(self) -> Item | None:
+        """The step to do now; the others are not worked out for it."""
+        return next(self._arranged(), None)
+
+    @cached_property
+    def items(self) -> tuple[Item, ...]:
+        """All steps in order, each trial spot once for its agent and kind of surface."""
+        made, seen = [], set()
+        for item in self._arranged():
+            surface = surface_of(self.knowledge, item.zone)
+            if item.inserted and surface and self.knowledge.methods[item.method].tries_next:
+                tried = (item.step.rsplit(INSERT, 1)[1], surface)
+                if tried in seen:
+                    continue
+                seen.add(tried)
+            made.append(item)
+        return tuple(made)
+
+    @cached_property
+    def head(self) -> Head:
+        """What a person would do next."""
+        step = self.first.step if self.first else None
+        waits_in = "" if step is not None else self.stage
+        return Head(step, waits_in, bool(self.refused), bool(self.held))
+
+    @property
+    def standing(self) -> Iterator[Ladder]:
+        """The ladders that do not rest, none while nothing may be done."""
+        pairs = zip(self.ladders, self.queues, strict=True)
+        return (ladder for ladder, queue in pairs if queue is not None)
+
+
+@dataclass(frozen=True)
+class Skeleton(Outline):
+    """An outline with the trail behind it."""
+
+    conclusions: Conclusions
+
+
+class Work:
+    """What was tried in a case on one bench; keeps the parts that skeletons of it share."""
+
+    def __init__(self, case: Case, bars: BenchBars) -> None:
+        self.case = case
+        self.bars = bars
+        self.knowledge = bars.knowledge
+        self.closed = closed_findings(self.knowledge, case)
+        self.held = case.held_by()
+        self._progress: dict[str, Progress] = {}
+        self._whole: dict[Pieces, frozenset[str]] = {}
+        self._rules: dict[Pieces, OrderRules] = {}
+        self._ladders: dict[Key, Ladder] = {}
+        self._queues: dict[Key, tuple[Item, ...] | None] = {}
+
+    def outline(
+        self, gates: Gates, settled: Iterable[str | None], states: Iterable[str], pieces: Pieces
+    ) -> Outline:
+        """Return the outline that follows from what the rules conclude.
+
+        Parameters
+        ----------
+        settled what each finding is settled to be
+        states  of the whole specimen
+        pieces  what is said of the case, then of each finding; the rest of several findings
+        """
+        stage = first_closed(gates.stages)
+        ordering = tuple([piece for piece in pieces if piece.orders])
+        if ordering not in self._rules:
+            self._rules[ordering] = order_rules(c for piece in ordering for c in piece.orders)
+        rules = self._rules[ordering]
+        # What is said of a finding may keep a method from the whole case.
+        wide = tuple([piece for piece in pieces if None in piece.out])
+        if wide not in self._whole:
+            self._whole[wide] = frozenset[str]().union(*[piece.out[None] for piece in wide])
+        case, own, several = pieces[:1], pieces[1:], pieces[1 + len(self.case.findings) :]
+        ladders = []
+        for place, (finding, problem) in enumerate(zip(self.case.findings, settled, strict=True)):
+            said = (*case, *own[place : place + 1], *several)
+            target = finding_target(finding.id)
+            ladders.append(self._ladder(target, finding.zone, problem, said, wide))
+        for state in states:
+            target = condition_target(state)
+            said = tuple([piece for piece in pieces if target.key in piece.offers])
+            ladders.append(self._ladder(target, None, state, said, wide))
+        return Outline(
+            self.knowledge,
+            stage,
+            tuple(sorted(gates.refused)),
+            self.held,
+            self.closed,
+            tuple(sorted(gates.rules)),
+            tuple(ladders),
+            tuple([self._queue(ladder, stage, rules.inserts) for ladder in ladders]),
+            rules,
+        )
+
+    def _ladder(
+        self, target: Target, zone: str | None, problem: str | None, said: Pieces, wide: Pieces
+    ) -> Ladder:
+        whole = self._whole[wide]
+        key = (target.key, problem, said, whole)
+        found = self._ladders.get(key)
+        if found is None:
+            done = self._progress.get(target.key) or progress_of(self.knowledge, self.case, target)
+            self._progress[target.key] = done
+            found = build_ladder(target, zone, problem, (*said, *wide), whole, self.bars, done)
+            self._ladders[key] = found
+        return found
+
+    def _queue(self, ladder: Ladder, stage: str, inserts: Inserts) -> tuple[Item, ...] | None:
+        target, zone, done = ladder.target, ladder.zone, ladder.progress
+        key = (target.key, ladder.rungs, stage, inserts)
+        if key not in self._queues:
+            rungs = now_rungs(self.knowledge, stage, target, ladder.rungs, done, self.closed)
+            self._queues[key] = (
+                None
+                if rungs is None
+                else queue_of(self.knowledge, inserts, target, zone, rungs, done)
+            )
+        return self._queues[key]
 
 
 class SkeletonMaker:
@@ -93,66 +233,17 @@ class SkeletonMaker:
         self, case: Case, bench: Bench, judge: AirJudge, conclusions: Conclusions
     ) -> Skeleton:
         """Return the skeleton that follows from conclusions already drawn about a case."""
-        closed = closed_findings(self.knowledge, case)
-        stage = first_closed({c.get("stage") for c in conclusions.of(Family.GATE, "close")})
-        refused = tuple(dict.fromkeys(c.rule for c in conclusions.of(Family.GATE, "refuse")))
-        ladders = tuple(self._ladders(case, bench, judge, conclusions))
-        held = case.held_by()
-        waits = bool(refused or held)
-        queues = [] if waits else list(self._queues(conclusions, ladders, stage, closed))
-        items = self._tried_once(arrange(self.knowledge, queues, conclusions.of(Family.ORDER)))
-        return Skeleton(conclusions, stage, refused, ladders, items, closed, held)
-
-    def _tried_once(self, items: Sequence[Item]) -> tuple[Item, ...]:
-        """Return the items with each trial spot once for its agent and kind of surface."""
-        made, seen = [], set()
-        for item in items:
-            surface = surface_of(self.knowledge, item.zone)
-            if item.inserted and surface and self.knowledge.methods[item.method].tries_next:
-                tried = (item.step.rsplit(INSERT, 1)[1], surface)
-                if tried in seen:
-                    continue
-                seen.add(tried)
-            made.append(item)
-        return tuple(made)
-
-    def _ladders(
-        self, case: Case, bench: Bench, judge: AirJudge, conclusions: Conclusions
-    ) -> Iterator[Ladder]:
-        """Yield the ladder of each finding, then of each state of the whole specimen."""
-        knowledge = self.knowledge
-        targets: list[tuple[Target, str | None, str | None]] = []
-        for finding in case.findings:
-            settled = conclusions.settled(finding.id)
-            problem = settled.deposit if settled else None
-            targets.append((finding_target(finding.id), finding.zone, problem))
+        settled = [conclusions.settled(finding.id) for finding in case.findings]
         states = (c.get("condition") for c in conclusions.of(Family.RECOGNISE, "state"))
-        targets += [(condition_target(state), None, state) for state in dict.fromkeys(states)]
-        for target, zone, problem in targets:
-            offered = offers_for(conclusions, target, problem)
-            barred = forbidden(conclusions.of(Family.FORBID), target, knowledge)
-            barred += passed_over(conclusions, target, knowledge)
-            barred += bench_bars(knowledge, bench, offered, judge)
-            progress = progress_of(knowledge, case, target)
-            yield build_ladder(knowledge, target, zone, problem, offered, barred, progress)
-
-    def _queues(
-        self,
-        conclusions: Conclusions,
-        ladders: Sequence[Ladder],
-        stage: str,
-        closed: frozenset[str],
-    ) -> Iterator[list[Item]]:
-        inserts = [
-            (frozenset(c.get("method")), c.get("first"))
-            for c in conclusions.of(Family.ORDER, "insert")
-        ]
-        for each in ladders:
-            done = each.progress
-            rungs = now_rungs(self.knowledge, stage, each.target, each.rungs, done, closed)
-            if rungs is not None:
-                where = (each.target, each.zone)
-                yield queue_of(self.knowledge, inserts, *where, rungs, done)
+        families = (Family.FORBID, Family.OFFER, Family.ORDER)
+        said = rulings(c for family in families for c in conclusions.of(family))
+        outline = Work(case, BenchBars(self.knowledge, bench, judge)).outline(
+            Gates.of(conclusions.of(Family.GATE)),
+            [reading.deposit if reading else None for reading in settled],
+            dict.fromkeys(states),
+            (said,),
+        )
+        return Skeleton(**vars(outline), conclusions=conclusions)
 
 
 def now_rungs(
@@ -183,12 +274,12 @@ def now_rungs(
 
 def queue_of(
     knowledge: Knowledge,
-    inserts: Sequence[tuple[frozenset[str], str]],
+    inserts: Inserts,
     target: Target,
     zone: str | None,
     rungs: Iterable[str],
     progress: Progress,
-) -> list[Item]:
+) -> tuple[Item, ...]:
     """Return the steps of one ladder in order, each with what must stand before it."""
     # A whole pass without harm makes the trial spot of its agent needless.
     done = progress.inserts | {
@@ -209,7 +300,7 @@ def queue_of(
                 seen.add(inserted)
                 queue.append(Item(inserted, target.key, zone, first, place, before=method))
         queue.append(Item(step_id(target, method), target.key, zone, method, place))
-    return queue
+    return tuple(queue)
 
 
 def first_closed(closed: AbstractSet[str]) -> str:

@@ -288,6 +288,7 @@ def _served(knowledge: Knowledge, ladder: Ladder, sides: Mapping[str, Side | Non
 def _grade_reasons(method: Method) -> tuple[str, ...]:
     h = method.harshness
     told = {"mechanical": h.mechanical, "chemical": h.chemical, "to the person": h.person}
+    told |= {"not to be undone": h.lasting} if h.lasting else {}
     return tuple(f"{kind} {each.grade}: {each.because}" for kind, each in told.items())
 
 

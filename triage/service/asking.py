@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from triage.engine.casefacts import SPECIMEN
 from triage.explain.sureplan import Agenda
 from triage.knowledge.book import Knowledge
-from triage.knowledge.methods import Method
+from triage.plan.ladder import harshness_key
 from triage.plan.model import FindingLine, Plan, QuestionLine
 from triage.show.words import sentence
 
@@ -94,10 +94,8 @@ def place_of(question: QuestionLine) -> tuple[str, str]:
 
 def _harmless(knowledge: Knowledge) -> str:
     """Return the mildest of what may be done while nobody knows what it is."""
-
-    def harshest(method: Method) -> int:
-        grades = method.harshness
-        return max(grades.mechanical.grade, grades.chemical.grade, grades.person.grade)
-
-    mildest = min((m for m in knowledge.methods.values() if m.harmless), key=harshest)
-    return f"Harmless meanwhile: {mildest.name}."
+    mildest = min(
+        (m for m in knowledge.methods if knowledge.methods[m].harmless),
+        key=harshness_key(knowledge),
+    )
+    return f"Harmless meanwhile: {knowledge.methods[mildest].name}."

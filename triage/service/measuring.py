@@ -11,7 +11,7 @@ from triage.errors import OutOfRange, TriageError
 from triage.knowledge.book import Knowledge
 from triage.knowledge.judgement import PictureLimits
 from triage.picture.files import png_of, read_both
-from triage.picture.marked import marked
+from triage.picture.marked import marked, side_by_side
 from triage.picture.pair import GLANCE, Comparison, Picture, compare, glance
 from triage.picture.patch import Box, Patch
 from triage.picture.register import CannotTell
@@ -62,7 +62,11 @@ class Measured:
 
     def marked_png(self, longest: int = 2400) -> bytes:
         """Return both side by side, changes marked, as a PNG file; see ``marked``."""
-        return png_of(marked(self.before, self.after, self.found, longest))
+        return png_of(side_by_side(*self.marked(longest)))
+
+    def marked(self, longest: int) -> tuple[Any, Any]:
+        """Return each photo with its marks, so many points along the longer side at most."""
+        return marked(self.before, self.after, self.found, longest)
 
 
 def measured(
@@ -88,15 +92,18 @@ def measured(
         positive("size of a pixel", um_per_px, "um")
     limits = knowledge.judgement.picture
     told("reading the photos")
-    first, second = read_both(before, after)
+    first, second, factor = read_both(before, after, GLANCE if glanced else None)
     near = None
-    if glanced is not None and max(*first.shape, *second.shape) > 2 * GLANCE:
+    if glanced is not None and factor * max(*first.shape, *second.shape) > 2 * GLANCE:
         try:
-            seen, near = glance(first, second, limits)
+            seen, move = glance(first, second, limits)
+            near = move.scaled(factor)
             left, came = len(seen.vanished), len(seen.appeared)
             glanced(f"at a glance: {left} larger spots left, {came} came")
         except CannotTell as fault:
             glanced(f"at a glance: {fault.line()}")
+    if factor > 1:
+        first, second, _ = read_both(before, after)
     found = compare(first, second, limits, told, near, patch)
     return Measured(first, second, found, limits, um_per_px)
 

@@ -29,6 +29,7 @@ from triage.knowledge.book import Knowledge
 from triage.plan.day import day_ledger, earliest
 from triage.plan.model import Plan
 from triage.plan.planner import Planner
+from triage.plan.questions import with_told
 from triage.service.listing import CaseLine, Clock, local_now, named_line, newest_first
 from triage.service.memory import ReadCases
 from triage.service.takeback import Act
@@ -279,7 +280,7 @@ class Shelf:
             return changes.with_taxon(case, answer or "unknown")
         self._check_answer(question, answer, "specimen" if finding is None else "zone")
         if finding is None:
-            return changes.with_answer(case, question, answer)
+            return with_told(self.knowledge, case, question, answer)
         return changes.with_sign(case, finding, question, answer)
 
     def _check_answer(self, question: str, answer: str | None, about: str) -> None:

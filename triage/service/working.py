@@ -123,7 +123,7 @@ class Working(Photographs):
             },
         )
         new = changes.with_attempt(changes.without_timer(old, step_id), attempt)
-        for question, answer in answers_after(self.knowledge, attempt).items():
+        for question, answer in answers_after(self.knowledge, attempt, old.answers).items():
             new = changes.with_answer(new, question, answer)
         return new
 

@@ -114,7 +114,7 @@ def _clean(found: Comparison, limits: PictureLimits, um_per_px: float | None) ->
         name = "beyond the classes" if step is None else f"class {step:g}"
         told.append(f"{'better than ' if is_none else ''}{name}, level {level:.0f} {word}")
     yield Line(
-        f"clean by ISO 14644-9 (class at {size_um:.2g} um) and as a product level on 0.1 m2: "
+        f"clean by ISO 14644-9:2012 (class at {size_um:.2g} um) and as a product level on 0.1 m2: "
         f"{'; '.join(told)}",
         depth=1,
     )

@@ -13,7 +13,6 @@ from triage.history.daytypes import (
     DAY_MIN,
     NEVER,
     Airing,
-    DayPlan,
     Entry,
     Later,
     Session,
@@ -28,6 +27,8 @@ from triage.show.blocks import Block, Line, Table
 from triage.show.compared import measured_words
 from triage.show.words import duration
 
+# What a case, or a step of a case, is called.
+Of = Callable[[str, str], str]
 KINDS = {"start": "begin", "whole": "do", "look": "look", "finish": "end"}
 
 
@@ -38,6 +39,11 @@ def clock(minute: int) -> str:
     if not day:
         return text
     return f"{text} tomorrow" if day == 1 else f"{text} in {day} days"
+
+
+def plainly(case: str, step: str) -> str:
+    """Return case and step by their ids, which can be copied."""
+    return f"{case} [{step}]" if step else case
 
 
 def day_blocks(day: BenchDay) -> Iterator[Block]:
@@ -55,20 +61,20 @@ def day_blocks(day: BenchDay) -> Iterator[Block]:
         yield Line(section.head)
         yield from (Line(line, depth=1) for line, _ in section.lines)
     if day.plan.entries:
-        yield Line(end_words(day.plan))
+        yield Line(f"ends {clock(day.plan.ends_min)}")
 
 
 NOTHING = "nothing to do at the bench today"
 
 
-def entry_words(entry: Entry) -> tuple[str, str, str]:
+def entry_words(entry: Entry, of: Of = plainly) -> tuple[str, str, str]:
     """Return when, what, and of which case and step, with what is to be said about it."""
     amount = f", {entry.amount_ml:g} mL" if entry.amount_ml is not None else ""
     late = f"  LATE by {entry.late_min} min" if entry.late_min else ""
     return (
         f"{clock(entry.begin_min)}-{clock(entry.end_min)}",
         f"{KINDS[entry.kind]}: {entry.name}{amount}",
-        f"{entry.case} [{entry.step}]{late}",
+        f"{of(entry.case, entry.step)}{late}",
     )
 
 
@@ -80,46 +86,32 @@ class Section:
     lines: tuple[tuple[str, str], ...]
 
 
-def running_sections(day: BenchDay) -> tuple[Section, ...]:
+def running_sections(day: BenchDay, of: Of = plainly) -> tuple[Section, ...]:
     """Return what runs now, the first end first: it stands before the order of work."""
 
     def told(each: Running) -> str:
         left_s = round((each.ends - day.now).total_seconds())
         when = f"in {duration(left_s)}" if left_s > 0 else "OVER"
-        return f"{each.ends:%a %H:%M}, {when}  {each.name} - {each.case} [{each.step}]"
+        return f"{each.ends:%a %H:%M}, {when}  {each.name} - {of(each.case, each.step)}"
 
     lines = tuple((told(each), each.case) for each in day.running)
     return (Section("running now", lines),) if lines else ()
 
 
-def day_sections(day: BenchDay) -> tuple[Section, ...]:
+def day_sections(day: BenchDay, of: Of = plainly) -> tuple[Section, ...]:
     """Return what a day says behind its order of work; no section is empty."""
     plan = day.plan
     sessions = [_session(each) for each in sessions_of(plan) if len(each.steps) > 1]
     sections = (
         Section("sessions", tuple((line, "") for line in sessions)),
         Section(AIRING, tuple((_airing(each), "") for each in plan.airings)),
-        Section("ends on another day", tuple((_later(day, x), x.case) for x in plan.later)),
+        Section("ends on another day", tuple((_later(day, x, of), x.case) for x in plan.later)),
         Section(
             "not today",
-            tuple((f"{x.case} {x.name}: {x.because}", x.case) for x in plan.left_out),
+            tuple((f"{of(x.case, '')} {x.name}: {x.because}", x.case) for x in plan.left_out),
         ),
     )
     return tuple(section for section in sections if section.lines)
-
-
-def end_words(plan: DayPlan) -> str:
-    """Return when the day ends, and how much later than it need."""
-    return f"ends {clock(plan.ends_min)}; {_how_good(plan)}"
-
-
-def _how_good(plan: DayPlan) -> str:
-    if plan.ends_min <= plan.bound_min:
-        return "no order of this work ends earlier"
-    return (
-        f"no order of this work can end before {clock(plan.bound_min)}: "
-        f"at most {100 * plan.over_bound:.0f} % longer than it need be"
-    )
 
 
 AIRING = "air the room: nobody in it but for steps of the same agent"
@@ -136,12 +128,12 @@ def _airing(airing: Airing) -> str:
     return f"{clock(airing.begin_min)}{until}  {airing.agent}"
 
 
-def _later(day: BenchDay, later: Later) -> str:
+def _later(day: BenchDay, later: Later, of: Of) -> str:
     def moment(minute: int) -> str:
         return f"{day.midnight + timedelta(minutes=minute):%a %Y-%m-%d %H:%M}"
 
     last = "" if later.last_min >= NEVER else f", at the latest {moment(later.last_min)}"
-    return f"from {moment(later.first_min)}{last}  {later.name} - {later.case} [{later.step}]"
+    return f"from {moment(later.first_min)}{last}  {later.name} - {of(later.case, later.step)}"
 
 
 def chamber_blocks(chambers: Iterable[ChamberWatch]) -> tuple[Line, ...]:

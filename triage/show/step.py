@@ -246,6 +246,7 @@ def reason_blocks(step: Step, plan: Plan | None = None) -> tuple[Listing, ...]:
             f"rubbing: {grade_word(grades.mechanical)}",
             f"attack on cuticle and colour: {grade_word(grades.chemical)}",
             f"hazard to you: {grade_word(grades.person)}",
+            *([f"what cannot be undone: {grade_word(grades.lasting)}"] if grades.lasting else ()),
             *step.harshness_because,
         ),
         *listing("The air rests on", *air),

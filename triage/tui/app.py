@@ -11,10 +11,9 @@ from datetime import datetime
 from functools import partial
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 from textual.app import App, SystemCommand
-from textual.binding import Binding, BindingType
 from textual.command import CommandPalette
 from textual.filter import LineFilter, Monochrome
 from textual.screen import Screen
@@ -25,15 +24,13 @@ from triage.places import settings_file
 from triage.service.listing import local_now
 from triage.service.settings import Settings, save_settings
 from triage.tui.choices import Choices, chosen
-from triage.tui.keysets import SETS, WORDS, KeySet
-from triage.tui.messages import CaseChanged, Wanted
-from triage.tui.palette import STOP_KEY, Finder, Palette, acts_of, commands_of
+from triage.tui.keysets import SETS, WORDS, KeySet, bind
+from triage.tui.palette import Finder, Palette, acts_of, commands_of
 from triage.tui.plainlines import PlainLines
 from triage.tui.ringing import Ringing
-from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.base import CaseChanged, ServiceScreen, Wanted
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.helping import HelpScreen
-from triage.tui.screens.stop import StopScreen
+from triage.tui.screens.windows import HelpScreen, StopScreen
 from triage.tui.services import Services
 from triage.tui.timerwatch import TimerWatch
 from triage.tui.typedahead import TypedAhead
@@ -64,6 +61,8 @@ GET_READY_S = 0.5
 # Commands of the framework that do here what nobody looks for, or under a name of our own.
 NOT_OURS = frozenset({"Keys", "Maximize", "Minimize"})
 HELP_MORE = (
+    "Small letters act, and mean the same on every screen; digits and capital letters choose "
+    "the line, the box or the zone that bears them. The keys that record do nothing else.\n"
     "Arrows, PgUp and PgDn move; Enter acts on the row under the cursor; ctrl+p finds anything.\n"
     "F9 goes back from everywhere, out of help, ctrl+p and a line that is written too.\n"
     "Esc stops everything, on every screen. It never goes on; Enter never stops.\n"
@@ -90,13 +89,13 @@ class TriageApp(TypedAhead):
     CSS_PATH = "app.tcss"
     ENABLE_COMMAND_PALETTE = True
     ESCAPE_TO_MINIMIZE = False  # that key stops, and nothing else
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]  # noqa: RUF012  (as declared above)
-    COMMAND_PALETTE_BINDING = "ctrl+p"
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]
     COMMANDS = App.COMMANDS | {Finder}
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding(STOP_KEY, "stop", "STOP", key_display="Esc", priority=True, id="stop"),
-        Binding("question_mark", "keys", "Keys", key_display="?"),
-        Binding("ctrl+q", "quit", "End", show=False),
+    BINDINGS = [
+        bind("stop", "stop", priority=True),
+        bind("keys", "keys"),
+        bind("find", "command_palette", show=False, priority=True),
+        bind("quit", "quit", show=False),
     ]
 
     def __init__(
@@ -229,7 +228,7 @@ class TriageApp(TypedAhead):
         first = CasesScreen(self.services)
         self.push_screen(first)
         if self._first_case is not None:
-            first.open_behind(partial(self.go, "plan", self._first_case))
+            first.when_open(partial(self.go, "plan", self._first_case))
         self.set_interval(0.25, self.look_at_timers)
         self.set_timer(GET_READY_S, self._get_ready)
 

@@ -14,8 +14,8 @@ from triage.service.acts import attempts_on_record
 from triage.show.blocks import Block
 from triage.show.entry import entry_blocks, shelves
 from triage.show.words import step_place
-from triage.tui.messages import Wanted
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.base import Wanted
+from triage.tui.screens.windows import DetailScreen
 from triage.tui.shown import Reasons, step_text
 
 if TYPE_CHECKING:

@@ -5,21 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from functools import partial
 from importlib import import_module
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 from textual.app import SystemCommand
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.command import CommandPalette, Hit, Hits, Provider
 from textual.content import Content
 from textual.screen import Screen
 
 from triage.errors import TriageError
 from triage.show.lines import WIDTH
-from triage.tui.keysets import key_name
+from triage.tui.keysets import bind, key_name
 from triage.tui.screens.base import Leaving
-from triage.tui.screens.detail import DetailScreen
 from triage.tui.screens.form import Field, Filled, FormScreen, Refused
-from triage.tui.widgets.faultline import FaultLine
+from triage.tui.screens.windows import DetailScreen
+from triage.tui.widgets.frame import FaultLine
 
 if TYPE_CHECKING:
     from triage.service.commandline import Known, Word
@@ -45,9 +45,9 @@ class Palette(CommandPalette, Leaving[None], inherit_bindings=False):
     """The palette; it too is left once, also when Enter comes twice."""
 
     DEFAULT_CSS = "Palette SearchIcon { display: none; }"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         *(each for each in Binding.make_bindings(CommandPalette.BINDINGS) if each.key != STOP_KEY),
-        Binding("f9", "leave", "Back", key_display="F9"),
+        bind("leave", "leave"),
     ]
 
     def action_leave(self) -> None:

@@ -102,7 +102,7 @@ def _hold_rows(plan: Plan) -> Iterator[Row]:
                 "X",
                 (f"HELD after {word} ({hold.attempt})", BOLD),
                 hold.sentence,
-                "Enter or r: release with a written reason",
+                "Enter: release with a written reason",
             ),
             attempt=hold.attempt,
         )
@@ -214,7 +214,7 @@ def _skip_row(skip: SkipSuggestion) -> Row:
         f"skip-{skip.step}",
         hanging(
             "           ~",
-            ("seldom worked here: y or Enter skips it, z takes that back", BOLD),
+            ("seldom worked here: Enter skips it", BOLD),
             skip.then,
             width=13,
         ),

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 from textual.widgets import Input
 
-from triage.tui.screens.alarm import AlarmScreen
-from triage.tui.screens.base import CaseScreen, ServiceScreen
+from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.ofcase import CaseScreen
+from triage.tui.screens.windows import AlarmScreen
 from triage.tui.timerwatch import Alarm, alarm_words
-from triage.tui.widgets.countdown import Countdown
+from triage.tui.widgets.stepping import Countdown
 from triage.tui.words import clock_words
 
 if TYPE_CHECKING:

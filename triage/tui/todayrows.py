@@ -5,11 +5,8 @@ The commands print ids, which can be copied; here everything is called by its na
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-
-from rich.text import Text
 
 from triage.case.models import Case
 from triage.case.naming import one_line
@@ -20,7 +17,8 @@ from triage.history.usage import MonthLine, StockLine
 from triage.history.watch import ChamberWatch
 from triage.knowledge.book import Knowledge
 from triage.plan.names import zone_words
-from triage.show.blocks import Block, Line
+from triage.show.blocks import Line
+from triage.show.compared import method_photo_blocks
 from triage.show.record import (
     NO_ATTEMPT,
     NO_CHAMBER,
@@ -36,7 +34,7 @@ from triage.show.record import (
 )
 from triage.show.words import OUTCOME_WORDS
 from triage.tui.hanging import BOLD, Hanging, hanging
-from triage.tui.widgets.actionlist import Row
+from triage.tui.widgets.actionlist import Row, title_row
 
 SIGN = 13
 WHEN = 18
@@ -71,19 +69,9 @@ class Names:
                 return zone_words(zone.name, found.side)
         return zone_words(None, None)
 
-    def of(self, text: str, case_id: str) -> str:
-        """Return a line of the day with its case and step in words."""
-        if not case_id:
-            return text
-        title = self.case(case_id)
-        text = re.sub(
-            rf"{re.escape(case_id)} \[([^\]]+)\]",
-            lambda found: f"{title}: {self.place(case_id, found[1])}",
-            text,
-        )
-        # A case left out as a whole stands there with its id and its title.
-        text = text.replace(f"{case_id} {title}:", f"{title}:")
-        return re.sub(rf"^{re.escape(case_id)}(:?) ", lambda _: f"{title}: ", text)
+    def of(self, case_id: str, step: str) -> str:
+        """Return a case, or a step of it, in words."""
+        return f"{self.case(case_id)}{f': {self.place(case_id, step)}' if step else ','}"
 
     def called(self, kind: str, key: str) -> str:
         """Return the name of a method, a zone, an agent, a group, a deposit or a state."""
@@ -116,54 +104,45 @@ def _row(prompt: Hanging, case: str = "", *, has_photos: bool = False) -> DayRow
     return DayRow("", prompt, case=case, has_photos=has_photos)
 
 
-def _title(text: str) -> DayRow:
-    return DayRow("", Text(text, style="bold underline"), is_title=True)
-
-
-def day_rows(day: BenchDay, names: Names) -> tuple[DayRow, ...]:
-    """Return the order of the day, and behind it what is aired, runs on, or waits."""
-    return tuple(_day_rows(day, names))
-
-
-def _day_rows(day: BenchDay, names: Names) -> Iterator[DayRow]:
-    yield from _section_rows(running_sections(day), names)
+def day_rows(day: BenchDay, names: Names) -> Iterator[Row]:
+    """Yield what runs, the order of the day, and behind it what is aired, runs on, or waits."""
+    yield from _section_rows(running_sections(day, names.of), names)
     for entry in day.plan.entries:
-        span, what, whose = entry_words(entry)
-        whose = names.of(whose, entry.case)
+        span, what, whose = entry_words(entry, names.of)
         yield _row(hanging(span, (what, BOLD), whose, width=SIGN), entry.case)
     if not day.plan.entries:
         yield _row(hanging("", NOTHING, width=SIGN))
-    yield from _section_rows(day_sections(day), names)
+    yield from _section_rows(day_sections(day, names.of), names)
 
 
-def _section_rows(sections: Iterable[Section], names: Names) -> Iterator[DayRow]:
+def _section_rows(sections: Iterable[Section], names: Names) -> Iterator[Row]:
     for section in sections:
-        yield _title(section.head)
+        yield title_row(section.head)
         for line, case in section.lines:
-            yield _row(hanging("  -", names.of(line, case)), case)
+            title = names.case(case)  # a case left out as a whole stands there twice
+            yield _row(hanging("  -", line.replace(f"{title}, {title}:", f"{title}:")), case)
 
 
-def chamber_rows(chambers: Iterable[ChamberWatch], names: Names) -> tuple[DayRow, ...]:
-    """Return the running chambers, the next look first."""
-    rows = []
+def chamber_rows(chambers: Sequence[ChamberWatch], names: Names) -> Iterator[Row]:
+    """Yield the running chambers, the next look first."""
     for each in chambers:
-        first, *more = chamber_lines(each)
-        first = names.of(first, each.running.case)
+        case, (first, *more) = each.running.case, chamber_lines(each)
         sign = "@ LOOK NOW" if each.is_overdue else "@ runs"
-        prompt = hanging(sign, (first, BOLD), *more, width=SIGN)
-        rows.append(_row(prompt, each.running.case))
-    return tuple(rows) or (_row(hanging("", NO_CHAMBER, width=SIGN)),)
+        told = (first.replace(case, names.case(case), 1), BOLD)
+        yield _row(hanging(sign, told, *more, width=SIGN), case)
+    if not chambers:
+        yield _row(hanging("", NO_CHAMBER, width=SIGN))
 
 
-def record_rows(attempts: tuple[HistoryRow, ...], names: Names) -> tuple[DayRow, ...]:
-    """Return attempts, the newest first."""
-    rows = []
+def record_rows(attempts: tuple[HistoryRow, ...], names: Names) -> Iterator[Row]:
+    """Yield attempts, the newest first."""
     for attempt in attempts[:MOST_ROWS]:
         when, what, more = attempt_words(names.named(attempt))
         pictured = bool(attempt.photo_before or attempt.photo_after)
         prompt = hanging(when, (what, BOLD), more, width=WHEN)
-        rows.append(_row(prompt, attempt.case, has_photos=pictured))
-    return tuple(rows) or (_row(hanging("", NO_ATTEMPT, width=WHEN)),)
+        yield _row(prompt, attempt.case, has_photos=pictured)
+    if not attempts:
+        yield _row(hanging("", NO_ATTEMPT, width=WHEN))
 
 
 def matching(
@@ -187,21 +166,18 @@ def matching(
     return tuple(row for row in attempts if all(word in said(row) for word in wanted))
 
 
-def worked_rows(evidence: Evidence, names: Names) -> tuple[DayRow, ...]:
-    """Return how often each method worked here, the most often tried first."""
-    return _rows(evidence_blocks(evidence, names.called))
-
-
 def used_rows(
-    months: Iterable[MonthLine], stock: Iterable[StockLine], names: Names
-) -> tuple[DayRow, ...]:
-    """Return what evaporated by month and what is left in the bottles."""
-    return _rows(usage_blocks(months, stock, names.called))
-
-
-def _rows(blocks: Iterable[Block]) -> tuple[DayRow, ...]:
-    """Return lines as rows; one that is not set in is a title."""
-    lines = [block for block in blocks if isinstance(block, Line)][:MOST_ROWS]
-    return tuple(
-        _row(hanging("  -", line.text)) if line.depth else _title(line.text) for line in lines
+    months: Iterable[MonthLine],
+    stock: Iterable[StockLine],
+    evidence: Evidence,
+    attempts: Iterable[HistoryRow],
+    names: Names,
+) -> Iterator[Row]:
+    """Yield what evaporated, what is left, how often each method worked, and by the photos."""
+    told = (
+        *usage_blocks(months, stock, names.called),
+        *evidence_blocks(evidence, names.called),
+        *method_photo_blocks(attempts, names.called),
     )
+    for line in [block for block in told if isinstance(block, Line)][:MOST_ROWS]:
+        yield _row(hanging("  -", line.text)) if line.depth else title_row(line.text)

@@ -24,14 +24,14 @@ def clock_words(seconds: float) -> str:
     return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
 
 
-def no_step_words(plan: Plan) -> str:
-    """Return why there is no step to do, and what to do about it."""
+def no_step_words(plan: Plan, look: str) -> str:
+    """Return why there is no step to do, and what to do about it; ``look`` is the key of a look."""
     if plan.held:
-        return "the case is held; press r and write why work may go on"
+        return "the case is held; press Enter on HELD and write why work may go on"
     if plan.refused:
         return f"the case is refused: {plan.refused[0].text}"
     if plan.questions:
         gate = next((each for each in plan.notices if each.kind == "gate"), None)
         why = f": {gate.text.rstrip('.')}" if gate else ""
-        return f"no step is open yet{why}; press l and answer what is asked"
-    return "nothing is left to do; press l to look at the specimen again"
+        return f"no step is open yet{why}; press {look} and answer what is asked"
+    return f"nothing is left to do; press {look} to look at the specimen again"

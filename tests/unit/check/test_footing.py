@@ -16,7 +16,11 @@ def test_every_mark_of_the_rules_is_counted_once() -> None:
     """Counted a second way: by the words as they stand in the files."""
     files = [p for p in RULES.rglob("*.yaml") if p.parent.name != "sources"]
     lines = [line for p in files for line in p.read_text("utf-8").splitlines()]
-    written = sum(len(MARK.findall(line.split(" # ")[0])) for line in lines if not line.lstrip().startswith("#"))
+    written = sum(
+        len(MARK.findall(line.split(" # ")[0]))
+        for line in lines
+        if not line.lstrip().startswith("#")
+    )
     assert sum(c.total() for c in footing(shipped(), RULES).values()) == written
 
 

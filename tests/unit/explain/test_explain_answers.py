@@ -10,7 +10,7 @@ from tests.support.explaining import (
     likelihood,
     look_on,
     maker,
-    open_outlooks,
+    open_outlines,
     plan_of,
     sweep_of,
     trail_of,
@@ -200,21 +200,19 @@ def test_contradictions_name_the_two_facts():
 
 def test_firm_steps_stand_under_every_open_answer(oily):
     sweep = sweep_of(oily, demo_bench())
-    look = look_on(demo_bench())
-    items = maker().skeleton(oily, demo_bench(), look.judge).items
-    ranked = ranked_questions(sweep, likelihood())
-    found = firmness_of(sweep, items, ranked)
+    items = maker().skeleton(oily, demo_bench(), look_on(demo_bench()).judge).items
+    found = firmness_of(sweep, ranked_questions(sweep, likelihood()))
     assert [each.step for each in found] == [item.step for item in items]
     first = found[0]
     if first.firm:
-        assert all(outlook.step == first.step for _, outlook in open_outlooks(sweep))
+        assert all(then.head.step == first.step for _, then in open_outlines(sweep))
     else:
         moved = [
             o
-            for a, o in open_outlooks(sweep)
+            for a, o in open_outlines(sweep)
             if (a.question, a.after) == (first.question, first.answer)
         ]
-        assert any(outlook.step != first.step for outlook in moved)
+        assert any(then.head.step != first.step for then in moved)
 
 
 def test_a_case_with_every_answer_given_is_firm_throughout():
@@ -227,10 +225,9 @@ def test_a_case_with_every_answer_given_is_firm_throughout():
     finding = changes.new_finding("f1", "elytra", signs=signs)
     case = changes.new_case("told", taxon="beetles", answers=answers, findings=(finding,))
     sweep = sweep_of(case, Bench())
-    assert open_outlooks(sweep) == []
+    assert open_outlines(sweep) == []
     assert ranked_questions(sweep, likelihood()) == ()
-    items = maker().skeleton(case, Bench(), look_on(Bench()).judge).items
-    assert all(each.firm for each in firmness_of(sweep, items, ()))
+    assert all(each.firm for each in firmness_of(sweep, ()))
 
 
 def test_the_case_file_is_not_touched_by_any_question(tmp_path, oily):

@@ -77,7 +77,9 @@ def test_steps_moved_by_one_answer_are_named_together(shop):
     found = shop.desk.firmness(shop.load("bumblebee-plate-3"))
     lines = firmness_lines(found, shop.plan(shop.load("bumblebee-plate-3")))
     reasons = {(each.firm, each.because) for each in found}
-    assert sum(line.text.startswith(("settled: ", "may change: ")) for line in lines) == len(reasons)
+    assert sum(line.text.startswith(("settled: ", "may change: ")) for line in lines) == len(
+        reasons
+    )
 
 
 def test_the_command_prints_the_same_as_the_desk(shop, capsys):

@@ -44,7 +44,10 @@ def test_deposit_page_has_its_whole_ladder_least_harsh_first() -> None:
     methods = offer.conclusions()[0]["offer"]["method"]
     places = [page.index(f"`{method}`: rubbing") for method in methods]
     worst = [
-        max(KNOWLEDGE.methods[m].harshness.mechanical.grade, KNOWLEDGE.methods[m].harshness.chemical.grade)
+        max(
+            KNOWLEDGE.methods[m].harshness.mechanical.grade,
+            KNOWLEDGE.methods[m].harshness.chemical.grade,
+        )
         for _, m in sorted(zip(places, methods, strict=True))
     ]
     assert worst == sorted(worst)
@@ -52,7 +55,11 @@ def test_deposit_page_has_its_whole_ladder_least_harsh_first() -> None:
 
 def test_zone_page_names_the_interlocks_of_the_eye() -> None:
     page = handbook(KNOWLEDGE, "zone", "compound-eye")
-    for rule in ("forbid-chlorinated-on-eye", "forbid-glycol-ether-on-eye", "forbid-solvent-on-eye"):
+    for rule in (
+        "forbid-chlorinated-on-eye",
+        "forbid-glycol-ether-on-eye",
+        "forbid-solvent-on-eye",
+    ):
         assert f"`{rule}`" in page
 
 
@@ -72,7 +79,11 @@ def test_evidence_that_excludes_says_so() -> None:
 
 @pytest.mark.parametrize(
     ("kind", "entry", "mend"),
-    [("depost", None, "deposit"), ("deposit", "oily", "oily-film"), ("rule", "forbid-x", "use one of|did you mean")],
+    [
+        ("depost", None, "deposit"),
+        ("deposit", "oily", "oily-film"),
+        ("rule", "forbid-x", "use one of|did you mean"),
+    ],
 )
 def test_unknown_kind_or_entry_names_the_nearest(kind: str, entry: str | None, mend: str) -> None:
     with pytest.raises(TriageError, match=mend):

@@ -7,6 +7,8 @@ from typing import Any
 import pytest
 
 from tests.support.builders import OILY, WAXY, case_with, full_bench, rungs
+from tests.support.intake import SOUND
+from triage.case.changes import new_case, new_finding
 from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError
@@ -109,3 +111,63 @@ def test_where_only_the_bench_keeps_the_next_step_away_the_plan_says_what_is_mis
     (text,) = missing[1]
     assert "freezer" in text
     assert equipped.steps[0].name in text
+
+
+def test_a_hood_among_the_equipment_counts_where_a_step_asks_for_one(
+    planner: Planner, knowledge: Knowledge
+) -> None:
+    # Glacial acid is measured out under a hood: Natural History Museum, Relaxing specimens.
+    answers = {**SOUND, "hydration": "dry", "joints-stuck": "some"}
+    case = new_case("w", "wasp", taxon="small-wasps", answers=answers)
+    room = {"control": "window", "place": "home"}
+    without = Bench.model_validate({"name": "b", "room": room})
+    hood = Bench.model_validate({"name": "b", "room": room, "equipment": ("fume-hood",)})
+    gone = hood.model_copy(update={"lacking": ("fume-hood",)})
+    has = [
+        "chamber-acetic" in {s.method for s in planner.plan(case, bench).steps}
+        for bench in (without, hood, gone)
+    ]
+    assert has == [False, True, False]
+
+
+MOULDY = {"texture": "threads", "likeness": "hyphae", "colour": "white", "nature": "lies-on"}
+MOULDY |= {"damp-before": "yes", "setae": "none", "symmetry": "irregular", "uv-look": "dark"}
+FRASS = {"texture": "pellets", "dry-brush": "moves", "colour": "brown-black", "puff": "part-moves"}
+
+
+@pytest.mark.parametrize(
+    ("signs", "answers", "without", "wearing"),
+    [
+        (MOULDY, {"mould-dried": "dried", "hydration": "supple"}, set(), {"ethanol-70-brush"}),
+        (FRASS, {"live-pest-signs": "frozen"}, {"pick-sticky"}, {"brush-dry-soft", "pick-sticky"}),
+    ],
+)
+def test_a_step_whose_mask_the_bench_lacks_is_not_next_and_what_lacks_is_told(
+    planner: Planner, signs: Any, answers: Any, without: set[str], wearing: set[str]
+) -> None:
+    # Protective gear is imperative for mould: nps-mold. Hairs of skins fly: carpet-beetles-cutis.
+    found = new_finding("f1", "elytra", signs={**signs, "keep": "no"})
+    told = {**SOUND, "arrival": "set-on-pin", "aim": "only-cleaning", "hydration": "dry", **answers}
+    case = new_case("m", "m", taxon="beetles", answers=told, findings=(found,))
+    room = {"control": "window", "place": "home"}
+    bare = planner.plan(case, Bench.model_validate({"name": "b", "room": room}))
+    mask = {"name": "b", "room": room, "equipment": ("respirator-particle",)}
+    worn = planner.plan(case, Bench.model_validate(mask))
+    assert {s.method for s in bare.steps if s.stage == "clean"} == without
+    assert wearing <= {s.method for s in worn.steps}
+    said = [n.text for n in bare.notices if n.kind == "bench"]
+    said += [e.because for e in bare.excluded if e.offered]
+    assert any("particle mask" in text for text in said)
+
+
+@pytest.mark.parametrize("hurt", [{"cracks": "open"}, {"pest-holes": "many"}])
+def test_what_stands_no_touch_is_neither_posed_nor_put_into_fluid(
+    planner: Planner, knowledge: Knowledge, hurt: dict[str, str]
+) -> None:
+    # Judgement: what bars touch bars more than touch.
+    for answers in ({"hydration": "supple"}, {"hydration": "dry", "storage-wanted": "wet"}):
+        told = {**SOUND, "arrival": "papered", "aim": "another-pose", **answers, **hurt}
+        case = new_case("r", "r", taxon="beetles", answers=told)
+        methods = {s.method for s in planner.plan(case, full_bench(knowledge)).steps}
+        rest = {m for m in methods if not knowledge.methods[m].harmless}
+        assert rest <= {"keep-dry-box", "freeze-quarantine"}, rest

@@ -185,8 +185,8 @@ def test_looking_ahead_agrees_with_the_plan() -> None:
     case, bench = case_with("beetles", "elytra", OILY), full_bench(KNOWLEDGE)
     maker = SkeletonMaker(consultant())
     skeleton = maker.skeleton(case, bench, AirJudge(KNOWLEDGE, bench, LOST))
-    outlook = Lookahead(consultant(), bench, AirJudge(KNOWLEDGE, bench, LOST)).of_case(case)
-    assert dict(outlook.rungs)["f1"] == skeleton.ladder("f1").rungs
+    ahead = Lookahead(consultant(), bench, AirJudge(KNOWLEDGE, bench, LOST)).of_case(case)
+    assert ahead.ladder("f1").rungs == skeleton.ladder("f1").rungs
 
 
 def test_the_bench_day_releases_nothing_either() -> None:

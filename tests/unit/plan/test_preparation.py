@@ -14,7 +14,6 @@ import pytest
 from tests.support.builders import full_bench
 from tests.support.intake import SOUND
 from tests.support.knowledge import consultant, planner, shipped
-from tests.support.running import share_rules
 from triage.case.changes import new_attempt, new_case, new_finding, with_accepted, with_attempt
 from triage.case.models import Case
 from triage.case.store import create_case
@@ -22,7 +21,7 @@ from triage.explain.counterfactual import tried
 from triage.knowledge.rules import Family
 from triage.plan.lookahead import Lookahead
 from triage.plan.model import Step
-from triage.plan.outcomes import condition_target, progress_of
+from triage.plan.outcomes import answers_after, condition_target, progress_of
 from triage.service import Workshop, open_workshop
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
@@ -44,8 +43,7 @@ def at_relaxing() -> Case:
 
 
 @pytest.fixture
-def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Workshop:
-    share_rules(monkeypatch)
+def shop(tmp_path: Path) -> Workshop:
     create_case(tmp_path, at_relaxing())
     made = open_workshop(cases=tmp_path, clock=lambda: NOON)
     made.bench = full_bench(shipped())
@@ -126,9 +124,10 @@ def test_a_preparation_leaves_a_condition_closed_that_the_act_closed() -> None:
 def test_what_if_a_preparation_went_well_closes_nothing_either() -> None:
     look = Lookahead(consultant(), full_bench(shipped()))
     case = at_relaxing()
-    outlook = look.of_case(case)
-    assert outlook.method == "rinse-neutral"
-    after = tried(look, case, outlook, "cleared")
+    item = look.of_case(case).first
+    assert item is not None
+    assert item.method == "rinse-neutral"
+    after = tried(look, case, item, "cleared")
     assert after.answers["joints-stuck"] == case.answers["joints-stuck"]
 
 
@@ -138,3 +137,20 @@ def test_every_method_that_stands_before_another_is_called_a_preparation() -> No
     }
     assert inserted
     assert all(shipped().methods[method].prepares for method in inserted)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "told", "after"),
+    [
+        ("no-change", {}, {"whole": "whole"}),
+        ("no-change", {"whole": "parts-loose"}, {}),
+        ("damage", {}, {}),
+        ("not-done", {}, {}),
+    ],
+)
+def test_what_came_through_a_jar_without_harm_is_whole(
+    outcome: str, told: dict[str, str], after: dict[str, str]
+) -> None:
+    # What hangs loose comes off in the jar (judgement); what a person told stands.
+    jar = new_attempt("a1", NOON, "f1-jar", outcome, method="degrease-jar-acetone-hour")
+    assert answers_after(shipped(), jar, told) == after

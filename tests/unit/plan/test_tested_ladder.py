@@ -30,7 +30,7 @@ def planned(deposit: str, zone: str, **signs: str) -> Plan:
     bench = full_bench(shipped())
     plan = planner().plan(case, bench)
     ahead = sweep_of(case, bench).base
-    assert dict(ahead.rungs).get("f1", ()) == tuple(rungs(plan)), "look-ahead sees the same"
+    assert ahead.ladder("f1").rungs == tuple(rungs(plan)), "look-ahead sees the same"
     return plan
 
 

@@ -75,5 +75,5 @@ def test_what_a_spot_showed_counts_wherever_the_surface_is_the_same(outcome: str
     tried = {s.finding for s in plan.steps if s.id.endswith(f"{SPOT}{agent}")}
     assert offered == ({"f3"} if outcome == "damage" else {"f1", "f2", "f3"})
     assert tried == {"f3"}
-    ahead = dict(sweep_of(case, full_bench(shipped())).base.rungs)
-    assert {key for key, rungs in ahead.items() if method in rungs} == offered
+    ahead = sweep_of(case, full_bench(shipped())).base.standing
+    assert {ladder.target.key for ladder in ahead if method in ladder.rungs} == offered

@@ -16,7 +16,6 @@ from tests.support.builders import full_bench
 from tests.support.explaining import sweep_of
 from tests.support.intake import SOUND
 from tests.support.knowledge import planner, shipped
-from tests.support.running import share_rules
 from triage.case import changes
 from triage.case.models import Case
 from triage.case.store import create_case
@@ -88,12 +87,11 @@ def test_no_ladder_is_turned_round_by_an_act_that_it_shares() -> None:
 
 def test_look_ahead_begins_with_the_same_step() -> None:
     base = sweep_of(large_case(), full_bench(shipped())).base
-    assert base.step == large_plan().steps[0].id
+    assert base.first.step == large_plan().steps[0].id
 
 
 @pytest.fixture
-def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Workshop:
-    share_rules(monkeypatch)
+def shop(tmp_path: Path) -> Workshop:
     findings = tuple(
         changes.new_finding(f"f{n}", zone, named="loose-dust")
         for n, zone in enumerate(("thorax-hairy", "leg", "compound-eye"), start=1)

@@ -54,9 +54,7 @@ def test_coverage_as_data(capsys):
     assert found["covered"] + len(found["impossible"]) == found["conditions"]
 
 
-@pytest.mark.parametrize(
-    ("what", "seconds"), [("sweep", 6.0), ("faults", 4.0), ("mutations", 2.0)]
-)
+@pytest.mark.parametrize(("what", "seconds"), [("sweep", 6.0), ("faults", 4.0), ("mutations", 2.0)])
 def test_an_interrupt_ends_it_cleanly(what, seconds):
     """The interrupt key reaches all processes of a terminal; one line, no traceback, none left."""
     started = subprocess.Popen(

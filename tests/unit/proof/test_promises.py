@@ -26,11 +26,13 @@ from tests.support.sweeping import axes as shipped_axes
 from tests.support.sweeping import judged
 from triage.case.models import Case
 from triage.engine.consult import Consultant
+from triage.engine.facts import Conclusion
 from triage.engine.normal import NormalRules
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
+from triage.plan.barring import BenchBars
 from triage.plan.ladder import build_ladder
 from triage.plan.planner import Planner
 from triage.plan.skeleton import SkeletonMaker
@@ -159,9 +161,16 @@ def after(outcome: str, bend: Callable[[tuple[Any, ...]], tuple[Any, ...]]) -> C
     def bending(skeleton, case):
         if not case.attempts or case.attempts[-1].outcome != outcome:
             return skeleton
-        return replace(skeleton, items=bend(skeleton.items))
+        return with_items(skeleton, bend)
 
     return bent(bending)
+
+
+def with_items(skeleton: Any, bend: Callable[[tuple[Any, ...]], tuple[Any, ...]]) -> Any:
+    """Return a skeleton with other steps in it."""
+    made = replace(skeleton)
+    made.__dict__["items"] = bend(skeleton.items)
+    return made
 
 
 def bent_step(**fields: Any) -> Callable[..., None]:
@@ -181,9 +190,16 @@ def rungs_at_any_stage(knowledge, _stage, _target, rungs, _progress, _closed):
 
 
 def brush_everything(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(skeleton_module, "offers_for", lambda *_: {"brush-dry-soft": ("any",)})
-    patch.setattr(skeleton_module, "forbidden", lambda *_: [])
+    offer = Conclusion("offer", "any", (("method", ("brush-dry-soft",)),), ())
+    patch.setattr(ladder_module, "offers_for", lambda *_: [offer])
+    nothing_forbidden(patch)
     patch.setattr(skeleton_module, "now_rungs", rungs_at_any_stage)
+
+
+def nothing_forbidden(patch: pytest.MonkeyPatch) -> None:
+    sound = ladder_module.rulings
+    unheard = lambda said: sound(c for c in said if c.kind not in ("forbid", "pass-over"))
+    patch.setattr(skeleton_module, "rulings", unheard)
 
 
 def work_at_intake(patch: pytest.MonkeyPatch) -> None:
@@ -193,12 +209,12 @@ def work_at_intake(patch: pytest.MonkeyPatch) -> None:
 
 def no_bars_if(fault: Callable[[Any], bool]) -> Callable[..., None]:
     """Return a break that forgets what rules methods out at some benches."""
-    sound = skeleton_module.bench_bars
+    sound = BenchBars.out
 
-    def made(knowledge, bench, methods, judge):
-        return [] if fault(bench) else sound(knowledge, bench, methods, judge)
+    def made(self, methods):
+        return frozenset() if fault(self.bench) else sound(self, methods)
 
-    return replacing(skeleton_module, "bench_bars", made)
+    return replacing(BenchBars, "out", made)
 
 
 def rungs_without_end(knowledge, offered, out, _progress):
@@ -213,12 +229,12 @@ def endless(patch: pytest.MonkeyPatch) -> None:
 NOTHING_KNOWN_TO_STOP = every("deposit", leave_it="")
 BREAKS: Mapping[str, Break] = {
     "fragility-of-the-group": Break(patch=replacing(Consultant, "floor_of_group", lambda *_: 0)),
-    "never-forbidden": Break(patch=replacing(skeleton_module, "forbidden", lambda *_: [])),
+    "never-forbidden": Break(patch=nothing_forbidden),
     "only-offered": Break(patch=bent_ladder(lambda rungs, _: (*rungs, "freeze-quarantine"))),
     "nothing-skipped-without-reason": Break(patch=bent_ladder(lambda rungs, _: rungs[1:])),
     "ladder-rises": Break(patch=bent_ladder(lambda rungs, _: rungs[::-1])),
     "plan-keeps-the-ladder": Break(
-        patch=bent(lambda made, _: replace(made, items=made.items[::-1]))
+        patch=bent(lambda made, _: with_items(made, lambda items: items[::-1]))
     ),
     "never-a-banned-agent": Break(every("agent", status=Status.DRAFT)),
     "within-the-zone": Break(
@@ -251,10 +267,8 @@ BREAKS: Mapping[str, Break] = {
     ),
     "nothing-on-dirt-before-intake": Break(patch=work_at_intake),
     "refused-means-nothing": Break(
-        patch=replacing(
-            skeleton_module,
-            "Skeleton",
-            lambda *held: skeleton_class(*held[:2], held[2] or ("any",), *held[3:]),
+        patch=bent(
+            lambda made, _: with_items(replace(made, refused=("any",)), lambda _: made.items)
         )
     ),
     "every-agent-has-limits-or-a-reason": Break(
@@ -325,7 +339,6 @@ BREAKS: Mapping[str, Break] = {
     "every-step-has-rule-and-source": Break(patch=bent_step(sources=())),
     "a-used-up-ladder-ends-in-words": Break(patch=replacing(Planner, "_notices", lambda *_: ())),
 }
-skeleton_class = skeleton_module.Skeleton
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,6 @@ import pytest
 from tests.support.builders import full_bench
 from tests.support.intake import SOUND
 from tests.support.knowledge import shipped
-from tests.support.running import share_rules
 from triage.case import changes
 from triage.case.store import create_case
 from triage.plan.model import Plan
@@ -22,8 +21,7 @@ SEEN = {"ethanol-drop": "whitens", TEST: "dissolves"}
 
 
 @pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    share_rules(monkeypatch)
+def folder(tmp_path: Path) -> Path:
     finding = changes.new_finding("f1", "elytra", named="sugar-honey", signs=SEEN)
     answers = dict(SOUND)
     create_case(

@@ -62,7 +62,9 @@ def read(page: str) -> Reader:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_every_stop_point_and_hold_is_on_the_paper(seed: int) -> None:
-    plan = planner().plan(draw_case(consultant(), random.Random(seed)), load_bench(ROOT / "cases" / "bench.yaml"))
+    plan = planner().plan(
+        draw_case(consultant(), random.Random(seed)), load_bench(ROOT / "cases" / "bench.yaml")
+    )
     sheet = sheet_of(plan, whole=True)
     text = " ".join(read(html_of(sheet)).text)
     assert len(steps_of(sheet)) == len(plan.steps)
@@ -93,7 +95,9 @@ def test_later_steps_are_named_and_not_printed_in_full() -> None:
     sheet = sheet_of(plan)
     later = [s for s in plan.steps if s.status == "if-needed"]
     assert later
-    named = next(b for b in sheet.blocks if isinstance(b, Listing) and b.label == "Only if one before fails")
+    named = next(
+        b for b in sheet.blocks if isinstance(b, Listing) and b.label == "Only if one before fails"
+    )
     assert len(named.lines) == len(later)
     assert len(steps_of(sheet)) == len(plan.steps) - len(later)
 
@@ -134,7 +138,9 @@ def test_pdf_reads_back(tmp_path: Path) -> None:
     sheet = sheet_of(replace(demo_plan(), title="Käfer <b> & \u0416\u2603"), whole=True)
     path = tmp_path / "sheet.pdf"
     path.write_bytes(pdf_of(sheet))
-    done = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    )
     words = " ".join(done.stdout.split())
     assert "Käfer <b> &" in words
     assert "STOP IF" in words
@@ -162,7 +168,11 @@ def test_pdf_without_its_library_says_how_to_get_it(monkeypatch: pytest.MonkeyPa
     ],
 )
 def test_bad_input_is_one_line(
-    words: list[str], says: str, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    words: list[str],
+    says: str,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.chdir(tmp_path)
     assert main(["sheet", str(ROOT / "cases" / "rose-chafer-plate-1.yaml"), *words]) == 2

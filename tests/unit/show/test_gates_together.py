@@ -9,7 +9,9 @@ from triage.show.words import alerts
 
 
 def told(planner: Planner, **answers: str) -> tuple[str, ...]:
-    case = Case.model_validate({"format": 1, "id": "new", "title": "new", "taxon": "beetles", "answers": answers})
+    case = Case.model_validate(
+        {"format": 1, "id": "new", "title": "new", "taxon": "beetles", "answers": answers}
+    )
     return alerts(planner.plan(case, Bench()))
 
 

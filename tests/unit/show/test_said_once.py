@@ -43,7 +43,9 @@ def demo() -> Plan:
 def plan() -> Plan:
     """A demo plan of one step: one that has air, gloves, cautions, a mix and a rinse."""
     found = demo()
-    step = next(each for each in found.steps if each.air and each.air.limits and each.rinse and each.make_up)
+    step = next(
+        each for each in found.steps if each.air and each.air.limits and each.rinse and each.make_up
+    )
     return replace(found, steps=(replace(step, status="next"),))
 
 
@@ -90,7 +92,9 @@ def bare(text: str) -> str:
 @pytest.mark.parametrize("face", FACES)
 def test_every_face_says_what_the_blocks_of_a_step_say(face: str) -> None:
     blocks = step_blocks(plan().steps[0])
-    assert {"Air in this room", "Make ready", "STOP if", "Rinse and dry", "Waste"} <= {b.label for b in blocks}
+    assert {"Air in this room", "Make ready", "STOP if", "Rinse and dry", "Waste"} <= {
+        b.label for b in blocks
+    }
     shown = bare(FACES[face](plan()))
     for block in blocks:
         for line in block.lines:
@@ -98,10 +102,13 @@ def test_every_face_says_what_the_blocks_of_a_step_say(face: str) -> None:
 
 
 @pytest.mark.parametrize("face", FACES)
-def test_a_word_more_in_the_limit_line_is_on_every_face(face: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_word_more_in_the_limit_line_is_on_every_face(
+    face: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     told = wording.limit_words
     monkeypatch.setattr(
-        "triage.show.step.limit_words", lambda authority, limit: f"{told(authority, limit)}, zweites Blatt"
+        "triage.show.step.limit_words",
+        lambda authority, limit: f"{told(authority, limit)}, zweites Blatt",
     )
     air = plan().steps[0].air
     assert air is not None
@@ -110,7 +117,9 @@ def test_a_word_more_in_the_limit_line_is_on_every_face(face: str, monkeypatch: 
 
 
 @pytest.mark.parametrize("face", sorted(FACES.keys() - {"plain session"}))
-def test_a_block_more_in_a_step_is_on_every_face(face: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_block_more_in_a_step_is_on_every_face(
+    face: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def more(step: Step, sure: str = "") -> tuple[Listing, ...]:
         return (*step_blocks(step, sure), Listing("Neues Feld", (step.technique,)))
 
@@ -159,6 +168,7 @@ def test_no_face_of_the_plan_names_rules_or_grades() -> None:
 
 def test_the_plan_stands_on_one_screen_and_opens() -> None:
     """The step now, up to three behind it; the others, and what was ruled out, behind a row each."""
+
     def shown(*opened: str) -> list[str]:
         return [row.step for row in rows_of(demo(), frozenset(opened)) if row.step]
 

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import ClassVar
 
-from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -22,10 +20,10 @@ from triage.plan.answers import Means
 from triage.plan.daycalc import DayAnswer
 from triage.plan.inputs import AirQuestion
 from triage.show.answer import against_the_same, air_blocks, day_blocks
-from triage.show.blocks import listing
+from triage.show.blocks import Line, listing
+from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.services import Services
 from triage.tui.shown import Reasons
 from triage.tui.widgets.aircurve import AirCurve
@@ -33,7 +31,7 @@ from triage.tui.widgets.aircurve import AirCurve
 AMOUNTS_ML = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 BAR_WIDTH = 30
 VERDICT_SIGNS = {"ok": "+ WITHIN", "over": "X OVER", "unknown": "? NO LIMIT KNOWN"}
-NOTHING = "No step at hand gives off vapour. Press a to look at an agent."
+NOTHING = "No step at hand gives off vapour. Enter looks at an agent."
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,14 +61,9 @@ class AirScreen(ServiceScreen):
     #air-day-scroll { height: auto; max-height: 6; padding: 0 1; border-top: solid $panel; }
     #air-day { height: auto; }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "full", "In full"),
-        Binding("a", "agent", "Agent"),
-        Binding("m", "amount", "Amount"),
-        Binding("v", "control", "Ventilation", id="air.control"),
-        Binding("t", "day", "The day"),
-        Binding("s", "step", "Next step"),
-        Binding("q,f9", "leave", "Back", id="leave"),
+    BINDINGS = [
+        bind("choose", "another", "Try another"),
+        bind("full", "full"),
     ]
 
     def __init__(self, services: Services, case_id: str | None = None) -> None:
@@ -88,14 +81,6 @@ class AirScreen(ServiceScreen):
         """Begin with the next step that needs fresh air."""
         self.query_one(AirCurve).show(None)
         self.action_step()
-
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer the keys that try something else only where there is something to try."""
-        if action in ("amount", "control", "full"):
-            return self.view is not None and self.view.asked is not None
-        if action == "step":
-            return self.case_id is not None
-        return super().check_action(action, parameters)
 
     # -- reading, in the background --------------------------------------------------------------
 
@@ -132,8 +117,22 @@ class AirScreen(ServiceScreen):
         """Show the next step that needs fresh air."""
         self.serve(self._for_step, self._show)
 
-    def action_agent(self) -> None:
-        """Choose an agent to look at."""
+    def action_another(self) -> None:
+        """Choose what is to be another; the bench and the case stay as they are."""
+        asked = self.view.asked if self.view else None
+        tries = {"agent": self._try_agent}
+        if asked is not None:
+            tries |= {
+                "amount": lambda: self._try_amount(asked),
+                "ventilation": lambda: self._try_control(asked),
+            }
+        choices = [(name, f"another {name}") for name in tries]
+        if self.case_id is not None:
+            tries["step"] = self.action_step
+            choices.append(("step", "the next step again, as it is planned"))
+        self.ask(ChoiceScreen("Try which?", choices), lambda chosen: tries[chosen]())
+
+    def _try_agent(self) -> None:
         workshop = self.services.workshop
         names = [
             (agent, workshop.knowledge.agents[agent].name)
@@ -149,36 +148,23 @@ class AirScreen(ServiceScreen):
         self,
         title: str,
         choices: Iterable[tuple[str, str]],
-        changed: Callable[[AirQuestion, str], AirQuestion],
+        changed: Callable[[str], AirQuestion],
     ) -> None:
-        """Choose another value and ask with it; the bench stays as it is."""
-        asked, named = self._asked(), dict(choices)
-        if asked is not None:
-            self.ask(
-                ChoiceScreen(title, tuple(named.items())),
-                lambda value: self._ask(
-                    changed(asked, value), f"tried with {named[value].partition(':')[0]}"
-                ),
-            )
-
-    def action_amount(self) -> None:
-        """Try another amount."""
-        amounts = [(f"{amount:g}", f"{amount:g} mL") for amount in AMOUNTS_ML]
-        self._try(
-            "How much in one pass?", amounts, lambda asked, ml: replace(asked, amount_ml=float(ml))
+        """Choose another value and ask with it."""
+        named = dict(choices)
+        self.ask(
+            ChoiceScreen(title, tuple(named.items())),
+            lambda value: self._ask(changed(value), f"tried with {named[value].partition(':')[0]}"),
         )
 
-    def action_control(self) -> None:
-        """Try another ventilation."""
+    def _try_amount(self, asked: AirQuestion) -> None:
+        amounts = [(f"{amount:g}", f"{amount:g} mL") for amount in AMOUNTS_ML]
+        self._try("How much in one pass?", amounts, lambda ml: replace(asked, amount_ml=float(ml)))
+
+    def _try_control(self, asked: AirQuestion) -> None:
         controls = self.services.workshop.knowledge.controls.values()
         choices = [(each.id, f"{each.name}: {each.sentence}") for each in controls]
-        self._try("What moves the air?", choices, lambda asked, it: replace(asked, control=it))
-
-    def _asked(self) -> AirQuestion | None:
-        asked = self.view.asked if self.view else None
-        if asked is None:
-            self.show_fault("no agent is chosen; press a and choose one")
-        return asked
+        self._try("What moves the air?", choices, lambda it: replace(asked, control=it))
 
     def _ask(self, asked: AirQuestion, place: str) -> None:
         was, knowledge = self.view, self.services.workshop.knowledge
@@ -194,20 +180,15 @@ class AirScreen(ServiceScreen):
         self.serve(tried, self._show)
 
     def action_full(self) -> None:
-        """Show every limit, the questions backwards, and the curve in words."""
-        if self.view is None or self.view.answer is None or self.view.picture is None:
-            self.action_day()
+        """Show every limit, the questions backwards, the curve in words, and the day behind it."""
+        view = self.view
+        if view is None:
             return
-        curve = listing("the curve in words", *self.view.picture.words())
-        told = Reasons((*air_blocks(self.view.answer), *curve))
-        self.app.push_screen(DetailScreen("Air in full", told))
-
-    def action_day(self) -> None:
-        """Show the day in full."""
-        if self.view is not None:
-            day = self.view.day
-            told = Reasons(day_blocks(day, day_bars(day)))
-            self.app.push_screen(DetailScreen("The air of the last 24 hours", told))
+        told = [*day_blocks(view.day, day_bars(view.day))]
+        if view.answer is not None and view.picture is not None:
+            curve = listing("the curve in words", *view.picture.words())
+            told = [*air_blocks(view.answer), *curve, Line("Last 24 hours", is_bold=True), *told]
+        self.app.push_screen(DetailScreen("Air in full", Reasons(told)))
 
 
 def by_name(day: DayAnswer, knowledge: Knowledge) -> DayAnswer:

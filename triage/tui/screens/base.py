@@ -3,28 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING, ClassVar, TypeVar
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from textual import events
 from textual.app import ComposeResult, ScreenStackError
 from textual.await_complete import AwaitComplete
-from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.css.query import NoMatches
-from textual.screen import ModalScreen, Screen
+from textual.message import Message
+from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from triage.errors import TriageError
-from triage.tui.messages import CaseChanged, Wanted
+from triage.tui.keysets import bind, keyset_of
 from triage.tui.services import Services
-from triage.tui.widgets.faultline import FaultLine
-from triage.tui.widgets.keysline import KeysLine
-from triage.tui.widgets.titlebar import TitleBar
+from triage.tui.widgets.actionlist import ActionList
+from triage.tui.widgets.frame import FaultLine, KeysLine, TitleBar
 
 if TYPE_CHECKING:
     from triage.case.models import Case
-    from triage.plan.model import Plan, Step
+    from triage.plan.model import Step
 
 Held = TypeVar("Held")
 Answered = TypeVar("Answered")
@@ -32,38 +32,24 @@ Answered = TypeVar("Answered")
 LEAST_WIDTH, LEAST_HEIGHT = 80, 24
 # From here on two things stand side by side.
 BROAD_WIDTH = 120
-LOOK_OUTSIDE_S = 1.0
 # Places that are about the case at hand.
 OF_A_CASE = ("air", "photos", "intake")
-CHANGED_OUTSIDE = "the file was changed outside; it is shown as it is now"
 DISK_MEND = "see that the disk has room and the folder may be written, then try again"
 
 
-class Served:
-    """Act through the workshop in the background; show what goes wrong in place."""
+@dataclass
+class CaseChanged(Message):
+    """A case was read or changed; its timers may be new."""
 
-    services: Services
+    case: Case
 
-    async def served(
-        self,
-        act: Callable[[], Held],
-        then: Callable[[Held], None],
-        failed: Callable[[str], None] | None = None,
-    ) -> None:
-        """Run one act of the workshop, then hand its result on; say a fault in words."""
-        say = failed or self.show_fault
-        try:
-            held = await self.services.run(act)
-        except TriageError as fault:
-            say(fault.line())
-        except OSError as fault:
-            say(f"{fault.strerror or fault}; {DISK_MEND}")
-        else:
-            then(held)
 
-    def show_fault(self, text: str) -> None:
-        """Show what went wrong and what to do."""
-        raise NotImplementedError
+class Wanted(Message):
+    """The user wants a screen: its place, then what it is about (a case, a finding, a step)."""
+
+    def __init__(self, place: str, *about: str | None) -> None:
+        super().__init__()
+        self.place, self.about = place, about
 
 
 class Leaving(Screen[Answered]):
@@ -74,6 +60,10 @@ class Leaving(Screen[Answered]):
     """
 
     _waits_with: tuple[Answered | None] | None = None
+
+    def sign(self, act: str) -> str:
+        """Return the key of an act as it is printed."""
+        return keyset_of(self.app).sign(act)
 
     @property
     def is_topmost(self) -> bool:
@@ -107,11 +97,11 @@ class Leaving(Screen[Answered]):
             self.dismiss(*self._waits_with)
 
 
-class ServiceScreen(Leaving[None], Served):
+class ServiceScreen(Leaving[None]):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q,f9", "leave", "Back", id="leave"),
+    BINDINGS = [
+        bind("leave", "leave"),
     ]
     PLACE = ""
     step: Step | None = None
@@ -165,7 +155,7 @@ class ServiceScreen(Leaving[None], Served):
         then: Callable[[Held], None],
         failed: Callable[[str], None] | None = None,
     ) -> None:
-        """Start one act of the workshop; acts run one after the other."""
+        """Start one act of the workshop, then hand its result on; say a fault in words."""
 
         def shown(held: Held) -> None:
             if self.is_whole:
@@ -174,8 +164,13 @@ class ServiceScreen(Leaving[None], Served):
                     then(held)
 
         async def at_work() -> None:
+            say = failed or self.show_fault
             try:
-                await self.served(act, shown, failed)
+                shown(await self.services.run(act))
+            except TriageError as fault:
+                say(fault.line())
+            except OSError as fault:
+                say(f"{fault.strerror or fault}; {DISK_MEND}")
             finally:
                 self._pending -= 1
 
@@ -236,16 +231,36 @@ class ServiceScreen(Leaving[None], Served):
 class FilteredScreen(ServiceScreen):
     """A list with a line above it that is opened to narrow the list."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("slash", "filter", "Search", key_display="/"),
-        Binding("down", "into_list", "Into the list", show=False),
+    BINDINGS = [
+        bind("search", "filter"),
+        bind("down", "into_list", "Into the list", show=False),
     ]
-    LINE, LISTED = "#filter", "#rows"
+    HINT = ""
+
+    def parts(self) -> Iterable[Widget]:
+        """Return the line and the list."""
+        yield Input(placeholder=self.HINT, id="filter")
+        yield ActionList(id="rows")
 
     def on_mount(self) -> None:
         """Begin in the list."""
-        self.query_one(self.LINE).display = False
+        self.line.display = False
         self.action_into_list()
+
+    @property
+    def line(self) -> Input:
+        """The line above the list."""
+        return self.query_one("#filter", Input)
+
+    @property
+    def words(self) -> list[str]:
+        """What is written in the line, without capitals."""
+        return self.line.value.casefold().split()
+
+    @property
+    def row(self) -> Any:
+        """The row under the cursor, None if there is none."""
+        return self.query_one("#rows", ActionList).row
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the line where it is not open already."""
@@ -255,21 +270,19 @@ class FilteredScreen(ServiceScreen):
 
     def action_filter(self) -> None:
         """Open the line."""
-        line = self.query_one(self.LINE, Input)
-        line.display = True
-        line.focus()
+        self.line.display = True
+        self.line.focus()
 
     def action_into_list(self) -> None:
         """Leave the line for the list."""
-        self.query_one(self.LISTED).focus()
+        self.query_one("#rows").focus()
 
     def is_line_left(self) -> bool:
         """Leave the line and what is written in it, if it is open; return whether it was."""
-        line = self.query_one(self.LINE, Input)
-        if not line.display:
+        if not self.line.display:
             return False
-        line.value = ""
-        line.display = False
+        self.line.value = ""
+        self.line.display = False
         self.action_into_list()
         return True
 
@@ -277,115 +290,3 @@ class FilteredScreen(ServiceScreen):
         """Leave the line first, then the screen."""
         if not self.is_line_left():
             self.dismiss()
-
-
-class CaseScreen(ServiceScreen):
-    """A screen of one case; looks whether its file was changed by somebody else."""
-
-    def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services)
-        self.case_id = case_id
-        self.case: Case | None = None
-        self._seen = (0, 0, 0)
-        self._broken = False
-
-    def read(self) -> tuple[Case, Plan]:
-        """Return the case as its file is now, and its plan."""
-        case = self.services.workshop.load(self.case_id)
-        return case, self.services.workshop.plan(case)
-
-    def take(self, case: Case, plan: Plan) -> None:
-        """Show a case and its plan."""
-        raise NotImplementedError
-
-    def begin(self) -> None:
-        """Take what the screen before showed at once, then what the file says if it is newer.
-
-        Nothing rests on the first: every act reads the file again before it changes anything.
-        """
-        known = self.services.shown(self.case_id) if self.is_whole else None
-        if known is not None:
-            self.take(*known)
-
-        def then(read: tuple[Case, Plan]) -> None:
-            if read != known:
-                self.take(*read)
-
-        def look() -> None:
-            self._pending -= 1
-            self.serve(self.read, then)
-
-        self._pending += 1  # what is shown may still be replaced
-        if known is None:
-            look()
-        else:
-            self.call_after_refresh(look)  # drawing comes first
-
-    def change(self, act: Callable[[], Case], then: Callable[[], object] | None = None) -> None:
-        """Change the case and show what comes of it, or go on with what is kept of it."""
-
-        def changed() -> tuple[Case, Plan]:
-            case = act()
-            return case, self.services.workshop.plan(case)
-
-        def shown(read: tuple[Case, Plan]) -> None:
-            if then is None:
-                self.take(*read)
-            else:
-                self.show_case(*read)
-                then()
-
-        self.serve(changed, shown)
-
-    def show_case(self, case: Case, plan: Plan) -> None:
-        """Keep what is shown now, for the other screens and for the timers."""
-        self.services.keep_shown(self.case_id, case, plan)
-        self.post_message(CaseChanged(case))
-
-    def on_mount(self) -> None:
-        """Begin to look at the file."""
-        self._seen = self.services.workshop.stamp(self.case_id)
-        self.set_interval(LOOK_OUTSIDE_S, self.look_outside)
-
-    def look_outside(self) -> None:
-        """Read the case again if its file was written since it was last looked at."""
-        if self.case is None or not self.is_current or self.is_at_work:
-            return
-        stamp = self.services.workshop.stamp(self.case_id)
-        if stamp != self._seen:
-            self._seen = stamp
-            self.run_worker(self._look_inside(), group="service")
-
-    async def _look_inside(self) -> None:
-        workshop = self.services.workshop
-        try:
-            case = await self.services.run(lambda: workshop.load(self.case_id))
-        except (TriageError, OSError) as fault:
-            self._broken = True
-            told = fault.line() if isinstance(fault, TriageError) else f"{fault}; {DISK_MEND}"
-            self.show_fault(f"the file cannot be read any more; what is shown is older: {told}")
-            return
-        if self.is_at_work:
-            self._seen = (0, 0, 0)  # look again when what this program does is shown
-            return
-        if self._broken or case != self.case:
-            self._broken = False
-            self.changed_outside()
-
-    def changed_outside(self) -> None:
-        """Show the case as it stands in the file now."""
-
-        def then(read: tuple[Case, Plan]) -> None:
-            self.take(*read)
-            self.tell(CHANGED_OUTSIDE)
-
-        self.serve(self.read, then)
-
-
-class Question(ModalScreen[Answered], Leaving[Answered]):
-    """A window over the screen that asks one thing; the stop key works here too."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "app.stop", "STOP", key_display="Esc", id="stop"),
-        Binding("question_mark", "app.keys", "Keys", show=False),
-    ]

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from typing import ClassVar
-
-from textual.binding import Binding, BindingType
-from textual.widget import Widget
-from textual.widgets import Input, OptionList
+from collections.abc import Callable
 
 from triage.case.profile import Bench
 from triage.service.benchasked import changed_bench
 from triage.tui.benchrows import BenchRow, bench_rows
+from triage.tui.keysets import bind
 from triage.tui.screens.base import FilteredScreen
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.screens.form import Filled, FormScreen
+from triage.tui.screens.windows import ChoiceScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
 
@@ -23,20 +19,14 @@ class BenchScreen(FilteredScreen):
     """Rows with their values; Enter changes one; each change is saved at once."""
 
     PLACE = "Bench"
-    LISTED = "#bench-rows"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("delete,minus", "remove", "Take away", key_display="-"),
-        Binding("q,f9", "leave", "Back", id="leave"),
+    HINT = "a part of a name or a label"
+    BINDINGS = [
+        bind("remove", "remove"),
     ]
 
     def __init__(self, services: Services) -> None:
         super().__init__(services)
         self.bench: Bench = services.workshop.bench
-
-    def parts(self) -> Iterable[Widget]:
-        """Return the line for words, and the rows."""
-        yield Input(placeholder="a part of a name or a label", id="filter")
-        yield ActionList(id="bench-rows")
 
     def on_mount(self) -> None:
         """Show the bench."""
@@ -45,11 +35,10 @@ class BenchScreen(FilteredScreen):
 
     def _show(self, bench: Bench) -> None:
         self.bench = bench
-        words = self.query_one("#filter", Input).value.casefold().split()
         rows = [
             row
             for row in bench_rows(bench, self.services.workshop.knowledge)
-            if all(word in row.prompt.plain.casefold() for word in words)
+            if all(word in row.prompt.plain.casefold() for word in self.words)
         ]
         self.query_one(ActionList).show(rows)
         invented = ", invented data" if bench.invented else ""
@@ -59,10 +48,9 @@ class BenchScreen(FilteredScreen):
         """Show what has the words."""
         self._show(self.bench)
 
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+    def on_option_list_option_selected(self) -> None:
         """Ask for the new value of the row that was chosen."""
-        del event
-        row: BenchRow = self.query_one(ActionList).row
+        row: BenchRow = self.row
         if row.choices:
             self.ask(ChoiceScreen(row.ask, row.choices), lambda value: self._chosen(row, value))
         else:
@@ -96,7 +84,7 @@ class BenchScreen(FilteredScreen):
 
     def action_remove(self) -> None:
         """Take the row under the cursor away."""
-        row = self.query_one(ActionList).row
+        row = self.row
         if row is None or not row.removable:
             self.show_fault("only a bottle, glove, support or refusal can be taken away")
             return

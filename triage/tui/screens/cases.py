@@ -5,25 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
-from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Input, Static
 
 from triage.places import copy_demo, list_cache
 from triage.service.listing import doing_words, first_lines, remember
 from triage.tui.hanging import BOLD, Hanging, hanging
-from triage.tui.messages import CaseChanged, Wanted
-from triage.tui.screens.base import FilteredScreen
-from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.keysets import bind
+from triage.tui.screens.base import CaseChanged, FilteredScreen, Wanted
 from triage.tui.screens.form import Field, FormScreen
+from triage.tui.screens.windows import ChoiceScreen
 from triage.tui.widgets.actionlist import ActionList, Row
 
 if TYPE_CHECKING:
     from triage.case.models import Case
-    from triage.service import CaseLine, Workshop
+    from triage.service import CaseLine
 
 EMPTY = (
     "No case here yet.\n\n"
@@ -52,49 +51,45 @@ class CasesScreen(FilteredScreen):
     """All cases; typing after ``/`` narrows them, Enter opens one."""
 
     PLACE = "Cases"
-    LISTED = "#cases"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("plus", "new", "New", key_display="+"),
-        Binding("t", "go('today')", "Today"),
-        Binding("o", "go('bench')", "Bench", id="bench"),
-        Binding("h", "go('handbook')", "Handbook"),
-        Binding("D", "demo", "Demo case", show=False),
-        Binding("f5", "reload", "Read again", show=False),
-        Binding("f9", "leave", "Out of the line", show=False),
-        Binding("q", "end", "End", id="end"),
+    HINT = "a part of a name, stage or step; Enter opens the first, Down the list"
+    BINDINGS = [
+        bind("new", "new"),
+        bind("today", "go('today')"),
+        bind("bench", "go('bench')"),
+        bind("handbook", "go('handbook')"),
+        bind("demo", "demo", show=False),
+        bind("reload", "reload", show=False),
+        bind("leave", "leave", show=False),
+        bind("end", "app.quit"),
     ]
 
     lines: tuple[CaseLine, ...] = ()
-    # A case that was named at the start is about to stand above the list.
+    # What was asked for before the rules are read, and stands above the list then.
     _opens: Callable[[], object] | None = None
     is_listed = False
 
     @property
     def is_waiting(self) -> bool:
-        """Whether the list, or the case named at the start, does not stand yet."""
+        """Whether the list, or what was asked for, does not stand yet."""
         return self._opens is not None or (not self.is_listed and self.is_at_work)
 
-    def open_behind(self, opens: Callable[[], object]) -> None:
-        """Go on at once, or when the list stands and the rules are read."""
+    def when_open(self, then: Callable[[], object]) -> None:
+        """Go on when the rules are read: at once, but for the first moment of the program."""
         if self.services.is_open:
-            opens()
+            then()
         else:
-            self._opens = opens
+            self._opens = then
 
-    def _opened(self) -> None:
-        """Go on to the case named at the start; what stands above, STOP before all, comes first."""
+    def _opened(self, _: object = None) -> None:
+        """Go on with what was asked for; what stands above, STOP before all, comes first."""
         if self._opens is not None and self.services.is_open and self.is_topmost:
             self._opens()
             self._opens = None
 
     def parts(self) -> Iterable[Widget]:
-        """Return filter line and list."""
-        yield Input(
-            placeholder="a part of a name, stage or step; Enter opens the first, Down the list",
-            id="filter",
-        )
+        """Return line, list, and what is said where there is none."""
+        yield from super().parts()
         yield Static(Content(EMPTY), id="empty")
-        yield ActionList(id="cases")
 
     def on_mount(self) -> None:
         """Begin in the list."""
@@ -123,7 +118,7 @@ class CasesScreen(FilteredScreen):
 
     def _show_first(self, lines: tuple[CaseLine, ...]) -> None:
         self._show(lines)
-        self.call_after_refresh(self.when_open, self._opened)
+        self.call_after_refresh(self.serve, self.services.opened, self._opened)
         self.call_after_refresh(self._plan_all)
 
     def _plan_all(self) -> None:
@@ -134,17 +129,6 @@ class CasesScreen(FilteredScreen):
 
         self.serve(act, self._show)
 
-    def when_open(self, then: Callable[[], object]) -> None:
-        """Go on when the rules are read: at once, but for the first moment of the program."""
-
-        def opened(_: Workshop) -> None:
-            then()
-
-        if self.services.is_open:
-            then()
-        else:
-            self.serve(self.services.opened, opened)
-
     def show_fault(self, text: str) -> None:
         """Show a fault; without rules that can be trusted the program ends with it."""
         if self.services.fault is not None:
@@ -153,9 +137,9 @@ class CasesScreen(FilteredScreen):
 
     def _show(self, lines: tuple[CaseLine, ...]) -> None:
         self.is_listed = True
-        self.lines = tuple(sorted(lines, key=lambda line: (not line.held, not line.running)))
+        self.lines = tuple(sorted(lines, key=_turn))
         self.query_one("#empty").display = not lines
-        self.query_one("#cases").display = bool(lines)
+        self.query_one("#rows").display = bool(lines)
         self._fill()
         for line in self.lines:
             if line.running and not line.fault:
@@ -165,31 +149,27 @@ class CasesScreen(FilteredScreen):
         self.post_message(CaseChanged(case))
 
     def _fill(self) -> None:
-        wanted = self.query_one("#filter", Input).value.casefold().split()
+        wanted = self.words
         shown = [line for line in self.lines if _matches(line, wanted)]
         rows = (CaseRow(line.path.name, case_prompt(line), line=line) for line in shown)
         self.query_one(ActionList).show(rows)
         self.show_place(f"Cases: {len(shown)} of {len(self.lines)}")
 
-    def on_input_changed(self, event: Input.Changed) -> None:
+    def on_input_changed(self) -> None:
         """Narrow the list while typing."""
-        del event
         self._fill()
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
+    def on_input_submitted(self) -> None:
         """Open the first case that is left."""
-        del event
         self.action_open()
 
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+    def on_option_list_option_selected(self) -> None:
         """Open the case under the cursor."""
-        del event
         self.action_open()
 
     def action_open(self) -> None:
         """Open the case under the cursor."""
-        row: CaseRow | None = self.query_one(ActionList).row
-        line = row.line if row else None
+        line: CaseLine | None = self.row.line if self.row else None
         if line is None:
             return
         if line.fault:
@@ -237,10 +217,10 @@ class CasesScreen(FilteredScreen):
         """Leave the filter line; the key that goes back everywhere never ends the program."""
         self.is_line_left()
 
-    def action_end(self) -> None:
-        """Leave the filter line first, then the program."""
-        if not self.is_line_left():
-            self.app.exit()
+
+def _turn(line: CaseLine) -> tuple[bool, ...]:
+    """Held ones come first, then those that run; those with nothing to do come last."""
+    return not line.held, not line.running, line.is_planned and not line.next_step
 
 
 def _matches(line: CaseLine, wanted: list[str]) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 
 from triage.case.models import Case
 from triage.explain.nextquestion import answer_words
@@ -21,25 +22,14 @@ from triage.show.reasons import (
     why_not_lines,
 )
 from triage.tui.screens.base import ServiceScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.shown import Reasons, step_text
 
 UNKNOWN = "unknown"
 UNTOLD = "not answered"
 CANNOT_TELL = "cannot tell"
-QUESTIONS = (
-    ("why", "why does this step stand here?"),
-    ("not", "why not another method?"),
-    ("rather", "why this method rather than another?"),
-    ("read", "how is the finding read, and from what?"),
-    ("change", "what would change the next step?"),
-    ("if", "what if an answer were another?"),
-    ("ask", "what is worth asking next?"),
-    ("firm", "how firm is each step?"),
-    ("agree", "what does not agree?"),
-    ("full", "everything about this step: air, gloves, waste, sources"),
-)
+Choices = list[tuple[str, str]]
+Offer = tuple[str, Callable[[], object]]
 
 
 class DeskMenu:
@@ -60,43 +50,77 @@ class DeskMenu:
         self.finding = step.finding if step else next((line.id for line in plan.findings), None)
 
     def open(self) -> None:
-        """Ask what is to be explained."""
+        """Ask what is to be explained: what there is something to be said about."""
+        offers = tuple(self._offers())
+        choices = [(str(at), words) for at, (words, _) in enumerate(offers)]
         title = f"About: {self.step.name}" if self.step else "About this case"
-        self.screen.ask(ChoiceScreen(title, QUESTIONS, "1234567890"), self._chosen)
+        self.screen.ask(ChoiceScreen(title, choices), lambda at: offers[int(at)][1]())
 
-    def _chosen(self, asked: str) -> None:
-        doing: dict[str, Callable[[], None]] = {
-            "not": self._why_not,
-            "rather": self._rather,
-            "read": self._read,
-            "if": self._what_if,
-            "full": self._full,
-        }
-        if asked in doing:
-            doing[asked]()
-        else:
-            self._tell(*self._answers()[asked])
-
-    def _answers(self) -> dict[str, tuple[str, Callable[[], Lines]]]:
-        """Return what is answered at once: its title, and how it is worked out."""
-        case, plan, desk = self.case, self.plan, self.workshop.desk
-        step = self.step.id if self.step else None
-        return {
-            "why": ("Why it stands here", lambda: why_lines(desk.why(case, step), plan)),
-            "change": (
-                "What would change the next step",
-                lambda: change_lines(desk.changes(case), self.workshop.knowledge, plan),
-            ),
-            "ask": (
-                "Worth asking next, the best first",
-                lambda: question_lines(desk.questions(case), plan, for_commands=False),
-            ),
-            "firm": ("How firm each step is", lambda: firmness_lines(desk.firmness(case), plan)),
-            "agree": (
-                "What does not agree",
-                lambda: contradiction_lines(desk.contradictions(case), plan),
-            ),
-        }
+    def _offers(self) -> Iterator[Offer]:
+        case, plan, step, finding = self.case, self.plan, self.step, self.finding
+        desk, tells, others = self.workshop.desk, self._tells, self._others()
+        yield tells(
+            "why does this step stand here?",
+            "Why it stands here",
+            lambda: why_lines(desk.why(case, step.id if step else None), plan),
+        )
+        if others:
+            yield self._chooses(
+                "why not another method?",
+                "Why not which method?",
+                others,
+                lambda other: self._tell(
+                    "Why not", lambda: why_not_lines(desk.why_not(case, other, finding), plan)
+                ),
+            )
+        if others and step:
+            yield self._chooses(
+                "why this method rather than another?",
+                "Rather than which method?",
+                others,
+                lambda other: self._tell(
+                    f"Why {step.name} rather than another",
+                    lambda: contrast_lines(
+                        desk.contrast(case, step.method, other, step.finding), plan
+                    ),
+                ),
+            )
+        if finding:
+            yield tells(
+                "how is the finding read, and from what?",
+                f"How it is read: {finding_names(plan).get(finding, finding)}",
+                lambda: why_lines(desk.how(case, finding), plan),
+            )
+        yield tells(
+            "what would change the next step?",
+            "What would change the next step",
+            lambda: change_lines(desk.changes(case), self.workshop.knowledge, plan),
+        )
+        yield self._chooses(
+            "what if an answer were another?",
+            "What if which answer were another?",
+            list(self._asked()),
+            self._if_answered,
+        )
+        yield tells(
+            "what is worth asking next?",
+            "Worth asking next, the best first",
+            lambda: question_lines(desk.questions(case), plan, for_commands=False),
+        )
+        yield tells(
+            "how firm is each step?",
+            "How firm each step is",
+            lambda: firmness_lines(desk.firmness(case), plan),
+        )
+        yield tells(
+            "what does not agree?",
+            "What does not agree",
+            lambda: contradiction_lines(desk.contradictions(case), plan),
+        )
+        if step:
+            window = partial(DetailScreen, step.name, step_text(step, plan))
+            words = "everything about this step: air, gloves, waste, sources"
+            yield words, lambda: self.screen.app.push_screen(window())
 
     def _tell(self, title: str, act: Callable[[], Lines]) -> None:
         def then(told: Lines) -> None:
@@ -104,15 +128,15 @@ class DeskMenu:
 
         self.screen.serve(act, then)
 
-    def _choose(
-        self, title: str, choices: list[tuple[str, str]], then: Callable[[str], None]
-    ) -> None:
-        if not choices:
-            self.screen.show_fault("there is nothing to choose from here; look at another row")
-            return
-        self.screen.ask(ChoiceScreen(title, choices), then)
+    def _tells(self, words: str, title: str, act: Callable[[], Lines]) -> Offer:
+        return words, lambda: self._tell(title, act)
 
-    def _others(self) -> list[tuple[str, str]]:
+    def _chooses(
+        self, words: str, title: str, choices: Choices, then: Callable[[str], object]
+    ) -> Offer:
+        return words, lambda: self.screen.ask(ChoiceScreen(title, choices), then)
+
+    def _others(self) -> Choices:
         """Return the other methods for the finding at hand: offered ones first."""
         mine = self.step.method if self.step else ""
         steps = [s for s in self.plan.steps if s.finding == self.finding and s.method != mine]
@@ -122,52 +146,6 @@ class DeskMenu:
         )
         named = [(s.method, s.name) for s in steps] + [(e.method, e.method_name) for e in out]
         return list({method: (method, name) for method, name in reversed(named)}.values())[::-1]
-
-    def _why_not(self) -> None:
-        def then(method: str) -> None:
-            self._tell(
-                "Why not",
-                lambda: why_not_lines(
-                    self.workshop.desk.why_not(self.case, method, self.finding), self.plan
-                ),
-            )
-
-        self._choose("Why not which method?", self._others(), then)
-
-    def _rather(self) -> None:
-        step = self.step
-        if step is None:
-            self.screen.show_fault("there is no step at hand; move to a step first")
-            return
-
-        def then(method: str) -> None:
-            self._tell(
-                f"Why {step.name} rather than another",
-                lambda: contrast_lines(
-                    self.workshop.desk.contrast(self.case, step.method, method, step.finding),
-                    self.plan,
-                ),
-            )
-
-        self._choose("Rather than which method?", self._others(), then)
-
-    def _read(self) -> None:
-        finding = self.finding
-        if finding is None:
-            self.screen.show_fault("nothing is found yet; press l and choose a zone")
-            return
-        self._tell(
-            f"How it is read: {finding_names(self.plan).get(finding, finding)}",
-            lambda: why_lines(self.workshop.desk.how(self.case, finding), self.plan),
-        )
-
-    def _full(self) -> None:
-        if self.step is None:
-            self.screen.show_fault("there is no step at hand; move to a step first")
-            return
-        self.screen.app.push_screen(DetailScreen(self.step.name, step_text(self.step, self.plan)))
-
-    # -- what if -------------------------------------------------------------------------------
 
     def _asked(self) -> Iterator[tuple[str, str]]:
         """Yield what could be answered otherwise: the finding first, then the specimen."""
@@ -181,9 +159,6 @@ class DeskMenu:
                 now = given.get(question)
                 told = answer_words(self.workshop.knowledge, question, now) if now else UNTOLD
                 yield question, f"{known[question].ask} (now: {told})"
-
-    def _what_if(self) -> None:
-        self._choose("What if which answer were another?", list(self._asked()), self._if_answered)
 
     def _if_answered(self, question: str) -> None:
         entry = self.workshop.knowledge.questions[question]
@@ -199,4 +174,5 @@ class DeskMenu:
                 ),
             )
 
-        self._choose(entry.ask, [*choices, (UNKNOWN, CANNOT_TELL)], then)
+        window = ChoiceScreen(entry.ask, [*choices, (UNKNOWN, CANNOT_TELL)])
+        self.screen.ask(window, then)

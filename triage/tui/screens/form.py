@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
-from typing import ClassVar
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
 
-from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.suggester import SuggestFromList
+from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from triage.tui.screens.base import Question
-from triage.tui.widgets.faultline import FaultLine
-from triage.tui.widgets.keysline import KeysLine
+from triage.errors import TriageError
+from triage.tui.keysets import bind
+from triage.tui.screens.base import Leaving
+from triage.tui.screens.windows import Question, titled, told
+from triage.tui.widgets.frame import FaultLine
 
 FEWEST_LETTERS = 3
 MOST_NAMED = 6
@@ -65,11 +68,11 @@ class FormScreen(Question[Filled | None]):
     first  the line to begin in; the first one if none is named
     """
 
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f9", "leave", "Back, change nothing", key_display="F9"),
-        Binding("f5", "newest", "Newest picture", key_display="F5"),
-        Binding("down", "app.focus_next", "Next line", show=False),
-        Binding("up", "app.focus_previous", "Line before", show=False),
+    BINDINGS = [
+        bind("leave", "leave", "Back, change nothing"),
+        bind("newest", "newest"),
+        bind("down", "app.focus_next", "Next line", show=False),
+        bind("up", "app.focus_previous", "Line before", show=False),
     ]
 
     def __init__(
@@ -87,25 +90,27 @@ class FormScreen(Question[Filled | None]):
         self._newest = newest or {}
         self.AUTO_FOCUS = f"#{first or self.fields[0].name}"  # type: ignore[misc]  # of this form
 
-    def compose(self) -> ComposeResult:
-        """Lay out one line for each; a single one has the width of the window."""
-        with Vertical(classes="window"):
-            yield Static(Content(self._title), classes="window-title")
-            if self._told:
-                with VerticalScroll(classes="window-told", can_focus=False):
-                    yield Static(Content("\n".join(self._told)))
-            yield FaultLine(id="fault")
-            with VerticalScroll(classes="form", can_focus=False):
-                for each in self.fields:
-                    line = Input(
-                        each.value,
-                        each.hint,
-                        id=each.name,
-                        compact=True,
-                        suggester=SuggestFromList(each.choices, case_sensitive=False),
-                    )
-                    yield Horizontal(Static(Content(each.label)), line, classes="form-line")
-        yield KeysLine()
+    def parts(self) -> Iterable[Widget]:
+        """Return one line for each thing to be written."""
+        yield titled(self._title)
+        if self._told:
+            yield told(Content("\n".join(self._told)))
+        yield FaultLine(id="fault")
+        lines = (
+            Horizontal(
+                Static(Content(each.label)),
+                Input(
+                    each.value,
+                    each.hint,
+                    id=each.name,
+                    compact=True,
+                    suggester=SuggestFromList(each.choices, case_sensitive=False),
+                ),
+                classes="form-line",
+            )
+            for each in self.fields
+        )
+        yield VerticalScroll(*lines, classes="form", can_focus=False)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the newest picture where one may stand."""
@@ -143,16 +148,91 @@ class FormScreen(Question[Filled | None]):
         if field:
             self.query_one(f"#{field}", Input).focus()
 
-    def action_leave(self) -> None:
-        """Change nothing."""
-        self.dismiss(None)
 
-
-def reason_form(title: str, told: Iterable[str], label: str) -> FormScreen:
-    """Return the form that asks for a reason in words; an empty one is not taken."""
+def ask_reason(
+    screen: Leaving[Any],
+    title: str,
+    told: Iterable[str],
+    label: str,
+    then: Callable[[str], object],
+) -> None:
+    """Ask for a reason in words and go on with it; an empty one is not taken."""
 
     def check(filled: Filled) -> None:
         if not is_in_words(filled["reason"]):
             raise Refused("reason", "no reason is written; write it in words")
 
-    return FormScreen(title, (Field("reason", label, example="in your own words"),), told, check)
+    form = FormScreen(title, (Field("reason", label, example="in your own words"),), told, check)
+    screen.ask(form, lambda filled: then(filled["reason"]))
+
+
+@dataclass(frozen=True)
+class Particulars:
+    """What is recorded with an outcome besides the outcome."""
+
+    amount_ml: float | None = None
+    minutes: float | None = None
+    note: str = ""
+    photo_before: str = ""
+    photo_after: str = ""
+
+
+NUMBERS = {"amount_ml": "Amount used, mL", "minutes": "Minutes (empty: measured)"}
+PHOTOS = {"photo_before": "Photo before, path", "photo_after": "Photo after, path"}
+LABELS = {**NUMBERS, "note": "Note", **PHOTOS}
+
+
+def particulars_of(filled: Filled) -> Particulars:
+    """Return what was written; ``Refused`` for a number that is none."""
+    amount_ml, minutes = (_number(name, filled[name]) for name in NUMBERS)
+    return Particulars(amount_ml, minutes, *(filled[name] for name in ("note", *PHOTOS)))
+
+
+def _number(name: str, text: str) -> float | None:
+    if not text:
+        return None
+    try:
+        found = float(text.replace(",", "."))
+    except ValueError:
+        raise Refused(name, f'{LABELS[name]}: "{text}" is no number; write digits') from None
+    if not 0 <= found < math.inf:
+        raise Refused(name, f'{LABELS[name]}: "{text}" cannot be; write what was used')
+    return found
+
+
+def particulars_form(
+    held: Particulars,
+    check_photo: Callable[[str], object],
+    doubt: Callable[[float | None], str],
+    newest: Mapping[str, str],
+    key: str,
+) -> FormScreen:
+    """Return the form of a pass: the numbers must be numbers, the photos must be there.
+
+    ``newest`` may be taken by the key ``key``. ``doubt`` asks about an amount that looks like a
+    slip of the pen: once, Enter again takes it.
+    """
+    asked = ""
+
+    def check(filled: Filled) -> None:
+        nonlocal asked
+        told = particulars_of(filled)
+        for name in PHOTOS:
+            try:
+                if filled[name]:
+                    check_photo(filled[name])
+            except TriageError as fault:
+                raise Refused(name, f"{LABELS[name]}: {fault.line()}") from None
+        doubted, asked = asked, doubt(told.amount_ml)
+        if asked and asked != doubted:
+            raise Refused("amount_ml", f"{asked}. Enter again if it is so.")
+
+    said = {
+        name: f"{value:g}" if isinstance(value, float) else value or ""
+        for name, value in asdict(held).items()
+    }
+    # Not the path itself: an empty line must not look as if it were filled in.
+    offered = {name: f"{key} takes {Path(photo).name}" for name, photo in newest.items()}
+    fields = (Field(name, text, said[name], offered.get(name, "")) for name, text in LABELS.items())
+    title = "For this pass (Enter keeps all, down and up change the line)"
+    return FormScreen(title, fields, check=check, newest=newest, first="note")

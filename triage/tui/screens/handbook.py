@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
 
-from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from triage.show.blocks import Line
 from triage.show.entry import Shelf, entry_blocks, shelves
+from triage.tui.keysets import bind
 from triage.tui.screens.base import FilteredScreen
-from triage.tui.screens.choice import ChoiceScreen
 from triage.tui.services import Services
 from triage.tui.shown import Reasons
-from triage.tui.widgets.actionlist import ActionList
 
 # Rows laid out at first, and added whenever the cursor comes this near to the last one.
 PAGE_ROWS, NEAR_ROWS = 60, 20
@@ -28,26 +25,24 @@ class HandbookScreen(FilteredScreen):
     """Entries on the left, the one under the cursor on the right."""
 
     PLACE = "Handbook"
-    LINE, LISTED = "#search", "#entries"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("k", "kind", "Kind of entry", id="handbook.kind"),
-        Binding("pagedown", "page(1)", "Further", show=False, priority=True),
-        Binding("pageup", "page(-1)", "Back up", show=False, priority=True),
-        Binding("end", "to_end", "Last entry", show=False, priority=True),
-        Binding("q,f9", "leave", "Back", id="leave"),
+    HINT = "words, or a kind: agent, deposit, method"
+    BINDINGS = [
+        bind("further", "page(1)", show=False, priority=True),
+        bind("back-up", "page(-1)", show=False, priority=True),
+        bind("last", "to_end", show=False, priority=True),
     ]
 
     def __init__(self, services: Services) -> None:
         super().__init__(services)
         self._shelves: tuple[Shelf, ...] = ()
-        self._kind = ""
         self._waiting: list[tuple[str, str]] = []
 
     def parts(self) -> Iterable[Widget]:
         """Return search line, entries and text."""
-        yield Input(placeholder="search all entries", id="search")
+        line, rows = super().parts()
+        yield line
         yield Horizontal(
-            ActionList(id="entries"),
+            rows,
             VerticalScroll(Static("", id="entry"), id="entry-scroll", can_focus=False),
             id="handbook",
         )
@@ -63,40 +58,37 @@ class HandbookScreen(FilteredScreen):
         self._fill()
 
     def _fill(self) -> None:
-        words = self.query_one("#search", Input).value.casefold().split()
+        words = self.words
         shown = [
             (f"{shelf.kind}/{entry.id}", f"{entry.name}  ({shelf.kind})")
             for shelf in self._shelves
-            if not self._kind or shelf.kind == self._kind
             for entry in shelf.entries
-            if all(word in entry.searched for word in words)
+            if all(word in entry.searched or word == shelf.kind for word in words)
         ]
-        listed = self.query_one("#entries", OptionList)
+        listed = self.query_one("#rows", OptionList)
         self._waiting = shown[PAGE_ROWS:]
         listed.set_options(_rows(shown[:PAGE_ROWS]))
         if shown:
             listed.highlighted = 0
         else:
             self.query_one("#entry", Static).update(Content("Nothing found; try fewer words."))
-        self.show_place(f"Handbook, {self._kind or 'all kinds'}: {len(shown)} entries")
+        self.show_place(f"Handbook: {len(shown)} entries")
 
     def _lengthen(self, *, wholly: bool = False) -> None:
         """Lay out more rows before the cursor reaches the last one."""
-        listed = self.query_one("#entries", OptionList)
+        listed = self.query_one("#rows", OptionList)
         at = listed.highlighted or 0
         if self._waiting and (wholly or at >= listed.option_count - NEAR_ROWS):
             count = len(self._waiting) if wholly else PAGE_ROWS
             listed.add_options(_rows(self._waiting[:count]))
             del self._waiting[:count]
 
-    def on_input_changed(self, event: Input.Changed) -> None:
+    def on_input_changed(self) -> None:
         """Search while typing."""
-        del event
         self._fill()
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
+    def on_input_submitted(self) -> None:
         """Go on in the list."""
-        del event
         self.action_into_list()
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
@@ -118,21 +110,11 @@ class HandbookScreen(FilteredScreen):
 
     def action_to_end(self) -> None:
         """Go to the last entry of all, not to the last one laid out."""
-        line = self.query_one("#search", Input)
-        if line.has_focus:
-            line.action_end()
+        if self.line.has_focus:
+            self.line.action_end()
             return
         self._lengthen(wholly=True)
-        self.query_one("#entries", OptionList).action_last()
-
-    def action_kind(self) -> None:
-        """Show one kind of entry only."""
-        choices = [("", "all kinds"), *((shelf.kind, shelf.kind) for shelf in self._shelves)]
-        self.ask(ChoiceScreen("Which kind of entry?", choices), self._of_kind)
-
-    def _of_kind(self, kind: str) -> None:
-        self._kind = kind
-        self._fill()
+        self.query_one("#rows", OptionList).action_last()
 
 
 def _rows(shown: list[tuple[str, str]]) -> list[Option]:

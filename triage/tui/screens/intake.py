@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
 
-from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -14,12 +12,11 @@ from textual.widgets import Static
 from triage.case.models import Case
 from triage.knowledge.book import Knowledge
 from triage.knowledge.specimen import Question
-from triage.plan.model import Plan
-from triage.tui.keysets import WORDS, keyset_of
-from triage.tui.screens.base import CaseScreen
+from triage.tui.keysets import bind, keyset_of, pick
+from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.services import Services
 
-# Lines with a key of their own; behind them "r" is a key of the screen.
+# Lines with a key of their own.
 MOST = 12
 
 
@@ -36,14 +33,10 @@ class IntakeScreen(CaseScreen):
 
     PLACE = "First look"
     CSS = "#intake-lines { height: auto; padding: 0 1; }"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        *(
-            Binding(key, f"turn({at})", "Answer", show=False, id=f"answer.{at + 1}")
-            for at, key in enumerate(WORDS.answers[:MOST])
-        ),
-        Binding("enter", "keep", "Record", key_display="Enter", id="walk.open"),
-        Binding("r", "usual", "All as it says", id="observe.rest"),
-        Binding("q,f9", "leave", "Back", id="leave"),
+    BINDINGS = [
+        *pick("turn", MOST, start=0),
+        bind("choose", "keep", "Record"),
+        bind("rest", "usual"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
@@ -60,23 +53,23 @@ class IntakeScreen(CaseScreen):
         self.query_one("#intake").focus()
         self.begin()
 
-    def take(self, case: Case, plan: Plan) -> None:
+    def take(self, read: Read) -> None:
         """Show what is not answered yet."""
-        self.case = case
-        self.show_case(case, plan)
+        case = read.case
+        self.show_case(case, read.plan)
         self.questions = to_look_at(self.services.workshop.knowledge, case)
         self.show_place(f"{case.title or case.id}: the first look, nothing is touched")
         self._draw()
 
     def _draw(self) -> None:
         keys = keyset_of(self.app)
-        rest = keys.keymap()["observe.rest"]
+        rest = keys.sign("rest")
         head = f"A line's key takes its answer;  {rest}  I looked at all of it, as each line says\n"
         parts: list[str | tuple[str, str]] = [head]
         for at, question in enumerate(self.questions):
             answer = self.given.get(question.id)
             text = next(a.text for a in question.answers if a.id == (answer or question.usual))
-            key = keys.answers[at : at + 1]
+            key = keys.pick(at)
             said = f"[x] {text}" if answer else f"[ ] {text}?"
             parts.append((f"{key} {question.ask}  {said}\n", "bold" if answer else ""))
             parts.append(f"  {question.how}\n")

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from triage.case.models import Case
-from triage.plan.model import FindingLine, Plan
+from triage.plan.model import FindingLine
 from triage.plan.names import zone_words
 from triage.show.words import KIND_WORDS
-from triage.tui.screens.base import CaseScreen
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.form import reason_form
+from triage.tui.screens.form import ask_reason
+from triage.tui.screens.ofcase import CaseScreen
+from triage.tui.screens.windows import ChoiceScreen
 from triage.tui.services import Services
 
 NO_NAME = "no-name"
@@ -22,7 +23,6 @@ class FindingScreen(CaseScreen):
     def __init__(self, services: Services, case_id: str, finding: str | None) -> None:
         super().__init__(services, case_id)
         self.finding = finding
-        self.plan: Plan | None = None
 
     def act(self, change: Callable[[], Case]) -> None:
         """Change the case and show what comes of it."""
@@ -70,10 +70,11 @@ class FindingScreen(CaseScreen):
         if self.finding is None:
             self.show_fault("only a finding can be left as it is; choose a zone first")
             return
-        form = reason_form("Leave this finding as it is", (self.where(),), "Why may it stay?")
-        self.ask(form, lambda filled: self._accepted(filled["reason"]))
-
-    def _accepted(self, reason: str) -> None:
-        finding = self.finding
-        if finding is not None:
-            self.act(lambda: self.services.workshop.accept(self.case_id, finding, reason))
+        accept = partial(self.services.workshop.accept, self.case_id, self.finding)
+        ask_reason(
+            self,
+            "Leave this finding as it is",
+            (self.where(),),
+            "Why may it stay?",
+            lambda reason: self.act(partial(accept, reason)),
+        )

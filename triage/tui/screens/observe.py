@@ -3,30 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import ClassVar
 
 from textual import events
-from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.widget import Widget
 from textual.widgets import OptionList
 
 from triage.case.models import Case
 from triage.looks import unseen_zones, zones_of
-from triage.plan.model import Plan
 from triage.plan.names import zone_words
-from triage.tui.drawing import Drawing, drawn_plans, load_drawing
 from triage.tui.hanging import Hanging, hanging
-from triage.tui.messages import Wanted
-from triage.tui.screens.base import CaseScreen
-from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.keysets import bind
+from triage.tui.screens.base import Wanted
 from triage.tui.screens.intake import to_look_at
+from triage.tui.screens.ofcase import CaseScreen, Read
+from triage.tui.screens.windows import ChoiceScreen, confirm
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList, Row
-from triage.tui.widgets.animal import AnimalDrawing
-from triage.tui.zonestates import zone_states
+from triage.tui.widgets.animal import AnimalDrawing, Drawing, drawn_plans, load_drawing, zone_states
 
 WHOLE = "whole-specimen"
+WHOLE_SIGN = "W"
+OTHER = "other-drawing"
 SIDES = (("left", "its left"), ("right", "its right"), ("both", "both sides"))
 NEW = "new-finding"
 
@@ -35,18 +33,15 @@ class ObserveScreen(CaseScreen):
     """Zones of one animal with what was found on each."""
 
     PLACE = "Look at the specimen"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("g", "whole", "Whole specimen"),
-        Binding("space", "clean", "Clean here", key_display="Space", id="observe.clean"),
-        Binding("r", "rest", "Rest clean", id="observe.rest"),
-        Binding("m", "animal", "Other drawing", show=False),
-        Binding("a", "go('air')", "Air", show=False),
-        Binding("q,f9", "leave", "Plan", id="leave"),
+    BINDINGS = [
+        bind("clean", "clean"),
+        bind("rest", "rest"),
+        bind("air", "go('air')", show=False),
+        bind("leave", "leave", "Plan"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
         super().__init__(services, case_id)
-        self.plan: Plan | None = None
         self.drawing: Drawing | None = None
         self._body_plan = ""
 
@@ -66,13 +61,13 @@ class ObserveScreen(CaseScreen):
         """Read the case again on coming back."""
         self.begin()
 
-    def take(self, case: Case, plan: Plan) -> None:
+    def take(self, read: Read) -> None:
         """Show the zones with what was found on each."""
-        if (case, plan) == (self.case, self.plan):
+        case = read.case
+        if (case, read.plan) == (self.case, self.plan):
             return  # come back from a window: nothing has changed
-        self.case, self.plan = case, plan
-        self.show_case(case, plan)
-        taxon = self.services.workshop.knowledge.taxa.get(self.case.taxon)
+        self.show_case(case, read.plan)
+        taxon = self.services.workshop.knowledge.taxa.get(case.taxon)
         if not self._body_plan and taxon is not None:
             self._body_plan = taxon.plan
         self._take_drawing()
@@ -86,7 +81,7 @@ class ObserveScreen(CaseScreen):
         self.query_one(AnimalDrawing).show(self.drawing, zone_states(self.case, self.plan))
         self._fill()
         if not self._body_plan:
-            self.action_animal()
+            self._other_drawing()
 
     def _zones(self) -> list[str]:
         drawn = [zone.zone for zone in self.drawing.zones] if self.drawing else []
@@ -99,9 +94,10 @@ class ObserveScreen(CaseScreen):
         ]
 
     def _fill(self) -> None:
-        whole = hanging("g", f"whole specimen{self._open_questions()}", width=3)
+        whole = hanging(WHOLE_SIGN, f"whole specimen{self._open_questions()}", width=3)
         zones = (Row(zone, self._zone_prompt(zone)) for zone in self._zones())
-        self.query_one(ActionList).show([Row(WHOLE, whole), *zones])
+        other = Row(OTHER, hanging("", "another drawing", width=3))
+        self.query_one(ActionList).show([Row(WHOLE, whole), *zones, other])
 
     def _open_questions(self) -> str:
         if self.plan is None:
@@ -129,17 +125,17 @@ class ObserveScreen(CaseScreen):
         self.query_one("#zones", OptionList).action_select()
 
     def on_key(self, event: events.Key) -> None:
-        """Choose a zone by the key that stands on the drawing."""
+        """Choose a zone by the key that stands on the drawing, or the whole specimen by its own."""
         zone = self.drawing.by_key(event.character or "") if self.drawing else None
-        if zone is not None:
+        if zone is not None or event.character == WHOLE_SIGN:
             event.stop()
-            self._choose(zone.zone, None)
+            self._choose(zone.zone if zone else WHOLE, None)
 
     def on_animal_drawing_zone_clicked(self, event: AnimalDrawing.ZoneClicked) -> None:
         """Choose a zone, and its side, by a click."""
         self._choose(event.zone.zone, event.side)
 
-    def action_whole(self) -> None:
+    def _whole(self) -> None:
         """Ask about the whole specimen; what is seen at the first look in one go."""
         knowledge = self.services.workshop.knowledge
         is_first = self.plan is not None and self.plan.stage == "intake"
@@ -152,8 +148,8 @@ class ObserveScreen(CaseScreen):
         """Say that the zone under the cursor was looked at and is clean."""
         row: Row | None = self.query_one(ActionList).row
         zone_id = row.id if row else None
-        if zone_id is None or zone_id == WHOLE:
-            self.show_fault("no zone is chosen; move to a zone, then press Space")
+        if zone_id in (None, WHOLE, OTHER):
+            self.show_fault(f"no zone is chosen; move to a zone, then press {self.sign('clean')}")
             return
         self._ask_side(zone_id, None, "is clean", lambda side: self._clean(zone_id, side))
 
@@ -168,15 +164,15 @@ class ObserveScreen(CaseScreen):
             self.show_fault("no zone is left where nothing is noted")
             return
         names = ", ".join(workshop.knowledge.zones[zone].name for zone in unseen)
-        choices = (("look", "not all looked at yet"), ("clean", "each was looked at and is clean"))
+        confirm(
+            self,
+            f"Nothing is noted at: {names}.",
+            "not all looked at yet",
+            "each was looked at and is clean",
+            lambda: self.change(lambda: workshop.declare_rest_clean(self.case_id)),
+        )
 
-        def answered(answer: str) -> None:
-            if answer == "clean":
-                self.change(lambda: workshop.declare_rest_clean(self.case_id))
-
-        self.ask(ChoiceScreen(f"Nothing is noted at: {names}.", choices), answered)
-
-    def action_animal(self) -> None:
+    def _other_drawing(self) -> None:
         """Choose which animal is drawn; the case is not changed."""
         plans = self.services.workshop.knowledge.body_plans
         choices = [
@@ -190,8 +186,8 @@ class ObserveScreen(CaseScreen):
         self._take_drawing()
 
     def _choose(self, zone_id: str, side: str | None) -> None:
-        if zone_id == WHOLE:
-            self.action_whole()
+        if zone_id in (WHOLE, OTHER):
+            (self._whole if zone_id == WHOLE else self._other_drawing)()
             return
         found = [line for line in self.plan.findings if line.zone == zone_id] if self.plan else []
         if side is not None:
@@ -222,7 +218,7 @@ class ObserveScreen(CaseScreen):
             return
         place = zone_words(self.services.workshop.knowledge.zones[zone_id].name, None)
         asked = f"{place}{f' {says}' if says else ''}: which side of the animal?"
-        self.ask(ChoiceScreen(asked, SIDES, "lr2"), then)
+        self.ask(ChoiceScreen(asked, SIDES), then)
 
     def _add(self, zone_id: str, side: str | None) -> None:
         workshop, made = self.services.workshop, ""

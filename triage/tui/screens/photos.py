@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import ClassVar
+from typing import Any
 
-from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
@@ -18,12 +17,13 @@ from triage.service.photographs import view_photo
 from triage.show.compared import measured_words
 from triage.show.lines import lines_of
 from triage.show.words import OUTCOME_WORDS
-from triage.tui.keysets import keyset_of
+from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.services import Services
 from triage.tui.widgets.photoview import PhotoView
 
 NONE = "No photo is recorded yet. While you work on a step, {key} names the photos of that pass."
+MARKS = "ring: it left; cross: it came; square: fine structure is gone"
 Placed = tuple[str, Path | None]
 
 
@@ -31,12 +31,11 @@ class PhotosScreen(ServiceScreen):
     """One attempt at a time, the newest first."""
 
     PLACE = "Photos"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("down", "turn(1)", "Older", id="list.down"),
-        Binding("up", "turn(-1)", "Newer", id="list.up"),
-        Binding("enter", "view", "Open in the viewer", key_display="Enter", id="choose"),
-        Binding("equals_sign", "compare", "What changed"),
-        Binding("q,f9", "leave", "Back", id="leave"),
+    BINDINGS = [
+        bind("down", "turn(1)", "Older"),
+        bind("up", "turn(-1)", "Newer"),
+        bind("choose", "view", "Open in the viewer"),
+        bind("compare", "compare"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
@@ -93,7 +92,7 @@ class PhotosScreen(ServiceScreen):
     def _show(self) -> None:
         about = self.query_one("#photo-about", Static)
         if not self.attempts:
-            key = keyset_of(self.app).sign("walk.particulars")
+            key = self.sign("pass")
             about.update(Content(NONE.format(key=key)))
             self.query_one("#pair").display = False
             return
@@ -145,15 +144,22 @@ class PhotosScreen(ServiceScreen):
                 seen.append(words)
             self.app.call_from_thread(about.update, "\n".join([*seen, f"Comparing: {words} ..."]))
 
-        def act() -> str:
+        views = [self.query_one(f"#{name}", PhotoView) for name in ("before", "after")]
+        wide = max(view.points_wide for view in views)
+
+        def act() -> tuple[str, tuple[Any, Any]]:
             from triage.service.measuring import measured  # noqa: PLC0415  (loads arrays)
 
             knowledge = self.services.workshop.knowledge
-            return "\n".join(
-                lines_of(measured(knowledge, before, after, told=told, glanced=told).lines())
-            )
+            found = measured(knowledge, before, after, told=told, glanced=told)
+            return "\n".join(lines_of(found.lines())), found.marked(wide)
 
-        self.serve(act, about.update, about.update)
+        def show(read: tuple[str, tuple[Any, Any]]) -> None:
+            about.update("\n".join((read[0], MARKS)))
+            for view, points in zip(views, read[1], strict=True):
+                view.draw(points)
+
+        self.serve(act, show, about.update)
 
     def action_turn(self, by: int) -> None:
         """Go to an older or a newer attempt."""

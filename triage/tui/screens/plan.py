@@ -4,14 +4,10 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from typing import ClassVar
 
-from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import OptionList
 
 from triage.case.models import Case
 from triage.errors import TriageError
@@ -25,57 +21,45 @@ from triage.service.acts import accept_suggestion, note_look, suggestions_for
 from triage.service.takeback import Act, record_words
 from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
-from triage.tui.keysets import keyset_of
-from triage.tui.messages import Wanted
+from triage.tui.keysets import bind
 from triage.tui.planrows import PlanRow, plan_rows
-from triage.tui.screens.base import CHANGED_OUTSIDE, CaseScreen
-from triage.tui.screens.choice import ChoiceScreen
+from triage.tui.screens.base import Wanted
 from triage.tui.screens.desk import DeskMenu
-from triage.tui.screens.detail import DetailScreen
-from triage.tui.screens.form import reason_form
+from triage.tui.screens.form import ask_reason
+from triage.tui.screens.ofcase import CaseScreen, Read
+from triage.tui.screens.windows import DetailScreen, confirm
 from triage.tui.services import Services
 from triage.tui.shown import step_text
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.widgets.aside import Aside
+from triage.tui.widgets.beside import Aside
 from triage.tui.words import no_step_words
 
 # How firm the steps are is worked out when the plan was looked at this long.
 RESTING_S = 0.3
 
 
-@dataclass(frozen=True)
-class Read:
-    """A case as it was read, its plan, and what its record suggests."""
-
-    case: Case
-    plan: Plan
-    skips: tuple[SkipSuggestion, ...]
-
-
 class PlanScreen(CaseScreen):
     """Rows to walk through: holds and notices, ladders, questions; Enter acts on a row."""
 
     PLACE = "Plan"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("s", "walk", "Start", id="plan.start"),
-        Binding("y", "suggested", "Skip it"),
-        Binding("l", "look", "Look", id="plan.look"),
-        Binding("i", "looked", "I looked", id="looked"),
-        Binding("f", "explain", "In full"),
-        Binding("e", "desk", "Why"),
-        Binding("r", "release", "Release"),
-        Binding("z", "undo", "Take back"),
-        Binding("k", "skip", "Skip this method", show=False, id="plan.skip"),
-        Binding("a", "go('air')", "Air", show=False),
-        Binding("p", "go('photos')", "Photos", show=False),
-        Binding("o", "go('bench')", "Bench", show=False, id="bench"),
-        Binding("h", "go('handbook')", "Handbook", show=False),
-        Binding("q,f9", "leave", "Cases", id="leave"),
+    BINDINGS = [
+        bind("start", "walk"),
+        bind("look", "look"),
+        bind("looked", "looked"),
+        bind("full", "explain"),
+        bind("why", "desk"),
+        bind("release", "release"),
+        bind("undo", "undo"),
+        bind("skip", "skip", show=False),
+        bind("air", "go('air')", show=False),
+        bind("photos", "go('photos')", show=False),
+        bind("bench", "go('bench')", show=False),
+        bind("handbook", "go('handbook')", show=False),
+        bind("leave", "leave", "Cases"),
     ]
 
     def __init__(self, services: Services, case_id: str) -> None:
         super().__init__(services, case_id)
-        self.plan: Plan | None = None
         self.skips: tuple[SkipSuggestion, ...] = ()
         self.sure: SurePlan | None = None
         self._opened: set[str] = set()
@@ -96,31 +80,27 @@ class PlanScreen(CaseScreen):
 
     def on_screen_resume(self) -> None:
         """Plan again on coming back."""
-        known = self.services.shown(self.case_id)
-        if self.is_whole and known is not None and known != (self.case, self.plan):
-            self._show(Read(*known, ()))
-        self.serve(self._read, self._show)
+        self.begin()
 
-    def _read(self) -> Read:
-        return self._planned(self.services.workshop.load(self.case_id))
-
-    def _planned(self, case: Case) -> Read:
+    def planned(self, case: Case) -> Read:
+        """Return a case with its plan and what its record suggests."""
         workshop = self.services.workshop
         plan = workshop.plan(case)
-        if plan is self.plan:
-            return Read(case, plan, self.skips)
-        return Read(case, plan, suggestions_for(workshop, case, plan))
+        skips = self.skips if plan is self.plan else suggestions_for(workshop, case, plan)
+        return Read(case, plan, skips)
 
-    def _show(self, read: Read) -> None:
+    def take(self, read: Read) -> None:
+        """Show the plan."""
         case, plan = read.case, read.plan
         is_same = (case, plan) == (self.case, self.plan)
+        skips = read.more if read.more is not None else self.skips if is_same else ()
         if not is_same or self.sure is None:
             self.run_worker(self._assuring(case, plan), group="assure", exclusive=True)
-        if is_same and read.skips == self.skips:
+        if is_same and skips == self.skips:
             return  # come back from a window: nothing has changed
         if plan != self.plan:
             self.sure = None
-        self.case, self.plan, self.skips = case, plan, read.skips
+        self.skips = skips
         self.show_case(case, plan)
         self._fill()
         self.refresh_bindings()
@@ -167,15 +147,13 @@ class PlanScreen(CaseScreen):
         return camera_lines(self.services.workshop.knowledge, case, plan)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer release, undo and a suggested skip only where there is one."""
+        """Offer release, undo and a look into a chamber only where there is one."""
         if action == "release":
             return self.plan is not None and bool(self.plan.held)
         if action == "undo":
             return self.case is not None and (
                 self._last_act() is not None or last_record(self.case) is not None
             )
-        if action == "suggested":
-            return bool(self.skips)
         if action == "looked":
             return self.case is not None and bool(self.case.timers) and self._lies_in_a_chamber()
         return super().check_action(action, parameters)
@@ -186,17 +164,15 @@ class PlanScreen(CaseScreen):
         found: PlanRow | None = self.query_one(ActionList).row
         return found
 
-    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+    def on_option_list_option_highlighted(self) -> None:
         """Show beside the plan what belongs to the row under the cursor."""
-        del event
         row = self.row
         if row is not None and self.case is not None and self.plan is not None and self.is_whole:
             known = self.services.workshop.knowledge
             self.query_one(Aside).show(row, self.case, self.plan, known)
 
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+    def on_option_list_option_selected(self) -> None:
         """Act on the row that was chosen."""
-        del event
         self.action_act()
 
     def action_act(self) -> None:
@@ -223,19 +199,17 @@ class PlanScreen(CaseScreen):
             self.app.push_screen(DetailScreen("In full", Content(row.detail)))
 
     def _ask_stop_timer(self, step: str) -> None:
-        def stop(answer: str) -> None:
-            if answer == "stop":
-                self._change(lambda: self.services.workshop.stop_timer(self.case_id, step))
+        def stop() -> None:
+            self.change(lambda: self.services.workshop.stop_timer(self.case_id, step))
 
-        choices = (("keep", "let it run"), ("stop", "stop it"))
-        self.ask(ChoiceScreen("Stop this timer?", choices, "k0"), stop)
+        confirm(self, "Stop this timer?", "let it run", "stop it", stop)
 
     def action_walk(self) -> None:
         """Work on the next step."""
         if self.plan is None:
             return
         if self.plan.next_step() is None:
-            self.show_fault(no_step_words(self.plan))
+            self.show_fault(no_step_words(self.plan, self.sign("look")))
             return
         self.post_message(Wanted("walk", self.case_id))
 
@@ -263,15 +237,6 @@ class PlanScreen(CaseScreen):
         step = self.plan.step(row.step) if row and row.step else self.plan.next_step()
         DeskMenu(self, self.case, self.plan, step).open()
 
-    def changed_outside(self) -> None:
-        """Plan again from the file as it is now."""
-
-        def then(read: Read) -> None:
-            self._show(read)
-            self.tell(CHANGED_OUTSIDE)
-
-        self.serve(self._read, then)
-
     def action_release(self) -> None:
         """Release the first hold."""
         if self.plan is None or not self.plan.held:
@@ -289,16 +254,15 @@ class PlanScreen(CaseScreen):
             f"Recorded as: {OUTCOME_WORDS.get(hold.outcome, hold.outcome)} ({hold.attempt}).",
             "The reason stays in the record with its time.",
         )
-        self._ask_reason(
+        self._change_with_reason(
             ("Release the hold", told, "Why may work go on?"),
             lambda reason: self.services.workshop.release(self.case_id, attempt, reason),
         )
 
-    def _ask_reason(
+    def _change_with_reason(
         self, asked: tuple[str, tuple[str, ...], str], change: Callable[[str], Case]
     ) -> None:
-        """Ask for a reason, then change the case with it."""
-        self.ask(reason_form(*asked), lambda filled: self._change(lambda: change(filled["reason"])))
+        ask_reason(self, *asked, lambda reason: self.change(lambda: change(reason)))
 
     def action_undo(self) -> None:
         """Take the very last thing back, whatever it was; name it first."""
@@ -306,9 +270,12 @@ class PlanScreen(CaseScreen):
         last = last_record(self.case) if self.case else None
         workshop = self.services.workshop
         if act is not None and not act.is_recorded:
+
+            def back() -> None:
+                self.change(lambda: workshop.take_back(self.case_id, "entered by mistake"))
+
             asked = f"Take this back? {act.words(workshop.knowledge)}"
-            choices = (("keep", "let it stand"), ("back", "take it back"))
-            self.ask(ChoiceScreen(asked, choices), self._taken_back)
+            confirm(self, asked, "let it stand", "take it back", back)
             return
         if last is None:
             self.show_fault("nothing was done yet; there is nothing to take back")
@@ -317,15 +284,10 @@ class PlanScreen(CaseScreen):
             record_words(last, workshop.knowledge),
             "It stays on file; a correction follows it.",
         )
-        self._ask_reason(
+        self._change_with_reason(
             ("Take the last record back", told, "What was wrong with it?"),
             lambda reason: workshop.take_back(self.case_id, reason),
         )
-
-    def _taken_back(self, answer: str) -> None:
-        if answer == "back":
-            workshop = self.services.workshop
-            self._change(lambda: workshop.take_back(self.case_id, "entered by mistake"))
 
     def _lies_in_a_chamber(self) -> bool:
         workshop, case = self.services.workshop, self.case
@@ -335,53 +297,34 @@ class PlanScreen(CaseScreen):
 
     def action_looked(self) -> None:
         """Record a look into the chamber in which this specimen lies."""
-
-        def then(read: Read) -> None:
-            self._show(read)
-            self.tell(f"recorded: looked into its chamber at {self.services.clock():%H:%M}")
-
-        workshop = self.services.workshop
-        self.serve(lambda: self._planned(note_look(workshop, self.case_id)), then)
+        told = f"recorded: looked into its chamber at {self.services.clock():%H:%M}"
+        self.change(lambda: note_look(self.services.workshop, self.case_id), told=told)
 
     def _last_act(self) -> Act | None:
         workshop = self.services.workshop
         return workshop.last_act(self.case_id) if self.case is not None else None
 
-    def action_suggested(self) -> None:
-        """Skip the rung under the cursor as the record suggests, else the first suggested."""
-        if not self.skips:
-            key = keyset_of(self.app).sign("plan.skip")
-            self.show_fault(
-                f"the record suggests no skip here; {key} skips with a reason of your own"
-            )
-            return
-        row = self.row
-        here = [s for s in self.skips if row and s.step in (row.step, row.skips)]
-        self._accept((here or self.skips)[0].step)
-
     def _accept(self, step: str) -> None:
-        def act() -> Read:
-            return self._planned(accept_suggestion(self.services.workshop, self.case_id, step))
-
-        def then(read: Read) -> None:
-            self._show(read)
-            self.tell("skipped as the record suggests; z takes it back")
-
-        self.serve(act, then)
+        self.change(
+            lambda: accept_suggestion(self.services.workshop, self.case_id, step),
+            told=f"skipped as the record suggests; {self.sign('undo')} takes it back",
+        )
 
     def action_skip(self) -> None:
-        """Set a method aside for this finding, with a reason."""
+        """Set a method aside for this finding, as the record suggests or with a reason."""
         row = self.row
+        here = (row.step, row.skips) if row else ()
+        for each in self.skips:
+            if each.step in here:
+                self._accept(each.step)
+                return
         step = self.plan.step(row.step) if self.plan and row and row.step else None
         if step is None:
-            key = keyset_of(self.app).sign("plan.skip")
+            key = self.sign("skip")
             self.show_fault(f"no step is chosen; move to a step, then press {key}")
             return
         finding, method = step.finding, step.method
-        self._ask_reason(
+        self._change_with_reason(
             (f"Skip: {step.name}", (step.because,), "Why not this one?"),
             lambda reason: self.services.workshop.skip(self.case_id, finding, method, reason),
         )
-
-    def _change(self, change: Callable[[], Case]) -> None:
-        self.serve(lambda: self._planned(change()), self._show)

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
-from typing import ClassVar
 
-from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.style import Style
@@ -18,54 +15,40 @@ from triage.case.models import Case
 from triage.engine.casefacts import TAXON
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.sureplan import Agenda
-from triage.plan.model import Plan, QuestionLine
+from triage.plan.model import QuestionLine
 from triage.plan.questions import question_line
 from triage.service.asking import Visit, place_of
 from triage.show.words import RISK_WORDS, percent
 from triage.tui.hanging import hanging
-from triage.tui.keysets import WORDS, keyset_of
-from triage.tui.messages import Wanted
-from triage.tui.screens.base import CHANGED_OUTSIDE
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.detail import DetailScreen
+from triage.tui.keysets import bind, keyset_of, pick
+from triage.tui.screens.base import Wanted
 from triage.tui.screens.naming import FindingScreen
+from triage.tui.screens.ofcase import Read
+from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.services import Services
 from triage.tui.widgets.actionlist import ActionList
-from triage.tui.widgets.reading import Reading
+from triage.tui.widgets.beside import Reading
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
-ANSWER_KEYS = WORDS.answers
 CORRECTED = "It was answered before and may be corrected here."
 # What may be done when enough is known; the ids are no answers of any question.
 START, MORE, ELSEWHERE, LEAVE = "start", "go-on", "go-elsewhere", "go-back"
 NAME_IT, KEEP_IT = "name-it", "keep-it"
 
 
-@dataclass(frozen=True)
-class Read:
-    """A case as it was read, its plan, and what is to be asked of it, in order."""
-
-    case: Case
-    plan: Plan
-    agenda: Agenda
-
-
 class QuestionScreen(FindingScreen):
     """Ask what would still help, about one finding or about the whole specimen."""
 
     PLACE = "Questions"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        *(
-            Binding(key, f"answer({number})", "Answer", show=False, id=f"answer.{number}")
-            for number, key in enumerate(ANSWER_KEYS, 1)
-        ),
-        Binding("u,0", "cannot_tell", "Can't tell", id="question.cannot-tell"),
-        Binding("e", "why", "Why", id="question.why"),
-        Binding("z", "back", "Before", id="question.before"),
-        Binding("i", "name", "Name it", id="question.name"),
-        Binding("l", "accept", "Leave as it is", show=False, id="question.accept"),
-        Binding("q,f9", "leave", "Zones", id="leave"),
+    BINDINGS = [
+        *pick("answer"),
+        bind("cannot-tell", "cannot_tell"),
+        bind("why", "why"),
+        bind("undo", "back"),
+        bind("name", "name"),
+        bind("accept", "accept", show=False),
+        bind("leave", "leave", "Zones"),
     ]
 
     def __init__(
@@ -91,25 +74,13 @@ class QuestionScreen(FindingScreen):
 
     def on_mount(self) -> None:
         """Show what is known at once; the question follows when its worth is known."""
-        known = self.services.shown(self.case_id)
-        if known is not None:
-            self._know(*known)
-        self.serve(self._read, self._take)
+        self.begin()
 
-    def _read(self) -> Read:
-        return self._planned(self.services.workshop.load(self.case_id))
-
-    def _planned(self, case: Case, declined: frozenset[tuple[str, str]] | None = None) -> Read:
+    def planned(self, case: Case, declined: frozenset[tuple[str, str]] | None = None) -> Read:
+        """Return a case with its plan and what is to be asked of it, in order."""
         workshop = self.services.workshop
         gone = self.visit.declined if declined is None else declined
         return Read(case, workshop.plan(case), workshop.desk.agenda(case, gone))
-
-    def _know(self, case: Case, plan: Plan) -> None:
-        if (case, plan) == (self.case, self.plan):
-            return
-        self.case, self.plan = case, plan
-        self.show_case(case, plan)
-        self._show_finding()
 
     def _show_finding(self) -> None:
         """Show what the finding at hand is read as, and where it is."""
@@ -117,23 +88,19 @@ class QuestionScreen(FindingScreen):
             self.query_one(Reading).show(self.plan, self.finding)
             self.show_place(f"{self.case.title or self.case.id}: {self.where()}")
 
-    def _take(self, read: Read) -> None:
-        self._know(read.case, read.plan)
-        self.visit.agenda = read.agenda
+    def take(self, read: Read) -> None:
+        """Show what is known at once; the question follows when its worth is known."""
+        if (read.case, read.plan) != (self.case, self.plan):
+            self.show_case(read.case, read.plan)
+            self._show_finding()
+        if not isinstance(read.more, Agenda):
+            return
+        self.visit.agenda = read.more
         self._busy = False
         self._put(self._next())
 
     def _next(self) -> QuestionLine | None:
         return self.visit.next(self.finding, self.line(self.finding))
-
-    def changed_outside(self) -> None:
-        """Ask what the file as it is now leaves open."""
-
-        def then(read: Read) -> None:
-            self._take(read)
-            self.tell(CHANGED_OUTSIDE)
-
-        self.serve(self._read, then)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer what the question, or the end of asking, and the finding allow."""
@@ -155,14 +122,14 @@ class QuestionScreen(FindingScreen):
             self.visit.is_settled = True  # what is settled already need not be said again
             self._show_finding()
         keys = keyset_of(self.app)
-        given, untold = self._given(question), keys.sign("question.cannot-tell")
+        given, untold = self._given(question), keys.sign("cannot-tell")
         at_given = next((at for at, (a, _) in enumerate(question.answers) if a == given), None)
         self._offer(
             question.ask,
             [
                 *(
                     Option(
-                        hanging(keys.answers[at : at + 1], text, *_mark(given == answer), width=3),
+                        hanging(keys.pick(at), text, *_mark(given == answer), width=3),
                         id=answer,
                     )
                     for at, (answer, text) in enumerate(question.answers)
@@ -184,7 +151,7 @@ class QuestionScreen(FindingScreen):
             brings = ""  # its worth was reckoned without it
         left = len(self.visit.left().about(self.finding).worth)
         more = f"; {left - 1} more could" if left > 1 and chance is not None else ""
-        why = keyset_of(self.app).sign("question.why")
+        why = self.sign("why")
         return f"{risk}, about {question.seconds} s{brings}{more}.\n{why}  why ask"
 
     def _offer(self, ask: str, choices: list[Option], at: int | None = None) -> None:
@@ -202,11 +169,11 @@ class QuestionScreen(FindingScreen):
         self._offer(
             first,
             [
-                Option(hanging(keys.answers[at : at + 1], text, width=3), id=act)
+                Option(hanging(keys.pick(at), text, width=3), id=act)
                 for at, (act, text) in enumerate(self._ends())
             ],
         )
-        back = f"{keys.sign('question.before')}  back to an answer, to correct it"
+        back = f"{keys.sign('undo')}  back to an answer, to correct it"
         self.query_one("#ask-cost", Static).update(Content("\n".join((*more, "", back))))
 
     def _ends(self) -> list[tuple[str, str]]:
@@ -290,12 +257,12 @@ class QuestionScreen(FindingScreen):
                 case = workshop.answer(self.case_id, question.question, answer)
             else:
                 case = workshop.sign(self.case_id, finding, question.question, answer)
-            return self._planned(case, declined)
+            return self.planned(case, declined)
 
         def then(read: Read) -> None:
             self.visit.asked.append(question)
             self.visit.declined = declined
-            self._take(read)
+            self.take(read)
 
         self.serve(act, then)
 
@@ -359,7 +326,7 @@ class QuestionScreen(FindingScreen):
     def act(self, change: Callable[[], Case]) -> None:
         """Change the case, then ask on."""
         self._busy = True
-        self.serve(lambda: self._planned(change()), self._take)
+        self.change(change)
 
 
 def _mark(given: bool) -> tuple[str, ...]:

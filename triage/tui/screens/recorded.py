@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from collections.abc import Iterable
 
-from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.style import Style
-from textual.widgets import Static
+from textual.widget import Widget
 
 from triage.case.models import Case
 from triage.plan.model import Plan, Step
 from triage.show.words import OUTCOME_WORDS, amount_words, sentence, step_place
-from triage.tui.screens.base import Question, Served
-from triage.tui.screens.form import reason_form
-from triage.tui.services import Services
-from triage.tui.widgets.faultline import FaultLine
-from triage.tui.widgets.keysline import KeysLine
+from triage.tui.keysets import bind
+from triage.tui.screens.form import ask_reason
+from triage.tui.screens.ofcase import Read
+from triage.tui.screens.windows import Question, told
 from triage.tui.words import no_step_words
 
 BOLD = Style(bold=True)
+# No reason in words.
+GO_ON = ""
 
 
-def recorded_text(case: Case, plan: Plan, before: Step | None) -> Content:
+def recorded_text(case: Case, plan: Plan, before: Step | None, look: str) -> Content:
     """Return the last record and what follows from it, in words."""
     last = case.attempts[-1]
     minutes = "" if last.minutes is None else f", {last.minutes:g} min"
@@ -40,10 +38,10 @@ def recorded_text(case: Case, plan: Plan, before: Step | None) -> Content:
         parts.append(("X THE CASE IS HELD\n", BOLD))
         parts += [f"{hold.sentence}\n" for hold in plan.held]
     elif step is None:
-        told = no_step_words(plan)
-        parts.append((f"{sentence(told)}\n", BOLD))
+        why = no_step_words(plan, look)
+        parts.append((f"{sentence(why)}\n", BOLD))
         parts += [
-            f"{notice.text}\n" for notice in plan.notices if notice.text.rstrip(".") not in told
+            f"{notice.text}\n" for notice in plan.notices if notice.text.rstrip(".") not in why
         ]
     else:
         parts.append(("Next: ", BOLD))
@@ -51,57 +49,29 @@ def recorded_text(case: Case, plan: Plan, before: Step | None) -> Content:
     return Content.assemble(*parts)
 
 
-class RecordedScreen(Question[bool], Served):
-    """Show the record; Enter goes on to the next step, ``z`` undoes, ``q`` goes to the plan."""
+class RecordedScreen(Question[str | None]):
+    """Show the record; the answer is to go on, the reason to take it back, None for the plan."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "go_on", "Go on", key_display="Enter", id="recorded.go-on"),
-        Binding("z", "undo", "Undo this record", id="recorded.undo"),
-        Binding("q,f9", "leave", "Plan", id="leave"),
+    BINDINGS = [
+        bind("choose", "go_on", "Go on"),
+        bind("undo", "undo"),
+        bind("leave", "leave", "Plan"),
     ]
 
-    def __init__(self, services: Services, case: Case, plan: Plan, before: Step | None) -> None:
+    def __init__(self, read: Read, before: Step | None) -> None:
         super().__init__()
-        self.services = services
-        self._case = case
-        self._plan = plan
-        self._before = before
+        self._read, self._before = read, before
 
-    def compose(self) -> ComposeResult:
-        """Lay out the record."""
-        with Vertical(classes="window"):
-            yield FaultLine(id="fault")
-            with VerticalScroll(classes="window-told", can_focus=False):
-                yield Static(recorded_text(self._case, self._plan, self._before))
-        yield KeysLine()
+    def parts(self) -> Iterable[Widget]:
+        """Return the record."""
+        read = self._read
+        yield told(recorded_text(read.case, read.plan, self._before, self.sign("look")))
 
     def action_go_on(self) -> None:
         """Go on to the next step, or to the plan if there is none."""
-        self.dismiss(self._plan.next_step() is not None)
-
-    def action_leave(self) -> None:
-        """Go to the plan."""
-        self.dismiss(False)
+        self.dismiss(GO_ON if self._read.plan.next_step() is not None else None)
 
     def action_undo(self) -> None:
-        """Undo by a correction with a reason."""
-        told = ("It is not deleted: a correction is written behind it.",)
-        form = reason_form("Undo the last record", told, "What was wrong with it?")
-        self.ask(form, lambda filled: self._undo(filled["reason"]))
-
-    def _undo(self, reason: str) -> None:
-        act = self.served(lambda: self._taken_back(reason), lambda read: self._undone(*read))
-        self.run_worker(act, group="service")
-
-    def _undone(self, case: Case, plan: Plan) -> None:
-        self.services.keep_shown(self._case.id, case, plan)
-        self.dismiss(True)
-
-    def show_fault(self, text: str) -> None:
-        """Show what went wrong."""
-        self.query_one("#fault", FaultLine).show(text)
-
-    def _taken_back(self, reason: str) -> tuple[Case, Plan]:
-        workshop = self.services.workshop
-        case = workshop.undo(self._case.id, reason)
-        return case, workshop.plan(case)
+        """Take it back by a correction with a reason."""
+        kept = ("It is not deleted: a correction is written behind it.",)
+        ask_reason(self, "Take the record back", kept, "What was wrong with it?", self.dismiss)

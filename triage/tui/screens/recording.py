@@ -1,22 +1,102 @@
-"""The outcome of a step: taken once, asked about where it comes too early, told, gone on from."""
+"""The time of a step and its outcome: taken once, asked about where it comes too early, told."""
 
 from __future__ import annotations
 
 from datetime import datetime
 
-from triage.case.models import Case
-from triage.looks import too_early_s, unseen_zones
-from triage.plan.model import Plan, Step
+from triage.case.models import Case, Timer
+from triage.looks import is_look, timed_s, too_early_s, unseen_zones
+from triage.plan.model import Step
 from triage.service.working import far_more
-from triage.show.words import duration
-from triage.tui.messages import Wanted
-from triage.tui.screens.choice import ChoiceScreen
-from triage.tui.screens.form import Filled
-from triage.tui.screens.particulars import PHOTOS, Particulars, particulars_form, particulars_of
-from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.screens.timed import TimedScreen
+from triage.show.words import duration, timer_label
+from triage.tui.screens.base import Wanted
+from triage.tui.screens.form import PHOTOS, Filled, Particulars, particulars_form, particulars_of
+from triage.tui.screens.ofcase import CaseScreen, Read
+from triage.tui.screens.recorded import GO_ON, RecordedScreen
+from triage.tui.screens.windows import ChoiceScreen, confirm
 from triage.tui.services import Services
-from triage.tui.widgets.outcomes import OutcomeBar
+from triage.tui.widgets.stepping import Countdown, OutcomeBar
+from triage.tui.words import clock_words
+
+
+class TimedScreen(CaseScreen):
+    """A screen of one step with its timers; their ends stand in the case file."""
+
+    @property
+    def is_working(self) -> bool:
+        """Whether the step is open, so that it may be timed."""
+        raise NotImplementedError
+
+    def _timer(self) -> Timer | None:
+        if self.case is None or self.step is None:
+            return None
+        step_id = self.step.id
+        return next((timer for timer in self.case.timers if timer.step == step_id), None)
+
+    def _show_timer(self) -> None:
+        self.refresh_bindings()
+        timer, step, key = self._timer(), self.step, self.sign("timer")
+        idle = "No dwell in this step"
+        if step is not None and step.burst_s is not None:
+            idle = f"{key}  a burst of {step.burst_s:g} s"
+        elif step is not None and (dwell_s := timed_s(step)):
+            idle = f"{key}  start {duration(dwell_s)}"
+        self.query_one(Countdown).show(timer.ends if timer else None, idle)
+
+    def action_timer(self) -> None:
+        """Start the dwell, or one burst; stop what runs."""
+        step = self.step
+        if step is None or self._busy:
+            return
+        dwell_s = timed_s(step)
+        workshop = self.services.workshop
+        timer = self._timer()
+        if timer is not None:
+            self._ask_stop_timer(step, timer)
+        elif step.burst_s is not None and self.is_working:
+            self.query_one(Countdown).begin_burst(step.burst_s)
+        elif dwell_s is None:
+            self.show_fault("this step has no dwell; there is nothing to time")
+        elif not self.is_working:
+            self.show_fault("the step is not open yet; first answer what stands on the left")
+        else:
+            label = timer_label(step)
+            self.serve(
+                lambda: workshop.start_timer(self.case_id, step.id, dwell_s, label), self._timed
+            )
+
+    def action_more_time(self) -> None:
+        """Put a look off; a limit of exposure is never put off."""
+        step = self.step
+        if step is not None and not self._busy:
+            self.serve(
+                lambda: self.services.workshop.extend_timer(self.case_id, step.id), self._timed
+            )
+
+    def _ask_stop_timer(self, step: Step, timer: Timer) -> None:
+        """Stop a timer that is over at once, a running one only when told so."""
+        left_s = (timer.ends - self.services.clock()).total_seconds()
+        if left_s <= 0:
+            self._stop_timer(step)
+            return
+        asked = f"The timer has {clock_words(left_s)} left. Stop it?"
+        stops = "stop it, the time so far is not kept"
+        confirm(self, asked, "let it run", stops, lambda: self._stop_timer(step))
+
+    def _stop_timer(self, step: Step) -> None:
+        self.serve(lambda: self.services.workshop.stop_timer(self.case_id, step.id), self._timed)
+
+    def _timed(self, case: Case) -> None:
+        if self.plan is not None:
+            self.show_case(case, self.plan)  # a timer changes no step
+        self._show_timer()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer more time only where a look runs."""
+        if action == "more_time":
+            return self.step is not None and is_look(self.step) and self._timer() is not None
+        return super().check_action(action, parameters)
+
 
 # An outcome that comes sooner was typed before the step could be seen [s].
 OPENING_S = 0.5
@@ -33,7 +113,7 @@ class RecordingScreen(TimedScreen):
         self._busy = True
         self._stands_since: float | None = None
         self._is_recording = False
-        self._to_tell: tuple[Case, Plan] | None = None
+        self._to_tell: Read | None = None
         self._opened_at: datetime | None = None
 
     @property
@@ -66,6 +146,7 @@ class RecordingScreen(TimedScreen):
                 lambda photo: self.services.workshop.check_photo(self.case_id, photo),
                 lambda amount_ml: far_more(step, amount_ml),
                 self._newest(),
+                self.sign("newest"),
             )
             self.ask(form, self._particularised)
 
@@ -132,7 +213,7 @@ class RecordingScreen(TimedScreen):
         told, observed = self.particulars, self.observed
         workshop = self.services.workshop
 
-        def act() -> tuple[Case, Plan]:
+        def act() -> Read:
             case = workshop.record(
                 self.case_id,
                 step.id,
@@ -145,9 +226,9 @@ class RecordingScreen(TimedScreen):
                 photo_after=told.photo_after or None,
                 sure=True,  # asked where the amount was written
             )
-            return case, workshop.plan(case)
+            return self.planned(case)
 
-        self.serve(act, lambda read: self._recorded(*read), self._not_recorded)
+        self.serve(act, self._recorded, self._not_recorded)
 
     def show_fault(self, text: str) -> None:
         """Show the fault and take keys again, but for those of a record that is under way."""
@@ -161,25 +242,31 @@ class RecordingScreen(TimedScreen):
         self._is_recording = False
         self.show_fault(text)
 
-    def _recorded(self, case: Case, plan: Plan) -> None:
-        self.show_case(case, plan)
-        self._tell_recorded(case, plan)
+    def _recorded(self, read: Read) -> None:
+        self.show_case(read.case, read.plan)
+        self._tell_recorded(read)
 
-    def _tell_recorded(self, case: Case, plan: Plan) -> None:
+    def _tell_recorded(self, read: Read) -> None:
         """Show the record; above a window that was opened meanwhile it would cover STOP."""
         if not self.is_topmost:
-            self._to_tell = case, plan
+            self._to_tell = read
             return
         self._to_tell = None
-        self.app.push_screen(RecordedScreen(self.services, case, plan, self.step), self._go_on)
+        self.app.push_screen(RecordedScreen(read, self.step), self._go_on)
 
-    def _go_on(self, goes_on: bool | None) -> None:
+    def _go_on(self, answer: str | None) -> None:
+        """Go on to the next step, to the plan, or take the record back for a reason, then go on."""
         self._is_recording = False
-        if goes_on:
-            self.step_id = None
-            self.begin()
-        else:
+        if answer is None:
             self.dismiss()
+        elif answer == GO_ON:
+            self._next()
+        else:
+            self.change(lambda: self.services.workshop.undo(self.case_id, answer), self._next)
+
+    def _next(self) -> None:
+        self.step_id = None
+        self.begin()
 
     def action_leave(self) -> None:
         """Go to the plan; a record under way is told first, also where it could not be written."""

@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import ClassVar
 
-from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Input, Static
 
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.history.filterline import EXAMPLE, filter_from_line
+from triage.history.table import Filter
 from triage.service.acts import (
     attempts_on_record,
     bench_day,
@@ -23,9 +22,9 @@ from triage.service.acts import (
     running_chambers,
     used_up,
 )
-from triage.show.record import end_words
-from triage.tui.messages import Wanted
-from triage.tui.screens.base import FilteredScreen
+from triage.show.record import clock
+from triage.tui.keysets import bind, keyset_of, pick
+from triage.tui.screens.base import FilteredScreen, Wanted
 from triage.tui.screens.form import Field, FormScreen
 from triage.tui.services import Services
 from triage.tui.todayrows import (
@@ -37,9 +36,8 @@ from triage.tui.todayrows import (
     matching,
     record_rows,
     used_rows,
-    worked_rows,
 )
-from triage.tui.widgets.actionlist import ActionList
+from triage.tui.widgets.actionlist import ActionList, Row
 
 VIEWS = ("The day", "Chambers", "The record", "Worked, and stock")
 DAY, CHAMBERS, RECORD, WORKED = range(len(VIEWS))
@@ -52,28 +50,23 @@ class View:
     """What one view says in its line, and its rows."""
 
     says: str
-    rows: tuple[DayRow, ...]
+    rows: Iterable[Row]
 
 
 class TodayScreen(FilteredScreen):
     """Four views, one key each; Enter on a row opens the plan of its case."""
 
     PLACE = "The bench day"
-    LINE, LISTED = "#today-filter", "#today-rows"
+    HINT = EXAMPLE
     CSS = """
     #today-views { height: auto; padding: 0 1; }
     #today-says { height: auto; padding: 0 1; text-style: bold; }
-    #today-filter { height: 3; }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("1", "view(0)", "Day", show=False),
-        Binding("2", "view(1)", "Chambers", show=False),
-        Binding("3", "view(2)", "Record", show=False),
-        Binding("4", "view(3)", "Worked", show=False),
-        Binding("i", "looked", "I looked", id="looked"),
-        Binding("p", "photos", "Photos"),
-        Binding("f5", "read", "Read again", key_display="F5", show=False),
-        Binding("q,f9", "leave", "Back", id="leave"),
+    BINDINGS = [
+        *pick("view", 4, start=0),
+        bind("looked", "looked"),
+        bind("photos", "photos"),
+        bind("reload", "read", show=False),
     ]
 
     def __init__(self, services: Services) -> None:
@@ -86,9 +79,8 @@ class TodayScreen(FilteredScreen):
     def parts(self) -> Iterable[Widget]:
         """Return the names of the views, the filter, what the view says, and its rows."""
         yield Static("", id="today-views")
-        yield Input(placeholder=EXAMPLE, id="today-filter")
-        yield Static("", id="today-says")
-        yield ActionList(id="today-rows")
+        line, rows = super().parts()
+        yield from (line, Static("", id="today-says"), rows)
 
     def on_screen_resume(self) -> None:
         """Read anew on coming here, and on coming back from a case."""
@@ -107,9 +99,9 @@ class TodayScreen(FilteredScreen):
         """Go to a view."""
         if view != self.view:
             self.view = view
-            self.query_one("#today-filter").display = False
+            self.line.display = False
             self._fill(View("", ()))
-            self.query_one("#today-rows").focus()
+            self.action_into_list()
             self.refresh_bindings()
         self.action_read()
 
@@ -119,9 +111,13 @@ class TodayScreen(FilteredScreen):
         view, line = self.view, self._filter
         self._say(WORKING)
         names = (f"[{n}]" if at == view else f" {n} " for at, n in enumerate(VIEWS))
-        head = "  ".join(f"{at} {name}" for at, name in enumerate(names, 1))
+        keys = keyset_of(self.app)
+        head = "  ".join(f"{keys.pick(at)} {name}" for at, name in enumerate(names))
         self.query_one("#today-views", Static).update(Content(head))
-        self.serve(lambda: self._read(view, line), lambda read: self._show(view, read))
+        self.serve(
+            lambda: replace(read := self._read(view, line), rows=tuple(read.rows)),
+            lambda read: self._show(view, read),
+        )
 
     def show_fault(self, text: str) -> None:
         """Show a fault; what is on the screen stays, and is said to be what it is."""
@@ -133,7 +129,7 @@ class TodayScreen(FilteredScreen):
         names = Names(workshop.knowledge, self._case_of())
         if view == DAY:
             day = bench_day(workshop)
-            ends = f"; {end_words(day.plan)}" if day.plan.entries else ""
+            ends = f"; ends {clock(day.plan.ends_min)}" if day.plan.entries else ""
             return View(
                 f"{workshop.clock():%Y-%m-%d, planned at %H:%M}, {day.cases} cases{ends}",
                 day_rows(day, names),
@@ -152,7 +148,12 @@ class TodayScreen(FilteredScreen):
             return View(f"Attempts{chosen}: {len(attempts)}{more}", record_rows(attempts, names))
         return View(
             "What was used and is left; below it how often methods worked here",
-            (*used_rows(*used_up(workshop), names), *worked_rows(evidence_of(workshop), names)),
+            used_rows(
+                *used_up(workshop),
+                evidence_of(workshop),
+                attempts_on_record(workshop, Filter()),
+                names,
+            ),
         )
 
     def _case_of(self) -> Callable[[str], Case | None]:
@@ -184,17 +185,16 @@ class TodayScreen(FilteredScreen):
 
     # -- acts --------------------------------------------------------------------------------------
 
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+    def on_option_list_option_selected(self) -> None:
         """Open the plan of the case under the cursor."""
-        del event
-        row: DayRow = self.query_one(ActionList).row
+        row: DayRow = self.row
         if row.case:
             self._is_old = True
             self.post_message(Wanted("plan", row.case))
 
     def action_looked(self) -> None:
         """Record a look into the chamber under the cursor."""
-        row: DayRow | None = self.query_one(ActionList).row
+        row: DayRow | None = self.row
         if row is None or not row.case:
             self.show_fault("no chamber runs; start the timer of a chamber in its plan")
             return
@@ -210,7 +210,7 @@ class TodayScreen(FilteredScreen):
 
     def action_photos(self) -> None:
         """Show the photos of the case under the cursor."""
-        row: DayRow | None = self.query_one(ActionList).row
+        row: DayRow | None = self.row
         if row is None or not row.has_photos:
             self.show_fault("this attempt has no photo; write photos in the filter to find some")
             return

@@ -4,59 +4,42 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import ClassVar
 
 from textual import events
-from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import ContentSwitcher, Input, Static
 
-from triage.case.models import Case
 from triage.looks import is_after_cleaning
-from triage.plan.model import Plan, Step
+from triage.plan.model import Step
 from triage.show.words import duration, stage_word
-from triage.tui.screens.base import CHANGED_OUTSIDE
+from triage.tui.keysets import bind, pick, recording
 from triage.tui.screens.desk import DeskMenu
-from triage.tui.screens.detail import DetailScreen
-from triage.tui.screens.form import is_in_words
-from triage.tui.screens.particulars import Particulars
+from triage.tui.screens.form import Particulars, is_in_words
+from triage.tui.screens.ofcase import CHANGED_OUTSIDE, Read
 from triage.tui.screens.recording import RecordingScreen
+from triage.tui.screens.windows import DetailScreen
 from triage.tui.services import Services
 from triage.tui.shown import doing_text, step_text
-from triage.tui.widgets.burst import BurstTimer
-from triage.tui.widgets.checklist import Checklist
-from triage.tui.widgets.countdown import Countdown
-from triage.tui.widgets.outcomes import OutcomeBar
-from triage.tui.widgets.stoppoints import StopPoints
-from triage.tui.words import OUTCOME_KEYS
-
-# The tenth line is ticked by 0; no checklist is longer.
-TICKS = "1234567890"
+from triage.tui.widgets.stepping import Checklist, Countdown, OutcomeBar, StopPoints
 
 
 class WalkScreen(RecordingScreen):
     """Work through one step: checklist, hold point, the step itself, its outcome."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
-        *(
-            Binding(
-                key, f"outcome('{outcome}')", f"Record: {word}", show=False, id=f"outcome.{outcome}"
-            )
-            for key, outcome, word in OUTCOME_KEYS
-        ),
-        *(Binding(sign, f"tick({at})", "Tick", show=False) for at, sign in enumerate(TICKS, 1)),
-        Binding("enter", "open_step", "Ready, open", show=False, id="walk.open"),
-        Binding("t", "timer", "Timer", id="walk.timer"),
-        Binding("u", "burst", "Burst", id="walk.burst"),
-        Binding("m", "particulars", "Amount, note, photo", id="walk.particulars"),
-        Binding("f", "details", "In full", id="walk.details"),
-        Binding("e", "explain", "Why", id="walk.explain"),
-        Binding("plus", "more_time", "Look later", key_display="+", id="walk.later"),
-        Binding("p", "go('photos')", "Photos", show=False, id="walk.photos"),
-        Binding("a", "go('air')", "Air", show=False, id="walk.air"),
-        Binding("q,f9", "leave", "Plan", id="leave"),
+    BINDINGS = [
+        *recording(),
+        *pick("tick"),
+        bind("choose", "open_step", "Ready, open", show=False),
+        bind("timer", "timer"),
+        bind("pass", "particulars"),
+        bind("full", "details"),
+        bind("why", "explain"),
+        bind("later", "more_time"),
+        bind("photos", "go('photos')", show=False),
+        bind("air", "go('air')", show=False),
+        bind("leave", "leave", "Plan"),
     ]
 
     def __init__(self, services: Services, case_id: str, step_id: str | None = None) -> None:
@@ -78,7 +61,6 @@ class WalkScreen(RecordingScreen):
             ),
             Vertical(
                 Countdown(self.services.clock, id="countdown"),
-                BurstTimer(self.services.clock, id="burst"),
                 StopPoints(id="stops"),
                 id="watching",
             ),
@@ -88,7 +70,6 @@ class WalkScreen(RecordingScreen):
 
     def on_mount(self) -> None:
         """Read the case."""
-        self.query_one(BurstTimer).display = False
         self.begin()
 
     @property
@@ -101,12 +82,12 @@ class WalkScreen(RecordingScreen):
         """Which panel is open: waiting, ready, hold or work."""
         return self.query_one("#panels", ContentSwitcher).current or "waiting"
 
-    def take(self, case: Case, plan: Plan) -> None:
+    def take(self, read: Read) -> None:
         """Show the step that was chosen, the next one of the plan if none was, or it is gone."""
         if self._is_recording:
             return  # what comes of it is shown next; no other step may slide under the record
         self._busy = False
-        self.case, self.plan = case, plan
+        case, plan = read.case, read.plan
         self.show_case(case, plan)
         chosen = plan.step(self.step_id) if self.step_id else None
         step = chosen or plan.next_step()
@@ -123,7 +104,7 @@ class WalkScreen(RecordingScreen):
         self.query_one(Checklist).show(step)
         self.query_one("#doing", Static).update(doing_text(step).drawn())
         self.query_one("#hold-text", Static).update(_hold_text(step))
-        self.query_one(BurstTimer).ready(step.burst_s)
+        self.query_one(Countdown).bursts = 0
         self.refresh_bindings()
         self.show_place(
             f"{case.title or case.id} · {stage_word(step.stage)} · rung {step.rung}/{step.rungs}"
@@ -165,9 +146,11 @@ class WalkScreen(RecordingScreen):
         self._stands_since = self.services.pulse()
 
     def _make_room(self) -> None:
-        """Shrink the timer where the stop points would not all be in view."""
-        if not self.is_whole:
+        """Shrink the timer where stop points would be out of view; say that a page goes on."""
+        if not self.is_whole or self.step is None:
             return
+        further = "   PgDn reads on" if self.query_one(f"#{self.panel}").max_scroll_y else ""
+        self.query_one("#headline", Static).update(Content(f"{self.step.name}{further}"))
         watching, stops = self.query_one("#watching"), self.query_one(StopPoints)
         if stops.max_scroll_y and not watching.has_class("-crowded"):
             watching.add_class("-crowded")
@@ -230,12 +213,12 @@ class WalkScreen(RecordingScreen):
         """Note when the screen was left."""
         self._left_at = self.services.clock()
         if self.is_whole:
-            self.query_one(BurstTimer).halt()
+            self.query_one(Countdown).break_burst()
 
     def on_screen_resume(self) -> None:
         """Tell what was recorded meanwhile; after long ask again for what must be ready."""
         if self._to_tell is not None:
-            self._tell_recorded(*self._to_tell)
+            self._tell_recorded(self._to_tell)
             return
         left_at, self._left_at = self._left_at, None
         if left_at is not None and not self._busy:
@@ -270,13 +253,12 @@ class WalkScreen(RecordingScreen):
     def changed_outside(self) -> None:
         """Take the file as it is now; a step that stands as before is gone on with."""
 
-        def then(read: tuple[Case, Plan]) -> None:
-            case, plan = read
-            if self.step is not None and plan.step(self.step.id) == self.step:
-                self.case, self.plan = case, plan
-                self._timed(case)
+        def then(read: Read) -> None:
+            if self.step is not None and read.plan.step(self.step.id) == self.step:
+                self.plan = read.plan
+                self._timed(read.case)
             else:
-                self.take(case, plan)
+                self.take(read)
             self.tell(CHANGED_OUTSIDE)
 
         self.serve(self.read, then)

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any
 
 from rich.text import Text
-from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from triage.tui.hanging import Hanging
+from triage.tui.keysets import bind
 
 
 @dataclass(frozen=True)
@@ -40,10 +40,10 @@ class Held(Option):
 class ActionList(OptionList):
     """Rows to move through with the arrows; Enter acts on the one under the cursor."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "select", "Choose", key_display="Enter", id="choose"),
-        Binding("down", "cursor_down", "Down", show=False, id="list.down"),
-        Binding("up", "cursor_up", "Up", show=False, id="list.up"),
+    BINDINGS = [
+        bind("choose", "select"),
+        bind("down", "cursor_down", show=False),
+        bind("up", "cursor_up", show=False),
     ]
 
     def show(self, rows: Iterable[Row], at: str | None = None) -> None:

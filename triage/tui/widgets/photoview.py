@@ -27,6 +27,7 @@ LARGEST = 2000
 # Terminals known to draw pixels: by placeholders in cells, or by rows of six points.
 PLACEHOLDERS = ("xterm-kitty", "xterm-ghostty")
 SIXELS = ("foot", "mlterm", "contour", "WezTerm", "iTerm.app")
+HALVES, CELL_POINTS = "HalfcellImage", 10  # a cell is about ten points wide
 NO_LIBRARY = TriageError("pictures are not drawn here", mend='install the extra "picture"')
 
 
@@ -42,7 +43,7 @@ def drawer(environ: Mapping[str, str] = os.environ) -> type[Widget]:
             import_module("textual_image.widget")
     found: Any = sys.modules["textual_image.widget"]
     term, program = environ.get("TERM", ""), environ.get("TERM_PROGRAM", "")
-    kind = "HalfcellImage"
+    kind = HALVES
     if term.startswith(PLACEHOLDERS):
         kind = "TGPImage"
     elif term.startswith(SIXELS) or program in SIXELS:
@@ -66,8 +67,8 @@ def _cell_size() -> dict[str, str]:
     return {"TEXTUAL_CELL_WIDTH": f"{width // columns}", "TEXTUAL_CELL_HEIGHT": f"{height // rows}"}
 
 
-def upright(place: Path) -> Any:
-    """Return a photo as it was held, made small enough to be shown.
+def upright(source: Any) -> Any:
+    """Return a photo as it was held, made small enough to be shown; or points as a picture.
 
     Raises
     ------
@@ -77,10 +78,12 @@ def upright(place: Path) -> Any:
         from PIL import Image, ImageOps  # noqa: PLC0415  (an optional extra)
     except ImportError:
         raise NO_LIBRARY from None
+    if not isinstance(source, Path):
+        return Image.fromarray(source)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            with Image.open(place) as opened:
+            with Image.open(source) as opened:
                 opened.draft("RGB", (LARGEST, LARGEST))
                 picture = ImageOps.exif_transpose(opened).convert("RGB")
                 picture.thumbnail((LARGEST, LARGEST))
@@ -88,7 +91,7 @@ def upright(place: Path) -> Any:
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as fault:
         reason = "it is too large" if "bomb" in str(fault) else "it is no picture"
         raise TriageError(
-            f'"{place.name}" cannot be drawn: {reason}', mend="open it in another program"
+            f'"{source.name}" cannot be drawn: {reason}', mend="open it in another program"
         ) from None
 
 
@@ -102,18 +105,31 @@ class PhotoView(Vertical):
     def show(self, words: str, place: Path | None) -> None:
         """Show what is said about a photo and, if it is there, the photo."""
         self.query_one(".photo-words", Static).update(Content(words))
-        self.run_worker(self._drawing(place), exclusive=True, group=f"photo-{self.id}")
+        self.draw(place)
 
-    async def _drawing(self, place: Path | None) -> None:
+    @property
+    def points_wide(self) -> int:
+        """Return how many points a picture is drawn with along its width, about."""
+        try:
+            is_halves = drawer().__name__ == HALVES
+        except ImportError:
+            is_halves = True
+        return max(40, self.size.width * (1 if is_halves else CELL_POINTS))
+
+    def draw(self, source: Any) -> None:
+        """Draw a photo from its file, or its points; None draws nothing."""
+        self.run_worker(self._drawing(source), exclusive=True, group=f"photo-{self.id}")
+
+    async def _drawing(self, source: Any) -> None:
         await self.query(".photo-picture").remove()
-        if place is not None:
-            await self.mount(await self._picture(place))
+        if source is not None:
+            await self.mount(await self._picture(source))
 
-    async def _picture(self, place: Path) -> Widget:
+    async def _picture(self, source: Any) -> Widget:
         if self.app.no_color:
             return _said("colours are off. Open the file to see it.")
         try:
-            picture = await asyncio.to_thread(upright, place)
+            picture = await asyncio.to_thread(upright, source)
             made: type[Any] = drawer()
         except ImportError:
             return _said(NO_LIBRARY.line())
