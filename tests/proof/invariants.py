@@ -149,7 +149,7 @@ def within_zone(scene: Scene) -> str:
         return ""
     wrong = set()
     for method in scene.ladder.rungs:
-        mechanical, chemical, _ = grades_of(scene.knowledge.methods[method])
+        mechanical, chemical, *_ = grades_of(scene.knowledge.methods[method])
         if mechanical > zone.most_mechanical or chemical > zone.most_chemical:
             wrong.add(method)
     return _named(wrong)
@@ -162,7 +162,7 @@ def within_fragility(scene: Scene) -> str:
     wrong = set()
     for method in scene.ladder.rungs:
         entry = scene.knowledge.methods[method]
-        mechanical, chemical, _ = grades_of(entry)
+        mechanical, chemical, *_ = grades_of(entry)
         most = grade.most_chemical
         if scene.knowledge.techniques[entry.technique].water_free:
             most = max(most, _most_chemical_dry(scene))
