@@ -93,7 +93,7 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-@pytest.mark.parametrize("flags", [[], ["-O"], ["-OO"]])
+@pytest.mark.parametrize("flags", [[], ["-OO"]])
 def test_interlocks_are_worked_out_again_at_every_act(folder: Path, flags: list[str]) -> None:
     text = ACTS if not flags else ACTS.replace("sys.flags.optimize == 0", "False")
     done = subprocess.run(

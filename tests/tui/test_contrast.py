@@ -16,7 +16,7 @@ from tests.tui.places import reached
 from triage.service import Workshop
 
 LEAST = 4.5
-LOOKED_AT = ("walk", "filter", "questions-finding", "plan", "observe", "particulars")
+LOOKED_AT = ("walk", "questions-finding", "filter", "plan", "observe", "particulars")
 
 
 def luminance(colour: Color) -> float:
@@ -53,13 +53,14 @@ def pairs(driver: Driver) -> Iterator[tuple[str, Color, Color]]:
             )
 
 
+@pytest.mark.parametrize("screens", [2, pytest.param(6, marks=pytest.mark.slow)])
 async def test_every_text_in_every_theme(
-    looking: Workshop, monkeypatch: pytest.MonkeyPatch
+    screens: int, looking: Workshop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("NO_COLOR", "")
     faint = set()
     async with driven(looking, size=(80, 24)) as driver:
-        for name in LOOKED_AT:
+        for name in LOOKED_AT[:screens]:
             await reached(driver, name)
             if name == "walk":
                 driver.screen.show_fault("something")

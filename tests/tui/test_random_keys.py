@@ -164,7 +164,7 @@ async def typed(workshop: Workshop, keyset: KeySet, count: int) -> None:
     print(f"{keyset.id}: {count} keys, {watch.pressed} outcomes, {watch.recorded} records")
 
 
-@pytest.mark.parametrize("count", [500, pytest.param(2000, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [250, pytest.param(2000, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
 async def test_random_keys_at_full_speed(
     keyset: KeySet, count: int, demo: Path, opened_on: Opened

@@ -120,6 +120,7 @@ def test_the_group_is_asked_where_only_it_and_a_sign_open_a_step():
     answers = {
         "worth-it": "yes",
         "whole": "whole",
+        "age": "since-1990",
         "lacquered": "no",
         "old-poison-signs": "no",
         "live-pest-signs": "no",
