@@ -1,6 +1,7 @@
 """What must hold of every plan, written from the safety goals: no function of the planner is used.
 
 Each check takes a plan as a user holds it, with the case, the bench and the entries of the rules.
+What must hold of one complete step is written once, in ``tests/proof/steps.py``, and checked here too.
 """
 
 from __future__ import annotations
@@ -10,12 +11,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from tests.proof.steps import STEPS, Shown
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.errors import CONTROL
 from triage.exposure.day import DayLedger
 from triage.knowledge.agents import Agent
-from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.knowledge.specimen import STAGES
@@ -66,7 +67,12 @@ def must(check: Check) -> Check:
 
 def broken(seen: Seen) -> list[str]:
     """Return every promise that a plan breaks, in words."""
-    return [f"{name}: {said}" for name, check in CHECKS.items() for said in check(seen)]
+    steps = [Shown(seen.k, step) for step in seen.plan.steps]
+    of_steps = ((p.name, p.broken(step)) for p in STEPS for step in steps)
+    return [
+        *(f"{name}: {said}" for name, check in CHECKS.items() for said in check(seen)),
+        *(f"{name}: {said}" for name, said in of_steps if said),
+    ]
 
 
 def _each(seen: Seen) -> Iterator[tuple[Step, Agent]]:
@@ -112,27 +118,6 @@ def gloves_that_fail_are_not_worn(seen: Seen) -> Iterator[str]:
 
 
 @must
-def gloves_and_goggles_are_named_where_the_agent_needs_them(seen: Seen) -> Iterator[str]:
-    for step, agent in _each(seen):
-        if any(g.verdict != "fails" for g in agent.gloves) and not step.protection.gloves:
-            yield f"{step.id}: no gloves for {agent.id}"
-        eyes = any(seen.k.hazards[h].needs_eye_protection for h in agent.hazards)
-        if eyes and not step.protection.eyes:
-            yield f"{step.id}: no goggles for {agent.id}"
-
-
-@must
-def what_must_not_be_mixed_is_said(seen: Seen) -> Iterator[str]:
-    for step, agent in _each(seen):
-        # A draft may be used by no method, so it is on no bench of this tool.
-        real = {a.id for a in seen.k.agents.values() if a.status is not Status.DRAFT}
-        # What harms nobody (water) is opened everywhere: its partner's own step says it.
-        known = [m for m in agent.incompatible if m.with_ in real and agent.hazards]
-        said = " ".join(line.text for line in step.cautions if line.kind == "mixing")
-        yield from (f"{step.id} {m.with_}" for m in known if m.product not in said)
-
-
-@must
 def agents_of_the_day_that_must_not_meet_are_said(seen: Seen) -> Iterator[str]:
     for step, agent in _each(seen):
         said = " ".join(line.text for line in step.cautions if line.kind == "mixing")
@@ -156,13 +141,6 @@ def nothing_that_evaporates_while_the_day_is_not_known(seen: Seen) -> Iterator[s
 def what_is_unread_is_named(seen: Seen) -> Iterator[str]:
     if seen.unread and not any(n.rule == "air-unknown" for n in seen.plan.notices):
         yield "no notice"
-
-
-@must
-def no_step_goes_over_a_limit(seen: Seen) -> Iterator[str]:
-    for step in seen.plan.steps:
-        if step.air is not None and step.air.verdict == "over":
-            yield step.id
 
 
 @must
@@ -312,21 +290,6 @@ def every_zone_of_a_step_is_one_that_was_seen(seen: Seen) -> Iterator[str]:
 
 
 # -- a step is whole ------------------------------------------------------------------------------
-
-
-@must
-def every_step_says_what_to_do_when_to_stop_and_why(seen: Seen) -> Iterator[str]:
-    for step in seen.plan.steps:
-        parts = (step.do, step.success, step.stop_points, step.tool, step.because, step.sources)
-        if not all(parts):
-            yield step.id
-
-
-@must
-def every_liquid_says_where_it_goes_afterwards(seen: Seen) -> Iterator[str]:
-    for step, agent in _each(seen):
-        if agent.disposal and not step.disposal:
-            yield f"{step.id} {agent.id}"
 
 
 @must
