@@ -50,7 +50,7 @@ TITLES = {
     "bench": "rules, bench",
     "look": "why, what if",
     "calc": "arithmetic",
-    "picture": "arithmetic",
+    "picture": "read and print",
     "history": "day, history",
     "sheet": "read and print",
     "handbook": "read and print",

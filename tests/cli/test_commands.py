@@ -131,7 +131,7 @@ def test_plan_json_has_every_documented_key(
     assert set(plan) >= REQUIRED
     for step in plan["steps"]:
         assert set(step) >= STEP_KEYS
-        assert set(step["harshness"]) == {"mechanical", "chemical", "person"}
+        assert set(step["harshness"]) == {"mechanical", "chemical", "person", "lasting"}
     for finding in plan["findings"]:
         assert set(finding) >= {"zone", "deposit", "certainty", "alternatives"}
     for excluded in plan["excluded"]:
