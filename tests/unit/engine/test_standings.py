@@ -25,7 +25,8 @@ def test_a_rival_behind_what_is_alike_counts() -> None:
     assert standings_of(shipped().judgement, ranked, NO_GUARDS, alike)[0] == "likely"
 
 
-def test_only_deposits_share_their_word_that_one_liquid_or_solvent_takes() -> None:
+def test_only_deposits_share_their_word_that_one_liquid_takes_or_that_stay() -> None:
+    # What is kept stays whichever of them it is: coat, packet, silk, prey, what grew on it alive.
     # Palmitic acid goes into alcohol and hydrocarbon alike (J. Chem. Eng. Data 54:64, 2009); what
     # swells or dissolves in a drop of water is not told apart by the drop: common practice.
     groups: dict[str, set[str]] = {}
@@ -39,6 +40,11 @@ def test_only_deposits_share_their_word_that_one_liquid_or_solvent_takes() -> No
         "goes-with-water": {
             "sugar-honey", "body-salts", "glue-gum-residue", "gut-fluid-blood", "mud",
         },
+        "stays": {
+            "ectoparasite-fungus", "kept-thing", "own-coat", "pollinia",
+            "prey-remains", "silk",
+        },
     }  # fmt: skip
+    assert all(shipped().deposits[each].is_left for each in groups["stays"])
     guarded = {d.id for d in shipped().deposits.values() if d.guard != "none"}
     assert not guarded & set().union(*groups.values())

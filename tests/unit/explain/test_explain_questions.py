@@ -133,5 +133,5 @@ def test_the_group_is_asked_where_only_it_and_a_sign_open_a_step():
     grains = new_finding("f3", "abdomen-hard", signs={"texture": "grains"})
     places = (new_finding("f1", "antenna"), new_finding("f2", "tarsus"), grains)
     truth = new_case("group", taxon="true-bugs", answers=answers, findings=places)
-    assert look.of_case(truth).step is not None
+    assert look.of_case(truth).first is not None
     assert ask_out(look, likelihood(), truth).same_step

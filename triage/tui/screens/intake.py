@@ -12,6 +12,7 @@ from textual.widgets import Static
 from triage.case.models import Case
 from triage.knowledge.book import Knowledge
 from triage.knowledge.specimen import Question
+from triage.plan.questions import is_put, question_line
 from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.services import Services
@@ -21,11 +22,15 @@ MOST = 12
 
 
 def to_look_at(knowledge: Knowledge, case: Case) -> tuple[Question, ...]:
-    """Return what is looked at on every specimen and not answered yet, in the order of asking."""
-    asked = (each for each in knowledge.questions.values() if each.usual is not None)
-    return tuple(
-        sorted((each for each in asked if each.id not in case.answers), key=lambda each: each.rank)
-    )[:MOST]
+    """Return what is looked at on every such specimen and not answered yet, as it is asked."""
+    asked = (
+        each
+        for each in knowledge.questions.values()
+        if each.usual is not None
+        and each.id not in case.answers
+        and is_put(knowledge, case, question_line(knowledge, each.id, None, ""))
+    )
+    return tuple(sorted(asked, key=lambda each: each.rank))[:MOST]
 
 
 class IntakeScreen(CaseScreen):
