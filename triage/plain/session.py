@@ -112,7 +112,7 @@ class PlainSession:
         return chosen
 
     def _day(self) -> None:
-        self.ask.say(*lines_of(day_blocks(bench_day(self.workshop))))
+        self.ask.say(*lines_of(day_blocks(bench_day(self.workshop)), self.ask.width))
 
     def _more(self, case: str | None) -> Acts:
         """Return the way to the commands, nothing where there are none."""
@@ -164,7 +164,7 @@ class PlainSession:
         behind = (Line(f"{RECORD}{record}", depth=1),) if record else ()
         self.ask.say("", *lines_of((*head_blocks(plan), *finding_blocks(plan)), self.ask.width))
         self.ask.say(*camera_lines(self.workshop.knowledge, case, plan))
-        self.ask.say(*lines_of((now, *behind)))
+        self.ask.say(*lines_of((now, *behind), self.ask.width))
 
     def _acts(self, case: Case, plan: Plan) -> Acts:
         """Return what can be done with a case now, in the order of the work."""
@@ -222,7 +222,7 @@ class PlainSession:
     def _read(self, case: Case) -> None:
         sure = self.workshop.desk.sure_plan(case)
         told = plan_blocks(sure.plan, whole=True, sure=sure_by_step(sure))
-        self.ask.say(*lines_of(told))
+        self.ask.say(*lines_of(told, self.ask.width))
 
     def _show(self, case: Case, attempt: Attempt) -> None:
         """Show the photos of an attempt in the viewer of the system."""

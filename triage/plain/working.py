@@ -21,7 +21,7 @@ LEAST_TIMED_S = 20.0
 
 def work_on(ask: Dialogue, workshop: Workshop, case: Case, step: Step) -> None:
     """Show a step whole, open it when all is ready, time it, and record what came of it."""
-    ask.say(*lines_of((step_heading(step), *step_blocks(step))))
+    ask.say(*lines_of((step_heading(step), *step_blocks(step)), ask.width))
     if step.hazardous and not _is_prepared(ask, step):
         ask.say("not opened: the preparation is not complete")
         return

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import io
 import re
+from itertools import pairwise
 
 import pytest
 
@@ -115,9 +116,13 @@ def plain_lines(width: int, monkeypatch: pytest.MonkeyPatch, workshop: Workshop)
 def test_no_line_is_wider_than_the_terminal(
     workshop: Workshop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for width in (40, 100):
+    for width in (40, 72, 100):
         lines = plain_lines(width, monkeypatch, workshop)
         assert max(len(line) for line in lines if " > " not in line) <= width
+        # And none ends before it must: what a step says is wrapped once, at this width.
+        for line, after in pairwise(lines):
+            if line.startswith("    - ") and after.startswith("      "):
+                assert len(line) + 1 + len(after.split()[0]) > width, (line, after)
     assert wrapped("  12 a long line of words", 14) == ["  12 a long", "     line of", "     words"]
 
 
