@@ -9,7 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
+from pathlib import Path
 from typing import Generic, TypeVar
+
+import yaml
 
 from tests.proof.axes import DRY, IN_FLUID
 from tests.proof.scene import Scene
@@ -22,6 +25,10 @@ from triage.knowledge.specimen import STAGES
 from triage.plan.skeleton import ORDER
 
 T = TypeVar("T")
+# What each promise rests on; the file says how.
+RESTS_ON: dict[str, str] = yaml.safe_load(
+    Path(__file__).with_name("rests_on.yaml").read_text(encoding="utf-8")
+)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from tests.proof.invariants import Invariant, T
+from tests.proof.invariants import RESTS_ON, Invariant, T
 
 # So many broken examples are kept for each promise.
 EXAMPLES = 5
@@ -76,7 +76,8 @@ class Tally:
         for promise in self.promises:
             mark = "BROKEN" if self.broken[promise.name] else "holds"
             checked = self.checked[promise.name]
-            found.append(f"{mark:6} {checked:>9}  {promise.name}: {promise.sentence}")
+            rests = RESTS_ON[promise.name]
+            found.append(f"{mark:6} {checked:>9}  {promise.name}: {promise.sentence} [{rests}]")
             found += [f"         {example}" for example in self.examples.get(promise.name, ())]
         found.append(
             f"{self.combinations} combinations in {self.classes} classes that differ in more than "

@@ -19,7 +19,7 @@ import triage.plan.planner as planner_module
 import triage.plan.skeleton as skeleton_module
 from tests.proof.axes import BEST, EMPTY_SHELF, EVERY_CIRCUMSTANCE, Axes
 from tests.proof.breaking import changed, with_entry
-from tests.proof.invariants import COMBINATION, PAIRS, SCENE
+from tests.proof.invariants import COMBINATION, PAIRS, RESTS_ON, SCENE
 from tests.proof.sweep import Sweeper, promises
 from tests.support.knowledge import consultant, shipped
 from tests.support.sweeping import axes as shipped_axes
@@ -385,6 +385,11 @@ def swept(broken: Break, axes: Axes, patch: pytest.MonkeyPatch, name: str) -> di
     walking = name not in SCENES
     sweeper = Sweeper(held, part, walking=walking, judged=judged() if is_shipped else None)
     return dict(+sweeper.sweep(broken.deposit).broken)
+
+
+def test_every_promise_says_what_it_rests_on():
+    assert set(RESTS_ON) == {promise.name for promise in promises()}
+    assert set(RESTS_ON.values()) - {"design"} <= set(shipped().sources)
 
 
 def test_every_promise_has_its_break():
