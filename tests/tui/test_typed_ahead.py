@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import threading
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from pathlib import Path
 
 import pytest
@@ -14,12 +16,12 @@ from triage.case.models import Case
 from triage.errors import TriageError
 from triage.service import Workshop
 from triage.tui.app import TriageApp
-from triage.tui.screens.base import ServiceScreen
+from triage.tui.screens.base import OPENING_S, ServiceScreen
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recorded import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
-from triage.tui.screens.windows import STANDS_S, AlarmScreen, ChoiceScreen, DetailScreen, StopScreen
+from triage.tui.screens.windows import AlarmScreen, ChoiceScreen, DetailScreen, StopScreen
 from triage.tui.words import OUTCOME_KEYS
 
 CASE = "bumblebee-plate-3"
@@ -223,19 +225,31 @@ async def test_a_record_and_the_next_one_typed_in_one_go_are_one(
 # -- the first minute --------------------------------------------------------------------------
 
 
-async def test_a_key_pressed_before_the_plan_stands_is_kept(workshop: Workshop) -> None:
-    """The list stands while the rules are read; what is typed then acts on the plan behind it."""
+@asynccontextmanager
+async def rules_unread(
+    workshop: Workshop, case: str | None = None
+) -> AsyncIterator[tuple[Driver, threading.Event]]:
+    """Yield the program before its rules are read, and what lets them be."""
     go = threading.Event()
 
     def opening() -> Workshop:
         assert go.wait(60)
         return workshop
 
-    app = TriageApp(opening, Hand(), CASE, workshop.cases, pulse=Pulse())
+    app = TriageApp(opening, Hand(), case, workshop.cases, pulse=Pulse())
     async with app.run_test(size=(80, 24)) as pilot:
-        driver = Driver(app, pilot)
-        while "Bumblebee worker" not in driver.text:
-            await driver.calm()
+        yield Driver(app, pilot), go
+
+
+async def calm_until(driver: Driver, words: str) -> None:
+    while words not in driver.text:
+        await driver.calm()
+
+
+async def test_a_key_pressed_before_the_plan_stands_is_kept(workshop: Workshop) -> None:
+    """The list stands while the rules are read; what is typed then acts on the plan behind it."""
+    async with rules_unread(workshop, CASE) as (driver, go):
+        await calm_until(driver, "Bumblebee worker")
         driver.send("s")
         for _ in range(6):
             await driver.calm()
@@ -253,17 +267,8 @@ async def test_what_is_typed_behind_a_case_opened_before_the_rules_are_read_is_k
     workshop: Workshop,
 ) -> None:
     """Enter opens the case when the rules are read; the key behind it starts its step."""
-    go = threading.Event()
-
-    def opening() -> Workshop:
-        assert go.wait(60)
-        return workshop
-
-    app = TriageApp(opening, Hand(), None, workshop.cases, pulse=Pulse())
-    async with app.run_test(size=(80, 24)) as pilot:
-        driver = Driver(app, pilot)
-        while "Bumblebee worker" not in driver.text:
-            await driver.calm()
+    async with rules_unread(workshop) as (driver, go):
+        await calm_until(driver, "Bumblebee worker")
         for key in ("slash", *"bumble", "enter", "s"):
             driver.send(key)
             for _ in range(6):
@@ -276,18 +281,9 @@ async def test_what_is_typed_behind_a_case_opened_before_the_rules_are_read_is_k
 async def test_a_key_pressed_before_the_first_list_stands_is_kept(
     tmp_path: Path, opened_on: Opened
 ) -> None:
-    go, workshop = threading.Event(), opened_on(tmp_path / "fresh")
-
-    def opening() -> Workshop:
-        assert go.wait(60)
-        return workshop
-
-    app = TriageApp(opening, Hand(), None, workshop.cases, pulse=Pulse())
-    async with app.run_test(size=(80, 24)) as pilot:
-        driver = Driver(app, pilot)
+    async with rules_unread(opened_on(tmp_path / "fresh")) as (driver, go):
         driver.send("+")
-        while "No case here yet" not in driver.text:
-            await driver.calm()
+        await calm_until(driver, "No case here yet")
         go.set()
         await driver.on(ChoiceScreen)
 
@@ -341,7 +337,7 @@ async def test_an_alarm_of_another_specimen_stays_until_answered_and_one_key_goe
         await driver.press(*(key for key, _, _ in OUTCOME_KEYS), "enter")
         assert isinstance(driver.screen, AlarmScreen)
         assert {each: workshop.load(each) for each in before} == before
-        pulse.seconds += STANDS_S
+        pulse.seconds += OPENING_S
         await driver.press("enter")
         await driver.on(WalkScreen)
         assert driver.screen.case_id == other
