@@ -15,7 +15,8 @@ from triage.case.profile import Bench
 from triage.engine.casefacts import BENCH, facts_from
 from triage.engine.consult import Consultant
 from triage.engine.facts import Conclusion, Fact
-from triage.engine.many import Drawing, Recognition
+from triage.engine.indexed import Drawing
+from triage.engine.recognition import Recognition
 from triage.engine.vocabulary import NONE
 from triage.knowledge.rules import FAMILIES, Family
 

@@ -18,7 +18,8 @@ from tests.support.random_grammar import with_drawn_rules
 from tests.support.three_engines import clips_engines
 from triage.engine.casefacts import facts_from
 from triage.engine.consult import Consultant
-from triage.engine.many import Extent, extent_of, with_values
+from triage.engine.indexed import Extent, extent_of
+from triage.engine.many import with_values
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES
 from triage.plan.air import AirJudge

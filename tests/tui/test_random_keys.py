@@ -21,8 +21,9 @@ from triage.case.models import Attempt, Case
 from triage.case.store import load_case
 from triage.service import Workshop
 from triage.tui.keysets import SETS, KeySet
+from triage.tui.screens.base import OPENING_S
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.recording import OPENING_S, RecordingScreen
+from triage.tui.screens.recording import RecordingScreen
 from triage.tui.screens.windows import StopScreen
 
 # Of a burst; one key comes a hundredth of a second after the other.

@@ -23,8 +23,6 @@ from triage.engine.recognition import Recognition, Said, Summary
 from triage.engine.vocabulary import NONE
 from triage.knowledge.rules import Family
 
-__all__ = ["Drawing", "Drawn", "Extent", "Gates", "Many", "Recognition", "extent_of", "with_values"]
-
 Value = TypeVar("Value")
 Drawings = Mapping[Extent, Drawing[Value]]
 

@@ -202,6 +202,11 @@ class Method(Entry):
                 raise ValueError(msg)
         return self
 
+    @property
+    def followable(self) -> tuple[SourceId, ...]:
+        """The documents whose figures a person may follow, its own first."""
+        return (self.source, *(each.source for each in self.also if each.figures))
+
     def followed(self, source: SourceId | None) -> Method:
         """Return the method with the figures of the reading that a person follows, if any."""
         found = next((each.figures for each in self.also if each.source == source), {})

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import shutil
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import TextIO, TypeVar
 
 from triage.errors import TriageError
+from triage.show.blocks import Block
+from triage.show.lines import lines_of
 
 T = TypeVar("T")
 # Narrower than this nothing could be read.
@@ -56,6 +58,10 @@ class Dialogue:
             for each in line.rstrip().splitlines() or [""]:
                 self.sink.write("\n".join(wrapped(each, self.width)) + "\n")
         self.sink.flush()
+
+    def show(self, blocks: Iterable[Block]) -> None:
+        """Print blocks as lines of the width of the terminal."""
+        self.say(*lines_of(blocks, self.width))
 
     @property
     def width(self) -> int:

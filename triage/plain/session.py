@@ -25,7 +25,6 @@ from triage.service.listing import CaseLine, doing_words
 from triage.service.photographs import view_photo
 from triage.service.takeback import record_words
 from triage.show.blocks import Line
-from triage.show.lines import lines_of
 from triage.show.plan import camera_lines, finding_blocks, head_blocks, plan_blocks
 from triage.show.record import day_blocks
 from triage.show.step import step_line
@@ -112,7 +111,7 @@ class PlainSession:
         return chosen
 
     def _day(self) -> None:
-        self.ask.say(*lines_of(day_blocks(bench_day(self.workshop)), self.ask.width))
+        self.ask.show(day_blocks(bench_day(self.workshop)))
 
     def _more(self, case: str | None) -> Acts:
         """Return the way to the commands, nothing where there are none."""
@@ -162,9 +161,10 @@ class PlainSession:
         record = own_record(step) if step else ""
         now = Line(step_line(step) if step else NO_STEP)
         behind = (Line(f"{RECORD}{record}", depth=1),) if record else ()
-        self.ask.say("", *lines_of((*head_blocks(plan), *finding_blocks(plan)), self.ask.width))
+        self.ask.say("")
+        self.ask.show((*head_blocks(plan), *finding_blocks(plan)))
         self.ask.say(*camera_lines(self.workshop.knowledge, case, plan))
-        self.ask.say(*lines_of((now, *behind), self.ask.width))
+        self.ask.show((now, *behind))
 
     def _acts(self, case: Case, plan: Plan) -> Acts:
         """Return what can be done with a case now, in the order of the work."""
@@ -222,7 +222,7 @@ class PlainSession:
     def _read(self, case: Case) -> None:
         sure = self.workshop.desk.sure_plan(case)
         told = plan_blocks(sure.plan, whole=True, sure=sure_by_step(sure))
-        self.ask.say(*lines_of(told, self.ask.width))
+        self.ask.show(told)
 
     def _show(self, case: Case, attempt: Attempt) -> None:
         """Show the photos of an attempt in the viewer of the system."""

@@ -11,7 +11,6 @@ from triage.plain.dialogue import FEWEST_LETTERS, Dialogue
 from triage.plan.model import Step
 from triage.service import Workshop
 from triage.service.working import far_more
-from triage.show.lines import lines_of
 from triage.show.step import preparation, step_blocks, step_heading
 from triage.show.words import OUTCOME_WORDS, duration, timer_label
 
@@ -21,7 +20,7 @@ LEAST_TIMED_S = 20.0
 
 def work_on(ask: Dialogue, workshop: Workshop, case: Case, step: Step) -> None:
     """Show a step whole, open it when all is ready, time it, and record what came of it."""
-    ask.say(*lines_of((step_heading(step), *step_blocks(step)), ask.width))
+    ask.show((step_heading(step), *step_blocks(step)))
     if step.hazardous and not _is_prepared(ask, step):
         ask.say("not opened: the preparation is not complete")
         return

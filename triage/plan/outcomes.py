@@ -206,11 +206,10 @@ def as_followed(knowledge: Knowledge, case: Case, method_id: str) -> tuple[Metho
     method = knowledge.methods[method_id]
     chosen = [o.reading for o in case.overrides if (o.kind, o.method) == (FOLLOW, method_id)]
     source = chosen[-1] if chosen and chosen[-1] != method.source else None
-    known = [each.source for each in method.also if each.figures]
-    if source is not None and source not in known:
+    if source is not None and source not in method.followable:
         raise TriageError(
             f'case "{case.id}" follows "{source}" for {method.name}, which is not known here',
-            mend=did_you_mean(source, (*known, method.source)),
+            mend=did_you_mean(source, method.followable),
         )
     return method.followed(source), source
 

@@ -224,11 +224,10 @@ def _is_hazardous(method: Method, agents: Iterable[Agent], knowledge: Knowledge)
 def _readings(setting: Setting, method: Method, followed: str | None) -> Iterator[DocumentLine]:
     """Yield what each document says of a method on which they disagree, its own first."""
     told = {method.source: method.stands} | {each.source: each.text for each in method.also}
-    can_be = {method.source, *(each.source for each in method.also if each.figures)}
     for source, says in told.items():
         title = setting.knowledge.sources[source].title
         chosen = source == (followed or method.source)
-        yield DocumentLine(source, title, says, chosen, source in can_be)
+        yield DocumentLine(source, title, says, chosen, source in method.followable)
 
 
 def _hold_prompt(knowledge: Knowledge, method: Method, ladder: Ladder, *, hazardous: bool) -> str:

@@ -228,9 +228,8 @@ class Working:
         TriageError: the method has no such reading, or no reason is given.
         """
         entry = self.shop.knowledge.require("method", method)
-        known = [entry.source, *(each.source for each in entry.also if each.figures)]
-        if source not in known:
-            mend = did_you_mean(source, known) if entry.also else "its documents agree"
+        if source not in entry.followable:
+            mend = did_you_mean(source, entry.followable) if entry.also else "its documents agree"
             raise TriageError(f'"{source}" gives no figures for {entry.name}', mend=mend)
         if not reason.strip():
             raise TriageError("following another document needs a reason", mend="say why")

@@ -34,6 +34,9 @@ LEAST_WIDTH, LEAST_HEIGHT = 80, 24
 BROAD_WIDTH = 120
 # Places that are about the case at hand.
 OF_A_CASE = ("air", "photos", "intake")
+# What records, and what answers an alarm, counts only when it has stood so long: a key that comes
+# sooner was typed before it could be seen [s of the pulse].
+OPENING_S = 0.5
 DISK_MEND = "see that the disk has room and the folder may be written, then try again"
 
 

@@ -9,7 +9,7 @@ from triage.looks import is_look, timed_s, too_early_s, unseen_zones
 from triage.plan.model import Step
 from triage.service.working import far_more
 from triage.show.words import duration, timer_label
-from triage.tui.screens.base import Wanted
+from triage.tui.screens.base import OPENING_S, Wanted
 from triage.tui.screens.form import PHOTOS, Filled, Particulars, particulars_form, particulars_of
 from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.screens.recorded import GO_ON, RecordedScreen
@@ -94,10 +94,6 @@ class TimedScreen(CaseScreen):
         if action == "more_time":
             return self.step is not None and is_look(self.step) and self._timer() is not None
         return super().check_action(action, parameters)
-
-
-# An outcome that comes sooner was typed before the step could be seen [s].
-OPENING_S = 0.5
 
 
 class RecordingScreen(TimedScreen):

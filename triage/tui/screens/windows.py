@@ -18,7 +18,7 @@ from textual.widgets.option_list import Option
 
 from triage.tui.hanging import hanging
 from triage.tui.keysets import WORDS, KeySet, bind, key_name, keyset_of
-from triage.tui.screens.base import Answered, Leaving
+from triage.tui.screens.base import OPENING_S, Answered, Leaving
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.frame import KeysLine
 
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from triage.plan.model import Step
     from triage.tui.shown import Reasons
 
-# A key that comes sooner was meant for the screen below an alarm [s].
-STANDS_S = 0.5
 # Keys that lists and inputs bring along and that need no line in the help.
 MOVING = ("cursor_", "page_", "scroll", "first", "last")
 QUIET = frozenset({"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+q"})
@@ -189,7 +187,7 @@ class AlarmScreen(Question[bool]):
 
     def action_answer(self, goes: bool) -> None:
         """Go to the step, or let it wait; the title line goes on saying that it is over."""
-        if self._pulse() - self._since >= STANDS_S:
+        if self._pulse() - self._since >= OPENING_S:
             self.dismiss(goes)
 
     def action_leave(self) -> None:
