@@ -171,7 +171,7 @@ def _opening(judge: AirJudge, agent_id: str, pulse_mg: float) -> tuple[tuple[Fig
     if substance.density_g_per_ml is None:
         raise OutOfRange(f"no density of {agent_id} is known", mend="add it to its file")
     amount_ml = pulse_mg / MG_PER_G / substance.density_g_per_ml
-    verdict = judge.judge(substance, amount_ml, 0.0, 1.0, judge.room)
+    verdict = judge.judge(substance, amount_ml, 0.0, 1.0)
     near, binding = verdict.near, verdict.binding
     who = binding.limit.authority if binding else "no limit"
     ratio = binding.factor if binding else None

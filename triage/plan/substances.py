@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable
 
 from triage.case.profile import Bench
 from triage.exposure.gas import mg_per_m3_from_ppm
-from triage.exposure.inverse import Control
-from triage.exposure.space import Room
+from triage.exposure.space import Room, with_control
 from triage.exposure.substance import Limit, Substance
 from triage.knowledge.agents import Agent, Basis, Physical
 from triage.knowledge.agents import Limit as PublishedLimit
@@ -22,6 +21,7 @@ BASES = {
     Basis.IDLH: "idlh",
 }
 PERCENT = 100.0
+MG_PER_G = 1000.0
 LONGEST_RELEASE_MIN = 480.0
 
 
@@ -100,6 +100,13 @@ def strength_fraction(strength: Strength | None) -> float:
     return min(strength.value / PERCENT, 1.0)
 
 
+def open_fraction(method: Method | None) -> float:
+    """Return the mass fraction of a liquid that is the main agent and stands open."""
+    if method is None:
+        return 1.0
+    return strength_fraction(method.strength) * (method.amount.open_share if method.amount else 1.0)
+
+
 def release_min_of(
     knowledge: Knowledge, method: Method | None, taken_min: float | None = None
 ) -> float:
@@ -114,28 +121,6 @@ def release_min_of(
     dwell = method.dwell_s.start / 60.0 if method and method.dwell_s else 0.0
     taken = dwell if taken_min is None else taken_min
     return min(max(knowledge.judgement.least_release_min.value, taken), LONGEST_RELEASE_MIN)
-
-
-def control_of(knowledge: Knowledge, name: str) -> Control | None:
-    """Return a control for the arithmetic, None if it is unknown (which counts as none)."""
-    entry = knowledge.controls.get(name)
-    if entry is None:
-        return None
-    return Control(
-        name=entry.id,
-        cost_rank=float(entry.cost_rank),
-        air_changes_per_h=entry.air_changes_per_h,
-        captured_fraction=entry.captured_fraction,
-        air_speed_m_per_min=entry.air_speed_m_per_min,
-        outdoors=entry.outdoors,
-    )
-
-
-def controls_of(knowledge: Knowledge) -> tuple[Control, ...]:
-    """Return every control, cheapest first."""
-    found = [control_of(knowledge, name) for name in knowledge.controls]
-    known: Iterable[Control] = (control for control in found if control is not None)
-    return tuple(sorted(known, key=lambda c: (c.cost_rank, c.name)))
 
 
 def bare_room(knowledge: Knowledge, bench: Bench) -> Room:
@@ -154,9 +139,9 @@ def bare_room(knowledge: Knowledge, bench: Bench) -> Room:
 
 def room_of(knowledge: Knowledge, bench: Bench) -> Room:
     """Return the bench's room with the control in use; an unknown control counts as none."""
-    control = control_of(knowledge, bench.room.control)
+    control = knowledge.controls.get(bench.room.control)
     room = bare_room(knowledge, bench)
-    return control.applied_to(room) if control else room
+    return with_control(room, control) if control else room
 
 
 def is_plain(knowledge: Knowledge, agent: str) -> bool:
@@ -176,3 +161,35 @@ def further_of(knowledge: Knowledge, method: Method) -> tuple[tuple[str, float],
         if is_counted and not is_plain(knowledge, part.agent):
             found.append((part.agent, strength_fraction(part.strength)))
     return tuple(found)
+
+
+def mg_per_ml(knowledge: Knowledge, method: Method | None, agent: str) -> float:
+    """Return the mass that counts as evaporated for each mL of a method's liquid [mg/mL].
+
+    That of its main agent, all that is put down in the open; 0 where the density is not known.
+    """
+    density = _value(knowledge.agents[agent].physical, "density") or 0.0
+    return density * open_fraction(method) * MG_PER_G
+
+
+def given_off(
+    knowledge: Knowledge,
+    method: Method | None,
+    agent: str | None,
+    amount_ml: float,
+    substance: Callable[[str], Substance],
+) -> list[tuple[Substance, float]]:
+    """Return each agent that a liquid gives off, and its mass [mg]; all of it counts as evaporated.
+
+    Parameters
+    ----------
+    agent     the main agent; None leaves it out: the further agents of the method's liquid only
+    amount_ml working liquid [mL]
+    substance gives an agent as the arithmetic sees it
+    """
+    parts = [] if agent is None else [(agent, mg_per_ml(knowledge, method, agent))]
+    for each, share in further_of(knowledge, method) if method else ():
+        # One of unknown density is taken as dense as water.
+        parts.append((each, (substance(each).density_g_per_ml or 1.0) * share * MG_PER_G))
+    found = [(substance(each), amount_ml * per_ml) for each, per_ml in parts]
+    return [(each, mg) for each, mg in found if each.airborne != "none" and mg > 0.0]
