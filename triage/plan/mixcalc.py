@@ -93,8 +93,7 @@ def _by_volume(means: Means, asked: MixQuestion, agent: Agent) -> Answer:
         _stock_of(means, agent, asked.stock),
         asked.ml or 0.0,
         kind,
-        stock_density_g_per_ml=density.g_per_ml if density else None,
-        target_density_g_per_ml=WATER_G_PER_ML if density else None,
+        densities_g_per_ml=(density.g_per_ml, WATER_G_PER_ML) if density else None,
         stock_goes_into_water=agent.agent_class == "acid",
     )
     figures = (

@@ -80,8 +80,8 @@ def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: fl
         )
         return MakeUpLine(agent.id, target, "strength not known", None, None, sentence)
     shown = f"{stock:g} % {agent.strength_basis}"
-    density = agent.physical.density
-    is_weighed = basis == "w/w" and density is not None and density.value is not None
+    held = agent.physical.density
+    density = held.value if held and basis == "w/w" else None
     try:
         made = make_up(
             strength.value,
@@ -89,8 +89,7 @@ def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: fl
             total_ml,
             basis,  # type: ignore[arg-type]
             # Dilute solutions are close to water; the stock's density stands in the knowledge.
-            stock_density_g_per_ml=density.value if density and is_weighed else None,
-            target_density_g_per_ml=1.0 if is_weighed else None,
+            densities_g_per_ml=None if density is None else (density, 1.0),
             stock_basis=None if agent.strength_basis == "as-is" else agent.strength_basis,
             stock_goes_into_water=agent.agent_class == "acid",
         )
