@@ -36,9 +36,7 @@ class FolderRecord:
         """Return the evidence of the folder as it stands now, None without a folder."""
         self._refresh()
         if self._evidence is None and self._index is not None:
-            self._evidence = Evidence(
-                trials_of(self._index.columns, self._index.codes), self.terms()
-            )
+            self._evidence = Evidence(trials_of(self._index.columns), self.terms())
         return self._evidence
 
     def terms(self) -> Terms:
