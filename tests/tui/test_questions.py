@@ -9,7 +9,7 @@ import pytest
 from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
 from tests.tui.test_whole_job import INTAKE, OILY
-from triage.plan.questions import is_put, question_line
+from triage.plan.questions import is_put
 from triage.service import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens import plan as plan_module
@@ -289,8 +289,7 @@ def test_what_group_place_or_record_answer_is_not_asked(workshop: Workshop) -> N
         ):
             place = (question, finding)
             knowledge = workshop.knowledge
-            line = question_line(knowledge, question, finding, "")
-            assert is_put(knowledge, workshop.load(case), line) is is_asked, place
+            assert is_put(knowledge, workshop.load(case), finding, question) is is_asked, place
             assert is_asked or place not in {(q.question, q.finding) for q in agenda.all}
 
 

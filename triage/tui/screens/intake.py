@@ -12,7 +12,7 @@ from textual.widgets import Static
 from triage.case.models import Case
 from triage.knowledge.book import Knowledge
 from triage.knowledge.specimen import Question
-from triage.plan.questions import is_put, question_line
+from triage.plan.questions import is_put
 from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.services import Services
@@ -28,7 +28,7 @@ def to_look_at(knowledge: Knowledge, case: Case) -> tuple[Question, ...]:
         for each in knowledge.questions.values()
         if each.usual is not None
         and each.id not in case.answers
-        and is_put(knowledge, case, question_line(knowledge, each.id, None, ""))
+        and is_put(knowledge, case, None, each.id)
     )
     return tuple(sorted(asked, key=lambda each: each.rank))[:MOST]
 
