@@ -14,7 +14,7 @@ from triage.bench.chamber import (
 )
 from triage.bench.drops import drops_to_ml, ml_per_drop
 from triage.bench.mould import critical_rh_percent, weeks_to_first_growth
-from triage.bench.stock import grams_per_litre, make_up, molarity, stock_ml_per_litre
+from triage.bench.stock import make_up, molarity
 from triage.bench.storage import gel_capacity
 
 SALTS = shipped().salts
@@ -70,14 +70,14 @@ def test_molarity_of_concentrated_reagents(percent, density, molar_mass, printed
 
 def test_grams_per_litre_of_concentrated_reagents():
     # the same supplier tables: 444 g/L and 261 g/L
-    assert grams_per_litre(37.5, 1.185) == pytest.approx(444, abs=0.5)
-    assert grams_per_litre(29, 0.90) == pytest.approx(261, abs=0.5)
+    assert molarity(37.5, 1.185, 1) == pytest.approx(444, abs=0.5)
+    assert molarity(29, 0.90, 1) == pytest.approx(261, abs=0.5)
 
 
 def test_stock_for_one_molar():
     # the same tables: 82.5 mL of 12.1 mol/L acid, 69 mL of 14.5 mol/L ammonia per litre
-    assert stock_ml_per_litre(1, 12.1) == pytest.approx(82.5, rel=0.01)
-    assert stock_ml_per_litre(1, 14.5) == pytest.approx(69, rel=0.01)
+    assert make_up(1, 12.1, 1000, "mol/L").stock_ml == pytest.approx(82.5, rel=0.01)
+    assert make_up(1, 14.5, 1000, "mol/L").stock_ml == pytest.approx(69, rel=0.01)
 
 
 # --- humidity --------------------------------------------------------------------------------
@@ -292,14 +292,14 @@ def test_a_millilitre_is_twenty_drops_give_or_take_two():
     for count in (18, 20, 22):
         least, most = DOSES["dropper-drops-per-ml"].least, DOSES["dropper-drops-per-ml"].most
         assert least <= count <= most
-    assert drops_to_ml(20, 20, 0.15).ml == pytest.approx(1.0)
+    assert drops_to_ml(20, 20, 20, 0.15)[0] == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("mg_per_drop", [45, 50, 55])
 def test_standard_dropper_lies_in_the_range_shown(mg_per_drop):
     # USP 32, chapter 1101: a 3 mm tip gives 45 to 55 mg of water per drop, 15 % error at most
-    volume = drops_to_ml(1, 20, DOSES["dropper-error"].most)
-    assert volume.least_ml <= mg_per_drop / 1000 <= volume.most_ml
+    _, least_ml, most_ml = drops_to_ml(1, 20, 20, DOSES["dropper-error"].most)
+    assert least_ml <= mg_per_drop / 1000 <= most_ml
 
 
 def test_drops_grow_with_the_tip():

@@ -8,7 +8,8 @@ import chemicals
 import pint
 import pytest
 
-from triage.exposure import gas, room
+from triage.exposure import gas
+from triage.exposure.space import decay_per_min, minutes_to_fall
 
 NMAM = "NIOSH Manual of Analytical Methods, Appendix A 'Unit equivalents', 8/15/94"
 CHEMICALS_DOC = "chemicals 1.5.2, docstrings of ppmv_to_mgm3, mgm3_to_ppmv, fire_mixing"
@@ -85,11 +86,11 @@ def test_ten_mg_of_molar_mass_78():  # REHS (its manual swaps the two labels)
     ],
 )
 def test_purge_times_of_the_cdc_table(air_changes, printed):  # MMWR
-    decay = room.decay_per_min(air_changes)
+    decay = decay_per_min(air_changes)
     for removed, minutes in zip((0.90, 0.99, 0.999), printed, strict=True):
-        assert room.minutes_to_fall(1.0, 1.0 - removed, decay) == pytest.approx(minutes, abs=0.5)
+        assert minutes_to_fall(1.0, 1.0 - removed, decay) == pytest.approx(minutes, abs=0.5)
 
 
 def test_thirteen_air_changes_take_32_minutes_not_the_misprinted_3():
     # The copy of MMWR in Canada Communicable Disease Report 22S1, App. F, 1996 prints 3.
-    assert room.minutes_to_fall(1.0, 1e-3, room.decay_per_min(13)) == pytest.approx(32, abs=0.5)
+    assert minutes_to_fall(1.0, 1e-3, decay_per_min(13)) == pytest.approx(32, abs=0.5)

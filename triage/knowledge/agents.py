@@ -102,10 +102,10 @@ class VapourPoint(Sourced):
 class Hansen(Sourced):
     """Hansen parameters [MPa^0.5]; ``r0`` only where a source gives one."""
 
-    d: float
-    p: float
-    h: float
-    r0: float | None = None
+    d: float = Field(ge=0)
+    p: float = Field(ge=0)
+    h: float = Field(ge=0)
+    r0: float | None = Field(None, gt=0)
     known: Literal["measured", "stand-in", "weak"] = "measured"
 
 

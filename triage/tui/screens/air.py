@@ -91,7 +91,7 @@ class AirScreen(ServiceScreen):
         step = airy_step(workshop.plan(workshop.load(self.case_id)))
         if step is None:
             return self._for(None, "the day")
-        asked = question_of_step(workshop.knowledge, workshop.bench, step)
+        asked = question_of_step(workshop.knowledge, step)
         return self._for(asked, f"next: {step.name}")
 
     def _for(self, asked: AirQuestion | None, place: str) -> AirView:
