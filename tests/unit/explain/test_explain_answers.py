@@ -236,7 +236,7 @@ def test_the_case_file_is_not_touched_by_any_question(tmp_path, oily):
 
     path = create_case(tmp_path, oily) or tmp_path / "oily.yaml"
     before = (tmp_path / "oily.yaml").read_bytes()
-    shop = Workshop(shipped(), tmp_path, demo_bench())
+    shop = Workshop(consultant(), tmp_path, demo_bench())
     case = shop.load("oily")
     shop.desk.what_if(case, {"hydration": "dry"})
     shop.desk.changes(case)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import shipped
+from tests.support.knowledge import consultant
 from triage.case.profile import Bench
 from triage.plan.questions import is_put, question_line
 from triage.service import Workshop
@@ -14,7 +14,7 @@ from triage.service import Workshop
 
 @pytest.fixture
 def workshop(tmp_path: Path) -> Workshop:
-    return Workshop(shipped(), tmp_path, Bench(format=1))
+    return Workshop(consultant(), tmp_path, Bench(format=1))
 
 
 def answers(workshop: Workshop, *told: tuple[str, str | None]) -> dict[str, str]:
