@@ -11,7 +11,8 @@ import pytest
 from tests.tui.driving import Hand
 from triage.case.profile import BENCH_FILE, Bench, load_bench
 from triage.engine.consult import Consultant
-from triage.service import Clock, Workshop
+from triage.service.listing import Clock
+from triage.service.workshop import Workshop
 
 ROOT = Path(__file__).resolve().parents[2]
 Opened = Callable[..., Workshop]

@@ -23,7 +23,7 @@ from triage.errors import TriageError
 
 if TYPE_CHECKING:
     from triage.history.sharing import EntryResult
-    from triage.service import Workshop
+    from triage.service.workshop import Workshop
 
 REFUSED_EXIT = 2
 WORDS = ("case", "taxon", "method", "deposit", "zone", "agent", "outcome")

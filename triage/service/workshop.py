@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from triage import places
 from triage.case.profile import BENCH_FILE, Bench, load_bench
+from triage.case.store import make_folder, replace_text
 from triage.engine.consult import Consultant
 from triage.engine.memory import spare_loaded
 from triage.errors import Where
@@ -24,6 +25,7 @@ from triage.service.photographs import Photographs
 from triage.service.planning import Planning
 from triage.service.shelf import Shelf, locator
 from triage.service.working import Working
+from triage.yamltext import dump_yaml
 
 if TYPE_CHECKING:
     from triage.explain.desk import ExplainDesk
@@ -93,14 +95,18 @@ class Workshop:
         return ExplainDesk(self)
 
     def save_bench(self, bench: Bench) -> Bench:
-        """Check and write the bench beside the cases, and use it from now on."""
-        from triage.case.benchstore import write_bench  # noqa: PLC0415  (only this act writes one)
-        from triage.case.store import make_folder  # noqa: PLC0415
+        """Check and write the bench beside the cases, and use it from now on.
 
+        Raises
+        ------
+        TriageError: the file there cannot be read as a bench, or the folder not be written to.
+        """
         check_bench(self.knowledge, bench)
         make_folder(self.cases)
         path = self.bench_path or self.cases / BENCH_FILE
-        write_bench(path, bench)
+        if path.exists():
+            load_bench(path)
+        replace_text(path, dump_yaml(bench.plain()))
         self.bench, self.bench_path = bench, path
         return bench
 

@@ -12,7 +12,7 @@ from tests.support.knowledge import consultant
 from triage.cli import main
 from triage.explain.sureplan import sure_plan_json
 from triage.plan.model import Notice
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.show.plan import plan_text
 from triage.show.reasons import firmness_lines
 from triage.show.words import sure_by_step

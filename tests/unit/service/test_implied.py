@@ -9,7 +9,7 @@ import pytest
 from tests.support.knowledge import consultant
 from triage.case.profile import Bench
 from triage.plan.questions import is_put, question_line
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from tests.support.knowledge import consultant
 from triage.case.profile import Bench
 from triage.case.store import load_case, update_case
 from triage.errors import TriageError
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 
 
 @pytest.fixture
