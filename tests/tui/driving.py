@@ -14,7 +14,7 @@ from textual.keys import _character_to_key
 from textual.pilot import Pilot
 from textual.worker import WorkerCancelled
 
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.keysets import keyset_of
 from triage.tui.screens.questions import QuestionScreen

@@ -19,7 +19,7 @@ from triage.case.changes import with_attempt
 from triage.case.models import Attempt
 from triage.case.store import load_case, update_case
 from triage.exposure.wording import number
-from triage.service import Workshop, open_workshop
+from triage.service.workshop import Workshop, open_workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens.air import AirScreen
 from triage.tui.screens.windows import DetailScreen

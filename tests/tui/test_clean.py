@@ -8,7 +8,7 @@ from tests.tui.driving import driven
 from tests.tui.places import CASE
 from triage.errors import TriageError
 from triage.looks import CLEAN, unseen_zones, zones_of
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 

@@ -7,7 +7,7 @@ import pytest
 from tests.tui.driving import driven
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.widgets.animal import (

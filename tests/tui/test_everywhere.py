@@ -17,7 +17,7 @@ from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
 from tests.tui.places import CASE, SCREENS, reached
 from triage.plan.model import Notice
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.planrows import plan_rows
 from triage.tui.screens import plan
 from triage.tui.screens.cases import CasesScreen

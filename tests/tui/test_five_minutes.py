@@ -7,7 +7,7 @@ import re
 
 from tests.tui.conftest import ROOT
 from tests.tui.driving import NOON, driven
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.intake import IntakeScreen

@@ -16,8 +16,8 @@ import triage.tui
 from tests.tui.conftest import Opened
 from tests.tui.driving import Hand, driven
 from tests.tui.test_outcome_keys import bound, unbound, widgets
-from triage.service import Workshop
 from triage.service.settings import Settings
+from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.choices import Choices, chosen
 from triage.tui.keysets import (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.tui.driving import driven
 from triage.case.profile import load_bench
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.show.entry import shelves
 from triage.tui.screens.handbook import PAGE_ROWS, HandbookScreen
 from triage.tui.screens.plan import PlanScreen

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.tui.driving import driven
 from tests.tui.places import CASE
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.walk import WalkScreen
 

@@ -14,7 +14,7 @@ from triage import cli
 from triage.cli import build_parser, commands
 from triage.commands import sheet
 from triage.commands.inside import NOT_INSIDE, Inside
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.named import named_things
 from triage.tui.palette import Palette, acts_of, commands_of
 from triage.tui.screens.form import FormScreen

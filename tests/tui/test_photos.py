@@ -21,8 +21,8 @@ from tests.tui.places import CASE
 from triage.errors import TriageError
 from triage.picture.marked import CAME as CAME_INK
 from triage.picture.marked import LEFT as LEFT_INK
-from triage.service import Workshop
 from triage.service.benchasked import changed_bench
+from triage.service.workshop import Workshop
 from triage.tui.keysets import LEFT
 from triage.tui.screens import photos
 from triage.tui.screens.form import FormScreen

@@ -10,7 +10,7 @@ from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
 from tests.tui.test_whole_job import INTAKE, OILY
 from triage.plan.questions import is_put
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens import plan as plan_module
 from triage.tui.screens.form import FormScreen

@@ -11,7 +11,7 @@ from tests.tui.conftest import ROOT, Opened
 from tests.tui.driving import Driver, Hand, driven
 from triage.plain.dialogue import Dialogue
 from triage.plain.session import PlainSession
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.walk import WalkScreen

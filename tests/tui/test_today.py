@@ -19,8 +19,8 @@ from triage.cli import main
 from triage.errors import TriageError
 from triage.history.filterline import filter_from_line
 from triage.history.table import Filter
-from triage.service import Workshop
 from triage.service.acts import bench_day
+from triage.service.workshop import Workshop
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.photos import PhotosScreen
 from triage.tui.screens.plan import PlanScreen

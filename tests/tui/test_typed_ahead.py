@@ -14,7 +14,7 @@ from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, Hand, Pulse, driven
 from triage.case.models import Case
 from triage.errors import TriageError
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.screens.base import OPENING_S, ServiceScreen
 from triage.tui.screens.cases import CasesScreen

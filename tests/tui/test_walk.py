@@ -12,7 +12,7 @@ from tests.tui.driving import Driver, Hand, driven
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.plan.model import Plan
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.plan import PlanScreen

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.intake import IntakeScreen

@@ -12,7 +12,7 @@ from triage.service.benchasked import ASKED, changed_bench
 if TYPE_CHECKING:
     from triage.case.profile import Bench
     from triage.knowledge.book import Knowledge
-    from triage.service import Workshop
+    from triage.service.workshop import Workshop
 
 
 def ask_bench(ask: Dialogue, workshop: Workshop) -> None:

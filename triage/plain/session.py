@@ -17,13 +17,13 @@ from triage.plan.model import FindingLine, Plan, QuestionLine, Step
 from triage.plan.names import finding_names
 from triage.plan.outcomes import last_record
 from triage.plan.ownrecord import RECORD, own_record
-from triage.service import Workshop
 from triage.service.acts import accept_suggestion, bench_day, note_look, suggestions_for
 from triage.service.asking import Visit, place_of
 from triage.service.commandline import CommandLine, Known, Word
 from triage.service.listing import CaseLine, doing_words
 from triage.service.photographs import view_photo
 from triage.service.takeback import record_words
+from triage.service.workshop import Workshop
 from triage.show.blocks import Line
 from triage.show.plan import camera_lines, finding_blocks, head_blocks, plan_blocks
 from triage.show.record import day_blocks

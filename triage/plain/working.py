@@ -9,8 +9,8 @@ from triage.errors import TriageError
 from triage.looks import is_look, timed_s
 from triage.plain.dialogue import FEWEST_LETTERS, Dialogue
 from triage.plan.model import Step
-from triage.service import Workshop
 from triage.service.working import far_more
+from triage.service.workshop import Workshop
 from triage.show.step import preparation, step_blocks, step_heading
 from triage.show.words import OUTCOME_WORDS, duration, timer_label
 

@@ -37,8 +37,9 @@ from triage.tui.typedahead import TypedAhead
 
 if TYPE_CHECKING:
     from triage.plan.model import Step
-    from triage.service import Clock, Workshop
     from triage.service.commandline import CommandLine
+    from triage.service.listing import Clock
+    from triage.service.workshop import Workshop
 
 NAME = "triage"
 DEFAULT_THEME = "textual-dark"

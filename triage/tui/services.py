@@ -17,7 +17,8 @@ from triage.errors import TriageError
 if TYPE_CHECKING:
     from triage.case.models import Case
     from triage.plan.model import Plan
-    from triage.service import Clock, Workshop
+    from triage.service.listing import Clock
+    from triage.service.workshop import Workshop
 
 Held = TypeVar("Held")
 

@@ -28,7 +28,7 @@ from triage.exposure.space import EXACT, Band, Room, with_control
 from triage.exposure.step import Terms
 from triage.exposure.substance import Limit, Substance
 from triage.exposure.wording import plainly
-from triage.knowledge.aircontrol import AirControl
+from triage.knowledge.methods import AirControl
 
 M = 165.83
 

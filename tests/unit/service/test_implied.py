@@ -6,15 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import shipped
+from tests.support.knowledge import consultant
 from triage.case.profile import Bench
 from triage.plan.questions import is_put
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 
 
 @pytest.fixture
 def workshop(tmp_path: Path) -> Workshop:
-    return Workshop(shipped(), tmp_path, Bench(format=1))
+    return Workshop(consultant(), tmp_path, Bench(format=1))
 
 
 def answers(workshop: Workshop, *told: tuple[str, str | None]) -> dict[str, str]:

@@ -22,7 +22,7 @@ from triage.tui.widgets.actionlist import ActionList, Row
 
 if TYPE_CHECKING:
     from triage.case.models import Case
-    from triage.service import CaseLine
+    from triage.service.listing import CaseLine
 
 EMPTY = (
     "No case here yet.\n\n"

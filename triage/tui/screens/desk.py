@@ -9,7 +9,7 @@ from triage.case.models import Case
 from triage.explain.nextquestion import answer_words
 from triage.plan.model import Plan, Step
 from triage.plan.names import finding_names
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.show.reasons import (
     Lines,
     change_lines,

@@ -20,7 +20,7 @@ from triage.tui.timerwatch import WARN_S
 from triage.tui.words import OUTCOME_KEYS, clock_words
 
 if TYPE_CHECKING:
-    from triage.service import Clock
+    from triage.service.listing import Clock
 
 CLOSED = {
     "ready": "The step is not open yet.   {not_done}  record: not done",
