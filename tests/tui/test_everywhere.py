@@ -21,7 +21,7 @@ from triage.service import Workshop
 from triage.tui.planrows import plan_rows
 from triage.tui.screens import plan
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.recorded import recorded_text
+from triage.tui.screens.recording import recorded_text
 from triage.tui.screens.windows import HelpScreen, StopScreen
 
 

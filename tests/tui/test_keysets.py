@@ -34,7 +34,7 @@ from triage.tui.keysets import (
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.screens.windows import HelpScreen, StopScreen
 

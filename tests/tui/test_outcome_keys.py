@@ -24,7 +24,7 @@ from triage.tui.screens import observe
 from triage.tui.screens.base import OPENING_S
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.widgets.animal import drawn_plans, load_drawing
 

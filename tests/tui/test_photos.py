@@ -27,7 +27,7 @@ from triage.tui.keysets import LEFT
 from triage.tui.screens import photos
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.photos import PhotosScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.widgets.photoview import drawer, upright
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -16,13 +16,13 @@ from triage.case.models import Case
 from triage.errors import TriageError
 from triage.service import Workshop
 from triage.tui.app import TriageApp
+from triage.tui.keysets import OUTCOME_KEYS
 from triage.tui.screens.base import OPENING_S, ServiceScreen
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.screens.windows import AlarmScreen, ChoiceScreen, DetailScreen, StopScreen
-from triage.tui.words import OUTCOME_KEYS
 
 CASE = "bumblebee-plate-3"
 # Every key that opens something over a step, or changes it.

@@ -16,7 +16,7 @@ from triage.service import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.screens.windows import AlarmScreen, ChoiceScreen, StopScreen
 

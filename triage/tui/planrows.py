@@ -260,3 +260,16 @@ def _question_rows(plan: Plan) -> Iterator[Row]:
             question=question.question,
             finding=question.finding,
         )
+
+
+def no_step_words(plan: Plan, look: str) -> str:
+    """Return why there is no step to do, and what to do about it; ``look`` is the key of a look."""
+    if plan.held:
+        return "the case is held; press Enter on HELD and write why work may go on"
+    if plan.refused:
+        return f"the case is refused: {plan.refused[0].text}"
+    if plan.questions:
+        gate = next((each for each in plan.notices if each.kind == "gate"), None)
+        why = f": {gate.text.rstrip('.')}" if gate else ""
+        return f"no step is open yet{why}; press {look} and answer what is asked"
+    return f"nothing is left to do; press {look} to look at the specimen again"

@@ -10,9 +10,8 @@ from textual.widgets import Input
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.ofcase import CaseScreen
 from triage.tui.screens.windows import AlarmScreen
-from triage.tui.timerwatch import Alarm, alarm_words
+from triage.tui.timerwatch import Alarm, alarm_words, clock_words
 from triage.tui.widgets.stepping import Countdown
-from triage.tui.words import clock_words
 
 if TYPE_CHECKING:
     from triage.tui.app import TriageApp

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from triage.plan.names import zone_words
 from triage.show.words import timer_label
-from triage.tui.words import clock_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,6 +18,14 @@ if TYPE_CHECKING:
 
 
 WARN_S = 20
+
+
+def clock_words(seconds: float) -> str:
+    """Return seconds as h:mm:ss or m:ss, never below zero."""
+    whole = max(0, int(seconds + 0.999) if seconds > 0 else int(-seconds))
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
 
 
 @dataclass(frozen=True)

@@ -85,22 +85,20 @@ class AirScreen(ServiceScreen):
     # -- reading, in the background --------------------------------------------------------------
 
     def _for_step(self) -> AirView:
-        workshop = self.services.workshop
         if self.case_id is None:
             return self._for(None, "the day")
-        step = airy_step(workshop.plan(workshop.load(self.case_id)))
+        step = airy_step(self.workshop.plan(self.workshop.load(self.case_id)))
         if step is None:
             return self._for(None, "the day")
-        asked = question_of_step(workshop.knowledge, workshop.bench, step)
+        asked = question_of_step(self.knowledge, self.workshop.bench, step)
         return self._for(asked, f"next: {step.name}")
 
     def _for(self, asked: AirQuestion | None, place: str) -> AirView:
-        workshop = self.services.workshop
-        means = Means(workshop.knowledge, workshop.bench, workshop.day())
+        means = Means(self.knowledge, self.workshop.bench, self.workshop.day())
         answer = picture = None
         if asked is not None:
             answer, picture = aircalc.answer(means, asked), air_picture(means, asked)
-        today = by_name(daycalc.answer(means), workshop.knowledge)
+        today = by_name(daycalc.answer(means), self.knowledge)
         return AirView(place, asked, answer, picture, today)
 
     # -- showing -----------------------------------------------------------------------------------
@@ -133,16 +131,14 @@ class AirScreen(ServiceScreen):
         self.ask(ChoiceScreen("Try which?", choices), lambda chosen: tries[chosen]())
 
     def _try_agent(self) -> None:
-        workshop = self.services.workshop
         names = [
-            (agent, workshop.knowledge.agents[agent].name)
-            for agent in vapour_agents(workshop.knowledge, workshop.bench)
+            (agent, self.knowledge.agents[agent].name)
+            for agent in vapour_agents(self.knowledge, self.workshop.bench)
         ]
         self.ask(ChoiceScreen("The air of which agent?", names), self._agent_chosen)
 
     def _agent_chosen(self, agent: str) -> None:
-        knowledge = self.services.workshop.knowledge
-        self._ask(question_of_agent(knowledge, agent), knowledge.agents[agent].name)
+        self._ask(question_of_agent(self.knowledge, agent), self.knowledge.agents[agent].name)
 
     def _try(
         self,
@@ -162,19 +158,19 @@ class AirScreen(ServiceScreen):
         self._try("How much in one pass?", amounts, lambda ml: replace(asked, amount_ml=float(ml)))
 
     def _try_control(self, asked: AirQuestion) -> None:
-        controls = self.services.workshop.knowledge.controls.values()
+        controls = self.knowledge.controls.values()
         choices = [(each.id, f"{each.name}: {each.sentence}") for each in controls]
         self._try("What moves the air?", choices, lambda it: replace(asked, control=it))
 
     def _ask(self, asked: AirQuestion, place: str) -> None:
-        was, knowledge = self.view, self.services.workshop.knowledge
+        was = self.view
         planned = (was.planned or was.answer) if was is not None else None
 
         def tried() -> AirView:
             view = self._for(asked, place)
             if planned is None or view.answer is None or planned.agent != view.answer.agent:
                 return view
-            told = against_the_same(knowledge, planned.air, view.answer.air)
+            told = against_the_same(self.knowledge, planned.air, view.answer.air)
             return replace(view, planned=planned, same_limit=told)
 
         self.serve(tried, self._show)

@@ -24,7 +24,9 @@ from triage.tui.widgets.frame import FaultLine, KeysLine, TitleBar
 
 if TYPE_CHECKING:
     from triage.case.models import Case
+    from triage.knowledge.book import Knowledge
     from triage.plan.model import Step
+    from triage.service import Workshop
 
 Held = TypeVar("Held")
 Answered = TypeVar("Answered")
@@ -114,6 +116,16 @@ class ServiceScreen(Leaving[None]):
         super().__init__()
         self.services = services
         self._pending = 0
+
+    @property
+    def workshop(self) -> Workshop:
+        """The services of every face; open wherever a screen needs them."""
+        return self.services.workshop
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """What is known."""
+        return self.workshop.knowledge
 
     def compose(self) -> ComposeResult:
         """Lay out the frame around the parts."""

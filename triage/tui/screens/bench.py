@@ -37,7 +37,7 @@ class BenchScreen(FilteredScreen):
         self.bench = bench
         rows = [
             row
-            for row in bench_rows(bench, self.services.workshop.knowledge)
+            for row in bench_rows(bench, self.knowledge)
             if all(word in row.prompt.plain.casefold() for word in self.words)
         ]
         self.query_one(ActionList).show(rows)
@@ -91,4 +91,4 @@ class BenchScreen(FilteredScreen):
         self._save(lambda: changed_bench(self.bench, row.path, None))
 
     def _save(self, change: Callable[[], Bench]) -> None:
-        self.serve(lambda: self.services.workshop.save_bench(change()), self._show)
+        self.serve(lambda: self.workshop.save_bench(change()), self._show)

@@ -111,7 +111,7 @@ class CasesScreen(FilteredScreen):
     def action_reload(self) -> None:
         """Read the cases again; until the rules are read, as the last list said."""
         if self.services.is_open:
-            self.serve(self.services.workshop.list_cases, self._show)
+            self.serve(self.workshop.list_cases, self._show)
         else:
             cases = self.services.cases
             self.serve(lambda: first_lines(cases, list_cache()), self._show_first)
@@ -143,7 +143,7 @@ class CasesScreen(FilteredScreen):
         self._fill()
         for line in self.lines:
             if line.running and not line.fault:
-                self.serve(partial(self.services.workshop.load, line.id), self._saw)
+                self.serve(partial(self.workshop.load, line.id), self._saw)
 
     def _saw(self, case: Case) -> None:
         self.post_message(CaseChanged(case))
@@ -183,7 +183,7 @@ class CasesScreen(FilteredScreen):
         self.when_open(self._ask_group)
 
     def _ask_group(self) -> None:
-        taxa = self.services.workshop.knowledge.taxa.values()
+        taxa = self.knowledge.taxa.values()
         groups = [("unknown", "not known (the plan is then as careful as it can be)")]
         groups += [(each.id, f"{each.name}{_examples(each.examples)}") for each in taxa]
         self.ask(ChoiceScreen("New case: what is it?", groups), self._ask_title)
@@ -198,7 +198,7 @@ class CasesScreen(FilteredScreen):
             for place in ("plan", "observe", "intake"):  # the drawing and the plan stand behind
                 self.post_message(Wanted(place, case.id))
 
-        self.serve(lambda: self.services.workshop.new(title, group), begun)
+        self.serve(lambda: self.workshop.new(title, group), begun)
 
     def action_demo(self) -> None:
         """Put copies of the demo cases beside the user's own."""

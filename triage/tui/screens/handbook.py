@@ -50,8 +50,7 @@ class HandbookScreen(FilteredScreen):
     def on_mount(self) -> None:
         """Read the knowledge in the background."""
         super().on_mount()
-        knowledge = self.services.workshop.knowledge
-        self.serve(lambda: shelves(knowledge), self._show)
+        self.serve(lambda: shelves(self.knowledge), self._show)
 
     def _show(self, read: tuple[Shelf, ...]) -> None:
         self._shelves = read

@@ -62,7 +62,7 @@ class IntakeScreen(CaseScreen):
         """Show what is not answered yet."""
         case = read.case
         self.show_case(case, read.plan)
-        self.questions = to_look_at(self.services.workshop.knowledge, case)
+        self.questions = to_look_at(self.knowledge, case)
         self.show_place(f"{case.title or case.id}: the first look, nothing is touched")
         self._draw()
 
@@ -111,5 +111,4 @@ class IntakeScreen(CaseScreen):
         if not given:
             self.show_fault("nothing is answered yet; press the key of each line you looked at")
             return
-        workshop = self.services.workshop
-        self.change(lambda: workshop.answer_all(self.case_id, None, given), self.dismiss)
+        self.change(lambda: self.workshop.answer_all(self.case_id, None, given), self.dismiss)

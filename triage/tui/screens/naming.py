@@ -47,7 +47,7 @@ class FindingScreen(CaseScreen):
         if self.finding is None:
             self.show_fault("the whole specimen has no deposit; choose a zone first")
             return
-        kinds = {each.kind for each in self.services.workshop.knowledge.deposits.values()}
+        kinds = {each.kind for each in self.knowledge.deposits.values()}
         known = [(kind, words) for kind, words in KIND_WORDS.items() if kind in kinds]
         choices = [*known, (NO_NAME, "no name of my own")]
         self.ask(ChoiceScreen("What is it like?", choices), self._name_of_kind)
@@ -56,21 +56,21 @@ class FindingScreen(CaseScreen):
         if kind == NO_NAME:
             self._named("")
             return
-        deposits = self.services.workshop.knowledge.deposits.values()
+        deposits = self.knowledge.deposits.values()
         choices = [(deposit.id, deposit.name) for deposit in deposits if deposit.kind == kind]
         self.ask(ChoiceScreen("What do you take it to be?", choices), self._named)
 
     def _named(self, deposit: str) -> None:
-        workshop, finding = self.services.workshop, self.finding
+        finding = self.finding
         if finding is not None:
-            self.act(lambda: workshop.name_deposit(self.case_id, finding, deposit or None))
+            self.act(lambda: self.workshop.name_deposit(self.case_id, finding, deposit or None))
 
     def action_accept(self) -> None:
         """Leave the finding as it is, with a reason."""
         if self.finding is None:
             self.show_fault("only a finding can be left as it is; choose a zone first")
             return
-        accept = partial(self.services.workshop.accept, self.case_id, self.finding)
+        accept = partial(self.workshop.accept, self.case_id, self.finding)
         ask_reason(
             self,
             "Leave this finding as it is",

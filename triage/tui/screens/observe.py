@@ -67,12 +67,11 @@ class ObserveScreen(CaseScreen):
         if (case, read.plan) == (self.case, self.plan):
             return  # come back from a window: nothing has changed
         self.show_case(case, read.plan)
-        taxon = self.services.workshop.knowledge.taxa.get(case.taxon)
+        taxon = self.knowledge.taxa.get(case.taxon)
         if not self._body_plan and taxon is not None:
             self._body_plan = taxon.plan
         self._take_drawing()
-        knowledge = self.services.workshop.knowledge
-        all_zones, unseen = zones_of(knowledge, case), unseen_zones(knowledge, case)
+        all_zones, unseen = zones_of(self.knowledge, case), unseen_zones(self.knowledge, case)
         told = f"{len(all_zones) - len(unseen)} of {len(all_zones)} looked at"
         self.show_place(f"{case.title or case.id}: {told if all_zones else 'choose a zone'}")
 
@@ -85,7 +84,7 @@ class ObserveScreen(CaseScreen):
 
     def _zones(self) -> list[str]:
         drawn = [zone.zone for zone in self.drawing.zones] if self.drawing else []
-        known = self.services.workshop.knowledge.zones.values()
+        known = self.knowledge.zones.values()
         found = {finding.zone for finding in self.case.findings} if self.case else set()
         plan = self._body_plan
         here = [z.id for z in known if not plan or plan in z.plans or z.id in found]
@@ -107,7 +106,7 @@ class ObserveScreen(CaseScreen):
 
     def _zone_prompt(self, zone_id: str) -> Hanging:
         drawn = self.drawing.by_zone(zone_id) if self.drawing else None
-        name = self.services.workshop.knowledge.zones[zone_id].name
+        name = self.knowledge.zones[zone_id].name
         known = zone_states(self.case, self.plan)
         lines = [(each.words, each.style) for each in known if each.zone == zone_id]
         return hanging(drawn.key if drawn else "", name, *lines, width=3)
@@ -137,9 +136,8 @@ class ObserveScreen(CaseScreen):
 
     def _whole(self) -> None:
         """Ask about the whole specimen; what is seen at the first look in one go."""
-        knowledge = self.services.workshop.knowledge
         is_first = self.plan is not None and self.plan.stage == "intake"
-        if is_first and self.case is not None and len(to_look_at(knowledge, self.case)) > 1:
+        if is_first and self.case is not None and len(to_look_at(self.knowledge, self.case)) > 1:
             self.action_go("intake")
         else:
             self._question(None)
@@ -154,27 +152,26 @@ class ObserveScreen(CaseScreen):
         self._ask_side(zone_id, None, "is clean", lambda side: self._clean(zone_id, side))
 
     def _clean(self, zone_id: str, side: str | None) -> None:
-        self.change(lambda: self.services.workshop.declare_clean(self.case_id, zone_id, side)[0])
+        self.change(lambda: self.workshop.declare_clean(self.case_id, zone_id, side)[0])
 
     def action_rest(self) -> None:
         """Say that every zone where nothing was noted was looked at and is clean."""
-        workshop = self.services.workshop
-        unseen = unseen_zones(workshop.knowledge, self.case) if self.case else ()
+        unseen = unseen_zones(self.knowledge, self.case) if self.case else ()
         if not unseen:
             self.show_fault("no zone is left where nothing is noted")
             return
-        names = ", ".join(workshop.knowledge.zones[zone].name for zone in unseen)
+        names = ", ".join(self.knowledge.zones[zone].name for zone in unseen)
         confirm(
             self,
             f"Nothing is noted at: {names}.",
             "not all looked at yet",
             "each was looked at and is clean",
-            lambda: self.change(lambda: workshop.declare_rest_clean(self.case_id)),
+            lambda: self.change(lambda: self.workshop.declare_rest_clean(self.case_id)),
         )
 
     def _other_drawing(self) -> None:
         """Choose which animal is drawn; the case is not changed."""
-        plans = self.services.workshop.knowledge.body_plans
+        plans = self.knowledge.body_plans
         choices = [
             (plan, plans[plan].name if plan in plans else plan) for plan in [*plans, *drawn_plans()]
         ]
@@ -216,16 +213,16 @@ class ObserveScreen(CaseScreen):
         if side is not None or drawn is None or not drawn.paired:
             then(side)
             return
-        place = zone_words(self.services.workshop.knowledge.zones[zone_id].name, None)
+        place = zone_words(self.knowledge.zones[zone_id].name, None)
         asked = f"{place}{f' {says}' if says else ''}: which side of the animal?"
         self.ask(ChoiceScreen(asked, SIDES), then)
 
     def _add(self, zone_id: str, side: str | None) -> None:
-        workshop, made = self.services.workshop, ""
+        made = ""
 
         def act() -> Case:
             nonlocal made
-            case, made = workshop.add_finding(self.case_id, zone_id, side)
+            case, made = self.workshop.add_finding(self.case_id, zone_id, side)
             return case
 
         self.change(act, lambda: self._question(made))

@@ -66,7 +66,7 @@ class PhotosScreen(ServiceScreen):
         return super().check_action(action, parameters)
 
     def _read(self) -> tuple[Case, dict[str, Placed]]:
-        case = self.services.workshop.load(self.case_id)
+        case = self.workshop.load(self.case_id)
         places: dict[str, Placed] = {}
         for attempt in case.attempts:
             for photo in (attempt.photo_before, attempt.photo_after):
@@ -76,7 +76,7 @@ class PhotosScreen(ServiceScreen):
 
     def _placed(self, photo: str) -> Placed:
         try:
-            place = self.services.workshop.check_photo(self.case_id, photo)
+            place = self.workshop.check_photo(self.case_id, photo)
         except TriageError as fault:
             return f"{photo}\nNOT THERE: {fault.line()}", None
         return f"{photo}\n{place.stat().st_size / 1e6:.2g} MB", place
@@ -98,7 +98,7 @@ class PhotosScreen(ServiceScreen):
             return
         attempt = self.attempts[self._at]
         outcome = OUTCOME_WORDS.get(attempt.outcome, attempt.outcome)
-        method = self.services.workshop.knowledge.methods.get(attempt.method or "")
+        method = self.knowledge.methods.get(attempt.method or "")
         about.update(
             Content(
                 f"{self._at + 1}/{len(self.attempts)}  {attempt.id}  "
@@ -150,8 +150,7 @@ class PhotosScreen(ServiceScreen):
         def act() -> tuple[str, tuple[Any, Any]]:
             from triage.service.measuring import measured  # noqa: PLC0415  (loads arrays)
 
-            knowledge = self.services.workshop.knowledge
-            found = measured(knowledge, before, after, told=told, glanced=told)
+            found = measured(self.knowledge, before, after, told=told, glanced=told)
             return "\n".join(lines_of(found.lines())), found.marked(wide)
 
         def show(read: tuple[str, tuple[Any, Any]]) -> None:

@@ -22,7 +22,7 @@ from triage.service.takeback import Act, record_words
 from triage.show.plan import camera_lines
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
 from triage.tui.keysets import bind
-from triage.tui.planrows import PlanRow, plan_rows
+from triage.tui.planrows import PlanRow, no_step_words, plan_rows
 from triage.tui.screens.base import Wanted
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.form import ask_reason
@@ -32,7 +32,6 @@ from triage.tui.services import Services
 from triage.tui.shown import step_text
 from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.beside import Aside
-from triage.tui.words import no_step_words
 
 # How firm the steps are is worked out when the plan was looked at this long.
 RESTING_S = 0.3
@@ -84,9 +83,8 @@ class PlanScreen(CaseScreen):
 
     def planned(self, case: Case) -> Read:
         """Return a case with its plan and what its record suggests."""
-        workshop = self.services.workshop
-        plan = workshop.plan(case)
-        skips = self.skips if plan is self.plan else suggestions_for(workshop, case, plan)
+        plan = self.workshop.plan(case)
+        skips = self.skips if plan is self.plan else suggestions_for(self.workshop, case, plan)
         return Read(case, plan, skips)
 
     def take(self, read: Read) -> None:
@@ -112,7 +110,7 @@ class PlanScreen(CaseScreen):
         if not self.is_current:
             return  # another screen has the keys; it is worked out on coming back
         try:
-            sure = await self.services.run(lambda: self.services.workshop.desk.sure_plan(case))
+            sure = await self.services.run(lambda: self.workshop.desk.sure_plan(case))
         except (TriageError, OSError):
             return  # it is said where a plan is asked for
         if self.is_whole and self.plan == plan and self.is_current and sure != self.sure:
@@ -144,7 +142,7 @@ class PlanScreen(CaseScreen):
         case, plan = self.case, self.plan
         if case is None or plan is None:
             return ()
-        return camera_lines(self.services.workshop.knowledge, case, plan)
+        return camera_lines(self.knowledge, case, plan)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer release, undo and a look into a chamber only where there is one."""
@@ -168,7 +166,7 @@ class PlanScreen(CaseScreen):
         """Show beside the plan what belongs to the row under the cursor."""
         row = self.row
         if row is not None and self.case is not None and self.plan is not None and self.is_whole:
-            known = self.services.workshop.knowledge
+            known = self.knowledge
             self.query_one(Aside).show(row, self.case, self.plan, known)
 
     def on_option_list_option_selected(self) -> None:
@@ -200,7 +198,7 @@ class PlanScreen(CaseScreen):
 
     def _ask_stop_timer(self, step: str) -> None:
         def stop() -> None:
-            self.change(lambda: self.services.workshop.stop_timer(self.case_id, step))
+            self.change(lambda: self.workshop.stop_timer(self.case_id, step))
 
         confirm(self, "Stop this timer?", "let it run", "stop it", stop)
 
@@ -256,7 +254,7 @@ class PlanScreen(CaseScreen):
         )
         self._change_with_reason(
             ("Release the hold", told, "Why may work go on?"),
-            lambda reason: self.services.workshop.release(self.case_id, attempt, reason),
+            lambda reason: self.workshop.release(self.case_id, attempt, reason),
         )
 
     def _change_with_reason(
@@ -268,45 +266,43 @@ class PlanScreen(CaseScreen):
         """Take the very last thing back, whatever it was; name it first."""
         act = self._last_act()
         last = last_record(self.case) if self.case else None
-        workshop = self.services.workshop
         if act is not None and not act.is_recorded:
 
             def back() -> None:
-                self.change(lambda: workshop.take_back(self.case_id, "entered by mistake"))
+                self.change(lambda: self.workshop.take_back(self.case_id, "entered by mistake"))
 
-            asked = f"Take this back? {act.words(workshop.knowledge)}"
+            asked = f"Take this back? {act.words(self.knowledge)}"
             confirm(self, asked, "let it stand", "take it back", back)
             return
         if last is None:
             self.show_fault("nothing was done yet; there is nothing to take back")
             return
         told = (
-            record_words(last, workshop.knowledge),
+            record_words(last, self.knowledge),
             "It stays on file; a correction follows it.",
         )
         self._change_with_reason(
             ("Take the last record back", told, "What was wrong with it?"),
-            lambda reason: workshop.take_back(self.case_id, reason),
+            lambda reason: self.workshop.take_back(self.case_id, reason),
         )
 
     def _lies_in_a_chamber(self) -> bool:
-        workshop, case = self.services.workshop, self.case
+        case = self.case
         return case is not None and bool(
-            chambers_of(workshop.knowledge, workshop.bench, case, workshop.clock())
+            chambers_of(self.knowledge, self.workshop.bench, case, self.workshop.clock())
         )
 
     def action_looked(self) -> None:
         """Record a look into the chamber in which this specimen lies."""
         told = f"recorded: looked into its chamber at {self.services.clock():%H:%M}"
-        self.change(lambda: note_look(self.services.workshop, self.case_id), told=told)
+        self.change(lambda: note_look(self.workshop, self.case_id), told=told)
 
     def _last_act(self) -> Act | None:
-        workshop = self.services.workshop
-        return workshop.last_act(self.case_id) if self.case is not None else None
+        return self.workshop.last_act(self.case_id) if self.case is not None else None
 
     def _accept(self, step: str) -> None:
         self.change(
-            lambda: accept_suggestion(self.services.workshop, self.case_id, step),
+            lambda: accept_suggestion(self.workshop, self.case_id, step),
             told=f"skipped as the record suggests; {self.sign('undo')} takes it back",
         )
 
@@ -326,5 +322,5 @@ class PlanScreen(CaseScreen):
         finding, method = step.finding, step.method
         self._change_with_reason(
             (f"Skip: {step.name}", (step.because,), "Why not this one?"),
-            lambda reason: self.services.workshop.skip(self.case_id, finding, method, reason),
+            lambda reason: self.workshop.skip(self.case_id, finding, method, reason),
         )

@@ -78,9 +78,8 @@ class QuestionScreen(FindingScreen):
 
     def planned(self, case: Case, declined: frozenset[tuple[str, str]] | None = None) -> Read:
         """Return a case with its plan and what is to be asked of it, in order."""
-        workshop = self.services.workshop
         gone = self.visit.declined if declined is None else declined
-        return Read(case, workshop.plan(case), workshop.desk.agenda(case, gone))
+        return Read(case, self.workshop.plan(case), self.workshop.desk.agenda(case, gone))
 
     def _show_finding(self) -> None:
         """Show what the finding at hand is read as, and where it is."""
@@ -164,8 +163,8 @@ class QuestionScreen(FindingScreen):
     def _put_end(self) -> None:
         """Say that enough is known, and what may be done now."""
         keys = keyset_of(self.app)
-        line, knowledge = self.line(self.finding), self.services.workshop.knowledge
-        first, *more = self.visit.end_words(self.plan, line, knowledge) if self.plan else [""]
+        line = self.line(self.finding)
+        first, *more = self.visit.end_words(self.plan, line, self.knowledge) if self.plan else [""]
         self._offer(
             first,
             [
@@ -248,15 +247,15 @@ class QuestionScreen(FindingScreen):
             return
         self._busy = True
         self._acknowledge(answer)
-        workshop, finding = self.services.workshop, self.finding
+        finding = self.finding
         place, before = place_of(question), self.visit.declined
         declined = before - {place} if answer else before | {place}
 
         def act() -> Read:
             if finding is None:
-                case = workshop.answer(self.case_id, question.question, answer)
+                case = self.workshop.answer(self.case_id, question.question, answer)
             else:
-                case = workshop.sign(self.case_id, finding, question.question, answer)
+                case = self.workshop.sign(self.case_id, finding, question.question, answer)
             return self.planned(case, declined)
 
         def then(read: Read) -> None:
@@ -303,13 +302,12 @@ class QuestionScreen(FindingScreen):
         """Return the questions answered about this, each with its answer in words."""
         if self.case is None:
             return []
-        knowledge = self.services.workshop.knowledge
         names = [
             name
             for name in held_answers(self.case, self.finding)
-            if name in knowledge.questions or name == TAXON
+            if name in self.knowledge.questions or name == TAXON
         ]
-        lines = [question_line(knowledge, name, self.finding, CORRECTED) for name in names]
+        lines = [question_line(self.knowledge, name, self.finding, CORRECTED) for name in names]
         return [(line, dict(line.answers).get(self._given(line) or "", "")) for line in lines]
 
     def action_why(self) -> None:

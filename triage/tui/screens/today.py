@@ -125,23 +125,22 @@ class TodayScreen(FilteredScreen):
         super().show_fault(text)
 
     def _read(self, view: int, line: str) -> View:
-        workshop = self.services.workshop
-        names = Names(workshop.knowledge, self._case_of())
+        names = Names(self.knowledge, self._case_of())
         if view == DAY:
-            day = bench_day(workshop)
+            day = bench_day(self.workshop)
             ends = f"; ends {clock(day.plan.ends_min)}" if day.plan.entries else ""
             return View(
-                f"{workshop.clock():%Y-%m-%d, planned at %H:%M}, {day.cases} cases{ends}",
+                f"{self.workshop.clock():%Y-%m-%d, planned at %H:%M}, {day.cases} cases{ends}",
                 day_rows(day, names),
             )
         if view == CHAMBERS:
-            chambers = running_chambers(workshop)
+            chambers = running_chambers(self.workshop)
             return View(f"Running chambers: {len(chambers)}", chamber_rows(chambers, names))
         if view == RECORD:
             asked = filter_from_line(line)
-            attempts = attempts_on_record(workshop, replace(asked, words=()))
+            attempts = attempts_on_record(self.workshop, replace(asked, words=()))
             if asked.words:
-                titles = {each.id: each.title for each in workshop.list_cases()}
+                titles = {each.id: each.title for each in self.workshop.list_cases()}
                 attempts = matching(attempts, asked.words, titles, names)
             more = f", the newest {MOST_ROWS} are shown" if len(attempts) > MOST_ROWS else ""
             chosen = f" that pass: {line}" if line else " on record"
@@ -149,9 +148,9 @@ class TodayScreen(FilteredScreen):
         return View(
             "What was used and is left; below it how often methods worked here",
             used_rows(
-                *used_up(workshop),
-                evidence_of(workshop),
-                attempts_on_record(workshop, Filter()),
+                *used_up(self.workshop),
+                evidence_of(self.workshop),
+                attempts_on_record(self.workshop, Filter()),
                 names,
             ),
         )
@@ -162,7 +161,7 @@ class TodayScreen(FilteredScreen):
         @cache
         def case_of(case_id: str) -> Case | None:
             try:
-                return self.services.workshop.load(case_id)
+                return self.workshop.load(case_id)
             except (TriageError, OSError):
                 return None
 
@@ -199,14 +198,13 @@ class TodayScreen(FilteredScreen):
             self.show_fault("no chamber runs; start the timer of a chamber in its plan")
             return
         case = row.case
-        name = Names(self.services.workshop.knowledge, self._case_of()).case(case)
+        name = Names(self.knowledge, self._case_of()).case(case)
         ask = f"{name}: what was seen or topped up? Enter records the look, also without a word."
         form = FormScreen(ask, (Field("note", "Seen, topped up"),))
         self.ask(form, lambda filled: self._looked(case, filled["note"]))
 
     def _looked(self, case: str, note: str) -> None:
-        workshop = self.services.workshop
-        self.serve(lambda: note_look(workshop, case, note), lambda _: self.action_read())
+        self.serve(lambda: note_look(self.workshop, case, note), lambda _: self.action_read())
 
     def action_photos(self) -> None:
         """Show the photos of the case under the cursor."""

@@ -223,7 +223,7 @@ class WalkScreen(RecordingScreen):
         """Ask again for what must be ready and seen if nobody worked here for that long."""
         if not self.is_whole:
             return
-        again_s = self.services.workshop.knowledge.judgement.release_again_s.value
+        again_s = self.knowledge.judgement.release_again_s.value
         if self.step is not None and away_s > again_s and (self.step.hazardous or self.step.hold):
             checklist = self.query_one(Checklist)
             ticked = "the checklist" if self.step.hazardous and checklist.is_ready else ""

@@ -14,10 +14,9 @@ from triage.plan.model import Step, StopPoint
 from triage.show.blocks import Line
 from triage.show.step import caution_blocks, preparation, work_blocks
 from triage.show.words import OUTCOME_WORDS
-from triage.tui.keysets import keyset_of
+from triage.tui.keysets import OUTCOME_KEYS, keyset_of
 from triage.tui.shown import Reasons
-from triage.tui.timerwatch import WARN_S
-from triage.tui.words import OUTCOME_KEYS, clock_words
+from triage.tui.timerwatch import WARN_S, clock_words
 
 if TYPE_CHECKING:
     from triage.service import Clock
