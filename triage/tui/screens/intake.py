@@ -44,19 +44,14 @@ class IntakeScreen(CaseScreen):
         bind("rest", "usual"),
     ]
 
+    questions: tuple[Question, ...] = ()
+
     def __init__(self, services: Services, case_id: str) -> None:
         super().__init__(services, case_id)
-        self.questions: tuple[Question, ...] = ()
         self.given: dict[str, str] = {}
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the lines."""
+    def _parts(self) -> Iterable[Widget]:
         yield VerticalScroll(Static("", id="intake-lines"), id="intake")
-
-    def on_mount(self) -> None:
-        """Read the case."""
-        self.query_one("#intake").focus()
-        self.begin()
 
     def take(self, read: Read) -> None:
         """Show what is not answered yet."""

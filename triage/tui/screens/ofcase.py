@@ -30,13 +30,16 @@ class Read:
 class CaseScreen(ServiceScreen):
     """A screen of one case; looks whether its file was changed by somebody else."""
 
+    # Whether it is read on coming back too.
+    READS_AGAIN = False
+    case: Case | None = None
+    plan: Plan | None = None
+    _seen = (0, 0, 0)
+    _broken = False
+
     def __init__(self, services: Services, case_id: str) -> None:
         super().__init__(services)
         self.case_id = case_id
-        self.case: Case | None = None
-        self.plan: Plan | None = None
-        self._seen = (0, 0, 0)
-        self._broken = False
 
     def planned(self, case: Case) -> Read:
         """Return a case with its plan, in the background."""
@@ -103,6 +106,11 @@ class CaseScreen(ServiceScreen):
         """Begin to look at the file."""
         self._seen = self.workshop.stamp(self.case_id)
         self.set_interval(LOOK_OUTSIDE_S, self.look_outside)
+
+    def on_screen_resume(self) -> None:
+        """Read the case on coming here."""
+        if self.case is None or self.READS_AGAIN:
+            self.begin()
 
     def look_outside(self) -> None:
         """Read the case again if its file was written since it was last looked at."""

@@ -14,14 +14,7 @@ from triage.case.models import Case, Timer
 from triage.looks import is_look, timed_s, too_early_s, unseen_zones
 from triage.plan.model import Plan, Step
 from triage.service.working import far_more
-from triage.show.words import (
-    OUTCOME_WORDS,
-    amount_words,
-    duration,
-    sentence,
-    step_place,
-    timer_label,
-)
+from triage.show import words
 from triage.tui.keysets import bind
 from triage.tui.planrows import no_step_words
 from triage.tui.screens.base import OPENING_S, Wanted
@@ -35,8 +28,7 @@ from triage.tui.screens.form import (
 )
 from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.screens.windows import ChoiceScreen, Question, confirm, told
-from triage.tui.timerwatch import clock_words
-from triage.tui.widgets.stepping import Countdown, OutcomeBar
+from triage.tui.widgets.stepping import Countdown, OutcomeBar, clock_words
 
 
 class RecordingScreen(CaseScreen):
@@ -66,7 +58,7 @@ class RecordingScreen(CaseScreen):
         if step is not None and step.burst_s is not None:
             idle = f"{key}  a burst of {step.burst_s:g} s"
         elif step is not None and (dwell_s := timed_s(step)):
-            idle = f"{key}  start {duration(dwell_s)}"
+            idle = f"{key}  start {words.duration(dwell_s)}"
         self.query_one(Countdown).show(timer.ends if timer else None, idle)
 
     def action_timer(self) -> None:
@@ -84,7 +76,7 @@ class RecordingScreen(CaseScreen):
         elif self.panel != "work":
             self.show_fault("the step is not open yet; first answer what stands on the left")
         else:
-            self._with_timer(self.workshop.start_timer, dwell_s, timer_label(step))
+            self._with_timer(self.workshop.start_timer, dwell_s, words.timer_label(step))
 
     def action_more_time(self) -> None:
         """Put a look off; a limit of exposure is never put off."""
@@ -125,12 +117,13 @@ class RecordingScreen(CaseScreen):
         self.services.asked_unseen.add(case.id)
         names = ", ".join(self.knowledge.zones[zone].name for zone in unseen)
         choices = (("look", "look there first"), ("go-on", "go on without"))
-        self.ask(ChoiceScreen(f"Not looked at yet: {names}.", choices), self._unseen_answered)
 
-    def _unseen_answered(self, answer: str) -> None:
-        if answer == "look":
-            self.post_message(Wanted("observe", self.case_id))
-            self.dismiss()
+        def answered(answer: str) -> None:
+            if answer == "look":
+                self.post_message(Wanted("observe", self.case_id))
+                self.dismiss()
+
+        self.ask(ChoiceScreen(f"Not looked at yet: {names}.", choices), answered)
 
     def action_particulars(self) -> None:
         """Set amount, minutes, note and photos before recording."""
@@ -150,10 +143,8 @@ class RecordingScreen(CaseScreen):
         found = self.workshop.newest_photo()
         if found is None:
             return {}
-        place, taken = found
-        is_after = self._opened_at is not None and taken >= self._opened_at
-        names = [*PHOTOS][::-1] if is_after else [*PHOTOS]
-        return dict.fromkeys(names, str(place))
+        is_after = self._opened_at is not None and found[1] >= self._opened_at
+        return dict.fromkeys([*PHOTOS][:: -1 if is_after else 1], str(found[0]))
 
     def _particularised(self, filled: Filled) -> None:
         self.particulars = particulars_of(filled)
@@ -163,9 +154,7 @@ class RecordingScreen(CaseScreen):
             return self.particulars.minutes
         timer = self._timer()
         since = timer.started if timer else self._opened_at
-        if since is None:
-            return None
-        return round((self.services.clock() - since).total_seconds() / 60, 1)
+        return round((self.services.clock() - since).total_seconds() / 60, 1) if since else None
 
     def action_outcome(self, outcome: str) -> None:
         """Record the outcome of this pass."""
@@ -186,21 +175,20 @@ class RecordingScreen(CaseScreen):
         if due_s is None or minutes is None:
             self._record(step, outcome, minutes)
             return
-        asked = f"{duration(round(minutes * 60))} of {duration(round(due_s))} have passed."
+        asked = (
+            f"{words.duration(round(minutes * 60))} of {words.duration(round(due_s))} have passed."
+        )
         choices = (
             ("go-on", "not yet: go on with the step"),
             ("ended", "record it: it was ended that early"),
             ("longer", "record it: it had longer, this clock did not see it"),
         )
-        self.ask(
-            ChoiceScreen(asked, choices),
-            lambda answer: self._record_early(step, outcome, minutes, answer),
-        )
 
-    def _record_early(self, step: Step, outcome: str, minutes: float, answer: str) -> None:
-        """Record an end that came early, with the time that is true, or go on."""
-        if answer in ("ended", "longer") and self.step is step and not self._busy:
-            self._record(step, outcome, minutes if answer == "ended" else None)
+        def early(answer: str) -> None:
+            if answer != "go-on" and self.step is step and not self._busy:
+                self._record(step, outcome, minutes if answer == "ended" else None)
+
+        self.ask(ChoiceScreen(asked, choices), early)
 
     def _record(self, step: Step, outcome: str, minutes: float | None) -> None:
         self._busy = self._is_recording = True
@@ -277,10 +265,10 @@ def recorded_text(case: Case, plan: Plan, before: Step | None, look: str) -> Con
     last = case.attempts[-1]
     minutes = "" if last.minutes is None else f", {last.minutes:g} min"
     parts: list[Content | str | tuple[str, str]] = [
-        (f"Recorded: {OUTCOME_WORDS.get(last.outcome, last.outcome)}\n", "bold"),
+        (f"Recorded: {words.OUTCOME_WORDS.get(last.outcome, last.outcome)}\n", "bold"),
         (
             f"{before.name if before else last.method or last.step}, "
-            f"{amount_words(last.amount_ml)}{minutes}\n\n"
+            f"{words.amount_words(last.amount_ml)}{minutes}\n\n"
         ),
     ]
     step = plan.next_step()
@@ -289,13 +277,13 @@ def recorded_text(case: Case, plan: Plan, before: Step | None, look: str) -> Con
         parts += [f"{hold.sentence}\n" for hold in plan.held]
     elif step is None:
         why = no_step_words(plan, look)
-        parts.append((f"{sentence(why)}\n", "bold"))
+        parts.append((f"{words.sentence(why)}\n", "bold"))
         parts += [
             f"{notice.text}\n" for notice in plan.notices if notice.text.rstrip(".") not in why
         ]
     else:
         parts.append(("Next: ", "bold"))
-        parts += [(f"{step.name}\n", "bold"), f"{step_place(step)}\n{step.because}\n"]
+        parts += [(f"{step.name}\n", "bold"), f"{words.step_place(step)}\n{step.because}\n"]
     return Content.assemble(*parts)
 
 
@@ -312,8 +300,7 @@ class RecordedScreen(Question[str | None]):
         super().__init__()
         self._read, self._before = read, before
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the record."""
+    def _parts(self) -> Iterable[Widget]:
         read = self._read
         yield told(recorded_text(read.case, read.plan, self._before, self.sign("look")))
 
