@@ -11,7 +11,7 @@ from triage.handbook.statements import cited, names, rule_lines, section, weight
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import FAMILIES
 from triage.plan.ladder import grades
-from triage.show.entry import EntryText, entry_of, names_of
+from triage.show.entry import EntryText, entry_of
 
 MOST_NAMED = 6
 KINDS = ("deposit", "zone", "agent", "method", "rule", "taxon", "question", "source")
@@ -105,7 +105,7 @@ def _body(knowledge: Knowledge, links: Links, kind: str, held: Any) -> Iterator[
         return
     # The signs and the ladder of a deposit are told below, with their sources.
     apart = ("signs", "ladder") if kind == "deposit" else ()
-    yield from entry_lines(entry_of(knowledge, kind, held.id, names_of(knowledge)), apart)
+    yield from entry_lines(entry_of(knowledge, kind, held.id, links.names), apart)
     if kind == "deposit":
         yield from section("Signs", _signs(knowledge, links, held.id))
         yield from section(

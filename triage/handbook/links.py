@@ -10,6 +10,7 @@ from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.plan.ladder import harshness_key
+from triage.show.entry import names_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,7 @@ class Links:
     deposit_bans deposit -> (rule, methods) that are never used on it
     users       agent -> methods that use it, least harsh first
     methods     rule -> methods it comes down to, least harsh first
+    names       id -> what the entry is called
     """
 
     evidence: dict[str, tuple[Evidence, ...]]
@@ -40,6 +42,7 @@ class Links:
     deposit_bans: dict[str, tuple[tuple[str, tuple[str, ...]], ...]]
     users: dict[str, tuple[str, ...]]
     methods: dict[str, tuple[str, ...]]
+    names: dict[str, str]
 
 
 def _allowed(rule: NormalRule, *fields: str) -> frozenset[str]:
@@ -106,4 +109,5 @@ def links_of(knowledge: Knowledge) -> Links:
             for held in rules.values()
             for rule in held
         },
+        names=names_of(knowledge),
     )
