@@ -22,7 +22,7 @@ from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.windows import ChoiceScreen
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
-PATIENCE_S = 25.0
+PATIENCE_S = 120.0
 # Keys with a name that write a sign.
 SIGNS = {
     "space": " ",
@@ -110,7 +110,7 @@ class Driver:
         """
         if self.app._exception is not None:
             raise self.app._exception  # a program that broke down is never calm
-        await self.pilot._wait_for_screen()
+        await self.pilot._wait_for_screen(PATIENCE_S)
         await asyncio.sleep(0)
         self.screen._on_timer_update()
 
