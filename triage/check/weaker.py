@@ -59,10 +59,10 @@ PROTECTS: Mapping[str, Spec] = {
             "formula": {"text": OTHER},
             **dict.fromkeys(("molar_mass", "boiling_point"), OTHER_VALUE),
             **dict.fromkeys(
-                ("flash_point", "lower_explosive_limit", "autoignition", "odour_threshold"),
+                ("flash_point", "lower_explosive_limit", "autoignition"),
                 MORE_VALUE,
             ),
-            "density": LESS_VALUE,
+            **dict.fromkeys(("density", "odour_threshold"), LESS_VALUE),
             "vapour_pressure": {"kpa": LESS},
         },
         "limits": {"value": MORE, "averaging_min": MORE, "in_force": LESS},
