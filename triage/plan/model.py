@@ -10,7 +10,9 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 StepStatus = Literal["next", "then", "if-needed"]
-FindingState = Literal["open", "cleared", "accepted", "left", "unsettled", "waiting", "stopped"]
+FindingState = Literal[
+    "open", "cleared", "accepted", "left", "unsettled", "waiting", "later", "stopped"
+]
 NoticeKind = Literal[
     "first-aid",
     "refused",
