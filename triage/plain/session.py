@@ -31,7 +31,7 @@ from triage.show.step import step_line
 from triage.show.words import NO_STEP, finding_line, other_readings, sure_by_step
 
 MORE_WORDS = "anything else: air, mix, chamber, box, sheet, stock, record, handbook"
-STANDING = ("open", "unsettled", "waiting", "stopped")
+STANDING = ("open", "unsettled", "waiting", "later", "stopped")
 Act = Callable[[], object]
 Acts = list[tuple[Act, str]]
 
