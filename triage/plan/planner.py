@@ -52,7 +52,6 @@ from triage.plan.waiting import is_shown, waiting_for
 
 # Other readings that are shown beside the first.
 MOST_OTHERS = 4
-# States of a finding that is still worked on or asked about.
 # What a bench may be given: with it the method stands open.
 OBTAINABLE = ("bench-lacks", "bench-gloves", "bench-no-stock")
 
