@@ -37,7 +37,7 @@ COMMANDS = {
 @pytest.fixture(autouse=True)
 def one_workshop(monkeypatch: pytest.MonkeyPatch) -> None:
     """The commands of one test share a workshop, as the screens do."""
-    monkeypatch.setattr("triage.service.open_workshop", cache(open_workshop))
+    monkeypatch.setattr("triage.service.workshop.open_workshop", cache(open_workshop))
 
 
 def told(words: list[str], folder: Path, capsys: pytest.CaptureFixture[str]) -> str:

@@ -105,6 +105,15 @@ async def test_stop_comes_out_of_the_palette_too(looking: Workshop) -> None:
         assert driver.screen is below
 
 
+async def test_a_search_that_outlives_the_palette_breaks_nothing(looking: Workshop) -> None:
+    """Its rows were styled by a palette that had lost its style: the program ended."""
+    async with driven(looking, case=CASE) as driver:
+        await driver.press("ctrl+p")
+        palette = driver.screen
+        palette._component_styles.clear()
+        assert palette.get_component_styles("command-palette--help-text") is palette.styles
+
+
 async def test_help_lists_every_key_of_the_screen(looking: Workshop) -> None:
     async with driven(looking, size=(100, 60)) as driver:
         for name in ("cases", "plan", "observe", "questions-whole", "walk", "bench"):

@@ -114,7 +114,7 @@ def looked_by_command(folder: Path, monkeypatch: pytest.MonkeyPatch, note: str) 
     def at_noon(**places: object) -> Workshop:
         return opening(**places, clock=Hand())  # type: ignore[arg-type]
 
-    monkeypatch.setattr("triage.service.open_workshop", at_noon)
+    monkeypatch.setattr("triage.service.workshop.open_workshop", at_noon)
     assert main(["looked", MOTH, "--note", note, "--cases", str(folder)]) == 0
     return (folder / f"{MOTH}.yaml").read_bytes()
 

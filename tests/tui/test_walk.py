@@ -286,6 +286,22 @@ async def test_the_stop_key_shows_what_to_do_at_each_stop_point(workshop: Worksh
         await driver.press("q", on=PlanScreen)
 
 
+async def test_what_is_asked_late_does_not_cover_stop(workshop: Workshop) -> None:
+    """What a record leads to comes when it is written; stop may have been pressed meanwhile."""
+    answers: list[str] = []
+    async with walking(workshop, "rose-chafer-plate-1") as driver:
+        walk = driver.screen
+        await driver.press("escape", on=StopScreen)
+        walk.ask(ChoiceScreen("Is it dry?", (("yes", "yes"), ("no", "no"))), answers.append)
+        await driver.settled()
+        assert isinstance(driver.screen, StopScreen)
+        await driver.press("q", on=ChoiceScreen)
+        assert "Is it dry?" in driver.text
+        await driver.press("2", on=WalkScreen)
+        assert driver.screen is walk
+    assert answers == ["no"]
+
+
 async def test_after_the_machine_slept_it_is_asked_again(dry: At, hand: Hand) -> None:
     async with walking(*dry, is_open=True) as driver:
         hand.on(31)
