@@ -10,7 +10,7 @@ from triage.exposure.judge import judge_release
 from triage.exposure.space import Room, with_control
 from triage.exposure.step import USUAL, Terms
 from triage.exposure.substance import Substance
-from triage.knowledge.aircontrol import AirControl
+from triage.knowledge.methods import AirControl
 from triage.units import within
 
 SMALLER = 0.999

@@ -15,7 +15,7 @@ from triage.errors import OutOfRange
 from triage.exposure.gas import pressure_at_altitude_kpa
 from triage.exposure.maths import Floats
 from triage.exposure.near_field import TwoZones
-from triage.knowledge.aircontrol import AirControl
+from triage.knowledge.methods import AirControl
 from triage.units import at_least, within
 
 LEAST_AIR_SPEED = 0.1

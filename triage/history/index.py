@@ -10,7 +10,6 @@ import contextlib
 import io
 import json
 import os
-import stat
 import zipfile
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -19,22 +18,19 @@ from typing import Any
 import numpy as np
 
 from triage import __version__
-from triage.case.naming import SUFFIX, is_case_name, shown_path
+from triage.case.folder import TICK_NS, Stamp, folder_stamps
+from triage.case.naming import SUFFIX
 from triage.case.store import load_case, replace_bytes
-from triage.errors import TriageError, Where
+from triage.errors import TriageError
 from triage.history.columns import Columns, Ints, columns_from, joined, rows_of
 
 INDEX = ".history.npz"
 # Raised with the form of the file, and when what makes a case sound changes.
 FORMAT = 4
-# A file changed this shortly before the index was written may have changed again within one tick
-# of the file system's clock (2 s is the coarsest in use), so its rows are not trusted.
-_TICK_NS = 2_000_000_000
 # Writing ten thousand cases anew takes longer than reading a few of them again.
 _FEW = 30
 _MAX_BYTES = 500_000_000
 _MAX_UNPACKED = 4_000_000_000
-Stamp = tuple[int, int, int]
 
 
 @dataclass(frozen=True)
@@ -62,32 +58,6 @@ class Index:
         return found
 
 
-def folder_stamps(folder: Path) -> dict[str, Stamp]:
-    """Return the stamp of every case file of a folder by name, sorted.
-
-    Raises
-    ------
-    TriageError: the folder is missing or cannot be read.
-    """
-    stamps: dict[str, Stamp] = {}
-    try:
-        with os.scandir(folder) as found:
-            for item in found:
-                if is_case_name(item.name):
-                    with contextlib.suppress(OSError):  # a dangling link, or gone since
-                        status = item.stat()
-                        if stat.S_ISDIR(status.st_mode):
-                            continue
-                        stamps[item.name] = (status.st_mtime_ns, status.st_size, status.st_ctime_ns)
-    except OSError as fault:
-        raise TriageError(
-            f"the folder cannot be read: {fault.strerror}",
-            Where(shown_path(folder)),
-            "check the name and rights",
-        ) from None
-    return dict(sorted(stamps.items()))
-
-
 def load_index(folder: str | os.PathLike[str]) -> Index:
     """Return the attempts of a folder, reading only the case files that changed.
 
@@ -112,7 +82,7 @@ def _kept_files(old: Index | None, stamps: dict[str, Stamp], written_ns: int) ->
     """Return the files of the old index that have not changed."""
     if old is None:
         return set()
-    trusted = old.stamps[:, 0] < written_ns - _TICK_NS
+    trusted = old.stamps[:, 0] < written_ns - TICK_NS
     rows = zip(old.names, trusted.tolist(), old.stamps.tolist(), strict=True)
     return {name for name, ok, stamp in rows if ok and stamps.get(name) == tuple(stamp)}
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from triage.case.folder import Stamp, folder_stamps
 from triage.history.columns import Columns, columns_from, same_columns
 from triage.history.evidence import Evidence, terms_of, trials_of
-from triage.history.index import Index, Stamp, folder_stamps, load_index
+from triage.history.index import Index, load_index
 from triage.knowledge.book import Knowledge
 
 

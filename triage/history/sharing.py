@@ -9,13 +9,12 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
-from triage.case.folder import photo_path
+from triage.case.folder import folder_stamps, photo_path
 from triage.case.models import Case
 from triage.case.naming import SUFFIX, is_case_name, shown_path
 from triage.case.reading import validated
 from triage.case.store import create_case, load_case, make_folder, replace_bytes, update_case
 from triage.errors import TriageError, Where
-from triage.history.index import folder_stamps
 from triage.history.merging import CannotMerge, merged, photos_of, with_photos_renamed
 
 Standing = Literal["new", "same", "merged", "beside", "refused"]

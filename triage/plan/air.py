@@ -11,9 +11,8 @@ from triage.exposure.judge import judge_release
 from triage.exposure.step import Terms
 from triage.exposure.substance import Substance, is_silent
 from triage.exposure.verdict import AirVerdict
-from triage.knowledge.aircontrol import AirControl
 from triage.knowledge.book import Knowledge
-from triage.knowledge.methods import Amount, Method
+from triage.knowledge.methods import AirControl, Amount, Method
 from triage.plan.model import AirLine, LimitLine
 from triage.plan.substances import (
     bare_room,

@@ -18,7 +18,7 @@ from triage.plan.air import AirJudge
 from triage.plan.answers import Means, titled
 from triage.plan.inputs import AirQuestion
 from triage.plan.model import AirLine
-from triage.plan.substances import LONGEST_RELEASE_MIN, PERCENT
+from triage.plan.substances import LONGEST_RELEASE_MIN, PERCENT, figures_apart
 from triage.units import positive, short, within
 
 
@@ -197,6 +197,7 @@ def answer(means: Means, asked: AirQuestion) -> AirAnswer:
         assumptions=(
             f"Judged by {by}; {ready.judge.margin:g} of an 8 h limit may be used.",
             *verdict.assumptions,
+            *figures_apart(means.knowledge, ready.agent),
         ),
         sources=titled(
             means.knowledge,

@@ -14,6 +14,7 @@ from triage.plan.answers import Answer, Figure, Means, answered, dose
 from triage.plan.barring import agent_bars
 from triage.plan.inputs import BoxQuestion
 from triage.plan.mixes import never_mix
+from triage.plan.substances import figures_apart
 from triage.units import positive, short
 
 L_PER_M3 = 1000.0
@@ -85,14 +86,12 @@ def _fumigant(means: Means, asked: BoxQuestion, word: str, temp_c: float) -> Ans
     if mass is None:
         raise TriageError(f"no molar mass of {agent.name} is known", mend="add it to its file")
     level = _saturation_mg_per_l(substance.vapour_points, mass, temp_c)
-    low_points = tuple((p.temp_c, p.kpa) for p in agent.physical.vapour_pressure_low)
-    low = level
-    if low_points:
-        low = _saturation_mg_per_l(low_points, mass, temp_c)
+    low_points = tuple((p.temp_c, p.least_kpa) for p in agent.physical.vapour_pressure)
+    low = _saturation_mg_per_l(low_points, mass, temp_c)
     pulse = opening_pulse_mg(asked.volume_l, level)
     sentence = f"Opening it lets at most {number(pulse)} mg into the room."
     figures = [Figure("saturated air holds", level, "mg/L", f"at {temp_c:g} C", agent.source)]
-    if low_points:
+    if low < level:
         figures.append(Figure("by another table", low, "mg/L", "crystals last by this"))
     whole = "all the air of the box"
     figures.append(Figure("leaves when opened, at most", pulse, "mg", whole))
@@ -114,6 +113,7 @@ def _fumigant(means: Means, asked: BoxQuestion, word: str, temp_c: float) -> Ans
             "A crystal that is left means saturation; more crystals only last longer.",
             f"The closed box loses its air {asked.changes_per_day:g} times a day (judgement).",
             "On opening, all the air of the box goes into the room before the face at once.",
+            *figures_apart(knowledge, agent),
         ),
         sources=(agent.source, *(each.source for each in agent.limits)),
     )

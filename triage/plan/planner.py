@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
+from triage.case.changes import with_answers
 from triage.case.models import Case
 from triage.case.naming import one_line
 from triage.case.profile import Bench
@@ -21,6 +22,7 @@ from triage.plan.air import AirJudge
 from triage.plan.ladder import Ladder, rungs_left
 from triage.plan.mixes import Used
 from triage.plan.model import (
+    OPEN,
     Alternative,
     ConflictLine,
     Excluded,
@@ -96,10 +98,13 @@ class Planner:
         setting = Setting(self.knowledge, case, bench, told, used, planned)
         steps = self._steps(judge, skeleton, setting)
         waiting = tuple(self._waiting(skeleton))
-        waits = frozenset(line.finding for line in waiting)
-        findings = tuple(self._finding_line(case, skeleton, f.id, waits) for f in case.findings)
+        without: dict[str | None, FindingState] = dict.fromkeys(
+            self._later(case, bench, judge, skeleton), "later"
+        )
+        without |= dict.fromkeys((line.finding for line in waiting), "waiting")
+        findings = tuple(self._finding_line(case, skeleton, f.id, without) for f in case.findings)
         offered = frozenset(m for ladder in skeleton.ladders for m in ladder.offered)
-        still_open = [f.id for f in findings if f.state in ("open", "unsettled", "waiting")]
+        still_open = [f.id for f in findings if f.state in OPEN]
         untested = tuple(tests_forbidden(self.consultant, skeleton.conclusions))
         return Plan(
             case=case.id,
@@ -158,8 +163,25 @@ class Planner:
         condition = self.knowledge.conditions.get(ladder.target.condition or "")
         return condition is not None and condition.stage == skeleton.stage
 
+    def _later(
+        self, case: Case, bench: Bench, judge: AirJudge, skeleton: Skeleton
+    ) -> Iterator[str]:
+        """Yield the findings whose way opens with what a step of this plan brings about."""
+        bare = [ladder.target.key for ladder in skeleton.ladders if not ladder.rungs]
+        bare = [key for key in bare if key in {finding.id for finding in case.findings}]
+        for ladder in skeleton.standing if bare else ():
+            condition = self.knowledge.conditions.get(ladder.target.condition or "")
+            if condition and ladder.rungs and condition.when_cleared:
+                then = with_answers(case, condition.when_cleared)
+                ahead = self.maker.skeleton(then, bench, judge)
+                yield from (key for key in bare if ahead.ladder(key).rungs)
+
     def _finding_line(
-        self, case: Case, skeleton: Skeleton, finding_id: str, waits: AbstractSet[str | None]
+        self,
+        case: Case,
+        skeleton: Skeleton,
+        finding_id: str,
+        without: Mapping[str | None, FindingState],
     ) -> FindingLine:
         finding = case.finding(finding_id)
         fact = skeleton.conclusions.fact(finding_id)
@@ -178,7 +200,7 @@ class Planner:
             deposit_name=deposit.name if deposit else "not identified yet",
             certainty=best.certainty if best else 0.0,
             standing=best.standing if best else "open",
-            state=self._state(case, ladder, best, waits),
+            state=self._state(case, ladder, best, without),
             alternatives=tuple(self._others(shown[1:])),
             fragility=fact.get("fragility"),
             leave_it=deposit.leave_it if deposit else "",
@@ -192,7 +214,11 @@ class Planner:
                 yield Alternative(deposit.id, deposit.name, reading.certainty, reading.standing)
 
     def _state(
-        self, case: Case, ladder: Ladder, best: Reading | None, waits: AbstractSet[str | None]
+        self,
+        case: Case,
+        ladder: Ladder,
+        best: Reading | None,
+        without: Mapping[str | None, FindingState],
     ) -> FindingState:
         if case.finding(ladder.target.key).accepted:
             return "accepted"
@@ -204,7 +230,7 @@ class Planner:
             return "left"
         if ladder.rungs:
             return "open"
-        return "waiting" if ladder.target.finding in waits else "stopped"
+        return without.get(ladder.target.finding, "stopped")
 
     def _excluded(self, skeleton: Skeleton) -> tuple[Excluded, ...]:
         found = [

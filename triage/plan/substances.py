@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from triage.case.profile import Bench
 from triage.exposure.gas import mg_per_m3_from_ppm
 from triage.exposure.space import Room, with_control
 from triage.exposure.substance import Limit, Substance
-from triage.knowledge.agents import Agent, Basis
+from triage.knowledge.agents import Agent, Basis, Figure
 from triage.knowledge.agents import Limit as PublishedLimit
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method, Strength
@@ -84,6 +84,35 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
             if each.id not in {limit.authority for limit in limits if limit.basis != "idlh"}
         ),
     )
+
+
+def figures_apart(knowledge: Knowledge, agent: Agent) -> Iterator[str]:
+    """Yield each figure behind the air of an agent on which documents disagree, with them all."""
+    vapour = knowledge.agents[agent.vapour_of] if agent.vapour_of else agent
+    told = [
+        (
+            f"vapour pressure at {p.temp_c:g} C",
+            "kPa",
+            p.source,
+            p.kpa,
+            [(each.source, each.kpa) for each in p.also],
+        )
+        for p in vapour.physical.vapour_pressure
+    ]
+    for held, name in (
+        (agent, "density"),
+        (agent, "flash_point"),
+        (vapour, "lower_explosive_limit"),
+    ):
+        figure: Figure | None = getattr(held.physical, name)
+        if figure is not None and figure.value is not None:
+            beside = [(each.source, each.value) for each in figure.also]
+            told.append((name.replace("_", " "), figure.unit, figure.source, figure.value, beside))
+    for name, unit, source, value, beside in told:
+        others = ", ".join(f"{other:g} [{by}]" for by, other in beside if other != value)
+        if others:
+            own = f"{value:g} {unit} [{source}]"
+            yield f"Documents disagree on the {name}: {own} is used, beside {others}."
 
 
 def _evaporates(agent: Agent) -> bool:

@@ -14,7 +14,7 @@ from triage.exposure.ledger import judge_day
 from triage.exposure.space import EXACT, Room, with_control
 from triage.exposure.step import Terms
 from triage.exposure.substance import Limit
-from triage.knowledge.aircontrol import AirControl
+from triage.knowledge.methods import AirControl
 
 
 def control(name, rank, **more):

@@ -20,7 +20,8 @@ from triage.history.evidence import Evidence, terms_of, trials_of
 from triage.history.index import INDEX, load_index
 from triage.plan.day import day_ledger
 from triage.plan.ownrecord import own_record
-from triage.service import acts, open_workshop
+from triage.service import acts
+from triage.service.workshop import open_workshop
 
 
 @pytest.fixture

@@ -26,7 +26,7 @@ from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
 from triage.plan.air import AirJudge
 from triage.plan.day import day_ledger
 from triage.plan.substances import release_min_of, strength_fraction
-from triage.service import open_workshop
+from triage.service.workshop import open_workshop
 
 KNOWLEDGE = shipped()
 WET = sorted(m.id for m in KNOWLEDGE.methods.values() if m.agent and m.amount)
