@@ -29,6 +29,6 @@ ACETONE = Substance(
 )  # fmt: skip
 TOLUENE = Substance(
     "toluene", 92.14, 0.867, ((20.0, 2.917), (25.0, 3.797)), 1.0, 4.0,
-    (Limit("niosh", "twa", 375.0, skin=True), Limit("niosh", "stel", 560.0)),
+    (Limit("niosh", "twa", 375.0), Limit("niosh", "stel", 560.0)),
 )  # fmt: skip
 OUR_ROOM = Room(30.0, 0.5, band=EXACT)

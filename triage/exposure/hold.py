@@ -33,21 +33,17 @@ def hold(step: StepOnDay, amount: float, levels: dict[float, tuple[Span, Span]])
     """Hold the step against its limits, the additive rule and the flammable limit."""
     terms = step.terms
     judged = judged_limits(step.substance, terms.judge_by)
-    ratios = []
+    ratios, yardsticks = [], []
     for limit in step.substance.limits:
-        window = limit.window_min
+        window, is_judged = limit.window_min, limit in judged
         found = levels.get(window) or step.level(window, amount)
-        high, allowed = found[1].high, allowed_fraction(limit, terms.margin)
-        ratio = high / limit.value_mg_per_m3
-        ratios.append(LimitRatio(limit, high, ratio, allowed, ratio / allowed, limit in judged))
+        high, share = found[1].high, allowed_fraction(limit, terms.margin)
+        ratio, allowed = high / limit.value_mg_per_m3, limit.value_mg_per_m3 * share
+        ratios.append(LimitRatio(limit, high, ratio, share, ratio / share, is_judged))
+        # A limit above saturation cannot be exceeded by this agent: it does not bound the amount.
+        if is_judged and step.source.cap_mg_per_m3 > allowed:
+            yardsticks.append(step.own(window, 1.0 / allowed))
     ratios.sort(key=lambda each: (-each.factor, each.limit.authority, each.limit.basis))
-    # A limit above saturation cannot be exceeded by this agent: it does not bound the amount.
-    yardsticks = [
-        _limit_yardstick(step, each)
-        for each in ratios
-        if each.is_judged
-        and step.source.cap_mg_per_m3 > each.limit.value_mg_per_m3 * each.allowed_fraction
-    ]
     mixture, summed = _mixture(step, amount, judged)
     fire = _fire_yardstick(step)
     factors = [each.factor for each in ratios if each.is_judged]
@@ -59,11 +55,6 @@ def hold(step: StepOnDay, amount: float, levels: dict[float, tuple[Span, Span]])
         yardsticks.append(fire)
     largest = min((each.largest_ml() for each in yardsticks + summed), default=np.inf)
     return Tests(judged, tuple(ratios), mixture, lel, max(factors, default=0.0), largest)
-
-
-def _limit_yardstick(step: StepOnDay, ratio: LimitRatio) -> Yardstick:
-    allowed = ratio.limit.value_mg_per_m3 * ratio.allowed_fraction
-    return step.own(ratio.limit.window_min, 1.0 / allowed)
 
 
 def _mixture(

@@ -71,7 +71,7 @@ def judge_release(
         can_ignite=can_ignite,
         reentry_min=_reentry(step, amount, tests.judged),
         largest_ok_ml=largest,
-        flags=substance.all_flags(),
+        flags=substance.flags,
         sentence=" ".join((said, *_instead(step))),
         assumptions=wording.assumptions(step.room, last, step.source.notes),
     )
@@ -133,7 +133,7 @@ def _instead(step: StepOnDay) -> tuple[str, ...]:
 def _nothing_airborne(substance: Substance) -> AirVerdict:
     zero = Level(Span(0.0, 0.0, 0.0), None)
     figures = Figures(zero, zero, zero)
-    flags, told = substance.all_flags(), wording.nothing_airborne()
+    flags, told = substance.flags, wording.nothing_airborne()
     unheld = ("Nothing leaves the liquid as vapour.",)
     return AirVerdict(
         "ok", figures, figures, (), None, 0.0, (), None, None, 0.0, None, flags, told, unheld

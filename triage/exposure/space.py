@@ -151,10 +151,9 @@ class Room:
         """Air pressure at the room's altitude [kPa]."""
         return pressure_at_altitude_kpa(self.altitude_m)
 
-    def zones(self, spread: Spread | None = None, draw: int = 0) -> TwoZones:
-        """Return the two zones, as stated or for one row of a spread."""
-        decay = self.decay_per_min if spread is None else float(spread.decay_per_min[draw])
-        flow = self.near_flow_m3_per_min if spread is None else float(spread.near_flow[draw])
+    def zones(self, spread: Spread, draw: int) -> TwoZones:
+        """Return the two zones for one row of a spread."""
+        decay, flow = float(spread.decay_per_min[draw]), float(spread.near_flow[draw])
         return TwoZones(self.near_m3, self.volume_m3 - self.near_m3, flow, decay * self.volume_m3)
 
 

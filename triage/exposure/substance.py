@@ -28,9 +28,7 @@ class Limit:
                     temperature of its authority
     averaging_min   time over which the level is averaged [min]; None takes the custom of the basis
                     (480, 15, 0, 0, 0); a twa is never averaged over more than 480
-    edition, source where it stands
-    skin            the authority adds a skin notation
-    flags           further remarks of this authority, passed through
+    source          where it stands
     shown_as        the authority's name in a sentence; its id if empty
     """
 
@@ -38,10 +36,7 @@ class Limit:
     basis: Basis
     value_mg_per_m3: float
     averaging_min: float | None = None
-    edition: str = ""
     source: str = ""
-    skin: bool = False
-    flags: tuple[str, ...] = ()
     shown_as: str = ""
 
     def __post_init__(self) -> None:
@@ -112,15 +107,6 @@ class Substance:
             within(f"{self.key}: lower flammable limit", self.lel_percent, 1e-6, 100.0, "%")
         if self.flash_point_c is not None:
             finite(f"{self.key}: flash point", self.flash_point_c, "C")
-
-    def all_flags(self) -> tuple[str, ...]:
-        """Return the agent's flags with those of its limits, sorted, each once."""
-        found = set(self.flags)
-        for limit in self.limits:
-            found.update(limit.flags)
-            if limit.skin:
-                found.add("skin")
-        return tuple(sorted(found))
 
 
 def allowed_fraction(limit: Limit, margin: float) -> float:

@@ -193,16 +193,12 @@ class DayMaker:
         """Return the looks into running chambers that fall on today."""
         found = []
         for chamber in chambers_of(self.knowledge, self.bench, case, self.now):
-            running = chamber.running
+            running, looked = chamber.running, chamber.looked
+            # What fell due before now is one look, not several.
+            missed = sum(look <= self.now for look in chamber.looks) - 1
             for number, look in enumerate(chamber.looks, start=1):
-                if chamber.looked is not None and look <= chamber.looked:
-                    continue
-                due = self._minute(look)
-                if due >= DAY_MIN or look >= running.ends:
-                    continue
-                # What fell due before now is one look, not several.
-                following = chamber.looks[number] if number < len(chamber.looks) else None
-                if following is not None and following <= self.now:
+                due, is_made = self._minute(look), looked is not None and look <= looked
+                if is_made or number <= missed or due >= DAY_MIN or look >= running.ends:
                     continue
                 found.append(
                     Task(

@@ -62,7 +62,6 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
                 basis=BASES[limit.basis],  # type: ignore[arg-type]
                 value_mg_per_m3=value,
                 averaging_min=limit.averaging_min or None,
-                edition=limit.edition,
                 source=limit.source,
             )
         )

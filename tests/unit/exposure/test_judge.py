@@ -130,7 +130,6 @@ UNLIMITED = {"verdict": "unknown", "largest_ok_ml": None}
 NOTHING = {"verdict": "ok", "reentry_min": 0.0, "near.peak.mg_per_m3.high": 0.0}
 ONE_RELEASE = {
     "flags pass through": (PERC, 0.01, USUAL, {"flags": ("carcinogen",)}),
-    "a skin notation is a flag": (TOLUENE, 0.01, USUAL, {"flags": ("skin",)}),
     "danger to life cannot be chosen away": (
         DEADLY, 3.0, Terms(judge_by="a"), {"verdict": "over", "binding.limit.basis": "idlh"}),
     "no published limit is unknown": (BARE, 1.0, USUAL, UNLIMITED),
