@@ -12,6 +12,7 @@ import re
 import shutil
 import zlib
 from datetime import UTC, datetime
+from functools import cache
 from itertools import cycle
 from pathlib import Path
 
@@ -181,10 +182,9 @@ def test_a_copy_of_the_rules_is_text_in_every_output(
 ) -> None:
     copy = rules(tmp_path)
     folder = cases(tmp_path / "cases")
+    monkeypatch.setattr("triage.service.workshop.load_knowledge", cache(load_knowledge))
     told(OUTPUTS["list"], folder, capsys, "--rules", str(copy))
     # It was read and checked as ever; the outputs below share it.
-    held = load_knowledge(copy)
-    monkeypatch.setattr("triage.service.workshop.load_knowledge", lambda _: held)
     monkeypatch.setattr("triage.check.whole.require_sound", lambda _: None)
     said = {
         name: told(words, folder, capsys, "--rules", str(copy)) for name, words in OUTPUTS.items()

@@ -63,8 +63,8 @@ PROTECTS: Mapping[str, Spec] = {
         "physical": {
             "formula": {"text": OTHER},
             **_all(OTHER_VALUE, "molar_mass boiling_point"),
-            **_all(MORE_VALUE, "flash_point lower_explosive_limit autoignition odour_threshold"),
-            "density": LESS_VALUE,
+            **_all(MORE_VALUE, "flash_point lower_explosive_limit autoignition"),
+            **_all(LESS_VALUE, "density odour_threshold"),
             "vapour_pressure": {"kpa": LESS},
         },
         "limits": {"value": MORE, "averaging_min": MORE, "in_force": LESS},
