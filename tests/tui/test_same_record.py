@@ -37,10 +37,12 @@ class Script:
         return f"{found[-1]}\n"
 
 
-def in_plain_lines(workshop: Workshop, *wanted: str) -> None:
+def in_plain_lines(workshop: Workshop, *wanted: str, case: str = CASE) -> str:
     script = Script(*wanted, "stop")
-    PlainSession(workshop, Dialogue(script, script.sink)).run(CASE)  # type: ignore[arg-type]
-    assert script.wanted == [], script.sink.getvalue()[-1500:]
+    PlainSession(workshop, Dialogue(script, script.sink)).run(case)  # type: ignore[arg-type]
+    said = script.sink.getvalue()
+    assert script.wanted == [], said[-1500:]
+    return said
 
 
 def folder(root: Path, name: str) -> Path:
@@ -63,13 +65,11 @@ async def by_keys(driver: Driver, hand: Hand) -> None:
     await driver.press("enter", "n")
     # An undo with its reason, damage, a release with its reason.
     await driver.press("enter", "b", "z")
-    await driver.write("wrong key")
-    await driver.press("enter", on=WalkScreen)
+    await driver.write("wrong key", "enter", on=WalkScreen)
     await driver.press("d", "enter")
     await driver.until(lambda: driver.screen.plan.held, "held")
     await driver.press("ctrl+r")
-    await driver.write("a loose hair only")
-    await driver.press("enter", on=PlanScreen)
+    await driver.write("a loose hair only", "enter", on=PlanScreen)
     # A clean zone, a new finding, an answer, one left as it is.
     await driver.press("l")
     zones = driver.screen._zones()
@@ -77,8 +77,7 @@ async def by_keys(driver: Driver, hand: Hand) -> None:
     question = driver.screen.question
     assert question is not None
     await driver.press(WORDS.answers[0], "ctrl+l")
-    await driver.write("too small to see")
-    await driver.press("enter")
+    await driver.write("too small to see", "enter")
 
 
 async def test_byte_for_byte(tmp_path: Path, opened_on: Opened) -> None:

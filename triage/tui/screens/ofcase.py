@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from triage.errors import TriageError
 from triage.tui.screens.base import DISK_MEND, CaseChanged, ServiceScreen
-from triage.tui.services import Services
 
 if TYPE_CHECKING:
     from triage.case.models import Case
@@ -32,14 +31,11 @@ class CaseScreen(ServiceScreen):
 
     # Whether it is read on coming back too.
     READS_AGAIN = False
+    case_id: str
     case: Case | None = None
     plan: Plan | None = None
     _seen = (0, 0, 0)
     _broken = False
-
-    def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services)
-        self.case_id = case_id
 
     def planned(self, case: Case) -> Read:
         """Return a case with its plan, in the background."""
