@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import io
-import re
 import shutil
 from pathlib import Path
 
+from tests.support.scripted import Script
 from tests.tui.conftest import ROOT, Opened
 from tests.tui.driving import Driver, Hand, driven
 from triage.plain.dialogue import Dialogue
@@ -19,27 +18,9 @@ from triage.tui.screens.walk import WalkScreen
 CASE = "bumblebee-plate-3"
 
 
-class Script:
-    """Answers the plain session; ``#text`` picks the line of the last list that begins so."""
-
-    def __init__(self, *wanted: str) -> None:
-        self.wanted = list(wanted)
-        self.sink = io.StringIO()
-
-    def readline(self) -> str:
-        if not self.wanted:
-            return ""
-        word = self.wanted.pop(0)
-        if not word.startswith("#"):
-            return f"{word}\n"
-        found = re.findall(rf"^  (\d+) {re.escape(word[1:])}", self.sink.getvalue(), re.MULTILINE)
-        assert found, f"{word} is not offered:\n{self.sink.getvalue()[-1500:]}"
-        return f"{found[-1]}\n"
-
-
 def in_plain_lines(workshop: Workshop, *wanted: str, case: str = CASE) -> str:
     script = Script(*wanted, "stop")
-    PlainSession(workshop, Dialogue(script, script.sink)).run(case)  # type: ignore[arg-type]
+    PlainSession(workshop, Dialogue(script, script.sink)).run(case)
     said = script.sink.getvalue()
     assert script.wanted == [], said[-1500:]
     return said

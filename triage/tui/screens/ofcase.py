@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from triage.case.models import Case
 from triage.errors import TriageError
+from triage.plan.model import Plan
 from triage.tui.screens.base import DISK_MEND, CaseChanged, ServiceScreen
-
-if TYPE_CHECKING:
-    from triage.case.models import Case
-    from triage.plan.model import Plan
 
 LOOK_OUTSIDE_S = 1.0
 CHANGED_OUTSIDE = "the file was changed outside; it is shown as it is now"

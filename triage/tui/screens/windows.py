@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from textual import events
 from textual.app import ComposeResult
@@ -16,14 +16,12 @@ from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from triage.plan.model import Step
 from triage.tui.hanging import ActionList, hanging
 from triage.tui.keysets import bind, key_name, keyset_of
 from triage.tui.screens.base import OPENING_S, Answered, Leaving
+from triage.tui.shown import Reasons
 from triage.tui.widgets.frame import KeysLine
-
-if TYPE_CHECKING:
-    from triage.plan.model import Step
-    from triage.tui.shown import Reasons
 
 # Keys that lists and inputs bring along and that need no line in the help.
 MOVING = ("cursor_", "page_", "scroll", "first", "last")
