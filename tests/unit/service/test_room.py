@@ -14,17 +14,11 @@ from triage.case.profile import Bench, RoomProfile, Stock
 from triage.case.store import create_case
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.knowledge.load import load_knowledge
 from triage.plan.mixes import clash, not_beside
 from triage.service.workshop import Workshop
 
-RULES = Path(__file__).resolve().parents[3] / "rules"
+CASES = Path(__file__).resolve().parents[3] / "cases"
 NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
-
-
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    return load_knowledge(RULES)
 
 
 def _folder(tmp_path: Path, knowledge: Knowledge, name: str, **room: object) -> Workshop:
@@ -68,7 +62,7 @@ def test_what_is_recorded_and_taken_back_is_told_at_once(
     tmp_path: Path, knowledge: Knowledge
 ) -> None:
     one, other = (_folder(tmp_path, knowledge, name) for name in ("one", "other"))
-    shutil.copy(RULES.parent / "cases" / "bumblebee-plate-3.yaml", one.cases)
+    shutil.copy(CASES / "bumblebee-plate-3.yaml", one.cases)
     step = one.plan(one.load("bumblebee-plate-3")).steps[0]
     one.record("bumblebee-plate-3", step.id, "better", amount_ml=0.1, observed="it is dry")
     (ledger,) = (tmp_path / "shared").glob("*.jsonl")
@@ -197,7 +191,7 @@ def test_the_plan_says_whether_others_may_work_in_the_room(
     tmp_path: Path, knowledge: Knowledge
 ) -> None:
     demo = tmp_path / "demo"
-    shutil.copytree(RULES.parent / "cases", demo)
+    shutil.copytree(CASES, demo)
     said = {}
     for others, ledger in (("none", ""), ("some", ""), ("unknown", ""), ("none", "../shared")):
         room = RoomProfile.model_validate({"control": "hood", "others": others, "ledger": ledger})
