@@ -22,6 +22,7 @@ from tests.support.knowledge import RULES, consultant, rulebase
 from triage import cli
 from triage.engine.consult import Consultant
 from triage.knowledge import load
+from triage.knowledge.book import Knowledge
 from triage.service.rulestore import Rulebase, load_rulebase
 from triage.yamltext import Parsed, parse_yaml
 
@@ -41,12 +42,27 @@ Runner = Callable[..., Ran]
 
 
 def _rulebase(folder: Path) -> Rulebase:
-    return rulebase() if Path(folder) == RULES else load_rulebase(folder)
+    if Path(folder) == RULES:
+        return rulebase()
+    files = sorted(path for path in Path(folder).rglob("*") if path.is_file())
+    return _read(folder, tuple((path, path.read_bytes()) for path in files))
 
 
-def _consultant(knowledge: Any, *rest: Any) -> Consultant:
-    is_shipped = knowledge is rulebase().knowledge
-    return consultant() if is_shipped else Consultant(knowledge, *rest)
+@lru_cache(maxsize=1)
+def _read(folder: Path, _texts: tuple[tuple[Path, bytes], ...]) -> Rulebase:
+    return load_rulebase(folder)
+
+
+# The last copy of the rules that was compiled, with what came of it.
+_compiled: list[tuple[Knowledge, Consultant]] = []
+
+
+def _consultant(knowledge: Knowledge, *rest: Any) -> Consultant:
+    if knowledge is rulebase().knowledge:
+        return consultant()
+    if not _compiled or _compiled[0][0] is not knowledge:
+        _compiled[:] = [(knowledge, Consultant(knowledge, *rest))]
+    return _compiled[0][1]
 
 
 @lru_cache(maxsize=500)
@@ -57,8 +73,8 @@ def _parsed(text: str, shown_as: str) -> Parsed:
 def share_rules(patch: pytest.MonkeyPatch) -> None:
     """Let what runs in this process use the shipped rulebase that is there already.
 
-    Another folder of rules is read, checked and compiled as ever; only a file whose text was
-    parsed before is not parsed again.
+    Another folder of rules is read, checked and compiled as ever; only what was read just now is
+    not read again while its files are the same, nor a file parsed whose text was parsed before.
     """
     patch.setattr("triage.service.workshop.load_rulebase", _rulebase)
     patch.setattr("triage.service.workshop.Consultant", _consultant)
