@@ -13,6 +13,7 @@ import pytest
 from tests.proof.pictures import made
 from triage.case.store import load_case
 from triage.cli import main
+from triage.picture.pair import VERSION
 from triage.show.compared import measured_words
 
 DEMO = Path(__file__).parents[2] / "cases"
@@ -62,10 +63,14 @@ def test_the_figures_of_the_photos_are_kept_and_shown_again(
     step = ["--step", "f1-blot-dry", "--photo-before", "a.png", "--photo-after", "b.png"]
     record = ["record", *case, *step, "--measure", "--marked", "m.png"]
     assert main(record) == 2  # it only offers an outcome: nothing is written
+    offered = capsys.readouterr()
+    assert "this speaks for: better" in offered.out
+    assert "give --outcome" in offered.err
     assert not (tmp_path / "m.png").exists()
     assert main([*record, "--outcome", "better"]) == 0
     kept = load_case(tmp_path / "bumblebee-plate-3.yaml").attempts[-1].measured
     assert (kept["left"], kept["came"], kept["stayed"]) == (14, 5, 6)  # as drawn
+    assert kept["method"] == VERSION
     assert kept["removed"][0] == pytest.approx(1 - 11 / 20)
     capsys.readouterr()
     told = []

@@ -55,12 +55,15 @@ class Terminal:
         os.write(self.handle, key.encode())
 
     def press_until(self, key: str, holds: Callable[[], object], what: str) -> None:
-        """Press a key until it has had its effect: one that comes before the screen is lost."""
+        """Press a key until it has had its effect: one that comes before the screen is lost.
+
+        Pressed once too often it does nothing: it belongs to the screen that the key before it left.
+        """
         end = time.monotonic() + PATIENCE_S
         while not holds():
             assert time.monotonic() < end, f"never: {what}\n{self.said[-3000:]!r}"
             self.press(key)
-            again = time.monotonic() + 10.0
+            again = time.monotonic() + 2.0
             while not holds() and time.monotonic() < again:
                 if select.select([self.handle], [], [], 0.05)[0]:
                     self.said += os.read(self.handle, 65536).decode("utf-8", "replace")
