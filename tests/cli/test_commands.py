@@ -206,23 +206,6 @@ def test_bad_case_file_is_one_line_with_place_and_mend(
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (["plan", "nowhere"], 'no case "nowhere"'),
-        (["nowhere"], "triage --demo"),
-        (["plann", "x"], "triage --help"),
-        (["see", "x", "--zon"], "triage see --help"),
-        (["plan", "nowhere.yaml"], "no such file"),
-        (["new", "x", "--taxon", "beatles"], 'did you mean "beetles"'),
-        (["list", "--rules", "nowhere"], "no such rules folder"),
-        (["list", "--bench", "nowhere.yaml"], "no such file"),
-    ],
-)
-def test_bad_words_are_one_line(words: list[str], says: str, triage: Runner) -> None:
-    assert says in one_line(triage(*words))
-
-
-@pytest.mark.parametrize(
-    ("words", "says"),
-    [
         (["--step", "f1-puf-air", "--outcome", "better"], 'did you mean "f1-puff-air"'),
         (["--step", "f1-puff-air", "--outcome", "bettr"], 'did you mean "better"'),
         (["--step", "f1-puff-air", "--outcome", "better", "--ml", "-1"], "amount_ml"),
