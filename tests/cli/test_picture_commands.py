@@ -102,23 +102,6 @@ def test_figures_edited_by_hand_are_left_out_where_they_are_none(kept: dict[str,
     assert measured_words({**kept, "colour_median": 0.5}) == "by the photos: colour moved 0.5"
 
 
-@pytest.mark.parametrize(
-    ("words", "said"),
-    [
-        (["--patch", "1,2,3"], "is no patch"),
-        (["--patch-after", "1,2,3,4"], "first photo is missing"),
-        (["--um-per-pixel", "0"], "size of a pixel"),
-    ],
-)
-def test_a_wrong_patch_or_scale_is_one_line(
-    capsys: pytest.CaptureFixture[str], words: list[str], said: str
-) -> None:
-    assert main(["compare", "a.png", "b.png", *words]) == 2
-    err = capsys.readouterr().err
-    assert said in err
-    assert err.count("\n") == 1
-
-
 def test_a_figure_on_the_command_line_stands_before_the_set_up(
     bench: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
