@@ -15,7 +15,7 @@ from tests.support.running import share_rules
 from triage.engine.consult import Consultant
 from triage.knowledge.book import Knowledge
 from triage.plan.planner import Planner
-from triage.service import Workshop, open_workshop
+from triage.service.workshop import Workshop, open_workshop
 
 ROOT = Path(__file__).resolve().parents[1]
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)

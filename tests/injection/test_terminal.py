@@ -12,7 +12,7 @@ from tests.support.hostile import FORGED, REFUSED, TEXTS, write
 from triage.case.store import load_case
 from triage.cli import main
 from triage.errors import CONTROL, TriageError
-from triage.service import open_workshop
+from triage.service.workshop import open_workshop
 
 COMMANDS = {
     "list": ["list"],
@@ -37,7 +37,7 @@ COMMANDS = {
 @pytest.fixture(autouse=True)
 def one_workshop(monkeypatch: pytest.MonkeyPatch) -> None:
     """The commands of one test share a workshop, as the screens do."""
-    monkeypatch.setattr("triage.service.open_workshop", cache(open_workshop))
+    monkeypatch.setattr("triage.service.workshop.open_workshop", cache(open_workshop))
 
 
 def told(words: list[str], folder: Path, capsys: pytest.CaptureFixture[str]) -> str:

@@ -160,7 +160,13 @@ class Observing:
 
     def _refuse_open(self, case: Case, findings: set[str]) -> None:
         for line in self.shop.plan(case).findings if findings else ():
-            if line.id in findings and line.state in ("open", "unsettled", "waiting", "stopped"):
+            if line.id in findings and line.state in (
+                "open",
+                "unsettled",
+                "waiting",
+                "later",
+                "stopped",
+            ):
                 raise TriageError(
                     f"{line.zone_name} is not clean: {line.id} is there, {line.deposit_name}",
                     mend="clear it, or leave it as it is with a reason",

@@ -32,6 +32,7 @@ STATE_SIGNS = {
     "left": "# left alone: it belongs there",
     "unsettled": "? not identified yet",
     "waiting": "? waits for an answer",
+    "later": "> later, when the steps before it are done",
     "stopped": "x stopped: nothing permitted is left",
 }
 NOTICE_SIGNS = {

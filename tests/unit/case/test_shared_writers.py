@@ -17,8 +17,8 @@ from triage.case import store
 from triage.case.changes import new_attempt, new_case
 from triage.case.models import Case
 from triage.case.store import create_case, load_case, update_case
-from triage.service import open_workshop
 from triage.service.listing import local_now
+from triage.service.workshop import open_workshop
 
 ROOT = Path(__file__).parents[3]
 CASE = "bumblebee-plate-3"
@@ -27,7 +27,7 @@ WRITER = """
 import sys
 sys.path.insert(0, sys.argv[1])
 from pathlib import Path
-from triage.service import open_workshop
+from triage.service.workshop import open_workshop
 shop = open_workshop(cases=Path(sys.argv[2]))
 step = shop.plan(shop.load(sys.argv[3])).next_step().id
 for number in range(int(sys.argv[4])):
