@@ -54,7 +54,7 @@ class Terminal:
             assert self.program.poll() is None, self.said[-3000:]
             if key and time.monotonic() > again:
                 self.press(key)
-                again = time.monotonic() + 10.0
+                again = time.monotonic() + 2.0
             if select.select([self.handle], [], [], 0.05)[0]:
                 self.said += os.read(self.handle, 65536).decode("utf-8", "replace")
 
