@@ -27,7 +27,7 @@ from triage.engine.plain import evaluate
 from triage.engine.vocabulary import UNKNOWN
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import Family
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 
 
