@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from functools import cache
 
@@ -11,6 +11,7 @@ from triage.case.naming import SUFFIX
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.substance import Substance
 from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Method
 from triage.plan.substances import (
     LONGEST_RELEASE_MIN,
     further_of,
@@ -30,37 +31,14 @@ def earliest(now: datetime) -> datetime:
     return now - WINDOW - timedelta(minutes=LONGEST_RELEASE_MIN)
 
 
-def _agent_of(knowledge: Knowledge, attempt: Attempt) -> str | None:
-    """Return the main agent of an attempt: as written down, else that of its method."""
-    method = knowledge.methods.get(attempt.method or "")
-    return attempt.agent or (method.agent if method else None)
-
-
-def _agents(knowledge: Knowledge, attempt: Attempt) -> list[str]:
-    """Return every agent of an attempt that the knowledge has."""
-    method = knowledge.methods.get(attempt.method or "")
-    main = _agent_of(knowledge, attempt)
-    found = [main] if main is not None and main in knowledge.agents else []
-    return [*found, *(part.agent for part in method.with_)] if method else found
-
-
-def _given_off(
-    knowledge: Knowledge, attempt: Attempt, substance: Callable[[str], Substance]
-) -> list[tuple[Substance, float]]:
-    """Return the agents that an attempt put down in the open, and their mass [mg]."""
-    method, main = knowledge.methods.get(attempt.method or ""), _agent_of(knowledge, attempt)
-    agent = main if main in knowledge.agents else None
-    return given_off(knowledge, method, agent, attempt.amount_ml or 0.0, substance)
-
-
-def _not_known(knowledge: Knowledge, attempt: Attempt) -> str:
+def _not_known(
+    knowledge: Knowledge, attempt: Attempt, method: Method | None, main: str | None
+) -> str:
     """Return why it is not known what an attempt released, empty if it is known."""
-    method = knowledge.methods.get(attempt.method or "")
     if attempt.agent is not None and attempt.agent not in knowledge.agents:
         return f'agent "{attempt.agent}" is not known'
     if attempt.method is not None and method is None:
         return f'method "{attempt.method}" is not known'
-    main = _agent_of(knowledge, attempt)
     if attempt.amount_ml is None:
         agents = [main] if main is not None and not is_plain(knowledge, main) else []
         agents += [agent for agent, _ in further_of(knowledge, method)] if method else []
@@ -111,22 +89,22 @@ def day_ledger(
             act = (case.origin, *(getattr(attempt, name) for name in ACT))
             if told.setdefault(act, case.id) != case.id:
                 continue
-            at = attempt.at.astimezone(UTC)
-            lasting = release_min_of(
-                knowledge, knowledge.methods.get(attempt.method or ""), attempt.minutes
-            )
+            at, method = attempt.at.astimezone(UTC), knowledge.methods.get(attempt.method or "")
+            # The main agent: as written down, else that of the method.
+            main = attempt.agent or (method.agent if method else None)
+            lasting = release_min_of(knowledge, method, attempt.minutes)
             if at + timedelta(minutes=lasting) < moment - WINDOW:
                 continue
             name = f"{case.id}{SUFFIX} attempt {attempt.id}"
-            why = _not_known(knowledge, attempt)
+            why = _not_known(knowledge, attempt, method, main)
             if why:
                 unknown.append(f"{name}: {why}")
-            by_case |= {(agent, f"case {case.id}") for agent in _agents(knowledge, attempt)}
+            known = main if main in knowledge.agents else None
+            agents = {known, *(part.agent for part in method.with_)} if method else {known}
+            by_case |= {(agent, f"case {case.id}") for agent in agents if agent is not None}
             minute = _minutes_between(midnight, min(at, moment))
-            made = [
-                Release(minute, mass_mg, each.key, lasting)
-                for each, mass_mg in _given_off(knowledge, attempt, substance)
-            ]
+            masses = given_off(knowledge, method, known, attempt.amount_ml or 0.0, substance)
+            made = [Release(minute, mg, each.key, lasting) for each, mg in masses]
             if at > moment:
                 late += made
                 # Clocks of two machines differ a little.
