@@ -12,7 +12,6 @@ import re
 import shutil
 import zlib
 from datetime import UTC, datetime
-from functools import cache
 from itertools import cycle
 from pathlib import Path
 
@@ -26,7 +25,6 @@ from triage.case.profile import load_bench
 from triage.case.roomledger import RoomLedger
 from triage.cli import main
 from triage.errors import CONTROL, TriageError
-from triage.knowledge.load import load_knowledge
 from triage.show import pdflib
 
 DEMO = "bumblebee-plate-3"
@@ -182,9 +180,8 @@ def test_a_copy_of_the_rules_is_text_in_every_output(
 ) -> None:
     copy = rules(tmp_path)
     folder = cases(tmp_path / "cases")
-    monkeypatch.setattr("triage.service.workshop.load_knowledge", cache(load_knowledge))
     told(OUTPUTS["list"], folder, capsys, "--rules", str(copy))
-    # It was read and checked as ever; the outputs below share it.
+    # It was checked as ever; the outputs below need not check it again.
     monkeypatch.setattr("triage.check.whole.require_sound", lambda _: None)
     said = {
         name: told(words, folder, capsys, "--rules", str(copy)) for name, words in OUTPUTS.items()

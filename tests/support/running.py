@@ -40,11 +40,27 @@ Runner = Callable[..., Ran]
 
 
 def _knowledge(folder: Path) -> Knowledge:
-    return shipped() if Path(folder) == RULES else load.load_knowledge(folder)
+    if Path(folder) == RULES:
+        return shipped()
+    files = sorted(path for path in Path(folder).rglob("*") if path.is_file())
+    return _read(folder, tuple((path, path.read_bytes()) for path in files))
+
+
+@lru_cache(maxsize=1)
+def _read(folder: Path, _texts: tuple[tuple[Path, bytes], ...]) -> Knowledge:
+    return load.load_knowledge(folder)
+
+
+# The last copy of the rules that was compiled, with what came of it.
+_compiled: list[tuple[Knowledge, Consultant]] = []
 
 
 def _consultant(knowledge: Knowledge) -> Consultant:
-    return consultant() if knowledge is shipped() else Consultant(knowledge)
+    if knowledge is shipped():
+        return consultant()
+    if not _compiled or _compiled[0][0] is not knowledge:
+        _compiled[:] = [(knowledge, Consultant(knowledge))]
+    return _compiled[0][1]
 
 
 @lru_cache(maxsize=500)
@@ -55,8 +71,8 @@ def _parsed(text: str, shown_as: str) -> Parsed:
 def share_rules(patch: pytest.MonkeyPatch) -> None:
     """Let what runs in this process use the shipped rulebase that is there already.
 
-    Another folder of rules is read, checked and compiled as ever; only a file whose text was
-    parsed before is not parsed again.
+    Another folder of rules is read, checked and compiled as ever; only what was read just now is
+    not read again while its files are the same, nor a file parsed whose text was parsed before.
     """
     patch.setattr("triage.service.workshop.load_knowledge", _knowledge)
     patch.setattr("triage.service.workshop.Consultant", _consultant)

@@ -105,6 +105,15 @@ async def test_stop_comes_out_of_the_palette_too(looking: Workshop) -> None:
         assert driver.screen is below
 
 
+async def test_a_search_that_outlives_the_palette_breaks_nothing(looking: Workshop) -> None:
+    """Its rows were styled by a palette that had lost its style: the program ended."""
+    async with driven(looking, case=CASE) as driver:
+        await driver.press("ctrl+p")
+        palette = driver.screen
+        palette._component_styles.clear()
+        assert palette.get_component_styles("command-palette--help-text") is palette.styles
+
+
 async def test_help_lists_every_key_of_the_screen(looking: Workshop) -> None:
     async with driven(looking, size=(100, 60)) as driver:
         for name in ("cases", "plan", "observe", "questions-whole", "walk", "bench"):
@@ -232,12 +241,10 @@ async def test_the_bench_is_saved_and_a_wrong_value_is_refused(workshop: Worksho
         await driver.on(CasesScreen)
         await driver.press("o", "down", "enter")
         await driver.press(*["backspace"] * 5)
-        await driver.write("42")
-        await driver.press("enter")
+        await driver.write("42", "enter")
         assert workshop.bench.room.volume_m3 == 42
         await driver.press("enter", *["backspace"] * 5)
-        await driver.write("huge")
-        await driver.press("enter")
+        await driver.write("huge", "enter")
         assert workshop.bench.room.volume_m3 == 42
         assert "huge" in driver.screen.query_one("#fault").text
 

@@ -16,7 +16,7 @@ from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method, Strength
 from triage.knowledge.rules import Family
-from triage.plan.air import AirChoice
+from triage.plan.airjudge import AirChoice
 from triage.plan.ladder import Ladder, applies, grades
 from triage.plan.mixes import Used, never_mix, not_beside
 from triage.plan.model import (

@@ -12,15 +12,15 @@ from triage.case.models import Case, Timer
 from triage.explain.sureplan import Firmness
 from triage.history.advice import SkipSuggestion
 from triage.looks import is_clean
-from triage.plan.model import Hold, Notice, Plan, Step
+from triage.plan.model import Hold, Notice, Plan, QuestionLine, Step
 from triage.plan.names import finding_names, zone_words
 from triage.plan.ownrecord import RECORD, own_record
 from triage.show import words
-from triage.show.plan import by_reason, near_and_rest, rest_words
+from triage.show.plan import QUESTIONS_SHOWN, by_reason, near_and_rest, rest_words
 from triage.tui.hanging import BOLD, Line, Row, hanging, title_row
 
 WHOLE = "whole"
-LATER, OUT = "later", "out"
+LATER, OUT, MORE = "later", "out", "more"
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class PlanRow(Row):
     """One row; Enter acts on its step, opens, question, hold, timer, skips or detail."""
 
     is_now: bool = False
-    step: str | None = None
+    step: Step | None = None
     opens: str = ""
     question: str = ""
     finding: str | None = None
@@ -68,7 +68,7 @@ def plan_rows(
         *_step_rows(plan, opened, {each.step: each for each in skips}, firmness),
         *_finding_rows(plan, clean),
         *_excluded_rows(plan, opened),
-        *_question_rows(plan),
+        *_question_rows(plan, opened),
         *_notice_rows("notice", tuple(each for each in told if each not in (*gates, *urgent))),
     )
     # Titles stand apart from what is above them.
@@ -175,7 +175,7 @@ def _step_row(step: Step, sign: str, *, is_now: bool) -> Row:
     )
     head = (step.name, BOLD if is_now else "")
     more = [each for each in told if each]
-    return _row(f"step-{step.id}", sign, head, *more, width=13, is_now=is_now, step=step.id)
+    return _row(f"step-{step.id}", sign, head, *more, width=13, is_now=is_now, step=step)
 
 
 def _excluded_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:
@@ -196,17 +196,26 @@ def _excluded_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:
             yield _row(row_id, "    x", *lines, width=6, detail=detail)
 
 
-def _question_rows(plan: Plan) -> Iterator[Row]:
-    if not plan.questions:
-        return
-    yield title_row("Would still help to know")
-    lines = {line.id: line for line in plan.findings}
+def _question_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:
+    """Yield what would still help to know, the best first; one row for what is asked alike."""
+    alike: dict[tuple[str, str], list[QuestionLine]] = {}
     for question in plan.questions:
-        line = lines.get(question.finding or "")
-        where = f"{line.zone_name}: " if line else ""
-        row_id = f"question-{question.finding or WHOLE}-{question.question}"
-        acts: dict[str, Any] = {"question": question.question, "finding": question.finding}
-        yield _row(row_id, "  ?", f"{where}{question.ask}", question.because, **acts)
+        alike.setdefault((question.question, question.because), []).append(question)
+    if alike:
+        yield title_row("Would still help to know")
+    places = {line.id: line.zone_name for line in plan.findings}
+    rows = []
+    for (name, because), asked in alike.items():
+        first = asked[0]
+        where = ", ".join(dict.fromkeys(places[q.finding] for q in asked if q.finding))
+        ask = f"{where}: {first.ask}" if where else first.ask
+        row_id = f"question-{first.finding or WHOLE}-{name}"
+        acts: dict[str, Any] = {"question": name, "finding": first.finding}
+        rows.append(_row(row_id, "  ?", ask, because, **acts))
+    yield from rows[:QUESTIONS_SHOWN]
+    if rest := rows[QUESTIONS_SHOWN:]:
+        yield _folded(MORE, opened, f"{len(rest)} more question{'' if len(rest) == 1 else 's'}")
+        yield from rest if MORE in opened else ()
 
 
 def no_step_words(plan: Plan, look: str) -> str:

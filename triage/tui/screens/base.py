@@ -64,6 +64,7 @@ class Leaving(Screen[Answered]):
     """
 
     _waits_with: tuple[Answered | None] | None = None
+    _to_show: tuple[tuple[Screen[Any], Callable[[Any], None]], ...] = ()
 
     def sign(self, act: str) -> str:
         """Return the key of an act as it is printed."""
@@ -93,28 +94,40 @@ class Leaving(Screen[Answered]):
             if answer is not None:
                 then(answer)
 
-        self.app.push_screen(window, answered)
+        self.show_window(window, answered)
+
+    def show_window(
+        self, window: Screen[Held | None], answered: Callable[[Held | None], None]
+    ) -> None:
+        """Open a window; above another screen it would cover STOP: then once that one has gone."""
+        if self.is_topmost:
+            self.app.push_screen(window, answered)
+        elif self in self.app.screen_stack:
+            self._to_show = (*self._to_show, (window, answered))
 
     def on_screen_resume(self) -> None:
-        """Leave now what was to be left while another screen stood above it."""
+        """Do now what waited while another screen stood above: leave, or open a window."""
         if self._waits_with is not None:
             self.dismiss(*self._waits_with)
+        elif self._to_show:
+            (window, answered), *rest = self._to_show
+            self._to_show = tuple(rest)
+            self.app.push_screen(window, answered)
 
 
 class ServiceScreen(Leaving[None]):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
-    BINDINGS = [
-        bind("leave", "leave"),
-    ]
+    BINDINGS = [bind("leave", "leave")]
     PLACE = ""
     step: Step | None = None
     _busy = False
+    _pending = 0
 
-    def __init__(self, services: Services) -> None:
+    def __init__(self, services: Services, case_id: str | None = None) -> None:
         super().__init__()
         self.services = services
-        self._pending = 0
+        self.case_id = case_id
 
     @property
     def workshop(self) -> Workshop:
@@ -151,8 +164,7 @@ class ServiceScreen(Leaving[None]):
 
     def action_go(self, place: str) -> None:
         """Go to the bench, the day, the handbook, the air or the photos."""
-        case = getattr(self, "case_id", None)
-        self.post_message(Wanted(place, *((case,) if place in OF_A_CASE else ())))
+        self.post_message(Wanted(place, *((self.case_id,) if place in OF_A_CASE else ())))
 
     @property
     def fault_line(self) -> FaultLine | None:

@@ -42,7 +42,6 @@ class RecordingScreen(CaseScreen):
     _busy = True
     _stands_since: float | None = None
     _is_recording = False
-    _to_tell: Read | None = None
     _opened_at: datetime | None = None
 
     def _timer(self) -> Timer | None:
@@ -114,11 +113,11 @@ class RecordingScreen(CaseScreen):
         unseen = unseen_zones(self.knowledge, case)
         if not unseen or case.id in self.services.asked_unseen:
             return
-        self.services.asked_unseen.add(case.id)
         names = ", ".join(self.knowledge.zones[zone].name for zone in unseen)
         choices = (("look", "look there first"), ("go-on", "go on without"))
 
         def answered(answer: str) -> None:
+            self.services.asked_unseen.add(case.id)
             if answer == "look":
                 self.post_message(Wanted("observe", self.case_id))
                 self.dismiss()
@@ -226,15 +225,7 @@ class RecordingScreen(CaseScreen):
 
     def _recorded(self, read: Read) -> None:
         self.show_case(read.case, read.plan)
-        self._tell_recorded(read)
-
-    def _tell_recorded(self, read: Read) -> None:
-        """Show the record; above a window that was opened meanwhile it would cover STOP."""
-        if not self.is_topmost:
-            self._to_tell = read
-            return
-        self._to_tell = None
-        self.app.push_screen(RecordedScreen(read, self.step), self._go_on)
+        self.show_window(RecordedScreen(read, self.step), self._go_on)
 
     def _go_on(self, answer: str | None) -> None:
         """Go on to the next step, to the plan, or take the record back for a reason, then go on."""

@@ -212,9 +212,8 @@ class WalkScreen(RecordingScreen):
 
     def on_screen_resume(self) -> None:
         """Tell what was recorded meanwhile; after long ask again for what must be ready."""
-        if self._to_tell is not None:
-            self._tell_recorded(self._to_tell)
-            return
+        if self._to_show:
+            return  # what was recorded meanwhile is told first
         left_at, self._left_at = self._left_at, None
         if left_at is not None and not self._busy:
             self.interrupted((self.services.clock() - left_at).total_seconds())
