@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import ConfigDict, Field
+from pydantic import Field
 
 from triage.case.entry import Record
 from triage.case.reading import record_from
@@ -87,10 +87,6 @@ class Photos(Record):
 
 class Bench(Record):
     """The whole bench file; a bench that says nothing is judged as the least favourable one."""
-
-    model_config = ConfigDict(
-        frozen=True, extra="allow", arbitrary_types_allowed=True, defer_build=True
-    )
 
     FREE: ClassVar[frozenset[str]] = frozenset({"format", "name", "invented"})
     ELSEWHERE: ClassVar[Mapping[str, str]] = dict.fromkeys(RoomProfile.model_fields, "under room")

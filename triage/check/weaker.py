@@ -235,12 +235,17 @@ def _rules(carried: Knowledge, copy: Knowledge) -> Iterator[TriageError]:
     guards = {d.id for d in carried.deposits.values() if _guards(d)}
     for family in (Family.RECOGNISE, *KEPT):
         for rule in carried.rules[family]:
-            kept = [c for c in rule.conclusions() if family in KEPT or _tells(c, guards)]
+            kept = [
+                said
+                for said in rule.conclusions()
+                if family in KEPT or "evidence" not in said or said["evidence"]["deposit"] in guards
+            ]
             if not kept:
                 continue
             other = theirs.get(rule.id)
             if other is None:
-                where = Where(_file(copy, carried, rule), None, f'rule "{rule.id}"')
+                stands = carried.where("rule", rule.id).file.partition("/")[2]
+                where = Where(f"{_name(copy)}/{stands}", None, f'rule "{rule.id}"')
                 yield TriageError("weaker than the carried rules: it is gone", where, MEND)
                 continue
             for path, said in _rule_lost(rule, other, kept):
@@ -264,16 +269,6 @@ def _against(rule: Rule, guards: set[str]) -> Mapping[str, tuple[float, int]]:
         for e, at in told
         if e["deposit"] in guards and e["weight"] < 0
     }
-
-
-def _file(copy: Knowledge, carried: Knowledge, rule: Rule) -> str:
-    stands = carried.where("rule", rule.id).file.partition("/")[2]
-    return f"{_name(copy)}/{stands}"
-
-
-def _tells(conclusion: Mapping[str, Any], guards: set[str]) -> bool:
-    evidence = conclusion.get("evidence")
-    return evidence is None or evidence["deposit"] in guards
 
 
 def _rule_lost(mine: Rule, theirs: Rule, kept: Sequence[Mapping[str, Any]]) -> Iterator[Lost]:

@@ -71,10 +71,12 @@ def shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
 
 def _all_shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
     names = names_of(knowledge)
+    order = dict.fromkeys((*FIRST, *sorted(KINDS, key=lambda kind: kind == "source")))
     kinds = {
         kind: [entry_of(knowledge, kind, key, names) for key in knowledge.table(kind)]
         # A sign is read with what it tells of, and in full among the rules.
-        for kind in sorted((kind for kind in KINDS if kind != "sign"), key=_place)
+        for kind in order
+        if kind != "sign"
     }
     # Rules are read by whoever writes them: there ids stay ids.
     families = {
@@ -82,10 +84,6 @@ def _all_shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
         for family, rules in knowledge.rules.items()
     }
     return tuple(Shelf(kind, tuple(held)) for kind, held in {**kinds, **families}.items() if held)
-
-
-def _place(kind: str) -> int:
-    return FIRST.index(kind) if kind in FIRST else len(FIRST) + (kind == "source")
 
 
 def names_of(knowledge: Knowledge) -> dict[str, str]:
