@@ -40,8 +40,8 @@ FIGURES = [
     ("mix ammonia-solution --to 3 --stock 25 --grams 50", "stock", 6.0, 1e-6),
     # Weak-base formula by hand: c = 30/17.031 = 1.7615 mol/L, x = sqrt(1.8e-5 c) = 5.63e-3, pH 11.75.
     ("mix ammonia-solution --to 3 --stock 25 --grams 50", "pH, about", 11.75, 0.06),
-    # By hand: 10 % w/w at 1.05 g/mL is 105 g/L over 36.461 = 2.880 mol/L; pH 2 of 1 L takes 3.47 mL.
-    ("mix hydrochloric-acid-dilute --to-ph 2 --stock 10 --ml 1000", "acid stock", 3.472, 0.002),
+    # By hand: 10 % w/w at 1.048 g/mL is 104.8 g/L over 36.461 = 2.874 mol/L; pH 2 of 1 L takes 3.48 mL.
+    ("mix hydrochloric-acid-dilute --to-ph 2 --stock 10 --ml 1000", "acid stock", 3.479, 0.002),
     # OIML R 121, table 1: sodium chloride at 25 C, 75.3 +/- 0.2 % RH.
     ("chamber --litres 1 --temp 25 --salt sodium-chloride", "relative humidity", 75.3, 0.2),
     # Handbook table of saturated air: 17.3 g/m3 at 20 C; half of it is there already.

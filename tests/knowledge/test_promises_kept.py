@@ -7,6 +7,7 @@ import random
 from functools import cache
 
 import pytest
+from triage.plan.air import AirJudge
 
 from tests.knowledge.test_entries import (
     DEPOSITS,
@@ -27,7 +28,6 @@ from triage.engine.plain import evaluate
 from triage.engine.vocabulary import UNKNOWN
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import Family
-from triage.plan.air import AirJudge
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 
 

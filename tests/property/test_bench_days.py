@@ -19,7 +19,7 @@ from triage.exposure.step import Terms
 from triage.history.dayair import DayAir
 from triage.history.daytypes import Hours, PutDown, Task, Visit, chains_of, sessions_of
 from triage.history.schedule import plan_day
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.substances import (
     mg_per_ml,
     release_min_of,

@@ -22,7 +22,7 @@ from triage.engine.indexed import Extent, extent_of
 from triage.engine.many import with_values
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.lookahead import Lookahead
 from triage.plan.outcomes import closed_findings
 from triage.plan.skeleton import SkeletonMaker

@@ -14,6 +14,7 @@ from textual.keys import _character_to_key
 from textual.pilot import Pilot
 from textual.worker import WorkerCancelled
 
+from triage.plan.model import Step
 from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.keysets import WORDS, keyset_of
@@ -73,6 +74,13 @@ class Pulse:
     def __call__(self) -> float:
         self.seconds += self.a_look_s
         return self.seconds
+
+
+def next_step(workshop: Workshop, case: str) -> Step:
+    """Return the step that is due in a case."""
+    step = workshop.plan(workshop.load(case)).next_step()
+    assert step is not None
+    return step
 
 
 class Driver:
@@ -155,12 +163,20 @@ class Driver:
         if on is not None:
             await self.on(on)
 
-    async def write(self, text: str) -> None:
-        """Type a text."""
+    async def write(self, text: str, *then: str, on: type | None = None) -> None:
+        """Type a text, then press keys."""
         for sign in text:
             self.send("space" if sign == " " else sign)
             await self.calm()
         await self.settled()
+        await self.press(*then, on=on)
+
+    async def type_ahead(self, *keys: str) -> None:
+        """Send keys and let them go through the queues, without waiting for what comes of them."""
+        for key in keys:
+            self.send(key)
+            for _ in range(6):
+                await self.calm()
 
     async def record(self, key: str) -> None:
         """Record an outcome; where the step's time is not over, say that it was ended early."""

@@ -9,12 +9,6 @@ from pathlib import Path
 import pytest
 
 from tests.tui.driving import NOON, Driver, Hand, driven
-from tests.tui.test_everywhere import (
-    colours,
-    grown_and_shrunk,
-    nothing_is_cut_off_at_the_side,
-    stopped_and_gone_on,
-)
 from triage.case.changes import with_attempt
 from triage.case.models import Attempt
 from triage.case.store import load_case, update_case
@@ -86,24 +80,6 @@ async def test_what_is_tried_is_held_against_the_same_limit_as_before(bench: Wor
         assert "As planned" in driver.text
         await driver.press("enter", "4")
         assert "As planned" not in driver.text
-
-
-async def test_no_colour_and_small_window_lose_nothing(
-    bench: Workshop, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setenv("NO_COLOR", "")
-    async with driven(bench, case=CASE, size=(80, 24)) as driver:
-        await driver.press("a", on=AirScreen)
-        coloured = driver.text
-        assert colours(driver)
-        nothing_is_cut_off_at_the_side(driver)
-        await grown_and_shrunk(driver)
-        await stopped_and_gone_on(driver)
-    monkeypatch.setenv("NO_COLOR", "1")
-    async with driven(bench, case=CASE, size=(80, 24)) as driver:
-        await driver.press("a", on=AirScreen)
-        assert not colours(driver)
-        assert driver.text == coloured
 
 
 async def test_amount_and_ventilation_can_be_tried(bench: Workshop) -> None:

@@ -8,7 +8,6 @@ from tests.tui.driving import driven
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
 from triage.service.workshop import Workshop
-from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.widgets.animal import (
     ZoneState,
@@ -17,11 +16,6 @@ from triage.tui.widgets.animal import (
     parse_drawing,
     with_signs,
 )
-
-# Keys that mean something else where the drawing is shown.
-TAKEN = {
-    key for binding in ObserveScreen.BINDINGS for key in binding.key.split(",") if len(key) == 1
-}
 
 
 def test_every_body_plan_is_drawn(knowledge: Knowledge) -> None:
@@ -43,7 +37,6 @@ def test_keys_are_free_and_stand_on_the_drawing(plan: str) -> None:
     assert drawing is not None
     keys = [zone.key for zone in drawing.zones]
     assert len(set(keys)) == len(keys)
-    assert not TAKEN & set(keys)
     assert {zone.key for _, _, zone in drawing.marks} == set(keys)
     signs = {sign for line in drawing.lines for sign in line if sign.isalnum()}
     assert signs <= {*keys, "v", "o"}

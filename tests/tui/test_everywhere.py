@@ -241,12 +241,10 @@ async def test_the_bench_is_saved_and_a_wrong_value_is_refused(workshop: Worksho
         await driver.on(CasesScreen)
         await driver.press("o", "down", "enter")
         await driver.press(*["backspace"] * 5)
-        await driver.write("42")
-        await driver.press("enter")
+        await driver.write("42", "enter")
         assert workshop.bench.room.volume_m3 == 42
         await driver.press("enter", *["backspace"] * 5)
-        await driver.write("huge")
-        await driver.press("enter")
+        await driver.write("huge", "enter")
         assert workshop.bench.room.volume_m3 == 42
         assert "huge" in driver.screen.query_one("#fault").text
 

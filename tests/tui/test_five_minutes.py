@@ -10,8 +10,7 @@ from tests.tui.driving import NOON, driven
 from triage.service.workshop import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.intake import IntakeScreen
-from triage.tui.screens.observe import ObserveScreen
+from triage.tui.screens.observe import IntakeScreen, ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recording import RecordedScreen
@@ -116,8 +115,7 @@ async def test_the_five_minutes(workshop: Workshop) -> None:
         assert driver.screen.panel == "hold"
         await driver.press("enter", "enter")
         assert driver.screen.panel == "hold"
-        await driver.write("paper stays dry")
-        await driver.press("enter")
+        await driver.write("paper stays dry", "enter")
         assert driver.screen.panel == "work"
         steps = workshop.plan(workshop.load(CASE)).steps
         liquid = next(at for at, step in enumerate(steps) if "detergent" in step.name)
@@ -130,8 +128,7 @@ async def test_the_five_minutes(workshop: Workshop) -> None:
         await driver.until(lambda: driver.screen.plan.held, "held")
         assert driver.screen.plan.steps == ()
         await driver.press("ctrl+r")
-        await driver.write("a hair was loose before")
-        await driver.press("enter")
+        await driver.write("a hair was loose before", "enter")
         await driver.until(lambda: not driver.screen.plan.held, "released")
         assert workshop.load(CASE).releases[0].reason == "a hair was loose before"
 
@@ -141,6 +138,7 @@ async def test_the_five_minutes(workshop: Workshop) -> None:
         assert "cannot tell" in driver.text
         await driver.press("e", on=DetailScreen)
         assert "Why this is asked" in driver.text
+        assert "How to find out" in driver.text
         await driver.press("q", "u", "q", "q")
 
         # 6. Ask the plan.

@@ -91,8 +91,7 @@ async def test_a_bottle_is_found_by_its_words_and_what_is_left_in_it_is_written(
         rows = driver.screen.query_one("#rows").options
         assert [row.id.split("/")[0] for row in rows] == ["stock"]
         await driver.press("down", "enter", "down", *["backspace"] * 6)
-        await driver.write("470")
-        await driver.press("enter")
+        await driver.write("470", "enter")
         await driver.until(lambda: "470 mL" in driver.text, "not written")
         await driver.press("f9")  # out of the line: all rows again
         driver.screen.query_one("#rows").highlighted = next(
@@ -103,8 +102,7 @@ async def test_a_bottle_is_found_by_its_words_and_what_is_left_in_it_is_written(
         await driver.press("enter", "1")
         await driver.write("80")
         await driver.press("down", "down")
-        await driver.write("from the cellar")
-        await driver.press("enter")
+        await driver.write("from the cellar", "enter")
     kept = load_bench(workshop.bench_path).stock
     ethanol = next(bottle for bottle in kept if bottle.agent == "ethanol")
     assert ethanol == before["ethanol"].model_copy(update={"ml": 470.0})

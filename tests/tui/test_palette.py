@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from tests.tui.driving import Driver, driven
+from tests.tui.driving import Driver, driven, next_step
 from triage import cli
 from triage.cli import build_parser, commands
 from triage.commands import sheet
@@ -76,8 +76,7 @@ async def test_every_act_of_a_screen_is_offered_but_what_records(workshop: Works
 
 
 async def test_cases_steps_bottles_agents_and_words_of_notes_are_found(workshop: Workshop) -> None:
-    step = workshop.plan(workshop.load(CASE)).next_step()
-    assert step is not None
+    step = next_step(workshop, CASE)
     workshop.record("skimmer-plate-8", "f2-puff-air", "better", note="a grey hair stays")
     async with opened(workshop) as driver:
         things = list(named_things(driver.app, driver.screen, workshop))
@@ -106,8 +105,7 @@ async def test_a_command_asks_for_its_words_and_shows_what_it_says(workshop: Wor
         await driver.on(FormScreen)
         await driver.write("5")
         await driver.press("down")
-        await driver.write("nothing-known")
-        await driver.press("enter")
+        await driver.write("nothing-known", "enter")
         assert "nothing-known" in driver.screen.query_one("#fault").text
         await driver.press(*["backspace"] * 13)
         await driver.write("etha")
@@ -126,8 +124,7 @@ async def test_what_a_form_lacks_is_called_by_the_words_of_its_lines(workshop: W
         known = next(each for each in driver.app.inside.known() if each.name == "mix")
         what = {word.name: word.what for word in known.words}
         assert what["agent"] in driver.screen.query_one("#fault").text
-        await driver.write("ethanol")
-        await driver.press("enter")
+        await driver.write("ethanol", "enter")
         fault = driver.screen.query_one("#fault").text
         assert f'"{what["to"]}"' in fault
         assert "--" not in fault

@@ -16,7 +16,7 @@ import pytest
 from PIL import Image
 
 from tests.proof.pictures import made
-from tests.tui.driving import Driver, Hand, driven
+from tests.tui.driving import Driver, Hand, driven, next_step
 from tests.tui.places import CASE
 from triage.errors import TriageError
 from triage.picture.marked import CAME as CAME_INK
@@ -39,8 +39,7 @@ def pictured(workshop: Workshop) -> Workshop:
     folder.mkdir(exist_ok=True)
     for name, colour in (("red", RED), ("blue", BLUE)):
         Image.new("RGB", (64, 48), colour).save(folder / f"{name}.png")
-    step = workshop.plan(workshop.load(CASE)).next_step()
-    assert step is not None
+    step = next_step(workshop, CASE)
     workshop.record(
         CASE, step.id, "better", photo_before="photos/red.png", photo_after="photos/blue.png"
     )
@@ -265,8 +264,7 @@ async def test_the_pair_is_compared_by_one_key_and_marked_in_real_pixels(
     for name, picture in (("a.png", before), ("b.png", after)):
         points = (picture * 255).round().astype(np.uint8)
         Image.fromarray(points).save(workshop.cases / name)
-    step = workshop.plan(workshop.load(CASE)).next_step()
-    assert step is not None
+    step = next_step(workshop, CASE)
     workshop.record(CASE, step.id, "better", photo_before="a.png", photo_after="b.png")
     async with driven(workshop, case=CASE, size=(120, 60)) as driver:
 

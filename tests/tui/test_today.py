@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.tui.conftest import Opened
-from tests.tui.driving import NOON, Driver, Hand, driven
+from tests.tui.driving import NOON, Driver, Hand, driven, next_step
 from triage import service
 from triage.case.changes import with_timer
 from triage.case.models import Timer
@@ -52,8 +52,7 @@ def lay_in_a_chamber(workshop: Workshop, case: str = MOTH, ago_h: float = 25) ->
 
 def record_with_photos(workshop: Workshop, case: str = "bumblebee-plate-3") -> None:
     (workshop.cases / "before.jpg").write_bytes(b"x")
-    step = workshop.plan(workshop.load(case)).next_step()
-    assert step is not None
+    step = next_step(workshop, case)
     workshop.record(case, step.id, "better", note="brown ring", photo_before="before.jpg")
 
 
@@ -132,8 +131,7 @@ async def test_a_look_is_recorded_as_by_the_command(
         assert "top up" in flat(driver)
         assert "mould" in flat(driver)
         await driver.press("i", on=FormScreen)
-        await driver.write("topped up water")
-        await driver.press("enter", on=TodayScreen)
+        await driver.write("topped up water", "enter", on=TodayScreen)
         assert "LOOK NOW" not in flat(driver)
         made = (workshop.cases / f"{MOTH}.yaml").read_bytes()
         # F9 changes nothing.
@@ -195,14 +193,12 @@ async def test_the_record_is_filtered_and_its_photos_open(workshop: Workshop) ->
         await driver.press("j", "3")
         assert "Attempts on record: 3" in driver.text
         await driver.press("slash")
-        await driver.write("outcome=damage")
-        await driver.press("enter")
+        await driver.write("outcome=damage", "enter")
         assert "Attempts that pass: outcome=damage: 1" in driver.text
         assert "damage: water swish - Hoverfly, water meadow plate, place 2" in flat(driver)
         assert "no change: puff of air" not in driver.text
         assert not IDS.search(driver.text), IDS.findall(driver.text)
-        await driver.write("d")
-        await driver.press("enter")
+        await driver.write("d", "enter")
         assert 'unknown outcome "damaged"; did you mean "damage"?' in flat(driver)
         assert "Attempts that pass: outcome=damage: 1" in driver.text
         await driver.press("f9")
@@ -235,8 +231,7 @@ async def test_what_worked_and_what_is_left(workshop: Workshop) -> None:
 async def test_the_figures_of_the_photos_stand_with_the_attempt_and_with_what_worked(
     workshop: Workshop,
 ) -> None:
-    step = workshop.plan(workshop.load("bumblebee-plate-3")).next_step()
-    assert step is not None
+    step = next_step(workshop, "bumblebee-plate-3")
     kept = {"left": 14, "came": 5, "removed": [0.45, 0.1, 0.7], "colour_median": 0.4}
     workshop.record("bumblebee-plate-3", step.id, "better", measured=kept)
     async with driven(workshop, size=(140, 40)) as driver:

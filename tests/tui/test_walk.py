@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.tui.conftest import Opened
-from tests.tui.driving import Driver, Hand, driven
+from tests.tui.driving import Driver, Hand, driven, next_step
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.plan.model import Plan
@@ -59,8 +59,7 @@ def dry(tmp_path: Path, hand: Hand, monkeypatch: pytest.MonkeyPatch, opened_on: 
         return replace(plan, steps=tuple(steps))
 
     monkeypatch.setattr(workshop, "plan", with_hold_points)
-    step = workshop.plan(workshop.load(case.id)).next_step()
-    assert step is not None
+    step = next_step(workshop, case.id)
     assert step.hazardous
     assert step.dwell_s
     return workshop, case.id
@@ -73,8 +72,7 @@ async def made_ready(driver: Driver) -> None:
 
 async def opened(driver: Driver) -> None:
     await made_ready(driver)
-    await driver.write("test spot unchanged")
-    await driver.press("enter")
+    await driver.write("test spot unchanged", "enter")
     assert driver.screen.panel == "work"
 
 
@@ -116,8 +114,7 @@ async def test_a_hold_point_is_not_passed_by_repeating_a_key(dry: At) -> None:
         await driver.press(*["1"] * 5, "enter")
         assert driver.screen.panel == "hold"
         await driver.press(*["backspace"] * 5)
-        await driver.write("no colour change")
-        await driver.press("enter")
+        await driver.write("no colour change", "enter")
         assert driver.screen.panel == "work"
         await driver.record("n")
         assert workshop.load(case).attempts[0].observed == "no colour change"
@@ -217,8 +214,7 @@ async def test_amount_is_prefilled_and_a_photo_that_is_not_there_is_refused_in_w
         assert field.value == ("" if amount is None else f"{amount:g}")
         await driver.write("looks duller")
         await driver.press("down")
-        await driver.write("nowhere.jpg")
-        await driver.press("enter")
+        await driver.write("nowhere.jpg", "enter")
         # Said in place: the line is still open, the note is still there.
         assert isinstance(driver.screen, FormScreen)
         fault = driver.screen.query_one("#fault").text
@@ -237,8 +233,7 @@ async def test_an_amount_that_is_no_amount_is_refused_in_place(
     async with walking(workshop, "rose-chafer-plate-1") as driver:
         await driver.press("m", "up", "up")
         await driver.press(*["backspace"] * 6)
-        await driver.write(typed)
-        await driver.press("enter")
+        await driver.write(typed, "enter")
         assert isinstance(driver.screen, FormScreen)
         assert driver.screen.query_one("#fault").text
 
@@ -343,8 +338,7 @@ async def test_the_time_of_a_look_ends_at_the_longest_the_step_allows(
     looks: At, hand: Hand
 ) -> None:
     workshop, case = looks
-    step = workshop.plan(workshop.load(case)).next_step()
-    assert step is not None
+    step = next_step(workshop, case)
     assert step.dwell_s is not None
     assert step.dwell_most_s is not None
     workshop.start_timer(case, step.id, step.dwell_s, "look")
@@ -367,8 +361,7 @@ async def test_the_alarm_says_what_the_step_needs(dry: At, looks: At, hand: Hand
     for workshop, case in (dry, looks):
         async with driven(workshop, case=case) as driver:
             driver.app.notify = lambda words, **_: said.append(words)
-            step = workshop.plan(workshop.load(case)).next_step()
-            assert step is not None
+            step = next_step(workshop, case)
             workshop.start_timer(case, step.id, 60.0, "the dwell")
             await driver.press("s", on=WalkScreen)
             hand.on(61)
@@ -384,8 +377,7 @@ async def test_an_alarm_names_specimen_step_and_place_also_of_a_case_that_is_not
     """Two bees on the bench: what is over must be plain without going there."""
     workshop.clock = hand
     working, other = "rose-chafer-plate-1", "bumblebee-plate-3"
-    step = workshop.plan(workshop.load(other)).next_step()
-    assert step is not None
+    step = next_step(workshop, other)
     assert step.zone_name
     # The command begins timers too, and calls them by the step alone.
     workshop.start_timer(other, step.id, 60, step.name)

@@ -7,12 +7,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import ConfigDict, Field, ValidationError
+from pydantic import ConfigDict, Field
 
 from triage.case.entry import Record
-from triage.case.frozen import frozen
-from triage.case.reading import faults_of
-from triage.errors import TriageError, Where, raise_faults
+from triage.case.reading import record_from
+from triage.errors import TriageError, Where
 from triage.yamltext import parse_yaml, read_text
 
 Control = Literal["none", "window", "extraction", "hood", "outdoors", "unknown"]
@@ -146,8 +145,4 @@ def load_bench(path: str | os.PathLike[str], *, shown_as: str = "") -> Bench:
     parsed = parse_yaml(read_text(path, shown), shown)
     if not isinstance(parsed.data, dict):
         raise TriageError("this is not a bench", Where(shown, 1), "a bench begins with format: 1")
-    try:
-        return Bench.model_validate(frozen(parsed.data))
-    except ValidationError as fault:
-        raise_faults(faults_of(fault, parsed, shown))
-        raise  # unreachable: a ValidationError holds at least one fault
+    return record_from(Bench, parsed, shown)

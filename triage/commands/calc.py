@@ -8,7 +8,6 @@ from typing import Any, TextIO
 
 from triage.commands.common import (
     Arguments,
-    Either,
     Option,
     command,
     either,
@@ -47,7 +46,7 @@ def _option(each: Input) -> Option:
     return option(each.option or each.name, f"{each.words}{named}{unit}".replace("%", "%%"), **how)
 
 
-def _options(calculator: Calculator) -> list[Option | Either]:
+def _options(calculator: Calculator) -> list[Option]:
     """Return the options of a calculator, those of which one is given together."""
     groups: dict[str, list[Option]] = {}
     for each in inputs_of(calculator.question):

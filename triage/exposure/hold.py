@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from triage.exposure.gas import ppm_from_mg_per_m3
-from triage.exposure.limits import allowed_fraction, judged_limits, strictest_per_window
 from triage.exposure.step import StepOnDay, Terms, Yardstick
-from triage.exposure.substance import Limit
+from triage.exposure.substance import Limit, allowed_fraction, judged_limits, strictest_per_window
 from triage.exposure.verdict import JUST_OVER, LimitRatio, MixtureRatio, Span, Word
 
 

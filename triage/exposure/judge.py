@@ -7,10 +7,17 @@ import numpy as np
 from triage.exposure import wording
 from triage.exposure.gas import ppm_from_mg_per_m3
 from triage.exposure.hold import Tests, hold, word_of
-from triage.exposure.limits import is_silent, judged_limits, strictest_per_window
 from triage.exposure.space import Room, minutes_to_fall
 from triage.exposure.step import HIGH, USUAL, StepOnDay, Terms
-from triage.exposure.substance import DAY_MIN, SHORT_MIN, Limit, Substance
+from triage.exposure.substance import (
+    DAY_MIN,
+    SHORT_MIN,
+    Limit,
+    Substance,
+    is_silent,
+    judged_limits,
+    strictest_per_window,
+)
 from triage.exposure.verdict import JUST_OVER, AirVerdict, Figures, Level, Span, Word
 from triage.units import within
 

@@ -18,7 +18,6 @@ from triage.plan.ladder import grades, harshness_key
 from triage.show.entry import EntryText, entry_of, names_of
 
 MOST_NAMED = 6
-KINDS = ("deposit", "zone", "agent", "method", "rule", "taxon", "question", "source")
 TITLES = {
     "deposit": "Deposits",
     "zone": "Zones",
@@ -29,6 +28,7 @@ TITLES = {
     "question": "Questions",
     "source": "Sources",
 }
+KINDS = tuple(TITLES)
 INTRODUCTION = """\
 Made from the rules folder; nothing here is written twice. Square brackets name the source of
 each statement; the sources stand at the end. Weights of evidence run from -1 (excludes) to just

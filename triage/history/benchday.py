@@ -31,7 +31,7 @@ from triage.history.schedule import RUNS_ON, plan_day
 from triage.history.watch import Running, chambers_of, running_of
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.answers import dose
 from triage.plan.ordering import Item
 from triage.plan.outcomes import as_followed

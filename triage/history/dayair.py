@@ -11,7 +11,7 @@ from triage.exposure.day import DayLedger, Release
 from triage.history.daytypes import NEVER, Admitted, PutDown
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.substances import given_off
 from triage.plan.trial import as_done
 

@@ -215,20 +215,16 @@ class Evidence:
 
     def _prior_of(self, key: Key) -> tuple[float, float]:
         """Return the prior (a, b) of a finest group, tried or not."""
-        a, b = self.terms.top.a, self.terms.top.b
-        for depth, lean in enumerate(self.leans):
-            above = self._at[depth].get(key[: depth + 1])
-            if above is None:
-                break  # nothing is known below here: the prior of the level above is handed on
-            own = self._at[depth + 1].get(key[: depth + 2])
-            if own is not None:
-                a, b = (float(p[own]) for p in self._priors[depth + 1])
-            else:
-                told = self._told[depth]
-                prior_a, prior_b = self._priors[depth]
-                a, b = _handed_down(
-                    prior_a[above] + told[0][above], prior_b[above] + told[1][above], lean
-                )
+        known = [at.get(key[: depth + 1]) for depth, at in enumerate(self._at)]
+        depth = sum(number is not None for number in known) - 1
+        if depth < 0:
+            return self.terms.top.a, self.terms.top.b
+        number = known[depth]
+        a, b = (prior[number] for prior in self._priors[depth])
+        if depth < len(self.leans):
+            # Nothing is known below here: what the groups of this one say is handed down.
+            told = self._told[depth]
+            a, b = _handed_down(a + told[0][number], b + told[1][number], self.leans[depth])
         return float(a), float(b)
 
     @cached_property

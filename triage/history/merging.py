@@ -174,8 +174,7 @@ def with_photos_renamed(case: Case, names: Mapping[str, str]) -> Case:
     if not any(photo in names for photo in photos_of(case)):
         return case
     content = {**dict(case), "attempts": tuple(_renamed(a, names) for a in case.attempts)}
-    made: Case = validated(Case, content)
-    return made
+    return validated(Case, content)
 
 
 def _renamed(attempt: Attempt, names: Mapping[str, str]) -> Attempt:
@@ -183,5 +182,4 @@ def _renamed(attempt: Attempt, names: Mapping[str, str]) -> Attempt:
         side: names.get(getattr(attempt, side) or "", getattr(attempt, side))
         for side in ("photo_before", "photo_after")
     }
-    made: Attempt = validated(Attempt, {**dict(attempt), **changed})
-    return made
+    return validated(Attempt, {**dict(attempt), **changed})

@@ -14,7 +14,7 @@ from triage.exposure.space import Room
 from triage.exposure.substance import Substance
 from triage.exposure.verdict import AirVerdict, Figures
 from triage.knowledge.book import Knowledge
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means, titled
 from triage.plan.inputs import AirQuestion
 from triage.plan.model import AirLine

@@ -5,7 +5,7 @@ from __future__ import annotations
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.inputs import AirQuestion
 from triage.plan.model import Plan, Step
 from triage.plan.substances import PERCENT, open_fraction, release_min_of

@@ -13,7 +13,7 @@ from triage.bench.chamber import (
     water_to_reach_mg,
 )
 from triage.bench.drops import drops_to_ml, ml_per_drop, whole_drops
-from triage.bench.mould import mould_limit
+from triage.bench.mould import MouldLimit, mould_limit
 from triage.bench.stock import fluid_ml_for_strength, strengths_after_body_water
 from triage.errors import OutOfRange, TriageError
 from triage.exposure.wording import number
@@ -27,6 +27,7 @@ from triage.units import at_least, positive, short, within
 HOURS_PER_DAY = 24.0
 WET_RH_PERCENT = 100.0
 SHOWN_LOOKS = 8
+MOULD_DIVISOR, MOULD_CAP = "chamber-mould-safety-divisor", "chamber-mould-cap"
 MOULD_SOURCE = "hukka-viitanen-1999"
 PER_ML = "1/mL"
 
@@ -45,15 +46,8 @@ def chamber(means: Means, asked: ChamberQuestion) -> Answer:
         cautions += [salt.caution] if salt.caution else []
     water = water_to_reach_mg(asked.volume_l, temp_c, min(asked.rh_start_percent, rh), rh)
     figures.append(Figure("water the air takes up", water, "mg", "air alone, at most"))
-    divisor = dose(knowledge, "chamber-mould-safety-divisor")
-    cap = dose(knowledge, "chamber-mould-cap")
-    mould = mould_limit(
-        temp_c,
-        rh,
-        divisor=divisor.most,
-        cap_days_at_20_c=cap.most,
-        has_inhibitor=asked.has_inhibitor,
-    )
+    divisor, cap = (dose(knowledge, each) for each in (MOULD_DIVISOR, MOULD_CAP))
+    mould = mould_time(knowledge, temp_c, rh, has_inhibitor=asked.has_inhibitor)
     figures.append(Figure("longest stay", mould.stay_days, "days", mould.standing))
     slow = mould.slow_estimate_days
     if slow is not None:
@@ -77,6 +71,19 @@ def chamber(means: Means, asked: ChamberQuestion) -> Answer:
             f"Longest stay: {dose_note(divisor)} ({divisor.name}); {dose_note(cap)} ({cap.name}).",
         ),
         sources=(MOULD_SOURCE, divisor.source, cap.source),
+    )
+
+
+def mould_time(
+    knowledge: Knowledge, temp_c: float, rh_percent: float, *, has_inhibitor: bool
+) -> MouldLimit:
+    """Return the longest stay to plan in a chamber, by the careful ends of the doses."""
+    return mould_limit(
+        temp_c,
+        rh_percent,
+        divisor=dose(knowledge, MOULD_DIVISOR).most,
+        cap_days_at_20_c=dose(knowledge, MOULD_CAP).least,
+        has_inhibitor=has_inhibitor,
     )
 
 

@@ -9,7 +9,7 @@ from triage.errors import OutOfRange, TriageError
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
 from triage.exposure.wording import number
 from triage.knowledge.book import Knowledge
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Answer, Figure, Means, answered, dose
 from triage.plan.barring import agent_bars
 from triage.plan.inputs import BoxQuestion

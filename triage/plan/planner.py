@@ -18,7 +18,7 @@ from triage.engine.vocabulary import ADVICE, UNKNOWN, agents_in
 from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.ladder import Ladder, rungs_left
 from triage.plan.mixes import Used
 from triage.plan.model import (

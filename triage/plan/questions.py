@@ -14,6 +14,8 @@ from triage.knowledge.rules import Family
 from triage.plan.model import QuestionLine, Untested
 
 Wanted = tuple[str, str | None, str]
+# (finding or None for the specimen, question)
+Open = tuple[str | None, str]
 
 
 def open_fields(
@@ -25,6 +27,16 @@ def open_fields(
         for name, _ in pattern.allowed:
             if facts[key].get(name) == UNKNOWN:
                 yield key, name
+
+
+def open_answers(
+    consultant: Consultant, conclusion: Conclusion, facts: Mapping[str, Fact]
+) -> Iterator[Open]:
+    """Yield the unknown answers on which a conclusion rests and that a person can give."""
+    asked = {*consultant.knowledge.questions, "taxon"}
+    for key, name in open_fields(consultant, conclusion, facts):
+        if name in asked:
+            yield (key if facts[key].kind == "finding" else None), name
 
 
 def _from_gates(knowledge: Knowledge, conclusions: Conclusions, stage: str) -> Iterator[Wanted]:
@@ -48,11 +60,8 @@ def _from_forbids(
         if not shown & set(conclusion.get("method")):
             continue
         because = consultant.knowledge.rule(conclusion.rule).because
-        for key, name in open_fields(consultant, conclusion, facts):
-            if name in consultant.knowledge.questions:
-                yield name, key if facts[key].kind == "finding" else None, because
-            elif name == "taxon":
-                yield name, None, because
+        for finding, name in open_answers(consultant, conclusion, facts):
+            yield name, finding, because
 
 
 def _from_readings(
@@ -64,14 +73,13 @@ def _from_readings(
     for finding in sorted(open_findings):
         fact = conclusions.fact(finding)
         settled = conclusions.settled(finding)
-        blocked = [
-            r
+        candidates = {
+            r.deposit
             for r in conclusions.readings_of(finding)
             if r.deposit in consultant.guards
             and r.reach >= knowledge.judgement.suspected.value
             and (settled is None or r.deposit != settled.deposit)
-        ]
-        candidates = {r.deposit for r in blocked}
+        }
         if settled is None:
             candidates |= {r.deposit for r in conclusions.readings_of(finding) if r.certainty > 0}
             candidates = candidates or set(knowledge.deposits)
@@ -84,11 +92,8 @@ def _from_readings(
             if about:
                 names = sorted(knowledge.deposits[d].name for d in about)
                 more = "" if len(names) <= 3 else f" and {len(names) - 3} more"
-                yield (
-                    question.id,
-                    finding,
-                    f"It speaks for or against: {', '.join(names[:3])}{more}.",
-                )
+                because = f"It speaks for or against: {', '.join(names[:3])}{more}."
+                yield question.id, finding, because
 
 
 def tests_forbidden(consultant: Consultant, conclusions: Conclusions) -> Iterator[Untested]:
@@ -234,16 +239,8 @@ def question_line(
     """Return a question in words, with why it is asked; ``taxon`` counts as one."""
     if name == "taxon":
         answers = tuple((t.id, t.name) for t in knowledge.taxa.values())
-        return QuestionLine(
-            "taxon",
-            None,
-            "Which group is it?",
-            "Look at the whole animal.",
-            answers,
-            "none",
-            10,
-            because,
-        )
+        ask, how = "Which group is it?", "Look at the whole animal."
+        return QuestionLine(name, None, ask, how, answers, "none", 10, because)
     question = knowledge.questions[name]
     return QuestionLine(
         question=name,

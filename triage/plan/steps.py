@@ -16,7 +16,7 @@ from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method, Strength
 from triage.knowledge.rules import Family
-from triage.plan.air import AirChoice
+from triage.plan.airjudge import AirChoice
 from triage.plan.ladder import Ladder, applies, grades
 from triage.plan.mixes import Used, never_mix, not_beside
 from triage.plan.model import (
@@ -174,7 +174,10 @@ def caution_lines(
     lines = []
     for conclusion in setting.conclusions.of(Family.CAUTION, "caution"):
         here = any(applies(conclusion, ladder.target) for ladder in ladders)
-        if here and not as_for.isdisjoint(conclusion.get("method")):
+        # A trial opens the same bottle; what the whole step does to the specimen it does not do.
+        own = conclusion.get("kind") == "specimen"
+        whose = {item.method} if own else as_for
+        if here and not whose.isdisjoint(conclusion.get("method")):
             rule = knowledge.rule(conclusion.rule)
             lines.append(CautionLine(conclusion.get("kind"), rule.because, rule.id, rule.source))
     for agent in agents:

@@ -41,16 +41,16 @@ NAME = "triage"
 DEFAULT_THEME = "textual-dark"
 # The screens by their places; imported in the background when the first one stands.
 PLACES = {
-    "plan": "PlanScreen",
-    "observe": "ObserveScreen",
-    "intake": "IntakeScreen",
-    "questions": "QuestionScreen",
-    "walk": "WalkScreen",
-    "bench": "BenchScreen",
-    "handbook": "HandbookScreen",
-    "air": "AirScreen",
-    "photos": "PhotosScreen",
-    "today": "TodayScreen",
+    "plan": "plan.PlanScreen",
+    "observe": "observe.ObserveScreen",
+    "intake": "observe.IntakeScreen",
+    "questions": "questions.QuestionScreen",
+    "walk": "walk.WalkScreen",
+    "bench": "bench.BenchScreen",
+    "handbook": "handbook.HandbookScreen",
+    "air": "air.AirScreen",
+    "photos": "photos.PhotosScreen",
+    "today": "today.TodayScreen",
 }
 # Slow to import, and first asked for by the air of a step.
 LATER = ("triage.explain.desk", "scipy.optimize")
@@ -78,7 +78,6 @@ class TriageApp(TypedAhead):
 
     TITLE = NAME
     CSS_PATH = "app.tcss"
-    ENABLE_COMMAND_PALETTE = True
     ESCAPE_TO_MINIMIZE = False  # that key stops, and nothing else
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]
     COMMANDS = App.COMMANDS | {Finder}
@@ -138,11 +137,8 @@ class TriageApp(TypedAhead):
         yield SystemCommand("Motion", "Switch movement on the screen on or off", self._motion)
         yield SystemCommand("Sound", "Switch the bell of the timers on or off", self._sound)
         for keyset in SETS.values():
-            yield SystemCommand(
-                f"Keys: {keyset.id}",
-                f"Answer, record, go on: {keyset.name}",
-                partial(self.take_keys, keyset),
-            )
+            takes, what = partial(self.take_keys, keyset), f"Answer, record, go on: {keyset.name}"
+            yield SystemCommand(f"Keys: {keyset.id}", what, takes)
         yield SystemCommand("Keys that work here", "What each key does", self.action_keys)
         for command in super().get_system_commands(screen):
             if command.title not in NOT_OURS:
@@ -214,7 +210,8 @@ class TriageApp(TypedAhead):
             first.when_open(partial(self.go, "plan", self._first_case))
         self.set_interval(0.25, self.look_at_timers)
         # What the next keys will need is imported in the background.
-        needed = (*(f"triage.tui.screens.{name}" for name in PLACES), *LATER)
+        modules = [each.split(".")[0] for each in PLACES.values()]
+        needed = (*(f"triage.tui.screens.{module}" for module in modules), *LATER)
         self.set_timer(GET_READY_S, partial(self.services.get_ready, needed))
 
     def on_unmount(self) -> None:
@@ -229,7 +226,8 @@ class TriageApp(TypedAhead):
 
     def go(self, place: str, *about: str | None) -> None:
         """Open a screen; each is imported when it is first gone to, so that the start is fast."""
-        made: Any = getattr(import_module(f"triage.tui.screens.{place}"), PLACES[place])
+        module, name = PLACES[place].split(".")
+        made: Any = getattr(import_module(f"triage.tui.screens.{module}"), name)
         self.push_screen(made(self.services, *about))
 
     def when_open(self, then: Callable[[], object]) -> None:
@@ -249,11 +247,6 @@ class TriageApp(TypedAhead):
             return not self.is_stopped
         return super().check_action(action, parameters)
 
-    @property
-    def is_stopped(self) -> bool:
-        """Whether all is stopped."""
-        return bool(self.screen_stack) and isinstance(self.screen, StopScreen)
-
     def action_stop(self) -> None:
         """Stop everything."""
         if isinstance(self.screen, CommandPalette):
@@ -266,11 +259,8 @@ class TriageApp(TypedAhead):
     def action_command_palette(self) -> None:
         """Find anything."""
         if not any(isinstance(each, CommandPalette) for each in self.screen_stack):
-            self.push_screen(
-                Palette(
-                    placeholder="a case, an act, a bottle, a word of a note", id="--command-palette"
-                )
-            )
+            asks = "a case, an act, a bottle, a word of a note"
+            self.push_screen(Palette(placeholder=asks, id="--command-palette"))
 
     def action_keys(self) -> None:
         """Show the keys that work here."""
@@ -299,7 +289,7 @@ class TriageApp(TypedAhead):
         self._ringing.say_running(running)
         for alarm in self.watch_timers.news(now):
             self._ringing.ring(alarm)
-        self._ringing.ask({(alarm.case, alarm.step) for alarm in running if alarm.is_over})
+        self._ringing.ask({alarm.at for alarm in running if alarm.is_over})
 
     def open_step(self, case: str, step: str) -> None:
         """Go to a step of a case, its plan behind."""

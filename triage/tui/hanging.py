@@ -81,14 +81,9 @@ class Drawn(Visual):
 
 
 class Hanging(Drawn):
-    """A row of two columns, each wrapped in its own.
+    """A sign in front, ``width`` columns, then a gap, then texts, each wrapped in its own column.
 
-    Parameters
-    ----------
-    sign  what stands in front, once
-    lines texts below each other, each alone or with a style; never read as markup
-    width columns of the sign
-    gap   free columns between sign and text
+    A text stands alone or with a style; it is never read as markup.
     """
 
     def __init__(self, sign: str, lines: tuple[Line, ...], width: int, gap: int = 0) -> None:

@@ -28,7 +28,7 @@ class PlanRow(Row):
     """One row; Enter acts on its step, opens, question, hold, timer, skips or detail."""
 
     is_now: bool = False
-    step: str | None = None
+    step: Step | None = None
     opens: str = ""
     question: str = ""
     finding: str | None = None
@@ -175,7 +175,7 @@ def _step_row(step: Step, sign: str, *, is_now: bool) -> Row:
     )
     head = (step.name, BOLD if is_now else "")
     more = [each for each in told if each]
-    return _row(f"step-{step.id}", sign, head, *more, width=13, is_now=is_now, step=step.id)
+    return _row(f"step-{step.id}", sign, head, *more, width=13, is_now=is_now, step=step)
 
 
 def _excluded_rows(plan: Plan, opened: frozenset[str]) -> Iterator[Row]:

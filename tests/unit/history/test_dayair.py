@@ -8,7 +8,7 @@ from triage.case.profile import Bench, RoomProfile
 from triage.exposure.day import DayLedger
 from triage.history.dayair import DayAir
 from triage.history.daytypes import PutDown
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 
 BENCH = Bench(room=RoomProfile(volume_m3=30, air_changes_per_h=0.5))
 

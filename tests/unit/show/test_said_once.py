@@ -188,7 +188,7 @@ def test_the_plan_stands_on_one_screen_and_opens() -> None:
     """The step now, up to three behind it; the others, and what was ruled out, behind a row each."""
 
     def shown(*opened: str) -> list[str]:
-        return [row.step for row in rows_of(demo(), frozenset(opened)) if row.step]
+        return [row.step.id for row in rows_of(demo(), frozenset(opened)) if row.step]
 
     every = [step.id for step in demo().steps]
     near = shown()

@@ -26,7 +26,6 @@ from triage.show.blocks import Line, listing
 from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.windows import ChoiceScreen, DetailScreen
-from triage.tui.services import Services
 from triage.tui.shown import Reasons
 
 AMOUNTS_ML = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
@@ -88,10 +87,6 @@ class AirScreen(ServiceScreen):
     ]
 
     view: AirView | None = None
-
-    def __init__(self, services: Services, case_id: str | None = None) -> None:
-        super().__init__(services)
-        self.case_id = case_id
 
     def _parts(self) -> Iterable[Widget]:
         yield Static("", id="air-sentence")

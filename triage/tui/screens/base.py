@@ -118,17 +118,16 @@ class Leaving(Screen[Answered]):
 class ServiceScreen(Leaving[None]):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
-    BINDINGS = [
-        bind("leave", "leave"),
-    ]
+    BINDINGS = [bind("leave", "leave")]
     PLACE = ""
     step: Step | None = None
     _busy = False
+    _pending = 0
 
-    def __init__(self, services: Services) -> None:
+    def __init__(self, services: Services, case_id: str | None = None) -> None:
         super().__init__()
         self.services = services
-        self._pending = 0
+        self.case_id = case_id
 
     @property
     def workshop(self) -> Workshop:
@@ -165,8 +164,7 @@ class ServiceScreen(Leaving[None]):
 
     def action_go(self, place: str) -> None:
         """Go to the bench, the day, the handbook, the air or the photos."""
-        case = getattr(self, "case_id", None)
-        self.post_message(Wanted(place, *((case,) if place in OF_A_CASE else ())))
+        self.post_message(Wanted(place, *((self.case_id,) if place in OF_A_CASE else ())))
 
     @property
     def fault_line(self) -> FaultLine | None:

@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterable
 from functools import partial
 from typing import TYPE_CHECKING
 
+from textual import on
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Input, Static
+from textual.widgets import Input, OptionList, Static
 
 from triage.places import copy_demo, list_cache
 from triage.service.listing import doing_words, first_lines, remember
@@ -142,16 +143,10 @@ class CasesScreen(FilteredScreen):
         """Narrow the list while typing."""
         self._fill()
 
-    def on_input_submitted(self) -> None:
-        """Open the first case that is left."""
-        self.action_open()
-
-    def on_option_list_option_selected(self) -> None:
-        """Open the case under the cursor."""
-        self.action_open()
-
-    def action_open(self) -> None:
-        """Open the case under the cursor."""
+    @on(Input.Submitted)
+    @on(OptionList.OptionSelected)
+    def _open(self) -> None:
+        """Open the case under the cursor, the first one that is left while a line is written."""
         line: CaseLine | None = self.row.about if self.row else None
         if line is None:
             return

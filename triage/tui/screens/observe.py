@@ -1,23 +1,28 @@
-"""Look at the specimen: choose a zone on the drawing, by key, with the mouse, or in the list."""
+"""Look at the specimen: the first look in one go, then a zone on the drawing or in the list."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import partial
 
 from textual import events
-from textual.containers import Horizontal
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import OptionList
+from textual.widgets import OptionList, Static
 
 from triage.case.models import Case
+from triage.knowledge.book import Knowledge
+from triage.knowledge.specimen import Question
 from triage.looks import unseen_zones, zones_of
 from triage.plan.names import zone_words
+from triage.plan.questions import is_put
 from triage.tui.hanging import ActionList, Hanging, Row, hanging
-from triage.tui.keysets import bind
+from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.screens.base import Wanted
-from triage.tui.screens.intake import to_look_at
 from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.screens.windows import ChoiceScreen, confirm
+from triage.tui.services import Services
 from triage.tui.widgets.animal import AnimalDrawing, Drawing, drawn_plans, load_drawing, zone_states
 
 WHOLE = "whole-specimen"
@@ -75,9 +80,7 @@ class ObserveScreen(CaseScreen):
         found = {finding.zone for finding in self.case.findings} if self.case else set()
         plan = self._body_plan
         here = [z.id for z in known if not plan or plan in z.plans or z.id in found]
-        return [zone for zone in drawn if zone in here] + [
-            zone for zone in here if zone not in drawn
-        ]
+        return sorted(here, key=lambda zone: drawn.index(zone) if zone in drawn else len(drawn))
 
     def _fill(self) -> None:
         left = [each for each in self.plan.questions if each.finding is None] if self.plan else []
@@ -141,13 +144,9 @@ class ObserveScreen(CaseScreen):
             self.show_fault("no zone is left where nothing is noted")
             return
         names = ", ".join(self.knowledge.zones[zone].name for zone in unseen)
-        confirm(
-            self,
-            f"Nothing is noted at: {names}.",
-            "not all looked at yet",
-            "each was looked at and is clean",
-            lambda: self.change(lambda: self.workshop.declare_rest_clean(self.case_id)),
-        )
+        asked, goes = f"Nothing is noted at: {names}.", "each was looked at and is clean"
+        clean = partial(self.workshop.declare_rest_clean, self.case_id)
+        confirm(self, asked, "not all looked at yet", goes, lambda: self.change(clean))
 
     def _other_drawing(self) -> None:
         """Choose which animal is drawn; the case is not changed."""
@@ -206,3 +205,95 @@ class ObserveScreen(CaseScreen):
             self.change(act, lambda: self._question(made))
 
         self._ask_side(zone_id, told, "", add)
+
+
+# Lines with a key of their own.
+MOST = 12
+
+
+def to_look_at(knowledge: Knowledge, case: Case) -> tuple[Question, ...]:
+    """Return what is looked at on every such specimen and not answered yet, as it is asked."""
+    asked = (
+        each
+        for each in knowledge.questions.values()
+        if each.usual is not None
+        and each.id not in case.answers
+        and is_put(knowledge, case, None, each.id)
+    )
+    return tuple(sorted(asked, key=lambda each: each.rank))[:MOST]
+
+
+class IntakeScreen(CaseScreen):
+    """One line a question: its key goes through the answers, the usual one first."""
+
+    PLACE = "First look"
+    CSS = "#intake-lines { height: auto; padding: 0 1; }"
+    BINDINGS = [
+        *pick("turn", MOST, start=0),
+        bind("choose", "keep", "Record"),
+        bind("rest", "usual"),
+    ]
+
+    questions: tuple[Question, ...] = ()
+
+    def __init__(self, services: Services, case_id: str) -> None:
+        super().__init__(services, case_id)
+        self.given: dict[str, str] = {}
+
+    def _parts(self) -> Iterable[Widget]:
+        yield VerticalScroll(Static("", id="intake-lines"), id="intake")
+
+    def take(self, read: Read) -> None:
+        """Show what is not answered yet."""
+        case = read.case
+        self.show_case(case, read.plan)
+        self.questions = to_look_at(self.knowledge, case)
+        self.show_place(f"{case.title or case.id}: the first look, nothing is touched")
+        self._draw()
+
+    def _draw(self) -> None:
+        keys = keyset_of(self.app)
+        rest = keys.sign("rest")
+        head = f"A line's key takes its answer;  {rest}  I looked at all of it, as each line says\n"
+        parts: list[str | tuple[str, str]] = [head]
+        for at, question in enumerate(self.questions):
+            answer = self.given.get(question.id)
+            text = next(a.text for a in question.answers if a.id == (answer or question.usual))
+            key = keys.pick(at)
+            said = f"[x] {text}" if answer else f"[ ] {text}?"
+            parts.append((f"{key} {question.ask}  {said}\n", "bold" if answer else ""))
+            parts.append(f"  {question.how}\n")
+        if not self.questions:
+            parts = ["Everything was looked at before."]
+        self.query_one("#intake-lines", Static).update(Content.assemble(*parts))
+
+    def keys_changed(self) -> None:
+        """Show the other keys."""
+        self._draw()
+
+    def action_turn(self, at: int) -> None:
+        """Go to the next answer of a line; behind the last one it is open again."""
+        if at >= len(self.questions):
+            return
+        question = self.questions[at]
+        answers = sorted((a.id for a in question.answers), key=lambda a: a != question.usual)
+        now = self.given.pop(question.id, None)
+        following = answers.index(now) + 1 if now else 0
+        if following < len(answers):
+            self.given[question.id] = answers[following]
+        self.clear_fault()
+        self._draw()
+
+    def action_usual(self) -> None:
+        """Take every line that has no answer yet as it says: each was looked at."""
+        for question in self.questions:
+            self.given.setdefault(question.id, question.usual or "")
+        self._draw()
+
+    def action_keep(self) -> None:
+        """Record what is answered; what is open stays open and is asked when it matters."""
+        given = dict(self.given)
+        if not given:
+            self.show_fault("nothing is answered yet; press the key of each line you looked at")
+            return
+        self.change(lambda: self.workshop.answer_all(self.case_id, None, given), self.dismiss)

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from triage.case.models import Case
 from triage.errors import TriageError
+from triage.plan.model import Plan
 from triage.tui.screens.base import DISK_MEND, CaseChanged, ServiceScreen
-from triage.tui.services import Services
-
-if TYPE_CHECKING:
-    from triage.case.models import Case
-    from triage.plan.model import Plan
 
 LOOK_OUTSIDE_S = 1.0
 CHANGED_OUTSIDE = "the file was changed outside; it is shown as it is now"
@@ -32,14 +29,11 @@ class CaseScreen(ServiceScreen):
 
     # Whether it is read on coming back too.
     READS_AGAIN = False
+    case_id: str
     case: Case | None = None
     plan: Plan | None = None
     _seen = (0, 0, 0)
     _broken = False
-
-    def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services)
-        self.case_id = case_id
 
     def planned(self, case: Case) -> Read:
         """Return a case with its plan, in the background."""

@@ -28,7 +28,6 @@ from triage.show.lines import lines_of
 from triage.show.words import OUTCOME_WORDS
 from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
-from triage.tui.services import Services
 
 NONE = "No photo is recorded yet. While you work on a step, {key} names the photos of that pass."
 MARKS = "ring: it left; cross: it came; square: fine structure is gone"
@@ -46,13 +45,10 @@ class PhotosScreen(ServiceScreen):
         bind("compare", "compare"),
     ]
 
+    case_id: str
     attempts: tuple[Attempt, ...] = ()
     _at = 0
     _places: Mapping[str, Placed] = {}
-
-    def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services)
-        self.case_id = case_id
 
     def _parts(self) -> Iterable[Widget]:
         yield Static("", id="photo-about")

@@ -138,10 +138,8 @@ class PlanScreen(CaseScreen):
         if action == "undo":
             return case is not None and bool(shop.last_act(case.id) or last_record(case))
         if action == "looked":
-            return (
-                case is not None
-                and bool(case.timers)
-                and bool(chambers_of(self.knowledge, shop.bench, case, shop.clock()))
+            return case is not None and bool(
+                case.timers and chambers_of(self.knowledge, shop.bench, case, shop.clock())
             )
         return super().check_action(action, parameters)
 
@@ -156,7 +154,7 @@ class PlanScreen(CaseScreen):
         row, case, plan = self.row, self.case, self.plan
         if row is None or case is None or plan is None or not self.is_whole:
             return
-        step = plan.step(row.step) if row.step else None
+        step = row.step
         taxon, animal = self.knowledge.taxa.get(case.taxon), self.query_one(AnimalDrawing)
         drawing = load_drawing(taxon.plan) if taxon is not None and step is None else None
         animal.display = drawing is not None
@@ -170,10 +168,10 @@ class PlanScreen(CaseScreen):
     def on_option_list_option_selected(self) -> None:
         """Act on the row that was chosen."""
         row = self.row
-        if row is None or self.plan is None:
+        if row is None:
             return
         if row.step is not None and row.is_now:
-            self.post_message(Wanted("walk", self.case_id, row.step))
+            self.post_message(Wanted("walk", self.case_id, row.step.id))
         elif row.step is not None or row.detail:
             self.action_explain()
         elif row.opens:
@@ -191,12 +189,10 @@ class PlanScreen(CaseScreen):
 
     def action_walk(self) -> None:
         """Work on the next step."""
-        if self.plan is None:
-            return
-        if self.plan.next_step() is None:
+        if self.plan is not None and self.plan.next_step() is None:
             self.show_fault(no_step_words(self.plan, self.sign("look")))
-            return
-        self.post_message(Wanted("walk", self.case_id))
+        elif self.plan is not None:
+            self.post_message(Wanted("walk", self.case_id))
 
     def action_look(self) -> None:
         """Look at the specimen again."""
@@ -205,22 +201,18 @@ class PlanScreen(CaseScreen):
     def action_explain(self) -> None:
         """Say everything about the row under the cursor."""
         row = self.row
-        if row is None or self.plan is None:
-            return
-        step = self.plan.step(row.step) if row.step else None
-        if step is not None:
-            sure = sure_by_step(self.sure).get(step.id, "") if self.sure else ""
-            self.app.push_screen(DetailScreen(step.name, step_text(step, self.plan, sure)))
-        elif row.detail:
+        if row is not None and row.step is not None:
+            step, sure = row.step, sure_by_step(self.sure) if self.sure else {}
+            told = step_text(step, self.plan, sure.get(step.id, ""))
+            self.app.push_screen(DetailScreen(step.name, told))
+        elif row is not None and row.detail:
             self.app.push_screen(DetailScreen("In full", Content(row.detail)))
 
     def action_desk(self) -> None:
         """Ask why, why not, what if, what next."""
-        if self.plan is None or self.case is None:
-            return
-        row = self.row
-        step = self.plan.step(row.step) if row and row.step else self.plan.next_step()
-        DeskMenu(self, self.case, self.plan, step).open()
+        if self.plan is not None and self.case is not None:
+            step = (self.row.step if self.row else None) or self.plan.next_step()
+            DeskMenu(self, self.case, self.plan, step).open()
 
     def action_release(self) -> None:
         """Release the first hold."""
@@ -233,15 +225,13 @@ class PlanScreen(CaseScreen):
             f"Recorded as: {OUTCOME_WORDS.get(hold.outcome, hold.outcome)} ({hold.attempt}).",
             "The reason stays in the record with its time.",
         )
-        self._change_with_reason(
-            ("Release the hold", told, "Why may work go on?"),
-            lambda reason: self.workshop.release(self.case_id, hold.attempt, reason),
-        )
+        release = partial(self.workshop.release, self.case_id, hold.attempt)
+        self._change_with_reason("Release the hold", told, "Why may work go on?", release)
 
     def _change_with_reason(
-        self, asked: tuple[str, tuple[str, ...], str], change: Callable[[str], Case]
+        self, title: str, told: tuple[str, ...], label: str, change: Callable[[str], Case]
     ) -> None:
-        ask_reason(self, *asked, lambda reason: self.change(lambda: change(reason)))
+        ask_reason(self, title, told, label, lambda reason: self.change(lambda: change(reason)))
 
     def action_undo(self) -> None:
         """Take the very last thing back, whatever it was; name it first."""
@@ -254,14 +244,9 @@ class PlanScreen(CaseScreen):
             return
         if last is None:
             return
-        told = (
-            record_words(last, self.knowledge),
-            "It stays on file; a correction follows it.",
-        )
-        self._change_with_reason(
-            ("Take the last record back", told, "What was wrong with it?"),
-            lambda reason: self.workshop.take_back(self.case_id, reason),
-        )
+        told = (record_words(last, self.knowledge), "It stays on file; a correction follows it.")
+        back, asked = partial(self.workshop.take_back, self.case_id), "What was wrong with it?"
+        self._change_with_reason("Take the last record back", told, asked, back)
 
     def action_looked(self) -> None:
         """Record a look into the chamber in which this specimen lies."""
@@ -277,18 +262,15 @@ class PlanScreen(CaseScreen):
     def action_skip(self) -> None:
         """Set a method aside for this finding, as the record suggests or with a reason."""
         row = self.row
-        here = (row.step, row.skips) if row else ()
-        for each in self.skips:
-            if each.step in here:
-                self._accept(each.step)
-                return
-        step = self.plan.step(row.step) if self.plan and row and row.step else None
+        step = row.step if row else None
+        here = step.id if step else row.skips if row else ""
+        if here in {each.step for each in self.skips}:
+            self._accept(here)
+            return
         if step is None:
             key = self.sign("skip")
             self.show_fault(f"no step is chosen; move to a step, then press {key}")
             return
-        finding, method = step.finding, step.method
-        self._change_with_reason(
-            (f"Skip: {step.name}", (step.because,), "Why not this one?"),
-            lambda reason: self.workshop.skip(self.case_id, finding, method, reason),
-        )
+        skip = partial(self.workshop.skip, self.case_id, step.finding, step.method)
+        asked = (f"Skip: {step.name}", (step.because,), "Why not this one?")
+        self._change_with_reason(*asked, skip)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 
 from textual.containers import Horizontal, VerticalScroll
@@ -28,7 +28,7 @@ from triage.tui.screens.form import ask_reason
 from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.services import Services
-from triage.tui.widgets.beside import reading
+from triage.tui.shown import reading
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
@@ -129,20 +129,14 @@ class QuestionScreen(CaseScreen):
             self.finding = question.finding
             self.visit.is_settled = True  # what is settled already need not be said again
             self._show_finding()
-        keys = keyset_of(self.app)
-        given, untold = self._given(question), keys.sign("cannot-tell")
+        keys, given = keyset_of(self.app), self._given(question)
+        choices = [
+            (answer, keys.pick(at), text, *([SO_FAR] if given == answer else []))
+            for at, (answer, text) in enumerate(question.answers)
+        ]
         at_given = next((at for at, (a, _) in enumerate(question.answers) if a == given), None)
-        self._offer(
-            question.ask,
-            [
-                *(
-                    (answer, keys.pick(at), text, *([SO_FAR] if given == answer else []))
-                    for at, (answer, text) in enumerate(question.answers)
-                ),
-                (CANNOT_TELL, untold, "cannot tell"),
-            ],
-            at_given,
-        )
+        untold = (CANNOT_TELL, keys.sign("cannot-tell"), "cannot tell")
+        self._offer(question.ask, [*choices, untold], at_given)
         self.query_one("#ask-cost", Static).update(Content(self._cost(question)))
 
     def _cost(self, question: QuestionLine) -> str:
@@ -159,7 +153,7 @@ class QuestionScreen(CaseScreen):
         why = self.sign("why")
         return f"{risk}, about {question.seconds} s{brings}{more}.\n{why}  why ask"
 
-    def _offer(self, ask: str, choices: list[tuple[str, ...]], at: int | None = None) -> None:
+    def _offer(self, ask: str, choices: Sequence[tuple[str, ...]], at: int | None = None) -> None:
         """Put a question or the end of asking: the id, the key and the words of each answer."""
         self.query_one("#ask", Static).update(Content.styled(ask, "bold"))
         answers = self.query_one("#answers", OptionList)
@@ -174,9 +168,8 @@ class QuestionScreen(CaseScreen):
         keys = keyset_of(self.app)
         line = self.line(self.finding)
         first, *more = self.visit.end_words(self.plan, line, self.knowledge) if self.plan else [""]
-        self._offer(
-            first, [(act, keys.pick(at), text) for at, (act, text) in enumerate(self._ends())]
-        )
+        ends = [(act, keys.pick(at), text) for at, (act, text) in enumerate(self._ends())]
+        self._offer(first, ends)
         back = f"{keys.sign('undo')}  back to an answer, to correct it"
         self.query_one("#ask-cost", Static).update(Content("\n".join((*more, "", back))))
 
@@ -298,12 +291,11 @@ class QuestionScreen(CaseScreen):
         """Return the questions answered about this, each with its answer in words."""
         if self.case is None:
             return []
-        names = [
-            name
+        lines = [
+            question_line(self.knowledge, name, self.finding, CORRECTED)
             for name in held_answers(self.case, self.finding)
             if name in self.knowledge.questions or name == TAXON
         ]
-        lines = [question_line(self.knowledge, name, self.finding, CORRECTED) for name in names]
         return [(line, dict(line.answers).get(self._given(line) or "", "")) for line in lines]
 
     def action_why(self) -> None:
@@ -340,13 +332,8 @@ class QuestionScreen(CaseScreen):
 
     def action_accept(self) -> None:
         """Leave the finding as it is, with a reason."""
-        ask_reason(
-            self,
-            "Leave this finding as it is",
-            (self.where(self.finding),),
-            "Why may it stay?",
-            partial(self._on_finding, self.workshop.accept),
-        )
+        accept, where = partial(self._on_finding, self.workshop.accept), self.where(self.finding)
+        ask_reason(self, "Leave this finding as it is", (where,), "Why may it stay?", accept)
 
 
 def held_answers(case: Case, finding: str | None) -> Mapping[str, str]:

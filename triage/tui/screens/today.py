@@ -29,6 +29,7 @@ from triage.show.compared import method_photo_blocks
 from triage.show.words import OUTCOME_WORDS
 from triage.tui.hanging import BOLD, ActionList, Hanging, Row, hanging, title_row
 from triage.tui.keysets import bind, keyset_of, pick
+from triage.tui.ringing import place_of
 from triage.tui.screens.base import FilteredScreen, Wanted
 from triage.tui.screens.form import Field, Filled, FormScreen
 
@@ -232,13 +233,9 @@ class Names:
         return one_line(case.title) or case.id if case else case_id
 
     def place(self, case_id: str, step: str) -> str:
-        """Return the zone that a step works on; step ids begin with their finding."""
+        """Return the zone that a step works on."""
         case = self.case_of(case_id)
-        for found in case.findings if case else ():
-            zone = self.knowledge.zones.get(found.zone)
-            if step.startswith(f"{found.id}-") and zone is not None:
-                return zone_words(zone.name, found.side)
-        return zone_words(None, None)
+        return place_of(case, step, self.knowledge.zones) if case else zone_words(None, None)
 
     def of(self, case_id: str, step: str) -> str:
         """Return a case, or a step of it, in words."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from textual import events
 from textual.app import ComposeResult
@@ -16,14 +16,12 @@ from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from triage.plan.model import Step
 from triage.tui.hanging import ActionList, hanging
-from triage.tui.keysets import WORDS, KeySet, bind, key_name, keyset_of
+from triage.tui.keysets import bind, key_name, keyset_of
 from triage.tui.screens.base import OPENING_S, Answered, Leaving
+from triage.tui.shown import Reasons
 from triage.tui.widgets.frame import KeysLine
-
-if TYPE_CHECKING:
-    from triage.plan.model import Step
-    from triage.tui.shown import Reasons
 
 # Keys that lists and inputs bring along and that need no line in the help.
 MOVING = ("cursor_", "page_", "scroll", "first", "last")
@@ -39,9 +37,14 @@ class Question(ModalScreen[Answered], Leaving[Answered]):
     ]
     WINDOW = ""
 
+    def __init__(self, title: str = "") -> None:
+        super().__init__()
+        self._title = title
+
     def compose(self) -> ComposeResult:
-        """Lay out the window around its parts."""
-        yield Vertical(*self._parts(), classes=f"window {self.WINDOW}")
+        """Lay out the window: its title, then its parts."""
+        titled = [Static(Content(self._title), classes="window-title")] if self._title else []
+        yield Vertical(*titled, *self._parts(), classes=f"window {self.WINDOW}")
         yield KeysLine()
 
     def _parts(self) -> Iterable[Widget]:
@@ -50,11 +53,6 @@ class Question(ModalScreen[Answered], Leaving[Answered]):
     def action_leave(self) -> None:
         """Answer nothing."""
         self.dismiss(None)
-
-
-def titled(text: str) -> Static:
-    """Return the title of a window."""
-    return Static(Content(text), classes="window-title")
 
 
 def told(text: Visual | Content, *, can_focus: bool = False) -> VerticalScroll:
@@ -71,12 +69,11 @@ class ChoiceScreen(Question[str | None]):
     BINDINGS = [bind("leave", "leave", "Back without choosing")]
 
     def __init__(self, title: str, choices: Sequence[tuple[str, str]]) -> None:
-        super().__init__()
-        self._title, self._choices = title, tuple(choices)
+        super().__init__(title)
+        self._choices = tuple(choices)
 
     def _parts(self) -> Iterable[Widget]:
         keys = keyset_of(self.app)
-        yield titled(self._title)
         rows = (
             Option(hanging(keys.pick(at), text, width=3), id=choice)
             for at, (choice, text) in enumerate(self._choices)
@@ -118,8 +115,8 @@ class DetailScreen(Question[None]):
     WINDOW = "-tall"
 
     def __init__(self, title: str, text: Content | Reasons) -> None:
-        super().__init__()
-        self._title, self._text = title, text
+        super().__init__(title)
+        self._text = text
 
     @property
     def plain(self) -> str:
@@ -127,7 +124,6 @@ class DetailScreen(Question[None]):
         return self._text.plain
 
     def _parts(self) -> Iterable[Widget]:
-        yield titled(self._title)
         yield told(self._text if isinstance(self._text, Content) else self._text.drawn())
 
     def action_scroll(self, lines: int) -> None:
@@ -168,11 +164,8 @@ class AlarmScreen(Question[bool]):
     ]
 
     def __init__(self, words: str, pulse: Callable[[], float]) -> None:
-        super().__init__()
-        self._words, self._pulse, self._since = words, pulse, pulse()
-
-    def _parts(self) -> Iterable[Widget]:
-        yield titled(self._words)
+        super().__init__(words)
+        self._pulse, self._since = pulse, pulse()
 
     def action_answer(self, goes: bool) -> None:
         """Go to the step, or let it wait; the title line goes on saying that it is over."""
@@ -199,21 +192,15 @@ class StopScreen(Question[bool]):
 
     def _parts(self) -> Iterable[Widget]:
         yield Static("STOPPED", id="stopped")
-        text = stop_text(self._step, self._has_timers, keyset_of(self.app))
-        yield told(Content(text), can_focus=True)
-
-
-def stop_text(step: Step | None, has_timers: bool, keys: KeySet = WORDS) -> str:
-    """Return what to do now, with the stop points of the step at hand."""
-    goes_on = f"{keys.sign('leave')}  go on where you were"
-    ends = f"{keys.sign('end')}  end the program (all is on disk)"
-    lines = [
-        "Take the tool off the specimen. Put the lid on the liquid.",
-        f"{goes_on}      {ends}",
-        *([""] if step else []),
-    ]
-    for point in step.stop_points if step else ():
-        lines += [f"! {point.see}", f"  means: {point.means}", f"  then: {point.then}"]
-    if has_timers:
-        lines += ["", "A running timer goes on; its end stands in the case."]
-    return "\n".join(lines)
+        goes_on = f"{self.sign('leave')}  go on where you were"
+        ends = f"{self.sign('end')}  end the program (all is on disk)"
+        lines = [
+            "Take the tool off the specimen. Put the lid on the liquid.",
+            f"{goes_on}      {ends}",
+            *([""] if self._step else []),
+        ]
+        for point in self._step.stop_points if self._step else ():
+            lines += [f"! {point.see}", f"  means: {point.means}", f"  then: {point.then}"]
+        if self._has_timers:
+            lines += ["", "A running timer goes on; its end stands in the case."]
+        yield told(Content("\n".join(lines)), can_focus=True)

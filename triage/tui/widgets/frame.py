@@ -72,9 +72,8 @@ class Place(Static):
         self._place = place
         self._draw()
 
-    def on_resize(self, event: events.Resize) -> None:
+    def on_resize(self) -> None:
         """Fit what is said into the new width."""
-        del event
         self._draw()
 
     def _draw(self) -> None:
@@ -164,9 +163,8 @@ class KeysLine(Static):
         """Follow the bindings of the screen."""
         self.screen.bindings_updated_signal.subscribe(self, self._changed)
 
-    def on_resize(self, event: events.Resize) -> None:
+    def on_resize(self) -> None:
         """Show what fits in the new width."""
-        del event
         self._draw()
 
     def _changed(self, screen: Screen[Any]) -> None:

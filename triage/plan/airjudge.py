@@ -8,9 +8,8 @@ from triage.case.profile import Bench
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.inverse import cheapest_control
 from triage.exposure.judge import judge_release
-from triage.exposure.limits import is_silent
 from triage.exposure.step import Terms
-from triage.exposure.substance import Substance
+from triage.exposure.substance import Substance, is_silent
 from triage.exposure.verdict import AirVerdict
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import AirControl, Amount, Method
