@@ -7,7 +7,6 @@ import random
 from functools import cache
 
 import pytest
-from triage.plan.air import AirJudge
 
 from tests.knowledge.test_entries import (
     DEPOSITS,
@@ -28,6 +27,7 @@ from triage.engine.plain import evaluate
 from triage.engine.vocabulary import UNKNOWN
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import Family
+from triage.plan.airjudge import AirJudge
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 
 
