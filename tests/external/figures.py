@@ -11,7 +11,7 @@ import numpy as np
 from tests.second_entry.tables import Row
 from tests.support.knowledge import shipped
 from triage.bench import chamber, cleanliness, drops, mould, stock, storage
-from triage.exposure import gas, room
+from triage.exposure import gas, space
 from triage.picture import colour, optics
 from triage.picture.stayed import removal_share
 from triage.yamltext import parse_yaml
@@ -54,8 +54,8 @@ def _colour_difference(*lab: float) -> float:
 
 
 def _drop_in_range(mg: float) -> float:
-    held = drops.drops_to_ml(1, 20, HELD.doses["dropper-error"].most)
-    return min(max(mg, held.least_ml * 1000), held.most_ml * 1000)
+    _, least_ml, most_ml = drops.drops_to_ml(1, 20, 20, HELD.doses["dropper-error"].most)
+    return min(max(mg, least_ml * 1000), most_ml * 1000)
 
 
 FIGURES: dict[str, Callable[..., float | None]] = {
@@ -63,8 +63,8 @@ FIGURES: dict[str, Callable[..., float | None]] = {
     "mg-per-m3": lambda ppm, mass: float(gas.mg_per_m3_from_ppm(ppm, mass)),
     "mg-per-m3-of": lambda cas, ppm: float(gas.mg_per_m3_from_ppm(ppm, chemicals.MW(cas))),
     "ppm": lambda mg, mass: float(gas.ppm_from_mg_per_m3(mg, mass)),
-    "purge-minutes": lambda changes, removed: room.minutes_to_fall(
-        1.0, 1 - removed, room.decay_per_min(changes)
+    "purge-minutes": lambda changes, removed: space.minutes_to_fall(
+        1.0, 1 - removed, space.decay_per_min(changes)
     ),
     "water-pressure": lambda temp_c: chamber.saturation_pressure_pa(temp_c) / 1000,
     "water-in-air": chamber.vapour_density_mg_per_l,
@@ -77,8 +77,8 @@ FIGURES: dict[str, Callable[..., float | None]] = {
         stock.make_up(wanted, held, total, "v/v").water_about_ml
     ),
     "molarity": stock.molarity,
-    "grams-per-litre": stock.grams_per_litre,
-    "ml-for-a-litre": stock.stock_ml_per_litre,
+    "grams-per-litre": lambda percent, density: stock.molarity(percent, density, 1),
+    "ml-for-a-litre": lambda wanted, held: stock.make_up(wanted, held, 1000, "mol/L").stock_ml,
     "gel": lambda gel, rh: storage.gel_capacity(HELD.gels[gel], rh) * 100,
     "dose-least": lambda dose: HELD.doses[dose].least,
     "dose-most": lambda dose: HELD.doses[dose].most,

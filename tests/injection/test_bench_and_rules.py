@@ -12,6 +12,7 @@ import re
 import shutil
 import zlib
 from datetime import UTC, datetime
+from functools import cache
 from itertools import cycle
 from pathlib import Path
 
@@ -25,6 +26,7 @@ from triage.case.profile import load_bench
 from triage.case.roomledger import RoomLedger
 from triage.cli import main
 from triage.errors import CONTROL, TriageError
+from triage.knowledge.load import load_knowledge
 from triage.show import pdflib
 
 DEMO = "bumblebee-plate-3"
@@ -180,9 +182,9 @@ def test_a_copy_of_the_rules_is_text_in_every_output(
 ) -> None:
     copy = rules(tmp_path)
     folder = cases(tmp_path / "cases")
+    monkeypatch.setattr("triage.service.workshop.load_knowledge", cache(load_knowledge))
     told(OUTPUTS["list"], folder, capsys, "--rules", str(copy))
     # It was read and checked as ever; the outputs below share it.
-    monkeypatch.setattr("triage.service.workshop.load_rulebase", cached(copy))
     monkeypatch.setattr("triage.check.whole.require_sound", lambda _: None)
     said = {
         name: told(words, folder, capsys, "--rules", str(copy)) for name, words in OUTPUTS.items()
@@ -190,13 +192,6 @@ def test_a_copy_of_the_rules_is_text_in_every_output(
     # It is in the outputs, as words: the test does not pass because nothing came.
     html = " ".join(" ".join(elements(said["html"]).text).split())
     assert TEXTS["html"] in html or TEXTS["markdown"] in html or TEXTS["pdf-markup"] in html
-
-
-def cached(copy: Path):
-    from triage.service.rulestore import load_rulebase
-
-    held = load_rulebase(copy)
-    return lambda _: held
 
 
 @pytest.mark.parametrize("kind", TEXTS)

@@ -12,7 +12,7 @@ from tests.support.hostile import FORGED, REFUSED, TEXTS, write
 from triage.case.store import load_case
 from triage.cli import main
 from triage.errors import CONTROL, TriageError
-from triage.service import open_workshop
+from triage.service.workshop import open_workshop
 
 COMMANDS = {
     "list": ["list"],

@@ -207,7 +207,7 @@ def step_of(method_id: str, answers: Mapping[str, str] = SOUND) -> Any:
     item = Item(f"f1-{method_id}", "f1", "elytra", method_id, 1)
     choice = judge.choose(knowledge.methods[method_id])
     setting = Setting(knowledge, case, bench, skeleton.conclusions)
-    return complete_step(setting, item, (ladder,), choice, "next", sides={}, rules=())
+    return complete_step(setting, item, (ladder,), choice, "next")
 
 
 def _limited() -> list[tuple[str, str]]:

@@ -15,6 +15,7 @@ from pydantic import BaseModel
 from triage.check.weaker import KEYS, PROTECTS, Way, lost_in, weaker
 from triage.cli import main
 from triage.errors import Faults, TriageError
+from triage.knowledge.agents import PROTECTIVE
 from triage.knowledge.book import KINDS, Knowledge
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.load import load_knowledge
@@ -92,7 +93,10 @@ WORDS = {"id", "source", "at", "note", "was", "name", "because", "status", "exam
 FREE: dict[str, set[str]] = {
     "agent": {
         *("cas", "no_limit_because", "hansen"),  # hansen: shown beside what it may dissolve
-        *("physical.upper_explosive_limit", "physical.vapour_pressure_low"),  # of no judgement
+        "physical.upper_explosive_limit",  # of no judgement
+        # What stands beside the own figure protects less than it.
+        *(f"physical.{name}.also" for name in ("vapour_pressure", *PROTECTIVE)
+          if name != "upper_explosive_limit"),
         *("limits.edition", "gloves.minutes", "incompatible.product", "attacks.how"),
     },
     # The amount planned is judged in the air; what a rung is taken for is said by its interlocks.

@@ -5,6 +5,7 @@ air is judged anew, release by release, by the exposure arithmetic.
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,11 +15,18 @@ from triage.case.profile import Bench, RoomProfile
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.judge import judge_release
 from triage.exposure.ledger import judge_day
-from triage.history.dayair import DayAir, mg_per_ml
+from triage.exposure.step import Terms
+from triage.history.dayair import DayAir
 from triage.history.daytypes import Hours, PutDown, Task, Visit, chains_of, sessions_of
 from triage.history.schedule import plan_day
 from triage.plan.air import AirJudge
-from triage.plan.substances import room_of, strength_fraction, substance_of
+from triage.plan.substances import (
+    mg_per_ml,
+    release_min_of,
+    room_of,
+    strength_fraction,
+    substance_of,
+)
 
 HOURS = Hours(9 * 60, 18 * 60)
 
@@ -96,21 +104,18 @@ def checked_real_day(seed, knowledge, most_changes=6):
     assert faults_of_day(plan, tasks, HOURS) == []
     judge = AirJudge(knowledge, bench, DayLedger())
     ledger, slow = DayLedger(), []
-    terms = {
-        "margin": judge.margin,
-        "no_limit_ok": True,
-        "lel_share": knowledge.judgement.lel_share.value,
-    }
+    terms = Terms(
+        margin=judge.margin, no_limit_ok=True, lel_share=knowledge.judgement.lel_share.value
+    )
     for entry, method in releases_of(plan, tasks, knowledge):
         substance = substance_of(knowledge, knowledge.agents[entry.agent])
         if substance.airborne == "none":
             continue
         share = strength_fraction(method.strength) * method.amount.open_share
-        minutes = judge.release_min(method)
-        verdict = judge_release(
-            substance, entry.amount_ml, room_of(knowledge, bench), minutes, ledger=ledger,
-            at_min=float(entry.begin_min), strength_fraction=share, **terms,
-        )  # fmt: skip
+        minutes = release_min_of(knowledge, method)
+        then = replace(terms, ledger=ledger, at_min=float(entry.begin_min), strength_fraction=share)
+        room = room_of(knowledge, bench)
+        verdict = judge_release(substance, entry.amount_ml, room, minutes, then)
         assert verdict.verdict != "over", (entry, verdict.sentence)
         assert method.amount.least_ml <= entry.amount_ml <= method.amount.typical_ml
         if verdict.reentry_min:
@@ -121,9 +126,7 @@ def checked_real_day(seed, knowledge, most_changes=6):
             # The plan shows four significant digits.
             assert own[0].end_min - own[0].begin_min >= math.floor(verdict.reentry_min * 0.999)
         mass = entry.amount_ml * mg_per_ml(knowledge, method, entry.agent)
-        known = {s.key: s for s in (*ledger.substances, substance)}
-        release = Release(float(entry.begin_min), mass, entry.agent)
-        ledger = DayLedger((*ledger.releases, release), tuple(known.values()))
+        ledger = ledger.added([Release(float(entry.begin_min), mass, entry.agent)], [substance])
         # A step is judged over the time in which it can evaporate, so the whole day is too.
         slow.append(Release(float(entry.begin_min), mass, entry.agent, minutes))
     ledger = DayLedger(tuple(slow), ledger.substances)

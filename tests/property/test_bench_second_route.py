@@ -3,13 +3,10 @@
 What is printed somewhere stands in ``tests/external``.
 """
 
-import math
-
 import pytest
 
 from tests.support.knowledge import shipped
 from triage.bench.chamber import vapour_density_mg_per_l, water_to_reach_mg
-from triage.bench.hansen import Hansen, Interval, hansen_distance, relative_distance, verdict
 from triage.bench.mould import (
     critical_rh_percent,
     weeks_to_first_growth,
@@ -19,8 +16,10 @@ from triage.bench.stock import (
     strengths_after_body_water,
     weak_base_ph,
 )
-from triage.bench.storage import gel_for_box, opening_pulse_mg, vapour_stock
+from triage.bench.storage import crystals_last, gel_for_box, opening_pulse_mg
 from triage.exposure.gas import saturation_mg_per_m3
+from triage.knowledge.agents import Hansen
+from triage.plan.selectivity import hansen_distance
 
 # --- pH: charge balance solved by scipy, with water's own ions in it ---------------------------
 
@@ -78,10 +77,10 @@ def test_old_dose_is_a_stock_not_a_level():
     doses = shipped().doses
     level = saturation_mg_per_m3(0.168, 147.0, 20) / 1000
     crystals = 5 * doses["store-old-dose-p-dichlorobenzene"].most
-    stock = vapour_stock(crystals, 5, level, 1.0)
-    assert stock.ratio == pytest.approx(doses["store-old-dose-p-dichlorobenzene"].most / level)
-    assert stock.lasts_days == pytest.approx(stock.ratio)
-    assert stock.saturates_mg == pytest.approx(opening_pulse_mg(5, level))
+    ratio, lasts_days = crystals_last(crystals, 5, level, 1.0)
+    assert ratio == pytest.approx(doses["store-old-dose-p-dichlorobenzene"].most / level)
+    assert lasts_days == pytest.approx(ratio)
+    assert crystals / ratio == pytest.approx(opening_pulse_mg(5, level))
 
 
 def test_water_for_a_box_by_the_reference_library():
@@ -95,17 +94,17 @@ def test_water_for_a_box_by_the_reference_library():
 def test_gel_balance_closes():
     # identity: water in gel at the end = water given off by air and insects
     gel = shipped().gels["narrow-pore-gel"]
-    need = gel_for_box(
-        gel, volume_l=5, temp_c=20, rh_start_percent=80, rh_end_percent=40,
-        free_water_mg=50, held_fraction=0.02, extra_fraction=0.5,
-    )  # fmt: skip
+    water_mg, least_g = gel_for_box(gel, 5, 20, (80, 40), 50, 0.02)
     given_off = 50 + 5 * (vapour_density_mg_per_l(20, 80) - vapour_density_mg_per_l(20, 40))
-    taken_up = need.least_g * 1000 * (0.16 - 0.02)  # 0.16: halfway rule between the two rows
-    assert taken_up == pytest.approx(given_off)
-    assert need.advised_g == pytest.approx(1.5 * need.least_g)
+    taken_up = least_g * 1000 * (0.16 - 0.02)  # 0.16: halfway rule between the two rows
+    assert taken_up == pytest.approx(given_off) == pytest.approx(water_mg)
 
 
 # --- Hansen ------------------------------------------------------------------------------------
+
+
+def parameters(d, p, h):
+    return Hansen(d=d, p=p, h=h, source="chemicals-1.5.2")
 
 
 @pytest.mark.parametrize(
@@ -119,8 +118,7 @@ def test_gel_balance_closes():
     ],
 )
 def test_distance_identities(other, expected):
-    found = hansen_distance(Hansen.at(16, 5, 7), Hansen.at(*other))
-    assert found.low == found.high == pytest.approx(expected)
+    assert hansen_distance(parameters(16, 5, 7), parameters(*other)) == pytest.approx(expected)
 
 
 def test_distance_by_numpy():
@@ -130,33 +128,8 @@ def test_distance_by_numpy():
     scale = np.array([2.0, 1.0, 1.0])
     acrylic = np.array([18.6, 10.5, 7.5])
     acetone = np.array([15.5, 10.4, 7.0])
-    found = relative_distance(Hansen.at(*acetone), Hansen.at(*acrylic), Interval(8.6, 8.6))
-    assert found.low == pytest.approx(np.linalg.norm(scale * (acetone - acrylic)) / 8.6)
-    assert verdict(found, 0.1) == "likely"
-
-
-def test_red_interval_by_brute_force():
-    # route: every corner and a grid inside; the closed form must hold all and touch both ends
-    from itertools import product
-
-    import numpy as np
-
-    solvent, deposit = Hansen.at(16, 4, 6, 0.5), Hansen.at(17.2, 4.3, 9, 1.0)
-    found = relative_distance(solvent, deposit, Interval(5, 7))
-    grid = [
-        [np.linspace(part.low, part.high, 7) for part in (h.dispersion, h.polar, h.hydrogen)]
-        for h in (solvent, deposit)
-    ]
-    values = []
-    for radius in (5, 7):
-        gaps = [np.abs(a[:, None] - b[None, :]).ravel() for a, b in zip(*grid, strict=True)]
-        values += [
-            math.sqrt(4 * d * d + p * p + h * h) / radius
-            for d, p, h in product(*(sorted({gap.min(), gap.max()}) for gap in gaps))
-        ]
-    assert found.high == pytest.approx(max(values))
-    assert found.low <= min(values)
-    assert found.low == pytest.approx(min(values), abs=0.1)
+    found = hansen_distance(parameters(*acetone), parameters(*acrylic))
+    assert found == pytest.approx(np.linalg.norm(scale * (acetone - acrylic)))
 
 
 @pytest.mark.parametrize("ph", [1.5, 2.0, 2.5])

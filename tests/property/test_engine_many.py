@@ -27,7 +27,7 @@ from triage.plan.lookahead import Lookahead
 from triage.plan.outcomes import closed_findings
 from triage.plan.skeleton import SkeletonMaker
 
-SAMPLE = range(3)
+SAMPLE = range(2)
 FULL = range(100)
 CASES = 8
 CHANGES = 3

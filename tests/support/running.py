@@ -14,15 +14,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from tests.support.knowledge import RULES, consultant, rulebase
+from tests.support.knowledge import RULES, consultant, shipped
 from triage import cli
 from triage.engine.consult import Consultant
 from triage.knowledge import load
-from triage.service.rulestore import Rulebase, load_rulebase
+from triage.knowledge.book import Knowledge
 from triage.yamltext import Parsed, parse_yaml
 
 ROOT = RULES.parent
@@ -40,13 +39,12 @@ class Ran:
 Runner = Callable[..., Ran]
 
 
-def _rulebase(folder: Path) -> Rulebase:
-    return rulebase() if Path(folder) == RULES else load_rulebase(folder)
+def _knowledge(folder: Path) -> Knowledge:
+    return shipped() if Path(folder) == RULES else load.load_knowledge(folder)
 
 
-def _consultant(knowledge: Any, *rest: Any) -> Consultant:
-    is_shipped = knowledge is rulebase().knowledge
-    return consultant() if is_shipped else Consultant(knowledge, *rest)
+def _consultant(knowledge: Knowledge) -> Consultant:
+    return consultant() if knowledge is shipped() else Consultant(knowledge)
 
 
 @lru_cache(maxsize=500)
@@ -60,7 +58,7 @@ def share_rules(patch: pytest.MonkeyPatch) -> None:
     Another folder of rules is read, checked and compiled as ever; only a file whose text was
     parsed before is not parsed again.
     """
-    patch.setattr("triage.service.workshop.load_rulebase", _rulebase)
+    patch.setattr("triage.service.workshop.load_knowledge", _knowledge)
     patch.setattr("triage.service.workshop.Consultant", _consultant)
     patch.setattr(load, "parse_yaml", _parsed)
 

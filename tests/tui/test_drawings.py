@@ -7,7 +7,7 @@ import pytest
 from tests.tui.driving import driven
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.widgets.animal import (
@@ -17,7 +17,6 @@ from triage.tui.widgets.animal import (
     parse_drawing,
     with_signs,
 )
-from triage.tui.widgets.beside import Aside
 
 # Keys that mean something else where the drawing is shown.
 TAKEN = {
@@ -98,7 +97,7 @@ async def test_beside_the_plan_stands_the_step_or_the_place_on_the_animal(
     for width, is_beside in ((119, False), (120, True)):
         async with driven(looking, case="bumblebee-plate-3", size=(width, 40)) as driver:
             await driver.on(PlanScreen)
-            aside = driver.screen.query_one(Aside)
+            aside = driver.screen.query_one("#aside")
             assert aside.display is is_beside
             step = driver.screen.plan.next_step()
             assert (step.success.split()[-1] in driver.text) is is_beside

@@ -22,7 +22,7 @@ from tests.tui.conftest import ROOT
 from triage.case.store import load_case
 
 CASE = "bumblebee-plate-3"
-PATIENCE_S = 60.0
+PATIENCE_S = 240.0
 
 
 class Terminal:
@@ -95,13 +95,14 @@ def test_sigkill_during_a_dwell(tmp_path: Path) -> None:
     timer = kept.timers[0]
     assert len(kept.attempts) == 1
 
+    began = datetime.now(UTC)
     second = Terminal(cases)
     try:
         title = re.compile("\x1b\\]2;@ (\\d+):(\\d\\d) left")
         second.until(lambda: title.search(second.said), "time left in the title")
         minutes, seconds = title.findall(second.said)[-1]
-        left_s = (timer.ends - datetime.now(UTC)).total_seconds()
-        assert abs(60 * int(minutes) + int(seconds) - left_s) < 3
+        most, least = ((timer.ends - at).total_seconds() for at in (began, datetime.now(UTC)))
+        assert least - 1 <= 60 * int(minutes) + int(seconds) <= most + 1
     finally:
         second.kill()
     assert load_case(path) == kept

@@ -24,7 +24,7 @@ from triage.tui.screens import observe
 from triage.tui.screens.base import OPENING_S
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.widgets.animal import drawn_plans, load_drawing
 
@@ -119,8 +119,7 @@ async def test_the_start_key_pressed_twice_records_nothing(
     async with driven(workshop, case=CASE) as driver:
         driver.app._use_keys(keyset)
         for key in keyset.keys_of("start"):
-            await driver.press(key)
-            await driver.on(WalkScreen)
+            await driver.press(key, on=WalkScreen)
             await driver.press(key, key)
             assert workshop.load(CASE).attempts == ()
             while not isinstance(driver.screen, PlanScreen):
@@ -137,8 +136,7 @@ async def test_an_outcome_is_not_taken_before_the_step_could_be_seen(
         driver.app._use_keys(keyset)
         bells: list[str] = []
         driver.app.bell = lambda: bells.append("rung")
-        await driver.press(keyset.keys_of("start")[0])
-        await driver.on(WalkScreen)
+        await driver.press(keyset.keys_of("start")[0], on=WalkScreen)
         for soon_s in (0.0, OPENING_S - 0.01):
             pulse.seconds = soon_s
             await driver.press(keyset.outcomes[3])
@@ -147,8 +145,7 @@ async def test_an_outcome_is_not_taken_before_the_step_could_be_seen(
             assert "CANNOT" not in driver.text
         assert bells == []
         pulse.seconds = OPENING_S
-        await driver.press(keyset.outcomes[3])
-        await driver.on(RecordedScreen)
+        await driver.press(keyset.outcomes[3], on=RecordedScreen)
         assert [each.outcome for each in workshop.load(CASE).attempts] == ["worse"]
 
 
@@ -157,10 +154,8 @@ async def test_nor_before_the_next_step_could_be_seen(demo: Path, opened_on: Ope
     async with driven(workshop, case=CASE, pulse=pulse) as driver:
         await driver.press("s")
         pulse.seconds = 10.0
-        await driver.press("n")
-        await driver.on(RecordedScreen)
-        await driver.press("enter", "n")
-        await driver.on(WalkScreen)
+        await driver.press("n", on=RecordedScreen)
+        await driver.press("enter", "n", on=WalkScreen)
         assert len(workshop.load(CASE).attempts) == 1
         pulse.seconds = 20.0
         await driver.press("n")

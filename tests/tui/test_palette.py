@@ -14,7 +14,7 @@ from triage import cli
 from triage.cli import build_parser, commands
 from triage.commands import sheet
 from triage.commands.inside import NOT_INSIDE, Inside
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.named import named_things
 from triage.tui.palette import Palette, acts_of, commands_of
 from triage.tui.screens.form import FormScreen
@@ -34,8 +34,7 @@ async def opened(workshop: Workshop) -> AsyncIterator[Driver]:
 
 async def found(driver: Driver, words: str) -> None:
     """Open the palette, write some letters, take the first thing that has them."""
-    await driver.press("ctrl+p")
-    await driver.on(Palette)
+    await driver.press("ctrl+p", on=Palette)
     await driver.write(words)
     palette = driver.screen
     await driver.until(
@@ -112,8 +111,7 @@ async def test_a_command_asks_for_its_words_and_shows_what_it_says(workshop: Wor
         assert "nothing-known" in driver.screen.query_one("#fault").text
         await driver.press(*["backspace"] * 13)
         await driver.write("etha")
-        await driver.press("right", "enter")
-        await driver.on(DetailScreen)
+        await driver.press("right", "enter", on=DetailScreen)
         assert "5 drops are about" in driver.text
         await driver.press("q")
         await driver.on(FormScreen)  # to reckon again with another figure

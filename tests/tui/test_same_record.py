@@ -11,7 +11,7 @@ from tests.tui.conftest import ROOT, Opened
 from tests.tui.driving import Driver, Hand, driven
 from triage.plain.dialogue import Dialogue
 from triage.plain.session import PlainSession
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.walk import WalkScreen
@@ -64,14 +64,12 @@ async def by_keys(driver: Driver, hand: Hand) -> None:
     # An undo with its reason, damage, a release with its reason.
     await driver.press("enter", "b", "z")
     await driver.write("wrong key")
-    await driver.press("enter")
-    await driver.on(WalkScreen)
+    await driver.press("enter", on=WalkScreen)
     await driver.press("d", "enter")
     await driver.until(lambda: driver.screen.plan.held, "held")
     await driver.press("ctrl+r")
     await driver.write("a loose hair only")
-    await driver.press("enter")
-    await driver.on(PlanScreen)
+    await driver.press("enter", on=PlanScreen)
     # A clean zone, a new finding, an answer, one left as it is.
     await driver.press("l")
     zones = driver.screen._zones()

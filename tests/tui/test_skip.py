@@ -18,8 +18,8 @@ from triage.commands import common, history, work
 from triage.errors import TriageError
 from triage.plain.dialogue import Dialogue
 from triage.plain.session import PlainSession
-from triage.service import Workshop
 from triage.service.acts import accept_method, accept_suggestion, suggestions_for
+from triage.service.workshop import Workshop
 
 ANSWERS = {
     "worth-it": "yes", "whole": "whole", "lacquered": "no", "old-poison-signs": "no",

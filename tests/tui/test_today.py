@@ -19,13 +19,12 @@ from triage.cli import main
 from triage.errors import TriageError
 from triage.history.filterline import filter_from_line
 from triage.history.table import Filter
-from triage.service import Workshop
 from triage.service.acts import bench_day
+from triage.service.workshop import Workshop
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.photos import PhotosScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.today import TodayScreen
-from triage.tui.todayrows import Names
+from triage.tui.screens.today import Names, TodayScreen
 
 CHAMBER = "case-brittle-chamber-water-thymol"
 MOTH = "hawkmoth-plate-5"
@@ -65,8 +64,7 @@ async def test_the_day_stands_in_its_order_and_a_row_opens_its_case(
     day = bench_day(workshop)
     first = day.plan.entries[0]
     async with driven(workshop, size=size) as driver:
-        await driver.press("j")
-        await driver.on(TodayScreen)
+        await driver.press("j", on=TodayScreen)
         text = flat(driver)
         assert f"planned at 12:00, {day.cases} cases" in text
         assert "; ends " in text
@@ -76,11 +74,9 @@ async def test_the_day_stands_in_its_order_and_a_row_opens_its_case(
             whose = f"{names.case(entry.case)}: {names.place(entry.case, entry.step)}"
             assert f"{entry.name} {whose}" in text
         assert not IDS.search(text), IDS.findall(text)
-        await driver.press("enter")
-        await driver.on(PlanScreen)
+        await driver.press("enter", on=PlanScreen)
         assert driver.screen.case_id == first.case
-        await driver.press("q")
-        await driver.on(TodayScreen)
+        await driver.press("q", on=TodayScreen)
 
 
 async def test_the_day_is_planned_beside_the_keys(
@@ -90,7 +86,7 @@ async def test_the_day_is_planned_beside_the_keys(
     said = []
     async with driven(workshop) as driver:
         monkeypatch.setattr(
-            "triage.tui.screens.today.bench_day",
+            "triage.service.acts.bench_day",
             lambda shop: (said.append(driver.text), bench_day(shop))[1],
         )
         await driver.pilot.press("j")
@@ -135,11 +131,9 @@ async def test_a_look_is_recorded_as_by_the_command(
         assert "LOOK NOW" in flat(driver)
         assert "top up" in flat(driver)
         assert "mould" in flat(driver)
-        await driver.press("i")
-        await driver.on(FormScreen)
+        await driver.press("i", on=FormScreen)
         await driver.write("topped up water")
-        await driver.press("enter")
-        await driver.on(TodayScreen)
+        await driver.press("enter", on=TodayScreen)
         assert "LOOK NOW" not in flat(driver)
         made = (workshop.cases / f"{MOTH}.yaml").read_bytes()
         # F9 changes nothing.
@@ -221,8 +215,7 @@ async def test_the_record_is_filtered_and_its_photos_open(workshop: Workshop) ->
         assert "has no photo" in flat(driver)
         await driver.press("slash")
         await driver.write("photos")
-        await driver.press("enter", "down", "p")
-        await driver.on(PhotosScreen)
+        await driver.press("enter", "down", "p", on=PhotosScreen)
         assert driver.screen.case_id == "bumblebee-plate-3"
 
 

@@ -14,15 +14,15 @@ from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, Hand, Pulse, driven
 from triage.case.models import Case
 from triage.errors import TriageError
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
+from triage.tui.keysets import OUTCOME_KEYS
 from triage.tui.screens.base import OPENING_S, ServiceScreen
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.screens.windows import AlarmScreen, ChoiceScreen, DetailScreen, StopScreen
-from triage.tui.words import OUTCOME_KEYS
 
 CASE = "bumblebee-plate-3"
 # Every key that opens something over a step, or changes it.
@@ -66,8 +66,7 @@ async def test_a_key_while_a_record_is_written(
     """*Worse*, another key before it is on disk, then leave twice: recorded once, told once."""
     held = Held(workshop, monkeypatch)
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
+        await driver.press("s", on=WalkScreen)
         driver.send("w")
         await driver.calm()
         assert await asyncio.to_thread(held.begun.wait, 60)
@@ -93,8 +92,7 @@ async def test_stop_is_not_covered_by_what_was_recorded(
 ) -> None:
     held = Held(workshop, monkeypatch)
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
+        await driver.press("s", on=WalkScreen)
         driver.send("w")
         await driver.calm()
         assert await asyncio.to_thread(held.begun.wait, 60)
@@ -122,8 +120,7 @@ async def test_a_record_that_fails_is_told_where_it_was_made(
 
     monkeypatch.setattr(workshop, "record", failing)
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
+        await driver.press("s", on=WalkScreen)
         driver.send("w")
         await driver.calm()
         assert await asyncio.to_thread(begun.wait, 60)
@@ -212,8 +209,7 @@ async def test_a_record_and_the_next_one_typed_in_one_go_are_one(
     workshop = opened_on(demo)
     pulse = Pulse()
     async with driven(workshop, case=CASE, pulse=pulse) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
+        await driver.press("s", on=WalkScreen)
         pulse.a_look_s = 0.001  # from now on a key comes each millisecond
         pulse.seconds += 10
         for key in ("n", "n", "enter", "n", "enter", "n", "n"):
@@ -338,7 +334,6 @@ async def test_an_alarm_of_another_specimen_stays_until_answered_and_one_key_goe
         assert isinstance(driver.screen, AlarmScreen)
         assert {each: workshop.load(each) for each in before} == before
         pulse.seconds += OPENING_S
-        await driver.press("enter")
-        await driver.on(WalkScreen)
+        await driver.press("enter", on=WalkScreen)
         assert driver.screen.case_id == other
         assert driver.screen.step.id == due.id

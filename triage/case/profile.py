@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import ConfigDict, Field, ValidationError
 
@@ -151,8 +151,3 @@ def load_bench(path: str | os.PathLike[str], *, shown_as: str = "") -> Bench:
     except ValidationError as fault:
         raise_faults(faults_of(fault, parsed, shown))
         raise  # unreachable: a ValidationError holds at least one fault
-
-
-def bench_content(bench: Bench) -> dict[str, Any]:
-    """Return the bench as plain YAML values."""
-    return bench.plain()

@@ -10,28 +10,19 @@ from pydantic import ValidationError
 from triage.case.entry import Record
 from triage.case.fields import shown
 from triage.case.frozen import frozen
-from triage.case.models import (
-    Attempt,
-    Case,
-    Finding,
-    Override,
-    Release,
-    Restated,
-    Timer,
-    Withdrawn,
-)
+from triage.case.models import Case
 from triage.errors import TriageError, Where, control_character, raise_faults
 from triage.yamltext import Parsed
 
 MOST_FAULTS = 20
-_ENTRIES: dict[str, tuple[str, type[Record]]] = {
-    "findings": ("finding", Finding),
-    "attempts": ("attempt", Attempt),
-    "releases": ("release", Release),
-    "overrides": ("override", Override),
-    "timers": ("timer", Timer),
-    "withdrawn": ("withdrawn finding", Withdrawn),
-    "restated": ("sign told again", Restated),
+_ENTRIES = {
+    "findings": "finding",
+    "attempts": "attempt",
+    "releases": "release",
+    "overrides": "override",
+    "timers": "timer",
+    "withdrawn": "withdrawn finding",
+    "restated": "sign told again",
 }
 # pydantic's word for a fault -> what is wrong, what to do.
 _TEXTS = {
@@ -106,7 +97,7 @@ def _entry(path: tuple[Any, ...], content: Any) -> str:
         item = _at(content, path[:2])
         name = item.get("id") if isinstance(item, dict) else None
         label = f'"{shown(name)}"' if name else str(path[1] + 1)
-        words.append(f"{_ENTRIES[path[0]][0]} {label}")
+        words.append(f"{_ENTRIES[path[0]]} {label}")
         path = path[2:]
     words.extend(shown(step) for step in path)
     return " ".join(words)

@@ -195,9 +195,9 @@ def _read(path: Path, shown_as: str = "") -> tuple[str, Parsed, Case]:
     return text, parsed, case
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=64)
 def _case_of(text: str, named: str) -> tuple[Parsed, Case]:
-    """Return what a text says: always the same, so one just written is not read anew."""
+    """Return what a text says: always the same, so those of the day are understood once."""
     parsed = parse_yaml(text, named)
     return parsed, case_from(parsed, named)
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
-from typing import Any
+from typing import Any, TextIO
 
 from triage.commands.common import (
     Arguments,
@@ -68,7 +69,6 @@ def _add(name: str, calculator: Calculator) -> None:
         show(arguments, answer, lambda: blocks_of(answer))
         if getattr(arguments, "curve", False) and not arguments.json:
             from triage.airplot import air_text
-            from triage.commands.terminal import has_colour
             from triage.plan.airpicture import air_picture
 
             picture = air_picture(means, asked)
@@ -79,6 +79,13 @@ def _add(name: str, calculator: Calculator) -> None:
     run.__name__, run.__doc__ = f"run_{name}", calculator.question.__doc__
     curve = [CURVE] if name == "air" else []
     command(calculator.example, *_options(calculator), *curve, as_json=True)(run)
+
+
+def has_colour(stream: TextIO) -> bool:
+    """Return whether colour may be used: a terminal, not a dumb one, NO_COLOR unset or empty."""
+    if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
+        return False
+    return stream.isatty()
 
 
 for _name, _calculator in CALCULATORS.items():

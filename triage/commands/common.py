@@ -16,7 +16,7 @@ from triage.errors import TriageError, did_you_mean
 
 if TYPE_CHECKING:
     from triage.case.models import Case
-    from triage.service import Workshop
+    from triage.service.workshop import Workshop
     from triage.show.blocks import Block
 
 Arguments = argparse.Namespace
@@ -182,7 +182,7 @@ def workshop_of(arguments: Arguments, case: str | None = None) -> Workshop:
 
     A case given as a path brings its own folder, so that its bench and its day are used.
     """
-    from triage.service import open_workshop
+    from triage.service.workshop import open_workshop
 
     folder, held = folder_of(arguments, case), HELD.get()
     if held is not None and folder is arguments.rules is arguments.bench is None:

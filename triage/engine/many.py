@@ -135,7 +135,9 @@ class Many(Generic[Value]):
         read = [
             near.read[place]
             if near is not None and kept[place]
-            else reader.finding(finding, specimen, bench, several)
+            else reader.finding(
+                finding, specimen, bench, several, near.read[place] if near is not None else None
+            )
             for place, finding in enumerate(findings)
         ]
         said: list[Said] = [reader.case(specimen, bench), *([several] if several else [])]

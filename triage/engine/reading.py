@@ -222,6 +222,22 @@ class GuardReach:
             found = self._kept[key] = tuple(self.adds(deposit, finding, specimen).values())
         return found
 
+    def told_apart(self, deposit: str, kind: str, name: str, one: str, other: str) -> bool:
+        """Return whether two values of a field leave other open weights for a deposit.
+
+        An answered question adds nothing; which answer it was matters only to a rule that asks
+        something else besides.
+        """
+        if UNKNOWN in (one, other):
+            return True
+        joint = (asked for asked in self.possible[deposit] if len(asked) > 1)
+        return any(
+            (one in allowed) != (other in allowed)
+            for asked in joint
+            for of, field, allowed in asked
+            if (of, field) == (kind, name)
+        )
+
     def adds(self, deposit: str, finding: Fact, specimen: Fact) -> dict[tuple[str, ...], float]:
         """Return the best weight that each set of unanswered questions could still add."""
         is_named = finding.fields["named"] != NONE

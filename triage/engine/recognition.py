@@ -5,7 +5,7 @@ A finding is read anew only in what the rules, and the reach of the guards, can 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -30,29 +30,6 @@ Asked = tuple[str, str]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Summary:
-    """What recognition says about one finding.
-
-    ``seen`` holds (deposit, standing, reach) as far as later rules can read them, sorted, and
-    ``readings`` the same as facts; ``own`` and ``whole`` are ranks of fragility for the finding
-    and for the specimen.
-    """
-
-    certainties: Mapping[str, float]
-    seen: tuple[tuple[str, str, str], ...]
-    readings: tuple[Fact, ...]
-    settled: str | None
-    own: int
-    whole: int
-    conditions: frozenset[str]
-
-    @property
-    def ranked(self) -> tuple[tuple[str, float], ...]:
-        """Return (deposit, certainty), the most certain first."""
-        return tuple(sorted(self.certainties.items(), key=lambda pair: (-pair[1], pair[0])))
-
-
-@dataclass(frozen=True, eq=False, slots=True)
 class Said:
     """What recognition concludes from some facts, before evidence is combined.
 
@@ -65,6 +42,34 @@ class Said:
     conditions: frozenset[str]
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class Summary:
+    """What recognition says about one finding.
+
+    ``facts`` are some of which it holds, with ``several``; ``fired`` the rules about one finding
+    that they meet, ``scales`` what each deposit then weighs. ``seen`` holds (deposit, standing,
+    reach) as far as later rules can read them, sorted, and ``readings`` the same as facts; ``own``
+    and ``whole`` are ranks of fragility for the finding and for the specimen.
+    """
+
+    facts: tuple[Fact, Fact, Fact]
+    several: Said | None
+    fired: frozenset[str]
+    scales: Mapping[str, Scale]
+    top: str
+    seen: tuple[tuple[str, str, str], ...]
+    readings: tuple[Fact, ...]
+    settled: str | None
+    own: int
+    whole: int
+    conditions: frozenset[str]
+
+    @property
+    def certainties(self) -> dict[str, float]:
+        """Return how certain each deposit is."""
+        return {deposit: -minus + 0.0 for deposit, (minus, _, _) in self.scales.items()}
+
+
 class _Says(NamedTuple):
     """What a rule concludes about the one finding that it looks at."""
 
@@ -74,13 +79,13 @@ class _Says(NamedTuple):
     conditions: frozenset[str]
 
 
-class _Read(NamedTuple):
-    """How a finding was read last: from what, by which rules, with which weights."""
+class _Move(NamedTuple):
+    """What another value of one field does: rules lost, met, or to be matched; guards to weigh."""
 
-    facts: tuple[Fact, Fact, Fact]
-    several: Said | None
-    fired: frozenset[str]
-    scales: dict[str, Scale]
+    lost: frozenset[str]
+    met: frozenset[str]
+    matched: tuple[NormalRule, ...]
+    guards: frozenset[str]
 
 
 class Recognition:
@@ -117,7 +122,8 @@ class Recognition:
         self._values = tuple(
             values_of(name for of, name in rests if of == kind) for kind in ("finding", "specimen")
         )
-        self._last: dict[str, _Read] = {}
+        self._moves: dict[tuple[str, str, str, str], _Move] = {}
+        self._last: dict[str, Summary] = {}
         self._kept: dict[Key, Summary] = {}
         self._readings: dict[Key, Fact] = {}
 
@@ -160,23 +166,37 @@ class Recognition:
         return self._of_several.of(facts) if self._of_several.rules else None
 
     def finding(
-        self, finding: Fact, specimen: Fact, bench: Fact, several: Said | None = None
+        self,
+        finding: Fact,
+        specimen: Fact,
+        bench: Fact,
+        several: Said | None = None,
+        near: Summary | None = None,
     ) -> Summary:
-        """Return what recognition says about one finding; equal findings give the same object."""
+        """Return what recognition says about one finding; equal findings give the same object.
+
+        ``near`` is what it says of nearly the same, to begin from.
+        """
         of_finding, of_specimen = self._values
         mine = finding.fields
         held = (finding.key, mine["named"], mine["zone"], several)
         key = (*held, *bench.fields.values(), of_finding(mine), of_specimen(specimen.fields))
         found = self._kept.get(key)
-        return found or keep(self._kept, key, self._read(finding, specimen, bench, several))
+        if found is None:
+            facts = finding, specimen, bench
+            found = keep(self._kept, key, self._read(facts, several, near))
+            self._last[finding.key] = found
+        return found
 
-    def _read(self, finding: Fact, specimen: Fact, bench: Fact, several: Said | None) -> Summary:
+    def _read(
+        self, facts: tuple[Fact, Fact, Fact], several: Said | None, near: Summary | None
+    ) -> Summary:
         """Return how a finding is read; only what may have changed is worked out again."""
-        consultant, facts = self.consultant, (finding, specimen, bench)
+        consultant, (finding, specimen, _) = self.consultant, facts
         knowledge, named = consultant.knowledge, finding.fields["named"]
         always = {*consultant.guards, *({named} & knowledge.deposits.keys())}
-        last = self._last.get(finding.key)
-        if last is None or last.several is not several or _is_other(last.facts[0], finding):
+        start, moves = self._start(facts, several, near)
+        if start is None:
             # A rule that looks at one finding is met in one way at most: one of each fact is there.
             fired = frozenset(self._of_finding.fired(facts))
             again = {*always, *[d for name in fired for d in self._says[name].weights]}
@@ -184,48 +204,115 @@ class Recognition:
                 again |= {deposit for whose, deposit in several.weights if whose == finding.key}
             scales: dict[str, Scale] = {}
         else:
-            changed = _changed(last.facts, facts)
-            asked = {rule.id: rule for pair in changed for rule in self._asking.get(pair, ())}
-            grouped = by_kind(facts)
-            met = {name for name, rule in asked.items() if matches(rule, grouped)}
-            fired = last.fired.difference(asked).union(met)
-            again = {d for name in fired ^ last.fired for d in self._says[name].weights}
-            for pair in changed:
-                again |= self._guarding.get(pair, set())
-            scales = {d: scale for d, scale in last.scales.items() if d not in again}
+            fired, again = self._moved(start, facts, moves)
+            scales = dict(start.scales)
+        is_same = start is not None and fired == start.fired
         for deposit in again:
             speaking = fired & self._weighing.get(deposit, frozenset())
             held = [weight for name in speaking for weight in self._says[name].weights[deposit]]
             if several is not None:
                 held += several.weights.get((finding.key, deposit), ())
+            before = scales.pop(deposit, None)
             if held or deposit in always:
                 reach = consultant.reach
-                scales[deposit] = weigh(knowledge, reach, deposit, finding, specimen, held)
-        self._last[finding.key] = _Read(facts, several, fired, scales)
-        return self._summary(finding, fired, sorted(scales.values()), several)
+                scale = weigh(knowledge, reach, deposit, finding, specimen, held)
+                scales[deposit] = scale
+                is_same = is_same and scale == before
+            else:
+                is_same = is_same and before is None
+        if start is not None and is_same:
+            disproved = [
+                consultant.reach.is_disproved(start.top, f) for f in (finding, start.facts[0])
+            ]
+            if disproved[0] == disproved[1]:
+                return start
+        return self._summary(facts, several, fired, scales)
+
+    def _start(
+        self, facts: tuple[Fact, Fact, Fact], several: Said | None, near: Summary | None
+    ) -> tuple[Summary | None, Sequence[_Move]]:
+        """Return what is nearest of what was read before, and the changes since, if anything is."""
+        best: Summary | None = None
+        moves: Sequence[_Move] = ()
+        for start in (self._last.get(facts[0].key), near):
+            if start is None or start.several is not several or _is_other(start.facts[0], facts[0]):
+                continue
+            found = [self._move(*move) for move in _changed(start.facts, facts)]
+            if best is None or len(found) < len(moves):
+                best, moves = start, found
+            if len(moves) < 2:
+                break
+        return best, moves
+
+    def _moved(
+        self, start: Summary, facts: tuple[Fact, ...], moves: Sequence[_Move]
+    ) -> tuple[frozenset[str], set[str]]:
+        """Return the rules that fire now and the deposits that are to be weighed again."""
+        fired, again = start.fired, set[str]()
+        grouped = by_kind(facts) if any(move.matched for move in moves) else {}
+        for move in moves:
+            fired = (fired - move.lost) | move.met
+            again |= move.guards
+            for rule in move.matched:
+                fired = fired | {rule.id} if matches(rule, grouped) else fired - {rule.id}
+        again.update(d for name in fired ^ start.fired for d in self._says[name].weights)
+        return fired, again
+
+    def _move(self, kind: str, name: str, old: str, new: str) -> _Move:
+        found = self._moves.get((kind, name, old, new))
+        if found is None:
+            rules = {rule.id: rule for rule in self._asking.get((kind, name), ())}
+            # What asks for nothing else is met or not by the value alone.
+            alone = {
+                rule.id: rule.patterns[0].allowed[0][1]
+                for rule in rules.values()
+                if len(rule.patterns) == len(rule.patterns[0].allowed) == 1
+                and not rule.patterns[0].absent
+            }
+            reach = self.consultant.reach
+            found = _Move(
+                frozenset(rule for rule, allowed in alone.items() if new not in allowed),
+                frozenset(rule for rule, allowed in alone.items() if new in allowed),
+                tuple([rule for rule in rules.values() if rule.id not in alone]),
+                frozenset(
+                    deposit
+                    for deposit in self._guarding.get((kind, name), ())
+                    if reach.told_apart(deposit, kind, name, old, new)
+                ),
+            )
+            self._moves[kind, name, old, new] = found
+        return found
 
     def _summary(
-        self, finding: Fact, fired: Iterable[str], scales: Sequence[Scale], several: Said | None
+        self,
+        facts: tuple[Fact, Fact, Fact],
+        several: Said | None,
+        fired: frozenset[str],
+        scales: Mapping[str, Scale],
     ) -> Summary:
-        consultant = self.consultant
+        consultant, finding, ranked = self.consultant, facts[0], sorted(scales.values())
         says = [self._says[name] for name in fired]
         own = max([0, *[each.own for each in says]])
         if several is not None:
             own = max(own, several.grades.get(finding.key, 0))
-        standings = standings_among(consultant.knowledge, consultant.reach, finding, scales)
+        standings = standings_among(consultant.knowledge, consultant.reach, finding, ranked)
         readings = [
             fact
-            for (_, deposit, reach), standing in zip(scales, standings, strict=True)
+            for (_, deposit, reach), standing in zip(ranked, standings, strict=True)
             if (standing not in UNREAD or deposit in consultant.guards)
             and (fact := self._reading(finding, deposit, standing, reach)) is not None
         ]
         readings.sort(key=lambda fact: fact.fields["deposit"])
         fields = [fact.fields for fact in readings]
         return Summary(
-            certainties={deposit: -minus + 0.0 for minus, deposit, _ in scales},
+            facts,
+            several,
+            fired,
+            scales,
+            top=ranked[0][1] if ranked else "",
             seen=tuple([(f["deposit"], f["standing"], f["reach"]) for f in fields]),
             readings=tuple(readings),
-            settled=scales[0][1] if "settled" in standings else None,
+            settled=ranked[0][1] if "settled" in standings else None,
             own=own,
             whole=max([0, *[each.whole for each in says]]),
             conditions=frozenset().union(*[each.conditions for each in says]),
@@ -253,12 +340,10 @@ def _is_other(one: Fact, other: Fact) -> bool:
     return any(one.fields[name] != other.fields[name] for name in ("named", "zone"))
 
 
-def _changed(before: Sequence[Fact], after: Sequence[Fact]) -> set[Asked]:
-    """Return the fields in which facts differ, given in the same order."""
-    return {
-        (fact.kind, name)
-        for old, fact in zip(before, after, strict=True)
-        if old is not fact
-        for name, value in fact.fields.items()
-        if old.fields[name] != value
-    }
+def _changed(before: Sequence[Fact], after: Sequence[Fact]) -> Iterator[tuple[str, str, str, str]]:
+    """Yield kind, field, old and new value where facts differ, given in the same order."""
+    for old, fact in zip(before, after, strict=True):
+        if old is not fact:
+            for name, value in fact.fields.items():
+                if old.fields[name] != value:
+                    yield fact.kind, name, old.fields[name], value

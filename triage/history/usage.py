@@ -12,11 +12,10 @@ import numpy as np
 from triage.case.models import OUTCOMES
 from triage.case.profile import Bench, Stock
 from triage.history.columns import Columns, Reals
-from triage.history.dayair import mg_per_ml
 from triage.history.table import local_days
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
-from triage.plan.substances import substance_of
+from triage.plan.substances import mg_per_ml, substance_of
 
 #: key of a bottle in the bench file that says on which day its level was read
 COUNTED = "counted"

@@ -8,7 +8,6 @@ from datetime import datetime, timedelta
 
 from triage.bench.chamber import look_times_h
 from triage.bench.mould import MouldLimit, mould_limit
-from triage.case.changes import with_override
 from triage.case.models import Case, Timer
 from triage.case.naming import one_line
 from triage.case.profile import Bench
@@ -188,11 +187,6 @@ def _last_look(case: Case, method: str, since: datetime) -> datetime | None:
         (o.at for o in case.overrides if o.kind == LOOKED and o.method == method and o.at >= since),
         default=None,
     )
-
-
-def with_look(case: Case, at: datetime, method: str, note: str) -> Case:
-    """Return the case with a look into its chamber noted."""
-    return with_override(case, at, LOOKED, method=method, reason=note)
 
 
 def watch(

@@ -1,4 +1,4 @@
-"""Techniques and methods: what is done, how strong, how long, and when to stop."""
+"""Techniques and methods: what is done, how strong, how long, when to stop; what the bench has."""
 
 from __future__ import annotations
 
@@ -232,3 +232,15 @@ class Equipment(Entry):
     counts: Mapping[Literal["control", "mask"], Id] = Field(
         default_factory=dict, description="what rules about the bench take it for"
     )
+
+
+class AirControl(Entry):
+    """A control of the air at the bench, with the figures the arithmetic uses for it."""
+
+    name: Text
+    cost_rank: int = Field(ge=0, description="lower is cheaper and easier")
+    air_changes_per_h: float | None = Field(None, ge=0, le=100)
+    captured_fraction: float = Field(0.0, ge=0, lt=1)
+    air_speed_m_per_min: float | None = Field(None, gt=0)
+    outdoors: bool = False
+    sentence: Text

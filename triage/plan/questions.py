@@ -182,26 +182,26 @@ def _rank(knowledge: Knowledge, line: QuestionLine) -> tuple[object, ...]:
     return (line.finding is not None, line.finding or "", *order, line.question)
 
 
-def is_put(knowledge: Knowledge, case: Case, line: QuestionLine) -> bool:
+def is_put(knowledge: Knowledge, case: Case, finding: str | None, name: str) -> bool:
     """Return whether a question is put at all: group, place or record do not answer it already.
 
     An unknown group answers nothing. What is left out stays open for the rules.
     """
-    question, taxon = knowledge.questions.get(line.question), knowledge.taxa.get(case.taxon)
+    question, taxon = knowledge.questions.get(name), knowledge.taxa.get(case.taxon)
     if question is None:
         return True
     if question.traits and taxon is not None and not set(question.traits) & set(taxon.traits):
         return False
-    told = {**case.answers, **(case.finding(line.finding).signs if line.finding else {})}
+    told = {**case.answers, **(case.finding(finding).signs if finding else {})}
     if any(told.get(name, UNKNOWN) not in answers for name, answers in question.when.items()):
         return False
-    if line.finding is None:
+    if finding is None:
         return True
-    zone = knowledge.zones.get(case.finding(line.finding).zone)
+    zone = knowledge.zones.get(case.finding(finding).zone)
     if question.surfaces and zone is not None and not set(question.surfaces) & set(zone.surface):
         return False
     worked_on = {finding for attempt in case.attempts for finding in attempt.findings}
-    return not question.after_cleaning or line.finding in worked_on
+    return not question.after_cleaning or finding in worked_on
 
 
 def with_told(knowledge: Knowledge, case: Case, question: str, answer: str | None) -> Case:

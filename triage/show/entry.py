@@ -168,7 +168,12 @@ def _listed(
 
 
 def _sentence(item: dict[str, Any]) -> str:
-    """Return one statement on one line: its text or figure first, where it stands in brackets."""
+    """Return one statement on one line: its text or figure first, where it stands in brackets.
+
+    What other documents print for a figure stands beside it, each with its own document.
+    """
+    unit = {"unit": item["unit"]} if "unit" in item else {}
+    beside = "".join(f"; also {_sentence({**unit, **each})}" for each in item.get("also", ()))
     said = [str(item[name]) for name in HEADS if item.get(name)]
     if item.keys() >= LIMIT:
         said.append(limit_words(item["authority"], SimpleNamespace(**item)))
@@ -178,12 +183,12 @@ def _sentence(item: dict[str, Any]) -> str:
     said += [
         f"{field.replace('_', ' ')} {_said(held)}"
         for field, held in item.items()
-        if field not in {*HEADS, *CITED, "value", "unit"} and held not in ("", None)
+        if field not in {*HEADS, *CITED, "value", "unit", "also"} and held not in ("", None)
     ]
     if "value" in item and "unit" not in item:
         said.insert(0, _said(item["value"]))
     cited = "; ".join(str(item[name]) for name in CITED if item.get(name))
-    return ", ".join(said) + (f" [{cited}]" if cited else "")
+    return ", ".join(said) + (f" [{cited}]" if cited else "") + beside
 
 
 def _said(held: Any) -> str:

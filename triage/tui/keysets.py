@@ -21,7 +21,10 @@ from textual.app import App
 from textual.binding import Binding
 from textual.keys import format_key
 
-from triage.tui.words import OUTCOME_KEYS
+from triage.show.words import OUTCOME_WORDS
+
+# Of each outcome its key, its id and its words.
+OUTCOME_KEYS = tuple(zip("cbnwdx", OUTCOME_WORDS, OUTCOME_WORDS.values(), strict=True))
 
 # Keys by what is printed on them, one name each, however they were put on an act.
 NAMES = {

@@ -129,7 +129,7 @@ class CommandForm(FormScreen):
 
     def taken(self, filled: Filled) -> None:
         """Run it; what is wrong is said here, what it says stands above."""
-        self.query_one("#fault", FaultLine).clear()
+        self.query_one("#fault", FaultLine).show("")
         app: Any = self.app
         app.run_worker(_said(app, self._known, filled, self.refuse), group="service")
 

@@ -26,7 +26,8 @@ from triage.history.index import INDEX, load_index
 from triage.history.watch import chambers_of, method_of_step, running_of
 from triage.plan.day import day_ledger
 from triage.plan.ownrecord import own_record
-from triage.service import acts, open_workshop
+from triage.service import acts
+from triage.service.workshop import open_workshop
 from triage.show.lines import lines_of
 from triage.show.record import day_blocks
 

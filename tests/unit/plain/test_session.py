@@ -16,7 +16,7 @@ from triage.knowledge.book import Knowledge
 from triage.plain.dialogue import Dialogue, Stopped, wrapped
 from triage.plain.session import PlainSession
 from triage.plan.model import Plan
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 
 
 def play(workshop: Workshop, case: str | None, *words: str) -> str:

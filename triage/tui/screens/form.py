@@ -58,14 +58,9 @@ def is_in_words(text: str) -> bool:
 class FormScreen(Question[Filled | None]):
     """Ask for what is to be written; the answer is each line by its name, None if left.
 
-    Parameters
-    ----------
-    title  what is decided, or asked
-    fields the lines
-    told   what to know before, one line each
-    check  raises ``Refused`` for what cannot be taken
-    newest the newest picture, for the lines in which one may stand
-    first  the line to begin in; the first one if none is named
+    ``told`` is what to know before; ``check`` raises ``Refused`` for what cannot be taken;
+    ``newest`` is the newest picture by the lines in which it may stand, ``first`` the line to
+    begin in.
     """
 
     BINDINGS = [
@@ -90,8 +85,7 @@ class FormScreen(Question[Filled | None]):
         self._newest = newest or {}
         self.AUTO_FOCUS = f"#{first or self.fields[0].name}"  # type: ignore[misc]  # of this form
 
-    def parts(self) -> Iterable[Widget]:
-        """Return one line for each thing to be written."""
+    def _parts(self) -> Iterable[Widget]:
         yield titled(self._title)
         if self._told:
             yield told(Content("\n".join(self._told)))

@@ -12,7 +12,7 @@ from textual.widgets import Static
 from triage.case.models import Case
 from triage.knowledge.book import Knowledge
 from triage.knowledge.specimen import Question
-from triage.plan.questions import is_put, question_line
+from triage.plan.questions import is_put
 from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.services import Services
@@ -28,7 +28,7 @@ def to_look_at(knowledge: Knowledge, case: Case) -> tuple[Question, ...]:
         for each in knowledge.questions.values()
         if each.usual is not None
         and each.id not in case.answers
-        and is_put(knowledge, case, question_line(knowledge, each.id, None, ""))
+        and is_put(knowledge, case, None, each.id)
     )
     return tuple(sorted(asked, key=lambda each: each.rank))[:MOST]
 
@@ -44,25 +44,20 @@ class IntakeScreen(CaseScreen):
         bind("rest", "usual"),
     ]
 
+    questions: tuple[Question, ...] = ()
+
     def __init__(self, services: Services, case_id: str) -> None:
         super().__init__(services, case_id)
-        self.questions: tuple[Question, ...] = ()
         self.given: dict[str, str] = {}
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the lines."""
+    def _parts(self) -> Iterable[Widget]:
         yield VerticalScroll(Static("", id="intake-lines"), id="intake")
-
-    def on_mount(self) -> None:
-        """Read the case."""
-        self.query_one("#intake").focus()
-        self.begin()
 
     def take(self, read: Read) -> None:
         """Show what is not answered yet."""
         case = read.case
         self.show_case(case, read.plan)
-        self.questions = to_look_at(self.services.workshop.knowledge, case)
+        self.questions = to_look_at(self.knowledge, case)
         self.show_place(f"{case.title or case.id}: the first look, nothing is touched")
         self._draw()
 
@@ -111,5 +106,4 @@ class IntakeScreen(CaseScreen):
         if not given:
             self.show_fault("nothing is answered yet; press the key of each line you looked at")
             return
-        workshop = self.services.workshop
-        self.change(lambda: workshop.answer_all(self.case_id, None, given), self.dismiss)
+        self.change(lambda: self.workshop.answer_all(self.case_id, None, given), self.dismiss)

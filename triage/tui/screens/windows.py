@@ -16,10 +16,9 @@ from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from triage.tui.hanging import hanging
+from triage.tui.hanging import ActionList, hanging
 from triage.tui.keysets import WORDS, KeySet, bind, key_name, keyset_of
 from triage.tui.screens.base import OPENING_S, Answered, Leaving
-from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.frame import KeysLine
 
 if TYPE_CHECKING:
@@ -42,11 +41,10 @@ class Question(ModalScreen[Answered], Leaving[Answered]):
 
     def compose(self) -> ComposeResult:
         """Lay out the window around its parts."""
-        yield Vertical(*self.parts(), classes=f"window {self.WINDOW}")
+        yield Vertical(*self._parts(), classes=f"window {self.WINDOW}")
         yield KeysLine()
 
-    def parts(self) -> Iterable[Widget]:
-        """Return what stands in the window."""
+    def _parts(self) -> Iterable[Widget]:
         return ()
 
     def action_leave(self) -> None:
@@ -67,10 +65,7 @@ def told(text: Visual | Content, *, can_focus: bool = False) -> VerticalScroll:
 class ChoiceScreen(Question[str | None]):
     """Ask for one of several things, by key, mouse or list; the answer is its id, None if left.
 
-    Parameters
-    ----------
-    title   what is asked
-    choices id and text of each, in order
+    ``choices`` are id and text of each, in order.
     """
 
     BINDINGS = [bind("leave", "leave", "Back without choosing")]
@@ -79,8 +74,7 @@ class ChoiceScreen(Question[str | None]):
         super().__init__()
         self._title, self._choices = title, tuple(choices)
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the question and its answers."""
+    def _parts(self) -> Iterable[Widget]:
         keys = keyset_of(self.app)
         yield titled(self._title)
         rows = (
@@ -132,8 +126,7 @@ class DetailScreen(Question[None]):
         """The text in plain words."""
         return self._text.plain
 
-    def parts(self) -> Iterable[Widget]:
-        """Return title and text."""
+    def _parts(self) -> Iterable[Widget]:
         yield titled(self._title)
         yield told(self._text if isinstance(self._text, Content) else self._text.drawn())
 
@@ -143,10 +136,7 @@ class DetailScreen(Question[None]):
 
 
 class HelpScreen(DetailScreen):
-    """The keys that work on the screen below, read from the bindings themselves."""
-
-    def __init__(self, bindings: Mapping[str, ActiveBinding], more: str) -> None:
-        super().__init__("Keys that work here", Content(f"{keys_text(bindings)}\n\n{more}"))
+    """The keys that work on the screen below."""
 
 
 def keys_text(bindings: Mapping[str, ActiveBinding]) -> str:
@@ -181,8 +171,7 @@ class AlarmScreen(Question[bool]):
         super().__init__()
         self._words, self._pulse, self._since = words, pulse, pulse()
 
-    def parts(self) -> Iterable[Widget]:
-        """Return what is over."""
+    def _parts(self) -> Iterable[Widget]:
         yield titled(self._words)
 
     def action_answer(self, goes: bool) -> None:
@@ -208,8 +197,7 @@ class StopScreen(Question[bool]):
         super().__init__()
         self._step, self._has_timers = step, has_timers
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the word and what to do."""
+    def _parts(self) -> Iterable[Widget]:
         yield Static("STOPPED", id="stopped")
         text = stop_text(self._step, self._has_timers, keyset_of(self.app))
         yield told(Content(text), can_focus=True)

@@ -15,10 +15,9 @@ from textual.widgets import Static
 
 from triage.case.models import Case
 from triage.errors import TriageError, Where
-from triage.looks import is_clean
+from triage.looks import CLEAN, is_clean
 from triage.plan.model import Plan
 from triage.show.words import STATE_SIGNS, state_word
-from triage.tui.words import CLEAN_SIGN
 
 FOLDER = Path(__file__).parents[1] / "drawings"
 # A terminal cell is about twice as high as wide.
@@ -162,7 +161,7 @@ def zone_states(case: Case | None, plan: Plan | None) -> tuple[ZoneState, ...]:
         sure = f", {found.standing}" if found.deposit else ""
         words = f"{sign} {side}{found.deposit_name}{sure} - {state_word(found)}"
         if found.id in clean:
-            sign, words = CLEAN_SIGN[0], f"{CLEAN_SIGN}{f': {found.side}' if found.side else ''}"
+            sign, words = "=", f"= {CLEAN}{f': {found.side}' if found.side else ''}"
         states.append(ZoneState(found.zone, found.side, sign, words))
     return tuple(sorted(states, key=lambda each: [*STYLES].index(each.sign)))
 
