@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tests.tui.driving import driven
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
 from triage.service.workshop import Workshop
+from triage.show.words import STATE_SIGNS
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.widgets.animal import (
     ZoneState,
@@ -15,6 +18,7 @@ from triage.tui.widgets.animal import (
     load_drawing,
     parse_drawing,
     with_signs,
+    zone_states,
 )
 
 
@@ -81,6 +85,16 @@ def test_the_state_of_every_zone_has_room_beside_its_key(plan: str) -> None:
                 beside = drawn[row][max(0, column - 1) : column + 2]
                 before = drawing.lines[row][max(0, column - 1) : column + 2]
                 assert ("x" in beside and beside != before) or not is_there, (zone, side)
+
+
+@pytest.mark.parametrize("state", STATE_SIGNS)
+def test_every_state_of_a_finding_can_be_drawn(state: str, looking: Workshop) -> None:
+    case = looking.load("bumblebee-plate-3")
+    plan = looking.plan(case)
+    findings = tuple(replace(each, state=state) for each in plan.findings)
+    drawn = zone_states(case, replace(plan, findings=findings))
+    assert {each.sign for each in drawn} == {STATE_SIGNS[state][0]}
+    assert all(each.style for each in drawn)
 
 
 async def test_beside_the_plan_stands_the_step_or_the_place_on_the_animal(

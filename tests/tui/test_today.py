@@ -11,7 +11,6 @@ import pytest
 
 from tests.tui.conftest import Opened
 from tests.tui.driving import NOON, Driver, Hand, driven, next_step
-from triage import service
 from triage.case.changes import with_timer
 from triage.case.models import Timer
 from triage.case.store import update_case
@@ -20,7 +19,7 @@ from triage.errors import TriageError
 from triage.history.filterline import filter_from_line
 from triage.history.table import Filter
 from triage.service.acts import bench_day
-from triage.service.workshop import Workshop
+from triage.service.workshop import Workshop, open_workshop
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.photos import PhotosScreen
 from triage.tui.screens.plan import PlanScreen
@@ -108,10 +107,8 @@ async def test_what_is_held_or_refused_is_said_with_its_reason(workshop: Worksho
 
 
 def looked_by_command(folder: Path, monkeypatch: pytest.MonkeyPatch, note: str) -> bytes:
-    opening = service.open_workshop
-
     def at_noon(**places: object) -> Workshop:
-        return opening(**places, clock=Hand())  # type: ignore[arg-type]
+        return open_workshop(**places, clock=Hand())  # type: ignore[arg-type]
 
     monkeypatch.setattr("triage.service.workshop.open_workshop", at_noon)
     assert main(["looked", MOTH, "--note", note, "--cases", str(folder)]) == 0

@@ -116,11 +116,12 @@ def parse_drawing(text: str, shown: str) -> Drawing:
     return Drawing(plan, view, tuple(zones), lines, tuple(marks))
 
 
-# What is to be done, what waits for an answer, what is done, what is closed. Only colours that
-# stand out from the ground in every theme.
+# What is to be done, what waits for an answer or for other steps, what is done, what is closed.
+# Only colours that stand out from the ground in every theme.
 STYLES = {
     "o": "bold $text-primary",
     "?": "bold $text-secondary",
+    ">": "$foreground",
     "+": "$foreground",
     "=": "$foreground",
     "#": "$foreground",
