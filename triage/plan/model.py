@@ -13,6 +13,8 @@ StepStatus = Literal["next", "then", "if-needed"]
 FindingState = Literal[
     "open", "cleared", "accepted", "left", "unsettled", "waiting", "later", "stopped"
 ]
+# States in which what was found still lies there to be dealt with.
+STANDING = ("open", "unsettled", "waiting", "later", "stopped")
 NoticeKind = Literal[
     "first-aid",
     "refused",
@@ -254,7 +256,7 @@ class FindingLine:
     """One finding as it is read now.
 
     ``state`` is open, cleared, accepted, left (protected), unsettled, waiting (only open answers
-    bar the way) or stopped (every way is closed or used up).
+    bar the way), later (a step of the plan opens it) or stopped (every way is closed or used up).
     """
 
     id: str
