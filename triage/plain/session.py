@@ -13,7 +13,7 @@ from triage.places import copy_demo
 from triage.plain.bench import ask_bench
 from triage.plain.dialogue import FEWEST_LETTERS, Dialogue, Stopped
 from triage.plain.working import work_on
-from triage.plan.model import FindingLine, Plan, QuestionLine, Step
+from triage.plan.model import STANDING, FindingLine, Plan, QuestionLine, Step
 from triage.plan.names import finding_names
 from triage.plan.outcomes import last_record
 from triage.plan.ownrecord import RECORD, own_record
@@ -31,7 +31,6 @@ from triage.show.step import step_line
 from triage.show.words import NO_STEP, finding_line, other_readings, sure_by_step
 
 MORE_WORDS = "anything else: air, mix, chamber, box, sheet, stock, record, handbook"
-STANDING = ("open", "unsettled", "waiting", "later", "stopped")
 Act = Callable[[], object]
 Acts = list[tuple[Act, str]]
 

@@ -13,8 +13,9 @@ StepStatus = Literal["next", "then", "if-needed"]
 FindingState = Literal[
     "open", "cleared", "accepted", "left", "unsettled", "waiting", "later", "stopped"
 ]
-# What is still to be worked on.
+# What is still to be worked on, and with it what lies there and can only be left.
 OPEN: tuple[FindingState, ...] = ("open", "unsettled", "waiting", "later")
+STANDING: tuple[FindingState, ...] = (*OPEN, "stopped")
 NoticeKind = Literal[
     "first-aid",
     "refused",
@@ -256,7 +257,7 @@ class FindingLine:
     """One finding as it is read now.
 
     ``state`` is open, cleared, accepted, left (protected), unsettled, waiting (only open answers
-    bar the way) or stopped (every way is closed or used up).
+    bar the way), later (a step of the plan opens it) or stopped (every way is closed or used up).
     """
 
     id: str

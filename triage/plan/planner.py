@@ -52,6 +52,8 @@ from triage.plan.waiting import is_shown, waiting_for
 
 # Other readings that are shown beside the first.
 MOST_OTHERS = 4
+# The state of each target without a rung, where its way is not closed for good.
+Without = Mapping[str | None, FindingState]
 # What a bench may be given: with it the method stands open.
 OBTAINABLE = ("bench-lacks", "bench-gloves", "bench-no-stock")
 
@@ -177,11 +179,7 @@ class Planner:
                 yield from (key for key in bare if ahead.ladder(key).rungs)
 
     def _finding_line(
-        self,
-        case: Case,
-        skeleton: Skeleton,
-        finding_id: str,
-        without: Mapping[str | None, FindingState],
+        self, case: Case, skeleton: Skeleton, finding_id: str, without: Without
     ) -> FindingLine:
         finding = case.finding(finding_id)
         fact = skeleton.conclusions.fact(finding_id)
@@ -214,11 +212,7 @@ class Planner:
                 yield Alternative(deposit.id, deposit.name, reading.certainty, reading.standing)
 
     def _state(
-        self,
-        case: Case,
-        ladder: Ladder,
-        best: Reading | None,
-        without: Mapping[str | None, FindingState],
+        self, case: Case, ladder: Ladder, best: Reading | None, without: Without
     ) -> FindingState:
         if case.finding(ladder.target.key).accepted:
             return "accepted"

@@ -174,10 +174,7 @@ def caution_lines(
     lines = []
     for conclusion in setting.conclusions.of(Family.CAUTION, "caution"):
         here = any(applies(conclusion, ladder.target) for ladder in ladders)
-        # A trial opens the same bottle; what the whole step does to the specimen it does not do.
-        own = conclusion.get("kind") == "specimen"
-        whose = {item.method} if own else as_for
-        if here and not whose.isdisjoint(conclusion.get("method")):
+        if here and not as_for.isdisjoint(conclusion.get("method")):
             rule = knowledge.rule(conclusion.rule)
             lines.append(CautionLine(conclusion.get("kind"), rule.because, rule.id, rule.source))
     for agent in agents:

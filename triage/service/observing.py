@@ -10,6 +10,7 @@ from triage.case import changes
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.looks import CLEAN, is_clean, unseen_zones
+from triage.plan.model import STANDING
 
 if TYPE_CHECKING:
     from triage.service.workshop import Workshop
@@ -156,13 +157,7 @@ class Observing:
 
     def _refuse_open(self, case: Case, findings: set[str]) -> None:
         for line in self.shop.plan(case).findings if findings else ():
-            if line.id in findings and line.state in (
-                "open",
-                "unsettled",
-                "waiting",
-                "later",
-                "stopped",
-            ):
+            if line.id in findings and line.state in STANDING:
                 raise TriageError(
                     f"{line.zone_name} is not clean: {line.id} is there, {line.deposit_name}",
                     mend="clear it, or leave it as it is with a reason",

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 import pytest
 
 from tests.support.builders import OILY, full_bench
-from tests.support.intake import READY
+from tests.support.intake import READY, SOUND
 from tests.support.knowledge import consultant, planner, shipped
 from triage.case.changes import (
     new_attempt,
@@ -49,6 +49,29 @@ def glued_beetle(**more: str) -> Case:
 
 def planned(case: Case) -> Plan:
     return planner().plan(case, full_bench(shipped()))
+
+
+def test_what_a_step_of_the_plan_opens_is_done_later_and_not_given_up() -> None:
+    """A soft greasy moth is spread and dried; then its fat is drawn (degreasing-moths)."""
+    finding = new_finding("f1", "wing-scaled", signs={"sheen": "wet-gloss", "blotter": "oil-spot"})
+    answers = {**SOUND, "arrival": "papered", "hydration": "supple", "aim": "another-pose"}
+    moth = new_case("m", "m", taxon="butterflies-moths", answers=answers, findings=(finding,))
+    plan = planned(moth)
+    assert [line.state for line in plan.findings] == ["later"]
+    assert plan.steps[0].method == "set-strips-slow"
+    assert not CLOSED & {notice.kind for notice in plan.notices}
+    firm = {"hydration": "dry", "set-firm": "firm"}
+    after = planned(with_answers(moth, firm))
+    assert [line.state for line in after.findings] == ["open"]
+    assert "degrease-jar-acetone-hour" in {step.method for step in after.steps}
+
+
+def test_nothing_is_later_where_no_step_opens_it() -> None:
+    """Kept in fluid it is never dried, so its fat is not promised to a later step."""
+    finding = new_finding("f1", "wing-scaled", signs={"sheen": "wet-gloss", "blotter": "oil-spot"})
+    answers = {**SOUND, "arrival": "papered", "hydration": "supple", "aim": "keep-wet"}
+    moth = new_case("m", "m", taxon="butterflies-moths", answers=answers, findings=(finding,))
+    assert [line.state for line in planned(moth).findings] == ["stopped"]
 
 
 def test_a_greasy_bee_with_four_answers_open_is_not_given_up() -> None:
