@@ -19,7 +19,7 @@ from triage.case.profile import Bench
 from triage.engine.consult import Conclusions, Consultant
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.ordering import Item
 from triage.plan.outcomes import closed_findings
 from triage.plan.skeleton import Skeleton, SkeletonMaker

@@ -21,7 +21,7 @@ from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.rules import Family
 from triage.plan.model import plan_data
 
-SAMPLE = 8
+SAMPLE = 5
 FULL = 100
 seeds = st.integers(0, 10**6)
 

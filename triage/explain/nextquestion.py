@@ -171,7 +171,8 @@ class Asking:
         reached = self.sweep.outline(values)
         if reached.head != self.sweep.base.head:
             needed = self._needed(values, values, reached)
-            because = f"It {what}, together with {len(needed) - 1} more."
+            others = f", together with {len(needed) - 1} more" if len(needed) > 1 else ""
+            because = f"It {what}{others}."
             self._credit(dict.fromkeys(needed, because), 0.5)
 
     def _needed(self, values: Values, doubtful: Iterable[Place], reached: Outline) -> Values:

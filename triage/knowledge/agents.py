@@ -163,10 +163,10 @@ class Physical(Frozen):
 class Hansen(Sourced):
     """Hansen parameters [MPa^0.5]; ``r0`` only where a source gives one."""
 
-    d: float
-    p: float
-    h: float
-    r0: float | None = None
+    d: float = Field(ge=0)
+    p: float = Field(ge=0)
+    h: float = Field(ge=0)
+    r0: float | None = Field(None, gt=0)
     known: Literal["measured", "stand-in", "weak"] = "measured"
 
 
@@ -262,11 +262,9 @@ class Agent(Entry):
     def limits_or_reason(self) -> Self:
         """Refuse silence: an agent has limits or says why it has none."""
         if not self.limits and not self.vapour_of and not self.no_limit_because:
-            msg = "no limits and no reason; add limits, vapour_of or no_limit_because"
-            raise ValueError(msg)
+            raise ValueError("no limits and no reason; add limits, vapour_of or no_limit_because")
         if self.status is Status.DISPUTED and not self.dispute:
-            msg = "status is disputed; say why under dispute"
-            raise ValueError(msg)
+            raise ValueError("status is disputed; say why under dispute")
         return self
 
 

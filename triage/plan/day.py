@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime, timedelta
+from functools import cache
 
 from triage.case.models import Attempt, Case
 from triage.case.naming import SUFFIX
@@ -13,13 +14,12 @@ from triage.knowledge.book import Knowledge
 from triage.plan.substances import (
     LONGEST_RELEASE_MIN,
     further_of,
+    given_off,
     is_plain,
     release_min_of,
-    strength_fraction,
     substance_of,
 )
 
-MG_PER_G = 1000.0
 ROUND_MIN = 5.0
 WINDOW = timedelta(hours=24)
 ACT = ("at", "step", "method", "agent", "outcome", "amount_ml", "minutes")
@@ -44,29 +44,13 @@ def _agents(knowledge: Knowledge, attempt: Attempt) -> list[str]:
     return [*found, *(part.agent for part in method.with_)] if method else found
 
 
-def _released_mg(
-    knowledge: Knowledge, attempt: Attempt, substances: dict[str, Substance]
-) -> Iterator[tuple[str, float]]:
-    """Yield (agent, mass that an attempt put down [mg]); all of it counts as evaporated.
-
-    The further agents of the method's liquid count as well as its main one.
-    """
-    method = knowledge.methods.get(attempt.method or "")
-    main = _agent_of(knowledge, attempt)
-    # Agent, its share of the liquid, and the density it is taken to have if none is known [g/mL].
-    parts: list[tuple[str, float, float]] = []
-    if main is not None and main in knowledge.agents:
-        share = strength_fraction(method.strength) if method else 1.0
-        open_share = method.amount.open_share if method and method.amount else 1.0
-        parts.append((main, share * open_share, 0.0))
-    if method:
-        parts += [(agent, share, 1.0) for agent, share in further_of(knowledge, method)]
-    for agent, share, unknown in parts:
-        substance = substances.setdefault(agent, substance_of(knowledge, knowledge.agents[agent]))
-        density = substance.density_g_per_ml or unknown
-        mass_mg = (attempt.amount_ml or 0.0) * density * share * MG_PER_G
-        if mass_mg > 0 and substance.airborne != "none":
-            yield agent, mass_mg
+def _given_off(
+    knowledge: Knowledge, attempt: Attempt, substance: Callable[[str], Substance]
+) -> list[tuple[Substance, float]]:
+    """Return the agents that an attempt put down in the open, and their mass [mg]."""
+    method, main = knowledge.methods.get(attempt.method or ""), _agent_of(knowledge, attempt)
+    agent = main if main in knowledge.agents else None
+    return given_off(knowledge, method, agent, attempt.amount_ml or 0.0, substance)
 
 
 def _not_known(knowledge: Knowledge, attempt: Attempt) -> str:
@@ -113,8 +97,12 @@ def day_ledger(
     unknown = list(unread)
     ahead: list[str] = []
     by_case: set[tuple[str, str]] = set()
-    substances: dict[str, Substance] = {}
     told: dict[tuple[object, ...], str] = {}
+
+    @cache
+    def substance(agent: str) -> Substance:
+        return substance_of(knowledge, knowledge.agents[agent])
+
     for case in cases:
         for attempt in case.effective_attempts():
             if attempt.outcome == "not-done":
@@ -136,8 +124,8 @@ def day_ledger(
             by_case |= {(agent, f"case {case.id}") for agent in _agents(knowledge, attempt)}
             minute = _minutes_between(midnight, min(at, moment))
             made = [
-                Release(minute, mass_mg, agent, lasting)
-                for agent, mass_mg in _released_mg(knowledge, attempt, substances)
+                Release(minute, mass_mg, each.key, lasting)
+                for each, mass_mg in _given_off(knowledge, attempt, substance)
             ]
             if at > moment:
                 late += made
@@ -149,7 +137,7 @@ def day_ledger(
     now_min = _now_min(releases, late, _minutes_between(midnight, moment))
     releases += [Release(now_min or 0.0, r.amount_mg, r.agent, r.release_min) for r in late]
     used = {release.agent for release in releases}
-    kept = tuple(substances[key] for key in sorted(used))
+    kept = tuple(substance(key) for key in sorted(used))
     return DayLedger(
         tuple(releases), kept, now_min, tuple(unknown), tuple(ahead), tuple(sorted(by_case))
     )

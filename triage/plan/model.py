@@ -10,7 +10,11 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 StepStatus = Literal["next", "then", "if-needed"]
-FindingState = Literal["open", "cleared", "accepted", "left", "unsettled", "waiting", "stopped"]
+FindingState = Literal[
+    "open", "cleared", "accepted", "left", "unsettled", "waiting", "later", "stopped"
+]
+# What is still to be worked on.
+OPEN: tuple[FindingState, ...] = ("open", "unsettled", "waiting", "later")
 NoticeKind = Literal[
     "first-aid",
     "refused",

@@ -23,8 +23,7 @@ class Observing:
 
     def answer(self, case: str | Path, question: str, answer: str | None) -> Case:
         """Record an answer about the whole specimen; None or ``unknown`` takes it back."""
-        value = None if answer == "unknown" else answer
-        return self.shop.change(case, lambda old: self.shop.with_answer(old, None, question, value))
+        return self.answer_all(case, None, {question: answer or "unknown"})
 
     def add_finding(self, case: str | Path, zone: str, side: str | None = None) -> tuple[Case, str]:
         """Add a finding in a zone; return the case and the id of the finding."""
@@ -40,7 +39,7 @@ class Observing:
 
     def sign(self, case: str | Path, finding: str, question: str, answer: str | None) -> Case:
         """Record a sign of a finding; None or ``unknown`` takes it back."""
-        return self.shop.answer_all(case, finding, {question: answer or "unknown"})
+        return self.answer_all(case, finding, {question: answer or "unknown"})
 
     def answer_all(self, case: str | Path, finding: str | None, answers: Mapping[str, str]) -> Case:
         """Record several answers in one write; a wrong one leaves the case as it was."""
@@ -160,7 +159,13 @@ class Observing:
 
     def _refuse_open(self, case: Case, findings: set[str]) -> None:
         for line in self.shop.plan(case).findings if findings else ():
-            if line.id in findings and line.state in ("open", "unsettled", "waiting", "stopped"):
+            if line.id in findings and line.state in (
+                "open",
+                "unsettled",
+                "waiting",
+                "later",
+                "stopped",
+            ):
                 raise TriageError(
                     f"{line.zone_name} is not clean: {line.id} is there, {line.deposit_name}",
                     mend="clear it, or leave it as it is with a reason",
