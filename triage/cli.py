@@ -16,19 +16,7 @@ from triage import __version__
 from triage.commands.common import COMMANDS, Parser, add_folders
 from triage.errors import TriageError
 
-GROUPS = (
-    "work",
-    "bench",
-    "look",
-    "calc",
-    "picture",
-    "sheet",
-    "handbook",
-    "serve",
-    "history",
-    "knowledge",
-    "completion",
-)
+GROUPS = ("work", "look", "calc", "picture", "sheet", "serve", "history", "knowledge")
 USAGE = "triage [CASE | COMMAND] [options]"
 TEXT = """\
 Contamination triage for dried insects before high-magnification photography.
@@ -45,18 +33,16 @@ order of work
   triage plan CASE                        what to do, least harsh first
   triage record CASE --step S --outcome O   what came of it; the plan changes
 """
+# In the order in which help shows them.
 TITLES = {
     "work": "the work",
-    "bench": "rules, bench",
+    "knowledge": "rules, bench",
     "look": "why, what if",
     "calc": "arithmetic",
     "picture": "read and print",
     "history": "day, history",
     "sheet": "read and print",
-    "handbook": "read and print",
     "serve": "read and print",
-    "knowledge": "rules, bench",
-    "completion": "rules, bench",
 }
 BUG_EXIT = 3
 INTERRUPTED = 130
@@ -82,7 +68,7 @@ class MainParser(Parser):
 def build_parser() -> MainParser:
     """Return the parser with all commands, made once: it is asked for names before it parses."""
     parser = MainParser(prog="triage", usage=USAGE)
-    parser.by_title = {}
+    parser.by_title = {title: [] for title in TITLES.values()}
     parser.add_argument("--version", action="version", version=f"triage {__version__}")
     subparsers = parser.add_subparsers(
         prog="triage", metavar="COMMAND", dest="command", parser_class=Parser
@@ -94,8 +80,7 @@ def build_parser() -> MainParser:
             add(subparsers)
         parser.by_name = subparsers.choices
         names = [name for name in subparsers.choices if name not in before]
-        if names:
-            parser.by_title.setdefault(TITLES.get(group, group), []).extend(names)
+        parser.by_title[TITLES[group]] += names
     return parser
 
 

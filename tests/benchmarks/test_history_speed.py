@@ -48,18 +48,17 @@ def many(tmp_path_factory):
     random = np.random.default_rng(1)
     rows = [
         {
-            "case": names[n // EACH][:-5], "taxon": f"t{n // EACH % 20}", "finding": f"f{n % EACH // 2}",
+            "file": names[n // EACH], "case": names[n // EACH][:-5], "taxon": f"t{n // EACH % 20}", "finding": f"f{n % EACH // 2}",
             "method": f"m{n * 7 % 40}", "deposit": f"d{n * 7 % 40 % 8 + random.integers(3)}",
             "zone": f"z{random.integers(8)}", "agent": "", "outcome": int(random.integers(len(OUTCOME_CODES))),
             "at_s": long_ago - n, "amount_ml": 0.5, "minutes": 5.0,
         }
         for n in range(CASES * EACH)
     ]  # fmt: skip
-    owner = np.repeat(np.arange(CASES), EACH)
     texts = ("[" + ",".join(['["a1","","","","","","",""]'] * (CASES * EACH)) + "]").encode()
     _write(
         folder / INDEX,
-        Index(tuple(names), np.array(stamps), owner, columns_from(rows), texts, frozenset()),
+        Index(tuple(names), np.array(stamps), columns_from(rows), texts, frozenset()),
     )
     return folder
 
@@ -67,7 +66,7 @@ def many(tmp_path_factory):
 def test_evidence_of_a_hundred_thousand_attempts(benchmark, many, knowledge):
     def evidence():
         index = load_index(many)
-        made = Evidence(trials_of(index.columns, index.codes), terms_of(knowledge))
+        made = Evidence(trials_of(index.columns), terms_of(knowledge))
         made.intervals()
         return made
 

@@ -26,7 +26,7 @@ from textual import events, screen
 from textual.pilot import Pilot
 
 from tests.support.starting import ENVIRONMENT
-from triage.service import open_workshop
+from triage.service.workshop import open_workshop
 from triage.tui import FRAMES_A_SECOND
 from triage.tui.app import TriageApp
 from triage.tui.screens.ofcase import LOOK_OUTSIDE_S

@@ -7,6 +7,7 @@ from triage.exposure.day import DayLedger, Release
 from triage.exposure.judge import judge_release
 from triage.exposure.ledger import judge_day
 from triage.exposure.space import Room
+from triage.exposure.step import Terms
 from triage.exposure.substance import Limit, Substance
 
 AGENTS = tuple(
@@ -33,5 +34,5 @@ def test_day_of_fifty_attempts(benchmark, day):
 
 
 def test_next_step_on_top_of_the_day(benchmark, day):
-    found = benchmark(judge_release, AGENTS[0], 0.5, Room(30.0, 0.5), 10.0, ledger=day)
+    found = benchmark(judge_release, AGENTS[0], 0.5, Room(30.0, 0.5), 10.0, Terms(ledger=day))
     assert found.mixture

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.knowledge import shipped
 from tests.support.running import Runner
 from triage.case.profile import load_bench
-from triage.knowledge.load import load_knowledge
 from triage.service.benchasked import ASKED
 
 ROOT = Path(__file__).resolve().parents[2]
-HEALTH = list(load_knowledge(ROOT / "rules").circumstances.values())
+HEALTH = list(shipped().circumstances.values())
 
 
 def _typed(monkeypatch: pytest.MonkeyPatch, *lines: str) -> None:

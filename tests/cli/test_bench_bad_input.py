@@ -9,7 +9,7 @@ import pytest
 import yaml
 
 from tests.support.running import Runner
-from triage.service import open_workshop
+from triage.service.workshop import open_workshop
 from triage.yamltext import dump_yaml
 
 FOLDER = Path(__file__).parents[1] / "bad_input" / "benches"

@@ -13,6 +13,7 @@ import pytest
 from tests.proof.pictures import made
 from triage.case.store import load_case
 from triage.cli import main
+from triage.picture.pair import VERSION
 from triage.show.compared import measured_words
 
 DEMO = Path(__file__).parents[2] / "cases"
@@ -62,10 +63,14 @@ def test_the_figures_of_the_photos_are_kept_and_shown_again(
     step = ["--step", "f1-blot-dry", "--photo-before", "a.png", "--photo-after", "b.png"]
     record = ["record", *case, *step, "--measure", "--marked", "m.png"]
     assert main(record) == 2  # it only offers an outcome: nothing is written
+    offered = capsys.readouterr()
+    assert "this speaks for: better" in offered.out
+    assert "give --outcome" in offered.err
     assert not (tmp_path / "m.png").exists()
     assert main([*record, "--outcome", "better"]) == 0
     kept = load_case(tmp_path / "bumblebee-plate-3.yaml").attempts[-1].measured
     assert (kept["left"], kept["came"], kept["stayed"]) == (14, 5, 6)  # as drawn
+    assert kept["method"] == VERSION
     assert kept["removed"][0] == pytest.approx(1 - 11 / 20)
     capsys.readouterr()
     told = []
@@ -95,23 +100,6 @@ def test_the_figures_of_the_photos_are_kept_and_shown_again(
 )
 def test_figures_edited_by_hand_are_left_out_where_they_are_none(kept: dict[str, Any]) -> None:
     assert measured_words({**kept, "colour_median": 0.5}) == "by the photos: colour moved 0.5"
-
-
-@pytest.mark.parametrize(
-    ("words", "said"),
-    [
-        (["--patch", "1,2,3"], "is no patch"),
-        (["--patch-after", "1,2,3,4"], "first photo is missing"),
-        (["--um-per-pixel", "0"], "size of a pixel"),
-    ],
-)
-def test_a_wrong_patch_or_scale_is_one_line(
-    capsys: pytest.CaptureFixture[str], words: list[str], said: str
-) -> None:
-    assert main(["compare", "a.png", "b.png", *words]) == 2
-    err = capsys.readouterr().err
-    assert said in err
-    assert err.count("\n") == 1
 
 
 def test_a_figure_on_the_command_line_stands_before_the_set_up(

@@ -16,11 +16,9 @@ CASE = "bumblebee-plate-3"
 def test_an_attempt_missing_from_the_middle_is_told(tmp_path: Path, triage: Runner) -> None:
     cases = tmp_path / "cases"
     shutil.copytree(ROOT / "cases", cases)
+    step = json.loads(triage("plan", CASE, "--json").stdout)["steps"][0]["id"]
     for _ in range(3):
-        plan = triage("plan", CASE, "--json").stdout
-        found = re.search(r'"id": "(f\d-[a-z0-9-]+)"', plan)
-        assert found
-        words = ("--outcome", "no-change", "--observed", "seen", "--step", found.group(1))
+        words = ("--outcome", "not-done", "--observed", "seen", "--step", step)
         assert triage("record", CASE, *words).returncode == 0
     path = cases / f"{CASE}.yaml"
     text = path.read_text("utf-8")

@@ -15,7 +15,7 @@ from triage.cli import main
 from triage.knowledge.book import KINDS
 from triage.knowledge.schema import schema_of
 from triage.plan.model import Plan, plan_data
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.yamltext import parse_yaml
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -16,7 +16,7 @@ from tests.support.running import Ran, Runner
 from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.store import case_text, create_case, load_case
 from triage.errors import TriageError
-from triage.service import open_workshop
+from triage.service.workshop import open_workshop
 
 BENCH = """format: 1
 room: {volume_m3: 60, air_changes_per_h: 6, control: hood, place: lab}

@@ -6,24 +6,13 @@ Sources: NIOSH, Documentation for IDLH concentrations, 1994; OSHA sampling pages
 
 from __future__ import annotations
 
-from pathlib import Path
+from tests.support.knowledge import shipped
 
-from triage.knowledge.agents import Agent
-from triage.yamltext import parse_yaml
-
-RULES = Path(__file__).parents[2] / "rules"
-AGENTS = {
-    path.stem: Agent.model_validate(parse_yaml(path.read_text("utf-8"), path.name).data)
-    for path in sorted((RULES / "agents").glob("*.yaml"))
-}
+AGENTS = shipped().agents
 
 
-def test_limits_struck_down_or_never_set_are_not_in_force() -> None:
-    """The 1989 limits were struck down: OSHA has none for potassium hydroxide (OSHA page)."""
-    koh = [x for x in AGENTS["potassium-hydroxide"].limits if x.authority == "osha"]
-    assert koh, "the old figure is shown, marked as not in force"
-    assert not any(x.in_force for x in koh)
-    # NIOSH 1994: no REL for ethyl ether; tetrachloroethylene and p-dichlorobenzene: Ca, no number.
+def test_limits_never_set_are_not_held() -> None:
+    """NIOSH 1994: no REL for ethyl ether; tetrachloroethylene and p-dichlorobenzene: Ca, no number."""
     for agent_id in ("diethyl-ether", "tetrachloroethylene", "paradichlorobenzene"):
         shift = [x for x in AGENTS[agent_id].limits if x.authority == "niosh" and x.basis != "idlh"]
         assert shift == []
@@ -31,21 +20,8 @@ def test_limits_struck_down_or_never_set_are_not_in_force() -> None:
         assert any(c.body == "NIOSH" and "Ca" in c.category for c in AGENTS[agent_id].carcinogen)
 
 
-def test_skin_notations_of_osha_and_niosh() -> None:
-    """NIOSH 1994: phenol and both glycol ethers carry one, naphthalene does not."""
-    for agent_id in ("phenol", "ethoxyethanol-2", "butoxyethanol-2"):
-        assert any(
-            "OSHA and NIOSH" in s.text and "none" not in s.text for s in AGENTS[agent_id].skin
-        )
-        assert "skin-absorbed" in AGENTS[agent_id].hazards
-    assert any("OSHA and NIOSH have none" in s.text for s in AGENTS["naphthalene"].skin)
-
-
 def test_smell_is_no_guard_where_the_records_say_so() -> None:
     """CCOHS: 2-ethoxyethanol detected at 2.7 ppm; NIOSH limit 0.5. EPA 1995: peroxide odourless."""
-    smell = AGENTS["ethoxyethanol-2"].physical.odour_threshold
-    assert smell is not None
-    assert smell.value == 2.7
     for agent_id in ("ethoxyethanol-2", "tetrachloroethylene", "hydrogen-peroxide"):
         assert "no-smell-warning" in AGENTS[agent_id].hazards
 

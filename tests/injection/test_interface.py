@@ -29,6 +29,5 @@ async def test_list_and_plan_show_it_as_it_is(kind, tmp_path, opened_on):  # noq
                 for s in [x.style for x in line if x.style]
             ]
         )
-        await driver.press("enter")
-        await driver.on(PlanScreen)
+        await driver.press("enter", on=PlanScreen)
         assert start in driver.text

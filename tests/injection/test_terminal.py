@@ -12,7 +12,7 @@ from tests.support.hostile import FORGED, REFUSED, TEXTS, write
 from triage.case.store import load_case
 from triage.cli import main
 from triage.errors import CONTROL, TriageError
-from triage.service import open_workshop
+from triage.service.workshop import open_workshop
 
 COMMANDS = {
     "list": ["list"],
@@ -37,7 +37,7 @@ COMMANDS = {
 @pytest.fixture(autouse=True)
 def one_workshop(monkeypatch: pytest.MonkeyPatch) -> None:
     """The commands of one test share a workshop, as the screens do."""
-    monkeypatch.setattr("triage.service.open_workshop", cache(open_workshop))
+    monkeypatch.setattr("triage.service.workshop.open_workshop", cache(open_workshop))
 
 
 def told(words: list[str], folder: Path, capsys: pytest.CaptureFixture[str]) -> str:
@@ -48,7 +48,20 @@ def told(words: list[str], folder: Path, capsys: pytest.CaptureFixture[str]) -> 
     return captured.out + captured.err
 
 
-@pytest.mark.parametrize("kind", TEXTS)
+# What could begin a line of its own, or be taken for the marks of a terminal's library. What a
+# spreadsheet, a browser or a calendar would act on is looked at where such files are written.
+STEERING = (
+    "terminal-markup",
+    "markup-unclosed",
+    "newline",
+    "calendar",
+    "formula-late",
+    "format",
+    "long",
+)
+
+
+@pytest.mark.parametrize("kind", STEERING)
 def test_every_command_shows_text_as_text(kind, tmp_path, capsys):
     write(tmp_path, TEXTS[kind])
     for words in COMMANDS.values():

@@ -124,7 +124,7 @@ TRIED = {"charset-normalizer"}
 def allowed_distributions(*, extras: bool) -> set[str]:
     """The declared dependencies and, all the way down, what they require without extras.
 
-    ``extras``: with those that only some faces need, such as a PDF; never those of the tests.
+    ``extras``: with those that only some faces need, such as a PDF; never those of the tests or of who works on it.
     """
     text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
     import tomllib
@@ -132,7 +132,7 @@ def allowed_distributions(*, extras: bool) -> set[str]:
     project = tomllib.loads(text)["project"]
     listed = list(project["dependencies"])
     for name, more in project["optional-dependencies"].items() if extras else ():
-        listed += more if name != "test" else ()
+        listed += more if name not in ("test", "dev") else ()
     waiting = [Requirement(r) for r in listed]
     allowed: set[str] = set()
     while waiting:

@@ -17,6 +17,7 @@ from triage.plan.planner import Planner
 
 DUST = {"colour": "mixed-grains", "texture": "grains", "puff": "moves"}
 BLOOM = {"colour": "white", "texture": "even-bloom", "symmetry": "both-sides"}
+FILM = {"sheen": "dull", "lens-look": "film", "puff": "stays"}
 LIQUIDS = ("humid", "wet")
 
 
@@ -88,9 +89,12 @@ def test_glycol_ether_only_for_wax_after_every_safer_rung(
 
 
 @pytest.mark.parametrize(
-    "signs", [OILY, WAXY, DUST, {}, {"sheen": "dull", "lens-look": "film", "puff": "stays"}]
+    ("signs", "named"),
+    [
+        *((signs, None) for signs in (OILY, WAXY, DUST, {}, FILM)),
+        *((FILM, named) for named in ("oily-film", "waxy-matting", "eye-film", "soot-film")),
+    ],
 )
-@pytest.mark.parametrize("named", [None, "oily-film", "waxy-matting", "eye-film", "soot-film"])
 def test_no_chlorinated_solvent_and_no_glycol_ether_on_a_compound_eye(
     planner: Planner, knowledge: Knowledge, signs: dict[str, str], named: str | None
 ) -> None:

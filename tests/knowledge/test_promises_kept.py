@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import random
+from functools import cache
 
 import pytest
 
@@ -19,12 +20,15 @@ from tests.knowledge.test_entries import (
 from tests.support.builders import SOUND, full_bench
 from tests.support.knowledge import consultant, planner, shipped
 from triage.case.changes import new_case, new_finding
+from triage.case.models import Case
+from triage.case.profile import Bench
 from triage.engine.casefacts import facts_from
 from triage.engine.plain import evaluate
 from triage.engine.vocabulary import UNKNOWN
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import Family
-from triage.plan.skeleton import SkeletonMaker
+from triage.plan.airjudge import AirJudge
+from triage.plan.skeleton import Skeleton, SkeletonMaker
 
 
 def test_freezing_states_time_temperature_and_sources_that_differ() -> None:
@@ -121,50 +125,53 @@ def test_whole_plans_stay_shut_while_old_poison_is_possible() -> None:
         assert not [s.method for s in plan.steps if s.method in touching and s.agent]
 
 
+@cache
+def _judged() -> tuple[Bench, SkeletonMaker, AirJudge]:
+    bench = full_bench(shipped())
+    return bench, SkeletonMaker(consultant()), planner().judge(bench, DayLedger())
+
+
+def _skeleton(case: Case) -> Skeleton:
+    bench, maker, judge = _judged()
+    return maker.skeleton(case, bench, judge, plain=True)
+
+
 WHITE = ({"colour": "white", "sheen": "dull"}, {"colour": "white", "texture": "smooth-film"})
 
 
-@pytest.mark.parametrize("zone", sorted(ZONES))
-def test_unknown_white_film_counts_as_bloom(zone: str) -> None:
-    knowledge = shipped()
-    bench = full_bench(knowledge)
-    maker, judge = SkeletonMaker(consultant()), planner().judge(bench, DayLedger())
-    for taxon, signs in itertools.product((*TAXA, UNKNOWN), WHITE):
+@pytest.mark.parametrize("groups", [5, pytest.param(len(TAXA), marks=pytest.mark.slow)])
+def test_unknown_white_film_counts_as_bloom(groups: int) -> None:
+    suspected = shipped().judgement.suspected.value
+    drawn = [
+        (zone, taxon)
+        for zone in sorted(ZONES)
+        for taxon in (*random.Random(zone).sample(sorted(TAXA), groups), UNKNOWN)
+    ]
+    for (zone, taxon), signs in itertools.product(drawn, WHITE):
         case = new_case(
             "x", "t", taxon=taxon, answers=SOUND, findings=(new_finding("f1", zone, signs=signs),)
         )
-        skeleton = maker.skeleton(case, bench, judge, plain=True)
+        skeleton = _skeleton(case)
         readings = {r.deposit: r for r in skeleton.conclusions.readings_of("f1")}
         reach = readings["natural-bloom"].reach
-        assert reach >= knowledge.judgement.suspected.value, (taxon, signs)
+        assert reach >= suspected, (zone, taxon, signs)
         rungs = skeleton.ladder("f1").rungs
-        assert all(METHODS[m].get("harmless") for m in rungs), (taxon, signs, rungs)
-
-
-def _ladder_or_word(deposit: str, pairs: list[tuple[str, str]]) -> None:
-    bench = full_bench(shipped())
-    maker, judge = SkeletonMaker(consultant()), planner().judge(bench, DayLedger())
-    for zone, taxon in pairs:
-        finding = new_finding("f1", zone, named=deposit)
-        case = new_case("x", "t", taxon=taxon, answers=SOUND, findings=(finding,))
-        ladder = maker.skeleton(case, bench, judge, plain=True).ladder("f1")
-        forbidden = {bar.method for bar in ladder.barred if bar.interlock}
-        assert not forbidden & set(ladder.rungs), (zone, taxon)
-        assert ladder.rungs or DEPOSITS[deposit]["leave_it"], (zone, taxon)
+        assert all(METHODS[m].get("harmless") for m in rungs), (zone, taxon, signs, rungs)
 
 
 PAIRS = list(itertools.product((*ZONES, UNKNOWN), (*TAXA, UNKNOWN)))
 
 
+@pytest.mark.parametrize("pairs", [15, pytest.param(len(PAIRS), marks=pytest.mark.slow)])
 @pytest.mark.parametrize("deposit", sorted(DEPOSITS))
-def test_some_zones_and_groups_have_a_ladder_or_leave_it(deposit: str) -> None:
-    _ladder_or_word(deposit, random.Random(deposit).sample(PAIRS, 40))
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("deposit", sorted(DEPOSITS))
-def test_every_zone_and_group_has_a_ladder_or_leave_it(deposit: str) -> None:
-    _ladder_or_word(deposit, PAIRS)
+def test_zones_and_groups_have_a_ladder_or_leave_it(deposit: str, pairs: int) -> None:
+    for zone, taxon in random.Random(deposit).sample(PAIRS, pairs):
+        finding = new_finding("f1", zone, named=deposit)
+        case = new_case("x", "t", taxon=taxon, answers=SOUND, findings=(finding,))
+        ladder = _skeleton(case).ladder("f1")
+        forbidden = {bar.method for bar in ladder.barred if bar.interlock}
+        assert not forbidden & set(ladder.rungs), (zone, taxon)
+        assert ladder.rungs or DEPOSITS[deposit]["leave_it"], (zone, taxon)
 
 
 @pytest.mark.parametrize("deposit", sorted(DEPOSITS))

@@ -15,6 +15,7 @@ from pydantic import BaseModel
 from triage.check.weaker import KEYS, PROTECTS, Way, lost_in, weaker
 from triage.cli import main
 from triage.errors import Faults, TriageError
+from triage.knowledge.agents import PROTECTIVE
 from triage.knowledge.book import KINDS, Knowledge
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.load import load_knowledge
@@ -45,19 +46,14 @@ def _broken(folder: Path, name: str) -> tuple[Path, int]:
     return copy, text.count("\n", 0, at + len(old) - old.endswith("\n")) + 1
 
 
-@pytest.fixture(scope="module")
-def carried() -> Knowledge:
-    return load_knowledge(RULES)
-
-
 @pytest.mark.parametrize("name", BROKEN)
 def test_a_weaker_copy_is_told_with_file_and_line(
-    name: str, carried: Knowledge, tmp_path: Path
+    name: str, knowledge: Knowledge, tmp_path: Path
 ) -> None:
     file, _, _, new, says = BROKEN[name]
     copy, line = _broken(tmp_path, name)
     try:
-        told = _lines(weaker(carried, load_knowledge(copy)))
+        told = _lines(weaker(knowledge, load_knowledge(copy)))
     except TriageError as fault:
         told = _lines(list(fault.faults) if isinstance(fault, Faults) else [fault])
     named = [said for said in told if says in said]
@@ -69,7 +65,7 @@ def test_a_weaker_copy_is_told_with_file_and_line(
 
 
 def test_the_carried_rules_and_a_stricter_copy_are_not_weaker(
-    carried: Knowledge, tmp_path: Path
+    knowledge: Knowledge, tmp_path: Path
 ) -> None:
     copy = tmp_path / "mine"
     shutil.copytree(RULES, copy)
@@ -83,7 +79,7 @@ def test_the_carried_rules_and_a_stricter_copy_are_not_weaker(
         text = (copy / file).read_text(encoding="utf-8")
         assert old in text
         (copy / file).write_text(text.replace(old, new, 1), encoding="utf-8")
-    assert _lines(weaker(carried, load_knowledge(copy))) == []
+    assert _lines(weaker(knowledge, load_knowledge(copy))) == []
 
 
 # What protects nobody by itself, by kind. Words: a person reads them and no act is decided by them.
@@ -92,7 +88,10 @@ WORDS = {"id", "source", "at", "note", "was", "name", "because", "status", "exam
 FREE: dict[str, set[str]] = {
     "agent": {
         *("cas", "no_limit_because", "hansen"),  # hansen: shown beside what it may dissolve
-        *("physical.upper_explosive_limit", "physical.vapour_pressure_low"),  # of no judgement
+        "physical.upper_explosive_limit",  # of no judgement
+        # What stands beside the own figure protects less than it.
+        *(f"physical.{name}.also" for name in ("vapour_pressure", *PROTECTIVE)
+          if name != "upper_explosive_limit"),
         *("limits.edition", "gloves.minutes", "incompatible.product", "attacks.how"),
     },
     # The amount planned is judged in the air; what a rung is taken for is said by its interlocks.
@@ -202,9 +201,9 @@ def _weakened(entry: BaseModel, path: tuple[str, ...], spec: Mapping[str, Any]) 
     ids=lambda each: each if isinstance(each, str) else ".".join(each),
 )
 def test_a_field_that_protects_is_missed_where_it_is_weakened(
-    kind: str, path: tuple[str, ...], carried: Knowledge
+    kind: str, path: tuple[str, ...], knowledge: Knowledge
 ) -> None:
-    table = {"": carried.judgement} if kind == "judgement" else carried.table(kind)
+    table = {"": knowledge.judgement} if kind == "judgement" else knowledge.table(kind)
     tried = 0
     for entry in table.values():
         other = _weakened(entry, path, PROTECTS[kind])

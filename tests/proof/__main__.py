@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -35,33 +35,49 @@ def build_parser() -> argparse.ArgumentParser:
     parser = Parser(prog="python -m tests.proof", description="Prove the promises of the rules.")
     kinds = parser.add_subparsers(metavar="PROOF", required=True, parser_class=Parser)
 
-    def proof(name: str, text: str, run: Callable[..., int], *, jobs: bool = True) -> Any:
+    def proof(name: str, text: str, **defaults: Any) -> Any:
         made = kinds.add_parser(name, help=text, description=text)
-        made.set_defaults(run=run)
+        made.set_defaults(bar=name, **{"run": run_long, **defaults})
         made.add_argument("--rules", type=Path, metavar="DIR", help="rules folder to use instead")
         made.add_argument("--json", action="store_true", help="print JSON")
-        if jobs:
+        if "prove" in defaults:
             made.add_argument("--jobs", type=at_least_one, metavar="N", help="all cores by default")
         return made
 
-    proof("sweep", "walk every ladder of every combination against every promise", run_sweep)
-    text = "break the knowledge in many ways and count what is caught"
-    broken = proof("mutations", text, run_mutations)
-    broken.add_argument(
-        "--each", type=at_least_one, default=12, metavar="N", help="most of one kind (default 12)"
+    def number(made: Any, word: str, default: int, text: str) -> None:
+        text = f"{text} (default {default})"
+        made.add_argument(word, type=at_least_one, default=default, metavar="N", help=text)
+
+    proof(
+        "sweep",
+        "walk every ladder of every combination against every promise",
+        prove=lambda given, bar: sweep.sweep_all(given.rules, given.jobs, bar),
     )
-    text = "put faults of every class into copies of the rules and see that check finds each"
-    faults = proof("faults", text, run_faults)
-    faults.add_argument(
-        "--count", type=at_least_one, default=200, metavar="N", help="how many (default 200)"
+    broken = proof(
+        "mutations",
+        "break the knowledge in many ways and count what is caught",
+        prove=lambda given, bar: mutations.run_all(given.rules, given.each, given.jobs, bar),
     )
-    text = "count how many questions the next best order needs, on invented cases"
-    asked = proof("questions", text, run_questions)
-    asked.add_argument(
-        "--count", type=at_least_one, default=200, metavar="N", help="how many (default 200)"
+    number(broken, "--each", 12, "most of one kind")
+    faults = proof(
+        "faults",
+        "put faults of every class into copies of the rules and see that check finds each",
+        prove=lambda given, bar: seeding.seed_all(given.rules, given.count, given.jobs, bar),
     )
-    text = "count the rules and single conditions that the cases beside the rules reach"
-    reached = proof("coverage", text, run_coverage, jobs=False)
+    number(faults, "--count", 200, "how many")
+    asked = proof(
+        "questions",
+        "count how many questions the next best order needs, on invented cases",
+        prove=lambda given, bar: asking.measure_on_all_cores(
+            given.rules, given.count, given.jobs, bar
+        ),
+    )
+    number(asked, "--count", 200, "how many")
+    reached = proof(
+        "coverage",
+        "count the rules and single conditions that the cases beside the rules reach",
+        run=run_coverage,
+    )
     reached.add_argument(
         "--suggest", action="store_true", help="print a case for each condition that has none"
     )
@@ -78,37 +94,11 @@ def _report(arguments: Any, started: float, found: Any) -> int:
     return 0 if found.is_good() else 2
 
 
-def run_sweep(arguments: Any) -> int:
-    """Sweep all combinations against all promises."""
+def run_long(arguments: Any) -> int:
+    """Run a proof that takes its time, with a bar, and print what it found."""
     start = time.perf_counter()
-    with progress_bar("sweep") as progress:
-        found = sweep.sweep_all(arguments.rules, arguments.jobs, progress)
-    return _report(arguments, start, found)
-
-
-def run_mutations(arguments: Any) -> int:
-    """Break the knowledge and print the score."""
-    start = time.perf_counter()
-    with progress_bar("mutations") as progress:
-        found = mutations.run_all(arguments.rules, arguments.each, arguments.jobs, progress)
-    return _report(arguments, start, found)
-
-
-def run_faults(arguments: Any) -> int:
-    """Seed faults of every class and print how many were found."""
-    start = time.perf_counter()
-    with progress_bar("seeded faults") as progress:
-        found = seeding.seed_all(arguments.rules, arguments.count, arguments.jobs, progress)
-    return _report(arguments, start, found)
-
-
-def run_questions(arguments: Any) -> int:
-    """Ask invented cases to the end and print the share of the questions that was needed."""
-    start = time.perf_counter()
-    with progress_bar("questions") as progress:
-        found = asking.measure_on_all_cores(
-            arguments.rules, arguments.count, arguments.jobs, progress
-        )
+    with progress_bar(arguments.bar) as progress:
+        found = arguments.prove(arguments, progress)
     return _report(arguments, start, found)
 
 

@@ -6,7 +6,6 @@ must then begin with the same step as with every question answered.
 
 from __future__ import annotations
 
-import multiprocessing
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
@@ -14,6 +13,7 @@ from pathlib import Path
 from statistics import mean
 from typing import Any
 
+from tests.proof.cores import leave_interrupts_to_the_parent, pool
 from triage.case.changes import (
     new_case,
     new_finding,
@@ -183,6 +183,7 @@ _held: dict[str, Any] = {}
 
 def _begin(rules: str) -> None:
     """Compile the rulebase once in each process."""
+    leave_interrupts_to_the_parent()
     look = Lookahead(Consultant(load_knowledge(rules)), Bench())
     _held.update(look=look, likelihood=Likelihood(look.consultant))
 
@@ -203,9 +204,8 @@ def measure_on_all_cores(
     number of cores.
     """
     asked: list[Asked] = []
-    context = multiprocessing.get_context("spawn")
-    with context.Pool(jobs, _begin, (str(rules),)) as pool:
-        for found in pool.imap(_one, range(count)):
+    with pool(jobs, _begin, (str(rules),)) as workers:
+        for found in workers.imap(_one, range(count)):
             asked.append(found)
             if progress is not None:
                 progress(len(asked), count)

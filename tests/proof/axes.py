@@ -13,7 +13,9 @@ from dataclasses import dataclass
 from triage.case.changes import new_case, new_finding
 from triage.case.models import Case
 from triage.case.profile import Bench, RoomProfile
+from triage.engine.casefacts import facts_from
 from triage.engine.consult import Conclusions, Consultant
+from triage.engine.facts import Conclusion, Fact
 from triage.engine.vocabulary import CONTROLS, NONE, UNKNOWN
 from triage.knowledge.rules import Family
 from triage.knowledge.specimen import STAGES
@@ -25,6 +27,7 @@ TOO_WET = "too-wet"
 FINDING = "f1"
 CASE = "combination"
 BARE = Bench()
+FIRST = (Family.RECOGNISE, Family.GATE)
 BEST = "hood"
 EVERY_CIRCUMSTANCE = "every-circumstance"
 EMPTY_SHELF = "empty-shelf"
@@ -104,7 +107,10 @@ def bench_classes(consultant: Consultant) -> dict[str, Bench]:
     return benches
 
 
-def _specimen(consultant: Consultant, taxon: str, answers: Answers) -> Conclusions:
+def _specimen(
+    consultant: Consultant, taxon: str, answers: Answers, families: tuple[Family, ...]
+) -> Conclusions:
+    """Return what these families conclude; none of them reads what a later one concludes."""
     known = {question: answer for question, answer in answers.items() if answer != UNKNOWN}
     # One finding of each deposit, so that answers that only matter to one of them show as well.
     findings = tuple(
@@ -112,7 +118,11 @@ def _specimen(consultant: Consultant, taxon: str, answers: Answers) -> Conclusio
         for place, deposit in enumerate(consultant.knowledge.deposits, start=1)
     )
     case = new_case(CASE, taxon=taxon, answers=known, findings=findings)
-    return consultant.consult(case, BARE, plain=True)
+
+    def run(family: Family, facts: tuple[Fact, ...]) -> tuple[Conclusion, ...]:
+        return consultant.run_plain(family, facts) if family in families else ()
+
+    return consultant.consult_facts(facts_from(case, BARE, consultant.vocabulary), (), run)
 
 
 def _burden(consultant: Consultant, answers: Answers) -> tuple[int, ...]:
@@ -126,7 +136,7 @@ def _burden(consultant: Consultant, answers: Answers) -> tuple[int, ...]:
 
 
 def _burden_of(consultant: Consultant, taxon: str, answers: Answers) -> tuple[int, ...]:
-    found = _specimen(consultant, taxon, answers)
+    found = _specimen(consultant, taxon, answers, (*FIRST, Family.FORBID))
     before = STAGES[: STAGES.index("clean")]
     shut = sum(c.get("stage") in before for c in found.of(Family.GATE, "close"))
     grades = tuple(consultant.knowledge.fragility)
@@ -186,7 +196,7 @@ def floor_answers(consultant: Consultant, base: Answers) -> dict[str, Answers]:
     found: dict[str, Answers] = {}
     for question, choices in _specimen_questions(consultant).items():
         for choice in choices if question != HYDRATION else ():
-            conclusions = _specimen(consultant, taxon, {**base, question: choice})
+            conclusions = _specimen(consultant, taxon, {**base, question: choice}, FIRST)
             grade = conclusions.fact("specimen").get("fragility")
             # What a finding shuts is that finding's own: the sweep looks at each by itself.
             gates = {
@@ -197,7 +207,7 @@ def floor_answers(consultant: Consultant, base: Answers) -> dict[str, Answers]:
             is_open = gates.isdisjoint(STAGES[: STAGES.index("clean")])
             if is_open and not conclusions.of(Family.GATE, "refuse"):
                 found.setdefault(grade, {question: choice})
-    plain = _specimen(consultant, taxon, base).fact("specimen").get("fragility")
+    plain = _specimen(consultant, taxon, base, FIRST).fact("specimen").get("fragility")
     return {grade: {} if grade == plain else found[grade] for grade in grades if grade in found}
 
 

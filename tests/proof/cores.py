@@ -8,6 +8,7 @@ import signal
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from multiprocessing import resource_tracker
 from multiprocessing.pool import Pool
 from typing import Any
 
@@ -30,24 +31,35 @@ def pool(
     arguments  what it is called with
     """
     context = multiprocessing.get_context("spawn")
-    with _deaf():
-        # What is ignored now is ignored by the new processes from their first moment.
-        workers = context.Pool(jobs or os.cpu_count() or 1, begin, arguments)
+    # It would let interrupts through again in the middle of what is held back below.
+    resource_tracker.ensure_running()
+    workers: Pool | None = None
     try:
+        with interrupts_held():
+            workers = context.Pool(jobs or os.cpu_count() or 1, begin, arguments)
         yield workers
     finally:
-        workers.terminate()
-        workers.join()
+        if workers is not None:
+            workers.terminate()
+            workers.join()
 
 
 @contextmanager
-def _deaf() -> Iterator[None]:
-    """Ignore the interrupt key for a moment; only the main thread can say so."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+def interrupts_held() -> Iterator[None]:
+    """Hold the interrupt key back for a moment: it takes effect at the end, it is not lost.
+
+    Processes that begin meanwhile never hear it: they inherit the mask. The handler is for the
+    other threads of this process, which a mask does not reach.
+    """
+    held: list[int] = []
+    is_main = threading.current_thread() is threading.main_thread()
+    handler = signal.signal(signal.SIGINT, lambda *_: held.append(1)) if is_main else None
+    mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+        if is_main:
+            signal.signal(signal.SIGINT, handler)
+    if held:
+        raise KeyboardInterrupt

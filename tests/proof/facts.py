@@ -16,10 +16,10 @@ from triage.engine.consult import Consultant
 from triage.plan.planner import Planner
 
 MODULES = (
-    "tests.external.test_trade_facts_done",
-    "tests.external.test_trade_facts_seen",
+    "tests.knowledge.test_trade_facts_done",
+    "tests.knowledge.test_trade_facts_seen",
     "tests.knowledge.test_recognition",
-    "tests.external.test_whole_insect_seen",
+    "tests.knowledge.test_whole_insect_seen",
     "tests.knowledge.test_main_job",
 )
 # Long, and what it says stands in the second entry as well.

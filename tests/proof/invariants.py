@@ -53,21 +53,17 @@ COMBINATION: list[Invariant[Scene]] = []
 SCENE: list[Invariant[Scene]] = []
 
 
-def scene_invariant(
-    name: str, to: list[Invariant[Scene]] = SCENE
-) -> Callable[[Callable[[Scene], str]], Callable[[Scene], str]]:
-    """Register a promise about every scene; its sentence is the docstring."""
+def promised(
+    name: str, to: list[Invariant[T]]
+) -> Callable[[Callable[[T], str]], Callable[[T], str]]:
+    """Register a promise; its sentence is the first line of the docstring."""
 
-    def register(check: Callable[[Scene], str]) -> Callable[[Scene], str]:
-        to.append(Invariant(name, first_line(check.__doc__), check))
+    def register(check: Callable[[T], str]) -> Callable[[T], str]:
+        sentence = (check.__doc__ or "").strip().split("\n", maxsplit=1)[0]
+        to.append(Invariant(name, sentence, check))
         return check
 
     return register
-
-
-def first_line(text: str | None) -> str:
-    """Return the first line of a docstring: the sentence of a promise."""
-    return (text or "").strip().split("\n", maxsplit=1)[0]
 
 
 def _named(methods: frozenset[str] | set[str]) -> str:
@@ -97,26 +93,26 @@ def harsher(knowledge: Knowledge, first: str, second: str) -> bool:
     return False
 
 
-@scene_invariant("never-forbidden")
+@promised("never-forbidden", SCENE)
 def never_forbidden(scene: Scene) -> str:
     """Nothing that an interlock forbids stands on a ladder or in the plan."""
     return _named(scene.forbidden.intersection(scene.ladder.rungs, scene.finding_steps))
 
 
-@scene_invariant("only-offered")
+@promised("only-offered", SCENE)
 def only_offered(scene: Scene) -> str:
     """Every rung was offered for what the finding is taken to be."""
     return _named(set(scene.ladder.rungs) - scene.ladder.offered)
 
 
-@scene_invariant("nothing-skipped-without-reason")
+@promised("nothing-skipped-without-reason", SCENE)
 def nothing_skipped(scene: Scene) -> str:
     """Every method that was offered stands on the ladder or has a written reason why not."""
     barred = {bar.method for bar in scene.ladder.barred if bar.because.strip() and bar.rule}
     return _named(scene.ladder.offered - set(scene.ladder.rungs) - barred)
 
 
-@scene_invariant("ladder-rises")
+@promised("ladder-rises", SCENE)
 def ladder_rises(scene: Scene) -> str:
     """No rung is harsher than the one after it."""
     rungs = scene.ladder.rungs
@@ -126,7 +122,7 @@ def ladder_rises(scene: Scene) -> str:
     return ""
 
 
-@scene_invariant("plan-keeps-the-ladder")
+@promised("plan-keeps-the-ladder", SCENE)
 def plan_keeps_ladder(scene: Scene) -> str:
     """The steps of a finding stand in the plan in the order of its ladder."""
     places = {method: place for place, method in enumerate(scene.ladder.rungs)}
@@ -134,7 +130,7 @@ def plan_keeps_ladder(scene: Scene) -> str:
     return "" if held == sorted(held) else " ".join(scene.finding_steps)
 
 
-@scene_invariant("never-a-banned-agent")
+@promised("never-a-banned-agent", SCENE)
 def never_banned(scene: Scene) -> str:
     """No step uses an agent that is listed only to be refused, or one that is still a draft."""
     k = scene.knowledge
@@ -148,7 +144,7 @@ def never_banned(scene: Scene) -> str:
     )
 
 
-@scene_invariant("within-the-zone")
+@promised("within-the-zone", SCENE)
 def within_zone(scene: Scene) -> str:
     """No rung is mechanically or chemically harsher than its body part can stand."""
     zone = scene.knowledge.zones.get(scene.combination.zone)
@@ -162,7 +158,7 @@ def within_zone(scene: Scene) -> str:
     return _named(wrong)
 
 
-@scene_invariant("within-the-fragility")
+@promised("within-the-fragility", SCENE)
 def within_fragility(scene: Scene) -> str:
     """No rung is harsher than the fragility of the specimen allows."""
     grade = scene.knowledge.fragility[scene.fragility]
@@ -193,7 +189,7 @@ def _most_chemical_dry(scene: Scene) -> int:
     return taxon.most_chemical_dry if is_its_kind or stands_more_than_water else 0
 
 
-@scene_invariant("fragility-of-the-group", COMBINATION)
+@promised("fragility-of-the-group", COMBINATION)
 def fragility_of_group(scene: Scene) -> str:
     """No specimen counts as sturdier than its group; an unknown group as the frailest."""
     k = scene.knowledge
@@ -210,7 +206,7 @@ def _touching(scene: Scene, methods: tuple[str, ...]) -> set[str]:
     return {m for m in methods if k.techniques[k.methods[m].technique].contact != "none"}
 
 
-@scene_invariant("protected-is-not-touched")
+@promised("protected-is-not-touched", SCENE)
 def protected_untouched(scene: Scene) -> str:
     """Nothing touches what is the insect's own, is refused, or is left as it is."""
     deposit = scene.knowledge.deposits.get(scene.settled or "")
@@ -219,7 +215,7 @@ def protected_untouched(scene: Scene) -> str:
     return _named(_touching(scene, scene.finding_steps))
 
 
-@scene_invariant("unidentified-means-harmless")
+@promised("unidentified-means-harmless", SCENE)
 def unidentified_harmless(scene: Scene) -> str:
     """While it is not settled what a finding is, only harmless methods are offered for it."""
     if scene.settled is not None:
@@ -227,7 +223,7 @@ def unidentified_harmless(scene: Scene) -> str:
     return _named({m for m in scene.finding_steps if not scene.knowledge.methods[m].harmless})
 
 
-@scene_invariant("dry-while-a-gate-is-shut")
+@promised("dry-while-a-gate-is-shut", SCENE)
 def dry_behind_gate(scene: Scene) -> str:
     """Before the stage of cleaning only what may be used on a dry specimen works on a finding."""
     if ORDER.index(scene.skeleton.stage) >= STAGES.index("examine"):
@@ -235,7 +231,7 @@ def dry_behind_gate(scene: Scene) -> str:
     return _named({m for m in scene.finding_steps if not scene.knowledge.methods[m].while_dry})
 
 
-@scene_invariant("nothing-wet-on-what-is-not-soft")
+@promised("nothing-wet-on-what-is-not-soft", SCENE)
 def nothing_wet_unless_soft(scene: Scene) -> str:
     """Nothing wet is put on what is not soft; on what is dry no water, a moist brush or a dab.
 
@@ -259,7 +255,7 @@ def nothing_wet_unless_soft(scene: Scene) -> str:
     return _named(wrong & set(scene.finding_steps))
 
 
-@scene_invariant("nothing-behind-a-closed-gate")
+@promised("nothing-behind-a-closed-gate", SCENE)
 def nothing_behind_gate(scene: Scene) -> str:
     """Work on the whole specimen belongs to the present stage and to no later one.
 
@@ -277,7 +273,7 @@ def nothing_behind_gate(scene: Scene) -> str:
     return _named(wrong)
 
 
-@scene_invariant("stage-is-the-first-closed-gate")
+@promised("stage-is-the-first-closed-gate", SCENE)
 def stage_is_first(scene: Scene) -> str:
     """The stage is the first one whose gate is not open."""
     gates = scene.skeleton.conclusions.of(Family.GATE, "close")
@@ -286,19 +282,19 @@ def stage_is_first(scene: Scene) -> str:
     return "" if scene.skeleton.stage == first else f"{scene.skeleton.stage}, not {first}"
 
 
-@scene_invariant("nothing-on-dirt-before-intake")
+@promised("nothing-on-dirt-before-intake", SCENE)
 def nothing_before_intake(scene: Scene) -> str:
     """Nothing is planned on a finding of a specimen that has not been taken in."""
     return " ".join(scene.finding_steps) if scene.skeleton.stage == STAGES[0] else ""
 
 
-@scene_invariant("refused-means-nothing")
+@promised("refused-means-nothing", SCENE)
 def refused_means_nothing(scene: Scene) -> str:
     """A refused specimen gets no step at all."""
     return " ".join(scene.steps) if scene.skeleton.refused else ""
 
 
-@scene_invariant("every-agent-has-limits-or-a-reason")
+@promised("every-agent-has-limits-or-a-reason", SCENE)
 def limits_or_reason(scene: Scene) -> str:
     """Every agent in a step has exposure limits, or says whose limits or why none."""
     k = scene.knowledge
@@ -316,13 +312,13 @@ def limits_or_reason(scene: Scene) -> str:
     )
 
 
-@scene_invariant("every-step-has-a-stop-point")
+@promised("every-step-has-a-stop-point", SCENE)
 def has_stop_point(scene: Scene) -> str:
     """Every step names what to see that means stop."""
     return _named({m for m in scene.steps if not scene.knowledge.methods[m].stop_signs})
 
 
-@scene_invariant("the-bench-can-do-it")
+@promised("the-bench-can-do-it", SCENE)
 def bench_can(scene: Scene) -> str:
     """No step needs what the bench lacks, or an agent the user or a circumstance rules out."""
     k, bench = scene.knowledge, scene.bench
@@ -341,7 +337,7 @@ def bench_can(scene: Scene) -> str:
     return _named(wrong)
 
 
-@scene_invariant("no-dead-end")
+@promised("no-dead-end", SCENE)
 def no_dead_end(scene: Scene) -> str:
     """A settled finding has a ladder or the deposit says why it is left."""
     if scene.settled is None or scene.ladder.rungs:
@@ -350,7 +346,7 @@ def no_dead_end(scene: Scene) -> str:
     return "" if deposit.leave_it.strip() else f"{scene.settled} says nothing"
 
 
-@scene_invariant("test-spot-before-it-counts")
+@promised("test-spot-before-it-counts", SCENE)
 def test_spot_first(scene: Scene) -> str:
     """A method that needs a hidden test spot is preceded by one."""
     seen: set[str] = set()

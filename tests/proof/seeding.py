@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from tests.proof.cores import leave_interrupts_to_the_parent, pool
-from tests.proof.seeds import LOAD, SEEDS, Seed, Texts
+from tests.proof.seeds import LOAD, SEEDS, Seed
+from tests.proof.texts import Texts
 from triage.check.rulebase import FAULTS, REMARKS, Rulebase
 from triage.engine.consult import Consultant
 from triage.errors import Faults, TriageError

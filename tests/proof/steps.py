@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
-from tests.proof.invariants import Invariant, first_line
+from tests.proof.invariants import Invariant, promised
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
@@ -34,28 +33,18 @@ class Shown:
         return {h for a in self.agents() for h in self.knowledge.agents[a].hazards}
 
 
-Check = Callable[[Shown], str]
 STEPS: list[Invariant[Shown]] = []
+END: list[Invariant[Plan]] = []
 
 
-def step_invariant(name: str) -> Callable[[Check], Check]:
-    """Register a promise about every complete step; its sentence is the docstring."""
-
-    def register(check: Check) -> Check:
-        STEPS.append(Invariant(name, first_line(check.__doc__), check))
-        return check
-
-    return register
-
-
-@step_invariant("air-is-within-its-limit")
+@promised("air-is-within-its-limit", STEPS)
 def air_within(shown: Shown) -> str:
     """No step is shown whose predicted air goes over a limit."""
     air = shown.step.air
     return air.sentence if air is not None and air.verdict == "over" else ""
 
 
-@step_invariant("evaporating-step-names-its-air")
+@promised("evaporating-step-names-its-air", STEPS)
 def names_air(shown: Shown) -> str:
     """A step with an agent that has limits shows them with the ventilation it needs."""
     k, step = shown.knowledge, shown.step
@@ -72,7 +61,7 @@ def names_air(shown: Shown) -> str:
     return "" if len(step.air.limits) == len(limits) else "a limit is not shown"
 
 
-@step_invariant("hazard-is-a-hold-point")
+@promised("hazard-is-a-hold-point", STEPS)
 def hazard_holds(shown: Shown) -> str:
     """A hazardous step that touches the specimen asks for an observation before it opens."""
     k, step = shown.knowledge, shown.step
@@ -84,7 +73,7 @@ def hazard_holds(shown: Shown) -> str:
     return "" if step.hazardous and step.hold.strip() else "no hold"
 
 
-@step_invariant("skin-hazard-names-gloves")
+@promised("skin-hazard-names-gloves", STEPS)
 def names_gloves(shown: Shown) -> str:
     """Every glove that fails for a part of the liquid is named so, and only others as holding."""
     k, worn = shown.knowledge, shown.step.protection
@@ -96,7 +85,7 @@ def names_gloves(shown: Shown) -> str:
     return "" if said == (fail, hold) else f"{said} glove lines, not {(fail, hold)}"
 
 
-@step_invariant("eye-hazard-names-goggles")
+@promised("eye-hazard-names-goggles", STEPS)
 def names_goggles(shown: Shown) -> str:
     """A step whose agent can hurt the eyes asks for goggles."""
     k = shown.knowledge
@@ -104,7 +93,7 @@ def names_goggles(shown: Shown) -> str:
     return "no goggles" if needed and not shown.step.protection.eyes else ""
 
 
-@step_invariant("stop-points-are-whole")
+@promised("stop-points-are-whole", STEPS)
 def stop_points(shown: Shown) -> str:
     """Each stop point says what to see, what it means and what to do then."""
     points = shown.step.stop_points
@@ -112,7 +101,7 @@ def stop_points(shown: Shown) -> str:
     return "" if whole else "a stop point is missing or says too little"
 
 
-@step_invariant("step-says-what-to-do")
+@promised("step-says-what-to-do", STEPS)
 def says_what(shown: Shown) -> str:
     """Each step says what to do, what success looks like and why it stands here."""
     step = shown.step
@@ -120,7 +109,7 @@ def says_what(shown: Shown) -> str:
     return "" if whole else "something is not said"
 
 
-@step_invariant("dwell-and-amount-stay-within-the-method")
+@promised("dwell-and-amount-stay-within-the-method", STEPS)
 def within_method(shown: Shown) -> str:
     """Neither dwell nor amount goes beyond what the method allows."""
     step, method = shown.step, shown.knowledge.methods[shown.step.method]
@@ -131,7 +120,7 @@ def within_method(shown: Shown) -> str:
     return ""
 
 
-@step_invariant("mixes-are-named")
+@promised("mixes-are-named", STEPS)
 def mixes_named(shown: Shown) -> str:
     """Every mix with an agent of the step that must not be made stands in its cautions.
 
@@ -155,7 +144,7 @@ def _is_draft(knowledge: Knowledge, name: str) -> bool:
     return agent is not None and agent.status is Status.DRAFT
 
 
-@step_invariant("waste-is-named")
+@promised("waste-is-named", STEPS)
 def waste_named(shown: Shown) -> str:
     """A step says where its waste goes wherever its agents say so."""
     k, step = shown.knowledge, shown.step
@@ -163,7 +152,7 @@ def waste_named(shown: Shown) -> str:
     return "disposal is missing" if listed and not step.disposal else ""
 
 
-@step_invariant("every-step-has-rule-and-source")
+@promised("every-step-has-rule-and-source", STEPS)
 def has_source(shown: Shown) -> str:
     """Each step names the source of its method, and the rules that offered it exist."""
     k, step = shown.knowledge, shown.step
@@ -173,22 +162,11 @@ def has_source(shown: Shown) -> str:
     return ", ".join(sorted(set(step.rules) - known))
 
 
-END: list[Invariant[Plan]] = []
-
-
-def _ends_in_words(plan: Plan) -> str:
-    """Return the findings that are stopped or left without a sentence that says so."""
+@promised("a-used-up-ladder-ends-in-words", END)
+def ends_in_words(plan: Plan) -> str:
+    """When nothing permitted is left, the plan says to stop and how to leave it."""
     spoken = " ".join(n.text for n in plan.notices if n.kind in ("full-stop", "leave-it"))
     wrong = [
         f.id for f in plan.findings if f.state in ("stopped", "left") and f.zone_name not in spoken
     ]
     return ", ".join(wrong)
-
-
-END.append(
-    Invariant(
-        "a-used-up-ladder-ends-in-words",
-        "When nothing permitted is left, the plan says to stop and how to leave it.",
-        _ends_in_words,
-    )
-)

@@ -6,12 +6,12 @@ little, and then goes on with no change until nothing is left.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from tests.proof.axes import FINDING
-from tests.proof.invariants import Invariant, first_line, harsher
+from tests.proof.invariants import Invariant, harsher, promised
 from tests.proof.scene import trimmed
 from triage.case.changes import new_attempt, with_correction, with_release
 from triage.case.models import Case
@@ -19,7 +19,7 @@ from triage.case.profile import Bench
 from triage.engine.consult import Conclusions, Consultant
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.ordering import Item
 from triage.plan.outcomes import closed_findings
 from triage.plan.skeleton import Skeleton, SkeletonMaker
@@ -43,18 +43,7 @@ class Walked:
     places: int
 
 
-Check = Callable[[Walked], str]
 WALK: list[Invariant[Walked]] = []
-
-
-def walk_invariant(name: str) -> Callable[[Check], Check]:
-    """Register a promise about what follows an outcome; its sentence is the docstring."""
-
-    def register(check: Check) -> Check:
-        WALK.append(Invariant(name, first_line(check.__doc__), check))
-        return check
-
-    return register
 
 
 def steps_of(skeleton: Skeleton) -> tuple[str, ...]:
@@ -66,7 +55,7 @@ def _methods(skeleton: Skeleton) -> set[str]:
     return {item.method for item in skeleton.items if item.target == FINDING}
 
 
-@walk_invariant("harm-holds-the-case")
+@promised("harm-holds-the-case", WALK)
 def harm_holds(walked: Walked) -> str:
     """After worse or damage the plan is empty until a person releases it."""
     if walked.outcome not in ("worse", "damage"):
@@ -76,7 +65,7 @@ def harm_holds(walked: Walked) -> str:
     return " ".join(item.step for item in walked.after.items)
 
 
-@walk_invariant("harm-is-not-repeated")
+@promised("harm-is-not-repeated", WALK)
 def harm_not_repeated(walked: Walked) -> str:
     """A method that did harm does not come back for the finding, not even after the release."""
     if walked.outcome != "released" or walked.item.inserted:
@@ -84,7 +73,7 @@ def harm_not_repeated(walked: Walked) -> str:
     return walked.item.method if walked.item.method in _methods(walked.after) else ""
 
 
-@walk_invariant("failed-test-spot-bars-its-agent")
+@promised("failed-test-spot-bars-its-agent", WALK)
 def failed_spot(walked: Walked) -> str:
     """After a test spot that went badly no step of the finding uses its agent."""
     if walked.outcome != "released" or not walked.item.inserted:
@@ -100,7 +89,7 @@ def failed_spot(walked: Walked) -> str:
     return ", ".join(sorted(wrong))
 
 
-@walk_invariant("cleared-closes-the-finding")
+@promised("cleared-closes-the-finding", WALK)
 def cleared_closes(walked: Walked) -> str:
     """A cleared finding gets no further step; what only makes ready clears nothing."""
     prepares = walked.knowledge.methods[walked.item.method].prepares
@@ -109,14 +98,14 @@ def cleared_closes(walked: Walked) -> str:
     return " ".join(steps_of(walked.after))
 
 
-@walk_invariant("not-done-changes-nothing")
+@promised("not-done-changes-nothing", WALK)
 def not_done(walked: Walked) -> str:
     """A step that was not done leaves the plan as it was."""
     same = walked.outcome not in ("not-done", "undone") or walked.after.items == walked.before.items
     return "" if same else f"after {walked.item.step}"
 
 
-@walk_invariant("better-repeats-up-to-its-passes")
+@promised("better-repeats-up-to-its-passes", WALK)
 def better_repeats(walked: Walked) -> str:
     """A step that helped comes again first, as long as it has passes left."""
     if walked.outcome != "better" or walked.item.inserted:
@@ -128,7 +117,7 @@ def better_repeats(walked: Walked) -> str:
     return "" if repeats == left else f"{method.id}: {'not ' if left else ''}repeated"
 
 
-@walk_invariant("passes-are-kept")
+@promised("passes-are-kept", WALK)
 def passes_kept(walked: Walked) -> str:
     """No method stands in the plan once its passes are used up."""
     done = dict(walked.passes)
@@ -140,7 +129,7 @@ def passes_kept(walked: Walked) -> str:
     return ", ".join(sorted(wrong)) if walked.outcome == "no-change" else ""
 
 
-@walk_invariant("never-a-milder-step-after")
+@promised("never-a-milder-step-after", WALK)
 def never_milder(walked: Walked) -> str:
     """After a step without change nothing milder than it comes for the finding."""
     if walked.outcome != "no-change" or walked.item.inserted:
@@ -150,7 +139,7 @@ def never_milder(walked: Walked) -> str:
     return ", ".join(wrong)
 
 
-@walk_invariant("nothing-new-appears")
+@promised("nothing-new-appears", WALK)
 def nothing_new(walked: Walked) -> str:
     """An outcome without change never adds a step to the finding."""
     if walked.outcome != "no-change":
@@ -158,7 +147,7 @@ def nothing_new(walked: Walked) -> str:
     return " ".join(sorted(set(steps_of(walked.after)) - set(steps_of(walked.before))))
 
 
-@walk_invariant("every-walk-ends")
+@promised("every-walk-ends", WALK)
 def walk_ends(walked: Walked) -> str:
     """Every ladder comes to an end in no more passes than its methods have."""
     return "no end in sight" if walked.places > FAR else ""

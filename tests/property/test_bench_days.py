@@ -5,6 +5,7 @@ air is judged anew, release by release, by the exposure arithmetic.
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,11 +15,18 @@ from triage.case.profile import Bench, RoomProfile
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.judge import judge_release
 from triage.exposure.ledger import judge_day
-from triage.history.dayair import DayAir, mg_per_ml
+from triage.exposure.step import Terms
+from triage.history.dayair import DayAir
 from triage.history.daytypes import Hours, PutDown, Task, Visit, chains_of, sessions_of
 from triage.history.schedule import plan_day
-from triage.plan.air import AirJudge
-from triage.plan.substances import room_of, strength_fraction, substance_of
+from triage.plan.airjudge import AirJudge
+from triage.plan.substances import (
+    mg_per_ml,
+    release_min_of,
+    room_of,
+    strength_fraction,
+    substance_of,
+)
 
 HOURS = Hours(9 * 60, 18 * 60)
 
@@ -40,15 +48,13 @@ def checked_plain_day(seed, most_changes):
     return plan
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_a_random_day_breaks_no_rule(seed):
-    checked_plain_day(seed, 40)
-
-
-@pytest.mark.slow
-def test_five_hundred_random_days_break_no_rule():
-    for seed in range(1000, 1500):
-        checked_plain_day(seed, 300)
+@pytest.mark.parametrize(
+    ("seeds", "cases"),
+    [(range(12), 40), pytest.param(range(1000, 1500), 300, marks=pytest.mark.slow)],
+)
+def test_a_random_day_breaks_no_rule(seeds, cases):
+    for seed in seeds:
+        checked_plain_day(seed, cases)
 
 
 def real_tasks(random, knowledge, cases):
@@ -96,21 +102,18 @@ def checked_real_day(seed, knowledge, most_changes=6):
     assert faults_of_day(plan, tasks, HOURS) == []
     judge = AirJudge(knowledge, bench, DayLedger())
     ledger, slow = DayLedger(), []
-    terms = {
-        "margin": judge.margin,
-        "no_limit_ok": True,
-        "lel_share": knowledge.judgement.lel_share.value,
-    }
+    terms = Terms(
+        margin=judge.margin, no_limit_ok=True, lel_share=knowledge.judgement.lel_share.value
+    )
     for entry, method in releases_of(plan, tasks, knowledge):
         substance = substance_of(knowledge, knowledge.agents[entry.agent])
         if substance.airborne == "none":
             continue
         share = strength_fraction(method.strength) * method.amount.open_share
-        minutes = judge.release_min(method)
-        verdict = judge_release(
-            substance, entry.amount_ml, room_of(knowledge, bench), minutes, ledger=ledger,
-            at_min=float(entry.begin_min), strength_fraction=share, **terms,
-        )  # fmt: skip
+        minutes = release_min_of(knowledge, method)
+        then = replace(terms, ledger=ledger, at_min=float(entry.begin_min), strength_fraction=share)
+        room = room_of(knowledge, bench)
+        verdict = judge_release(substance, entry.amount_ml, room, minutes, then)
         assert verdict.verdict != "over", (entry, verdict.sentence)
         assert method.amount.least_ml <= entry.amount_ml <= method.amount.typical_ml
         if verdict.reentry_min:
@@ -121,9 +124,7 @@ def checked_real_day(seed, knowledge, most_changes=6):
             # The plan shows four significant digits.
             assert own[0].end_min - own[0].begin_min >= math.floor(verdict.reentry_min * 0.999)
         mass = entry.amount_ml * mg_per_ml(knowledge, method, entry.agent)
-        known = {s.key: s for s in (*ledger.substances, substance)}
-        release = Release(float(entry.begin_min), mass, entry.agent)
-        ledger = DayLedger((*ledger.releases, release), tuple(known.values()))
+        ledger = ledger.added([Release(float(entry.begin_min), mass, entry.agent)], [substance])
         # A step is judged over the time in which it can evaporate, so the whole day is too.
         slow.append(Release(float(entry.begin_min), mass, entry.agent, minutes))
     ledger = DayLedger(tuple(slow), ledger.substances)
@@ -159,26 +160,16 @@ def gap_to_the_shortest(seed):
     return (plan.ends_min - exact) / (exact - HOURS.opens_min)
 
 
-def test_small_days_are_within_ten_percent_of_the_exact_shortest(capsys):
-    gaps = [gap for seed in range(6) if (gap := gap_to_the_shortest(seed)) is not None]
-    with capsys.disabled():
-        print(
-            f"\n{len(gaps)} small days against the exact solver: mean {np.mean(gaps):.2%}, worst {max(gaps):.1%} longer"
-        )
-    assert len(gaps) == 6
-    assert max(gaps) <= 0.10
-
-
-@pytest.mark.slow
-def test_three_hundred_small_days_against_the_exact_shortest(capsys):
-    gaps = [gap for seed in range(300) if (gap := gap_to_the_shortest(seed)) is not None]
+@pytest.mark.parametrize("days", [6, pytest.param(300, marks=pytest.mark.slow)])
+def test_small_days_are_within_ten_percent_of_the_exact_shortest(days, capsys):
+    gaps = [gap for seed in range(days) if (gap := gap_to_the_shortest(seed)) is not None]
     beyond = sum(gap > 0.10 for gap in gaps)
     with capsys.disabled():
         print(
             f"\n{len(gaps)} small days against the exact solver: mean {np.mean(gaps):.2%}, "
             f"worst {max(gaps):.1%} longer, {beyond} beyond 10 %"
         )
-    assert len(gaps) > 250
+    assert len(gaps) > 0.8 * days
     assert beyond <= len(gaps) // 100
     assert max(gaps) <= 0.15
 

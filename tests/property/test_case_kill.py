@@ -143,7 +143,7 @@ def test_killed_at_every_step_of_a_write(tmp_path: Path) -> None:
             capture_output=True,
             text=True,
             check=False,
-            timeout=60,
+            timeout=600,
         )
         states.append(len(load_case(path).attempts))
         if done.returncode == 0:

@@ -15,17 +15,17 @@ from tests.support.random_rules import FIELDS, KINDS, chooser, draw_facts, draw_
 from tests.support.three_engines import Tally, compare
 from triage.knowledge.rules import FAMILIES
 
-SAMPLE = 200
+SAMPLE = 80
 FULL = 10_000
 
 
-@pytest.mark.parametrize("seed", range(100))
-def test_clips_agrees_on_random_rules(seed):
+def test_clips_agrees_on_random_rules():
     """First the exporter itself: rules without meaning, against the naive evaluator."""
-    choose = chooser(50_000 + seed)
-    rules, facts = draw_rules(choose), draw_facts(choose)
-    engine = ClipsEngine(dict.fromkeys(KINDS, FIELDS), rules)
-    assert set(engine.consult(facts)) == naive(rules, facts)
+    for seed in range(60):
+        choose = chooser(50_000 + seed)
+        rules, facts = draw_rules(choose), draw_facts(choose)
+        engine = ClipsEngine(dict.fromkeys(KINDS, FIELDS), rules)
+        assert set(engine.consult(facts)) == naive(rules, facts), seed
 
 
 def test_three_engines_agree_on_generated_cases():

@@ -71,13 +71,9 @@ def differences(seeds, per_case=CHANGES):
                 yield f"seed {seed}, {place} {answer}: {found}"
 
 
-def test_outlines_are_those_of_forward_chaining():
-    assert list(differences(SAMPLE)) == []
-
-
-@pytest.mark.slow
-def test_outlines_of_500_cases_are_those_of_forward_chaining():
-    assert list(differences(FULL)) == []
+@pytest.mark.parametrize("seeds", [SAMPLE, pytest.param(FULL, marks=pytest.mark.slow)])
+def test_outlines_are_those_of_forward_chaining(seeds):
+    assert list(differences(seeds)) == []
 
 
 @pytest.mark.parametrize(("case", "bench"), demo_cases(), ids=lambda v: getattr(v, "id", ""))

@@ -121,13 +121,9 @@ def test_explanations_of_the_demo_cases_are_true(case, bench):
     check_truth(case, bench)
 
 
-def test_explanations_of_generated_cases_are_true():
-    assert sum(check_truth(*drawn_case(seed)) for seed in SAMPLE) > 100
-
-
-@pytest.mark.slow
-def test_explanations_of_500_generated_cases_are_true():
-    assert sum(check_truth(*drawn_case(seed)) for seed in FULL) > 10_000
+@pytest.mark.parametrize("seeds", [SAMPLE, pytest.param(FULL, marks=pytest.mark.slow)])
+def test_explanations_of_generated_cases_are_true(seeds):
+    assert sum(check_truth(*drawn_case(seed)) for seed in seeds) > 10 * len(seeds)
 
 
 @pytest.mark.parametrize(("case", "bench"), demo_cases(), ids=lambda v: getattr(v, "id", ""))

@@ -10,6 +10,7 @@ from triage.exposure.day import DayLedger, Release
 from triage.exposure.judge import judge_release
 from triage.exposure.ledger import judge_day
 from triage.exposure.space import EXACT, Band, Room, corners
+from triage.exposure.step import Terms
 from triage.exposure.substance import Limit, Substance
 from triage.exposure.superpose import Superposition
 
@@ -168,13 +169,13 @@ def test_the_largest_amount_is_ok_and_a_little_more_is_not(where, last, rows):
     ledger = DayLedger(
         tuple(Release(t, m * 1e-3, "heptane", span) for t, m, span in rows), (HEPTANE,)
     )
-    largest = judge_release(ACETONE, 0.0, where, last, ledger=ledger).largest_ok_ml
+    largest = judge_release(ACETONE, 0.0, where, last, Terms(ledger=ledger)).largest_ok_ml
     assert largest is not None
     assume(largest > 1e-9)
-    at = judge_release(ACETONE, largest, where, last, ledger=ledger)
+    at = judge_release(ACETONE, largest, where, last, Terms(ledger=ledger))
     assert at.verdict == "ok"
     assert at.exceeded_by <= 1.0 + 1e-9
-    above = judge_release(ACETONE, largest * 1.01, where, last, ledger=ledger)
+    above = judge_release(ACETONE, largest * 1.01, where, last, Terms(ledger=ledger))
     assert above.verdict == "over" or above.near.peak.mg_per_m3.high >= 5e5  # saturated
 
 
@@ -183,7 +184,7 @@ def test_the_largest_amount_is_ok_and_a_little_more_is_not(where, last, rows):
 def test_a_day_never_makes_a_step_better(where, rows, ml):
     ledger = DayLedger(tuple(Release(t, m, "heptane", last) for t, m, last in rows), (HEPTANE,))
     alone = judge_release(ACETONE, ml, where, 5.0)
-    after = judge_release(ACETONE, ml, where, 5.0, ledger=ledger)
+    after = judge_release(ACETONE, ml, where, 5.0, Terms(ledger=ledger))
     assert after.exceeded_by >= alone.exceeded_by * (1 - 1e-9)
     assert (after.largest_ok_ml or 0.0) <= alone.largest_ok_ml * (1 + 1e-9)
 

@@ -35,7 +35,7 @@ from hypothesis.stateful import (
 
 from tests.support.case_gen import draw_case, speaking_signs
 from tests.support.hostile import TEXTS
-from tests.support.knowledge import RULES, rulebase
+from tests.support.knowledge import RULES, consultant
 from tests.support.safety import CHECKS, Seen, broken
 from triage.case.models import OUTCOMES, Attempt, Case
 from triage.case.profile import Bench
@@ -60,16 +60,10 @@ class Walker(RuleBasedStateMachine):
         super().__init__()
         self.home = Path(tempfile.mkdtemp(prefix="walk-"))
         self.now = START
-        base = rulebase()
         self.shop = Workshop(
-            base.knowledge,
-            self.home,
-            Bench(),
-            self.home / "bench.yaml",
-            lambda: self.now,
-            base.normal,
+            consultant(), self.home, Bench(), self.home / "bench.yaml", lambda: self.now
         )
-        self.k = base.knowledge
+        self.k = self.shop.knowledge
         self.attempts: dict[str, tuple[Attempt, ...]] = {}
         self.touched = ["one", "two"]
 

@@ -221,7 +221,7 @@ def shortest_day_min(tasks, airing, begins_min, horizon_min=2000):
         integrality=whole,
         bounds=Bounds(lower, upper),
         constraints=LinearConstraint(np.array(rows), low, high),
-        options={"time_limit": 30},
+        options={"time_limit": 600},
     )
     assert found.success, found.message
     return round(found.fun)

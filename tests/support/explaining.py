@@ -18,7 +18,7 @@ from triage.explain.sweep import Answer, Sweep
 from triage.explain.trail import Trail
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES, Family
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.lookahead import Lookahead
 from triage.plan.skeleton import Outline, SkeletonMaker
 

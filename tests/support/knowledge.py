@@ -7,11 +7,9 @@ from functools import cache
 from pathlib import Path
 
 from triage.engine.consult import Consultant
-from triage.engine.normal import normalise
 from triage.knowledge.book import Knowledge
 from triage.knowledge.load import load_knowledge
 from triage.plan.planner import Planner
-from triage.service.rulestore import Rulebase
 
 # A test of an added entry runs the tests of entries on a copy of the rules, named here.
 RULES = Path(os.environ.get("TRIAGE_TEST_RULES") or Path(__file__).resolve().parents[2] / "rules")
@@ -24,15 +22,9 @@ def shipped() -> Knowledge:
 
 
 @cache
-def rulebase() -> Rulebase:
-    """Return the shipped knowledge with its rules in normal form."""
-    return Rulebase(shipped(), normalise(shipped()))
-
-
-@cache
 def consultant() -> Consultant:
     """Return the compiled rulebase of the shipped knowledge."""
-    return Consultant(shipped(), rulebase().normal)
+    return Consultant(shipped())
 
 
 @cache

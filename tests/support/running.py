@@ -14,15 +14,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from tests.support.knowledge import RULES, consultant, rulebase
+from tests.support.knowledge import RULES, consultant, shipped
 from triage import cli
 from triage.engine.consult import Consultant
 from triage.knowledge import load
-from triage.service.rulestore import Rulebase, load_rulebase
+from triage.knowledge.book import Knowledge
 from triage.yamltext import Parsed, parse_yaml
 
 ROOT = RULES.parent
@@ -40,13 +39,28 @@ class Ran:
 Runner = Callable[..., Ran]
 
 
-def _rulebase(folder: Path) -> Rulebase:
-    return rulebase() if Path(folder) == RULES else load_rulebase(folder)
+def _knowledge(folder: Path) -> Knowledge:
+    if Path(folder) == RULES:
+        return shipped()
+    files = sorted(path for path in Path(folder).rglob("*") if path.is_file())
+    return _read(folder, tuple((path, path.read_bytes()) for path in files))
 
 
-def _consultant(knowledge: Any, *rest: Any) -> Consultant:
-    is_shipped = knowledge is rulebase().knowledge
-    return consultant() if is_shipped else Consultant(knowledge, *rest)
+@lru_cache(maxsize=1)
+def _read(folder: Path, _texts: tuple[tuple[Path, bytes], ...]) -> Knowledge:
+    return load.load_knowledge(folder)
+
+
+# The last copy of the rules that was compiled, with what came of it.
+_compiled: list[tuple[Knowledge, Consultant]] = []
+
+
+def _consultant(knowledge: Knowledge) -> Consultant:
+    if knowledge is shipped():
+        return consultant()
+    if not _compiled or _compiled[0][0] is not knowledge:
+        _compiled[:] = [(knowledge, Consultant(knowledge))]
+    return _compiled[0][1]
 
 
 @lru_cache(maxsize=500)
@@ -57,10 +71,10 @@ def _parsed(text: str, shown_as: str) -> Parsed:
 def share_rules(patch: pytest.MonkeyPatch) -> None:
     """Let what runs in this process use the shipped rulebase that is there already.
 
-    Another folder of rules is read, checked and compiled as ever; only a file whose text was
-    parsed before is not parsed again.
+    Another folder of rules is read, checked and compiled as ever; only what was read just now is
+    not read again while its files are the same, nor a file parsed whose text was parsed before.
     """
-    patch.setattr("triage.service.workshop.load_rulebase", _rulebase)
+    patch.setattr("triage.service.workshop.load_knowledge", _knowledge)
     patch.setattr("triage.service.workshop.Consultant", _consultant)
     patch.setattr(load, "parse_yaml", _parsed)
 

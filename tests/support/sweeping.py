@@ -1,11 +1,13 @@
-"""The dimensions of the sweep over the shipped knowledge, and its benches, made once a process."""
+"""What proofs of the shipped knowledge begin with, made once a process: axes, benches, coverage."""
 
 from __future__ import annotations
 
 from functools import cache
 
 from tests.proof.axes import Axes, axes_of
+from tests.proof.coverage import Coverage, coverage_of
 from tests.proof.judged import JudgedBenches
+from tests.proof.needed import Needed, needed_of
 from tests.support.knowledge import consultant
 
 
@@ -19,3 +21,15 @@ def axes() -> Axes:
 def judged() -> JudgedBenches:
     """Return its benches with the air and the exclusions of each."""
     return JudgedBenches(consultant(), axes().benches)
+
+
+@cache
+def reached() -> Coverage:
+    """Return how far the cases beside the rules reach."""
+    return coverage_of(consultant())
+
+
+@cache
+def needed() -> Needed:
+    """Return which rules their cases need."""
+    return needed_of(consultant())

@@ -11,27 +11,21 @@ import pytest
 from tests.tui.driving import Hand
 from triage.case.profile import BENCH_FILE, Bench, load_bench
 from triage.engine.consult import Consultant
-from triage.knowledge.book import Knowledge
-from triage.plan.planner import Planner
-from triage.service import Clock, Workshop
+from triage.service.listing import Clock
+from triage.service.workshop import Workshop
 
 ROOT = Path(__file__).resolve().parents[2]
 Opened = Callable[..., Workshop]
 
 
 @pytest.fixture(scope="session")
-def opened_on(knowledge: Knowledge, consultant: Consultant, planner: Planner) -> Opened:
+def opened_on(consultant: Consultant) -> Opened:
     """Return a function that opens a workshop on a folder, without compiling the rules again."""
 
     def opened(cases: Path, clock: Clock | None = None) -> Workshop:
         path = cases / BENCH_FILE
         bench = load_bench(path) if path.is_file() else Bench()
-        workshop = Workshop(
-            knowledge, cases, bench, path if path.is_file() else None, clock or Hand()
-        )
-        workshop.consultant = consultant
-        workshop.planner = planner
-        return workshop
+        return Workshop(consultant, cases, bench, path if path.is_file() else None, clock or Hand())
 
     return opened
 

@@ -14,14 +14,16 @@ from textual.keys import _character_to_key
 from textual.pilot import Pilot
 from textual.worker import WorkerCancelled
 
-from triage.service import Workshop
+from triage.plan.model import Step
+from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
-from triage.tui.keysets import keyset_of
+from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.screens.questions import QuestionScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.windows import ChoiceScreen
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
-PATIENCE_S = 25.0
+PATIENCE_S = 120.0
 # Keys with a name that write a sign.
 SIGNS = {
     "space": " ",
@@ -74,6 +76,13 @@ class Pulse:
         return self.seconds
 
 
+def next_step(workshop: Workshop, case: str) -> Step:
+    """Return the step that is due in a case."""
+    step = workshop.plan(workshop.load(case)).next_step()
+    assert step is not None
+    return step
+
+
 class Driver:
     """Keys in, screen out."""
 
@@ -109,7 +118,7 @@ class Driver:
         """
         if self.app._exception is not None:
             raise self.app._exception  # a program that broke down is never calm
-        await self.pilot._wait_for_screen()
+        await self.pilot._wait_for_screen(PATIENCE_S)
         await asyncio.sleep(0)
         self.screen._on_timer_update()
 
@@ -145,25 +154,36 @@ class Driver:
         assert self.app._driver is not None
         self.app._driver.send_message(event)
 
-    async def press(self, *keys: str) -> None:
-        """Press keys one after the other, each when the last has had its effect."""
+    async def press(self, *keys: str, on: type | None = None) -> None:
+        """Press keys one after the other, each when the last has had its effect; wait for ``on``."""
         for key in keys:
             self.send(key)
             await asyncio.sleep(0)
             await self.settled()
+        if on is not None:
+            await self.on(on)
 
-    async def write(self, text: str) -> None:
-        """Type a text."""
+    async def write(self, text: str, *then: str, on: type | None = None) -> None:
+        """Type a text, then press keys."""
         for sign in text:
             self.send("space" if sign == " " else sign)
             await self.calm()
         await self.settled()
+        await self.press(*then, on=on)
+
+    async def type_ahead(self, *keys: str) -> None:
+        """Send keys and let them go through the queues, without waiting for what comes of them."""
+        for key in keys:
+            self.send(key)
+            for _ in range(6):
+                await self.calm()
 
     async def record(self, key: str) -> None:
         """Record an outcome; where the step's time is not over, say that it was ended early."""
         await self.press(key)
         if isinstance(self.screen, ChoiceScreen):
             await self.press(keyset_of(self.app).answers[1])
+        await self.on(RecordedScreen)
 
     async def on(self, screen: type) -> None:
         """Wait until a screen is on top."""
@@ -177,8 +197,6 @@ class Driver:
         assert asked.question is not None
         assert asked.question.question == question, asked.question.question
         keys = [key for key, _ in asked.question.answers]
-        from triage.tui.keysets import WORDS
-
         await self.press(WORDS.answers[keys.index(answer)])
 
 

@@ -16,7 +16,7 @@ sys.path.insert(0, str(ROOT))
 
 from tests.tui.driving import Hand, driven  # noqa: E402
 from tests.tui.places import reached  # noqa: E402
-from triage.service import open_workshop  # noqa: E402
+from triage.service.workshop import open_workshop  # noqa: E402
 from triage.tui.screens import plan  # noqa: E402
 
 SIZE = (100, 30)

@@ -9,17 +9,11 @@ from pathlib import Path
 import pytest
 
 from tests.tui.driving import NOON, Driver, Hand, driven
-from tests.tui.test_everywhere import (
-    colours,
-    grown_and_shrunk,
-    nothing_is_cut_off_at_the_side,
-    stopped_and_gone_on,
-)
 from triage.case.changes import with_attempt
 from triage.case.models import Attempt
 from triage.case.store import load_case, update_case
 from triage.exposure.wording import number
-from triage.service import Workshop, open_workshop
+from triage.service.workshop import Workshop, open_workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens.air import AirScreen
 from triage.tui.screens.windows import DetailScreen
@@ -60,8 +54,7 @@ async def chosen(driver: Driver, choice: str) -> None:
 
 async def test_next_step_has_sentence_curve_and_day(bench: Workshop) -> None:
     async with driven(bench, case=CASE, size=(100, 30)) as driver:
-        await driver.press("a")
-        await driver.on(AirScreen)
+        await driver.press("a", on=AirScreen)
         text = driver.text
         assert "+ WITHIN" in text
         assert "* face" in text
@@ -72,8 +65,7 @@ async def test_next_step_has_sentence_curve_and_day(bench: Workshop) -> None:
 async def test_what_is_tried_is_held_against_the_same_limit_as_before(bench: Workshop) -> None:
     """With the window shut another limit binds: the level with it open stands beside it."""
     async with driven(bench, case="bumblebee-plate-3") as driver:
-        await driver.press("a")
-        await driver.on(AirScreen)
+        await driver.press("a", on=AirScreen)
         before = driver.screen.view.answer.air
         choices = list(bench.knowledge.controls)
         await driver.press("enter", "3", str(choices.index("none") + 1))
@@ -88,26 +80,6 @@ async def test_what_is_tried_is_held_against_the_same_limit_as_before(bench: Wor
         assert "As planned" in driver.text
         await driver.press("enter", "4")
         assert "As planned" not in driver.text
-
-
-async def test_no_colour_and_small_window_lose_nothing(
-    bench: Workshop, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setenv("NO_COLOR", "")
-    async with driven(bench, case=CASE, size=(80, 24)) as driver:
-        await driver.press("a")
-        await driver.on(AirScreen)
-        coloured = driver.text
-        assert colours(driver)
-        nothing_is_cut_off_at_the_side(driver)
-        await grown_and_shrunk(driver)
-        await stopped_and_gone_on(driver)
-    monkeypatch.setenv("NO_COLOR", "1")
-    async with driven(bench, case=CASE, size=(80, 24)) as driver:
-        await driver.press("a")
-        await driver.on(AirScreen)
-        assert not colours(driver)
-        assert driver.text == coloured
 
 
 async def test_amount_and_ventilation_can_be_tried(bench: Workshop) -> None:
@@ -126,8 +98,7 @@ async def test_amount_and_ventilation_can_be_tried(bench: Workshop) -> None:
 
 async def test_everything_in_full_is_in_words(bench: Workshop) -> None:
     async with driven(bench, case=CASE, size=(100, 40)) as driver:
-        await driver.press("a", "f")
-        await driver.on(DetailScreen)
+        await driver.press("a", "f", on=DetailScreen)
         plain = driver.screen.plain
         assert "highest at the face:" in plain
         assert "largest amount in one pass now" in plain
@@ -139,8 +110,7 @@ async def test_day_counts_attempts_on_every_case(bench: Workshop) -> None:
     with_attempts(bench, CASE, 0.5, 0.5)
     with_attempts(bench, "bumblebee-plate-3", 0.5)
     async with driven(bench, case=CASE, size=(100, 40)) as driver:
-        await driver.press("a")
-        await driver.on(AirScreen)
+        await driver.press("a", on=AirScreen)
         assert "3 releases in 24 h" in driver.text
         assert "8 h [" in driver.text
         await driver.press("f")

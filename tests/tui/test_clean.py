@@ -8,15 +8,14 @@ from tests.tui.driving import driven
 from tests.tui.places import CASE
 from triage.errors import TriageError
 from triage.looks import CLEAN, unseen_zones, zones_of
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 
 
 async def test_a_clean_zone_by_keys(workshop: Workshop) -> None:
     async with driven(workshop, case=CASE, size=(100, 60)) as driver:
-        await driver.press("l")
-        await driver.on(ObserveScreen)
+        await driver.press("l", on=ObserveScreen)
         zones = driver.screen._zones()
         mouth = zones.index("mouthparts") + 1
         await driver.press(*["down"] * mouth, "space")
@@ -50,8 +49,7 @@ async def test_the_rest_is_declared_clean_in_one_go_after_it_is_named(workshop: 
     zones = zones_of(workshop.knowledge, workshop.load(case))
     unseen = unseen_zones(workshop.knowledge, workshop.load(case))
     async with driven(workshop, case=case) as driver:
-        await driver.press("l")
-        await driver.on(ObserveScreen)
+        await driver.press("l", on=ObserveScreen)
         assert f"{len(zones) - len(unseen)} of {len(zones)} looked at" in driver.text
         await driver.press("r")
         assert "Nothing is noted at" in driver.text
@@ -75,8 +73,7 @@ async def test_the_end_is_said_with_what_was_left_and_why(workshop: Workshop) ->
     async with driven(workshop, case=case, size=(80, 40)) as driver:
         await driver.on(PlanScreen)
         assert "READY FOR THE CAMERA" not in driver.text
-        await driver.press("l", "r", "2", "q")
-        await driver.on(PlanScreen)
+        await driver.press("l", "r", "2", "q", on=PlanScreen)
         told = " ".join(driver.text.split())
         assert "READY FOR THE CAMERA" in told
         assert "Below what the picture shows." in told
@@ -93,7 +90,6 @@ async def test_what_was_found_stands_in_the_list_also_where_most_of_the_group_ha
     zone = workshop.knowledge.zones[case.findings[0].zone]
     assert taxon.plan not in zone.plans
     async with driven(workshop, case=case.id, size=(100, 60)) as driver:
-        await driver.press("l")
-        await driver.on(ObserveScreen)
+        await driver.press("l", on=ObserveScreen)
         assert zone.name in driver.text
         assert f"1 of {len(zones_of(workshop.knowledge, case))} looked at" in driver.text

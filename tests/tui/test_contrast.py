@@ -13,7 +13,7 @@ from textual.color import Color
 
 from tests.tui.driving import Driver, driven
 from tests.tui.places import reached
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 
 LEAST = 4.5
 LOOKED_AT = ("walk", "questions-finding", "filter", "plan", "observe", "particulars")

@@ -7,7 +7,7 @@ import re
 from tests.tui.driving import driven
 from tests.tui.places import CASE, home
 from triage.plan.names import finding_names
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.show.lines import lines_of
 from triage.show.reasons import change_lines, what_if_lines
 from triage.show.words import named
@@ -25,13 +25,11 @@ async def test_two_keys_to_every_answer_from_the_plan_and_from_the_step(looking:
             await home(driver)
             await driver.press(*start)
             for key, title in ANSWERED.items():
-                await driver.press(desk, key)
-                await driver.on(DetailScreen)
+                await driver.press(desk, key, on=DetailScreen)
                 assert title in driver.text, (start, key)
                 await driver.press("q")
             for key in "236":
-                await driver.press(desk, key)
-                await driver.on(ChoiceScreen)
+                await driver.press(desk, key, on=ChoiceScreen)
                 await driver.press("1")
                 if key == "6":
                     await driver.press("1")

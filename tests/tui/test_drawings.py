@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tests.tui.driving import driven
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.service import Workshop
-from triage.tui.screens.observe import ObserveScreen
+from triage.service.workshop import Workshop
+from triage.show.words import STATE_SIGNS
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.widgets.animal import (
     ZoneState,
@@ -16,13 +18,8 @@ from triage.tui.widgets.animal import (
     load_drawing,
     parse_drawing,
     with_signs,
+    zone_states,
 )
-from triage.tui.widgets.beside import Aside
-
-# Keys that mean something else where the drawing is shown.
-TAKEN = {
-    key for binding in ObserveScreen.BINDINGS for key in binding.key.split(",") if len(key) == 1
-}
 
 
 def test_every_body_plan_is_drawn(knowledge: Knowledge) -> None:
@@ -44,7 +41,6 @@ def test_keys_are_free_and_stand_on_the_drawing(plan: str) -> None:
     assert drawing is not None
     keys = [zone.key for zone in drawing.zones]
     assert len(set(keys)) == len(keys)
-    assert not TAKEN & set(keys)
     assert {zone.key for _, _, zone in drawing.marks} == set(keys)
     signs = {sign for line in drawing.lines for sign in line if sign.isalnum()}
     assert signs <= {*keys, "v", "o"}
@@ -91,6 +87,16 @@ def test_the_state_of_every_zone_has_room_beside_its_key(plan: str) -> None:
                 assert ("x" in beside and beside != before) or not is_there, (zone, side)
 
 
+@pytest.mark.parametrize("state", STATE_SIGNS)
+def test_every_state_of_a_finding_can_be_drawn(state: str, looking: Workshop) -> None:
+    case = looking.load("bumblebee-plate-3")
+    plan = looking.plan(case)
+    findings = tuple(replace(each, state=state) for each in plan.findings)
+    drawn = zone_states(case, replace(plan, findings=findings))
+    assert {each.sign for each in drawn} == {STATE_SIGNS[state][0]}
+    assert all(each.style for each in drawn)
+
+
 async def test_beside_the_plan_stands_the_step_or_the_place_on_the_animal(
     looking: Workshop,
 ) -> None:
@@ -98,7 +104,7 @@ async def test_beside_the_plan_stands_the_step_or_the_place_on_the_animal(
     for width, is_beside in ((119, False), (120, True)):
         async with driven(looking, case="bumblebee-plate-3", size=(width, 40)) as driver:
             await driver.on(PlanScreen)
-            aside = driver.screen.query_one(Aside)
+            aside = driver.screen.query_one("#aside")
             assert aside.display is is_beside
             step = driver.screen.plan.next_step()
             assert (step.success.split()[-1] in driver.text) is is_beside

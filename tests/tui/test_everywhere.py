@@ -17,11 +17,11 @@ from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
 from tests.tui.places import CASE, SCREENS, reached
 from triage.plan.model import Notice
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.planrows import plan_rows
 from triage.tui.screens import plan
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.recorded import recorded_text
+from triage.tui.screens.recording import recorded_text
 from triage.tui.screens.windows import HelpScreen, StopScreen
 
 
@@ -67,8 +67,7 @@ async def grown_and_shrunk(driver: Driver) -> None:
 
 async def stopped_and_gone_on(driver: Driver) -> None:
     before, depth = driver.screen, len(driver.app.screen_stack)
-    await driver.press("escape")
-    await driver.on(StopScreen)
+    await driver.press("escape", on=StopScreen)
     assert "Take the tool off the specimen" in driver.text
     await driver.press("enter")
     assert isinstance(driver.screen, StopScreen)
@@ -101,10 +100,18 @@ async def test_one_key_goes_back_from_everywhere(looking: Workshop) -> None:
 async def test_stop_comes_out_of_the_palette_too(looking: Workshop) -> None:
     async with driven(looking, case=CASE) as driver:
         below = driver.screen
-        await driver.press("ctrl+p", "escape")
-        await driver.on(StopScreen)
+        await driver.press("ctrl+p", "escape", on=StopScreen)
         await driver.press("q")
         assert driver.screen is below
+
+
+async def test_a_search_that_outlives_the_palette_breaks_nothing(looking: Workshop) -> None:
+    """Its rows were styled by a palette that had lost its style: the program ended."""
+    async with driven(looking, case=CASE) as driver:
+        await driver.press("ctrl+p")
+        palette = driver.screen
+        palette._component_styles.clear()
+        assert palette.get_component_styles("command-palette--help-text") is palette.styles
 
 
 async def test_help_lists_every_key_of_the_screen(looking: Workshop) -> None:
@@ -116,8 +123,7 @@ async def test_help_lists_every_key_of_the_screen(looking: Workshop) -> None:
                 for active in driver.screen.active_bindings.values()
                 if active.enabled and active.binding.show
             }
-            await driver.press("question_mark")
-            await driver.on(HelpScreen)
+            await driver.press("question_mark", on=HelpScreen)
             for what in described:
                 assert what in driver.screen.plain, name
             assert "Esc" in driver.screen.plain
@@ -235,12 +241,10 @@ async def test_the_bench_is_saved_and_a_wrong_value_is_refused(workshop: Worksho
         await driver.on(CasesScreen)
         await driver.press("o", "down", "enter")
         await driver.press(*["backspace"] * 5)
-        await driver.write("42")
-        await driver.press("enter")
+        await driver.write("42", "enter")
         assert workshop.bench.room.volume_m3 == 42
         await driver.press("enter", *["backspace"] * 5)
-        await driver.write("huge")
-        await driver.press("enter")
+        await driver.write("huge", "enter")
         assert workshop.bench.room.volume_m3 == 42
         assert "huge" in driver.screen.query_one("#fault").text
 
@@ -256,8 +260,7 @@ async def test_a_small_terminal_says_so_and_keeps_step_and_stop(
         assert "80 x 24" in " ".join(driver.text.split())
         assert step.name in " ".join(driver.text.casefold().split())
         assert "Esc STOP" in " ".join(driver.text.split())
-        await driver.press("escape")
-        await driver.on(StopScreen)
+        await driver.press("escape", on=StopScreen)
         assert "Take the tool off" in " ".join(driver.text.split())
 
 

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from textual.widgets import Static
 
-from tests.tui.conftest import Opened
-from tests.tui.driving import driven
+from tests.tui.driving import driven, next_step
 from triage.plan.model import Step
+from triage.service.workshop import Workshop
 from triage.tui.hanging import beside
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.widgets.frame import fitted
 
 
-async def test_every_method_of_the_demo_cases(demo: Path, opened_on: Opened) -> None:
-    workshop = opened_on(demo)
+async def test_every_method_of_the_demo_cases(workshop: Workshop) -> None:
     seen: set[str] = set()
     async with driven(workshop, size=(80, 24)) as driver:
         for entry in workshop.entries():
@@ -87,15 +84,12 @@ def test_of_a_long_place_the_name_is_cut() -> None:
         assert len(fitted(place, width)) <= width
 
 
-async def test_rung_and_pass_stand_beside_a_running_timer(demo: Path, opened_on: Opened) -> None:
-    workshop = opened_on(demo)
+async def test_rung_and_pass_stand_beside_a_running_timer(workshop: Workshop) -> None:
     case = "skimmer-plate-8"
-    step = workshop.plan(workshop.load(case)).next_step()
-    assert step is not None
+    step = next_step(workshop, case)
     workshop.start_timer(case, step.id, 600, "puff")
     async with driven(workshop, case=case, size=(80, 24)) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
+        await driver.press("s", on=WalkScreen)
         first = driver.text.splitlines()[0]
         assert "left" in first
         assert f"rung {step.rung}/{step.rungs} · pass 1/{step.passes}" in first

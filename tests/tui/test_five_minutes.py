@@ -7,14 +7,13 @@ import re
 
 from tests.tui.conftest import ROOT
 from tests.tui.driving import NOON, driven
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.intake import IntakeScreen
-from triage.tui.screens.observe import ObserveScreen
+from triage.tui.screens.observe import IntakeScreen, ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 
@@ -35,8 +34,7 @@ async def test_from_the_list_to_the_first_record_in_four_keys(workshop: Workshop
     async with driven(workshop) as driver:
         await driver.on(CasesScreen)
         keys = ["down", "enter", "s", "b"]
-        await driver.press(*keys)
-        await driver.on(RecordedScreen)
+        await driver.press(*keys, on=RecordedScreen)
         cases = [workshop.load(each.id) for each in workshop.list_cases()]
         assert sum(case.attempts != () and case.attempts[-1].at == NOON for case in cases) == 1
         assert len(keys) <= 4
@@ -81,8 +79,7 @@ async def test_what_was_not_looked_at_is_not_recorded(workshop: Workshop) -> Non
     """Each line has its key, the usual answer comes first; leaving records nothing."""
     case = workshop.new("bee", "bees-wasps").id
     async with driven(workshop, case=case) as driver:
-        await driver.press("l", "W")
-        await driver.on(IntakeScreen)
+        await driver.press("l", "W", on=IntakeScreen)
         asked = [question.id for question in driver.screen.questions]
         await driver.press("enter")
         assert "nothing is answered yet" in driver.text
@@ -103,8 +100,7 @@ async def test_the_five_minutes(workshop: Workshop) -> None:
         assert "> NOW        blot oil with paper" in driver.text
 
         # 2. One step fills the screen; the timer's end stands in the case file.
-        await driver.press("s")
-        await driver.on(WalkScreen)
+        await driver.press("s", on=WalkScreen)
         for said in ("Lay a paper point", "start 60 s", "STOP (Esc) if you see", "cleared"):
             assert said in driver.text
         await driver.press("t")
@@ -112,49 +108,41 @@ async def test_the_five_minutes(workshop: Workshop) -> None:
 
         # 3. No change; after the last pass warm blotting, which is a hold point.
         for number in range(1, 4):
-            await driver.press("n")
-            await driver.on(RecordedScreen)
+            await driver.press("n", on=RecordedScreen)
             assert len(workshop.load(CASE).attempts) == number
-            await driver.press("enter")
-            await driver.on(WalkScreen)
+            await driver.press("enter", on=WalkScreen)
         assert driver.screen.step.name == "blot with gentle warmth"
         assert driver.screen.panel == "hold"
         await driver.press("enter", "enter")
         assert driver.screen.panel == "hold"
-        await driver.write("paper stays dry")
-        await driver.press("enter")
+        await driver.write("paper stays dry", "enter")
         assert driver.screen.panel == "work"
         steps = workshop.plan(workshop.load(CASE)).steps
         liquid = next(at for at, step in enumerate(steps) if "detergent" in step.name)
         assert "hidden test spot" in [step.name for step in steps[:liquid]]
 
         # 4. Damage holds the case until a written reason releases it.
-        await driver.press("d")
-        await driver.on(RecordedScreen)
+        await driver.press("d", on=RecordedScreen)
         assert "HELD" in driver.text
         await driver.press("enter")
         await driver.until(lambda: driver.screen.plan.held, "held")
         assert driver.screen.plan.steps == ()
         await driver.press("ctrl+r")
-        await driver.write("a hair was loose before")
-        await driver.press("enter")
+        await driver.write("a hair was loose before", "enter")
         await driver.until(lambda: not driver.screen.plan.held, "released")
         assert workshop.load(CASE).releases[0].reason == "a hair was loose before"
 
         # 5. Back to the animal: a zone, a question, cannot tell, why.
-        await driver.press("l")
-        await driver.on(ObserveScreen)
-        await driver.press("4")
-        await driver.on(QuestionScreen)
+        await driver.press("l", on=ObserveScreen)
+        await driver.press("4", on=QuestionScreen)
         assert "cannot tell" in driver.text
-        await driver.press("e")
-        await driver.on(DetailScreen)
+        await driver.press("e", on=DetailScreen)
         assert "Why this is asked" in driver.text
+        assert "How to find out" in driver.text
         await driver.press("q", "u", "q", "q")
 
         # 6. Ask the plan.
         await driver.on(PlanScreen)
-        await driver.press("e")
-        await driver.on(ChoiceScreen)
+        await driver.press("e", on=ChoiceScreen)
         for asked in ("why does this step", "why not another", "would change", "what if", "asking"):
             assert asked in driver.text

@@ -16,10 +16,9 @@ import triage.tui
 from tests.tui.conftest import Opened
 from tests.tui.driving import Hand, driven
 from tests.tui.test_outcome_keys import bound, unbound, widgets
-from triage.service import Workshop
 from triage.service.settings import Settings
+from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
-from triage.tui.choices import Choices, chosen
 from triage.tui.keysets import (
     ACTS,
     LEFT,
@@ -34,9 +33,10 @@ from triage.tui.keysets import (
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.questions import QuestionScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.screens.windows import HelpScreen, StopScreen
+from triage.tui.services import Choices, chosen
 
 CASE = "bumblebee-plate-3"
 # Rows from the top, each with the offset of its first key in key widths.
@@ -203,8 +203,7 @@ async def worked(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
         place = [option.id for option in zones.options].index("abdomen-hairy")
         await driver.press(*[down] * place, down, up)
         assert zones.highlighted == place
-        await driver.press(keyset.keys_of("choose")[0])
-        await driver.on(QuestionScreen)
+        await driver.press(keyset.keys_of("choose")[0], on=QuestionScreen)
         asked = driver.screen.question
         assert f"{keyset.answers[0]}  {asked.answers[0][1][:10]}" in driver.text
         await driver.press(keyset.answers[1])
@@ -214,10 +213,8 @@ async def worked(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
         await driver.press(keyset.keys_of("cannot-tell")[0])
         assert workshop.load(CASE).findings[-1].signs == {}
         leave = keyset.keys_of("leave")[0]
-        await driver.press(leave, leave)
-        await driver.on(PlanScreen)
-        await driver.press(keyset.keys_of("start")[0])
-        await driver.on(WalkScreen)
+        await driver.press(leave, leave, on=PlanScreen)
+        await driver.press(keyset.keys_of("start")[0], on=WalkScreen)
         assert f" {keyset.outcomes[1]}  better" in driver.text
         await driver.press("question_mark")
         assert isinstance(driver.screen, HelpScreen)
@@ -228,15 +225,11 @@ async def worked(keyset: KeySet, demo: Path, opened_on: Opened) -> None:
         )
         await driver.press("q")
         for stop in keyset.keys_of("stop"):
-            await driver.press(stop)
-            await driver.on(StopScreen)
-            await driver.press(keyset.keys_of("leave")[0])
-            await driver.on(WalkScreen)
-        await driver.press(keyset.outcomes[2])
-        await driver.on(RecordedScreen)
+            await driver.press(stop, on=StopScreen)
+            await driver.press(keyset.keys_of("leave")[0], on=WalkScreen)
+        await driver.press(keyset.outcomes[2], on=RecordedScreen)
         assert workshop.load(CASE).attempts[-1].outcome == "no-change"
-        await driver.press(keyset.keys_of("choose")[0])
-        await driver.on(WalkScreen)
+        await driver.press(keyset.keys_of("choose")[0], on=WalkScreen)
 
 
 @pytest.mark.parametrize("keyset", [LEFT, RIGHT], ids=lambda each: each.id)
@@ -313,8 +306,7 @@ async def test_at_80_columns_no_act_of_looking_is_left_out(
 ) -> None:
     async with driven(looking, case=CASE, size=(80, 24)) as driver:
         driver.app._use_keys(keyset)
-        await driver.press(keyset.keys_of("look")[0])
-        await driver.on(ObserveScreen)
+        await driver.press(keyset.keys_of("look")[0], on=ObserveScreen)
         last = driver.text.splitlines()[-1]
         for act in ("Choose", "Plan", "All the rest", "Clean here", "STOP", "Keys"):
             assert act in last, last

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.tui.driving import driven
 from triage.case.profile import load_bench
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.show.entry import shelves
 from triage.tui.screens.handbook import PAGE_ROWS, HandbookScreen
 from triage.tui.screens.plan import PlanScreen
@@ -15,8 +15,7 @@ CASE = "bumblebee-plate-3"
 
 async def test_every_entry_is_reached_though_few_are_laid_out_at_first(looking: Workshop) -> None:
     async with driven(looking, case=CASE) as driver:
-        await driver.press("h")
-        await driver.on(HandbookScreen)
+        await driver.press("h", on=HandbookScreen)
         every = sum(len(shelf.entries) for shelf in shelves(looking.knowledge))
         listed = driver.screen.query_one("#rows")
         assert listed.option_count == PAGE_ROWS < every
@@ -36,7 +35,7 @@ async def test_a_search_finds_what_is_not_laid_out(looking: Workshop) -> None:
         assert not driver.screen.check_action("filter", ())
         await driver.write(last.id.replace("-", " ").split()[0])
         ids = [o.id for o in driver.screen.query_one("#rows").options]
-        found = [*ids, *(key for key, _ in driver.screen._waiting)]
+        found = [*ids, *(row.id for row in driver.screen._waiting)]
         assert any(key.endswith(f"/{last.id}") for key in found)
 
 
@@ -56,10 +55,8 @@ def test_other_entries_are_called_by_their_names(looking: Workshop) -> None:
 async def test_stop_comes_before_the_palette(looking: Workshop) -> None:
     async with driven(looking, case=CASE) as driver:
         await driver.press("ctrl+p")
-        await driver.press("escape")
-        await driver.on(StopScreen)
-        await driver.press("q")
-        await driver.on(PlanScreen)
+        await driver.press("escape", on=StopScreen)
+        await driver.press("q", on=PlanScreen)
 
 
 async def test_the_palette_has_one_command_of_each_name(looking: Workshop) -> None:
@@ -94,8 +91,7 @@ async def test_a_bottle_is_found_by_its_words_and_what_is_left_in_it_is_written(
         rows = driver.screen.query_one("#rows").options
         assert [row.id.split("/")[0] for row in rows] == ["stock"]
         await driver.press("down", "enter", "down", *["backspace"] * 6)
-        await driver.write("470")
-        await driver.press("enter")
+        await driver.write("470", "enter")
         await driver.until(lambda: "470 mL" in driver.text, "not written")
         await driver.press("f9")  # out of the line: all rows again
         driver.screen.query_one("#rows").highlighted = next(
@@ -106,8 +102,7 @@ async def test_a_bottle_is_found_by_its_words_and_what_is_left_in_it_is_written(
         await driver.press("enter", "1")
         await driver.write("80")
         await driver.press("down", "down")
-        await driver.write("from the cellar")
-        await driver.press("enter")
+        await driver.write("from the cellar", "enter")
     kept = load_bench(workshop.bench_path).stock
     ethanol = next(bottle for bottle in kept if bottle.agent == "ethanol")
     assert ethanol == before["ethanol"].model_copy(update={"ml": 470.0})

@@ -6,7 +6,6 @@ import importlib
 import inspect
 import pkgutil
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from textual.binding import Binding
@@ -15,16 +14,15 @@ from textual.dom import DOMNode
 from textual.widgets import Digits, Input, OptionList, Static
 
 import triage.tui
-from tests.tui.conftest import Opened
 from tests.tui.driving import Pulse, driven
 from tests.tui.list_labels import screens
+from triage.service.workshop import Workshop
 from triage.tui.app import Palette, TriageApp
 from triage.tui.keysets import SETS, KeySet
 from triage.tui.screens import observe
 from triage.tui.screens.base import OPENING_S
-from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.widgets.animal import drawn_plans, load_drawing
 
@@ -113,14 +111,12 @@ def test_what_starts_in_one_set_records_in_none() -> None:
 
 @pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
 async def test_the_start_key_pressed_twice_records_nothing(
-    keyset: KeySet, demo: Path, opened_on: Opened
+    keyset: KeySet, workshop: Workshop
 ) -> None:
-    workshop = opened_on(demo)
     async with driven(workshop, case=CASE) as driver:
         driver.app._use_keys(keyset)
         for key in keyset.keys_of("start"):
-            await driver.press(key)
-            await driver.on(WalkScreen)
+            await driver.press(key, on=WalkScreen)
             await driver.press(key, key)
             assert workshop.load(CASE).attempts == ()
             while not isinstance(driver.screen, PlanScreen):
@@ -130,15 +126,14 @@ async def test_the_start_key_pressed_twice_records_nothing(
 
 @pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)
 async def test_an_outcome_is_not_taken_before_the_step_could_be_seen(
-    keyset: KeySet, demo: Path, opened_on: Opened
+    keyset: KeySet, workshop: Workshop
 ) -> None:
-    workshop, pulse = opened_on(demo), Pulse(a_look_s=0.0)
+    pulse = Pulse(a_look_s=0.0)
     async with driven(workshop, case=CASE, pulse=pulse) as driver:
         driver.app._use_keys(keyset)
         bells: list[str] = []
         driver.app.bell = lambda: bells.append("rung")
-        await driver.press(keyset.keys_of("start")[0])
-        await driver.on(WalkScreen)
+        await driver.press(keyset.keys_of("start")[0], on=WalkScreen)
         for soon_s in (0.0, OPENING_S - 0.01):
             pulse.seconds = soon_s
             await driver.press(keyset.outcomes[3])
@@ -147,37 +142,18 @@ async def test_an_outcome_is_not_taken_before_the_step_could_be_seen(
             assert "CANNOT" not in driver.text
         assert bells == []
         pulse.seconds = OPENING_S
-        await driver.press(keyset.outcomes[3])
-        await driver.on(RecordedScreen)
+        await driver.press(keyset.outcomes[3], on=RecordedScreen)
         assert [each.outcome for each in workshop.load(CASE).attempts] == ["worse"]
 
 
-async def test_nor_before_the_next_step_could_be_seen(demo: Path, opened_on: Opened) -> None:
-    workshop, pulse = opened_on(demo), Pulse(a_look_s=0.0)
+async def test_nor_before_the_next_step_could_be_seen(workshop: Workshop) -> None:
+    pulse = Pulse(a_look_s=0.0)
     async with driven(workshop, case=CASE, pulse=pulse) as driver:
         await driver.press("s")
         pulse.seconds = 10.0
-        await driver.press("n")
-        await driver.on(RecordedScreen)
-        await driver.press("enter", "n")
-        await driver.on(WalkScreen)
+        await driver.press("n", on=RecordedScreen)
+        await driver.press("enter", "n", on=WalkScreen)
         assert len(workshop.load(CASE).attempts) == 1
         pulse.seconds = 20.0
         await driver.press("n")
         assert len(workshop.load(CASE).attempts) == 2
-
-
-def test_a_zone_has_a_key_of_its_own_in_every_set() -> None:
-    """The keys on the drawing are the same in all sets, so that none may be one of theirs."""
-    for plan in drawn_plans():
-        drawing = load_drawing(plan)
-        assert drawing is not None
-        for keyset in SETS.values():
-            keymap = keyset.keymap()
-            taken = {
-                key
-                for base in ObserveScreen.__mro__
-                for binding in Binding.make_bindings(base.__dict__.get("BINDINGS", ()))
-                for key in keymap.get(binding.id or "", binding.key).split(",")
-            }
-            assert not taken & {zone.key for zone in drawing.zones}, (plan, keyset.id)

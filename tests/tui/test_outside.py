@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.tui.driving import driven
 from tests.tui.places import CASE
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.walk import WalkScreen
 
@@ -34,8 +34,7 @@ async def test_a_step_that_still_stands_is_gone_on_with_and_the_record_keeps_bot
     workshop: Workshop,
 ) -> None:
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
+        await driver.press("s", on=WalkScreen)
         step = driver.screen.step
         workshop.accept(CASE, "f2", "too little to matter")
         await driver.until(lambda: "changed outside" in driver.text, "note")
@@ -48,8 +47,7 @@ async def test_a_step_that_still_stands_is_gone_on_with_and_the_record_keeps_bot
 
 async def test_a_step_that_stands_no_more_is_replaced_by_the_next(workshop: Workshop) -> None:
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
+        await driver.press("s", on=WalkScreen)
         old = driver.screen.step.id
         workshop.accept(CASE, driver.screen.step.finding, "leave it")
         await driver.until(lambda: driver.screen.step.id != old, "next step")

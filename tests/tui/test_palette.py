@@ -9,12 +9,12 @@ from types import SimpleNamespace
 
 import pytest
 
-from tests.tui.driving import Driver, driven
+from tests.tui.driving import Driver, driven, next_step
 from triage import cli
 from triage.cli import build_parser, commands
 from triage.commands import sheet
 from triage.commands.inside import NOT_INSIDE, Inside
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.named import named_things
 from triage.tui.palette import Palette, acts_of, commands_of
 from triage.tui.screens.form import FormScreen
@@ -34,8 +34,7 @@ async def opened(workshop: Workshop) -> AsyncIterator[Driver]:
 
 async def found(driver: Driver, words: str) -> None:
     """Open the palette, write some letters, take the first thing that has them."""
-    await driver.press("ctrl+p")
-    await driver.on(Palette)
+    await driver.press("ctrl+p", on=Palette)
     await driver.write(words)
     palette = driver.screen
     await driver.until(
@@ -77,8 +76,7 @@ async def test_every_act_of_a_screen_is_offered_but_what_records(workshop: Works
 
 
 async def test_cases_steps_bottles_agents_and_words_of_notes_are_found(workshop: Workshop) -> None:
-    step = workshop.plan(workshop.load(CASE)).next_step()
-    assert step is not None
+    step = next_step(workshop, CASE)
     workshop.record("skimmer-plate-8", "f2-puff-air", "better", note="a grey hair stays")
     async with opened(workshop) as driver:
         things = list(named_things(driver.app, driver.screen, workshop))
@@ -107,13 +105,11 @@ async def test_a_command_asks_for_its_words_and_shows_what_it_says(workshop: Wor
         await driver.on(FormScreen)
         await driver.write("5")
         await driver.press("down")
-        await driver.write("nothing-known")
-        await driver.press("enter")
+        await driver.write("nothing-known", "enter")
         assert "nothing-known" in driver.screen.query_one("#fault").text
         await driver.press(*["backspace"] * 13)
         await driver.write("etha")
-        await driver.press("right", "enter")
-        await driver.on(DetailScreen)
+        await driver.press("right", "enter", on=DetailScreen)
         assert "5 drops are about" in driver.text
         await driver.press("q")
         await driver.on(FormScreen)  # to reckon again with another figure
@@ -128,8 +124,7 @@ async def test_what_a_form_lacks_is_called_by_the_words_of_its_lines(workshop: W
         known = next(each for each in driver.app.inside.known() if each.name == "mix")
         what = {word.name: word.what for word in known.words}
         assert what["agent"] in driver.screen.query_one("#fault").text
-        await driver.write("ethanol")
-        await driver.press("enter")
+        await driver.write("ethanol", "enter")
         fault = driver.screen.query_one("#fault").text
         assert f'"{what["to"]}"' in fault
         assert "--" not in fault

@@ -16,19 +16,17 @@ import pytest
 from PIL import Image
 
 from tests.proof.pictures import made
-from tests.tui.driving import Driver, Hand, driven
+from tests.tui.driving import Driver, Hand, driven, next_step
 from tests.tui.places import CASE
 from triage.errors import TriageError
 from triage.picture.marked import CAME as CAME_INK
 from triage.picture.marked import LEFT as LEFT_INK
-from triage.service import Workshop
 from triage.service.benchasked import changed_bench
+from triage.service.workshop import Workshop
 from triage.tui.keysets import LEFT
 from triage.tui.screens import photos
 from triage.tui.screens.form import FormScreen
-from triage.tui.screens.photos import PhotosScreen
-from triage.tui.screens.recorded import RecordedScreen
-from triage.tui.widgets.photoview import drawer, upright
+from triage.tui.screens.photos import PhotosScreen, drawer, upright
 
 ROOT = Path(__file__).resolve().parents[2]
 RED, BLUE = (255, 0, 0), (0, 0, 255)
@@ -41,8 +39,7 @@ def pictured(workshop: Workshop) -> Workshop:
     folder.mkdir(exist_ok=True)
     for name, colour in (("red", RED), ("blue", BLUE)):
         Image.new("RGB", (64, 48), colour).save(folder / f"{name}.png")
-    step = workshop.plan(workshop.load(CASE)).next_step()
-    assert step is not None
+    step = next_step(workshop, CASE)
     workshop.record(
         CASE, step.id, "better", photo_before="photos/red.png", photo_after="photos/blue.png"
     )
@@ -66,8 +63,7 @@ async def test_the_pair_is_drawn_with_its_paths(
 ) -> None:
     monkeypatch.setenv("NO_COLOR", "")
     async with driven(pictured, case=CASE) as driver:
-        await driver.press("p")
-        await driver.on(PhotosScreen)
+        await driver.press("p", on=PhotosScreen)
         assert "BEFORE  photos/red.png" in driver.text
         assert "AFTER  photos/blue.png" in driver.text
         assert painted(driver) == [{"#ff0000"}, {"#0000ff"}]
@@ -100,8 +96,7 @@ async def test_a_photo_that_is_gone_and_one_that_is_none_are_said_in_place(
 async def test_only_keys_that_do_something_are_shown(looking: Workshop) -> None:
     async with driven(looking, case=CASE) as driver:
         driver.app._use_keys(LEFT)
-        await driver.press("p")
-        await driver.on(PhotosScreen)
+        await driver.press("p", on=PhotosScreen)
         assert f"{LEFT.sign('pass')} names the photos" in driver.text
         assert "Older" not in driver.text.splitlines()[-1]
 
@@ -134,7 +129,7 @@ def test_the_terminal_is_asked_nothing_and_keeps_every_key() -> None:
     """In a terminal of its own: what draws is chosen, nothing is written, no key is taken."""
     ours, its = pty.openpty()
     os.write(ours, b"l\n")
-    act = "from triage.tui.widgets.photoview import drawer; drawer(); print(repr(input()))"
+    act = "from triage.tui.screens.photos import drawer; drawer(); print(repr(input()))"
     done = subprocess.Popen([sys.executable, "-c", act], cwd=ROOT, stdin=its, stdout=its)
     assert done.wait(60) == 0
     said = os.read(ours, 400)
@@ -168,8 +163,7 @@ async def test_the_newest_picture_of_the_camera_is_offered_and_kept_beside_the_c
     (camera / "list.txt").write_text("no picture")
     hand.on(60)
     async with driven(workshop, case=CASE, clock=hand) as driver:
-        await driver.press("s", "m")
-        await driver.on(FormScreen)
+        await driver.press("s", "m", on=FormScreen)
         assert not driver.screen.query_one("#photo_before").value
         assert "F4 takes one.png" in driver.text
         await driver.press("f4", "enter")
@@ -177,7 +171,6 @@ async def test_the_newest_picture_of_the_camera_is_offered_and_kept_beside_the_c
         take("two.png", BLUE)
         await driver.press("m", "f4", "enter")
         await driver.record("b")
-        await driver.on(RecordedScreen)
     last = workshop.load(CASE).attempts[-1]
     assert (last.photo_before, last.photo_after) == (
         f"photos/{CASE}/one.png",
@@ -209,8 +202,7 @@ async def test_the_pair_is_opened_in_the_viewer_of_the_system(
     opened: list[Path] = []
     monkeypatch.setattr(photos, "view_photo", opened.append)
     async with driven(pictured, case=CASE) as driver:
-        await driver.press("p")
-        await driver.on(PhotosScreen)
+        await driver.press("p", on=PhotosScreen)
         await driver.press("enter")
         await driver.until(lambda: len(opened) == 2)
     assert [place.name for place in opened] == ["red.png", "blue.png"]
@@ -224,8 +216,7 @@ async def test_a_terminal_with_placeholders_is_sent_the_pair_itself(
     monkeypatch.delenv("NO_COLOR", raising=False)
     monkeypatch.setattr(sys, "__stdout__", io.StringIO())
     async with driven(pictured, case=CASE) as driver:
-        await driver.press("p")
-        await driver.on(PhotosScreen)
+        await driver.press("p", on=PhotosScreen)
         sent = sys.__stdout__
         await driver.until(lambda: sent.getvalue().count("U=1") == 2)
     coded = re.findall(r"\x1b_G[^;\x1b]*f=100[^;\x1b]*;([^\x1b]*)\x1b", sent.getvalue())
@@ -273,8 +264,7 @@ async def test_the_pair_is_compared_by_one_key_and_marked_in_real_pixels(
     for name, picture in (("a.png", before), ("b.png", after)):
         points = (picture * 255).round().astype(np.uint8)
         Image.fromarray(points).save(workshop.cases / name)
-    step = workshop.plan(workshop.load(CASE)).next_step()
-    assert step is not None
+    step = next_step(workshop, CASE)
     workshop.record(CASE, step.id, "better", photo_before="a.png", photo_after="b.png")
     async with driven(workshop, case=CASE, size=(120, 60)) as driver:
 
@@ -283,8 +273,7 @@ async def test_the_pair_is_compared_by_one_key_and_marked_in_real_pixels(
             texts = [text for strip in strips for text, _, _ in strip if text.startswith("\x1bP")]
             return [points_of(text) for text in texts]
 
-        await driver.press("p")
-        await driver.on(PhotosScreen)
+        await driver.press("p", on=PhotosScreen)
         await driver.until(lambda: len(shown()) == 2)
         plain = shown()
         middle = before[100:-100, 100:-100].mean(axis=(0, 1)) * 255

@@ -9,8 +9,8 @@ import pytest
 from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, driven
 from tests.tui.test_whole_job import INTAKE, OILY
-from triage.plan.questions import is_put, question_line
-from triage.service import Workshop
+from triage.plan.questions import is_put
+from triage.service.workshop import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens import plan as plan_module
 from triage.tui.screens.form import FormScreen
@@ -24,12 +24,9 @@ CASE = "bumblebee-plate-3"
 
 async def to_new_finding(driver: Driver) -> None:
     """Go to the questions about a second finding on the hairy thorax."""
-    await driver.press("l")
-    await driver.on(ObserveScreen)
-    await driver.press("H")
-    await driver.on(ChoiceScreen)
-    await driver.press("2")
-    await driver.on(QuestionScreen)
+    await driver.press("l", on=ObserveScreen)
+    await driver.press("H", on=ChoiceScreen)
+    await driver.press("2", on=QuestionScreen)
 
 
 def new_bee(workshop: Workshop, answers: dict[str, str]) -> str:
@@ -42,8 +39,7 @@ def new_bee(workshop: Workshop, answers: dict[str, str]) -> str:
 
 async def to_the_end_of_asking(driver: Driver) -> None:
     """Say "cannot tell" to everything asked about the finding that is worked on first."""
-    await driver.press("l", "H", "1")
-    await driver.on(QuestionScreen)
+    await driver.press("l", "H", "1", on=QuestionScreen)
     for _ in range(60):
         if driver.screen.question is None:
             return
@@ -64,8 +60,7 @@ async def test_the_question_worth_most_comes_first(workshop: Workshop) -> None:
         best = workshop.desk.questions(case)
         mine = [q.line.question for q in best if q.line.finding == "f1"]
         assert len(mine) > 5
-        await driver.press("l", "H", "1")
-        await driver.on(QuestionScreen)
+        await driver.press("l", "H", "1", on=QuestionScreen)
         for _ in range(5):
             declined = driver.screen.visit.declined
             best = workshop.desk.questions(case, declined)
@@ -98,16 +93,14 @@ async def test_what_could_change_the_next_step_is_asked_first(workshop: Workshop
 
 async def test_a_specimen_has_no_deposit_to_name(looking: Workshop) -> None:
     async with driven(looking, case=CASE) as driver:
-        await driver.press("l", "W")
-        await driver.on(QuestionScreen)
+        await driver.press("l", "W", on=QuestionScreen)
         assert not driver.screen.check_action("name", ())
 
 
 async def test_a_settled_finding_is_said_and_asking_may_go_on(workshop: Workshop) -> None:
     case = new_bee(workshop, INTAKE)
     async with driven(workshop, case=case) as driver:
-        await driver.press("l", "H", "1")
-        await driver.on(QuestionScreen)
+        await driver.press("l", "H", "1", on=QuestionScreen)
         for _ in range(30):
             asked = driver.screen.question
             if asked is None:
@@ -157,8 +150,7 @@ async def test_what_nobody_can_tell_ends_with_the_harmless_step_and_what_to_look
 async def test_a_finding_may_be_left_as_it_is_from_the_end_of_asking(workshop: Workshop) -> None:
     async with driven(workshop, case=CASE) as driver:
         await to_the_end_of_asking(driver)
-        await driver.press(keys_of(driver)["keep-it"])
-        await driver.on(FormScreen)
+        await driver.press(keys_of(driver)["keep-it"], on=FormScreen)
 
 
 async def test_going_back_puts_the_later_answers_again(workshop: Workshop) -> None:
@@ -186,16 +178,13 @@ async def test_an_answer_of_another_visit_can_be_corrected(
     workshop: Workshop, opened_on: Opened
 ) -> None:
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("l", "W")
-        await driver.on(QuestionScreen)
-        await driver.press("z")
-        await driver.on(ChoiceScreen)
+        await driver.press("l", "W", on=QuestionScreen)
+        await driver.press("z", on=ChoiceScreen)
         assert "Which answer was wrong?" in driver.text
         keys = [choice for choice, _ in driver.screen._choices]
         assert "whole" in keys
         assert "taxon" in keys
-        await driver.press(WORDS.answers[keys.index("whole")])
-        await driver.on(QuestionScreen)
+        await driver.press(WORDS.answers[keys.index("whole")], on=QuestionScreen)
         assert driver.screen.question.question == "whole"
         assert "< your answer so far" in driver.text
         await driver.press("2")
@@ -223,8 +212,7 @@ async def test_the_chosen_question_of_the_plan_is_asked(workshop: Workshop) -> N
         wanted = rows[-1]
         listed = driver.screen.query_one("#rows")
         listed.highlighted = listed.get_option_index(wanted.id)
-        await driver.press("enter")
-        await driver.on(QuestionScreen)
+        await driver.press("enter", on=QuestionScreen)
         assert driver.screen.question.question == wanted.question
         assert driver.screen.question.finding == wanted.finding
 
@@ -253,8 +241,7 @@ async def test_the_cursor_goes_to_the_step_that_is_due_now(workshop: Workshop) -
         assert not driver.screen.row.is_now
         step = workshop.plan(workshop.load(CASE)).next_step()
         workshop.skip(CASE, step.finding, step.method, "not this one")
-        await driver.press("l", "q")
-        await driver.on(PlanScreen)
+        await driver.press("l", "q", on=PlanScreen)
         assert driver.screen.row.is_now
 
 
@@ -289,8 +276,7 @@ def test_what_group_place_or_record_answer_is_not_asked(workshop: Workshop) -> N
         ):
             place = (question, finding)
             knowledge = workshop.knowledge
-            line = question_line(knowledge, question, finding, "")
-            assert is_put(knowledge, workshop.load(case), line) is is_asked, place
+            assert is_put(knowledge, workshop.load(case), finding, question) is is_asked, place
             assert is_asked or place not in {(q.question, q.finding) for q in agenda.all}
 
 

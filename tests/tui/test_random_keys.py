@@ -19,7 +19,7 @@ from tests.tui.driving import Driver, Hand, Pulse, driven
 from tests.tui.test_outcome_keys import bound
 from triage.case.models import Attempt, Case
 from triage.case.store import load_case
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.keysets import SETS, KeySet
 from triage.tui.screens.base import OPENING_S
 from triage.tui.screens.plan import PlanScreen

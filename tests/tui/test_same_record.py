@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import io
-import re
 import shutil
 from pathlib import Path
 
+from tests.support.scripted import Script
 from tests.tui.conftest import ROOT, Opened
 from tests.tui.driving import Driver, Hand, driven
 from triage.plain.dialogue import Dialogue
 from triage.plain.session import PlainSession
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.keysets import WORDS
 from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.walk import WalkScreen
@@ -19,28 +18,12 @@ from triage.tui.screens.walk import WalkScreen
 CASE = "bumblebee-plate-3"
 
 
-class Script:
-    """Answers the plain session; ``#text`` picks the line of the last list that begins so."""
-
-    def __init__(self, *wanted: str) -> None:
-        self.wanted = list(wanted)
-        self.sink = io.StringIO()
-
-    def readline(self) -> str:
-        if not self.wanted:
-            return ""
-        word = self.wanted.pop(0)
-        if not word.startswith("#"):
-            return f"{word}\n"
-        found = re.findall(rf"^  (\d+) {re.escape(word[1:])}", self.sink.getvalue(), re.MULTILINE)
-        assert found, f"{word} is not offered:\n{self.sink.getvalue()[-1500:]}"
-        return f"{found[-1]}\n"
-
-
-def in_plain_lines(workshop: Workshop, *wanted: str) -> None:
+def in_plain_lines(workshop: Workshop, *wanted: str, case: str = CASE) -> str:
     script = Script(*wanted, "stop")
-    PlainSession(workshop, Dialogue(script, script.sink)).run(CASE)  # type: ignore[arg-type]
-    assert script.wanted == [], script.sink.getvalue()[-1500:]
+    PlainSession(workshop, Dialogue(script, script.sink)).run(case)
+    said = script.sink.getvalue()
+    assert script.wanted == [], said[-1500:]
+    return said
 
 
 def folder(root: Path, name: str) -> Path:
@@ -63,15 +46,11 @@ async def by_keys(driver: Driver, hand: Hand) -> None:
     await driver.press("enter", "n")
     # An undo with its reason, damage, a release with its reason.
     await driver.press("enter", "b", "z")
-    await driver.write("wrong key")
-    await driver.press("enter")
-    await driver.on(WalkScreen)
+    await driver.write("wrong key", "enter", on=WalkScreen)
     await driver.press("d", "enter")
     await driver.until(lambda: driver.screen.plan.held, "held")
     await driver.press("ctrl+r")
-    await driver.write("a loose hair only")
-    await driver.press("enter")
-    await driver.on(PlanScreen)
+    await driver.write("a loose hair only", "enter", on=PlanScreen)
     # A clean zone, a new finding, an answer, one left as it is.
     await driver.press("l")
     zones = driver.screen._zones()
@@ -79,8 +58,7 @@ async def by_keys(driver: Driver, hand: Hand) -> None:
     question = driver.screen.question
     assert question is not None
     await driver.press(WORDS.answers[0], "ctrl+l")
-    await driver.write("too small to see")
-    await driver.press("enter")
+    await driver.write("too small to see", "enter")
 
 
 async def test_byte_for_byte(tmp_path: Path, opened_on: Opened) -> None:

@@ -10,16 +10,14 @@ import pytest
 
 from tests.tui.conftest import Opened
 from tests.tui.driving import NOON, Hand, driven
-from tests.tui.test_same_record import Script
+from tests.tui.test_same_record import in_plain_lines
 from triage import cli
 from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.store import create_case
 from triage.commands import common, history, work
 from triage.errors import TriageError
-from triage.plain.dialogue import Dialogue
-from triage.plain.session import PlainSession
-from triage.service import Workshop
 from triage.service.acts import accept_method, accept_suggestion, suggestions_for
+from triage.service.workshop import Workshop
 
 ANSWERS = {
     "worth-it": "yes", "whole": "whole", "lacquered": "no", "old-poison-signs": "no",
@@ -56,13 +54,6 @@ def shop_on(folder: Path, opened_on: Opened) -> Workshop:
     return shop
 
 
-def plainly(shop: Workshop, *wanted: str) -> str:
-    script = Script(*wanted, "stop")
-    PlainSession(shop, Dialogue(script, script.sink)).run("bee")  # type: ignore[arg-type]
-    assert script.wanted == []
-    return script.sink.getvalue()
-
-
 def written(shop: Workshop) -> bytes:
     return (shop.cases / "bee.yaml").read_bytes()
 
@@ -93,7 +84,7 @@ async def test_one_key_skips_it_and_all_faces_write_the_same(
         now = rows.index(driver.screen.row.id)
         await driver.press(*["down"] * (rows.index(f"skip-{RUNG}") - now), "enter")
         assert driver.screen.plan.step(RUNG) is None
-    said = plainly(plain, "#skip as suggested")
+    said = in_plain_lines(plain, "#skip as suggested", case="bee")
     assert SELDOM in said
     assert by_command(step, monkeypatch, "worked", "bee", "--accept", RUNG) == 0
     assert by_command(method, monkeypatch, "skip", "bee", METHOD, "--as-suggested") == 0
@@ -106,12 +97,11 @@ async def test_one_key_skips_it_and_all_faces_write_the_same(
     # Taken back: appended, nothing deleted, the same from every face, and suggested again.
     async with driven(keys, case="bee", clock=Hand()) as driver:
         await driver.press("z")
-        await driver.write("meant another")
-        await driver.press("enter")
+        await driver.write("meant another", "enter")
         await driver.until(lambda: driver.screen.plan.step(RUNG), "offered again")
         assert driver.screen.skips
     row.undo("bee", "meant another")
-    plainly(plain, "#take back, with a reason", "meant another")
+    in_plain_lines(plain, "#take back, with a reason", "meant another", case="bee")
     assert by_command(step, monkeypatch, "undo", "bee", "--reason", "meant another") == 0
     again = ("skip", "bee", METHOD, "--finding", "f1", "--again", "--reason", "meant another")
     assert by_command(method, monkeypatch, *again) == 0

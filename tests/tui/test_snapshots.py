@@ -15,7 +15,7 @@ from syrupy.extensions.single_file import SingleFileSnapshotExtension, WriteMode
 
 from tests.tui.driving import Driver, driven
 from tests.tui.places import SCREENS, reached
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.screens import plan
 
 DRAWN_WITH = "8.2.8"

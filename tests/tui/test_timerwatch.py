@@ -10,7 +10,7 @@ from tests.tui.driving import NOON
 from triage.case.changes import new_case, with_timer
 from triage.case.models import Case, Finding, Timer
 from triage.knowledge.book import Knowledge
-from triage.tui.timerwatch import TimerWatch, alarm_words
+from triage.tui.ringing import TimerWatch, alarm_words
 
 
 def case_with(seconds: float) -> Case:

@@ -10,8 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.tui.conftest import Opened
-from tests.tui.driving import NOON, Driver, Hand, driven
-from triage import service
+from tests.tui.driving import NOON, Driver, Hand, driven, next_step
 from triage.case.changes import with_timer
 from triage.case.models import Timer
 from triage.case.store import update_case
@@ -19,13 +18,12 @@ from triage.cli import main
 from triage.errors import TriageError
 from triage.history.filterline import filter_from_line
 from triage.history.table import Filter
-from triage.service import Workshop
 from triage.service.acts import bench_day
+from triage.service.workshop import Workshop, open_workshop
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.photos import PhotosScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.today import TodayScreen
-from triage.tui.todayrows import Names
+from triage.tui.screens.today import Names, TodayScreen
 
 CHAMBER = "case-brittle-chamber-water-thymol"
 MOTH = "hawkmoth-plate-5"
@@ -53,8 +51,7 @@ def lay_in_a_chamber(workshop: Workshop, case: str = MOTH, ago_h: float = 25) ->
 
 def record_with_photos(workshop: Workshop, case: str = "bumblebee-plate-3") -> None:
     (workshop.cases / "before.jpg").write_bytes(b"x")
-    step = workshop.plan(workshop.load(case)).next_step()
-    assert step is not None
+    step = next_step(workshop, case)
     workshop.record(case, step.id, "better", note="brown ring", photo_before="before.jpg")
 
 
@@ -65,8 +62,7 @@ async def test_the_day_stands_in_its_order_and_a_row_opens_its_case(
     day = bench_day(workshop)
     first = day.plan.entries[0]
     async with driven(workshop, size=size) as driver:
-        await driver.press("j")
-        await driver.on(TodayScreen)
+        await driver.press("j", on=TodayScreen)
         text = flat(driver)
         assert f"planned at 12:00, {day.cases} cases" in text
         assert "; ends " in text
@@ -76,11 +72,9 @@ async def test_the_day_stands_in_its_order_and_a_row_opens_its_case(
             whose = f"{names.case(entry.case)}: {names.place(entry.case, entry.step)}"
             assert f"{entry.name} {whose}" in text
         assert not IDS.search(text), IDS.findall(text)
-        await driver.press("enter")
-        await driver.on(PlanScreen)
+        await driver.press("enter", on=PlanScreen)
         assert driver.screen.case_id == first.case
-        await driver.press("q")
-        await driver.on(TodayScreen)
+        await driver.press("q", on=TodayScreen)
 
 
 async def test_the_day_is_planned_beside_the_keys(
@@ -90,7 +84,7 @@ async def test_the_day_is_planned_beside_the_keys(
     said = []
     async with driven(workshop) as driver:
         monkeypatch.setattr(
-            "triage.tui.screens.today.bench_day",
+            "triage.service.acts.bench_day",
             lambda shop: (said.append(driver.text), bench_day(shop))[1],
         )
         await driver.pilot.press("j")
@@ -113,12 +107,10 @@ async def test_what_is_held_or_refused_is_said_with_its_reason(workshop: Worksho
 
 
 def looked_by_command(folder: Path, monkeypatch: pytest.MonkeyPatch, note: str) -> bytes:
-    opening = service.open_workshop
-
     def at_noon(**places: object) -> Workshop:
-        return opening(**places, clock=Hand())  # type: ignore[arg-type]
+        return open_workshop(**places, clock=Hand())  # type: ignore[arg-type]
 
-    monkeypatch.setattr("triage.service.open_workshop", at_noon)
+    monkeypatch.setattr("triage.service.workshop.open_workshop", at_noon)
     assert main(["looked", MOTH, "--note", note, "--cases", str(folder)]) == 0
     return (folder / f"{MOTH}.yaml").read_bytes()
 
@@ -135,11 +127,8 @@ async def test_a_look_is_recorded_as_by_the_command(
         assert "LOOK NOW" in flat(driver)
         assert "top up" in flat(driver)
         assert "mould" in flat(driver)
-        await driver.press("i")
-        await driver.on(FormScreen)
-        await driver.write("topped up water")
-        await driver.press("enter")
-        await driver.on(TodayScreen)
+        await driver.press("i", on=FormScreen)
+        await driver.write("topped up water", "enter", on=TodayScreen)
         assert "LOOK NOW" not in flat(driver)
         made = (workshop.cases / f"{MOTH}.yaml").read_bytes()
         # F9 changes nothing.
@@ -201,14 +190,12 @@ async def test_the_record_is_filtered_and_its_photos_open(workshop: Workshop) ->
         await driver.press("j", "3")
         assert "Attempts on record: 3" in driver.text
         await driver.press("slash")
-        await driver.write("outcome=damage")
-        await driver.press("enter")
+        await driver.write("outcome=damage", "enter")
         assert "Attempts that pass: outcome=damage: 1" in driver.text
         assert "damage: water swish - Hoverfly, water meadow plate, place 2" in flat(driver)
         assert "no change: puff of air" not in driver.text
         assert not IDS.search(driver.text), IDS.findall(driver.text)
-        await driver.write("d")
-        await driver.press("enter")
+        await driver.write("d", "enter")
         assert 'unknown outcome "damaged"; did you mean "damage"?' in flat(driver)
         assert "Attempts that pass: outcome=damage: 1" in driver.text
         await driver.press("f9")
@@ -221,8 +208,7 @@ async def test_the_record_is_filtered_and_its_photos_open(workshop: Workshop) ->
         assert "has no photo" in flat(driver)
         await driver.press("slash")
         await driver.write("photos")
-        await driver.press("enter", "down", "p")
-        await driver.on(PhotosScreen)
+        await driver.press("enter", "down", "p", on=PhotosScreen)
         assert driver.screen.case_id == "bumblebee-plate-3"
 
 
@@ -242,8 +228,7 @@ async def test_what_worked_and_what_is_left(workshop: Workshop) -> None:
 async def test_the_figures_of_the_photos_stand_with_the_attempt_and_with_what_worked(
     workshop: Workshop,
 ) -> None:
-    step = workshop.plan(workshop.load("bumblebee-plate-3")).next_step()
-    assert step is not None
+    step = next_step(workshop, "bumblebee-plate-3")
     kept = {"left": 14, "came": 5, "removed": [0.45, 0.1, 0.7], "colour_median": 0.4}
     workshop.record("bumblebee-plate-3", step.id, "better", measured=kept)
     async with driven(workshop, size=(140, 40)) as driver:

@@ -11,18 +11,18 @@ from pathlib import Path
 import pytest
 
 from tests.tui.conftest import Opened
-from tests.tui.driving import Driver, Hand, Pulse, driven
+from tests.tui.driving import Driver, Hand, Pulse, driven, next_step
 from triage.case.models import Case
 from triage.errors import TriageError
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
+from triage.tui.keysets import OUTCOME_KEYS
 from triage.tui.screens.base import OPENING_S, ServiceScreen
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.recorded import RecordedScreen
+from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.screens.windows import AlarmScreen, ChoiceScreen, DetailScreen, StopScreen
-from triage.tui.words import OUTCOME_KEYS
 
 CASE = "bumblebee-plate-3"
 # Every key that opens something over a step, or changes it.
@@ -44,19 +44,37 @@ BETWEEN = (
 
 
 class Held:
-    """A workshop whose records wait until they are let go."""
+    """A workshop whose records wait until they are let go, and fail if a fault is given."""
 
-    def __init__(self, workshop: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
-        self.go = threading.Event()
-        self.begun = threading.Event()
+    def __init__(
+        self,
+        workshop: Workshop,
+        monkeypatch: pytest.MonkeyPatch,
+        fault: TriageError | None = None,
+    ) -> None:
+        self.go, self.begun, self.tried = threading.Event(), threading.Event(), 0
         record = workshop.record
 
         def waiting(*given: object, **more: object) -> Case:
+            self.tried += 1
             self.begun.set()
             assert self.go.wait(60), "nobody let the record go"
+            if fault is not None:
+                raise fault
             return record(*given, **more)  # type: ignore[arg-type]
 
         monkeypatch.setattr(workshop, "record", waiting)
+
+    async def begin(self, driver: Driver) -> None:
+        """Record *worse* at the next step; it is not written yet."""
+        await driver.press("s", on=WalkScreen)
+        driver.send("w")
+        await driver.calm()
+        assert await asyncio.to_thread(self.begun.wait, 60)
+
+    async def end(self, driver: Driver) -> None:
+        self.go.set()
+        await driver.settled()
 
 
 @pytest.mark.parametrize("between", BETWEEN)
@@ -66,16 +84,9 @@ async def test_a_key_while_a_record_is_written(
     """*Worse*, another key before it is on disk, then leave twice: recorded once, told once."""
     held = Held(workshop, monkeypatch)
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
-        driver.send("w")
-        await driver.calm()
-        assert await asyncio.to_thread(held.begun.wait, 60)
-        driver.send(between)
-        for _ in range(6):
-            await driver.calm()
-        held.go.set()
-        await driver.settled()
+        await held.begin(driver)
+        await driver.type_ahead(between)
+        await held.end(driver)
         for _ in range(2):  # what was opened comes first, the record is told when it is left
             if not isinstance(driver.screen, RecordedScreen):
                 driver.screen.dismiss(None)
@@ -93,16 +104,9 @@ async def test_stop_is_not_covered_by_what_was_recorded(
 ) -> None:
     held = Held(workshop, monkeypatch)
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
-        driver.send("w")
-        await driver.calm()
-        assert await asyncio.to_thread(held.begun.wait, 60)
-        driver.send("escape")
-        for _ in range(6):
-            await driver.calm()
-        held.go.set()
-        await driver.settled()
+        await held.begin(driver)
+        await driver.type_ahead("escape")
+        await held.end(driver)
         assert isinstance(driver.screen, StopScreen)
         await driver.press("q")
         assert isinstance(driver.screen, RecordedScreen)
@@ -112,34 +116,18 @@ async def test_a_record_that_fails_is_told_where_it_was_made(
     workshop: Workshop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Leaving is not taken until it is known, and a fault of something else opens no second one."""
-    go, begun, tried = threading.Event(), threading.Event(), []
-
-    def failing(*_: object, **__: object) -> Case:
-        tried.append(1)
-        begun.set()
-        assert go.wait(60)
-        raise TriageError("the disk is full", mend="make room")
-
-    monkeypatch.setattr(workshop, "record", failing)
+    held = Held(workshop, monkeypatch, TriageError("the disk is full", mend="make room"))
     async with driven(workshop, case=CASE) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
-        driver.send("w")
-        await driver.calm()
-        assert await asyncio.to_thread(begun.wait, 60)
+        await held.begin(driver)
         driver.screen.show_fault("something else")
-        for key in ("w", "n", "q", "q"):
-            driver.send(key)
-        for _ in range(6):
-            await driver.calm()
-        go.set()
-        await driver.settled()
+        await driver.type_ahead("w", "n", "q", "q")
+        await held.end(driver)
         assert isinstance(driver.screen, WalkScreen)
         assert "the disk is full" in driver.text
-        assert len(tried) == 1
+        assert held.tried == 1
         # Mended: the same key is taken again.
         await driver.press("w")
-        assert len(tried) == 2
+        assert held.tried == 2
 
 
 async def test_leaving_twice_leaves_one_screen(workshop: Workshop) -> None:
@@ -206,14 +194,10 @@ async def test_a_reason_typed_behind_the_key_that_asks_for_it_is_whole(workshop:
         assert driver.screen.query_one("#reason").value == "no warm plate", driver.text
 
 
-async def test_a_record_and_the_next_one_typed_in_one_go_are_one(
-    demo: Path, opened_on: Opened
-) -> None:
-    workshop = opened_on(demo)
+async def test_a_record_and_the_next_one_typed_in_one_go_are_one(workshop: Workshop) -> None:
     pulse = Pulse()
     async with driven(workshop, case=CASE, pulse=pulse) as driver:
-        await driver.press("s")
-        await driver.on(WalkScreen)
+        await driver.press("s", on=WalkScreen)
         pulse.a_look_s = 0.001  # from now on a key comes each millisecond
         pulse.seconds += 10
         for key in ("n", "n", "enter", "n", "enter", "n", "n"):
@@ -250,13 +234,9 @@ async def test_a_key_pressed_before_the_plan_stands_is_kept(workshop: Workshop) 
     """The list stands while the rules are read; what is typed then acts on the plan behind it."""
     async with rules_unread(workshop, CASE) as (driver, go):
         await calm_until(driver, "Bumblebee worker")
-        driver.send("s")
-        for _ in range(6):
-            await driver.calm()
+        await driver.type_ahead("s")
         assert isinstance(driver.screen, CasesScreen)
-        driver.send("escape")  # stop never waits
-        for _ in range(6):
-            await driver.calm()
+        await driver.type_ahead("escape")  # stop never waits
         assert isinstance(driver.screen, StopScreen)
         driver.send("f9")
         go.set()
@@ -269,10 +249,7 @@ async def test_what_is_typed_behind_a_case_opened_before_the_rules_are_read_is_k
     """Enter opens the case when the rules are read; the key behind it starts its step."""
     async with rules_unread(workshop) as (driver, go):
         await calm_until(driver, "Bumblebee worker")
-        for key in ("slash", *"bumble", "enter", "s"):
-            driver.send(key)
-            for _ in range(6):
-                await driver.calm()
+        await driver.type_ahead("slash", *"bumble", "enter", "s")
         assert isinstance(driver.screen, CasesScreen)
         go.set()
         await driver.on(WalkScreen)
@@ -294,8 +271,7 @@ async def test_a_key_pressed_before_the_first_list_stands_is_kept(
 async def test_a_tick_of_the_clock_when_no_screen_is_left_does_nothing(workshop: Workshop) -> None:
     """The clock of the program is stopped after its screens are gone; it may tick in between."""
     hand = Hand()
-    step = workshop.plan(workshop.load(CASE)).next_step()
-    assert step is not None
+    step = next_step(workshop, CASE)
     workshop.start_timer(CASE, step.id, 60, "blot")
     unopened = TriageApp(workshop, hand)
     unopened.watch_timers.see(workshop.load(CASE))
@@ -323,8 +299,7 @@ async def test_an_alarm_of_another_specimen_stays_until_answered_and_one_key_goe
 ) -> None:
     """No outcome typed meanwhile is taken for either, and what was on its way does not answer."""
     hand, other = Hand(), "rose-chafer-plate-1"
-    due = workshop.plan(workshop.load(other)).next_step()
-    assert due is not None
+    due = next_step(workshop, other)
     workshop.start_timer(other, due.id, 60, "blot")
     before = {each: workshop.load(each) for each in (CASE, other)}
     pulse = Pulse(a_look_s=0.0)
@@ -338,7 +313,6 @@ async def test_an_alarm_of_another_specimen_stays_until_answered_and_one_key_goe
         assert isinstance(driver.screen, AlarmScreen)
         assert {each: workshop.load(each) for each in before} == before
         pulse.seconds += OPENING_S
-        await driver.press("enter")
-        await driver.on(WalkScreen)
+        await driver.press("enter", on=WalkScreen)
         assert driver.screen.case_id == other
         assert driver.screen.step.id == due.id

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -14,10 +13,9 @@ from scipy import ndimage
 
 from tests.proof.pictures import UNANSWERABLE, judged, limits, made
 from tests.support.knowledge import shipped
-from triage.case.store import load_case
 from triage.cli import main
 from triage.picture.marked import marked, side_by_side
-from triage.picture.pair import VERSION, compare, glance
+from triage.picture.pair import compare, glance
 from triage.picture.register import CannotTell
 from triage.picture.scale import scale_from_ruling
 from triage.service.measuring import measured
@@ -25,8 +23,6 @@ from triage.show.compared import offered
 
 pytest.importorskip("skimage", reason="the extra picture is not installed")
 iio = pytest.importorskip("imageio.v3", reason="the extra picture is not installed")
-
-DEMO = Path(__file__).parents[2] / "cases"
 
 
 @cache
@@ -126,17 +122,11 @@ def test_the_scale_comes_from_evenly_ruled_lines(period: float, slope: float) ->
         scale_from_ruling(noise.astype(np.float32), 10.0)
 
 
-def photos(folder: Path) -> tuple[Any, Any]:
-    before, after, _ = made("grass", np.random.default_rng(20))
-    for name, picture in (("a.png", before), ("b.png", after)):
-        iio.imwrite(folder / name, (picture * 255).round().astype(np.uint8))
-    return before, after
-
-
 def test_the_command_says_what_left_and_names_a_broken_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    photos(tmp_path)
+    for name, picture in zip("ab", made("grass", np.random.default_rng(20))[:2], strict=True):
+        iio.imwrite(tmp_path / f"{name}.png", (picture * 255).round().astype(np.uint8))
     (tmp_path / "c.png").write_bytes(b"no picture")
     both = ["compare", str(tmp_path / "a.png"), str(tmp_path / "b.png")]
     assert main([*both, "--json", "--marked", str(tmp_path / "m.png")]) == 0
@@ -145,24 +135,3 @@ def test_the_command_says_what_left_and_names_a_broken_file(
     assert iio.imread(tmp_path / "m.png").shape[1] > 1024
     assert main(["compare", str(tmp_path / "a.png"), str(tmp_path / "c.png")]) == 2
     assert capsys.readouterr().err.count("\n") == 1
-
-
-def test_a_record_with_two_photos_offers_an_outcome_and_keeps_the_figures(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    for each in DEMO.glob("*.yaml"):
-        shutil.copy(each, tmp_path)
-    photos(tmp_path)
-    step = ["record", "bumblebee-plate-3", "--cases", str(tmp_path), "--step", "f1-blot-dry"]
-    step += ["--photo-before", "a.png", "--photo-after", "b.png", "--measure"]
-    path = tmp_path / "bumblebee-plate-3.yaml"
-    attempts = len(load_case(path).attempts)
-    assert main(step) == 2  # nothing is recorded until a person names the outcome
-    told = capsys.readouterr()
-    assert "this speaks for: better" in told.out
-    assert "give --outcome" in told.err
-    assert len(load_case(path).attempts) == attempts
-    assert main([*step, "--outcome", "better"]) == 0
-    kept = load_case(path).attempts[-1].measured
-    assert abs(kept["left"] - 14) <= 1
-    assert kept["method"] == VERSION

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from triage.service import Workshop
 from triage.service.listing import first_lines, remember
+from triage.service.workshop import Workshop
 
 CASE = "bumblebee-plate-3"
 OLD_NS = 10_000_000_000

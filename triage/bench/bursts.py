@@ -19,19 +19,23 @@ class BurstBudget:
     sentence: str
 
 
-def burst_budget(done_s: Sequence[float], longest_s: float, most_bursts: int) -> BurstBudget:
-    """Return what is left after the bursts already given.
+def burst_budget(
+    done_s: Sequence[float], longest_s: float, most_bursts: int, next_s: float | None = None
+) -> BurstBudget:
+    """Return what is left after the bursts already given, and after a next one if there is one.
 
     Parameters
     ----------
     done_s      length of each burst so far [s], each > 0
     longest_s   longest burst allowed [s], > 0
     most_bursts most bursts allowed for one specimen, >= 0
+    next_s      burst that is wanted next [s], > 0
 
     Raises
     ------
-    OutOfRange: a burst was longer than allowed, or there were more than allowed. Nothing is left
-    then; the record stands, but no further burst is planned from it.
+    OutOfRange: a burst was longer than allowed, or there were more than allowed (nothing is left
+    then; the record stands, but no further burst is planned from it); the next one is too long, or
+    none is left for it.
 
     Notes
     -----
@@ -52,30 +56,19 @@ def burst_budget(done_s: Sequence[float], longest_s: float, most_bursts: int) ->
             f"{len(done_s)} bursts were given, {most_bursts} are allowed",
             mend="stop here and look for damage",
         )
-    left = most_bursts - len(done_s)
-    used = float(sum(done_s))
+    if next_s is not None:
+        wanted = positive("next burst", next_s, "s")
+        if len(done_s) == most_bursts:
+            raise OutOfRange("no burst is left for this specimen", mend="choose another method")
+        if wanted > longest:
+            raise OutOfRange(
+                f"a burst of {wanted:g} s is longer than {longest:g} s",
+                mend=f"set at most {longest:g} s and look before the next",
+            )
+        done_s = (*done_s, wanted)
+    left, used = most_bursts - len(done_s), float(sum(done_s))
     if left == 0:
-        sentence = f"No burst is left ({used:g} s used)."
-    else:
-        noun = "burst" if left == 1 else "bursts"
-        sentence = f"{left} {noun} left, each at most {longest:g} s; look after each one."
-    return BurstBudget(left, used, longest if left else 0.0, sentence)
-
-
-def require_burst(
-    next_s: float, done_s: Sequence[float], longest_s: float, most_bursts: int
-) -> BurstBudget:
-    """Return the budget after one more burst of ``next_s`` seconds, or refuse it.
-
-    Raises OutOfRange if no burst is left or this one is too long.
-    """
-    before = burst_budget(done_s, longest_s, most_bursts)
-    wanted = positive("next burst", next_s, "s")
-    if before.bursts_left == 0:
-        raise OutOfRange("no burst is left for this specimen", mend="choose another method")
-    if wanted > longest_s:
-        raise OutOfRange(
-            f"a burst of {wanted:g} s is longer than {longest_s:g} s",
-            mend=f"set at most {longest_s:g} s and look before the next",
-        )
-    return burst_budget((*done_s, wanted), longest_s, most_bursts)
+        return BurstBudget(0, used, 0.0, f"No burst is left ({used:g} s used).")
+    noun = "burst" if left == 1 else "bursts"
+    told = f"{left} {noun} left, each at most {longest:g} s; look after each one."
+    return BurstBudget(left, used, longest, told)

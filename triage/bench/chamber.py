@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from triage.errors import OutOfRange, TriageError
 from triage.knowledge.tables import HumidityPoint, Salt
-from triage.units import at_least, finite, positive, within
+from triage.units import finite, positive, within
 
 GAS_CONSTANT_J_PER_MOL_K = 8.314462618
 ZERO_C_IN_K = 273.15
@@ -174,12 +174,3 @@ def look_times_h(first_look_h: float, looks_per_day: float, until_h: float) -> t
     count = max(0, math.ceil((until - first) / gap - 1e-9))
     looks = [first + n * gap for n in range(count)]
     return (*looks, until)
-
-
-def next_look_h(
-    closed_for_h: float, first_look_h: float, looks_per_day: float, until_h: float
-) -> float | None:
-    """Return the hour of the next look, or None when the planned stay is over."""
-    so_far = at_least("time closed", closed_for_h, 0.0, "h")
-    looks = look_times_h(first_look_h, looks_per_day, until_h)
-    return next((look for look in looks if look > so_far), None)

@@ -3,28 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from triage.errors import OutOfRange
 from triage.units import positive, within
-
-
-@dataclass(frozen=True, slots=True)
-class Volume:
-    """A small volume [mL] with the range it may lie in."""
-
-    ml: float
-    least_ml: float
-    most_ml: float
-
-
-@dataclass(frozen=True, slots=True)
-class Drops:
-    """A count of drops for a wanted volume, and the volume that count may give."""
-
-    count: int
-    volume: Volume
-    sentence: str
 
 
 def ml_per_drop(counted_drops: int, filled_ml: float) -> float:
@@ -41,27 +22,30 @@ def ml_per_drop(counted_drops: int, filled_ml: float) -> float:
     return positive("filled volume", filled_ml, "mL") / counted_drops
 
 
-def drops_to_ml(drops: float, drops_per_ml: float, error_fraction: float) -> Volume:
-    """Return the volume of a number of drops [mL] and its range.
+def drops_to_ml(
+    drops: float, least_per_ml: float, most_per_ml: float, error_fraction: float
+) -> tuple[float, float, float]:
+    """Return the volume of a number of drops, and its least and most [mL].
 
     Parameters
     ----------
-    drops          number of drops, > 0
-    drops_per_ml   drops in one millilitre of this liquid from this dropper, > 0
-    error_fraction volume error in normal use [fraction], 0 to below 1
+    drops                     number of drops, > 0
+    least_per_ml, most_per_ml drops in one millilitre of this liquid from this dropper, > 0
+    error_fraction            volume error in normal use [fraction], 0 to below 1
 
     Source
     ------
     USP 32 general chapter 1101: at most 15 % error for a calibrated dropper.
     """
     count = positive("number of drops", drops, "drops")
-    rate = positive("drops per millilitre", drops_per_ml, "1/mL")
+    least = positive("drops per millilitre", least_per_ml, "1/mL")
+    most = positive("drops per millilitre", most_per_ml, "1/mL")
     error = within("dropper error", error_fraction, 0.0, 0.99, "fraction")
-    ml = count / rate
-    return Volume(ml, ml * (1.0 - error), ml * (1.0 + error))
+    middle = count / ((least + most) / 2.0)
+    return middle, count / most * (1.0 - error), count / least * (1.0 + error)
 
 
-def ml_to_drops(volume_ml: float, drops_per_ml: float, error_fraction: float) -> Drops:
+def whole_drops(volume_ml: float, drops_per_ml: float) -> int:
     """Return the whole number of drops nearest to a volume, never above the volume asked for.
 
     Rounding down keeps a hazardous amount from growing. Raises OutOfRange if the volume is less
@@ -76,11 +60,4 @@ def ml_to_drops(volume_ml: float, drops_per_ml: float, error_fraction: float) ->
             f"{wanted:.3g} mL is less than one drop",
             mend="make up a weaker solution and take more of it, or wet a fine brush",
         )
-    volume = drops_to_ml(count, rate, error_fraction)
-    noun = "drop" if count == 1 else "drops"
-    return Drops(
-        count,
-        volume,
-        f"{count} {noun}, about {volume.ml:.3g} mL "
-        f"({volume.least_ml:.3g} to {volume.most_ml:.3g} mL).",
-    )
+    return count

@@ -81,22 +81,20 @@ def make_up(
     basis: Basis,
     *,
     stock_basis: Basis | None = None,
-    stock_density_g_per_ml: float | None = None,
-    target_density_g_per_ml: float | None = None,
+    densities_g_per_ml: tuple[float, float] | None = None,
     stock_goes_into_water: bool = False,
 ) -> MakeUp:
     """Return how much stock to measure and to which mark to top it up.
 
     Parameters
     ----------
-    target_strength         strength wanted, in percent of ``basis`` or mol/L, > 0
-    stock_strength          strength of the stock on the same basis; None means unknown
-    total_ml                volume wanted [mL], > 0
-    basis                   "v/v", "w/v", "mol/L", or "w/w" with both densities
-    stock_basis             basis on the stock's label, if it may differ
-    stock_density_g_per_ml  only for "w/w" [g/mL]
-    target_density_g_per_ml only for "w/w" [g/mL]
-    stock_goes_into_water   True for acids and whatever else heats up: water first
+    target_strength       strength wanted, in percent of ``basis`` or mol/L, > 0
+    stock_strength        strength of the stock on the same basis; None means unknown
+    total_ml              volume wanted [mL], > 0
+    basis                 "v/v", "w/v", "mol/L", or "w/w" with both densities
+    stock_basis           basis on the stock's label, if it may differ
+    densities_g_per_ml    of stock and solution, only for "w/w" [g/mL]
+    stock_goes_into_water True for acids and whatever else heats up: water first
 
     Returns
     -------
@@ -120,32 +118,24 @@ def make_up(
     total = positive("total volume", total_ml, "mL")
     share = _share(target_strength, stock_strength, basis, stock_basis)
     if basis == "w/w":
-        share = _by_volume(share, stock_density_g_per_ml, target_density_g_per_ml)
+        share = _by_volume(share, densities_g_per_ml)
     stock = total * share
     water = total - stock
     label = "mol/L" if basis == "mol/L" else f"% {basis}"
-    return MakeUp(
-        stock,
-        total,
-        water,
-        _volume_sentence(stock, total, water, f"{stock_strength:g} {label}", stock_goes_into_water),
-    )
+    named = f"{stock_strength:g} {label}"
+    told = _volume_sentence(stock, total, water, named, stock_goes_into_water)
+    return MakeUp(stock, total, water, told)
 
 
-def _density_ratio(stock: float | None, target: float | None) -> float:
-    if stock is None or target is None:
+def _by_volume(share: float, densities: tuple[float, float] | None) -> float:
+    """Return a share by mass [fraction] as one by volume, from both densities."""
+    if densities is None:
         raise TriageError(
             "strengths by mass cannot be measured by volume without both densities",
             mend="weigh it, or give the densities of stock and solution in g/mL",
         )
-    return positive("target density", target, "g/mL") / positive("stock density", stock, "g/mL")
-
-
-def _by_volume(
-    share: float, stock_density_g_per_ml: float | None, target_density_g_per_ml: float | None
-) -> float:
-    """Return a share by mass [fraction] as one by volume, from both densities."""
-    share *= _density_ratio(stock_density_g_per_ml, target_density_g_per_ml)
+    stock, target = densities
+    share *= positive("target density", target, "g/mL") / positive("stock density", stock, "g/mL")
     if share > 1.0:
         raise OutOfRange(
             "by these densities more stock than solution would be needed",
@@ -186,31 +176,21 @@ def weigh_up(target_percent_w_w: float, stock_percent_w_w: float | None, total_g
     return WeighUp(stock, water, total, sentence)
 
 
-def grams_per_litre(percent_w_w: float, density_g_per_ml: float) -> float:
-    """Return the solute [g/L] of a solution from its weight percent and density [g/mL]."""
-    percent = within("strength", percent_w_w, 0.0, 100.0, "% w/w")
-    return 10.0 * percent * positive("density", density_g_per_ml, "g/mL")
-
-
 def molarity(percent_w_w: float, density_g_per_ml: float, molar_mass_g_per_mol: float) -> float:
-    """Return the concentration [mol/L] of a stock from its label.
+    """Return the concentration [mol/L] of a stock from its label, or [g/L] for a molar mass of 1.
 
     Notes: M = 10 w% rho / MW; rho must belong to the same w% and temperature.
     Source: tables of concentrated reagents print the same arithmetic.
     """
-    molar_mass = positive("molar mass", molar_mass_g_per_mol, "g/mol")
-    return grams_per_litre(percent_w_w, density_g_per_ml) / molar_mass
-
-
-def stock_ml_per_litre(target_mol_per_l: float, stock_mol_per_l: float | None) -> float:
-    """Return the stock [mL] in one litre of a solution of ``target_mol_per_l``."""
-    return 1000.0 * _share(target_mol_per_l, stock_mol_per_l, "mol/L", None)
+    percent = within("strength", percent_w_w, 0.0, 100.0, "% w/w")
+    density = positive("density", density_g_per_ml, "g/mL")
+    return 10.0 * percent * density / positive("molar mass", molar_mass_g_per_mol, "g/mol")
 
 
 def acid_ml_per_litre(ph: float, stock_mol_per_l: float | None) -> float:
     """Return the strong-acid stock [mL] in one litre of a bath of the given pH, 1 to 6."""
     wanted = math.pow(10.0, -within("pH", ph, 1.0, 6.0, ""))
-    return stock_ml_per_litre(wanted, stock_mol_per_l)
+    return 1000.0 * _share(wanted, stock_mol_per_l, "mol/L", None)
 
 
 def weak_base_ph(base_mol_per_l: float, base_constant_mol_per_l: float) -> float:

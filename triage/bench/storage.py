@@ -2,23 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 from triage.bench.chamber import vapour_density_mg_per_l
 from triage.errors import OutOfRange, TriageError
 from triage.knowledge.tables import Gel
 from triage.units import at_least, positive, within
-
-
-@dataclass(frozen=True, slots=True)
-class GelNeed:
-    """Drying gel for one box: water to take up [mg], least gel and gel with the extra [g]."""
-
-    water_mg: float
-    least_g: float
-    advised_g: float
-    sentence: str
 
 
 def gel_capacity(gel: Gel, rh_percent: float) -> float:
@@ -39,27 +28,22 @@ def gel_capacity(gel: Gel, rh_percent: float) -> float:
 
 def gel_for_box(
     gel: Gel,
-    *,
     volume_l: float,
     temp_c: float,
-    rh_start_percent: float,
-    rh_end_percent: float,
+    rh_percent: tuple[float, float],
     free_water_mg: float,
     held_fraction: float,
-    extra_fraction: float,
-) -> GelNeed:
-    """Return the drying gel a closed box needs.
+) -> tuple[float, float]:
+    """Return the water to take up [mg] in a closed box, and the least gel that does it [g].
 
     Parameters
     ----------
-    gel              an entry of the gels table
-    volume_l         air in the box [L], > 0
-    temp_c           temperature [C], 0 to 50
-    rh_start_percent humidity when it is closed [%]
-    rh_end_percent   humidity it is to end at [%], not above the start
-    free_water_mg    water in insects, card and cork that has to go [mg], >= 0
-    held_fraction    water the gel already holds [g/g dry], >= 0
-    extra_fraction   added on top of the least mass [fraction], >= 0
+    gel           an entry of the gels table
+    volume_l      air in the box [L], > 0
+    temp_c        temperature [C], 0 to 50
+    rh_percent    humidity when it is closed, and that it is to end at, not above the first [%]
+    free_water_mg water in insects, card and cork that has to go [mg], >= 0
+    held_fraction water the gel already holds [g/g dry], >= 0
 
     Raises
     ------
@@ -78,53 +62,25 @@ def gel_for_box(
     volume = positive("box volume", volume_l, "L")
     free = at_least("free water", free_water_mg, 0.0, "mg")
     held = at_least("water held by the gel", held_fraction, 0.0, "g/g")
-    extra = at_least("extra gel", extra_fraction, 0.0, "fraction")
-    room = _room_in_gel(gel, rh_start_percent, rh_end_percent, held)
-    start = vapour_density_mg_per_l(temp_c, rh_start_percent)
-    water = free + volume * (start - vapour_density_mg_per_l(temp_c, rh_end_percent))
-    least = water / (1000.0 * room)
-    advised = least * (1.0 + extra)
-    return GelNeed(
-        water,
-        least,
-        advised,
-        f"{advised:.2g} g of {gel.name} (least {least:.2g} g) to take up {water:.0f} mg of water.",
-    )
-
-
-def _room_in_gel(
-    gel: Gel, rh_start_percent: float, rh_end_percent: float, held_fraction: float
-) -> float:
-    """Return the water a gel still takes up [g/g dry, > 0] after every reason to refuse."""
-    if rh_end_percent > rh_start_percent:
+    start, end = rh_percent
+    if end > start:
         raise OutOfRange(
-            f"the box is to end damper ({rh_end_percent:g} %) than it starts",
+            f"the box is to end damper ({end:g} %) than it starts",
             mend="give an end humidity below the start",
         )
-    if not gel.is_fit_for_drying and rh_end_percent < 50.0:
+    if not gel.is_fit_for_drying and end < 50.0:
         raise TriageError(
             f"{gel.name} takes up too little below 50 % RH", mend="use a gel made for drying"
         )
-    room = gel_capacity(gel, rh_end_percent) - held_fraction
+    room = gel_capacity(gel, end) - held
     if room <= 0.0:
         raise OutOfRange(
-            f"the gel already holds what it can at {rh_end_percent:g} % RH",
+            f"the gel already holds what it can at {end:g} % RH",
             mend="dry the gel first, or take fresh gel",
         )
-    return room
-
-
-def gel_by_packing_rule_g(
-    volume_m3: float, gel_g_per_m3: float, packing_g: float = 0.0, packing_factor: float = 0.0
-) -> float:
-    """Return the gel [g] for a tight case by the packing rule: a V + D F.
-
-    Source: supplier guides after BS 1133 section 19; a is 170 g/m3, F 1/5 to 1/10 by material.
-    """
-    volume = positive("case volume", volume_m3, "m3")
-    packing = at_least("packing", packing_g, 0.0, "g")
-    factor = within("packing factor", packing_factor, 0.0, 1.0, "g/g")
-    return volume * positive("gel per volume", gel_g_per_m3, "g/m3") + packing * factor
+    in_air = vapour_density_mg_per_l(temp_c, start) - vapour_density_mg_per_l(temp_c, end)
+    water = free + volume * in_air
+    return water, water / (1000.0 * room)
 
 
 def opening_pulse_mg(volume_l: float, level_mg_per_l: float) -> float:
@@ -136,30 +92,18 @@ def opening_pulse_mg(volume_l: float, level_mg_per_l: float) -> float:
     return positive("box volume", volume_l, "L") * at_least("level", level_mg_per_l, 0.0, "mg/L")
 
 
-@dataclass(frozen=True, slots=True)
-class VapourStock:
-    """Crystals in a box: what saturates the air [mg], how long they last [days], and a sentence.
-
-    ``lasts_days`` is None when no air leaves: they last until the box is opened.
-    """
-
-    saturates_mg: float
-    lasts_days: float | None
-    ratio: float
-    sentence: str
-
-
-def vapour_stock(
+def crystals_last(
     crystals_mg: float, volume_l: float, level_mg_per_l: float, box_changes_per_day: float
-) -> VapourStock:
-    """Return how a mass of crystals compares with what the air of a box can hold.
+) -> tuple[float, float | None]:
+    """Return how many times crystals saturate the air of a box, and the days that they last.
 
     Parameters
     ----------
     crystals_mg         crystals put in [mg], > 0
     volume_l            air in the box [L], > 0
     level_mg_per_l      saturation of the vapour [mg/L], > 0
-    box_changes_per_day air changes of the closed box [1/day], >= 0
+    box_changes_per_day air changes of the closed box [1/day], >= 0; without any they last until it
+                        is opened: None
 
     Notes
     -----
@@ -171,18 +115,9 @@ def vapour_stock(
     Mass balance: m/(V C n).
     """
     crystals = positive("crystals", crystals_mg, "mg")
-    level = positive("saturation", level_mg_per_l, "mg/L")
-    needed = opening_pulse_mg(volume_l, level)
+    needed = opening_pulse_mg(volume_l, positive("saturation", level_mg_per_l, "mg/L"))
     changes = at_least("air changes of the box", box_changes_per_day, 0.0, "1/day")
-    lasts = crystals / (needed * changes) if changes > 0.0 else None
-    ratio = crystals / needed
-    if ratio < 1.0:
-        sentence = f"Too little to saturate the box: that takes {needed:.3g} mg."
-    elif lasts is None:
-        sentence = f"Saturates the box {ratio:.3g} times over and lasts until it is opened."
-    else:
-        sentence = f"Saturates the box {ratio:.3g} times over and lasts about {lasts:.3g} days."
-    return VapourStock(needed, lasts, ratio, sentence)
+    return crystals / needed, crystals / (needed * changes) if changes > 0.0 else None
 
 
 def crystals_for_mg(

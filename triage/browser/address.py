@@ -48,11 +48,6 @@ def checked_port(port: int) -> int:
     return int(within("port", port, 1, 65_535, ""))
 
 
-def host_of(host_header: str) -> str:
-    """Return the host of a Host header without its port."""
-    return urlsplit(f"//{host_header}").hostname or ""
-
-
 def is_own_page(origin: str | None, host_header: str) -> bool:
     """Return whether a connection comes from our own page.
 
@@ -66,4 +61,4 @@ def is_own_page(origin: str | None, host_header: str) -> bool:
 
 def is_asked_by_its_name(host_header: str, *, allow_other: bool) -> bool:
     """Return whether a request names a host it may: else a foreign name points at this machine."""
-    return allow_other or is_loopback(host_of(host_header))
+    return allow_other or is_loopback(urlsplit(f"//{host_header}").hostname or "")

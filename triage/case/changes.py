@@ -23,22 +23,18 @@ from triage.errors import TriageError
 
 def new_case(case_id: str, title: str = "", **fields: Any) -> Case:
     """Return a case with nothing seen yet; ``fields`` are further keys of a case file."""
-    made: Case = validated(Case, {"format": 1, "id": case_id, "title": title, **fields})
-    return made
+    return validated(Case, {"format": 1, "id": case_id, "title": title, **fields})
 
 
 def new_finding(finding_id: str, zone: str, **fields: Any) -> Finding:
     """Return a finding; ``fields`` are the further keys of one."""
-    made: Finding = validated(Finding, {"id": finding_id, "zone": zone, **fields})
-    return made
+    return validated(Finding, {"id": finding_id, "zone": zone, **fields})
 
 
 def new_attempt(attempt_id: str, at: datetime, step: str, outcome: str, **fields: Any) -> Attempt:
     """Return an attempt; ``fields`` are the further keys of one."""
-    made: Attempt = validated(
-        Attempt, {"id": attempt_id, "at": at, "step": step, "outcome": outcome, **fields}
-    )
-    return made
+    said = {"id": attempt_id, "at": at, "step": step, "outcome": outcome}
+    return validated(Attempt, {**said, **fields})
 
 
 def with_taxon(case: Case, taxon: str) -> Case:
@@ -79,7 +75,7 @@ def without_finding(case: Case, finding_id: str, at: datetime, reason: str) -> C
             f'finding "{finding_id}" has a record and cannot be withdrawn',
             mend="leave it as it is, with the reason",
         )
-    entry: Withdrawn = validated(Withdrawn, {"at": at, "reason": reason, "finding": finding})
+    entry = validated(Withdrawn, {"at": at, "reason": reason, "finding": finding})
     kept = tuple(each for each in case.findings if each.id != finding_id)
     return _with(case, findings=kept, withdrawn=(*case.withdrawn, entry))
 
@@ -117,9 +113,7 @@ def with_named(case: Case, finding_id: str, deposit: str | None) -> Case:
 
 def with_size(case: Case, finding_id: str, size_um: float | None) -> Case:
     """Return the case with the diameter of what is seen [um]; None takes it back."""
-    finding = case.finding(finding_id)
-    sized: Finding = validated(Finding, {**finding.plain(), "size_um": size_um})
-    return with_finding(case, sized)
+    return _with_changed(case, case.finding(finding_id), size_um=size_um)
 
 
 def with_accepted(case: Case, finding_id: str, reason: str) -> Case:
@@ -186,8 +180,7 @@ def _with_changed(case: Case, finding: Finding, **changed: Any) -> Case:
 
 
 def _with(case: Case, **changed: Any) -> Case:
-    made: Case = validated(Case, {**dict(case), **changed})
-    return made
+    return validated(Case, {**dict(case), **changed})
 
 
 def _merged(old: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,6 +1,8 @@
 """Change a YAML text only where its values change, so that comments and layout stay.
 
-The result is a proposal: the caller reads it back and compares before trusting it.
+The result is a proposal: the caller reads it back and compares before trusting it. A library that
+keeps comments was measured (ruamel.yaml 0.19): twenty to thirty-five times as slow, and it lays a
+hand-written text out anew, lines that no change touches included.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ class Record(BaseModel):
         drop an amount from the day's exposure, and a ``circumstance`` what it should protect.
         """
         del info
-        if not isinstance(content, dict) or content.keys() <= _names(cls):
+        if not isinstance(content, dict) or content.keys() <= cls.model_fields.keys():
             return content
         unknown = [key for key in content if key not in cls.model_fields]
         known = {*cls.model_fields, *cls.ELSEWHERE}
@@ -71,11 +71,6 @@ class Record(BaseModel):
                 if isinstance(item, Record):
                     step = (name,) if place is None else (name, place)
                     yield from ((*step, *path) for path in item.unknown_keys())
-
-
-@cache
-def _names(model: type[Record]) -> frozenset[str]:
-    return frozenset(model.model_fields)
 
 
 @cache

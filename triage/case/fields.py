@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from pathlib import PurePosixPath
 from typing import Annotated, Any, get_args
@@ -116,11 +116,7 @@ def _to_answer(content: Any) -> Any:
     return _check_word(content)
 
 
-def _to_answers(content: Any) -> Any:
-    if content is None:
-        return FrozenMap()
-    if not isinstance(content, dict):
-        raise refusal(f"{_kind(content)} where answers belong", "write question: answer on a line")
+def _answers(content: dict[str, Any]) -> FrozenMap[str]:
     answers = {}
     for question, answer in content.items():
         try:
@@ -131,20 +127,15 @@ def _to_answers(content: Any) -> Any:
     return FrozenMap(answers)
 
 
-def _to_map(content: Any) -> Any:
-    if content is None:
-        return FrozenMap()
-    if not isinstance(content, dict):
-        raise refusal(f"{_kind(content)} where a mapping belongs", "write key: value, one a line")
-    return FrozenMap(content)
+def _held(kind: Any, made: Callable[[Any], Any], what: str, mend: str) -> BeforeValidator:
+    """Return a validator that makes something of a mapping or a list, of nothing an empty one."""
 
+    def check(content: Any) -> Any:
+        if content is not None and not isinstance(content, kind):
+            raise refusal(f"{_kind(content)} where {what}", mend)
+        return made(content or {})
 
-def _to_items(content: Any) -> Any:
-    if content is None:
-        return ()
-    if not isinstance(content, tuple | list):
-        raise refusal(f"{_kind(content)} where a list belongs", "begin each entry with a hyphen")
-    return tuple(content)
+    return BeforeValidator(check)
 
 
 def _to_time(content: Any) -> Any:
@@ -231,8 +222,12 @@ Id = Annotated[str, BeforeValidator(_check_id)]
 AttemptId = Annotated[str, BeforeValidator(_check_attempt_id)]
 Word = Annotated[str, BeforeValidator(_check_word)]
 Text = Annotated[str, BeforeValidator(_to_text)]
-Answers = Annotated[FrozenMap[str], BeforeValidator(_to_answers)]
-FreeMap = Annotated[FrozenMap[Any], BeforeValidator(_to_map)]
+Answers = Annotated[
+    FrozenMap[str], _held(dict, _answers, "answers belong", "write question: answer on a line")
+]
+FreeMap = Annotated[
+    FrozenMap[Any], _held(dict, FrozenMap, "a mapping belongs", "write key: value, one a line")
+]
 Time = Annotated[datetime, BeforeValidator(_to_time)]
 Photo = Annotated[str | None, BeforeValidator(_to_photo)]
-ITEMS = BeforeValidator(_to_items)
+ITEMS = _held(tuple | list, tuple, "a list belongs", "begin each entry with a hyphen")

@@ -6,7 +6,6 @@ import contextlib
 import json
 import os
 import stat
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -19,10 +18,12 @@ from triage.errors import TriageError, Where, control_character
 INDEX = ".index.json"
 # A file changed this shortly before the index was written may have changed again within one tick
 # of the file system's clock, so its entry is not trusted. 2 s is the coarsest clock in use (FAT).
-_TICK_NS = 2_000_000_000
+TICK_NS = 2_000_000_000
 # Raised when what makes a file sound changes, so that an older index is not believed.
 _VERSION = f"{__version__}/2"
 _MAX_INDEX_BYTES = 50_000_000
+# Time of change [ns], size [bytes] and time of status change [ns] of a file.
+Stamp = tuple[int, int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +35,6 @@ class CaseEntry:
     path: Path
     mtime_ns: int
     error: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class _Stamp:
-    mtime_ns: int
-    size: int
-    ctime_ns: int
 
 
 def list_cases(folder: str | os.PathLike[str]) -> tuple[CaseEntry, ...]:
@@ -57,20 +51,19 @@ def list_cases(folder: str | os.PathLike[str]) -> tuple[CaseEntry, ...]:
     cannot be written to.
     """
     root = Path(folder)
-    stamps = _stamps(root)
+    stamps = folder_stamps(root)
     index, index_ns = _read_index(root / INDEX)
     entries: dict[str, CaseEntry] = {}
     fresh = True
-    for name in sorted(stamps):
-        stamp = stamps[name]
+    for name, stamp in stamps.items():
         known = index.get(name)
-        if known is not None and _is_same(known, stamp) and stamp.mtime_ns < index_ns - _TICK_NS:
+        if known is not None and _is_same(known, stamp) and stamp[0] < index_ns - TICK_NS:
             entries[name] = CaseEntry(
-                name.removesuffix(SUFFIX), known[3], root / name, stamp.mtime_ns, known[4]
+                name.removesuffix(SUFFIX), known[3], root / name, stamp[0], known[4]
             )
         else:
             fresh = False
-            entries[name] = _read_entry(root / name, stamp)
+            entries[name] = _read_entry(root / name, stamp[0])
     if not fresh or index.keys() != stamps.keys():
         _write_index(root / INDEX, entries, stamps)
     return tuple(sorted(entries.values(), key=lambda entry: entry.id))
@@ -92,19 +85,13 @@ def unread_files(folder: str | os.PathLike[str]) -> tuple[str, ...]:
                 name = shown_path(Path(item.name))
                 if is_overlooked_name(item.name) and not item.is_dir():
                     found.append(f"{name} is not read: its name must end in {SUFFIX}")
-                elif is_case_name(item.name) and item.is_symlink() and not _is_there(item):
+                elif (
+                    is_case_name(item.name) and item.is_symlink() and not os.path.exists(item.path)  # noqa: PTH110  (never a fault)
+                ):
                     found.append(f"{name} is a link to a file that is not there")
     except OSError as fault:
         raise _unreadable(Path(folder), fault) from None
     return tuple(sorted(found))
-
-
-def _is_there(item: os.DirEntry[str]) -> bool:
-    try:
-        item.stat()
-    except OSError:
-        return False
-    return True
 
 
 def _unreadable(folder: Path, fault: OSError) -> TriageError:
@@ -137,27 +124,27 @@ def photo_path(case_path: str | os.PathLike[str], photo: str) -> Path:
     return path
 
 
-def _stamps(root: Path) -> dict[str, _Stamp]:
-    stamps = {}
+def folder_stamps(folder: Path) -> dict[str, Stamp]:
+    """Return the stamp of every case file of a folder by name, sorted.
+
+    Raises
+    ------
+    TriageError: the folder is missing or cannot be read.
+    """
+    stamps: dict[str, Stamp] = {}
     try:
-        with os.scandir(root) as found:
-            for item in found:
-                if not is_case_name(item.name):
-                    continue
-                try:
+        with os.scandir(folder) as found:
+            for item in (each for each in found if is_case_name(each.name)):
+                with contextlib.suppress(OSError):  # a dangling link, or gone since
                     status = item.stat()
-                except OSError:
-                    continue  # a dangling link, or gone since the folder was read
-                if not stat.S_ISDIR(status.st_mode):
-                    stamps[item.name] = _Stamp(
-                        status.st_mtime_ns, status.st_size, status.st_ctime_ns
-                    )
+                    if not stat.S_ISDIR(status.st_mode):
+                        stamps[item.name] = (status.st_mtime_ns, status.st_size, status.st_ctime_ns)
     except OSError as fault:
-        raise _unreadable(root, fault) from None
-    return stamps
+        raise _unreadable(folder, fault) from None
+    return dict(sorted(stamps.items()))
 
 
-def _read_entry(path: Path, stamp: _Stamp) -> CaseEntry:
+def _read_entry(path: Path, mtime_ns: int) -> CaseEntry:
     # The index knows most files: a list that reads none needs no models.
     from triage.case.store import load_case  # noqa: PLC0415
 
@@ -167,7 +154,7 @@ def _read_entry(path: Path, stamp: _Stamp) -> CaseEntry:
     except TriageError as fault:
         error = fault.line().splitlines()[0]
     name = shown_path(Path(path.name)).removesuffix(SUFFIX)
-    return CaseEntry(name, title, path, stamp.mtime_ns, error)
+    return CaseEntry(name, title, path, mtime_ns, error)
 
 
 def _read_index(path: Path) -> tuple[dict[str, Any], int]:
@@ -184,30 +171,22 @@ def _read_index(path: Path) -> tuple[dict[str, Any], int]:
     return {}, 0
 
 
-def _is_same(known: Any, stamp: _Stamp) -> bool:
+def _is_same(known: Any, stamp: Stamp) -> bool:
     return (
         isinstance(known, list)
         and len(known) == 5
-        and known[:3] == [stamp.mtime_ns, stamp.size, stamp.ctime_ns]
+        and known[:3] == [*stamp]
         and all(isinstance(text, str) and not control_character(text) for text in known[3:])
     )
 
 
-def _write_index(
-    path: Path, entries: Mapping[str, CaseEntry], stamps: Mapping[str, _Stamp]
-) -> None:
+def _write_index(path: Path, entries: Mapping[str, CaseEntry], stamps: Mapping[str, Stamp]) -> None:
     """Write the index, or leave it: a list must work in a folder that is read-only or full."""
+    from triage.case.store import replace_bytes  # noqa: PLC0415  (as above)
+
     cases = {
-        name: [stamp.mtime_ns, stamp.size, stamp.ctime_ns, entries[name].title, entries[name].error]
-        for name, stamp in stamps.items()
+        name: [*stamp, entries[name].title, entries[name].error] for name, stamp in stamps.items()
     }
     content = json.dumps({"version": _VERSION, "cases": cases}).encode("ascii")
-    with contextlib.suppress(OSError):
-        handle, temp = tempfile.mkstemp(prefix=".index-", suffix=".tmp", dir=path.parent)
-        try:
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(content)
-            Path(temp).chmod(0o644)
-            Path(temp).replace(path)
-        except OSError:
-            Path(temp).unlink(missing_ok=True)
+    with contextlib.suppress(TriageError):
+        replace_bytes(path, content)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Mapping
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, TypeVar
 
 from pydantic import model_validator
 
@@ -158,6 +158,9 @@ class Timer(Record):
     label: Text = ""
 
 
+E = TypeVar("E", Finding, Attempt)
+
+
 class Case(Record):
     """The whole record of one specimen; ``id`` is the name of its file."""
 
@@ -212,13 +215,7 @@ class Case(Record):
 
     def finding(self, finding_id: str) -> Finding:
         """Return the finding with this id, else raise ``TriageError``."""
-        for finding in self.findings:
-            if finding.id == finding_id:
-                return finding
-        raise TriageError(
-            f'case "{self.id}" has no finding "{finding_id}"',
-            mend=did_you_mean(finding_id, (finding.id for finding in self.findings)),
-        )
+        return _known(self.id, "finding", finding_id, self.findings)
 
     def in_doubt(self) -> dict[tuple[str, str], Restated]:
         """Return the signs of each (finding, question) told in two ways and not confirmed since."""
@@ -232,13 +229,11 @@ class Case(Record):
 
     def attempt(self, attempt_id: str) -> Attempt:
         """Return the attempt with this id, else raise ``TriageError``."""
-        for attempt in self.attempts:
-            if attempt.id == attempt_id:
-                return attempt
-        raise TriageError(
-            f'case "{self.id}" has no attempt "{attempt_id}"',
-            mend=did_you_mean(attempt_id, (attempt.id for attempt in self.attempts)),
-        )
+        return _known(self.id, "attempt", attempt_id, self.attempts)
+
+    def counted(self) -> Mapping[str, Attempt]:
+        """Return the attempt that counts in the place of each first one, by the id of that."""
+        return _counted(self.attempts)
 
     def effective_attempts(self) -> tuple[Attempt, ...]:
         """Return the attempts as they count: a correction stands in the place of its original.
@@ -246,7 +241,7 @@ class Case(Record):
         The place is that of the first attempt of the chain, so passes keep their order; of
         several corrections the last one counts.
         """
-        return tuple(_counted(self.attempts).values())
+        return tuple(self.counted().values())
 
     def held_by(self) -> tuple[str, ...]:
         """Return the ids of the attempts that ended worse or in damage and are not released."""
@@ -282,6 +277,14 @@ class Case(Record):
         while f"f{number}" in used:
             number += 1
         return f"f{number}"
+
+
+def _known(case: str, kind: str, name: str, held: Iterable[E]) -> E:
+    entries = {entry.id: entry for entry in held}
+    if name not in entries:
+        mend = did_you_mean(name, entries)
+        raise TriageError(f'case "{case}" has no {kind} "{name}"', mend=mend)
+    return entries[name]
 
 
 def _counted(attempts: tuple[Attempt, ...]) -> dict[str, Attempt]:

@@ -5,14 +5,13 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
-from pydantic import ConfigDict, Field, ValidationError
+from pydantic import Field
 
 from triage.case.entry import Record
-from triage.case.frozen import frozen
-from triage.case.reading import faults_of
-from triage.errors import TriageError, Where, raise_faults
+from triage.case.reading import record_from
+from triage.errors import TriageError, Where
 from triage.yamltext import parse_yaml, read_text
 
 Control = Literal["none", "window", "extraction", "hood", "outdoors", "unknown"]
@@ -89,10 +88,6 @@ class Photos(Record):
 class Bench(Record):
     """The whole bench file; a bench that says nothing is judged as the least favourable one."""
 
-    model_config = ConfigDict(
-        frozen=True, extra="allow", arbitrary_types_allowed=True, defer_build=True
-    )
-
     FREE: ClassVar[frozenset[str]] = frozenset({"format", "name", "invented"})
     ELSEWHERE: ClassVar[Mapping[str, str]] = dict.fromkeys(RoomProfile.model_fields, "under room")
 
@@ -146,13 +141,4 @@ def load_bench(path: str | os.PathLike[str], *, shown_as: str = "") -> Bench:
     parsed = parse_yaml(read_text(path, shown), shown)
     if not isinstance(parsed.data, dict):
         raise TriageError("this is not a bench", Where(shown, 1), "a bench begins with format: 1")
-    try:
-        return Bench.model_validate(frozen(parsed.data))
-    except ValidationError as fault:
-        raise_faults(faults_of(fault, parsed, shown))
-        raise  # unreachable: a ValidationError holds at least one fault
-
-
-def bench_content(bench: Bench) -> dict[str, Any]:
-    """Return the bench as plain YAML values."""
-    return bench.plain()
+    return record_from(Bench, parsed, shown)

@@ -3,35 +3,27 @@
 from __future__ import annotations
 
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
 from triage.case.entry import Record
 from triage.case.fields import shown
 from triage.case.frozen import frozen
-from triage.case.models import (
-    Attempt,
-    Case,
-    Finding,
-    Override,
-    Release,
-    Restated,
-    Timer,
-    Withdrawn,
-)
+from triage.case.models import Case
 from triage.errors import TriageError, Where, control_character, raise_faults
 from triage.yamltext import Parsed
 
 MOST_FAULTS = 20
-_ENTRIES: dict[str, tuple[str, type[Record]]] = {
-    "findings": ("finding", Finding),
-    "attempts": ("attempt", Attempt),
-    "releases": ("release", Release),
-    "overrides": ("override", Override),
-    "timers": ("timer", Timer),
-    "withdrawn": ("withdrawn finding", Withdrawn),
-    "restated": ("sign told again", Restated),
+R = TypeVar("R", bound=Record)
+_ENTRIES = {
+    "findings": "finding",
+    "attempts": "attempt",
+    "releases": "release",
+    "overrides": "override",
+    "timers": "timer",
+    "withdrawn": "withdrawn finding",
+    "restated": "sign told again",
 }
 # pydantic's word for a fault -> what is wrong, what to do.
 _TEXTS = {
@@ -55,25 +47,30 @@ def case_from(parsed: Parsed, shown_as: str) -> Case:
             Where(shown_as, parsed.line_of()),
             "a case begins with format: 1 and id:",
         )
+    return record_from(Case, parsed, shown_as)
+
+
+def validated(model: type[R], content: dict[str, Any]) -> R:
+    """Return a record built in the program, with the same refusals as one that was read."""
+    _refuse_control_characters(content)
+    return record_from(model, Parsed(content), "")
+
+
+def record_from(model: type[R], parsed: Parsed, shown_as: str) -> R:
+    """Return a record of what was read, every fault of it as a line with its place.
+
+    Raises
+    ------
+    TriageError: place, entry, fault, mend; ``Faults`` if there are several, at most 20.
+    """
     try:
-        return Case.model_validate(frozen(parsed.data))
+        return model.model_validate(frozen(parsed.data))
     except ValidationError as fault:
-        raise_faults(faults_of(fault, parsed, shown_as))
+        raise_faults(_faults_of(fault, parsed, shown_as))
         raise  # unreachable: a ValidationError holds at least one fault
 
 
-def validated(model: type[Record], content: dict[str, Any]) -> Any:
-    """Return a record built in the program, with the same refusals as one that was read."""
-    _refuse_control_characters(content)
-    try:
-        return model.model_validate(frozen(content))
-    except ValidationError as fault:
-        raise_faults(faults_of(fault, Parsed(content), ""))
-        raise  # unreachable, as above
-
-
-def faults_of(fault: ValidationError, parsed: Parsed, shown_as: str) -> list[TriageError]:
-    """Return what pydantic found as lines for the user: place, entry, fault, mend."""
+def _faults_of(fault: ValidationError, parsed: Parsed, shown_as: str) -> list[TriageError]:
     found = []
     for error in fault.errors(include_url=False)[:MOST_FAULTS]:
         path = (*error["loc"], *(error.get("ctx") or {}).get("path", ()))
@@ -106,7 +103,7 @@ def _entry(path: tuple[Any, ...], content: Any) -> str:
         item = _at(content, path[:2])
         name = item.get("id") if isinstance(item, dict) else None
         label = f'"{shown(name)}"' if name else str(path[1] + 1)
-        words.append(f"{_ENTRIES[path[0]][0]} {label}")
+        words.append(f"{_ENTRIES[path[0]]} {label}")
         path = path[2:]
     words.extend(shown(step) for step in path)
     return " ".join(words)

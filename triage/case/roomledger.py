@@ -56,7 +56,7 @@ class RoomLedger:
             found, unread = self._read(since)
         except OSError as fault:
             return (), (f"{shown_path(self.path)}: {fault.strerror}",)
-        held = {(self.mine, case.id, first) for case in own for first, _ in counted(case)}
+        held = {(self.mine, case.id, first) for case in own for first in case.counted()}
         cases: dict[tuple[str, str], list[Attempt]] = {}
         for key, attempt in found.items():
             if key not in held and attempt.at >= since:
@@ -125,7 +125,7 @@ class RoomLedger:
             raise TriageError(what, mend="make the file readable") from None
         new = []
         for case in cases:
-            for first, attempt in counted(case):
+            for first, attempt in case.counted().items():
                 said = _said(first, attempt)
                 known = told.get((self.mine, case.id, first))
                 if attempt.at >= since and (known is None or _said(first, known) != said):
@@ -149,14 +149,6 @@ def room_ledger(room: RoomProfile, beside: Path, cases: Path) -> RoomLedger | No
     whose = f"{platform.node()}:{cases.resolve()}"
     mine = hashlib.sha256(whose.encode("utf-8", "replace")).hexdigest()[:12]
     return RoomLedger(beside / Path(room.ledger).expanduser() / f"{name}.room.jsonl", mine)
-
-
-def counted(case: Case) -> Sequence[tuple[str, Attempt]]:
-    """Return the attempts as they count, each with the id of the first of its chain."""
-    first: dict[str, str] = {}
-    for attempt in case.attempts:
-        first[attempt.id] = first.get(attempt.corrects or "", attempt.id)
-    return [(first[attempt.id], attempt) for attempt in case.effective_attempts()]
 
 
 def _said(first: str, attempt: Attempt) -> dict[str, Any]:

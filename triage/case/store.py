@@ -195,9 +195,9 @@ def _read(path: Path, shown_as: str = "") -> tuple[str, Parsed, Case]:
     return text, parsed, case
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=64)
 def _case_of(text: str, named: str) -> tuple[Parsed, Case]:
-    """Return what a text says: always the same, so one just written is not read anew."""
+    """Return what a text says: always the same, so those of the day are understood once."""
     parsed = parse_yaml(text, named)
     return parsed, case_from(parsed, named)
 
@@ -206,7 +206,7 @@ def _case_of(text: str, named: str) -> tuple[Parsed, Case]:
 def _locked(path: Path, named: str, timeout_s: float) -> Iterator[None]:
     """Hold the kernel's lock on the side file; it ends with the program that holds it."""
     lock = FileLock(
-        _lock_of(path),
+        path.parent / f".{path.name}.lock",
         timeout=timeout_s,
         mode=_lock_rights(path),
         poll_interval=LOCK_POLL_S,
@@ -233,10 +233,6 @@ def _locked(path: Path, named: str, timeout_s: float) -> Iterator[None]:
         raise
     finally:
         lock.release()
-
-
-def _lock_of(path: Path) -> Path:
-    return path.parent / f".{path.name}.lock"
 
 
 def _acquired(lock: FileLock, path: Path) -> bool:

@@ -17,15 +17,6 @@ from triage.knowledge.rules import Family
 DEPOSIT, CONDITION = "deposit", "condition"
 
 
-def interlocks_on(consultant: Consultant, method: str) -> list[NormalRule]:
-    """Return the forbid rules that name a method."""
-    return [
-        rule
-        for rule in consultant.normal.by_family[Family.FORBID]
-        if any(method in dict(template.constants)["method"] for template in rule.templates)
-    ]
-
-
 class Permits:
     """Searches ways out of all interlocks for what a ladder works on."""
 
@@ -46,15 +37,17 @@ class Permits:
         fixed    zone or taxon, if only one is to be looked at
         """
         if method not in self._rules:
-            self._rules[method] = interlocks_on(self.consultant, method)
+            self._rules[method] = [
+                rule
+                for rule in self.consultant.normal.by_family[Family.FORBID]
+                if any(method in dict(template.constants)["method"] for template in rule.templates)
+            ]
         rules = self._rules[method]
-        for taxon in [fixed["taxon"]] if "taxon" in fixed else self._taxa():
+        every = sorted(self.domains["specimen", "taxon"])
+        for taxon in [fixed["taxon"]] if "taxon" in fixed else every:
             if self._permitted(rules, what, problem, taxon, fixed.get("zone")):
                 return ()
         return tuple(rule.id for rule in rules)
-
-    def _taxa(self) -> Iterable[str]:
-        return sorted(self.domains["specimen", "taxon"])
 
     def _permitted(
         self, rules: Iterable[NormalRule], what: str, problem: str, taxon: str, zone: str | None

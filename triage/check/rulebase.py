@@ -6,6 +6,7 @@ nothing unsafe follows from a remark.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 
 from triage.check.permits import CONDITION, DEPOSIT, Permits
@@ -20,7 +21,7 @@ from triage.check.reachable import (
     speakable,
     templates_of,
 )
-from triage.check.sets import Domains, covers, demands, never_fires
+from triage.check.sets import Domains, Said, covers, demands, never_fires, things_said
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
 from triage.engine.vocabulary import UNKNOWN
@@ -123,8 +124,12 @@ def _pairs(base: Rulebase) -> Iterator[tuple[NormalRule, NormalRule, bool]]:
     """Yield (general, special, equal) for every rule that another covers, each pair once."""
     for family in FAMILIES:
         rules = base.consultant.normal.by_family[family]
+        said: dict[Said, list[int]] = defaultdict(list)
+        for place, special in enumerate(rules):
+            said[next(things_said(special), ())].append(place)
         for general in rules:
-            for special in rules:
+            alike = {place for key in things_said(general) for place in said.get(key, ())}
+            for special in (rules[place] for place in sorted(alike)):
                 if general is special or not covers(general, special, base.domains):
                     continue
                 equal = covers(special, general, base.domains)

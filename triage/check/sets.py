@@ -14,6 +14,7 @@ from triage.engine.vocabulary import Vocabulary
 # Kinds of which every case has exactly one fact.
 SINGLE = frozenset({"specimen", "bench"})
 Domains = Mapping[tuple[str, str], frozenset[str]]
+Said = tuple[object, ...]
 
 
 def domains_of(vocabulary: Vocabulary) -> dict[tuple[str, str], frozenset[str]]:
@@ -110,6 +111,17 @@ def covers(general: NormalRule, special: NormalRule, domains: Domains) -> bool:
         all(any(_says(t, u, names) for t in general.templates) for u in special.templates)
         for names in _mappings(mine, theirs, {}, domains)
     )
+
+
+def things_said(rule: NormalRule) -> Iterator[Said]:
+    """Yield a key of each thing that a rule says: one that covers it has its first key too."""
+    absent = frozenset(p for p in rule.patterns if p.absent)
+    for template in rule.templates:
+        held = dict(template.constants)
+        lists = {name: held.pop(name) for name in sorted(held) if isinstance(held[name], tuple)}
+        first = next(iter(lists.values()), ())
+        said = (absent, template.kind, frozenset(lists), frozenset(held.items()))
+        yield from ((*said, method) for method in (*first, None))
 
 
 def _mappings(

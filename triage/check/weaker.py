@@ -48,79 +48,62 @@ SENTENCES = ("rinse", "do")
 MORE_VALUE, LESS_VALUE, OTHER_VALUE = {"value": MORE}, {"value": LESS}, {"value": OTHER}
 MOST = {"most": MORE}
 GRADE = {"grade": LESS}
+
+
+def _all(way: Way | Spec, names: str) -> Spec:
+    """Return that each of some fields protects in the same way."""
+    return dict.fromkeys(names.split(), way)
+
+
 # kind -> what protects in an entry of it.
 PROTECTS: Mapping[str, Spec] = {
     "agent": {
-        **dict.fromkeys(
-            ("agent_class", "form", "water", "evaporating", "vapour_of", "strength_basis"), OTHER
-        ),
+        **_all(OTHER, "agent_class form water evaporating vapour_of strength_basis"),
         "vapour_share": LESS_VALUE,
         "physical": {
             "formula": {"text": OTHER},
-            **dict.fromkeys(("molar_mass", "boiling_point"), OTHER_VALUE),
-            **dict.fromkeys(
-                ("flash_point", "lower_explosive_limit", "autoignition", "odour_threshold"),
-                MORE_VALUE,
-            ),
-            "density": LESS_VALUE,
+            **_all(OTHER_VALUE, "molar_mass boiling_point"),
+            **_all(MORE_VALUE, "flash_point lower_explosive_limit autoignition"),
+            **_all(LESS_VALUE, "density odour_threshold"),
             "vapour_pressure": {"kpa": LESS},
         },
         "limits": {"value": MORE, "averaging_min": MORE, "in_force": LESS},
         "gloves": {"verdict": OTHER},
-        "incompatible": {},
-        "attacks": {},
-        "h_statements": {},
-        "carcinogen": {},
+        **_all({}, "incompatible attacks h_statements carcinogen"),
         "disposal": {"drain": MORE},
-        **dict.fromkeys(
-            (
-                *("hazards", "skin", "breathing", "first_aid", "dispute"),
-                *("notices", "not_for", "ask_label"),
-            ),
-            FEWER,
-        ),
+        **_all(FEWER, "hazards skin breathing first_aid dispute notices not_for ask_label"),
         "never": LESS,
     },
     "method": {
-        **dict.fromkeys(("stage", "technique", "agent"), OTHER),
+        **_all(OTHER, "stage technique agent"),
         "with_": {"strength": MORE_VALUE},
         "strength": {"value": MORE, "unit": OTHER},
-        **dict.fromkeys(("temp_c", "dwell_s", "burst_s"), MOST),
-        "also": dict.fromkeys(("temp_c", "dwell_s"), MOST),
+        **_all(MOST, "temp_c dwell_s burst_s"),
+        "also": _all(MOST, "temp_c dwell_s"),
         "passes": MORE,
         "amount": {"typical_ml": MORE, "open_share": LESS},
         "look_after_h": OTHER,
-        **dict.fromkeys(
-            ("do", "drying", "stop_signs", "rinse", "keep_away", "needs", "not_for"), FEWER
-        ),
-        "harshness": dict.fromkeys(("mechanical", "chemical", "person", "lasting"), GRADE),
-        **dict.fromkeys(("harmless", "while_dry"), MORE),
-        **dict.fromkeys(("test_spot", "tries_next", "prepares"), LESS),
+        **_all(FEWER, "do drying stop_signs rinse keep_away needs not_for"),
+        "harshness": _all(GRADE, "mechanical chemical person lasting"),
+        **_all(MORE, "harmless while_dry"),
+        **_all(LESS, "test_spot tries_next prepares"),
     },
-    "technique": {
-        **dict.fromkeys(("wet", "contact", "whole", "shows"), OTHER),
-        "water_free": MORE,
-    },
+    "technique": {**_all(OTHER, "wet contact whole shows"), "water_free": MORE},
     "zone": {
-        **dict.fromkeys(("surface", "hurts", "gentle"), FEWER),
-        **dict.fromkeys(("most_mechanical", "most_chemical"), MORE),
+        **_all(FEWER, "surface hurts gentle"),
+        **_all(MORE, "most_mechanical most_chemical"),
     },
     "taxon": {
-        **dict.fromkeys(("plan", "fragility"), OTHER),
-        **dict.fromkeys(("traits", "changes"), FEWER),
+        **_all(OTHER, "plan fragility"),
+        **_all(FEWER, "traits changes"),
         "most_chemical_dry": MORE,
     },
-    "fragility": {"most_mechanical": MORE, "most_chemical": MORE},
-    "deposit": dict.fromkeys(("guard", "kind", "alike"), OTHER),
-    "condition": dict.fromkeys(("stage", "when_cleared"), OTHER),
-    "question": {
-        **dict.fromkeys(("liquid", "risk", "gives", "usual"), OTHER),
-        "answers": {"implies": OTHER},
-    },
+    "fragility": _all(MORE, "most_mechanical most_chemical"),
+    "deposit": _all(OTHER, "guard kind alike"),
+    "condition": _all(OTHER, "stage when_cleared"),
+    "question": {**_all(OTHER, "liquid risk gives usual"), "answers": {"implies": OTHER}},
     "stop": {"shows_at": FEWER},
-    "hazard": dict.fromkeys(
-        ("grade", "flammable", "needs_eye_protection", "no_drain", "needs_ventilation"), LESS
-    ),
+    "hazard": _all(LESS, "grade flammable needs_eye_protection no_drain needs_ventilation"),
     "circumstance": {},
     "authority": {"converts_at": OTHER_VALUE},
     "material": {"role": OTHER},
@@ -128,28 +111,15 @@ PROTECTS: Mapping[str, Spec] = {
     "element": {"weight": OTHER},
     "salt": {"caution": FEWER},
     "gel": {"caution": FEWER, "is_fit_for_drying": MORE},
-    "control": dict.fromkeys(
-        ("air_changes_per_h", "captured_fraction", "air_speed_m_per_min", "outdoors"), MORE
-    ),
+    "control": _all(MORE, "air_changes_per_h captured_fraction air_speed_m_per_min outdoors"),
     "dose": {"agent": OTHER, "kind": OTHER, "figure": MORE_VALUE, "span": MOST},
     "judgement": {
         "harshness_order": {"keys": OTHER},
-        **dict.fromkeys(("settled", "lead", "mixing_factor"), LESS_VALUE),
-        **dict.fromkeys(
-            (
-                *(
-                    "margin",
-                    "lel_share",
-                    "suspected",
-                    "rival",
-                    "disproves",
-                    "named",
-                    "room_volume_m3",
-                ),
-                *("near_field_radius_m", "air_speed_m_per_min", "least_release_min"),
-                *("burst_budget_s", "unchanged_passes", "release_again_s"),
-            ),
+        **_all(LESS_VALUE, "settled lead mixing_factor"),
+        **_all(
             MORE_VALUE,
+            "margin lel_share suspected rival disproves named room_volume_m3 near_field_radius_m "
+            "air_speed_m_per_min least_release_min burst_budget_s unchanged_passes release_again_s",
         ),
     },
 }
@@ -265,12 +235,17 @@ def _rules(carried: Knowledge, copy: Knowledge) -> Iterator[TriageError]:
     guards = {d.id for d in carried.deposits.values() if _guards(d)}
     for family in (Family.RECOGNISE, *KEPT):
         for rule in carried.rules[family]:
-            kept = [c for c in rule.conclusions() if family in KEPT or _tells(c, guards)]
+            kept = [
+                said
+                for said in rule.conclusions()
+                if family in KEPT or "evidence" not in said or said["evidence"]["deposit"] in guards
+            ]
             if not kept:
                 continue
             other = theirs.get(rule.id)
             if other is None:
-                where = Where(_file(copy, carried, rule), None, f'rule "{rule.id}"')
+                stands = carried.where("rule", rule.id).file.partition("/")[2]
+                where = Where(f"{_name(copy)}/{stands}", None, f'rule "{rule.id}"')
                 yield TriageError("weaker than the carried rules: it is gone", where, MEND)
                 continue
             for path, said in _rule_lost(rule, other, kept):
@@ -294,16 +269,6 @@ def _against(rule: Rule, guards: set[str]) -> Mapping[str, tuple[float, int]]:
         for e, at in told
         if e["deposit"] in guards and e["weight"] < 0
     }
-
-
-def _file(copy: Knowledge, carried: Knowledge, rule: Rule) -> str:
-    stands = carried.where("rule", rule.id).file.partition("/")[2]
-    return f"{_name(copy)}/{stands}"
-
-
-def _tells(conclusion: Mapping[str, Any], guards: set[str]) -> bool:
-    evidence = conclusion.get("evidence")
-    return evidence is None or evidence["deposit"] in guards
 
 
 def _rule_lost(mine: Rule, theirs: Rule, kept: Sequence[Mapping[str, Any]]) -> Iterator[Lost]:

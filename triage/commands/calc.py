@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import sys
-from typing import Any
+from typing import Any, TextIO
 
 from triage.commands.common import (
     Arguments,
-    Either,
     Option,
     command,
     either,
@@ -46,7 +46,7 @@ def _option(each: Input) -> Option:
     return option(each.option or each.name, f"{each.words}{named}{unit}".replace("%", "%%"), **how)
 
 
-def _options(calculator: Calculator) -> list[Option | Either]:
+def _options(calculator: Calculator) -> list[Option]:
     """Return the options of a calculator, those of which one is given together."""
     groups: dict[str, list[Option]] = {}
     for each in inputs_of(calculator.question):
@@ -68,7 +68,6 @@ def _add(name: str, calculator: Calculator) -> None:
         show(arguments, answer, lambda: blocks_of(answer))
         if getattr(arguments, "curve", False) and not arguments.json:
             from triage.airplot import air_text
-            from triage.commands.terminal import has_colour
             from triage.plan.airpicture import air_picture
 
             picture = air_picture(means, asked)
@@ -79,6 +78,13 @@ def _add(name: str, calculator: Calculator) -> None:
     run.__name__, run.__doc__ = f"run_{name}", calculator.question.__doc__
     curve = [CURVE] if name == "air" else []
     command(calculator.example, *_options(calculator), *curve, as_json=True)(run)
+
+
+def has_colour(stream: TextIO) -> bool:
+    """Return whether colour may be used: a terminal, not a dumb one, NO_COLOR unset or empty."""
+    if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
+        return False
+    return stream.isatty()
 
 
 for _name, _calculator in CALCULATORS.items():

@@ -8,19 +8,21 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import asdict, dataclass, fields, is_dataclass
+from dataclasses import asdict, fields, is_dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
-from triage.errors import TriageError, did_you_mean
+from triage.errors import TriageError
 
 if TYPE_CHECKING:
     from triage.case.models import Case
-    from triage.service import Workshop
+    from triage.service.workshop import Workshop
     from triage.show.blocks import Block
 
 Arguments = argparse.Namespace
 Run = Callable[[Arguments], int | None]
+# Adds a word or an option, or a group of them, to a parser.
+Option = Callable[[Any], object]
 T = TypeVar("T")
 # How to add the commands of each module, in the order in which they stand there.
 COMMANDS: dict[str, list[Callable[[Any], None]]] = {}
@@ -29,22 +31,6 @@ HELD: ContextVar[Workshop | None] = ContextVar("held", default=None)
 BAR = 40
 PAIRS = "what was seen, as triage ask says it; triage handbook question lists all"
 Subparsers = Any
-
-
-@dataclass(frozen=True, slots=True)
-class Option:
-    """A word or an option of a command, as argparse takes it."""
-
-    names: tuple[str, ...]
-    how: dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Either:
-    """Options of which one is given, or at most one."""
-
-    options: tuple[Option, ...]
-    required: bool
 
 
 class Parser(argparse.ArgumentParser):
@@ -65,7 +51,7 @@ def add_folders(parser: argparse.ArgumentParser) -> None:
 def option(*names: str, **how: Any) -> Option:
     """Return a word or an option of a command, as argparse takes it; its help comes second."""
     *flags, text = names
-    return Option(tuple(flags), {**how, "help": text})
+    return lambda parser: parser.add_argument(*flags, help=text, **how)
 
 
 def number(name: str, text: str, **how: Any) -> Option:
@@ -73,9 +59,15 @@ def number(name: str, text: str, **how: Any) -> Option:
     return option(name, text, **{"type": number_word, "metavar": "N", **how})
 
 
-def either(*options: Option, required: bool = True) -> Either:
+def either(*options: Option, required: bool = True) -> Option:
     """Return options of which one is given, or at most one."""
-    return Either(options, required)
+
+    def add(parser: argparse.ArgumentParser) -> None:
+        group = parser.add_mutually_exclusive_group(required=required)
+        for each in options:
+            each(group)
+
+    return add
 
 
 def number_word(word: str) -> float:
@@ -95,7 +87,7 @@ PHOTO_OPTIONS = (
 
 def command(
     example: str,
-    *options: Option | Either,
+    *options: Option,
     on_case: bool = False,
     as_json: bool = False,
 ) -> Callable[[Run], Run]:
@@ -120,7 +112,7 @@ def command(
             if as_json:
                 parser.add_argument("--json", action="store_true", help="print JSON")
             for each in options:
-                _add(parser, each)
+                each(parser)
             # All commands are known only when all have been added: they are read when it runs.
             parser.set_defaults(run=run, every=subparsers)
 
@@ -128,13 +120,6 @@ def command(
         return run
 
     return made
-
-
-def _add(parser: Any, each: Option | Either) -> None:
-    if isinstance(each, Either):
-        parser = parser.add_mutually_exclusive_group(required=each.required)
-    for one in each.options if isinstance(each, Either) else (each,):
-        parser.add_argument(*one.names, **one.how)
 
 
 def given(arguments: Arguments, kind: type[T], **more: Any) -> T:
@@ -182,7 +167,7 @@ def workshop_of(arguments: Arguments, case: str | None = None) -> Workshop:
 
     A case given as a path brings its own folder, so that its bench and its day are used.
     """
-    from triage.service import open_workshop
+    from triage.service.workshop import open_workshop
 
     folder, held = folder_of(arguments, case), HELD.get()
     if held is not None and folder is arguments.rules is arguments.bench is None:
@@ -241,10 +226,3 @@ def pairs(words: list[str]) -> dict[str, str]:
             )
         found[name] = value
     return found
-
-
-def one_of(word: str, known: list[str], what: str) -> str:
-    """Return a word if it is known, else raise with the nearest one."""
-    if word not in known:
-        raise TriageError(f'unknown {what} "{word}"', mend=did_you_mean(word, known))
-    return word

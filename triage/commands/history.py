@@ -23,7 +23,7 @@ from triage.errors import TriageError
 
 if TYPE_CHECKING:
     from triage.history.sharing import EntryResult
-    from triage.service import Workshop
+    from triage.service.workshop import Workshop
 
 REFUSED_EXIT = 2
 WORDS = ("case", "taxon", "method", "deposit", "zone", "agent", "outcome")
@@ -135,12 +135,7 @@ def run_worked(arguments: Arguments) -> None:
     """Show how often methods worked here, and rungs that may be skipped."""
     from triage.history.table import Filter
     from triage.plan.ownrecord import own_record
-    from triage.service.acts import (
-        accept_suggestion,
-        attempts_on_record,
-        evidence_of,
-        suggestions_for,
-    )
+    from triage.service import acts
     from triage.show.blocks import Line
     from triage.show.compared import attempt_photo_blocks, method_photo_blocks
     from triage.show.plan import skip_blocks
@@ -150,22 +145,24 @@ def run_worked(arguments: Arguments) -> None:
         if arguments.accept:
             raise TriageError("--accept needs a case", mend="name the case before it")
         workshop = workshop_of(arguments)
-        evidence = evidence_of(workshop)
+        evidence = acts.evidence_of(workshop)
         show(
             arguments,
             tuple(evidence.all_groups()),
             lambda: (
                 *evidence_blocks(evidence),
-                *method_photo_blocks(attempts_on_record(workshop, Filter())),
+                *method_photo_blocks(acts.attempts_on_record(workshop, Filter())),
             ),
         )
         return
     if arguments.accept:
-        accept_suggestion(workshop_of(arguments, arguments.case), arguments.case, arguments.accept)
+        acts.accept_suggestion(
+            workshop_of(arguments, arguments.case), arguments.case, arguments.accept
+        )
         print(f"recorded: {arguments.accept} is skipped", file=sys.stderr)
     workshop, case = opened(arguments)
     plan = workshop.plan(case)
-    skips = suggestions_for(workshop, case, plan)
+    skips = acts.suggestions_for(workshop, case, plan)
     steps = [{"step": step.id, "evidence": own_record(step)} for step in plan.steps]
     told = [f"{each['step']}: {each['evidence'] or 'nothing on record'}" for each in steps]
     show(

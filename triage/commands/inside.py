@@ -15,7 +15,7 @@ from triage.service.commandline import ON, Known, Word
 from triage.show.lines import WIDE, WIDTH
 
 if TYPE_CHECKING:
-    from triage.service import Workshop
+    from triage.service.workshop import Workshop
 
 # A server that stays, a script for the shell, and the bench, which each face asks in its own way.
 NOT_INSIDE = frozenset({"serve", "completion", "bench"})

@@ -1,11 +1,32 @@
-"""Commands about the knowledge: check it, print JSON Schemas for editors."""
+"""Commands about rules and bench: the bench, check, JSON Schemas for editors, completion."""
 
 from __future__ import annotations
 
+import argparse
+import sys
 from pathlib import Path
 
-from triage.commands.common import Arguments, command, option, print_json, show
+from triage.commands.common import Arguments, command, option, print_json, show, workshop_of
 from triage.errors import TriageError
+
+NOT_DONE = "nothing was written: not all questions were answered"
+SHELLS = ("bash", "zsh", "fish")
+PROGRAM = "triage"
+
+
+@command("bench")
+def run_bench(arguments: Arguments) -> None:
+    """Make or change the bench by questions: health first, then room, air and stock."""
+    from triage.case.profile import BENCH_FILE
+    from triage.plain.bench import ask_bench
+    from triage.plain.dialogue import Dialogue, Stopped
+
+    workshop = workshop_of(arguments)
+    workshop.bench_path = workshop.bench_path or arguments.bench or workshop.cases / BENCH_FILE
+    try:
+        ask_bench(Dialogue(sys.stdin, sys.stdout), workshop)
+    except Stopped:
+        raise TriageError(NOT_DONE, mend="begin again: triage bench") from None
 
 
 @command(
@@ -89,3 +110,30 @@ def run_schema(arguments: Arguments) -> None:
         print_json(TypeAdapter(Plan).json_schema(mode="serialization"))
         return
     print_json(schema_of(arguments.kind))
+
+
+@command(
+    "completion bash > ~/.local/share/bash-completion/completions/triage",
+    option("shell", "your shell", choices=SHELLS),
+)
+def run_completion(arguments: Arguments) -> None:
+    """Print a script that completes words in your shell."""
+    import shtab
+
+    parser = argparse.ArgumentParser(prog=PROGRAM)
+    parser.add_argument("--version", action="store_true", help="show the version")
+    parser.add_argument("--demo", action="store_true", help="open a copy of the demo cases")
+    parser.add_argument("--plain", action="store_true", help="numbered lines, no interface")
+    parser._add_action(arguments.every)  # noqa: SLF001  (argparse has no public way to share them)
+    _complete_files(parser, shtab.FILE)
+    print(shtab.complete(parser, arguments.shell))
+
+
+def _complete_files(parser: argparse.ArgumentParser, files: object) -> None:
+    """Let every word that has no fixed choices be the name of a file."""
+    for action in parser._actions:  # noqa: SLF001  (argparse has no public list of its actions)
+        if isinstance(action, argparse._SubParsersAction):  # noqa: SLF001  (the same)
+            for inner in action.choices.values():
+                _complete_files(inner, files)
+        elif action.choices is None and action.nargs != 0:
+            vars(action)["complete"] = files

@@ -23,8 +23,8 @@ from triage.errors import TriageError
 from triage.show.blocks import Line
 
 if TYPE_CHECKING:
-    from triage.service import Workshop
     from triage.service.measuring import Measured
+    from triage.service.workshop import Workshop
 
 
 @command(

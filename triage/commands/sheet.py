@@ -1,4 +1,4 @@
-"""Print the bench sheet of a plan."""
+"""Print what is read on paper: the bench sheet of a plan, the rulebase as a handbook."""
 
 from __future__ import annotations
 
@@ -113,3 +113,24 @@ def run_sheet(arguments: Arguments) -> None:
             send_to_printer(out)
         return
     write_out(content, arguments.out)
+
+
+@command(
+    "handbook deposit oily-film",
+    option(
+        "kind",
+        "deposit, zone, agent, method, rule, taxon, question or source; all without",
+        nargs="?",
+    ),
+    option("entry", "id of one entry; all without", nargs="?", metavar="ID"),
+    option("--out", "file to write; else to the screen", type=Path, metavar="FILE"),
+)
+def run_handbook(arguments: Arguments) -> None:
+    """Print the rulebase to be read: by deposit, zone, agent, method or rule."""
+    from triage import places
+    from triage.handbook import handbook
+    from triage.knowledge.load import load_knowledge
+
+    knowledge = load_knowledge(arguments.rules or places.rules_folder())
+    text = handbook(knowledge, arguments.kind, arguments.entry)
+    write_out(text.encode("utf-8"), arguments.out)

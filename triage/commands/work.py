@@ -23,8 +23,8 @@ from triage.commands.common import (
 from triage.errors import TriageError, did_you_mean
 
 if TYPE_CHECKING:
-    from triage.service import Workshop
     from triage.service.measuring import Measured
+    from triage.service.workshop import Workshop
 
 SHEET_POINTS = 1400  # of each photo along its longer side, on the sheet
 OUTCOMES = "cleared | better | no-change | worse | damage | not-done"

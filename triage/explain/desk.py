@@ -60,8 +60,9 @@ class ExplainDesk:
         self.likelihood = Likelihood(shop.consultant)
         self._look: Lookahead | None = None
         self._day: DayLedger | None = None
-        self._asked: tuple[Sweep, tuple[NextQuestion, ...]] | None = None
-        self._sweep: tuple[Case, frozenset[Place], Sweep] | None = None
+        # Of the case at hand, by what is not asked again.
+        self._sweeps: dict[frozenset[Place], Sweep] = {}
+        self._asked: dict[frozenset[Place], tuple[NextQuestion, ...]] = {}
 
     def look(self) -> Lookahead:
         """Return the look-ahead for the bench and the day as they are now."""
@@ -72,7 +73,7 @@ class ExplainDesk:
             judge = self.shop.planner.judge(self.shop.bench, day)
             self._look = Lookahead(self.shop.consultant, self.shop.bench, judge, many=many)
             self._day = day
-            self._sweep = None
+            self._sweeps, self._asked = {}, {}
         return self._look
 
     def sweep(self, case: Case, declined: Iterable[tuple[str, str]] = ()) -> Sweep:
@@ -81,10 +82,12 @@ class ExplainDesk:
         ``declined`` are (``specimen`` or finding, question) pairs answered "cannot tell".
         """
         look, gone = self.look(), frozenset(declined)
-        if self._sweep is None or self._sweep[0] != case or self._sweep[1] != gone:
-            before = self._sweep[2] if self._sweep else None
-            self._sweep = (case, gone, Sweep(look, case, gone, before))
-        return self._sweep[2]
+        before = next(iter(self._sweeps.values()), None)
+        if before is not None and before.case != case:
+            self._sweeps, self._asked = {}, {}
+        if gone not in self._sweeps:
+            self._sweeps[gone] = Sweep(look, case, gone, before)
+        return self._sweeps[gone]
 
     def trail(self, case: Case) -> Trail:
         """Return the explained skeleton of a case, made by forward chaining."""
@@ -186,9 +189,9 @@ class ExplainDesk:
 
     def _ranked(self, case: Case, declined: Iterable[Place]) -> tuple[NextQuestion, ...]:
         sweep = self.sweep(case, declined)
-        if self._asked is None or self._asked[0] is not sweep:
-            self._asked = (sweep, ranked_questions(sweep, self.likelihood))
-        return self._asked[1]
+        if sweep.declined not in self._asked:
+            self._asked[sweep.declined] = ranked_questions(sweep, self.likelihood)
+        return self._asked[sweep.declined]
 
     def agenda(self, case: Case, declined: Iterable[Place] = ()) -> Agenda:
         """Return all that is to be asked: what could change the next step first."""
@@ -198,7 +201,7 @@ class ExplainDesk:
         """Return whether group, place, record and earlier answers leave a question to be put."""
         given = case.finding(line.finding).signs if line.finding else {}
         is_idle = line.question not in given and self.likelihood.is_idle(line.question, given)
-        return is_put(self.knowledge, case, line) and not is_idle
+        return is_put(self.knowledge, case, line.finding, line.question) and not is_idle
 
     def _put(self, case: Case) -> Plan:
         """Return the plan with only those questions that are left to be put."""
@@ -207,7 +210,7 @@ class ExplainDesk:
 
     def firmness(self, case: Case) -> tuple[Firmness, ...]:
         """Return for each step whether it is firm, or which open question could move it."""
-        return firmness_of(self.sweep(case), self._ranked(case, ()))
+        return firmness_of(self.sweep(case), self.questions(case))
 
     def sure_plan(self, case: Case) -> SurePlan:
         """Return the plan with how firm each step is, its questions in the order of their value."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cache, partial
 
@@ -46,8 +47,12 @@ class Likelihood:
                     for answer in answers:
                         known = self.weights.setdefault((question, answer), {})
                         known[constants["deposit"]] = constants["weight"]
-        # The questions that speak for or against a deposit; some are asked of the specimen.
-        self.telling = tuple(sorted({question for question, _ in self.weights}))
+        # For each deposit the answers that speak for or against it.
+        self._speaking: dict[str, dict[tuple[str, str], float]] = defaultdict(dict)
+        for pair, weights in self.weights.items():
+            if pair[1] in {answer.id for answer in self.knowledge.questions[pair[0]].answers}:
+                for deposit, weight in weights.items():
+                    self._speaking[deposit][pair] = weight
         self.permitting = permitting_answers(consultant)
         self.sets = tuple(_sets(consultant))
         # For each pair of deposits what tells them apart best.
@@ -102,19 +107,14 @@ class Likelihood:
 
     def _leads(self, deposit: str, settled: str | None) -> tuple[Lead, ...]:
         """Return each question with its answer that favours a deposit most over a settled one."""
-
-        def lead(question: str, answer: str) -> float:
-            gain = self.weight(question, answer, deposit)
-            doubt = self.weight(question, answer, settled) if settled is not None else 0.0
-            return gain - doubt if gain >= 0 else gain
-
-        found = []
-        for question in self.telling:
-            answers = self.knowledge.questions[question].answers
-            best = max((lead(question, answer.id), answer.id) for answer in answers)
-            if best[0] > 0:
-                found.append((question, *best))
-        return tuple(found)
+        speaking, doubting = self._speaking[deposit], self._speaking[settled or ""]
+        best: dict[str, tuple[float, str]] = {}
+        for question, answer in speaking.keys() | doubting.keys():
+            gain = speaking.get((question, answer), 0.0)
+            lead = gain - doubting.get((question, answer), 0.0) if gain >= 0 else gain
+            if lead > 0:
+                best[question] = max(best.get(question, (0.0, "")), (lead, answer))
+        return tuple((question, *best[question]) for question in sorted(best))
 
 
 def _question_of(rule: NormalRule) -> tuple[str, frozenset[str]] | None:

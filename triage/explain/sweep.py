@@ -14,6 +14,7 @@ from triage.engine.recognition import Summary
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.book import Knowledge
 from triage.plan.lookahead import Lookahead, Supposing
+from triage.plan.questions import is_put
 from triage.plan.skeleton import Outline
 
 # (``specimen`` or a finding, question), and answers put there.
@@ -62,16 +63,24 @@ class Sweep:
         self.facts = look.facts(case)
         keeps = before is not None and before.look is look and _same_work(before.case, case)
         self.work: Supposing = before.work if before and keeps else look.work(case)
+        self.known: dict[frozenset[tuple[Place, str]], Outline] = {}
+        if before is not None and keeps and before.case == case:
+            self.facts, self.known = before.facts, before.known
         self.base = look.outline(self.facts, self.work)
 
     def outline(self, values: Values) -> Outline:
         """Return the outline with other values in some places."""
-        return self.look.outline(with_values(self.facts, values), self.work)
+        key = frozenset(values.items())
+        found = self.known.get(key)
+        if found is None:
+            facts = with_values(self.facts, values)
+            found = self.known[key] = self.look.outline(facts, self.work)
+        return found
 
     def varied(self, values: Values) -> Sweep:
         """Return the same case with other values in some places, to be varied further."""
         other = copy(self)
-        other.facts = with_values(self.facts, values)
+        other.facts, other.known = with_values(self.facts, values), {}
         other.base = self.look.outline(other.facts, self.work)
         return other
 
@@ -107,12 +116,14 @@ class Sweep:
                     yield Answer(fact.key, question, before, after)
 
     def open_places(self) -> Iterator[tuple[Fact, str, tuple[str, ...]]]:
-        """Yield each fact and question not answered yet with the answers it may take."""
+        """Yield each fact and question still to be put, with the answers it may take."""
         for fact, question, answers in self.places():
             is_open = fact.kind != "finding" or self.is_open(fact.key)
             is_asked = fact.fields[question] == UNKNOWN
             if is_open and is_asked and (fact.key, question) not in self.declined:
-                yield fact, question, answers
+                finding = fact.key if fact.kind == "finding" else None
+                if is_put(self.knowledge, self.case, finding, question):
+                    yield fact, question, answers
 
 
 def _same_work(one: Case, other: Case) -> bool:

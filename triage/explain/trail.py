@@ -20,7 +20,7 @@ from triage.explain.node import Node
 from triage.exposure.wording import limit_words
 from triage.knowledge.base import SourceKind
 from triage.knowledge.rules import RESTRICTIVE, Family
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.ladder import Barred, Ladder, applies, harshness_key
 from triage.plan.ordering import Item
 from triage.plan.outcomes import attempts_on

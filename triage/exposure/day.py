@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -83,6 +84,11 @@ class DayLedger:
     def substance(self, key: str) -> Substance:
         """Return one of the substances by key."""
         return next(each for each in self.substances if each.key == key)
+
+    def added(self, releases: Iterable[Release], substances: Iterable[Substance] = ()) -> DayLedger:
+        """Return the ledger with further releases, and the substances that they name."""
+        known = {each.key: each for each in (*self.substances, *substances)}
+        return replace(self, releases=(*self.releases, *releases), substances=tuple(known.values()))
 
     def columns(self) -> tuple[Floats, Floats, Floats]:
         """Return minute of day [min], amount [mg] and release time [min], each shape (n,)."""

@@ -7,25 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from triage.exposure.gas import ppm_from_mg_per_m3
-from triage.exposure.limits import allowed_fraction, judged_limits, strictest_per_window
-from triage.exposure.step import StepOnDay, Yardstick
-from triage.exposure.substance import Limit
+from triage.exposure.step import StepOnDay, Terms, Yardstick
+from triage.exposure.substance import Limit, allowed_fraction, judged_limits, strictest_per_window
 from triage.exposure.verdict import JUST_OVER, LimitRatio, MixtureRatio, Span, Word
-
-LEL_SHARE = 0.10
-"""Share of the lower flammable limit that hand work may reach (Washington WAC 296-304-03009(2))."""
-
-
-@dataclass(frozen=True)
-class Terms:
-    """How the step is to be judged."""
-
-    margin: float
-    judge_by: str | None
-    no_limit_ok: bool
-    lel_share: float
-    ignition_source: bool
-    temp_c: float
 
 
 @dataclass(frozen=True)
@@ -45,31 +29,23 @@ class Tests:
         return any(limit.basis != "idlh" for limit in self.judged)
 
 
-def hold(
-    step: StepOnDay,
-    amount: float,
-    terms: Terms,
-    levels: dict[float, tuple[Span, Span]],
-) -> Tests:
+def hold(step: StepOnDay, amount: float, levels: dict[float, tuple[Span, Span]]) -> Tests:
     """Hold the step against its limits, the additive rule and the flammable limit."""
+    terms = step.terms
     judged = judged_limits(step.substance, terms.judge_by)
-    ratios = []
+    ratios, yardsticks = [], []
     for limit in step.substance.limits:
-        window = limit.window_min
+        window, is_judged = limit.window_min, limit in judged
         found = levels.get(window) or step.level(window, amount)
-        high, allowed = found[1].high, allowed_fraction(limit, terms.margin)
-        ratio = high / limit.value_mg_per_m3
-        ratios.append(LimitRatio(limit, high, ratio, allowed, ratio / allowed, limit in judged))
+        high, share = found[1].high, allowed_fraction(limit, terms.margin)
+        ratio, allowed = high / limit.value_mg_per_m3, limit.value_mg_per_m3 * share
+        ratios.append(LimitRatio(limit, high, ratio, share, ratio / share, is_judged))
+        # A limit above saturation cannot be exceeded by this agent: it does not bound the amount.
+        if is_judged and step.source.cap_mg_per_m3 > allowed:
+            yardsticks.append(step.own(window, 1.0 / allowed))
     ratios.sort(key=lambda each: (-each.factor, each.limit.authority, each.limit.basis))
-    # A limit above saturation cannot be exceeded by this agent: it does not bound the amount.
-    yardsticks = [
-        _limit_yardstick(step, each)
-        for each in ratios
-        if each.is_judged
-        and step.source.cap_mg_per_m3 > each.limit.value_mg_per_m3 * each.allowed_fraction
-    ]
-    mixture, summed = _mixture(step, amount, terms, judged)
-    fire = _fire_yardstick(step, terms)
+    mixture, summed = _mixture(step, amount, judged)
+    fire = _fire_yardstick(step)
     factors = [each.factor for each in ratios if each.is_judged]
     factors += [each.factor for each in mixture]
     lel = None
@@ -81,15 +57,11 @@ def hold(
     return Tests(judged, tuple(ratios), mixture, lel, max(factors, default=0.0), largest)
 
 
-def _limit_yardstick(step: StepOnDay, ratio: LimitRatio) -> Yardstick:
-    allowed = ratio.limit.value_mg_per_m3 * ratio.allowed_fraction
-    return step.own(ratio.limit.window_min, 1.0 / allowed)
-
-
 def _mixture(
-    step: StepOnDay, amount: float, terms: Terms, judged: tuple[Limit, ...]
+    step: StepOnDay, amount: float, judged: tuple[Limit, ...]
 ) -> tuple[tuple[MixtureRatio, ...], list[Yardstick]]:
     """Return the additive rule per averaging window over the step and the day's other agents."""
+    terms = step.terms
     own, ratios, yardsticks = strictest_per_window(judged, terms.margin), [], []
     others = {}
     for key in step.ledger.agents():
@@ -107,15 +79,15 @@ def _mixture(
     return tuple(ratios), yardsticks
 
 
-def _fire_yardstick(step: StepOnDay, terms: Terms) -> Yardstick | None:
+def _fire_yardstick(step: StepOnDay) -> Yardstick | None:
     """Return the test against a share of the lower flammable limit, all vapours of the day."""
     per_agent = {}
     for each in (*step.ledger.substances, step.substance):
         if each.lel_percent is not None and each.molar_mass_g_per_mol is not None:
             # In the room's own air, not at the 25 C of the limits.
-            air = terms.temp_c, step.room.pressure_kpa
+            air = step.temp_c, step.room.pressure_kpa
             ppm = ppm_from_mg_per_m3(1.0, each.molar_mass_g_per_mol, *air)
-            per_agent[each.key] = ppm / (each.lel_percent * 1e4) / terms.lel_share
+            per_agent[each.key] = ppm / (each.lel_percent * 1e4) / step.terms.lel_share
     if step.substance.key not in per_agent:
         return None
     return step.mixed(0.0, per_agent)

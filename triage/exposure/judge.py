@@ -5,52 +5,35 @@ from __future__ import annotations
 import numpy as np
 
 from triage.exposure import wording
-from triage.exposure.day import DayLedger
 from triage.exposure.gas import ppm_from_mg_per_m3
-from triage.exposure.hold import LEL_SHARE, Terms, Tests, hold, word_of
-from triage.exposure.limits import is_silent, judged_limits, strictest_per_window
-from triage.exposure.room import minutes_to_fall
-from triage.exposure.space import Room
-from triage.exposure.step import HIGH, StepOnDay, source_of
-from triage.exposure.substance import DAY_MIN, SHORT_MIN, Limit, Substance
+from triage.exposure.hold import Tests, hold, word_of
+from triage.exposure.space import Room, minutes_to_fall
+from triage.exposure.step import HIGH, USUAL, StepOnDay, Terms
+from triage.exposure.substance import (
+    DAY_MIN,
+    SHORT_MIN,
+    Limit,
+    Substance,
+    is_silent,
+    judged_limits,
+    strictest_per_window,
+)
 from triage.exposure.verdict import JUST_OVER, AirVerdict, Figures, Level, Span, Word
 from triage.units import within
 
 
 def judge_release(
-    substance: Substance,
-    amount_ml: float,
-    room: Room,
-    minutes: float,
-    temp_c: float | None = None,
-    *,
-    ledger: DayLedger | None = None,
-    margin: float = 0.1,
-    judge_by: str | None = None,
-    at_min: float | None = None,
-    no_limit_ok: bool = False,
-    strength_fraction: float = 1.0,
-    lel_share: float = LEL_SHARE,
-    ignition_source: bool = False,
+    substance: Substance, amount_ml: float, room: Room, minutes: float, terms: Terms = USUAL
 ) -> AirVerdict:
     """Judge one release in one room on top of the day's earlier releases.
 
     Parameters
     ----------
-    substance         the agent; every figure and limit comes with it
-    amount_ml         put down in this pass [mL], >= 0
-    room              room, ventilation and spread of the uncertain inputs
-    minutes           shortest time in which it can evaporate [min], 0 to 1440; 0 = at once
-    temp_c            of the liquid [C]; None takes the room's
-    ledger            the day so far; None = nothing was released before
-    margin            share of an 8 h limit that may be used, 0 to 1
-    judge_by          authority whose limits count; None = the most protective
-    at_min            minute of the day of this step; None = that of the ledger, else with its last
-                      release
-    no_limit_ok       call a release without any published limit ok instead of unknown
-    strength_fraction mass fraction of the agent in the liquid, 0 to 1
-    lel_share         share of the lower flammable limit that may be reached
-    ignition_source   a flame, spark or hot lamp is near
+    substance the agent; every figure and limit comes with it
+    amount_ml put down in this pass [mL], >= 0
+    room      room, ventilation and spread of the uncertain inputs
+    minutes   shortest time in which it can evaporate [min], 0 to 1440; 0 = at once
+    terms     by what it is judged
 
     Returns
     -------
@@ -62,25 +45,13 @@ def judge_release(
     """
     amount = within("amount", amount_ml, 0.0, 1e6, "mL")
     last = within("minutes of release", minutes, 0.0, 1440.0, "min")
-    temp = within("temperature", room.temp_c if temp_c is None else temp_c, -20.0, 60.0, "C")
-    within("share of the flammable limit", lel_share, 1e-6, 1.0, "")
-    within("margin", margin, 1e-6, 1.0, "")
-    terms = Terms(margin, judge_by, no_limit_ok, lel_share, ignition_source, temp)
     if substance.airborne == "none":
         return _nothing_airborne(substance)
-    source = source_of(substance, temp, strength_fraction)
-    day = ledger or DayLedger()
-    moment = day.now_min if at_min is None else at_min
-    step = StepOnDay(substance, source, room, last, ledger=day, at_min=moment)
-    return _verdict(step, amount, last, terms)
-
-
-def _verdict(step: StepOnDay, amount: float, minutes: float, terms: Terms) -> AirVerdict:
-    substance = step.substance
+    step = StepOnDay(substance, room, last, terms)
     levels = {w: step.level(w, amount) for w in (0.0, SHORT_MIN, DAY_MIN)}
-    tests = hold(step, amount, terms, levels)
+    tests = hold(step, amount, levels)
     flash = substance.flash_point_c
-    can_ignite = None if flash is None else flash <= terms.temp_c
+    can_ignite = None if flash is None else flash <= step.temp_c
     word = word_of(tests, terms, can_ignite=can_ignite, has_lel=substance.lel_percent is not None)
     largest: float | None = None
     if tests.is_limited and step.source.is_bounded_by_mass:
@@ -98,19 +69,17 @@ def _verdict(step: StepOnDay, amount: float, minutes: float, terms: Terms) -> Ai
         mixture=tests.mixture,
         lel_fraction=tests.lel_fraction,
         can_ignite=can_ignite,
-        reentry_min=_reentry(step, amount, terms, tests.judged),
+        reentry_min=_reentry(step, amount, tests.judged),
         largest_ok_ml=largest,
-        flags=substance.all_flags(),
-        sentence=" ".join((said, *_instead(step, terms))),
-        assumptions=wording.assumptions(step.room, minutes, step.source.notes),
+        flags=substance.flags,
+        sentence=" ".join((said, *_instead(step))),
+        assumptions=wording.assumptions(step.room, last, step.source.notes),
     )
 
 
-def _reentry(
-    step: StepOnDay, amount: float, terms: Terms, judged: tuple[Limit, ...]
-) -> float | None:
+def _reentry(step: StepOnDay, amount: float, judged: tuple[Limit, ...]) -> float | None:
     """Return minutes of airing, as if all of the step had evaporated at its end; None = never."""
-    allowed = {}
+    terms, allowed = step.terms, {}
     for each in (*step.ledger.substances, step.substance):
         own = each.key == step.substance.key
         limits = judged if own else judged_limits(each, terms.judge_by)
@@ -154,29 +123,18 @@ def _sentence(
     return wording.over_fire(tests.lel_fraction or 0.0, largest)
 
 
-def _instead(step: StepOnDay, terms: Terms) -> tuple[str, ...]:
+def _instead(step: StepOnDay) -> tuple[str, ...]:
     """Return what is judged by other limits than those of the authority that was chosen."""
-    agents = {each.key: each for each in (step.substance, *step.ledger.substances)}
-    silent = [each for each in agents.values() if is_silent(each, terms.judge_by)]
-    return tuple(wording.judged_instead(each, terms.judge_by or "") for each in silent)
+    by, agents = step.terms.judge_by, (step.substance, *step.ledger.substances)
+    silent = {each.key: each for each in agents if is_silent(each, by)}
+    return tuple(wording.judged_instead(each, by or "") for each in silent.values())
 
 
 def _nothing_airborne(substance: Substance) -> AirVerdict:
     zero = Level(Span(0.0, 0.0, 0.0), None)
     figures = Figures(zero, zero, zero)
+    flags, told = substance.flags, wording.nothing_airborne()
+    unheld = ("Nothing leaves the liquid as vapour.",)
     return AirVerdict(
-        verdict="ok",
-        room=figures,
-        near=figures,
-        ratios=(),
-        binding=None,
-        exceeded_by=0.0,
-        mixture=(),
-        lel_fraction=None,
-        can_ignite=None,
-        reentry_min=0.0,
-        largest_ok_ml=None,
-        flags=substance.all_flags(),
-        sentence=wording.nothing_airborne(),
-        assumptions=("Nothing leaves the liquid as vapour.",),
+        "ok", figures, figures, (), None, 0.0, (), None, None, 0.0, None, flags, told, unheld
     )

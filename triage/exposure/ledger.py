@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from triage.exposure.day import DayLedger
-from triage.exposure.limits import judged_limits, strictest_per_window
 from triage.exposure.space import Room, corners
-from triage.exposure.substance import DAY_MIN, SHORT_MIN
+from triage.exposure.substance import DAY_MIN, SHORT_MIN, judged_limits, strictest_per_window
 from triage.exposure.superpose import Superposition
 from triage.exposure.verdict import JUST_OVER, Span, Word, span_of
 from triage.units import within

@@ -1,9 +1,13 @@
-"""The room as the arithmetic sees it, and the spread of its uncertain inputs."""
+"""The room as the arithmetic sees it, its decay, and the spread of its uncertain inputs.
+
+Well mixed but for ``K``: ``V dC/dt = G - Q' C`` with ``Q' = a V``, no sinks, clean make-up air. The
+level at the face can be higher (``near_field``).
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,10 +15,44 @@ from triage.errors import OutOfRange
 from triage.exposure.gas import pressure_at_altitude_kpa
 from triage.exposure.maths import Floats
 from triage.exposure.near_field import TwoZones
-from triage.exposure.room import decay_per_min
-from triage.units import within
+from triage.knowledge.methods import AirControl
+from triage.units import at_least, within
 
 LEAST_AIR_SPEED = 0.1
+MOST_AIR_CHANGES_PER_H = 500.0
+LEAST_DECAY_PER_MIN = 1e-12
+"""Slower than this counts as no air at all when a time is asked for."""
+
+
+def decay_per_min(air_changes_per_h: float | None, mixing_factor: float = 1.0) -> float:
+    """Return the effective decay [1/min]; unknown air changes (None) count as none.
+
+    Parameters
+    ----------
+    air_changes_per_h fresh air per room volume [1/h], 0 to 500
+    mixing_factor     K, 1 (perfect) to 10 (very poor distribution)
+
+    Source
+    ------
+    CDC, MMWR 43 no. RR-13, 28 October 1994, Table S3-1 and its note on the mixing factor.
+    """
+    factor = within("mixing factor", mixing_factor, 1.0, 10.0, "")
+    if air_changes_per_h is None:
+        return 0.0
+    changes = within("air changes", air_changes_per_h, 0.0, MOST_AIR_CHANGES_PER_H, "1/h")
+    return changes / (60.0 * factor)
+
+
+def minutes_to_fall(start_mg_per_m3: float, target_mg_per_m3: float, decay: float) -> float:
+    """Return how long a decay takes [min]: 0 if already there, inf without air or to zero."""
+    start = at_least("level at the start", start_mg_per_m3, 0.0, "mg/m3")
+    target = at_least("target", target_mg_per_m3, 0.0, "mg/m3")
+    rate = at_least("decay", decay, 0.0, "1/min")
+    if start <= target:
+        return 0.0
+    if rate < LEAST_DECAY_PER_MIN or target == 0.0:
+        return float("inf")
+    return float(np.log(start / target) / rate)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,10 +151,9 @@ class Room:
         """Air pressure at the room's altitude [kPa]."""
         return pressure_at_altitude_kpa(self.altitude_m)
 
-    def zones(self, spread: Spread | None = None, draw: int = 0) -> TwoZones:
-        """Return the two zones, as stated or for one row of a spread."""
-        decay = self.decay_per_min if spread is None else float(spread.decay_per_min[draw])
-        flow = self.near_flow_m3_per_min if spread is None else float(spread.near_flow[draw])
+    def zones(self, spread: Spread, draw: int) -> TwoZones:
+        """Return the two zones for one row of a spread."""
+        decay, flow = float(spread.decay_per_min[draw]), float(spread.near_flow[draw])
         return TwoZones(self.near_m3, self.volume_m3 - self.near_m3, flow, decay * self.volume_m3)
 
 
@@ -140,4 +177,18 @@ def corners(room: Room) -> Spread:
         decay * np.array([band.air_changes_factor[1], 1.0, band.air_changes_factor[0]]),
         flow * np.array([band.near_flow_factor[1], 1.0, band.near_flow_factor[0]]),
         kept * np.array([band.evaporated_share[0], *[band.evaporated_share[1]] * 2]),
+    )
+
+
+def with_control(room: Room, control: AirControl) -> Room:
+    """Return the room with this control; a control never makes the stated air worse."""
+    changes, speed = room.air_changes_per_h, room.air_speed_m_per_min
+    if control.air_changes_per_h is not None:
+        changes = max(control.air_changes_per_h, changes or 0.0)
+    return replace(
+        room,
+        air_changes_per_h=changes,
+        captured_fraction=max(control.captured_fraction, room.captured_fraction),
+        air_speed_m_per_min=max(control.air_speed_m_per_min or 0.0, speed),
+        outdoors=control.outdoors or room.outdoors,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -17,10 +17,49 @@ from triage.exposure.verdict import Span, span_of
 from triage.units import within
 
 _Places = tuple[Floats, Floats]
+LEL_SHARE = 0.10
+"""Share of the lower flammable limit that hand work may reach (Washington WAC 296-304-03009(2))."""
 HIGH = 2
 """Index of the unfavourable corner."""
 _UNBOUNDED_MG_PER_ML = 1e200
 """Stands for an unknown mass: saturation alone bounds the level then."""
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """By what a release is judged.
+
+    Parameters
+    ----------
+    ledger            the day so far; empty: nothing was released before
+    margin            share of an 8 h limit that may be used, 0 to 1
+    judge_by          authority whose limits count; None = the most protective
+    no_limit_ok       call a release without any published limit ok instead of unknown
+    strength_fraction mass fraction of the agent in the liquid, 0 to 1
+    lel_share         share of the lower flammable limit that may be reached
+    ignition_source   a flame, spark or hot lamp is near
+    temp_c            of the liquid [C]; None takes the room's
+    at_min            minute of the day of this step; None = that of the ledger, else with its last
+                      release
+    """
+
+    ledger: DayLedger = field(default_factory=DayLedger)
+    margin: float = 0.1
+    judge_by: str | None = None
+    no_limit_ok: bool = False
+    strength_fraction: float = 1.0
+    lel_share: float = LEL_SHARE
+    ignition_source: bool = False
+    temp_c: float | None = None
+    at_min: float | None = None
+
+    def __post_init__(self) -> None:
+        within("share of the flammable limit", self.lel_share, 1e-6, 1.0, "")
+        within("margin", self.margin, 1e-6, 1.0, "")
+        within("strength", self.strength_fraction, 0.0, 1.0, "")
+
+
+USUAL = Terms()
 
 
 @dataclass(frozen=True)
@@ -65,20 +104,15 @@ class Yardstick:
 class StepOnDay:
     """The step placed among the day's releases."""
 
-    def __init__(
-        self,
-        substance: Substance,
-        source: Source,
-        room: Room,
-        minutes: float,
-        *,
-        ledger: DayLedger,
-        at_min: float | None,
-    ) -> None:
-        self.substance, self.source, self.room, self.ledger = substance, source, room, ledger
+    def __init__(self, substance: Substance, room: Room, minutes: float, terms: Terms) -> None:
+        self.substance, self.room, self.minutes, self.terms = substance, room, minutes, terms
+        given = room.temp_c if terms.temp_c is None else terms.temp_c
+        self.temp_c = within("temperature", given, -20.0, 60.0, "C")
+        self.source = source_of(substance, self.temp_c, terms.strength_fraction)
+        self.ledger = ledger = terms.ledger
         minute, _, last = ledger.columns()
-        moment = ledger.last_min if at_min is None else at_min
-        within("minute", moment, FIRST_MIN, LAST_MIN, "min")
+        now = ledger.now_min if terms.at_min is None else terms.at_min
+        moment = within("minute", ledger.last_min if now is None else now, FIRST_MIN, LAST_MIN, "")
         self.place = int(np.searchsorted(minute, moment, side="right"))
         self.minute = np.insert(minute, self.place, moment)
         self.last = np.insert(last, self.place, minutes)
@@ -131,7 +165,6 @@ class StepOnDay:
 
 def source_of(substance: Substance, temp_c: float, strength_fraction: float) -> Source:
     """Return mass per mL and saturation cap of an agent at a temperature and mass fraction."""
-    strength = within("strength", strength_fraction, 0.0, 1.0, "")
     molar, density = substance.molar_mass_g_per_mol, substance.density_g_per_ml
     if molar is None and density is None:
         raise OutOfRange(
@@ -151,7 +184,7 @@ def source_of(substance: Substance, temp_c: float, strength_fraction: float) -> 
     else:
         notes.append("No vapour pressure is known: no cap by saturation.")
     if density is not None:
-        return Source(density * 1000.0 * strength, cap, tuple(notes))
+        return Source(density * 1000.0 * strength_fraction, cap, tuple(notes))
     if not np.isfinite(cap):
         raise OutOfRange(
             f"{substance.key}: no density, and no vapour pressure at {temp_c:g} C",

@@ -1,7 +1,8 @@
-"""What the arithmetic must know of an agent: molar mass, density, vapour, fire data, limits."""
+"""What the arithmetic must know of an agent: vapour, fire data, limits, and which limit counts."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -12,6 +13,7 @@ Basis = Literal["twa", "stel", "ceiling", "peak", "idlh"]
 Airborne = Literal["vapour", "dust", "none"]
 DAY_MIN = 480.0
 SHORT_MIN = 15.0
+ADDITIVE = frozenset({"twa", "stel", "ceiling"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +28,7 @@ class Limit:
                     temperature of its authority
     averaging_min   time over which the level is averaged [min]; None takes the custom of the basis
                     (480, 15, 0, 0, 0); a twa is never averaged over more than 480
-    edition, source where it stands
-    skin            the authority adds a skin notation
-    flags           further remarks of this authority, passed through
+    source          where it stands
     shown_as        the authority's name in a sentence; its id if empty
     """
 
@@ -36,10 +36,7 @@ class Limit:
     basis: Basis
     value_mg_per_m3: float
     averaging_min: float | None = None
-    edition: str = ""
     source: str = ""
-    skin: bool = False
-    flags: tuple[str, ...] = ()
     shown_as: str = ""
 
     def __post_init__(self) -> None:
@@ -111,11 +108,36 @@ class Substance:
         if self.flash_point_c is not None:
             finite(f"{self.key}: flash point", self.flash_point_c, "C")
 
-    def all_flags(self) -> tuple[str, ...]:
-        """Return the agent's flags with those of its limits, sorted, each once."""
-        found = set(self.flags)
-        for limit in self.limits:
-            found.update(limit.flags)
-            if limit.skin:
-                found.add("skin")
-        return tuple(sorted(found))
+
+def allowed_fraction(limit: Limit, margin: float) -> float:
+    """Return the share of a limit that may be used: the margin for an 8 h mean, else all."""
+    return within("margin", margin, 1e-6, 1.0, "") if limit.basis == "twa" else 1.0
+
+
+def is_silent(substance: Substance, judge_by: str | None) -> bool:
+    """Return whether others have set working limits, but not the authority that was chosen."""
+    set_by = {limit.authority for limit in substance.limits if limit.basis != "idlh"}
+    return judge_by is not None and bool(set_by) and judge_by not in set_by
+
+
+def judged_limits(substance: Substance, judge_by: str | None) -> tuple[Limit, ...]:
+    """Return the limits that count: all, or those of the chosen authority if it has any.
+
+    IDLH always counts: an authority can be chosen, danger to life cannot be left out.
+    """
+    if judge_by is None or is_silent(substance, judge_by):
+        return substance.limits
+    return tuple(
+        each for each in substance.limits if each.authority == judge_by or each.basis == "idlh"
+    )
+
+
+def strictest_per_window(limits: Iterable[Limit], margin: float) -> dict[float, float]:
+    """Return averaging window [min] -> lowest allowed level [mg/m3], additive kinds only."""
+    lowest: dict[float, float] = {}
+    for limit in limits:
+        if limit.basis in ADDITIVE:
+            allowed = limit.value_mg_per_m3 * allowed_fraction(limit, margin)
+            window = limit.window_min
+            lowest[window] = min(allowed, lowest.get(window, allowed))
+    return lowest

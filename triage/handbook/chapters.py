@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from operator import attrgetter
 from typing import Any
 
+from triage.check.reachable import constant, offers, templates_of
+from triage.engine.consult import Consultant
+from triage.engine.normal import METHOD_FIELDS, NormalRule
+from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError, did_you_mean
-from triage.handbook.links import Links, links_of
 from triage.handbook.statements import cited, names, rule_lines, section, weight_words
 from triage.knowledge.book import Knowledge
-from triage.knowledge.rules import FAMILIES
-from triage.plan.ladder import grades
+from triage.knowledge.rules import FAMILIES, Family
+from triage.plan.ladder import grades, harshness_key
 from triage.show.entry import EntryText, entry_of, names_of
 
 MOST_NAMED = 6
-KINDS = ("deposit", "zone", "agent", "method", "rule", "taxon", "question", "source")
 TITLES = {
     "deposit": "Deposits",
     "zone": "Zones",
@@ -25,6 +28,7 @@ TITLES = {
     "question": "Questions",
     "source": "Sources",
 }
+KINDS = tuple(TITLES)
 INTRODUCTION = """\
 Made from the rules folder; nothing here is written twice. Square brackets name the source of
 each statement; the sources stand at the end. Weights of evidence run from -1 (excludes) to just
@@ -46,77 +50,134 @@ def handbook(knowledge: Knowledge, kind: str | None = None, entry: str | None = 
     """
     if kind is not None and kind not in KINDS:
         raise TriageError(f'unknown kind "{kind}"', mend=did_you_mean(kind, KINDS))
-    links = links_of(knowledge)
+    book = _Book(knowledge)
     if kind is None:
-        lines = _whole(knowledge, links)
+        lines = book.whole()
     elif entry is None:
-        lines = _shelf(knowledge, links, kind)
+        lines = book.shelf(kind)
     else:
-        lines = _page(knowledge, links, kind, entry, "#")
+        lines = book.page(kind, entry, "#")
     return "\n".join(_tidied(lines)) + "\n"
 
 
-def _whole(knowledge: Knowledge, links: Links) -> Iterator[str]:
-    yield "# Handbook of the rulebase"
-    yield ""
-    yield f"Knowledge {knowledge.digest}."
-    yield ""
-    yield INTRODUCTION
-    yield ""
-    yield from (f"- {TITLES[kind]}: {len(_table(knowledge, kind))}" for kind in KINDS)
-    for kind in KINDS:
+class _Book:
+    """The pages of one knowledge, with the rules turned round by what they speak of."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self.knowledge = knowledge
+        self.consultant = Consultant(knowledge)
+        self.offers = offers(self.consultant)
+        self.names = names_of(knowledge)
+        self.harshness = harshness_key(knowledge)
+
+    def whole(self) -> Iterator[str]:
+        yield "# Handbook of the rulebase"
         yield ""
-        yield from _shelf(knowledge, links, kind)
+        yield f"Knowledge {self.knowledge.digest}."
+        yield ""
+        yield INTRODUCTION
+        yield ""
+        yield from (f"- {TITLES[kind]}: {len(self.table(kind))}" for kind in KINDS)
+        for kind in KINDS:
+            yield ""
+            yield from self.shelf(kind)
 
-
-def _shelf(knowledge: Knowledge, links: Links, kind: str) -> Iterator[str]:
-    yield f"# {TITLES[kind]}"
-    if kind == "rule":
-        for family in FAMILIES:
-            rules = knowledge.rules.get(family, ())
-            if rules:
-                yield ""
-                yield f"## Family {family.value}"
-                for rule in rules:
+    def shelf(self, kind: str) -> Iterator[str]:
+        yield f"# {TITLES[kind]}"
+        if kind == "rule":
+            for family in FAMILIES:
+                rules = self.knowledge.rules.get(family, ())
+                if rules:
                     yield ""
-                    yield from _page(knowledge, links, kind, rule.id, "###")
-        return
-    for entry in _table(knowledge, kind):
+                    yield f"## Family {family.value}"
+                    for rule in rules:
+                        yield ""
+                        yield from self.page(kind, rule.id, "###")
+            return
+        for entry in self.table(kind):
+            yield ""
+            yield from self.page(kind, entry, "##")
+
+    def table(self, kind: str) -> Mapping[str, Any]:
+        return self.knowledge.rule_index if kind == "rule" else self.knowledge.table(kind)
+
+    def page(self, kind: str, entry: str, level: str) -> Iterator[str]:
+        is_rule = kind == "rule"
+        held = self.knowledge.rule(entry) if is_rule else self.knowledge.require(kind, entry)
+        name = getattr(held, "name", "")
+        yield f"{level} {name} (`{entry}`)" if name else f"{level} `{entry}`"
         yield ""
-        yield from _page(knowledge, links, kind, entry, "##")
+        yield from self.body(kind, held)
+
+    def body(self, kind: str, held: Any) -> Iterator[str]:
+        """Yield what the rules say about an entry, then the entry itself."""
+        k = self.knowledge
+        if kind == "rule":
+            methods = sorted(_methods(self.consultant.rule(held.id)), key=self.harshness)
+            yield from rule_lines(held, names(k, "method", methods))
+            return
+        # The signs and the ladder of a deposit are told below, with their sources.
+        apart = ("signs", "ladder") if kind == "deposit" else ()
+        yield from entry_lines(entry_of(k, kind, held.id, self.names), apart)
+        if kind == "deposit":
+            yield from section("Signs", self.signs(held.id))
+            yield from section("Removed by, least harsh first", self.ladder(held.id))
+            yield from section("Never", self.bans(k.deposits, held.id, "deposit", "settled"))
+        elif kind == "zone":
+            yield from section("Never", self.bans(k.zones, held.id, "zone"))
+        elif kind == "agent":
+            users = sorted((m for m in k.methods if held.id in agent_ids(k, m)), key=self.harshness)
+            yield from section("Used by", (f"{k.methods[m].name} `{m}`" for m in users))
+
+    def signs(self, deposit: str) -> Iterator[str]:
+        """Yield what speaks for or against a deposit, the strongest first."""
+        evidence = [
+            (dict(template.constants)["weight"], rule.id)
+            for rule, template in templates_of(self.consultant, "evidence")
+            if constant(template, "deposit") == deposit
+        ]
+        for weight, name in sorted(evidence, key=lambda e: (-abs(e[0]), -e[0], e[1])):
+            rule = self.knowledge.rule(name)
+            source = cited(rule.source, rule.at)
+            yield f"{weight_words(weight)}: {rule.because} {source} `{rule.id}`"
+
+    def ladder(self, deposit: str) -> Iterator[str]:
+        """Yield methods with their grades of harshness."""
+        for name in sorted(self.offers.get(("deposit", deposit), ()), key=self.harshness):
+            method = self.knowledge.methods[name]
+            mechanical, chemical, person, lasting = grades(method)
+            stays = f", not to be undone {lasting}" if lasting else ""
+            yield (
+                f"{method.name} `{name}`: rubbing {mechanical}, attack {chemical}, hazard to you "
+                f"{person}{stays} (of 5)"
+            )
+
+    def bans(self, table: Mapping[str, Any], entry: str, *fields: str) -> Iterator[str]:
+        """Yield what is never used on an entry; a ban that holds everywhere says nothing of it."""
+        for each in sorted(self.consultant.normal.by_family[Family.FORBID], key=attrgetter("id")):
+            named = _allowed(each, *fields) & table.keys()
+            if entry not in named or named == table.keys():
+                continue
+            rule, methods = self.knowledge.rule(each.id), sorted(_methods(each))
+            shown = names(self.knowledge, "method", methods[:MOST_NAMED])
+            if len(methods) > MOST_NAMED:
+                shown += f" and {len(methods) - MOST_NAMED} more (see the rule)"
+            yield f"{rule.because} {cited(rule.source, rule.at)} `{rule.id}` - {shown}"
 
 
-def _table(knowledge: Knowledge, kind: str) -> Mapping[str, Any]:
-    return knowledge.rule_index if kind == "rule" else knowledge.table(kind)
+def _allowed(rule: NormalRule, *fields: str) -> frozenset[str]:
+    """Return the values that a rule names for a field, in its first pattern that has one."""
+    for pattern in rule.patterns:
+        for name, values in pattern.allowed:
+            if name in fields and not pattern.absent:
+                return values
+    return frozenset()
 
 
-def _page(knowledge: Knowledge, links: Links, kind: str, entry: str, level: str) -> Iterator[str]:
-    held = knowledge.rule(entry) if kind == "rule" else knowledge.require(kind, entry)
-    name = getattr(held, "name", "")
-    yield f"{level} {name} (`{entry}`)" if name else f"{level} `{entry}`"
-    yield ""
-    yield from _body(knowledge, links, kind, held)
-
-
-def _body(knowledge: Knowledge, links: Links, kind: str, held: Any) -> Iterator[str]:
-    """Yield what the rules say about an entry, then the entry itself."""
-    if kind == "rule":
-        yield from rule_lines(held, names(knowledge, "method", links.methods[held.id]))
-        return
-    # The signs and the ladder of a deposit are told below, with their sources.
-    apart = ("signs", "ladder") if kind == "deposit" else ()
-    yield from entry_lines(entry_of(knowledge, kind, held.id, names_of(knowledge)), apart)
-    if kind == "deposit":
-        yield from section("Signs", _signs(knowledge, links, held.id))
-        yield from section(
-            "Removed by, least harsh first", _ladder(knowledge, links.offers.get(held.id, ()))
-        )
-        yield from section("Never", _bans(knowledge, links.deposit_bans.get(held.id, ())))
-    elif kind == "zone":
-        yield from section("Never", _bans(knowledge, links.bans.get(held.id, ())))
-    elif kind == "agent":
-        users = links.users.get(held.id, ())
-        yield from section("Used by", (f"{knowledge.methods[m].name} `{m}`" for m in users))
+def _methods(rule: NormalRule) -> frozenset[str]:
+    """Return the methods that a rule's conclusions come down to."""
+    held = [dict(template.constants) for template in rule.templates]
+    return frozenset(m for each in held for name in METHOD_FIELDS for m in each.get(name, ()))
 
 
 def entry_lines(entry: EntryText, apart: tuple[str, ...] = ()) -> Iterator[str]:
@@ -133,34 +194,6 @@ def entry_lines(entry: EntryText, apart: tuple[str, ...] = ()) -> Iterator[str]:
             yield f"{'  ' * depth}- {' '.join(told.split())}"
     if behind:
         yield f"\n{cited(**behind)}"
-
-
-def _signs(knowledge: Knowledge, links: Links, deposit: str) -> Iterator[str]:
-    for each in links.evidence.get(deposit, ()):
-        rule = knowledge.rule(each.rule)
-        source = cited(rule.source, rule.at)
-        yield f"{weight_words(each.weight)}: {rule.because} {source} `{rule.id}`"
-
-
-def _ladder(knowledge: Knowledge, methods: tuple[str, ...]) -> Iterator[str]:
-    """Yield methods with their grades of harshness."""
-    for name in methods:
-        method = knowledge.methods[name]
-        mechanical, chemical, person, lasting = grades(method)
-        stays = f", not to be undone {lasting}" if lasting else ""
-        yield (
-            f"{method.name} `{name}`: rubbing {mechanical}, attack {chemical}, hazard to you "
-            f"{person}{stays} (of 5)"
-        )
-
-
-def _bans(knowledge: Knowledge, bans: tuple[tuple[str, tuple[str, ...]], ...]) -> Iterator[str]:
-    for rule_id, methods in bans:
-        rule = knowledge.rule(rule_id)
-        shown = names(knowledge, "method", methods[:MOST_NAMED])
-        if len(methods) > MOST_NAMED:
-            shown += f" and {len(methods) - MOST_NAMED} more (see the rule)"
-        yield f"{rule.because} {cited(rule.source, rule.at)} `{rule_id}` - {shown}"
 
 
 def _tidied(lines: Iterator[str]) -> Iterator[str]:

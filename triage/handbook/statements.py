@@ -9,12 +9,6 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Rule
 
 STRENGTH_WORDS = ((0.8, "very strong"), (0.6, "strong"), (0.4, "moderate"), (0.0, "slight"))
-COMPARED = {
-    "at_least": "at least",
-    "at_most": "at most",
-    "more_than": "more than",
-    "less_than": "less than",
-}
 
 
 def cited(source: str, at: str = "", note: str = "") -> str:
@@ -23,15 +17,9 @@ def cited(source: str, at: str = "", note: str = "") -> str:
     return f"[{inside}]" if inside else ""
 
 
-def bullets(lines: Iterable[str]) -> Iterator[str]:
-    """Yield lines as a list."""
-    for line in lines:
-        yield f"- {' '.join(line.split())}"
-
-
 def section(title: str, lines: Iterable[str]) -> Iterator[str]:
     """Yield a bold title with a list below; nothing if the list is empty."""
-    held = list(bullets(lines))
+    held = [f"- {' '.join(line.split())}" for line in lines]
     if held:
         yield from ("", f"**{title}**", "", *held)
 
@@ -44,74 +32,48 @@ def weight_words(weight: float) -> str:
     return f"{word} {'for' if weight > 0 else 'against'} ({weight:+g})"
 
 
-def constraint_words(constraint: Any) -> str:
-    """Return what a field must be."""
-    if isinstance(constraint, Mapping):
-        parts = []
-        for word, wanted in constraint.items():
-            listed = wanted if isinstance(wanted, list | tuple) else [wanted]
-            said = ", ".join(value_words(each) for each in listed)
-            if word == "one_of":
-                parts.append(f"one of {said}")
-            elif word == "not":
-                parts.append(f"not {said}")
-            else:
-                parts.append(f"{COMPARED.get(word, word.replace('_', ' '))} {said}")
-        return " and ".join(parts)
-    return value_words(constraint)
-
-
 def value_words(value: Any) -> str:
-    """Return a plain value as it is read."""
+    """Return what a field is, or must be, as it is read."""
+    if isinstance(value, Mapping):
+        said = (f"{word.replace('_', ' ')} {value_words(held)}" for word, held in value.items())
+        return " and ".join(said)
+    if isinstance(value, list | tuple):
+        return ", ".join(map(value_words, value))
     if isinstance(value, bool):
         return "yes" if value else "no"
     return str(value)
 
 
-def _is_variable(value: Any) -> bool:
-    return isinstance(value, str) and value[:1] in ("$", "?")
-
-
-def condition_words(condition: Mapping[str, Any]) -> str:
-    """Return one condition of a rule in words."""
-    kind, fields = next(iter(condition.items()))
+def pattern_words(pattern: Mapping[str, Any]) -> str:
+    """Return one condition or conclusion of a rule in words."""
+    kind, fields = next(iter(pattern.items()))
     if kind == "absent":
-        return f"there is no {condition_words(fields)}"
-    return f"{kind} {_field_words(fields)}".strip()
-
-
-def conclusion_words(conclusion: Mapping[str, Any]) -> str:
-    """Return one conclusion of a rule in words."""
-    kind, fields = next(iter(conclusion.items()))
+        return f"there is no {pattern_words(fields)}"
     return f"{kind} {_field_words(fields or {})}".strip()
 
 
 def _field_words(fields: Mapping[str, Any]) -> str:
-    said = []
-    for name, value in fields.items():
-        if _is_variable(value):
-            continue
-        if isinstance(value, list | tuple):
-            said.append(f"{name}: {', '.join(map(value_words, value))}")
-        else:
-            said.append(f"{name}: {constraint_words(value)}")
-    return "; ".join(said)
+    told = (
+        f"{name}: {value_words(value)}"
+        for name, value in fields.items()
+        if not (isinstance(value, str) and value[:1] in ("$", "?"))
+    )
+    return "; ".join(told)
 
 
 def rule_lines(rule: Rule, methods: str) -> Iterator[str]:
     """Yield a whole rule in words; ``methods`` names the methods it comes down to."""
     yield f"{rule.because} {cited(rule.source, rule.at, rule.note)}"
-    yield from section("When", (condition_words(each) for each in rule.when))
-    yield from section("Then", (conclusion_words(each) for each in rule.conclusions()))
-    yield from section("Methods it comes down to", (methods,) if methods else ())
-    if rule.why:
-        yield from section("Justification", (rule.why,))
-    if rule.ask:
-        yield from section("The answer that could release it", (rule.ask,))
-    yield from section(
-        "Tried with",
-        (f"{each.expect}: {_given_words(each.given)}" for each in rule.cases),
+    told: tuple[tuple[str, Iterable[str]], ...] = (
+        ("When", map(pattern_words, rule.when)),
+        ("Then", map(pattern_words, rule.conclusions())),
+        ("Methods it comes down to", (methods,)),
+        ("Justification", (rule.why,)),
+        ("The answer that could release it", (rule.ask,)),
+        ("Tried with", (f"{each.expect}: {_given_words(each.given)}" for each in rule.cases)),
     )
+    for title, lines in told:
+        yield from section(title, filter(None, lines))
 
 
 def _given_words(given: Mapping[str, Any]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -31,7 +31,7 @@ from triage.history.schedule import RUNS_ON, plan_day
 from triage.history.watch import Running, chambers_of, running_of
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.answers import dose
 from triage.plan.ordering import Item
 from triage.plan.outcomes import as_followed
@@ -158,16 +158,14 @@ class DayMaker:
         first = tuple(sorted(running, key=lambda each: (each.ends, each.case, each.step)))
         return BenchDay(plan, self.midnight, hours, count, self.now, first)
 
-    def _minute(self, moment: datetime) -> int:
-        return math.ceil((moment - self.midnight).total_seconds() / 60.0)
+    def _minute(self, moment: datetime, rounded: Callable[[float], int] = math.ceil) -> int:
+        return rounded((moment - self.midnight).total_seconds() / 60.0)
 
     def _airings(self, now_min: int) -> tuple[Airing, ...]:
         """Return the airing that what was released before still asks for."""
-        if not self.air.ledger.releases:
-            return ()
-        agent = self.air.ledger.releases[-1].agent
-        airing = self.air.airing_min(agent, now_min)
-        return (Airing(now_min, now_min + airing, agent),) if airing else ()
+        released = [release.agent for release in self.air.ledger.releases]
+        airing = self.air.airing_min(released[-1], now_min) if released else 0
+        return (Airing(now_min, now_min + airing, released[-1]),) if airing else ()
 
     def tasks_of(self, case: Case) -> tuple[list[Task], list[LeftOut], list[Later]]:
         """Return a case's tasks for today, what it cannot do, and what runs on to another day."""
@@ -187,28 +185,20 @@ class DayMaker:
         ]  # fmt: skip
         items = _first_rungs(skeleton, {each.step for each in running})
         if later:
-            because = RUNS_ON
-            left = [LeftOut(case.id, i.step, self._name(i), because) for i in items]
-            return tasks, left, later
+            names = [(item.step, self.knowledge.methods[item.method].name) for item in items]
+            return tasks, [LeftOut(case.id, *each, RUNS_ON) for each in names], later
         return tasks + [self._task(case, item) for item in items], [], []
-
-    def _name(self, item: Item) -> str:
-        return self.knowledge.methods[item.method].name
 
     def _looks(self, case: Case) -> list[Task]:
         """Return the looks into running chambers that fall on today."""
         found = []
         for chamber in chambers_of(self.knowledge, self.bench, case, self.now):
-            running = chamber.running
+            running, looked = chamber.running, chamber.looked
+            # What fell due before now is one look, not several.
+            missed = sum(look <= self.now for look in chamber.looks) - 1
             for number, look in enumerate(chamber.looks, start=1):
-                if chamber.looked is not None and look <= chamber.looked:
-                    continue
-                due = self._minute(look)
-                if due >= DAY_MIN or look >= running.ends:
-                    continue
-                # What fell due before now is one look, not several.
-                following = chamber.looks[number] if number < len(chamber.looks) else None
-                if following is not None and following <= self.now:
+                due, is_made = self._minute(look), looked is not None and look <= looked
+                if is_made or number <= missed or due >= DAY_MIN or look >= running.ends:
                     continue
                 found.append(
                     Task(
@@ -239,13 +229,10 @@ class DayMaker:
                     agent=agent,
                     rest_min=self._rest(method),
                     from_min=max(ends, 0),
-                    until_min=max(math.floor(self._exact(each.latest)), ends, 0),
+                    until_min=max(self._minute(each.latest, math.floor), ends, 0),
                 )
             )
         return found
-
-    def _exact(self, moment: datetime) -> float:
-        return (moment - self.midnight).total_seconds() / 60.0
 
     def _rest(self, method: Method | None) -> int:
         wet = method and self.knowledge.techniques[method.technique].wet == "wet"

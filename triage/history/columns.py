@@ -32,6 +32,7 @@ class Columns:
 
     Parameters
     ----------
+    file      name of the file each row comes from, shape (n,)
     case, taxon, method, deposit, zone, agent, finding words, shape (n,)
     invented  the case is a demo case, shape (n,)
     inserted  a step that stood before another, such as a test spot, shape (n,)
@@ -42,6 +43,7 @@ class Columns:
     minutes   time taken [min], nan if not recorded, shape (n,)
     """
 
+    file: Words
     case: Words
     taxon: Words
     method: Words
@@ -67,25 +69,24 @@ class Columns:
         return Columns(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
 
 
-_TYPES: dict[str, Any] = {
-    "invented": np.bool_,
-    "inserted": np.bool_,
-    "outcome": np.int64,
-    "offset_s": np.int64,
-    "at_s": np.float64,
-    "amount_ml": np.float64,
-    "minutes": np.float64,
+#: how a column is kept, and what stands for nothing in it
+_KINDS: dict[Any, tuple[Any, Any]] = {
+    "Words": (np.str_, ""),
+    "Flags": (np.bool_, False),
+    "Ints": (np.int64, 0),
+    "Reals": (np.float64, np.nan),
 }
 
 
-def rows_of(case: Case) -> list[dict[str, Any]]:
+def rows_of(case: Case, file: str = "") -> list[dict[str, Any]]:
     """Return the attempts of a case that count, as plain rows with a ``text`` entry each."""
-    return [_row(case, attempt) for attempt in case.effective_attempts()]
+    return [_row(case, attempt, file) for attempt in case.effective_attempts()]
 
 
-def _row(case: Case, attempt: Attempt) -> dict[str, Any]:
+def _row(case: Case, attempt: Attempt, file: str) -> dict[str, Any]:
     offset = attempt.at.utcoffset()
     return {
+        "file": file,
         "case": case.id,
         "taxon": case.taxon,
         "method": attempt.method or "",
@@ -114,20 +115,17 @@ def _text(attempt: Attempt) -> list[str]:
 
 def columns_from(rows: Iterable[dict[str, Any]]) -> Columns:
     """Return plain rows as columns; keys a row lacks are empty."""
-    rows = list(rows)
-    made: dict[str, Any] = {}
+    rows, made = list(rows), {}
     for field in fields(Columns):
-        kind = _TYPES.get(field.name)
-        empty: Any = "" if kind is None else (np.nan if kind is np.float64 else 0)
-        held = [row.get(field.name, empty) for row in rows]
-        made[field.name] = (
-            np.array(held, dtype=kind)
-            if kind is not None
-            else np.array(held, dtype=np.str_)
-            if held
-            else np.empty(0, "<U1")
-        )
+        kind, nothing = _KINDS[field.type]
+        made[field.name] = np.array([row.get(field.name, nothing) for row in rows], dtype=kind)
     return Columns(**made)
+
+
+def joined(one: Columns, other: Columns) -> Columns:
+    """Return the rows of two records, one behind the other."""
+    pairs = ((f.name, getattr(one, f.name), getattr(other, f.name)) for f in fields(Columns))
+    return Columns(**{name: np.concatenate([mine, theirs]) for name, mine, theirs in pairs})
 
 
 def same_columns(one: Columns, other: Columns) -> bool:

@@ -11,25 +11,9 @@ from triage.exposure.day import DayLedger, Release
 from triage.history.daytypes import NEVER, Admitted, PutDown
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
-from triage.plan.air import AirJudge
-from triage.plan.substances import strength_fraction
+from triage.plan.airjudge import AirJudge
+from triage.plan.substances import given_off
 from triage.plan.trial import as_done
-
-MG_PER_G = 1000.0
-
-
-def mg_per_ml(knowledge: Knowledge, method: Method | None, agent: str) -> float:
-    """Return the mass that counts as evaporated for each mL of a method's working liquid [mg/mL].
-
-    0 where the density is not known. The same figure as for an attempt on record.
-    """
-    density = knowledge.agents[agent].physical.density
-    if density is None or density.value is None:
-        return 0.0
-    share = strength_fraction(method.strength) if method else 1.0
-    if method and method.amount:
-        share *= method.amount.open_share
-    return density.value * share * MG_PER_G
 
 
 class DayAir:
@@ -63,7 +47,7 @@ class DayAir:
     def reaches(self, method: Method) -> bool:
         """Return whether any agent in the liquid of a method can reach the air."""
         main = method.agent is not None and self.is_airborne(method.agent)
-        return main or bool(self._base.others(method, 1.0, 0.0)[0])
+        return main or bool(self._base.further(method, 1.0))
 
     def admit(self, put_down: PutDown, minute: int) -> Admitted:
         """Return the amount that the air allows at a minute, lowered if need be, and the airing."""
@@ -89,40 +73,25 @@ class DayAir:
 
     def _at(self, agent: str, minute: int) -> DayLedger:
         """Return the ledger with an empty release at a minute: the next one is judged there."""
-        substance = self._base.substance(agent)
-        known = {s.key: s for s in (*self.ledger.substances, substance)}
         marker = Release(max(float(minute), self.ledger.last_min), 0.0, agent)
-        return replace(
-            self.ledger,
-            releases=(*self.ledger.releases, marker),
-            substances=tuple(known.values()),
-            now_min=None,
-        )
+        return replace(self.ledger, now_min=None).added((marker,), (self._base.substance(agent),))
 
     def record(self, put_down: PutDown, minute: int, amount_ml: float) -> None:
         """Record a planned release, the further agents in its liquid included."""
         method = as_done(self.knowledge, put_down.method, put_down.before)
-        mass_mg = amount_ml * mg_per_ml(self.knowledge, method, put_down.agent)
-        releases, substances = self._base.others(method, amount_ml, float(minute))
-        if mass_mg > 0.0 and self.is_airborne(put_down.agent):
-            releases = (Release(float(minute), mass_mg, put_down.agent), *releases)
-            substances = (self._base.substance(put_down.agent), *substances)
-        if not releases:
-            return
-        known = {s.key: s for s in (*self.ledger.substances, *substances)}
-        self.ledger = replace(
-            self.ledger,
-            releases=(*self.ledger.releases, *releases),
-            substances=tuple(known.values()),
-        )
-        self.trail = (*self.trail, (method.id, minute, amount_ml))
+        substance = self._base.substance
+        made = given_off(self.knowledge, method, put_down.agent, amount_ml, substance)
+        if made:
+            releases = (Release(float(minute), mg, each.key) for each, mg in made)
+            self.ledger = self.ledger.added(releases, (each for each, _ in made))
+            self.trail = (*self.trail, (method.id, minute, amount_ml))
 
     def airing_min(self, agent: str, minute: int) -> int:
         """Return how long the room must be aired from a minute on by what was released [min]."""
         if not self.ledger.releases or agent not in self.knowledge.agents:
             return 0
         verdict = self._base.judge(
-            self._base.substance(agent), 0.0, 0.0, 1.0, self._base.room, self._at(agent, minute)
+            self._base.substance(agent), 0.0, 0.0, 1.0, self._at(agent, minute)
         )
         if verdict.reentry_min is None:
             return NEVER if verdict.binding else 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Literal, Protocol
 
 VisitKind = Literal["start", "whole", "look", "finish"]
@@ -209,15 +210,10 @@ class Session:
 
 def sessions_of(plan: DayPlan) -> tuple[Session, ...]:
     """Return the sessions of a day: hands-on stretches in a row that use the same agent."""
-    found: list[Session] = []
-    last: str | None = None
-    for entry in plan.entries:
-        step = (entry.case, entry.step)
-        if entry.agent is not None and entry.agent == last:
-            before = found.pop()
-            steps = before.steps if step in before.steps else (*before.steps, step)
-            found.append(Session(entry.agent, before.begin_min, entry.end_min, steps))
-        elif entry.agent is not None:
-            found.append(Session(entry.agent, entry.begin_min, entry.end_min, (step,)))
-        last = entry.agent
+    found = []
+    for agent, entries in groupby(plan.entries, key=lambda entry: entry.agent):
+        if agent is not None:
+            stretch = list(entries)
+            steps = tuple(dict.fromkeys((each.case, each.step) for each in stretch))
+            found.append(Session(agent, stretch[0].begin_min, stretch[-1].end_min, steps))
     return tuple(found)

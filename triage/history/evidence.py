@@ -6,7 +6,7 @@ are not three witnesses. It worked if a pass cleared or bettered the finding and
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -56,55 +56,41 @@ def terms_of(knowledge: Knowledge) -> Terms:
 
 @dataclass(frozen=True, slots=True)
 class Trials:
-    """Trials as columns: group words of each level and whether it worked, shape (n,) each.
-
-    ``codes`` are numbers of the words, equal for equal words; None works them out.
-    """
+    """Trials as columns: group words of each level and whether it worked, shape (n,) each."""
 
     words: tuple[Any, ...]
     worked: Flags
-    codes: tuple[Ints, ...] | None = None
 
 
-def trials_of(columns: Columns, codes: Mapping[str, Ints] | None = None) -> Trials:
+def trials_of(columns: Columns) -> Trials:
     """Return the trials that the attempts amount to.
-
-    ``codes`` are numbers of the words by column, as an index keeps them; None works them out.
 
     Notes
     -----
     Steps that stand before another (test spots) and passes that were not done are no trials.
     Demo cases are left out beside real ones; a folder of demo cases only speaks for itself.
     """
-    counts = np.isin(columns.outcome, [OUTCOMES.index(word) for word in sorted(PASSES)])
-    kept = counts & ~columns.inserted & (columns.method != "")
+    kept = _ended(columns, PASSES) & ~columns.inserted & (columns.method != "")
     if not columns.invented.all():
         kept &= ~columns.invented
-    rows = np.flatnonzero(kept)
-    words = tuple(getattr(columns, level)[rows] for level in LEVELS)
-    if rows.size == 0:
-        return Trials(words, np.zeros(0, dtype=np.bool_))
-
-    def numbers(name: str) -> Ints:
-        return codes_of(getattr(columns, name)[rows]) if codes is None else codes[name][rows]
-
+    some = columns.taken(kept)
     # A condition of the whole specimen has no finding: its deposit tells the targets apart.
-    number = numbers("case")
-    for name in ("finding", "deposit", "method"):
-        number = _joint(number, numbers(name))
+    number = _codes_of(some.case)
+    for words in (some.finding, some.deposit, some.method):
+        number = _joint(number, _codes_of(words))
     _, first, group = np.unique(number, return_index=True, return_inverse=True)
-    outcome = columns.outcome[rows]
-    good = np.isin(outcome, [OUTCOMES.index("cleared"), OUTCOMES.index("better")])
-    bad = np.isin(outcome, [OUTCOMES.index(word) for word in sorted(HARMFUL)])
-    worked = (np.bincount(group, good) > 0) & ~(np.bincount(group, bad) > 0)
+    good, bad = _ended(some, ("cleared", "better")), _ended(some, HARMFUL)
     return Trials(
-        tuple(word[first] for word in words),
-        worked,
-        tuple(numbers(level)[first] for level in LEVELS),
+        tuple(getattr(some, level)[first] for level in LEVELS),
+        (np.bincount(group, good) > 0) & ~(np.bincount(group, bad) > 0),
     )
 
 
-def codes_of(words: Any) -> Ints:
+def _ended(columns: Columns, outcomes: Iterable[str]) -> Flags:
+    return np.isin(columns.outcome, [OUTCOMES.index(word) for word in sorted(outcomes)])
+
+
+def _codes_of(words: Any) -> Ints:
     """Return the number of each word among the distinct ones, shape (n,)."""
     # A dictionary: sorting a hundred thousand words takes ten times as long.
     known: dict[str, int] = {}
@@ -132,8 +118,7 @@ def _levels(trials: Trials) -> tuple[_Level, ...]:
     levels = []
     above: Ints = np.zeros(trials.worked.size, dtype=np.int64)
     for depth in range(len(LEVELS)):
-        codes = codes_of(trials.words[depth]) if trials.codes is None else trials.codes[depth]
-        number = _joint(above, codes)
+        number = _joint(above, _codes_of(trials.words[depth]))
         _, first, group = np.unique(number, return_index=True, return_inverse=True)
         columns = [trials.words[level][first].tolist() for level in range(depth + 1)]
         levels.append(
@@ -230,20 +215,16 @@ class Evidence:
 
     def _prior_of(self, key: Key) -> tuple[float, float]:
         """Return the prior (a, b) of a finest group, tried or not."""
-        a, b = self.terms.top.a, self.terms.top.b
-        for depth, lean in enumerate(self.leans):
-            above = self._at[depth].get(key[: depth + 1])
-            if above is None:
-                break  # nothing is known below here: the prior of the level above is handed on
-            own = self._at[depth + 1].get(key[: depth + 2])
-            if own is not None:
-                a, b = (float(p[own]) for p in self._priors[depth + 1])
-            else:
-                told = self._told[depth]
-                prior_a, prior_b = self._priors[depth]
-                a, b = _handed_down(
-                    prior_a[above] + told[0][above], prior_b[above] + told[1][above], lean
-                )
+        known = [at.get(key[: depth + 1]) for depth, at in enumerate(self._at)]
+        depth = sum(number is not None for number in known) - 1
+        if depth < 0:
+            return self.terms.top.a, self.terms.top.b
+        number = known[depth]
+        a, b = (prior[number] for prior in self._priors[depth])
+        if depth < len(self.leans):
+            # Nothing is known below here: what the groups of this one say is handed down.
+            told = self._told[depth]
+            a, b = _handed_down(a + told[0][number], b + told[1][number], self.leans[depth])
         return float(a), float(b)
 
     @cached_property

@@ -10,9 +10,7 @@ import contextlib
 import io
 import json
 import os
-import stat
 import zipfile
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -20,22 +18,19 @@ from typing import Any
 import numpy as np
 
 from triage import __version__
-from triage.case.naming import SUFFIX, is_case_name, shown_path
+from triage.case.folder import TICK_NS, Stamp, folder_stamps
+from triage.case.naming import SUFFIX
 from triage.case.store import load_case, replace_bytes
-from triage.errors import TriageError, Where
-from triage.history.columns import Columns, Ints, columns_from, rows_of
+from triage.errors import TriageError
+from triage.history.columns import Columns, Ints, columns_from, joined, rows_of
 
 INDEX = ".history.npz"
 # Raised with the form of the file, and when what makes a case sound changes.
-FORMAT = 3
-# A file changed this shortly before the index was written may have changed again within one tick
-# of the file system's clock (2 s is the coarsest in use), so its rows are not trusted.
-_TICK_NS = 2_000_000_000
+FORMAT = 4
 # Writing ten thousand cases anew takes longer than reading a few of them again.
 _FEW = 30
 _MAX_BYTES = 500_000_000
 _MAX_UNPACKED = 4_000_000_000
-Stamp = tuple[int, int, int]
 
 
 @dataclass(frozen=True)
@@ -46,51 +41,21 @@ class Index:
     ----------
     names   file names, sorted; broken files are among them but give no rows
     stamps  time of change [ns], size [bytes] and time of status change [ns], shape (files, 3)
-    owner   number of the file each row comes from, shape (rows,)
-    columns the rows
+    columns the rows, those of one file together
     texts   JSON list of the text fields of each row, as bytes; read only where texts are shown
     broken  names of files that are not cases
-    codes   numbers of the words of each column of words, shape (rows,) each; None: not known
     """
 
     names: tuple[str, ...]
     stamps: Ints
-    owner: Ints
     columns: Columns
     texts: bytes
     broken: frozenset[str]
-    codes: Mapping[str, Ints] | None = None
 
     def text_rows(self) -> list[list[str]]:
         """Return the text fields of every row, in the order of ``TEXT_FIELDS``."""
         found: list[list[str]] = json.loads(self.texts or b"[]")
         return found
-
-
-def folder_stamps(folder: Path) -> dict[str, Stamp]:
-    """Return the stamp of every case file of a folder by name, sorted.
-
-    Raises
-    ------
-    TriageError: the folder is missing or cannot be read.
-    """
-    stamps: dict[str, Stamp] = {}
-    try:
-        with os.scandir(folder) as found:
-            for item in found:
-                if is_case_name(item.name):
-                    with contextlib.suppress(OSError):  # a dangling link, or gone since
-                        status = item.stat()
-                        if stat.S_ISDIR(status.st_mode):
-                            continue
-                        stamps[item.name] = (status.st_mtime_ns, status.st_size, status.st_ctime_ns)
-    except OSError as fault:
-        raise TriageError(
-            f"the folder cannot be read: {fault.strerror}",
-            Where(shown_path(folder)),
-            "check the name and rights",
-        ) from None
-    return dict(sorted(stamps.items()))
 
 
 def load_index(folder: str | os.PathLike[str]) -> Index:
@@ -103,7 +68,7 @@ def load_index(folder: str | os.PathLike[str]) -> Index:
     root = Path(folder)
     stamps = folder_stamps(root)
     old, written_ns = _read(root / INDEX)
-    kept = _kept_rows(old, stamps, written_ns)
+    kept = _kept_files(old, stamps, written_ns)
     if old is not None and len(kept) == len(stamps) == len(old.names):
         return old
     made = _rebuilt(root, stamps, old, kept)
@@ -113,75 +78,37 @@ def load_index(folder: str | os.PathLike[str]) -> Index:
     return made
 
 
-def _kept_rows(old: Index | None, stamps: dict[str, Stamp], written_ns: int) -> dict[str, int]:
-    """Return file name -> its number in the old index, for files that have not changed."""
+def _kept_files(old: Index | None, stamps: dict[str, Stamp], written_ns: int) -> set[str]:
+    """Return the files of the old index that have not changed."""
     if old is None:
-        return {}
-    trusted = old.stamps[:, 0] < written_ns - _TICK_NS
-    return {
-        name: number
-        for number, (name, ok, stamp) in enumerate(
-            zip(old.names, trusted.tolist(), old.stamps.tolist(), strict=True)
-        )
-        if ok and stamps.get(name) == tuple(stamp)
-    }
+        return set()
+    trusted = old.stamps[:, 0] < written_ns - TICK_NS
+    rows = zip(old.names, trusted.tolist(), old.stamps.tolist(), strict=True)
+    return {name for name, ok, stamp in rows if ok and stamps.get(name) == tuple(stamp)}
 
 
-def _rebuilt(
-    root: Path, stamps: dict[str, Stamp], old: Index | None, kept: dict[str, int]
-) -> Index:
-    names = tuple(stamps)
-    number_of = {name: number for number, name in enumerate(names)}
+def _rebuilt(root: Path, stamps: dict[str, Stamp], old: Index | None, kept: set[str]) -> Index:
     fresh: list[dict[str, Any]] = []
-    owner: list[int] = []
     broken = set()
-    for name in names:
-        if name in kept:
-            continue
+    for name in stamps.keys() - kept:
         try:
-            rows = rows_of(load_case(root / name))
+            fresh += rows_of(load_case(root / name), name)
         except TriageError:
             broken.add(name)
-            continue
-        fresh += rows
-        owner += [number_of[name]] * len(rows)
-    texts = [row["text"] for row in fresh]
-    columns, owners = columns_from(fresh), np.array(owner, dtype=np.int64)
+    columns, texts = columns_from(fresh), [row["text"] for row in fresh]
     if old is not None and kept:
-        columns, owners, texts = _with_kept(old, kept, number_of, (columns, owners, texts))
-        broken |= old.broken & kept.keys()
-    order = np.argsort(owners, kind="stable")
+        rows, held = np.flatnonzero(np.isin(old.columns.file, sorted(kept))), old.text_rows()
+        columns = joined(columns, old.columns.taken(rows))
+        texts += [held[row] for row in rows.tolist()]
+        broken |= old.broken & kept
+    order = np.argsort(columns.file, kind="stable")
     return Index(
-        names,
+        tuple(stamps),
         np.array(list(stamps.values()), dtype=np.int64).reshape(-1, 3),
-        owners[order],
         columns.taken(order),
         json.dumps([texts[row] for row in order.tolist()]).encode("utf-8"),
         frozenset(broken),
     )
-
-
-def _with_kept(
-    old: Index,
-    kept: dict[str, int],
-    number_of: dict[str, int],
-    fresh: tuple[Columns, Ints, list[list[str]]],
-) -> tuple[Columns, Ints, list[list[str]]]:
-    renumber = np.full(len(old.names), -1, dtype=np.int64)
-    for name, number in kept.items():
-        renumber[number] = number_of[name]
-    moved = renumber[old.owner]
-    rows = np.flatnonzero(moved >= 0)
-    held = old.text_rows()
-    part = old.columns.taken(rows)
-    columns = Columns(
-        **{
-            f.name: np.concatenate([getattr(part, f.name), getattr(fresh[0], f.name)])
-            for f in fields(Columns)
-        }
-    )
-    owners = np.concatenate([moved[rows], fresh[1]])
-    return columns, owners, [held[row] for row in rows.tolist()] + fresh[2]
 
 
 def _read(path: Path) -> tuple[Index | None, int]:
@@ -196,20 +123,12 @@ def _read(path: Path) -> tuple[Index | None, int]:
         with np.load(path, allow_pickle=False) as held:
             if str(held["version"]) != f"{__version__}/{FORMAT}":
                 return None, 0
-            columns = Columns(**{f.name: _unpacked(held, f.name) for f in fields(Columns)})
-            names = tuple(held["names"].tolist())
             made = Index(
-                names,
+                tuple(held["names"].tolist()),
                 held["stamps"].reshape(-1, 3),
-                held["owner"],
-                columns,
+                Columns(**{f.name: _unpacked(held, f.name) for f in fields(Columns)}),
                 held["texts"].tobytes(),
                 frozenset(held["broken"].tolist()),
-                {
-                    f.name: held[f"{f.name}.codes"].astype(np.int64)
-                    for f in fields(Columns)
-                    if f"{f.name}.codes" in held
-                },
             )
     except (
         OSError,
@@ -233,22 +152,17 @@ def _unpacked(held: Any, name: str) -> Any:
 
 def _is_sound(made: Index) -> bool:
     lengths = {getattr(made.columns, f.name).shape for f in fields(Columns)}
-    return (
-        len(made.stamps) == len(made.names)
-        and lengths == {made.owner.shape}
-        and (made.owner.size == 0 or 0 <= made.owner.min() <= made.owner.max() < len(made.names))
-    )
+    return len(made.stamps) == len(made.names) and lengths == {made.columns.outcome.shape}
 
 
 def _write(path: Path, index: Index) -> None:
     """Write the index, or leave it: the records must be readable in a folder that is read-only."""
     held: dict[str, Any] = {
         "version": np.array(f"{__version__}/{FORMAT}"),
-        "names": _words(index.names),
+        "names": np.array(index.names, dtype=np.str_),
         "stamps": index.stamps,
-        "owner": index.owner,
         "texts": np.frombuffer(index.texts, dtype=np.uint8),
-        "broken": _words(sorted(index.broken)),
+        "broken": np.array(sorted(index.broken), dtype=np.str_),
     }
     for field in fields(Columns):
         column = getattr(index.columns, field.name)
@@ -264,15 +178,9 @@ def _write(path: Path, index: Index) -> None:
         replace_bytes(path, packed.getvalue())
 
 
-def _words(words: Iterable[str]) -> Any:
-    held = list(words)
-    return np.array(held, dtype=np.str_) if held else np.empty(0, "<U1")
-
-
 def names_since(index: Index, since_s: float) -> tuple[str, ...]:
     """Return the files with an attempt at or after a moment [s since 1970, UTC]."""
-    owners = np.unique(index.owner[index.columns.at_s >= since_s])
-    return tuple(index.names[number] for number in owners.tolist())
+    return tuple(np.unique(index.columns.file[index.columns.at_s >= since_s]).tolist())
 
 
 def case_names(index: Index) -> tuple[str, ...]:

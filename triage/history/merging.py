@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from triage.case.models import Attempt, Case, Finding
@@ -27,15 +26,7 @@ class CannotMerge(Exception):
     """The two records contradict each other; the text names the first place."""
 
 
-@dataclass(frozen=True, slots=True)
-class Merged:
-    """The merged case, and how the attempts of the incoming one are now called."""
-
-    case: Case
-    renamed: Mapping[str, str]
-
-
-def merged(ours: Case, theirs: Case) -> Merged:
+def merged(ours: Case, theirs: Case) -> Case:
     """Return one case that holds everything of both.
 
     Parameters
@@ -56,24 +47,21 @@ def merged(ours: Case, theirs: Case) -> Merged:
     content: dict[str, Any] = {name: _single(ours, theirs, name) for name in _SINGLE}
     for name in _MAPS:
         content[name] = _united(getattr(ours, name), getattr(theirs, name), name)
-    content["findings"] = _findings(ours, theirs)
-    attempts, renamed = _attempts(ours, theirs)
-    content["attempts"] = attempts
-    ours_releases, their_releases = _plains(ours.releases), _plains(theirs.releases)
-    for release in their_releases:
-        release["attempt"] = renamed.get(release["attempt"], release["attempt"])
-    content["releases"] = _with_new(ours_releases, their_releases)
-    content["overrides"] = _with_new(_plains(ours.overrides), _plains(theirs.overrides))
+    content["attempts"], renamed = _attempts(ours, theirs)
+    for name in ("releases", "overrides", "restated", "withdrawn"):
+        added = _plains(getattr(theirs, name))
+        for each in added if name == "releases" else ():
+            each["attempt"] = renamed.get(each["attempt"], each["attempt"])
+        mine = _plains(getattr(ours, name))
+        content[name] = mine + [each for each in added if each not in mine]
     content["timers"] = _timers(ours, theirs)
-    content["restated"] = _with_new(_plains(ours.restated), _plains(theirs.restated))
-    content["withdrawn"] = _with_new(_plains(ours.withdrawn), _plains(theirs.withdrawn))
-    content["findings"] = _standing(content["findings"], content["withdrawn"])
+    content["findings"] = _standing(_findings(ours, theirs), content["withdrawn"])
     extra = _united(ours.model_extra or {}, theirs.model_extra or {}, "key")
     try:
-        made = validated(Case, {"format": 1, "id": ours.id, **content, **extra})
+        made: Case = validated(Case, {"format": 1, "id": ours.id, **content, **extra})
     except TriageError as fault:
         raise CannotMerge(fault.message) from None
-    return Merged(made, renamed)
+    return made
 
 
 def _single(ours: Any, theirs: Any, name: str) -> Any:
@@ -137,26 +125,22 @@ def _finding(mine: Finding, other: Finding) -> dict[str, Any]:
 def _attempts(ours: Case, theirs: Case) -> tuple[list[dict[str, Any]], dict[str, str]]:
     """Return ours, then what is new of theirs, and how the ids of theirs read now."""
     mine = _plains(ours.attempts)
-    used = {attempt.id for attempt in ours.attempts}
-    taken = set(used) | {attempt.id for attempt in theirs.attempts}
+    taken = (attempt.id for attempt in (*ours.attempts, *theirs.attempts))
+    newest = max((int(name[1:]) for name in taken), default=0)
     renamed: dict[str, str] = {}
     added: list[dict[str, Any]] = []
-    known = [_bare(attempt) for attempt in mine]
-    origin = {attempt["id"]: attempt for attempt in mine}
+    known = [(attempt["id"], _bare(attempt)) for attempt in mine]
     for attempt in theirs.attempts:
         content = attempt.plain()
         if content.get("corrects"):
             content["corrects"] = renamed.get(content["corrects"], content["corrects"])
-        same = next(
-            (held["id"] for held, bare in zip(mine, known, strict=True) if bare == _bare(content)),
-            None,
-        )
+        same = next((name for name, bare in known if bare == _bare(content)), None)
         if same is not None:
             renamed[attempt.id] = same
             continue
-        if attempt.id in origin:
-            content["id"] = _free(taken)
-            taken.add(content["id"])
+        if attempt.id in dict(known):
+            newest += 1
+            content["id"] = f"a{newest}"
         renamed[attempt.id] = content["id"]
         added.append(content)
     return mine + added, renamed
@@ -165,10 +149,6 @@ def _attempts(ours: Case, theirs: Case) -> tuple[list[dict[str, Any]], dict[str,
 def _bare(content: Mapping[str, Any]) -> dict[str, Any]:
     """Return an attempt without its id: what was done, when, and with what result."""
     return {key: held for key, held in content.items() if key != "id"}
-
-
-def _free(taken: set[str]) -> str:
-    return f"a{1 + max(int(name[1:]) for name in taken)}"
 
 
 def _timers(ours: Case, theirs: Case) -> list[dict[str, Any]]:
@@ -183,10 +163,6 @@ def _plains(records: Any) -> list[dict[str, Any]]:
     return [record.plain() for record in records]
 
 
-def _with_new(mine: list[Any], other: list[Any]) -> list[Any]:
-    return mine + [each for each in other if each not in mine]
-
-
 def photos_of(case: Case) -> tuple[str, ...]:
     """Return every photo that a case names, sorted."""
     named = {a.photo_before for a in case.attempts} | {a.photo_after for a in case.attempts}
@@ -198,8 +174,7 @@ def with_photos_renamed(case: Case, names: Mapping[str, str]) -> Case:
     if not any(photo in names for photo in photos_of(case)):
         return case
     content = {**dict(case), "attempts": tuple(_renamed(a, names) for a in case.attempts)}
-    made: Case = validated(Case, content)
-    return made
+    return validated(Case, content)
 
 
 def _renamed(attempt: Attempt, names: Mapping[str, str]) -> Attempt:
@@ -207,5 +182,4 @@ def _renamed(attempt: Attempt, names: Mapping[str, str]) -> Attempt:
         side: names.get(getattr(attempt, side) or "", getattr(attempt, side))
         for side in ("photo_before", "photo_after")
     }
-    made: Attempt = validated(Attempt, {**dict(attempt), **changed})
-    return made
+    return validated(Attempt, {**dict(attempt), **changed})

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from triage.history.columns import same_columns
+from triage.case.folder import Stamp, folder_stamps
+from triage.history.columns import Columns, columns_from, same_columns
 from triage.history.evidence import Evidence, terms_of, trials_of
-from triage.history.index import Index, Stamp, folder_stamps, load_index
-from triage.history.rates import Terms
+from triage.history.index import Index, load_index
 from triage.knowledge.book import Knowledge
 
 
@@ -28,26 +28,26 @@ class FolderRecord:
         self._index: Index | None = None
 
     def index(self) -> Index | None:
-        """Return the attempts of the folder as columns, None without a folder."""
+        """Return the index of the folder, None without a folder."""
         self._refresh()
         return self._index
 
-    def evidence(self) -> Evidence | None:
-        """Return the evidence of the folder as it stands now, None without a folder."""
-        self._refresh()
-        if self._evidence is None and self._index is not None:
-            self._evidence = Evidence(
-                trials_of(self._index.columns, self._index.codes), self.terms()
-            )
-        return self._evidence
+    def columns(self) -> Columns:
+        """Return the attempts of the folder, none without a folder."""
+        index = self.index()
+        return columns_from(()) if index is None else index.columns
 
-    def terms(self) -> Terms:
-        """Return how counts become rates, by the knowledge."""
-        return terms_of(self.knowledge)
+    def evidence(self) -> Evidence:
+        """Return the evidence of the folder as it stands now."""
+        columns = self.columns()
+        if self._evidence is None:
+            self._evidence = Evidence(trials_of(columns), terms_of(self.knowledge))
+        return self._evidence
 
     def _refresh(self) -> None:
         if not self.folder.is_dir():
-            self._index = self._evidence = self._stamps = None
+            if self._index is not None:
+                self._index = self._evidence = self._stamps = None
             return
         stamps = folder_stamps(self.folder)
         if self._index is None or stamps != self._stamps:

@@ -9,18 +9,16 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
-from triage.case.folder import photo_path
+from triage.case.folder import folder_stamps, photo_path
 from triage.case.models import Case
 from triage.case.naming import SUFFIX, is_case_name, shown_path
 from triage.case.reading import validated
 from triage.case.store import create_case, load_case, make_folder, replace_bytes, update_case
 from triage.errors import TriageError, Where
-from triage.history.index import folder_stamps
 from triage.history.merging import CannotMerge, merged, photos_of, with_photos_renamed
 
 Standing = Literal["new", "same", "merged", "beside", "refused"]
 Check = Callable[[Case], None]
-_BLOCK = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,11 +109,11 @@ def _added(
     held = load_case(path, shown_as=path.name)
     if of is not None and held.origin != of:
         raise CannotMerge(f"{case.id} is another case")
-    if merged(held, case).case == held:
+    if merged(held, case) == held:
         return "same"
     _copy(copies)
     # Merged anew under the lock: the file may have grown since it was read.
-    update_case(path, lambda now: merged(now, case).case)
+    update_case(path, lambda now: merged(now, case))
     return "merged"
 
 
@@ -151,18 +149,14 @@ def _free_name(ours: Path, photo: str, origin: Path) -> str:
 
 
 def _is_same_file(one: Path, two: Path) -> bool:
-    if not one.is_file() or one.stat().st_size != two.stat().st_size:
-        return False
-    return file_digest(one) == file_digest(two)
+    alike = one.is_file() and one.stat().st_size == two.stat().st_size
+    return alike and file_digest(one) == file_digest(two)
 
 
 def file_digest(path: Path) -> str:
-    """Return the SHA-256 of a file, read block by block."""
-    digest = hashlib.sha256()
+    """Return the SHA-256 of a file."""
     with path.open("rb") as stream:
-        while block := stream.read(_BLOCK):
-            digest.update(block)
-    return digest.hexdigest()
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def _copy(copies: list[tuple[Path, Path]]) -> None:

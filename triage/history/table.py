@@ -139,25 +139,15 @@ def history(index: Index, chosen: Filter | None = None) -> tuple[HistoryRow, ...
 
 def _row(columns: Columns, number: int, text: list[str]) -> HistoryRow:
     held = dict(zip(TEXT_FIELDS, text, strict=True))
+    attempt, _ = held.pop("id"), held.pop("knowledge")
+    words = ("case", "taxon", "finding", "zone", "deposit", "method", "agent")
     return HistoryRow(
-        case=str(columns.case[number]),
-        taxon=str(columns.taxon[number]),
-        attempt=held["id"],
-        at=held["at"],
-        step=held["step"],
-        finding=str(columns.finding[number]),
-        zone=str(columns.zone[number]),
-        deposit=str(columns.deposit[number]),
-        method=str(columns.method[number]),
-        agent=str(columns.agent[number]),
+        attempt=attempt,
         outcome=OUTCOMES[int(columns.outcome[number])],
         amount_ml=_number(columns.amount_ml[number]),
         minutes=_number(columns.minutes[number]),
-        note=held["note"],
-        observed=held["observed"],
-        photo_before=held["photo_before"],
-        photo_after=held["photo_after"],
-        measured=held["measured"],
+        **{word: str(getattr(columns, word)[number]) for word in words},
+        **held,
     )
 
 

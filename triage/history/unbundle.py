@@ -12,7 +12,7 @@ import re
 import stat
 import tempfile
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -100,7 +100,7 @@ def _manifest(packed: zipfile.ZipFile, named: str, caps: Caps) -> dict[str, str]
         raise TriageError("the bundle is too large unpacked", Where(named), "send it in parts")
     try:
         info = packed.getinfo(MANIFEST)
-        content: Any = json.loads(_bytes(packed, info, MAX_BYTES))
+        content: Any = json.loads(b"".join(_blocks(packed, info, MAX_BYTES)))
         digests = content["entries"]
         known = content["format"] == FORMAT
     except (KeyError, ValueError, TypeError, _TooLarge, RecursionError):
@@ -120,16 +120,14 @@ class _TooLarge(Exception):
     """An entry is larger unpacked than it may be."""
 
 
-def _bytes(packed: zipfile.ZipFile, info: zipfile.ZipInfo, most: int) -> bytes:
-    """Return an entry, counting what really comes out: a size in the head may lie."""
-    parts, size = [], 0
+def _blocks(packed: zipfile.ZipFile, info: zipfile.ZipInfo, most: int) -> Iterator[bytes]:
+    """Yield an entry, counting what really comes out: a size in the head may lie."""
     with packed.open(info) as stream:
         while block := stream.read(BLOCK):
-            size += len(block)
-            if size > most:
+            most -= len(block)
+            if most < 0:
                 raise _TooLarge
-            parts.append(block)
-    return b"".join(parts)
+            yield block
 
 
 def _unpacked(
@@ -199,15 +197,14 @@ def _unpack(
     fault = ""
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        with packed.open(info) as stream, target.open("xb") as into:
-            while block := stream.read(BLOCK):
+        with target.open("xb") as into:
+            for block in _blocks(packed, info, most):
                 size += len(block)
-                if size > most:
-                    fault = f"it is larger than {most / 1e6:g} MB unpacked"
-                    break
                 head = head or block[:16]
                 digest.update(block)
                 into.write(block)
+    except _TooLarge:
+        fault = f"it is larger than {most / 1e6:g} MB unpacked"
     except (zipfile.BadZipFile, EOFError, OSError, NotImplementedError, RuntimeError) as error:
         fault = f"it cannot be unpacked: {error}"
     kinds = PHOTO_KINDS.get(PurePosixPath(info.filename).suffix.lower())

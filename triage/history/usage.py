@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cache
 from typing import Any
 
 import numpy as np
 
 from triage.case.models import OUTCOMES
 from triage.case.profile import Bench, Stock
-from triage.history.columns import Columns, Reals
-from triage.history.dayair import mg_per_ml
+from triage.history.columns import Columns
 from triage.history.table import local_days
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
-from triage.plan.substances import substance_of
+from triage.plan.substances import mg_per_ml, substance_of
 
 #: key of a bottle in the bench file that says on which day its level was read
 COUNTED = "counted"
@@ -49,18 +48,6 @@ def _done(columns: Columns) -> Any:
     return (columns.outcome != OUTCOMES.index("not-done")) & (columns.agent != "")
 
 
-def _per_method(columns: Columns, factor: Callable[[str | None, str], float | None]) -> Reals:
-    """Return a factor for each row, worked out once for each method and agent, shape (n,)."""
-    found = np.full(columns.size, np.nan)
-    pairs = np.char.add(np.char.add(columns.method, "\n"), columns.agent)
-    for pair in np.unique(pairs).tolist():
-        method, _, agent = pair.partition("\n")
-        made = factor(method or None, agent)
-        if made is not None:
-            found[pairs == pair] = made
-    return found
-
-
 def evaporated(knowledge: Knowledge, columns: Columns) -> tuple[MonthLine, ...]:
     """Return what evaporated of each agent in each month, newest month first.
 
@@ -71,28 +58,25 @@ def evaporated(knowledge: Knowledge, columns: Columns) -> tuple[MonthLine, ...]:
     no mass; their amounts are still counted.
     """
     some = columns.taken(_done(columns))
-    if some.size == 0:
-        return ()
 
-    def factor(method: str | None, agent: str) -> float:
+    @cache
+    def mg(method: str, agent: str) -> float:
         if agent not in knowledge.agents:
             return 0.0
         if substance_of(knowledge, knowledge.agents[agent]).airborne == "none":
             return 0.0
-        return mg_per_ml(knowledge, knowledge.methods.get(method or ""), agent)
+        return mg_per_ml(knowledge, knowledge.methods.get(method), agent)
 
-    amount = np.nan_to_num(some.amount_ml)
-    mass_g = amount * _per_method(some, factor) / 1000.0
-    months = local_days(some).astype("datetime64[M]").astype(str)
-    keys = np.char.add(np.char.add(months, "\n"), some.agent)
-    names, group = np.unique(keys, return_inverse=True)
-    count = np.bincount(group)
-    used, gone = np.bincount(group, amount), np.bincount(group, mass_g)
-    lines = []
-    for number, name in enumerate(names.tolist()):
-        month, _, agent = name.partition("\n")
-        line = MonthLine(month, agent, int(count[number]), float(used[number]), float(gone[number]))
-        lines.append(line)
+    months = local_days(some).astype("datetime64[M]").astype(str).tolist()
+    amounts = np.nan_to_num(some.amount_ml).tolist()
+    attempts: dict[tuple[str, str], list[tuple[float, float]]] = {}
+    rows = zip(months, some.agent.tolist(), some.method.tolist(), amounts, strict=True)
+    for month, agent, method, ml in rows:
+        attempts.setdefault((month, agent), []).append((ml, ml * mg(method, agent) / 1000.0))
+    lines = [
+        MonthLine(*key, len(held), sum(ml for ml, _ in held), sum(g for _, g in held))
+        for key, held in attempts.items()
+    ]
     return tuple(sorted(sorted(lines, key=lambda e: e.agent), key=lambda e: e.month, reverse=True))
 
 
@@ -115,17 +99,13 @@ def _stock_line(knowledge: Knowledge, stock: Stock, columns: Columns) -> StockLi
     if since is not None:
         own &= local_days(columns) >= np.datetime64(since)
     some = columns.taken(own)
-
-    def share(method: str | None, agent: str) -> float | None:
-        del agent
-        return _stock_share(knowledge.methods.get(method or ""), stock)
-
-    shares = _per_method(some, share) if some.size else np.zeros(0)
+    shares = [_stock_share(knowledge.methods.get(m), stock) for m in some.method.tolist()]
     from_when = f"since {since.isoformat()}" if since else "since the first record"
-    if np.isnan(shares).any():
+    if None in shares:
         because = "the strength of the bottle is not known; write it into the bench file"
         return StockLine(stock.agent, stock.label, stock.ml, None, None, because)
-    used = float((np.nan_to_num(some.amount_ml) * shares).sum())
+    amounts = np.nan_to_num(some.amount_ml).tolist()
+    used = sum((ml * (share or 0.0) for ml, share in zip(amounts, shares, strict=True)), 0.0)
     left = None if stock.ml is None else max(0.0, stock.ml - used)
     because = f"least amount used {from_when}"
     if stock.ml is None:

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from triage.bench.chamber import look_times_h
-from triage.bench.mould import MouldLimit, mould_limit
-from triage.case.changes import with_override
+from triage.bench.mould import MouldLimit
 from triage.case.models import Case, Timer
 from triage.case.naming import one_line
 from triage.case.profile import Bench
@@ -16,6 +15,7 @@ from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.answers import dose
+from triage.plan.benchcalc import mould_time
 from triage.plan.outcomes import as_followed
 
 LOOKED = "chamber-look"
@@ -98,8 +98,7 @@ def _running(knowledge: Knowledge, case: Case, timer: Timer) -> Running:
         method, _ = as_followed(knowledge, case, method.id)
     latest = timer.ends
     if method is not None and method.dwell_s is not None:
-        most = timer.started + timedelta(seconds=method.dwell_s.most)
-        latest = max(most, timer.ends) if most >= timer.ends else most
+        latest = timer.started + timedelta(seconds=method.dwell_s.most)
     return Running(
         case.id,
         one_line(case.title),
@@ -146,13 +145,8 @@ def _watch(
     temp_c = bench.room.temp_c
     if method.temp_c is not None:
         temp_c = min(max(temp_c, method.temp_c.start), method.temp_c.most)
-    mould = mould_limit(
-        temp_c,
-        dose(knowledge, "day-chamber-humidity").least,
-        divisor=dose(knowledge, "chamber-mould-safety-divisor").least,
-        cap_days_at_20_c=dose(knowledge, "chamber-mould-cap").least,
-        has_inhibitor=has_inhibitor,
-    )
+    damp = dose(knowledge, "day-chamber-humidity").least
+    mould = mould_time(knowledge, temp_c, damp, has_inhibitor=has_inhibitor)
     looks = look_moments(knowledge, method, running)
     looked = _last_look(case, method.id, running.started)
     due = next((look for look in looks if look > (looked or running.started)), None)
@@ -188,11 +182,6 @@ def _last_look(case: Case, method: str, since: datetime) -> datetime | None:
         (o.at for o in case.overrides if o.kind == LOOKED and o.method == method and o.at >= since),
         default=None,
     )
-
-
-def with_look(case: Case, at: datetime, method: str, note: str) -> Case:
-    """Return the case with a look into its chamber noted."""
-    return with_override(case, at, LOOKED, method=method, reason=note)
 
 
 def watch(

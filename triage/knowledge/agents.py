@@ -72,40 +72,101 @@ class Formula(Sourced):
     text: Annotated[str, StringConstraints(pattern=r"^([A-Z][a-z]?\d*)+$", max_length=40)]
 
 
+class Printed(Sourced):
+    """What another document prints for the same figure, in the same unit."""
+
+    value: float
+
+
+class Figure(Quantity):
+    """A figure that a plan may hang on, with what other documents print for it."""
+
+    also: tuple[Printed, ...] = Field(
+        (), description="protective data: the own value protects most, nobody follows another"
+    )
+
+
+class PrintedPressure(Sourced):
+    """What another document prints for the vapour pressure at the same temperature."""
+
+    kpa: float = Field(gt=0)
+
+
+class VapourPoint(Sourced):
+    """Vapour pressure at one temperature: the highest of those found, which may be breathed."""
+
+    temp_c: float
+    kpa: float = Field(gt=0)
+    also: tuple[PrintedPressure, ...] = Field(
+        (), description="none above the own; crystals are told to last by the lowest"
+    )
+
+    @property
+    def least_kpa(self) -> float:
+        """The lowest of those found."""
+        return min((self.kpa, *(each.kpa for each in self.also)))
+
+    @model_validator(mode="after")
+    def its_own_is_the_highest(self) -> Self:
+        """Refuse an own figure under which less would be breathed than a document prints."""
+        if any(each.kpa > self.kpa for each in self.also):
+            msg = (
+                "also: a document prints more than the entry's own; the higher protects, swap them"
+            )
+            raise ValueError(msg)
+        return self
+
+
+# Which of the figures that documents print protects. A smell counts from where it is sure.
+PROTECTIVE = {
+    "density": max,
+    "boiling_point": min,
+    "flash_point": min,
+    "lower_explosive_limit": min,
+    "upper_explosive_limit": max,
+    "autoignition": min,
+    "odour_threshold": max,
+}
+
+
 class Physical(Frozen):
     """Physical data; each number has unit and source, a missing one is unknown."""
 
     formula: Formula | None = None
     molar_mass: Quantity | None = None
-    density: Quantity | None = None
-    boiling_point: Quantity | None = None
-    flash_point: Quantity | None = None
-    lower_explosive_limit: Quantity | None = None
-    upper_explosive_limit: Quantity | None = None
-    autoignition: Quantity | None = None
-    odour_threshold: Quantity | None = None
-    vapour_pressure: tuple[VapourPoint, ...] = Field(
-        (), description="the highest of those found: what may be breathed"
-    )
-    vapour_pressure_low: tuple[VapourPoint, ...] = Field(
-        (), description="the lowest of those found, where they disagree: how long crystals last"
-    )
+    density: Figure | None = None
+    boiling_point: Figure | None = None
+    flash_point: Figure | None = None
+    lower_explosive_limit: Figure | None = None
+    upper_explosive_limit: Figure | None = None
+    autoignition: Figure | None = None
+    odour_threshold: Figure | None = None
+    vapour_pressure: tuple[VapourPoint, ...] = ()
 
-
-class VapourPoint(Sourced):
-    """Vapour pressure at one temperature."""
-
-    temp_c: float
-    kpa: float = Field(gt=0)
+    @model_validator(mode="after")
+    def its_own_figures_protect(self) -> Self:
+        """Refuse an own figure that protects less than one that another document prints."""
+        for name, protective in PROTECTIVE.items():
+            figure: Figure | None = getattr(self, name)
+            if figure is None or not figure.also:
+                continue
+            if figure.value is None:
+                msg = f"{name}: also needs a value beside which it stands; say it in note"
+                raise ValueError(msg)
+            best = protective((figure.value, *(each.value for each in figure.also)))
+            if best != figure.value:
+                msg = f"{name}: of what documents print {best:g} protects most, make it the own"
+                raise ValueError(msg)
+        return self
 
 
 class Hansen(Sourced):
     """Hansen parameters [MPa^0.5]; ``r0`` only where a source gives one."""
 
-    d: float
-    p: float
-    h: float
-    r0: float | None = None
+    d: float = Field(ge=0)
+    p: float = Field(ge=0)
+    h: float = Field(ge=0)
+    r0: float | None = Field(None, gt=0)
     known: Literal["measured", "stand-in", "weak"] = "measured"
 
 
@@ -201,11 +262,9 @@ class Agent(Entry):
     def limits_or_reason(self) -> Self:
         """Refuse silence: an agent has limits or says why it has none."""
         if not self.limits and not self.vapour_of and not self.no_limit_because:
-            msg = "no limits and no reason; add limits, vapour_of or no_limit_because"
-            raise ValueError(msg)
+            raise ValueError("no limits and no reason; add limits, vapour_of or no_limit_because")
         if self.status is Status.DISPUTED and not self.dispute:
-            msg = "status is disputed; say why under dispute"
-            raise ValueError(msg)
+            raise ValueError("status is disputed; say why under dispute")
         return self
 
 
@@ -241,6 +300,3 @@ class Hazard(Entry):
     needs_eye_protection: bool = False
     no_drain: bool = False
     needs_ventilation: bool = False
-
-
-Physical.model_rebuild()

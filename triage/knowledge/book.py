@@ -12,11 +12,10 @@ from pydantic import BaseModel
 
 from triage.errors import TriageError, Where, did_you_mean
 from triage.knowledge.agents import Agent, Authority, Circumstance, Element, Hazard, Material
-from triage.knowledge.aircontrol import AirControl
 from triage.knowledge.base import Source
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.lines import line_inside
-from triage.knowledge.methods import Equipment, Method, Technique
+from triage.knowledge.methods import AirControl, Equipment, Method, Technique
 from triage.knowledge.rules import Family, Rule, Sign
 from triage.knowledge.specimen import (
     BodyPlan,

@@ -95,10 +95,11 @@ class _Reader:
     def table(self, kind: str, model: type[BaseModel], target: str) -> dict[str, Any]:
         """Return all valid entries of a kind by id, in file order."""
         table: dict[str, Any] = {}
-        for entry, parsed, path, shown in self.entries(kind, target):
-            made = self.validate(kind, model, entry, parsed, path, shown)
+        for raw in self.entries(kind, target):
+            made = self.validate(kind, model, raw)
             if made is None:
                 continue
+            _, parsed, path, shown = raw
             entry_id = made.id  # type: ignore[attr-defined]
             where = Where(shown, parsed.line_of(path), f'{kind} "{entry_id}"')
             # A rule's id is its name in every family: all files of rules are held together.
@@ -120,16 +121,9 @@ class _Reader:
             self.places[kind, entry_id] = where
         return table
 
-    def validate(
-        self,
-        kind: str,
-        model: type[BaseModel],
-        entry: Any,
-        parsed: Parsed,
-        path: tuple[Any, ...],
-        shown: str,
-    ) -> BaseModel | None:
+    def validate(self, kind: str, model: type[BaseModel], raw: Raw) -> BaseModel | None:
         """Return the validated entry, or None after noting each of its faults."""
+        entry, parsed, path, shown = raw
         name = entry.get("id", "") if isinstance(entry, Mapping) else ""
         label = f'{kind} "{name}"' if name else kind
         try:
@@ -239,4 +233,4 @@ def _judgement(reader: _Reader) -> Any:
         return None
     shown = f"{reader.folder.name}/judgement.yaml"
     reader.places["judgement", ""] = Where(shown, 1, "judgement")
-    return reader.validate("judgement", Judgement, parsed.data, parsed, (), shown)
+    return reader.validate("judgement", Judgement, (parsed.data, parsed, (), shown))

@@ -1,4 +1,4 @@
-"""Techniques and methods: what is done, how strong, how long, and when to stop."""
+"""Techniques and methods: what is done, how strong, how long, when to stop; what the bench has."""
 
 from __future__ import annotations
 
@@ -85,8 +85,7 @@ class Span(Frozen):
     def ordered(self) -> Self:
         """Refuse a start above the most."""
         if self.start > self.most:
-            msg = f"start {self.start:g} is above most {self.most:g}"
-            raise ValueError(msg)
+            raise ValueError(f"start {self.start:g} is above most {self.most:g}")
         return self
 
 
@@ -108,8 +107,7 @@ class Amount(Frozen):
     def ordered(self) -> Self:
         """Refuse a least amount above the typical one."""
         if self.least_ml > self.typical_ml:
-            msg = f"least_ml {self.least_ml:g} is above typical_ml {self.typical_ml:g}"
-            raise ValueError(msg)
+            raise ValueError(f"least_ml {self.least_ml:g} is above typical_ml {self.typical_ml:g}")
         return self
 
 
@@ -178,28 +176,24 @@ class Method(Entry):
     def wet_agents_have_amounts(self) -> Self:
         """Refuse an agent without an amount: its air could not be judged."""
         if self.agent and self.amount is None and self.strength is not None:
-            msg = "an agent with a strength needs an amount"
-            raise ValueError(msg)
+            raise ValueError("an agent with a strength needs an amount")
         return self
 
     @model_validator(mode="after")
     def its_own_figures_protect(self) -> Self:
         """Refuse a reading that cannot be told apart, or under which less would be done."""
         if bool(self.also) is not bool(self.stands):
-            msg = "also and stands go together: say why its own figures are followed"
-            raise ValueError(msg)
+            raise ValueError("also and stands go together: say why its own figures are followed")
         twice = Counter((self.source, *(each.source for each in self.also)))
         if any(times > 1 for times in twice.values()):
-            msg = "also: one reading a document, and none of the entry's own; join them"
-            raise ValueError(msg)
+            raise ValueError("also: one reading a document, and none of the entry's own; join them")
         for each in self.also:
             own, read = self.dwell_s, each.dwell_s
             if self.agent and own and read and read.most < own.most:
-                msg = (
+                raise ValueError(
                     f"also: {each.source} ends earlier ({read.most:g} s) than the entry "
                     f"({own.most:g} s); the shorter protects, make it the entry's own"
                 )
-                raise ValueError(msg)
         return self
 
     @property
@@ -216,11 +210,9 @@ class Method(Entry):
     def a_trial_borrows_its_liquid(self) -> Self:
         """Refuse a trial with a liquid of its own, or without the amount that its air needs."""
         if self.tries_next and (self.agent or self.with_ or self.strength):
-            msg = "tries_next takes the liquid of the step that follows; remove its own"
-            raise ValueError(msg)
+            raise ValueError("tries_next takes the liquid of the step that follows; remove its own")
         if self.tries_next and self.amount is None:
-            msg = "tries_next needs an amount: the air is judged for it"
-            raise ValueError(msg)
+            raise ValueError("tries_next needs an amount: the air is judged for it")
         return self
 
 
@@ -232,3 +224,15 @@ class Equipment(Entry):
     counts: Mapping[Literal["control", "mask"], Id] = Field(
         default_factory=dict, description="what rules about the bench take it for"
     )
+
+
+class AirControl(Entry):
+    """A control of the air at the bench, with the figures the arithmetic uses for it."""
+
+    name: Text
+    cost_rank: int = Field(ge=0, description="lower is cheaper and easier")
+    air_changes_per_h: float | None = Field(None, ge=0, le=100)
+    captured_fraction: float = Field(0.0, ge=0, lt=1)
+    air_speed_m_per_min: float | None = Field(None, gt=0)
+    outdoors: bool = False
+    sentence: Text

@@ -33,14 +33,11 @@ class Written(Frozen):
     @model_validator(mode="after")
     def _is_whole(self) -> Written:
         if self.when and not (self.because and self.source and self.cases):
-            msg = "a sign written out needs because, source and cases"
-            raise ValueError(msg)
+            raise ValueError("a sign written out needs because, source and cases")
         if self.cases and not self.when:
-            msg = "cases stand with the sign that is written out, beside its when"
-            raise ValueError(msg)
+            raise ValueError("cases stand with the sign that is written out, beside its when")
         if self.because and not self.source:
-            msg = "a reason of its own needs its source"
-            raise ValueError(msg)
+            raise ValueError("a reason of its own needs its source")
         return self
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal, Self
+from typing import Literal, Self, get_args
 
 from pydantic import Field, model_validator
 
@@ -24,16 +24,7 @@ from triage.knowledge.base import (
 from triage.knowledge.signs import DepositRungs, NamedSigns, Rungs, Signs, WorkedCase
 
 Stage = Literal["intake", "look", "rehydrate", "relax", "examine", "clean", "set-and-dry", "keep"]
-STAGES: tuple[Stage, ...] = (
-    "intake",
-    "look",
-    "rehydrate",
-    "relax",
-    "examine",
-    "clean",
-    "set-and-dry",
-    "keep",
-)
+STAGES: tuple[Stage, ...] = get_args(Stage)
 
 Wetness = Literal["dry", "humid", "wet"]
 

@@ -12,7 +12,7 @@ from triage.service.benchasked import ASKED, changed_bench
 if TYPE_CHECKING:
     from triage.case.profile import Bench
     from triage.knowledge.book import Knowledge
-    from triage.service import Workshop
+    from triage.service.workshop import Workshop
 
 
 def ask_bench(ask: Dialogue, workshop: Workshop) -> None:
@@ -30,17 +30,12 @@ def _health(ask: Dialogue, bench: Bench, knowledge: Knowledge) -> Bench:
     kept = []
     for entry in knowledge.circumstances.values():
         now = "yes" if entry.id in bench.circumstances else ""
-        if _yes_or_no(ask, entry.ask, now):
+        asked = f"{entry.ask} yes, no or u{f' ({now})' if now else ''}"
+        while (word := ask.listen(asked) or now) not in ("yes", "no", "u"):
+            ask.say("write yes, no, or u if it is not known")
+        if word != "no":
             kept.append(entry.id)
     return bench.model_copy(update={"circumstances": tuple(kept)})
-
-
-def _yes_or_no(ask: Dialogue, question: str, now: str) -> bool:
-    while True:
-        word = ask.listen(f"{question} yes, no or u{f' ({now})' if now else ''}") or now
-        if word in ("yes", "no", "u"):
-            return word != "no"
-        ask.say("write yes, no, or u if it is not known")
 
 
 def _room(ask: Dialogue, bench: Bench) -> Bench:
@@ -51,19 +46,16 @@ def _room(ask: Dialogue, bench: Bench) -> Bench:
         words = f" [{', '.join(key for key, _ in each.choices)}]" if each.choices else ""
         while True:
             word = ask.listen(f"{each.ask}{words} ({value or each.empty})")
+            if word and each.choices and word not in dict(each.choices):
+                mend = did_you_mean(word, [key for key, _ in each.choices])
+                ask.fault(TriageError(f'unknown answer "{word}"', mend=mend))
+                continue
             try:
-                if word and each.choices:
-                    _require(word, [key for key, _ in each.choices])
                 bench = changed_bench(bench, each.path, word) if word else bench
                 break
             except TriageError as fault:
                 ask.fault(fault)
     return bench
-
-
-def _require(word: str, known: list[str]) -> None:
-    if word not in known:
-        raise TriageError(f'unknown answer "{word}"', mend=did_you_mean(word, known))
 
 
 def _stock(ask: Dialogue, bench: Bench, knowledge: Knowledge) -> Bench:

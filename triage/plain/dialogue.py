@@ -35,13 +35,7 @@ class Stopped(Exception):
 
 
 class Dialogue:
-    """One line in, plain lines out.
-
-    Parameters
-    ----------
-    source where answers come from
-    sink   where lines go
-    """
+    """One line in, plain lines out."""
 
     STOP, HELP = "stop", "?"
 

@@ -17,13 +17,13 @@ from triage.plan.model import STANDING, FindingLine, Plan, QuestionLine, Step
 from triage.plan.names import finding_names
 from triage.plan.outcomes import last_record
 from triage.plan.ownrecord import RECORD, own_record
-from triage.service import Workshop
 from triage.service.acts import accept_suggestion, bench_day, note_look, suggestions_for
 from triage.service.asking import Visit, place_of
 from triage.service.commandline import CommandLine, Known, Word
 from triage.service.listing import CaseLine, doing_words
 from triage.service.photographs import view_photo
 from triage.service.takeback import record_words
+from triage.service.workshop import Workshop
 from triage.show.blocks import Line
 from triage.show.plan import camera_lines, finding_blocks, head_blocks, plan_blocks
 from triage.show.record import day_blocks
@@ -33,10 +33,6 @@ from triage.show.words import NO_STEP, finding_line, other_readings, sure_by_ste
 MORE_WORDS = "anything else: air, mix, chamber, box, sheet, stock, record, handbook"
 Act = Callable[[], object]
 Acts = list[tuple[Act, str]]
-
-
-class Left(Exception):
-    """The user goes back to the cases."""
 
 
 class PlainSession:
@@ -70,10 +66,10 @@ class PlainSession:
     def run(self, case_id: str | None = None) -> None:
         """Run until the user stops or the input ends."""
         try:
+            if case_id is not None:
+                self._work(case_id)
             while True:
-                chosen = case_id or self._choose_case()
-                case_id = None
-                self._work(chosen)
+                self._choose_case()
         except Stopped:
             self.ask.say("stopped; everything recorded is on disk")
 
@@ -86,31 +82,23 @@ class PlainSession:
 
     # -- choosing ---------------------------------------------------------------------------
 
-    def _choose_case(self) -> str:
-        chosen = ""
-
-        def take(case_id: str) -> None:
-            nonlocal chosen
-            chosen = case_id
-
-        while not chosen:
-            listed = self.workshop.list_cases()
-            self.ask.say(*(f"broken, left as it is: {line.fault}" for line in listed if line.fault))
-            acts: Acts = [
-                (partial(take, line.id), _case_words(line)) for line in listed if not line.fault
-            ]
-            acts += [
-                (lambda: take(self._new_case()), "begin a new case"),
-                (self._day, "the bench day, planned from now"),
-                (lambda: ask_bench(self.ask, self.workshop), "the bench: person, room, air, stock"),
-            ]
-            if not listed:
-                acts.append((lambda: copy_demo(self.workshop.cases), "make the demo cases"))
-            self._do(self.ask.choose("Cases", [*acts, *self._more(None)]))
-        return chosen
-
-    def _day(self) -> None:
-        self.ask.show(day_blocks(bench_day(self.workshop)))
+    def _choose_case(self) -> None:
+        listed = self.workshop.list_cases()
+        self.ask.say(*(f"broken, left as it is: {line.fault}" for line in listed if line.fault))
+        acts: Acts = [
+            (partial(self._work, line.id), _case_words(line)) for line in listed if not line.fault
+        ]
+        acts += [
+            (lambda: self._work(self._new_case()), "begin a new case"),
+            (
+                lambda: self.ask.show(day_blocks(bench_day(self.workshop))),
+                "the bench day, planned from now",
+            ),
+            (lambda: ask_bench(self.ask, self.workshop), "the bench: person, room, air, stock"),
+        ]
+        if not listed:
+            acts.append((lambda: copy_demo(self.workshop.cases), "make the demo cases"))
+        self._do(self.ask.choose("Cases", [*acts, *self._more(None)]))
 
     def _more(self, case: str | None) -> Acts:
         """Return the way to the commands, nothing where there are none."""
@@ -147,13 +135,11 @@ class PlainSession:
             case = self.workshop.load(case_id)
             plan = self.workshop.plan(case)
             self._summary(plan, case)
-            try:
-                self._do(self.ask.choose("what now?", self._acts(case, plan)))
-            except Left:
+            acts = [*self._acts(case, plan), (None, "back to the cases")]
+            act = self.ask.choose("what now?", acts)
+            if act is None:
                 return
-
-    def _leave(self) -> None:
-        raise Left
+            self._do(act)
 
     def _summary(self, plan: Plan, case: Case) -> None:
         step = plan.next_step()
@@ -185,8 +171,7 @@ class PlainSession:
             many = len(agenda.worth or agenda.rest)
             acts.append((lambda: self._answer(case), f"answer questions, {many} {may}"))
         acts += [*self._looks(case), (lambda: self._read(case), "read the whole plan")]
-        acts += [*self._ends(case, plan), *self._more(case.id)]
-        return [*acts, (self._leave, "back to the cases")]
+        return [*acts, *self._ends(case, plan), *self._more(case.id)]
 
     def _looks(self, case: Case) -> Acts:
         """Return what can be said after looking at the specimen."""
@@ -213,15 +198,14 @@ class PlainSession:
             ends.append((lambda: self._accept(case, plan), accept))
         knowledge = self.workshop.knowledge
         act, last = self.workshop.last_act(case.id), last_record(case)
-        if act is not None or last is not None:
-            said = act.words(knowledge) if act else record_words(last, knowledge) if last else ""
+        said = act.words(knowledge) if act else record_words(last, knowledge) if last else ""
+        if said:
             ends.append((lambda: self._undo(case), f"take back, with a reason: {said}"))
         return ends
 
     def _read(self, case: Case) -> None:
         sure = self.workshop.desk.sure_plan(case)
-        told = plan_blocks(sure.plan, whole=True, sure=sure_by_step(sure))
-        self.ask.show(told)
+        self.ask.show(plan_blocks(sure.plan, whole=True, sure=sure_by_step(sure)))
 
     def _show(self, case: Case, attempt: Attempt) -> None:
         """Show the photos of an attempt in the viewer of the system."""

@@ -9,8 +9,8 @@ from triage.errors import TriageError
 from triage.looks import is_look, timed_s
 from triage.plain.dialogue import FEWEST_LETTERS, Dialogue
 from triage.plan.model import Step
-from triage.service import Workshop
 from triage.service.working import far_more
+from triage.service.workshop import Workshop
 from triage.show.step import preparation, step_blocks, step_heading
 from triage.show.words import OUTCOME_WORDS, duration, timer_label
 
@@ -21,7 +21,7 @@ LEAST_TIMED_S = 20.0
 def work_on(ask: Dialogue, workshop: Workshop, case: Case, step: Step) -> None:
     """Show a step whole, open it when all is ready, time it, and record what came of it."""
     ask.show((step_heading(step), *step_blocks(step)))
-    if step.hazardous and not _is_prepared(ask, step):
+    if step.hazardous and not all(ask.yes(f"ready? {item};") for item in preparation(step)):
         ask.say("not opened: the preparation is not complete")
         return
     observed = ask.words(step.hold, FEWEST_LETTERS) if step.hold else ""
@@ -74,10 +74,6 @@ def _photo(ask: Dialogue, workshop: Workshop, case: Case, which: str) -> str | N
             ask.fault(fault)
         else:
             return path
-
-
-def _is_prepared(ask: Dialogue, step: Step) -> bool:
-    return all(ask.yes(f"ready? {item};") for item in preparation(step))
 
 
 def _dwell(

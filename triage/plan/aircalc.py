@@ -14,11 +14,11 @@ from triage.exposure.space import Room
 from triage.exposure.substance import Substance
 from triage.exposure.verdict import AirVerdict, Figures
 from triage.knowledge.book import Knowledge
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means, titled
 from triage.plan.inputs import AirQuestion
 from triage.plan.model import AirLine
-from triage.plan.substances import LONGEST_RELEASE_MIN, PERCENT
+from triage.plan.substances import LONGEST_RELEASE_MIN, PERCENT, figures_apart
 from triage.units import positive, short, within
 
 
@@ -146,9 +146,7 @@ class Asked:
 
     def verdict(self) -> AirVerdict:
         """Return the judgement in the room as asked."""
-        return judge_release(
-            self.substance, self.amount, self.judge.room, self.minutes, **self.terms
-        )
+        return judge_release(self.substance, self.amount, self.judge.room, self.minutes, self.terms)
 
     def control(self) -> ControlLine | None:
         """Return the cheapest control under which the amount is acceptable."""
@@ -172,10 +170,10 @@ def answer(means: Means, asked: AirQuestion) -> AirAnswer:
     most_day, least_air, control = None, None, None
     if limited:
         most_day = largest_day_ml(
-            ready.substance, room, ready.minutes, asked.passes, asked.every_min, **ready.terms
+            ready.substance, room, ready.minutes, asked.passes, asked.every_min, ready.terms
         )
         control = ready.control()
-        least_air = None if room.outdoors else least_air_changes(*release, **ready.terms)
+        least_air = None if room.outdoors else least_air_changes(*release, terms=ready.terms)
     return AirAnswer(
         sentence=verdict.sentence,
         verdict=verdict.verdict,
@@ -199,6 +197,7 @@ def answer(means: Means, asked: AirQuestion) -> AirAnswer:
         assumptions=(
             f"Judged by {by}; {ready.judge.margin:g} of an 8 h limit may be used.",
             *verdict.assumptions,
+            *figures_apart(means.knowledge, ready.agent),
         ),
         sources=titled(
             means.knowledge,

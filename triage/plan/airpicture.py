@@ -68,15 +68,11 @@ def air_picture(
     """
     ready = Asked(means, replace(asked, alone=True))
     density = ready.substance.density_g_per_ml
-    marks = tuple(
-        sorted(
-            (
-                LimitMark(limit_name(each), each.basis, short(each.value_mg_per_m3))
-                for each in ready.substance.limits
-            ),
-            key=lambda each: (each.mg_per_m3, each.words),
-        )
+    limits = (
+        LimitMark(limit_name(each), each.basis, short(each.value_mg_per_m3))
+        for each in ready.substance.limits
     )
+    marks = tuple(sorted(limits, key=lambda each: (each.mg_per_m3, each.words)))
     title = f"{ready.agent.name}, {ready.amount:g} mL"
     if density is None or ready.substance.airborne == "none":
         return AirPicture(title, Curve((), (), ()), marks)

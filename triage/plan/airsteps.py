@@ -5,10 +5,10 @@ from __future__ import annotations
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.inputs import AirQuestion
 from triage.plan.model import Plan, Step
-from triage.plan.substances import PERCENT, strength_fraction
+from triage.plan.substances import PERCENT, open_fraction, release_min_of
 from triage.plan.trial import as_done
 
 USUAL_ML = 1.0
@@ -27,17 +27,16 @@ def airy_step(plan: Plan) -> Step | None:
     return next((s for s in airy if s.hazardous), airy[0] if airy else None)
 
 
-def question_of_step(knowledge: Knowledge, bench: Bench, step: Step) -> AirQuestion | None:
+def question_of_step(knowledge: Knowledge, step: Step) -> AirQuestion | None:
     """Return the question that a step's air answers; None if it gives off nothing."""
     method = as_done(knowledge, step.method, step.before)
     if step.agent is None or step.amount_ml is None or method.amount is None:
         return None
-    share = strength_fraction(method.strength) * method.amount.open_share
     return AirQuestion(
         step.agent,
         step.amount_ml,
-        minutes=AirJudge(knowledge, bench, DayLedger()).release_min(method),
-        strength_percent=share * PERCENT,
+        minutes=release_min_of(knowledge, method),
+        strength_percent=open_fraction(method) * PERCENT,
     )
 
 
@@ -45,8 +44,8 @@ def question_of_agent(knowledge: Knowledge, agent: str) -> AirQuestion:
     """Return a question about an agent as its mildest method uses it, else about 1 mL of it."""
     for method in knowledge.methods.values():
         if method.agent == agent and method.amount is not None:
-            share = strength_fraction(method.strength) * method.amount.open_share
-            return AirQuestion(agent, method.amount.typical_ml, strength_percent=share * PERCENT)
+            percent = open_fraction(method) * PERCENT
+            return AirQuestion(agent, method.amount.typical_ml, strength_percent=percent)
     return AirQuestion(agent, USUAL_ML)
 
 

@@ -13,7 +13,7 @@ from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError, Where, did_you_mean, raise_faults
 from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.ladder import Barred
 
 HAZARDOUS_TO_SKIN = frozenset({"holds", "splash"})

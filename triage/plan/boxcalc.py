@@ -4,22 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from triage.bench.storage import (
-    crystals_for_mg,
-    gel_by_packing_rule_g,
-    gel_for_box,
-    opening_pulse_mg,
-    vapour_stock,
-)
+from triage.bench.storage import crystals_for_mg, crystals_last, gel_for_box, opening_pulse_mg
 from triage.errors import OutOfRange, TriageError
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
 from triage.exposure.wording import number
 from triage.knowledge.book import Knowledge
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Answer, Figure, Means, answered, dose
 from triage.plan.barring import agent_bars
 from triage.plan.inputs import BoxQuestion
 from triage.plan.mixes import never_mix
+from triage.plan.substances import figures_apart
 from triage.units import positive, short
 
 L_PER_M3 = 1000.0
@@ -49,20 +44,14 @@ def _gel(knowledge: Knowledge, asked: BoxQuestion, temp_c: float) -> Answer:
     extra = dose(knowledge, "store-gel-extra")
     rule = dose(knowledge, "store-gel-transport-rule")
     held = gel.held_when_fresh.most / PERCENT if gel.held_when_fresh else 0.0
-    need = gel_for_box(
-        gel,
-        volume_l=asked.volume_l,
-        temp_c=temp_c,
-        rh_start_percent=asked.rh_start_percent,
-        rh_end_percent=asked.rh_end_percent,
-        free_water_mg=asked.free_water_mg,
-        held_fraction=held,
-        extra_fraction=extra.most,
+    rh = asked.rh_start_percent, asked.rh_end_percent
+    water, least = gel_for_box(gel, asked.volume_l, temp_c, rh, asked.free_water_mg, held)
+    advised, packing = least * (1.0 + extra.most), asked.volume_l / L_PER_M3 * rule.most
+    sentence = (
+        f"{advised:.2g} g of {gel.name} (least {least:.2g} g) to take up {water:.0f} mg of water."
     )
-    packing = gel_by_packing_rule_g(asked.volume_l / L_PER_M3, rule.most)
-    sentence = need.sentence
     assumptions = [
-        f"From {asked.rh_start_percent:g} to {asked.rh_end_percent:g} % RH at {temp_c:g} C.",
+        f"From {rh[0]:g} to {rh[1]:g} % RH at {temp_c:g} C.",
         f"Fresh gel already holds {held * PERCENT:g} % of its mass.",
     ]
     if asked.free_water_mg == 0.0:
@@ -70,14 +59,14 @@ def _gel(knowledge: Knowledge, asked: BoxQuestion, temp_c: float) -> Answer:
             "Only the air's water is counted: card, cork and insects hold far more, so weigh "
             "them damp and dry and give --free-water."
         )
-        sentence = f"For the air alone {need.advised_g:.2g} g; {packing:.2g} g by the packing rule."
+        sentence = f"For the air alone {advised:.2g} g; {packing:.2g} g by the packing rule."
     return answered(
         knowledge,
         sentence,
         (
-            Figure("water to take up", need.water_mg, "mg"),
-            Figure("least gel", need.least_g, "g", gel.name, gel.source),
-            Figure("gel with the extra", need.advised_g, "g", extra.because, extra.source),
+            Figure("water to take up", water, "mg"),
+            Figure("least gel", least, "g", gel.name, gel.source),
+            Figure("gel with the extra", advised, "g", extra.because, extra.source),
             Figure("packing rule", packing, "g", rule.because, rule.source),
         ),
         cautions=(gel.caution,) if gel.caution else (),
@@ -97,14 +86,12 @@ def _fumigant(means: Means, asked: BoxQuestion, word: str, temp_c: float) -> Ans
     if mass is None:
         raise TriageError(f"no molar mass of {agent.name} is known", mend="add it to its file")
     level = _saturation_mg_per_l(substance.vapour_points, mass, temp_c)
-    low_points = tuple((p.temp_c, p.kpa) for p in agent.physical.vapour_pressure_low)
-    low = level
-    if low_points:
-        low = _saturation_mg_per_l(low_points, mass, temp_c)
+    low_points = tuple((p.temp_c, p.least_kpa) for p in agent.physical.vapour_pressure)
+    low = _saturation_mg_per_l(low_points, mass, temp_c)
     pulse = opening_pulse_mg(asked.volume_l, level)
     sentence = f"Opening it lets at most {number(pulse)} mg into the room."
     figures = [Figure("saturated air holds", level, "mg/L", f"at {temp_c:g} C", agent.source)]
-    if low_points:
+    if low < level:
         figures.append(Figure("by another table", low, "mg/L", "crystals last by this"))
     whole = "all the air of the box"
     figures.append(Figure("leaves when opened, at most", pulse, "mg", whole))
@@ -126,6 +113,7 @@ def _fumigant(means: Means, asked: BoxQuestion, word: str, temp_c: float) -> Ans
             "A crystal that is left means saturation; more crystals only last longer.",
             f"The closed box loses its air {asked.changes_per_day:g} times a day (judgement).",
             "On opening, all the air of the box goes into the room before the face at once.",
+            *figures_apart(knowledge, agent),
         ),
         sources=(agent.source, *(each.source for each in agent.limits)),
     )
@@ -149,11 +137,12 @@ def _crystals(asked: BoxQuestion, high: float, low: float) -> Iterator[tuple[str
         yield sentence, Figure("crystals needed", needed_g, "g")
     if asked.grams is not None:
         crystals_mg = positive("crystals", asked.grams, "g") * MG_PER_G
-        held = vapour_stock(crystals_mg, asked.volume_l, low, changes)
-        lasts, sentence = held.lasts_days, held.sentence
-        if held.ratio >= 1.0:
-            until = "until it is opened" if lasts is None else f"about {number(short(lasts))} days"
-            sentence = f"Saturates the box {number(held.ratio)} times over and lasts {until}."
+        ratio, lasts = crystals_last(crystals_mg, asked.volume_l, low, changes)
+        until = "until it is opened" if lasts is None else f"about {number(short(lasts))} days"
+        sentence = f"Saturates the box {number(ratio)} times over and lasts {until}."
+        if ratio < 1.0:
+            needed = opening_pulse_mg(asked.volume_l, low)
+            sentence = f"Too little to saturate the box: that takes {needed:.3g} mg."
         yield sentence, Figure("lasts", lasts, "days", f"{changes:g} box changes a day")
 
 
@@ -171,7 +160,7 @@ def _opening(judge: AirJudge, agent_id: str, pulse_mg: float) -> tuple[tuple[Fig
     if substance.density_g_per_ml is None:
         raise OutOfRange(f"no density of {agent_id} is known", mend="add it to its file")
     amount_ml = pulse_mg / MG_PER_G / substance.density_g_per_ml
-    verdict = judge.judge(substance, amount_ml, 0.0, 1.0, judge.room)
+    verdict = judge.judge(substance, amount_ml, 0.0, 1.0)
     near, binding = verdict.near, verdict.binding
     who = binding.limit.authority if binding else "no limit"
     ratio = binding.factor if binding else None

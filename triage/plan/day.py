@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
+from functools import cache
 
 from triage.case.models import Attempt, Case
 from triage.case.naming import SUFFIX
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.substance import Substance
 from triage.knowledge.book import Knowledge
+from triage.knowledge.methods import Method
 from triage.plan.substances import (
     LONGEST_RELEASE_MIN,
     further_of,
+    given_off,
     is_plain,
     release_min_of,
-    strength_fraction,
     substance_of,
 )
 
-MG_PER_G = 1000.0
 ROUND_MIN = 5.0
 WINDOW = timedelta(hours=24)
 ACT = ("at", "step", "method", "agent", "outcome", "amount_ml", "minutes")
@@ -30,53 +31,14 @@ def earliest(now: datetime) -> datetime:
     return now - WINDOW - timedelta(minutes=LONGEST_RELEASE_MIN)
 
 
-def _agent_of(knowledge: Knowledge, attempt: Attempt) -> str | None:
-    """Return the main agent of an attempt: as written down, else that of its method."""
-    method = knowledge.methods.get(attempt.method or "")
-    return attempt.agent or (method.agent if method else None)
-
-
-def _agents(knowledge: Knowledge, attempt: Attempt) -> list[str]:
-    """Return every agent of an attempt that the knowledge has."""
-    method = knowledge.methods.get(attempt.method or "")
-    main = _agent_of(knowledge, attempt)
-    found = [main] if main is not None and main in knowledge.agents else []
-    return [*found, *(part.agent for part in method.with_)] if method else found
-
-
-def _released_mg(
-    knowledge: Knowledge, attempt: Attempt, substances: dict[str, Substance]
-) -> Iterator[tuple[str, float]]:
-    """Yield (agent, mass that an attempt put down [mg]); all of it counts as evaporated.
-
-    The further agents of the method's liquid count as well as its main one.
-    """
-    method = knowledge.methods.get(attempt.method or "")
-    main = _agent_of(knowledge, attempt)
-    # Agent, its share of the liquid, and the density it is taken to have if none is known [g/mL].
-    parts: list[tuple[str, float, float]] = []
-    if main is not None and main in knowledge.agents:
-        share = strength_fraction(method.strength) if method else 1.0
-        open_share = method.amount.open_share if method and method.amount else 1.0
-        parts.append((main, share * open_share, 0.0))
-    if method:
-        parts += [(agent, share, 1.0) for agent, share in further_of(knowledge, method)]
-    for agent, share, unknown in parts:
-        substance = substances.setdefault(agent, substance_of(knowledge, knowledge.agents[agent]))
-        density = substance.density_g_per_ml or unknown
-        mass_mg = (attempt.amount_ml or 0.0) * density * share * MG_PER_G
-        if mass_mg > 0 and substance.airborne != "none":
-            yield agent, mass_mg
-
-
-def _not_known(knowledge: Knowledge, attempt: Attempt) -> str:
+def _not_known(
+    knowledge: Knowledge, attempt: Attempt, method: Method | None, main: str | None
+) -> str:
     """Return why it is not known what an attempt released, empty if it is known."""
-    method = knowledge.methods.get(attempt.method or "")
     if attempt.agent is not None and attempt.agent not in knowledge.agents:
         return f'agent "{attempt.agent}" is not known'
     if attempt.method is not None and method is None:
         return f'method "{attempt.method}" is not known'
-    main = _agent_of(knowledge, attempt)
     if attempt.amount_ml is None:
         agents = [main] if main is not None and not is_plain(knowledge, main) else []
         agents += [agent for agent, _ in further_of(knowledge, method)] if method else []
@@ -113,8 +75,12 @@ def day_ledger(
     unknown = list(unread)
     ahead: list[str] = []
     by_case: set[tuple[str, str]] = set()
-    substances: dict[str, Substance] = {}
     told: dict[tuple[object, ...], str] = {}
+
+    @cache
+    def substance(agent: str) -> Substance:
+        return substance_of(knowledge, knowledge.agents[agent])
+
     for case in cases:
         for attempt in case.effective_attempts():
             if attempt.outcome == "not-done":
@@ -123,22 +89,22 @@ def day_ledger(
             act = (case.origin, *(getattr(attempt, name) for name in ACT))
             if told.setdefault(act, case.id) != case.id:
                 continue
-            at = attempt.at.astimezone(UTC)
-            lasting = release_min_of(
-                knowledge, knowledge.methods.get(attempt.method or ""), attempt.minutes
-            )
+            at, method = attempt.at.astimezone(UTC), knowledge.methods.get(attempt.method or "")
+            # The main agent: as written down, else that of the method.
+            main = attempt.agent or (method.agent if method else None)
+            lasting = release_min_of(knowledge, method, attempt.minutes)
             if at + timedelta(minutes=lasting) < moment - WINDOW:
                 continue
             name = f"{case.id}{SUFFIX} attempt {attempt.id}"
-            why = _not_known(knowledge, attempt)
+            why = _not_known(knowledge, attempt, method, main)
             if why:
                 unknown.append(f"{name}: {why}")
-            by_case |= {(agent, f"case {case.id}") for agent in _agents(knowledge, attempt)}
+            known = main if main in knowledge.agents else None
+            agents = {known, *(part.agent for part in method.with_)} if method else {known}
+            by_case |= {(agent, f"case {case.id}") for agent in agents if agent is not None}
             minute = _minutes_between(midnight, min(at, moment))
-            made = [
-                Release(minute, mass_mg, agent, lasting)
-                for agent, mass_mg in _released_mg(knowledge, attempt, substances)
-            ]
+            masses = given_off(knowledge, method, known, attempt.amount_ml or 0.0, substance)
+            made = [Release(minute, mg, each.key, lasting) for each, mg in masses]
             if at > moment:
                 late += made
                 # Clocks of two machines differ a little.
@@ -149,7 +115,7 @@ def day_ledger(
     now_min = _now_min(releases, late, _minutes_between(midnight, moment))
     releases += [Release(now_min or 0.0, r.amount_mg, r.agent, r.release_min) for r in late]
     used = {release.agent for release in releases}
-    kept = tuple(substances[key] for key in sorted(used))
+    kept = tuple(substance(key) for key in sorted(used))
     return DayLedger(
         tuple(releases), kept, now_min, tuple(unknown), tuple(ahead), tuple(sorted(by_case))
     )

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from triage.exposure.day import DayLedger
 from triage.exposure.ledger import DayVerdict, judge_day
-from triage.exposure.limits import is_silent
+from triage.exposure.substance import is_silent
 from triage.exposure.wording import judged_instead, number
-from triage.plan.air import AirJudge
 from triage.plan.aircalc import room_words, unknown_words
+from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means, titled
 from triage.units import short
 

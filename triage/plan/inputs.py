@@ -229,7 +229,7 @@ class Calculator:
 
     question: type[Question]
     example: str
-    room: str
+    place: str
     by_day: bool = False
 
     def answer(self, means: Means, asked: Question) -> Any:
@@ -239,33 +239,38 @@ class Calculator:
         ------
         TriageError: an entry that the knowledge does not have, or numbers that cannot be.
         """
-        return import_module(f"triage.plan.{self.room}").answer(means, asked)
+        module, _, name = self.place.partition(".")
+        return getattr(import_module(f"triage.plan.{module}"), name)(means, asked)
 
 
 CALCULATORS: Mapping[str, Calculator] = {
     "air": Calculator(
         AirQuestion,
         "air ethyl-acetate --ml 2 --minutes 10 --volume 30 --control window --curve",
-        "aircalc",
+        "aircalc.answer",
         by_day=True,
     ),
-    "mix": Calculator(MixQuestion, "mix ethanol --to 70 --stock 96 --ml 100", "mixcalc"),
+    "mix": Calculator(MixQuestion, "mix ethanol --to 70 --stock 96 --ml 100", "mixcalc.answer"),
     "chamber": Calculator(
-        ChamberQuestion, "chamber --litres 2 --temp 22 --salt potassium-sulfate", "chambercalc"
+        ChamberQuestion,
+        "chamber --litres 2 --temp 22 --salt potassium-sulfate",
+        "benchcalc.chamber",
     ),
     "box": Calculator(
         BoxQuestion,
         "box --litres 8 --rh 55 --to-rh 30 --fumigant naphthalene --grams 5",
-        "boxcalc",
+        "boxcalc.answer",
         by_day=True,
     ),
-    "alcohol": Calculator(AlcoholQuestion, "alcohol --stock 80 --fluid 10 --changes 2", "wetcalc"),
-    "bursts": Calculator(BurstQuestion, "bursts 8 10 --next 5", "burstcalc"),
-    "drops": Calculator(DropQuestion, "drops 5 --agent ethanol", "dropcalc"),
+    "alcohol": Calculator(
+        AlcoholQuestion, "alcohol --stock 80 --fluid 10 --changes 2", "benchcalc.alcohol"
+    ),
+    "bursts": Calculator(BurstQuestion, "bursts 8 10 --next 5", "benchcalc.bursts"),
+    "drops": Calculator(DropQuestion, "drops 5 --agent ethanol", "benchcalc.drops"),
     "shows": Calculator(
         ShowsQuestion,
         "shows --na 0.28 --magnification 10 --pitch 3.76 --sensor 35.7 --picture 600 "
         "--distance 500 --grain 5 --depth 300",
-        "showing",
+        "showing.answer",
     ),
 }

@@ -14,7 +14,7 @@ from triage.engine.facts import Fact
 from triage.engine.many import Drawn, Many
 from triage.engine.recognition import Summary
 from triage.exposure.day import DayLedger
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.barring import BenchBars
 from triage.plan.ladder import Rulings, rulings
 from triage.plan.skeleton import Key, Outline, Work

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from triage.bench.stock import (
@@ -21,6 +22,7 @@ from triage.knowledge.tables import Dose
 from triage.plan.answers import Answer, Figure, Means, answered
 from triage.plan.inputs import MixQuestion
 from triage.plan.mixes import never_mix
+from triage.plan.substances import figure_of
 from triage.units import positive, short
 
 WATER_G_PER_ML = 1.0
@@ -39,11 +41,9 @@ def answer(means: Means, asked: MixQuestion) -> Answer:
         if asked.ml is None:
             raise TriageError("a bath of a pH is made by volume", mend="give --ml")
         return _by_ph(means, asked, agent, asked.to_ph, asked.ml)
-    if asked.grams is not None:
-        if asked.basis not in (None, "w/w"):
-            raise TriageError("by mass only w/w can be made up", mend="leave --basis out")
-        return _by_mass(means, asked, agent, asked.grams)
-    return _by_volume(means, asked, agent)
+    if asked.grams is not None and asked.basis not in (None, "w/w"):
+        raise TriageError("by mass only w/w can be made up", mend="leave --basis out")
+    return _by_strength(means, asked, agent, asked.to or 0.0)
 
 
 @dataclass(frozen=True)
@@ -85,53 +85,39 @@ def _density(agent: Agent, given: float | None) -> _Density:
     return _Density(value, f"Density of the stock {value:g} g/mL ({whence}); give your own if not.")
 
 
-def _by_volume(means: Means, asked: MixQuestion, agent: Agent) -> Answer:
-    kind = _basis_of(agent, asked.basis)
-    density = _density(agent, asked.density) if kind == "w/w" else None
-    made = make_up(
-        asked.to or 0.0,
-        _stock_of(means, agent, asked.stock),
-        asked.ml or 0.0,
-        kind,
-        stock_density_g_per_ml=density.g_per_ml if density else None,
-        target_density_g_per_ml=WATER_G_PER_ML if density else None,
-        stock_goes_into_water=agent.agent_class == "acid",
-    )
-    figures = (
-        Figure("stock", made.stock_ml, "mL"),
-        Figure("top up to", made.top_up_to_ml, "mL"),
-        Figure("water, about", made.water_about_ml, "mL", "a guide; the mark decides"),
-    )
-    assumptions: tuple[str, ...] = (
-        "Conservation of the dissolved mass; stirred, at one temperature.",
-    )
-    if density:
+def _by_strength(means: Means, asked: MixQuestion, agent: Agent, target: float) -> Answer:
+    basis: Basis = "w/w"
+    if asked.grams is not None:
+        weighed = weigh_up(target, _stock_of(means, agent, asked.stock), asked.grams)
+        sentence = weighed.sentence
+        figures = [Figure("stock", weighed.stock_g, "g"), Figure("water", weighed.water_g, "g")]
+        assumptions = ["Strengths are percent by mass; masses add up exactly."]
+    else:
+        basis = _basis_of(agent, asked.basis)
+        density = _density(agent, asked.density) if basis == "w/w" else None
+        made = make_up(
+            target,
+            _stock_of(means, agent, asked.stock),
+            asked.ml or 0.0,
+            basis,
+            densities_g_per_ml=(density.g_per_ml, WATER_G_PER_ML) if density else None,
+            stock_goes_into_water=agent.agent_class == "acid",
+        )
+        sentence = made.sentence
+        figures = [
+            Figure("stock", made.stock_ml, "mL"),
+            Figure("top up to", made.top_up_to_ml, "mL"),
+            Figure("water, about", made.water_about_ml, "mL", "a guide; the mark decides"),
+        ]
         dense = "The working solution is taken as dense as water."
-        assumptions = (density.sentence, dense, *assumptions)
-    return _made(means, asked, agent, kind, made.sentence, figures, assumptions)
-
-
-def _by_mass(means: Means, asked: MixQuestion, agent: Agent, total_g: float) -> Answer:
-    made = weigh_up(asked.to or 0.0, _stock_of(means, agent, asked.stock), total_g)
-    figures = (Figure("stock", made.stock_g, "g"), Figure("water", made.water_g, "g"))
-    exact = ("Strengths are percent by mass; masses add up exactly.",)
-    return _made(means, asked, agent, "w/w", made.sentence, figures, exact)
-
-
-def _made(
-    means: Means,
-    asked: MixQuestion,
-    agent: Agent,
-    basis: Basis,
-    sentence: str,
-    figures: tuple[Figure, ...],
-    assumptions: tuple[str, ...],
-) -> Answer:
-    base = _base_figure(means.knowledge, agent, asked.to or 0.0, basis)
+        assumptions = [density.sentence, dense] if density else []
+        assumptions.append("Conservation of the dissolved mass; stirred, at one temperature.")
+    if basis == "w/w":
+        figures += _base_figures(means.knowledge, agent, target)
     return answered(
         means.knowledge,
         sentence,
-        (*figures, *([base] if base else [])),
+        figures,
         cautions=_cautions(means.knowledge, agent),
         assumptions=assumptions,
         sources=(agent.source,),
@@ -145,21 +131,19 @@ def _figure_of(knowledge: Knowledge, agent_id: str, unit: str) -> Dose | None:
     return next(held, None)
 
 
-def _base_figure(
-    knowledge: Knowledge, agent: Agent, target_percent: float, basis: Basis
-) -> Figure | None:
-    """Return the pH of a weak base, where its constant is known and the strength is by mass."""
-    constant = _figure_of(knowledge, agent.id, "mol/L")
-    mass = agent.physical.molar_mass
-    if constant is None or basis != "w/w" or mass is None or mass.value is None:
-        return None
-    strength = molarity(target_percent, WATER_G_PER_ML, mass.value)
+def _base_figures(knowledge: Knowledge, agent: Agent, target: float) -> Iterator[Figure]:
+    """Yield the pH of a weak base of a strength by mass, where its constant is known."""
+    constant, mass = _figure_of(knowledge, agent.id, "mol/L"), figure_of(agent, "molar_mass")
+    if constant is None or mass is None:
+        return
+    strength = molarity(target, WATER_G_PER_ML, mass)
     note = f"{short(strength):g} mol/L; at 25 C, as dense as water"
     try:
         ph = weak_base_ph(strength, constant.most)
     except OutOfRange as fault:
-        return Figure("pH", None, "", fault.message, constant.source)
-    return Figure("pH, about", round(ph, 1), "", note, constant.source)
+        yield Figure("pH", None, "", fault.message, constant.source)
+    else:
+        yield Figure("pH, about", round(ph, 1), "", note, constant.source)
 
 
 def _cautions(knowledge: Knowledge, agent: Agent) -> tuple[str, ...]:
@@ -189,10 +173,10 @@ def _by_ph(means: Means, asked: MixQuestion, agent: Agent, ph: float, total_ml: 
     total = positive("total volume", total_ml, "mL")
     strength = _stock_of(means, agent, asked.stock)
     density = _density(agent, asked.density)
-    mass = agent.physical.molar_mass
-    if mass is None or mass.value is None:
+    mass = figure_of(agent, "molar_mass")
+    if mass is None:
         raise TriageError(f"no molar mass of {agent.name} is known", mend="add it to its file")
-    stock_mol = molarity(strength, density.g_per_ml, mass.value)
+    stock_mol = molarity(strength, density.g_per_ml, mass)
     acid_ml = acid_ml_per_litre(ph, stock_mol) * total / ML_PER_L
     span = next(d for d in knowledge.doses.values() if d.unit == "pH" and d.span)
     good = span.least <= ph <= span.most

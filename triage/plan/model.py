@@ -13,8 +13,9 @@ StepStatus = Literal["next", "then", "if-needed"]
 FindingState = Literal[
     "open", "cleared", "accepted", "left", "unsettled", "waiting", "later", "stopped"
 ]
-# States in which what was found still lies there to be dealt with.
-STANDING = ("open", "unsettled", "waiting", "later", "stopped")
+# What is still to be worked on, and with it what lies there and can only be left.
+OPEN: tuple[FindingState, ...] = ("open", "unsettled", "waiting", "later")
+STANDING: tuple[FindingState, ...] = (*OPEN, "stopped")
 NoticeKind = Literal[
     "first-aid",
     "refused",

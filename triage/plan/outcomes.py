@@ -109,42 +109,39 @@ def answers_after(
 
 def progress_of(knowledge: Knowledge, case: Case, target: Target) -> Progress:
     """Return the progress on a target from the case's effective attempts and overrides."""
-    attempts = list(attempts_on(knowledge, case, target))
     passes: dict[str, int] = {}
     last: dict[str, str] = {}
     harmed: set[str] = set()
-    good: set[str] = set()
-    failed: set[str] = set()
+    tried: dict[str, str] = {}
     cleared: str | None = None
-    for attempt in attempts:
+    unchanged = 0
+    for attempt in attempts_on(knowledge, case, target):
+        method, outcome = attempt.method or "", attempt.outcome
         if INSERT in attempt.step:
             # The newest result of a test spot counts.
-            good.discard(attempt.step)
-            failed.discard(attempt.step)
-            if attempt.outcome in HARMFUL:
-                failed.add(attempt.step)
-            elif attempt.outcome != "not-done":
-                good.add(attempt.step)
+            tried[attempt.step] = outcome
             continue
-        method = attempt.method or ""
-        last[method] = attempt.outcome
-        if attempt.outcome in PASSES:
-            passes[method] = passes.get(method, 0) + 1
-        if attempt.outcome in HARMFUL:
+        last[method] = outcome
+        if outcome not in PASSES:
+            continue
+        passes[method] = passes.get(method, 0) + 1
+        unchanged = unchanged + 1 if outcome == "no-change" else 0
+        if outcome in HARMFUL:
             harmed.add(method)
-        if attempt.outcome == "cleared":
-            cleared = cleared if is_preparation(knowledge, attempt) else attempt.id
-        elif attempt.outcome in PASSES:
+        if outcome != "cleared":
             cleared = None
+        elif not is_preparation(knowledge, attempt):
+            cleared = attempt.id
+    good = {step for step, outcome in tried.items() if outcome not in {*HARMFUL, "not-done"}}
     return Progress(
         cleared_by=cleared,
         passes=passes,
         last=last,
         harmed=frozenset(harmed),
-        failed_inserts=frozenset(failed),
+        failed_inserts=frozenset(step for step, outcome in tried.items() if outcome in HARMFUL),
         inserts=frozenset(good),
         skipped=_skips(case, target),
-        unchanged=_unchanged_in_a_row(attempts),
+        unchanged=unchanged,
     )
 
 
@@ -222,16 +219,6 @@ def last_record(case: Case) -> Attempt | Override | None:
     if skips and (attempt is None or skips[-1].at > attempt.at):
         return skips[-1]
     return attempt
-
-
-def _unchanged_in_a_row(attempts: Iterable[Attempt]) -> int:
-    """Return how many passes in a row, up to the last, changed nothing."""
-    count = 0
-    for attempt in attempts:
-        if INSERT in attempt.step or attempt.outcome == "not-done":
-            continue
-        count = count + 1 if attempt.outcome == "no-change" else 0
-    return count
 
 
 def closed_findings(knowledge: Knowledge, case: Case) -> frozenset[str]:

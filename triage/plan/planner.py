@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
@@ -18,10 +18,11 @@ from triage.engine.vocabulary import ADVICE, UNKNOWN, agents_in
 from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.ladder import Ladder, rungs_left
 from triage.plan.mixes import Used
 from triage.plan.model import (
+    OPEN,
     Alternative,
     ConflictLine,
     Excluded,
@@ -53,8 +54,6 @@ from triage.plan.waiting import is_shown, waiting_for
 MOST_OTHERS = 4
 # The state of each target without a rung, where its way is not closed for good.
 Without = Mapping[str | None, FindingState]
-# States of a finding that is still worked on or asked about.
-OPEN = ("open", "unsettled", "waiting", "later")
 # What a bench may be given: with it the method stands open.
 OBTAINABLE = ("bench-lacks", "bench-gloves", "bench-no-stock")
 
@@ -99,7 +98,7 @@ class Planner:
         planned = _agents_of(self.knowledge, skeleton)
         told, used = skeleton.conclusions, judge.day.used
         setting = Setting(self.knowledge, case, bench, told, used, planned)
-        steps = self._steps(case, judge, skeleton, setting)
+        steps = self._steps(judge, skeleton, setting)
         waiting = tuple(self._waiting(skeleton))
         without: dict[str | None, FindingState] = dict.fromkeys(
             self._later(case, bench, judge, skeleton), "later"
@@ -139,10 +138,7 @@ class Planner:
             ),
         )
 
-    def _steps(
-        self, case: Case, judge: AirJudge, skeleton: Skeleton, setting: Setting
-    ) -> tuple[Step, ...]:
-        sides = {finding.id: finding.side for finding in case.findings}
+    def _steps(self, judge: AirJudge, skeleton: Skeleton, setting: Setting) -> tuple[Step, ...]:
         ladders = {ladder.target.key: ladder for ladder in skeleton.ladders}
         steps: list[Step] = []
         seen: set[str] = set()
@@ -151,28 +147,23 @@ class Planner:
             status: StepStatus = "then" if targets - seen else "if-needed"
             if not item.inserted:
                 seen |= targets
-            steps.append(
-                complete_step(
-                    setting,
-                    item,
-                    (ladder, *(ladders[target] for target in item.also)),
-                    judge.choose(as_done(self.knowledge, item.method, item.before)),
-                    status if steps else "next",
-                    sides=sides,
-                    rules=ladder.offer_rules.get(item.method, ()),
-                )
-            )
+            served = (ladder, *(ladders[target] for target in item.also))
+            choice = judge.choose(as_done(self.knowledge, item.method, item.before))
+            steps.append(complete_step(setting, item, served, choice, status if steps else "next"))
         return tuple(steps)
 
     def _waiting(self, skeleton: Skeleton) -> Iterator[WaitingLine]:
         """Yield the targets of this stage that nothing but open answers bars."""
         for ladder in skeleton.ladders:
-            condition = self.knowledge.conditions.get(ladder.target.condition or "")
-            now = condition is None or condition.stage == skeleton.stage
+            now = ladder.target.condition is None or self._is_now(ladder, skeleton)
             if now and not ladder.rungs and not ladder.progress.cleared_by:
                 line = waiting_for(self.consultant, skeleton.conclusions, ladder)
                 if line is not None:
                     yield line
+
+    def _is_now(self, ladder: Ladder, skeleton: Skeleton) -> bool:
+        condition = self.knowledge.conditions.get(ladder.target.condition or "")
+        return condition is not None and condition.stage == skeleton.stage
 
     def _later(
         self, case: Case, bench: Bench, judge: AirJudge, skeleton: Skeleton
@@ -208,21 +199,17 @@ class Planner:
             certainty=best.certainty if best else 0.0,
             standing=best.standing if best else "open",
             state=self._state(case, ladder, best, without),
-            alternatives=tuple(self._alternative(r) for r in self._told(shown[1:])),
+            alternatives=tuple(self._others(shown[1:])),
             fragility=fact.get("fragility"),
             leave_it=deposit.leave_it if deposit else "",
         )
 
-    def _told(self, others: Sequence[Reading]) -> Iterator[Reading]:
+    def _others(self, readings: Sequence[Reading]) -> Iterator[Alternative]:
         """Yield the readings that come next, and whatever hazard is suspected, however far down."""
-        for place, reading in enumerate(others):
-            hazard = self.knowledge.deposits[reading.deposit].guard == "hazard"
-            if place < MOST_OTHERS or (hazard and reading.standing in COUNTED):
-                yield reading
-
-    def _alternative(self, reading: Reading) -> Alternative:
-        name = self.knowledge.deposits[reading.deposit].name
-        return Alternative(reading.deposit, name, reading.certainty, reading.standing)
+        for place, reading in enumerate(readings):
+            deposit = self.knowledge.deposits[reading.deposit]
+            if place < MOST_OTHERS or (deposit.guard == "hazard" and reading.standing in COUNTED):
+                yield Alternative(deposit.id, deposit.name, reading.certainty, reading.standing)
 
     def _state(
         self, case: Case, ladder: Ladder, best: Reading | None, without: Without
@@ -254,8 +241,9 @@ class Planner:
             for ladder in skeleton.ladders
             for bar in ladder.barred
         ]
-        key = lambda e: (e.finding or "", not e.offered, e.method, e.rule)
-        return tuple(sorted(found, key=key))
+        return tuple(
+            sorted(found, key=lambda e: (e.finding or "", not e.offered, e.method, e.rule))
+        )
 
     def _conflicts(self, conclusions: Conclusions) -> Iterator[ConflictLine]:
         for conflict in conclusions.conflicts:
@@ -315,11 +303,16 @@ class Planner:
                 kinds[advice.rule] = advice.get("kind")
                 places = said.setdefault(advice.rule, [])
                 if advice.get("finding") is not None:
-                    zone = self.knowledge.zones.get(case.finding(advice.get("finding")).zone)
-                    places += [zone.name] if zone and zone.name not in places else []
+                    places.append(case.finding(advice.get("finding")).zone)
         for rule, places in sorted(said.items(), key=lambda item: ADVICE.index(kinds[item[0]])):
-            where = f"{', '.join(places)}: " if places else ""
-            yield Notice(kinds[rule], f"{where}{self.knowledge.rule(rule).because}", rule)
+            told = f"{self._where(places)}{self.knowledge.rule(rule).because}"
+            yield Notice(kinds[rule], told, rule)
+
+    def _where(self, zones: Iterable[str | None]) -> str:
+        """Return the names of zones to begin a sentence with, each once."""
+        known = (self.knowledge.zones.get(zone or "") for zone in zones)
+        names = ", ".join(dict.fromkeys(zone.name for zone in known if zone))
+        return f"{names}: " if names else ""
 
     def _ends(self, findings: Sequence[FindingLine]) -> Iterator[Notice]:
         """Yield what is left alone, and where nothing permitted is left."""
@@ -352,37 +345,32 @@ class Planner:
     def _lacking(self, skeleton: Skeleton, stopped: AbstractSet[str]) -> Iterator[Notice]:
         """Yield what the bench lacks where nothing else keeps the mildest step left away."""
         for ladder in skeleton.ladders:
-            condition = self.knowledge.conditions.get(ladder.target.condition or "")
             key, done = ladder.target.key, ladder.progress
-            is_now = condition.stage == skeleton.stage if condition else key in stopped
+            is_now = key in stopped or self._is_now(ladder, skeleton)
             out = {bar.method for bar in ladder.barred if bar.rule not in self.obtainable}
             left = rungs_left(self.knowledge, ladder.offered, out, done)
             if is_now and left and not ladder.rungs and not done.cleared_by:
                 missing = [bar.because for bar in ladder.barred if bar.method == left[0]]
-                zone = self.knowledge.zones.get(ladder.zone or "")
-                where = f"{zone.name}: " if zone else ""
-                name = self.knowledge.methods[left[0]].name
+                name, where = self.knowledge.methods[left[0]].name, self._where((ladder.zone,))
                 text = f"{where}{name} would be next. {' '.join(dict.fromkeys(missing))}"
                 yield Notice("bench", text, "bench-lacks")
 
     def _go_on(self, lines: Sequence[WaitingLine]) -> Iterator[Notice]:
         """Yield what to answer, in order, and the step that then stands open, each once."""
-        places: dict[str, list[str]] = {}
+        places: dict[str, list[str | None]] = {}
         for line in lines:
-            zone = self.knowledge.zones.get(line.zone or "")
             asks = " ".join(question.ask for question in line.questions)
-            where = places.setdefault(f"to go on, answer: {asks} Then: {line.method_name}.", [])
-            where += [zone.name] if zone and zone.name not in where else []
-        for told, where in places.items():
-            before = f"{', '.join(where)}: " if where else ""
-            yield Notice("waiting", f"{before}{told}", "open-answers")
+            told = f"to go on, answer: {asks} Then: {line.method_name}."
+            places.setdefault(told, []).append(line.zone)
+        for told, zones in places.items():
+            yield Notice("waiting", f"{self._where(zones)}{told}", "open-answers")
 
     def _condition_stops(self, skeleton: Skeleton, waits: AbstractSet[str]) -> Iterator[Notice]:
         """Yield where nothing is left for a condition, also not behind an open answer."""
         for ladder in skeleton.ladders:
-            condition = self.knowledge.conditions.get(ladder.target.condition or "")
-            is_now = condition is not None and condition.stage == skeleton.stage
-            if condition and is_now and not ladder.rungs and not ladder.offered & waits:
+            is_now = self._is_now(ladder, skeleton)
+            if is_now and not ladder.rungs and not ladder.offered & waits:
+                condition = self.knowledge.conditions[ladder.target.condition or ""]
                 yield Notice("full-stop", condition.full_stop, f"condition:{condition.id}")
 
 

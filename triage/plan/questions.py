@@ -14,6 +14,8 @@ from triage.knowledge.rules import Family
 from triage.plan.model import QuestionLine, Untested
 
 Wanted = tuple[str, str | None, str]
+# (finding or None for the specimen, question)
+Open = tuple[str | None, str]
 
 
 def open_fields(
@@ -25,6 +27,16 @@ def open_fields(
         for name, _ in pattern.allowed:
             if facts[key].get(name) == UNKNOWN:
                 yield key, name
+
+
+def open_answers(
+    consultant: Consultant, conclusion: Conclusion, facts: Mapping[str, Fact]
+) -> Iterator[Open]:
+    """Yield the unknown answers on which a conclusion rests and that a person can give."""
+    asked = {*consultant.knowledge.questions, "taxon"}
+    for key, name in open_fields(consultant, conclusion, facts):
+        if name in asked:
+            yield (key if facts[key].kind == "finding" else None), name
 
 
 def _from_gates(knowledge: Knowledge, conclusions: Conclusions, stage: str) -> Iterator[Wanted]:
@@ -48,11 +60,8 @@ def _from_forbids(
         if not shown & set(conclusion.get("method")):
             continue
         because = consultant.knowledge.rule(conclusion.rule).because
-        for key, name in open_fields(consultant, conclusion, facts):
-            if name in consultant.knowledge.questions:
-                yield name, key if facts[key].kind == "finding" else None, because
-            elif name == "taxon":
-                yield name, None, because
+        for finding, name in open_answers(consultant, conclusion, facts):
+            yield name, finding, because
 
 
 def _from_readings(
@@ -64,14 +73,13 @@ def _from_readings(
     for finding in sorted(open_findings):
         fact = conclusions.fact(finding)
         settled = conclusions.settled(finding)
-        blocked = [
-            r
+        candidates = {
+            r.deposit
             for r in conclusions.readings_of(finding)
             if r.deposit in consultant.guards
             and r.reach >= knowledge.judgement.suspected.value
             and (settled is None or r.deposit != settled.deposit)
-        ]
-        candidates = {r.deposit for r in blocked}
+        }
         if settled is None:
             candidates |= {r.deposit for r in conclusions.readings_of(finding) if r.certainty > 0}
             candidates = candidates or set(knowledge.deposits)
@@ -84,11 +92,8 @@ def _from_readings(
             if about:
                 names = sorted(knowledge.deposits[d].name for d in about)
                 more = "" if len(names) <= 3 else f" and {len(names) - 3} more"
-                yield (
-                    question.id,
-                    finding,
-                    f"It speaks for or against: {', '.join(names[:3])}{more}.",
-                )
+                because = f"It speaks for or against: {', '.join(names[:3])}{more}."
+                yield question.id, finding, because
 
 
 def tests_forbidden(consultant: Consultant, conclusions: Conclusions) -> Iterator[Untested]:
@@ -182,26 +187,26 @@ def _rank(knowledge: Knowledge, line: QuestionLine) -> tuple[object, ...]:
     return (line.finding is not None, line.finding or "", *order, line.question)
 
 
-def is_put(knowledge: Knowledge, case: Case, line: QuestionLine) -> bool:
+def is_put(knowledge: Knowledge, case: Case, finding: str | None, name: str) -> bool:
     """Return whether a question is put at all: group, place or record do not answer it already.
 
     An unknown group answers nothing. What is left out stays open for the rules.
     """
-    question, taxon = knowledge.questions.get(line.question), knowledge.taxa.get(case.taxon)
+    question, taxon = knowledge.questions.get(name), knowledge.taxa.get(case.taxon)
     if question is None:
         return True
     if question.traits and taxon is not None and not set(question.traits) & set(taxon.traits):
         return False
-    told = {**case.answers, **(case.finding(line.finding).signs if line.finding else {})}
+    told = {**case.answers, **(case.finding(finding).signs if finding else {})}
     if any(told.get(name, UNKNOWN) not in answers for name, answers in question.when.items()):
         return False
-    if line.finding is None:
+    if finding is None:
         return True
-    zone = knowledge.zones.get(case.finding(line.finding).zone)
+    zone = knowledge.zones.get(case.finding(finding).zone)
     if question.surfaces and zone is not None and not set(question.surfaces) & set(zone.surface):
         return False
     worked_on = {finding for attempt in case.attempts for finding in attempt.findings}
-    return not question.after_cleaning or line.finding in worked_on
+    return not question.after_cleaning or finding in worked_on
 
 
 def with_told(knowledge: Knowledge, case: Case, question: str, answer: str | None) -> Case:
@@ -234,16 +239,8 @@ def question_line(
     """Return a question in words, with why it is asked; ``taxon`` counts as one."""
     if name == "taxon":
         answers = tuple((t.id, t.name) for t in knowledge.taxa.values())
-        return QuestionLine(
-            "taxon",
-            None,
-            "Which group is it?",
-            "Look at the whole animal.",
-            answers,
-            "none",
-            10,
-            because,
-        )
+        ask, how = "Which group is it?", "Look at the whole animal."
+        return QuestionLine(name, None, ask, how, answers, "none", 10, because)
     question = knowledge.questions[name]
     return QuestionLine(
         question=name,

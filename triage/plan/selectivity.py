@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from triage.bench.hansen import Hansen as Point
-from triage.bench.hansen import Interval, hansen_distance, relative_distance
+import math
+
 from triage.case.profile import Bench
 from triage.knowledge.agents import Hansen, Material
 from triage.knowledge.book import Knowledge
@@ -14,19 +14,23 @@ RANK = {"measured": 0, "stand-in": 1, "weak": 2}
 WORDS = {0: "measured", 1: "stand-in", 2: "weak"}
 
 
-def _point(given: Hansen) -> Point:
-    return Point.at(given.d, given.p, given.h)
+def hansen_distance(one: Hansen, other: Hansen) -> float:
+    """Return Ra [MPa^0.5], how unlike two substances are in what holds them together.
+
+    Notes: Ra^2 = 4 dD^2 + dP^2 + dH^2; the 4 belongs to the dispersion part. Divided by the radius
+    of a deposit it is RED; it says nothing of speed, and does not hold for crystals, ionic dirt,
+    water-rich blends or reactions.
+    Source: Hansen, Solubility Parameters: A User's Handbook, 2nd ed. 2007, chapter 1.
+    """
+    return math.hypot(2.0 * (one.d - other.d), one.p - other.p, one.h - other.h)
 
 
 def _line(agent: Hansen, target: Hansen, name: str, role: str) -> Selectivity:
     known = WORDS[max(RANK[agent.known], RANK[target.known])]
-    distance = hansen_distance(_point(agent), _point(target))
-    red = None
+    distance = hansen_distance(agent, target)
     # A weakly known radius gives no verdict: it must never look like a reason to use a solvent.
-    if target.r0 is not None and known != "weak":
-        radius = Interval(target.r0, target.r0)
-        red = round(relative_distance(_point(agent), _point(target), radius).high, 2)
-    return Selectivity(name, role, round(distance.high, 2), red, known)  # type: ignore[arg-type]
+    red = round(distance / target.r0, 2) if target.r0 is not None and known != "weak" else None
+    return Selectivity(name, role, round(distance, 2), red, known)  # type: ignore[arg-type]
 
 
 def selectivity_of(

@@ -16,7 +16,7 @@ from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method, Strength
 from triage.knowledge.rules import Family
-from triage.plan.air import AirChoice
+from triage.plan.airjudge import AirChoice
 from triage.plan.ladder import Ladder, applies, grades
 from triage.plan.mixes import Used, never_mix, not_beside
 from triage.plan.model import (
@@ -34,6 +34,7 @@ from triage.plan.model import (
 from triage.plan.ordering import Item
 from triage.plan.outcomes import as_followed
 from triage.plan.selectivity import selectivity_of
+from triage.plan.substances import figure_of
 from triage.plan.trial import as_done, cautioned_as, lines_to_do, strength_text
 
 LEAST_MAKE_UP_ML = 10.0
@@ -80,8 +81,7 @@ def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: fl
         )
         return MakeUpLine(agent.id, target, "strength not known", None, None, sentence)
     shown = f"{stock:g} % {agent.strength_basis}"
-    density = agent.physical.density
-    is_weighed = basis == "w/w" and density is not None and density.value is not None
+    density = figure_of(agent, "density") if basis == "w/w" else None
     try:
         made = make_up(
             strength.value,
@@ -89,8 +89,7 @@ def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: fl
             total_ml,
             basis,  # type: ignore[arg-type]
             # Dilute solutions are close to water; the stock's density stands in the knowledge.
-            stock_density_g_per_ml=density.value if density and is_weighed else None,
-            target_density_g_per_ml=1.0 if is_weighed else None,
+            densities_g_per_ml=None if density is None else (density, 1.0),
             stock_basis=None if agent.strength_basis == "as-is" else agent.strength_basis,
             stock_goes_into_water=agent.agent_class == "acid",
         )
@@ -297,12 +296,10 @@ def complete_step(
     ladders: Sequence[Ladder],
     choice: AirChoice,
     status: StepStatus,
-    *,
-    sides: Mapping[str, Side | None],
-    rules: tuple[str, ...],
 ) -> Step:
     """Return the complete step for one rung or inserted step of a ladder, first of those served."""
     knowledge, bench, ladder = setting.knowledge, setting.bench, ladders[0]
+    sides = {finding.id: finding.side for finding in setting.case.findings}
     # The air stays judged by the entry's own figures: the shorter release is the higher one.
     method = as_done(knowledge, item.method, item.before)
     read: tuple[DocumentLine, ...] = ()
@@ -316,6 +313,7 @@ def complete_step(
     cautions = caution_lines(setting, ladders, item, agents, judged=choice.line is not None)
     holds = [_hold_prompt(knowledge, method, each, hazardous=hazardous) for each in ladders]
     because, ruled_out = _why(setting, ladder, method, item)
+    offering = set(ladder.offer_rules.get(item.method, ()))
     return Step(
         id=item.step,
         status=status,
@@ -365,6 +363,6 @@ def complete_step(
         because=because,
         ruled_out=ruled_out,
         evidence=tuple(f"{line.text} ({line.source})" for line in method.evidence),
-        rules=tuple(sorted({*rules, *(c.rule for c in cautions if ":" not in c.rule)})),
+        rules=tuple(sorted(offering | {c.rule for c in cautions if ":" not in c.rule})),
         sources=tuple(dict.fromkeys([method.source, *(line.source for line in method.evidence)])),
     )

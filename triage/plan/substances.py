@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterator
 
 from triage.case.profile import Bench
 from triage.exposure.gas import mg_per_m3_from_ppm
-from triage.exposure.inverse import Control
-from triage.exposure.space import Room
+from triage.exposure.space import Room, with_control
 from triage.exposure.substance import Limit, Substance
-from triage.knowledge.agents import Agent, Basis, Physical
+from triage.knowledge.agents import Agent, Basis, Figure
 from triage.knowledge.agents import Limit as PublishedLimit
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method, Strength
@@ -22,6 +21,7 @@ BASES = {
     Basis.IDLH: "idlh",
 }
 PERCENT = 100.0
+MG_PER_G = 1000.0
 LONGEST_RELEASE_MIN = 480.0
 
 
@@ -40,15 +40,16 @@ def limit_mg_per_m3(
     return float(mg_per_m3_from_ppm(limit.value, molar_mass_g_per_mol, temp_c))
 
 
-def _value(physical: Physical, name: str) -> float | None:
-    quantity = getattr(physical, name)
+def figure_of(agent: Agent, name: str) -> float | None:
+    """Return a physical figure of an agent, None where it is not known."""
+    quantity = getattr(agent.physical, name)
     return quantity.value if quantity is not None else None
 
 
 def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
     """Return an agent as the air arithmetic sees it; limits are those of its vapour."""
     vapour = knowledge.agents[agent.vapour_of] if agent.vapour_of else agent
-    mass = _value(vapour.physical, "molar_mass")
+    mass = figure_of(vapour, "molar_mass")
     limits = []
     for limit in vapour.limits:
         value = limit_mg_per_m3(knowledge, limit, mass)
@@ -61,7 +62,6 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
                 basis=BASES[limit.basis],  # type: ignore[arg-type]
                 value_mg_per_m3=value,
                 averaging_min=limit.averaging_min or None,
-                edition=limit.edition,
                 source=limit.source,
             )
         )
@@ -70,10 +70,10 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
     return Substance(
         key=agent.id,
         molar_mass_g_per_mol=mass,
-        density_g_per_ml=_value(agent.physical, "density"),
+        density_g_per_ml=figure_of(agent, "density"),
         vapour_points=points,
-        lel_percent=_value(vapour.physical, "lower_explosive_limit"),
-        flash_point_c=_value(agent.physical, "flash_point"),
+        lel_percent=figure_of(vapour, "lower_explosive_limit"),
+        flash_point_c=figure_of(agent, "flash_point"),
         limits=tuple(limits),
         flags=flags,
         airborne="vapour" if _evaporates(agent) else "none",
@@ -83,6 +83,35 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
             if each.id not in {limit.authority for limit in limits if limit.basis != "idlh"}
         ),
     )
+
+
+def figures_apart(knowledge: Knowledge, agent: Agent) -> Iterator[str]:
+    """Yield each figure behind the air of an agent on which documents disagree, with them all."""
+    vapour = knowledge.agents[agent.vapour_of] if agent.vapour_of else agent
+    told = [
+        (
+            f"vapour pressure at {p.temp_c:g} C",
+            "kPa",
+            p.source,
+            p.kpa,
+            [(each.source, each.kpa) for each in p.also],
+        )
+        for p in vapour.physical.vapour_pressure
+    ]
+    for held, name in (
+        (agent, "density"),
+        (agent, "flash_point"),
+        (vapour, "lower_explosive_limit"),
+    ):
+        figure: Figure | None = getattr(held.physical, name)
+        if figure is not None and figure.value is not None:
+            beside = [(each.source, each.value) for each in figure.also]
+            told.append((name.replace("_", " "), figure.unit, figure.source, figure.value, beside))
+    for name, unit, source, value, beside in told:
+        others = ", ".join(f"{other:g} [{by}]" for by, other in beside if other != value)
+        if others:
+            own = f"{value:g} {unit} [{source}]"
+            yield f"Documents disagree on the {name}: {own} is used, beside {others}."
 
 
 def _evaporates(agent: Agent) -> bool:
@@ -98,6 +127,13 @@ def strength_fraction(strength: Strength | None) -> float:
     if strength is None or not strength.unit.startswith("%"):
         return 1.0
     return min(strength.value / PERCENT, 1.0)
+
+
+def open_fraction(method: Method | None) -> float:
+    """Return the mass fraction of a liquid that is the main agent and stands open."""
+    if method is None:
+        return 1.0
+    return strength_fraction(method.strength) * (method.amount.open_share if method.amount else 1.0)
 
 
 def release_min_of(
@@ -116,28 +152,6 @@ def release_min_of(
     return min(max(knowledge.judgement.least_release_min.value, taken), LONGEST_RELEASE_MIN)
 
 
-def control_of(knowledge: Knowledge, name: str) -> Control | None:
-    """Return a control for the arithmetic, None if it is unknown (which counts as none)."""
-    entry = knowledge.controls.get(name)
-    if entry is None:
-        return None
-    return Control(
-        name=entry.id,
-        cost_rank=float(entry.cost_rank),
-        air_changes_per_h=entry.air_changes_per_h,
-        captured_fraction=entry.captured_fraction,
-        air_speed_m_per_min=entry.air_speed_m_per_min,
-        outdoors=entry.outdoors,
-    )
-
-
-def controls_of(knowledge: Knowledge) -> tuple[Control, ...]:
-    """Return every control, cheapest first."""
-    found = [control_of(knowledge, name) for name in knowledge.controls]
-    known: Iterable[Control] = (control for control in found if control is not None)
-    return tuple(sorted(known, key=lambda c: (c.cost_rank, c.name)))
-
-
 def bare_room(knowledge: Knowledge, bench: Bench) -> Room:
     """Return the bench's room without its control; unknown air changes count as none."""
     judgement, room = knowledge.judgement, bench.room
@@ -154,9 +168,9 @@ def bare_room(knowledge: Knowledge, bench: Bench) -> Room:
 
 def room_of(knowledge: Knowledge, bench: Bench) -> Room:
     """Return the bench's room with the control in use; an unknown control counts as none."""
-    control = control_of(knowledge, bench.room.control)
+    control = knowledge.controls.get(bench.room.control)
     room = bare_room(knowledge, bench)
-    return control.applied_to(room) if control else room
+    return with_control(room, control) if control else room
 
 
 def is_plain(knowledge: Knowledge, agent: str) -> bool:
@@ -176,3 +190,35 @@ def further_of(knowledge: Knowledge, method: Method) -> tuple[tuple[str, float],
         if is_counted and not is_plain(knowledge, part.agent):
             found.append((part.agent, strength_fraction(part.strength)))
     return tuple(found)
+
+
+def mg_per_ml(knowledge: Knowledge, method: Method | None, agent: str) -> float:
+    """Return the mass that counts as evaporated for each mL of a method's liquid [mg/mL].
+
+    That of its main agent, all that is put down in the open; 0 where the density is not known.
+    """
+    density = figure_of(knowledge.agents[agent], "density") or 0.0
+    return density * open_fraction(method) * MG_PER_G
+
+
+def given_off(
+    knowledge: Knowledge,
+    method: Method | None,
+    agent: str | None,
+    amount_ml: float,
+    substance: Callable[[str], Substance],
+) -> list[tuple[Substance, float]]:
+    """Return each agent that a liquid gives off, and its mass [mg]; all of it counts as evaporated.
+
+    Parameters
+    ----------
+    agent     the main agent; None leaves it out: the further agents of the method's liquid only
+    amount_ml working liquid [mL]
+    substance gives an agent as the arithmetic sees it
+    """
+    parts = [] if agent is None else [(agent, mg_per_ml(knowledge, method, agent))]
+    for each, share in further_of(knowledge, method) if method else ():
+        # One of unknown density is taken as dense as water.
+        parts.append((each, (substance(each).density_g_per_ml or 1.0) * share * MG_PER_G))
+    found = [(substance(each), amount_ml * per_ml) for each, per_ml in parts]
+    return [(each, mg) for each, mg in found if each.airborne != "none" and mg > 0.0]

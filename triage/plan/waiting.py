@@ -17,10 +17,7 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.plan.ladder import Ladder, applies, harshness_key
 from triage.plan.model import FindingLine, Plan, QuestionLine, WaitingLine
-from triage.plan.questions import open_fields, question_line
-
-# (finding or None for the specimen, question)
-Open = tuple[str | None, str]
+from triage.plan.questions import Open, open_answers, question_line
 
 
 def waiting_for(
@@ -87,10 +84,7 @@ def _open_answers(
     facts: Mapping[str, Fact],
 ) -> Iterator[Open]:
     """Yield the answers that a bar rests on and nobody has given; none for a bar that is known."""
-    asked = {*consultant.knowledge.questions, "taxon"}
-    for key, name in open_fields(consultant, conclusion, facts):
-        if name in asked:
-            yield (key if facts[key].kind == "finding" else None), name
+    yield from open_answers(consultant, conclusion, facts)
     rule = consultant.rule(conclusion.rule)
     positive = [p for p in rule.patterns if not p.absent]
     for pattern, key in zip(positive, conclusion.facts, strict=True):

@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
+from triage.case.changes import with_override
 from triage.case.models import OUTCOMES, Case
 from triage.case.store import load_case, update_case
 from triage.errors import TriageError, did_you_mean
 from triage.history.advice import SkipSuggestion, skip_suggestions
 from triage.history.benchday import BenchDay, DayMaker, day_terms
-from triage.history.columns import Columns, columns_from
 from triage.history.daytypes import DAY_MIN, Hours, LeftOut
-from triage.history.evidence import Evidence, trials_of
+from triage.history.evidence import Evidence
 from triage.history.sharing import Check
 from triage.history.table import Filter, HistoryRow, check_filter, history
 from triage.history.usage import MonthLine, StockLine, evaporated, stock_left
-from triage.history.watch import ChamberWatch, chambers_of, watch, with_look
+from triage.history.watch import LOOKED, ChamberWatch, chambers_of, watch
 from triage.plan.model import Plan
 from triage.service.workshop import Workshop
 
@@ -26,18 +26,9 @@ BEGINS_MIN, ENDS_MIN, LEAST_MIN = 9 * 60, 18 * 60, 4 * 60
 MOST_CASES = 60
 
 
-def columns_of(workshop: Workshop) -> Columns:
-    """Return the attempts of the workshop's folder as columns."""
-    index = workshop.folder_record.index()
-    return columns_from(()) if index is None else index.columns
-
-
 def evidence_of(workshop: Workshop) -> Evidence:
     """Return the evidence of the workshop's folder; an empty one without a folder."""
-    found = workshop.folder_record.evidence()
-    if found is not None:
-        return found
-    return Evidence(trials_of(columns_from(())), workshop.folder_record.terms())
+    return workshop.folder_record.evidence()
 
 
 def attempts_on_record(workshop: Workshop, chosen: Filter) -> tuple[HistoryRow, ...]:
@@ -59,7 +50,7 @@ def attempts_on_record(workshop: Workshop, chosen: Filter) -> tuple[HistoryRow, 
 
 def used_up(workshop: Workshop) -> tuple[tuple[MonthLine, ...], tuple[StockLine, ...]]:
     """Return what evaporated by month, and what is left in the bottles of the bench."""
-    columns = columns_of(workshop)
+    columns = workshop.folder_record.columns()
     months = evaporated(workshop.knowledge, columns)
     return months, stock_left(workshop.knowledge, workshop.bench, columns)
 
@@ -95,7 +86,7 @@ def bench_day(
     chosen = [workshop.load(case) for case in cases] if cases else newest_cases(workshop, most)
     broken = () if cases else [entry for entry in workshop.entries() if entry.error]
     aside = [LeftOut(entry.id, "", "set aside", entry.error) for entry in broken]
-    terms = day_terms(workshop.knowledge, columns_of(workshop))
+    terms = day_terms(workshop.knowledge, workshop.folder_record.columns())
     maker = DayMaker(workshop.planner, workshop.bench, workshop.day(), terms, workshop.clock())
     return maker.make(chosen, hours or hours_from(workshop.clock()), set_aside=aside)
 
@@ -129,7 +120,9 @@ def note_look(workshop: Workshop, case: str | Path, note: str = "") -> Case:
                 f'no chamber runs in case "{old.id}"', mend="start its timer in the plan first"
             )
         for each in running:
-            old = with_look(old, workshop.clock(), each.running.method, note)
+            old = with_override(
+                old, workshop.clock(), LOOKED, method=each.running.method, reason=note
+            )
         return old
 
     return update_case(workshop.path_of(case), change)

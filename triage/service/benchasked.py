@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 from pydantic import ValidationError
 
-from triage.case.profile import Bench, Control, bench_content
+from triage.case.profile import Bench, Control
 from triage.errors import TriageError
 
 YES_NO = (("yes", "yes"), ("no", "no"))
@@ -98,7 +98,7 @@ def changed_bench(bench: Bench, path: tuple[str, ...], value: str | None) -> Ben
     ------
     TriageError: the value is not one that may stand there.
     """
-    content = bench_content(bench)
+    content = bench.plain()
     field, *rest = path
     if field in {"room", "photos"}:
         content[field] = {**content.get(field, {}), rest[0]: _typed(rest[0], value or "")}

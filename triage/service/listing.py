@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -14,7 +12,7 @@ from typing import Any
 
 from triage import __version__
 from triage.case.folder import CaseEntry, list_cases
-from triage.errors import control_character
+from triage.errors import TriageError, control_character
 from triage.show.words import stage_word
 
 Clock = Callable[[], datetime]
@@ -87,21 +85,18 @@ def first_lines(folder: Path, memory: Path) -> tuple[CaseLine, ...]:
 
 def remember(folder: Path, memory: Path, lines: tuple[CaseLine, ...]) -> None:
     """Keep what the list says for the next start; what cannot be written is left out."""
+    # The first list needs no models.
+    from triage.case.store import make_folder, replace_bytes  # noqa: PLC0415
+
     cases = {
         line.path.name: [line.mtime_ns, line.stage, line.next_step, line.running, line.held]
         for line in lines
         if line.is_planned and not line.fault
     }
     content = {"version": __version__, "folder": str(folder.absolute()), "cases": cases}
-    with contextlib.suppress(OSError, ValueError):
-        memory.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=memory.parent, prefix=".list-")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as stream:
-                json.dump(content, stream)
-            Path(name).replace(memory)
-        except OSError:
-            Path(name).unlink(missing_ok=True)
+    with contextlib.suppress(TriageError, ValueError):
+        make_folder(memory.parent)
+        replace_bytes(memory, json.dumps(content).encode("ascii"))
 
 
 def _remembered(folder: Path, memory: Path) -> dict[str, Any]:

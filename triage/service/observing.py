@@ -24,24 +24,22 @@ class Observing:
 
     def answer(self, case: str | Path, question: str, answer: str | None) -> Case:
         """Record an answer about the whole specimen; None or ``unknown`` takes it back."""
-        value = None if answer == "unknown" else answer
-        return self.shop.change(case, lambda old: self.shop.with_answer(old, None, question, value))
+        return self.answer_all(case, None, {question: answer or "unknown"})
 
     def add_finding(self, case: str | Path, zone: str, side: str | None = None) -> tuple[Case, str]:
         """Add a finding in a zone; return the case and the id of the finding."""
         self.shop.knowledge.require("zone", zone)
-        added: list[str] = []
 
         def change(old: Case) -> Case:
             finding = changes.new_finding(old.next_finding_id(), zone, side=side)
-            added[:] = [finding.id]
             return changes.with_finding(old, finding)
 
-        return self.shop.change(case, change), added[0]
+        made = self.shop.change(case, change)
+        return made, made.findings[-1].id
 
     def sign(self, case: str | Path, finding: str, question: str, answer: str | None) -> Case:
         """Record a sign of a finding; None or ``unknown`` takes it back."""
-        return self.shop.answer_all(case, finding, {question: answer or "unknown"})
+        return self.answer_all(case, finding, {question: answer or "unknown"})
 
     def answer_all(self, case: str | Path, finding: str | None, answers: Mapping[str, str]) -> Case:
         """Record several answers in one write; a wrong one leaves the case as it was."""
@@ -82,7 +80,6 @@ class Observing:
             self.shop.knowledge.require("zone", zone)
         if named is not None:
             self.shop.knowledge.require("deposit", named)
-        whose: list[str] = []
 
         def change(old: Case) -> Case:
             name = finding or old.next_finding_id()
@@ -92,11 +89,10 @@ class Observing:
                 old = changes.with_named(old, name, named)
             if size_um is not None:
                 old = changes.with_size(old, name, size_um)
-            whose[:] = [name]
             return self._answered(case, old, name, signs)
 
-        self.shop.change(case, change)
-        return whose[0]
+        made = self.shop.change(case, change)
+        return finding or made.findings[-1].id
 
     def name_deposit(self, case: str | Path, finding: str, deposit: str | None) -> Case:
         """Record what a person takes a finding for; None takes it back."""

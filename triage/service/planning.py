@@ -121,8 +121,7 @@ class Planning:
         plan = self.shop.planner.plan(
             case, bench, day, locate=locator(self.shop.cases / f"{case.id}{SUFFIX}")
         )
-        if evidence is not None:
-            plan = with_evidence(plan, case.taxon, evidence)
+        plan = with_evidence(plan, case.taxon, evidence)
         self._made = [(made_from, plan), *self._made[: MOST_PLANS - 1]]
         return plan
 

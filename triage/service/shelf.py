@@ -12,9 +12,8 @@ from triage.case import changes
 from triage.case.folder import CaseEntry, list_cases
 from triage.case.models import Case
 from triage.case.naming import SUFFIX, is_case_name, is_reserved
-from triage.case.store import create_case, make_folder, update_case
+from triage.case.store import create_case, load_case, make_folder, update_case
 from triage.errors import TriageError, Where, did_you_mean
-from triage.service.readcases import ReadCases
 from triage.service.takeback import Act
 from triage.yamltext import parse_yaml, read_text
 
@@ -44,7 +43,6 @@ class Shelf:
 
     def __init__(self, shop: Workshop) -> None:
         self.shop = shop
-        self._read = ReadCases()
         self._acts: dict[Path, list[Act]] = {}
 
     def change(self, case: str | Path, change: Callable[[Case], Case]) -> Case:
@@ -103,7 +101,7 @@ class Shelf:
 
     def load(self, case: str | Path) -> Case:
         """Return a case from its file."""
-        return self._read.load(self.path_of(case))
+        return load_case(self.path_of(case))
 
     def new(self, title: str, taxon: str = "unknown", case_id: str | None = None) -> Case:
         """Create a case and return it; the id is made from the title if none is given."""

@@ -42,7 +42,8 @@ class Act:
     def can_be_taken_back(self) -> bool:
         """Whether there is anything in it to take back: no timer, no release of a hold."""
         answers = self.old.answers != self.new.answers or self.old.taxon != self.new.taxon
-        findings = self.old.findings != self.new.findings and not self._took_away
+        took_away = len(self.new.withdrawn) > len(self.old.withdrawn)
+        findings = self.old.findings != self.new.findings and not took_away
         return self.is_recorded or answers or findings
 
     def told(self, finding: str, question: str) -> bool:
@@ -52,10 +53,6 @@ class Act:
             for case in (self.old, self.new)
         )
         return before != after
-
-    @property
-    def _took_away(self) -> bool:
-        return len(self.new.withdrawn) > len(self.old.withdrawn)
 
     def words(self, knowledge: Knowledge) -> str:
         """Return what the act was, as it is asked about before it is taken back."""

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 from triage.case import changes
-from triage.case.frozen import FrozenMap
 from triage.case.models import OUTCOMES, Attempt, Case, Override, Timer
 from triage.case.reading import validated
 from triage.case.store import update_case
@@ -34,6 +33,18 @@ class UnlikelyAmount(TriageError):
     """An amount that looks like a slip of the pen; asked about once, recorded if it is so."""
 
 
+class Told(TypedDict, total=False):
+    """What a person tells of an attempt; ``measured`` are figures that the two photos gave."""
+
+    amount_ml: float | None
+    minutes: float | None
+    note: str
+    observed: str
+    photo_before: str | None
+    photo_after: str | None
+    measured: Mapping[str, Any] | None
+
+
 def far_more(step: Step, amount_ml: float | None) -> str:
     """Return the question about an amount a hundredfold of the planned one, empty if it is not."""
     if not step.amount_ml or amount_ml is None or amount_ml < FAR_MORE * step.amount_ml:
@@ -53,20 +64,13 @@ class Working:
         step: str,
         outcome: str,
         *,
-        amount_ml: float | None = None,
-        minutes: float | None = None,
-        note: str = "",
-        observed: str = "",
-        photo_before: str | None = None,
-        photo_after: str | None = None,
-        measured: Mapping[str, Any] | None = None,
         sure: bool = False,
+        **told: Unpack[Told],
     ) -> Case:
         """Record one attempt on a step of the newest plan and return the case.
 
         An amount that is not given is taken from the plan, so that the day's air never counts
-        too little. ``measured``: figures that the two photos gave. ``sure``: a person stands by an
-        amount far beyond the planned one.
+        too little. ``sure``: a person stands by an amount far beyond the planned one.
 
         Raises
         ------
@@ -76,37 +80,29 @@ class Working:
         if outcome not in OUTCOMES:
             raise TriageError(f'unknown outcome "{outcome}"', mend=did_you_mean(outcome, OUTCOMES))
         path = self.shop.path_of(case)
-        for photo in (photo_before, photo_after):
+        photos = {"photo_before": told.get("photo_before"), "photo_after": told.get("photo_after")}
+        for photo in photos.values():
             if photo is not None:
                 self.shop.check_photo(path, photo)
-        given: dict[str, Any] = {
-            "amount_ml": amount_ml,
-            "minutes": minutes,
-            "note": note,
-            "observed": observed,
-            "measured": FrozenMap(measured or {}),
-        }
         # Planned before the lock, so that other writers wait for the write alone. What was done was
         # done by this plan, whatever another writer recorded meanwhile.
         planned = self._step(self.shop.load(path), step)
-        doubt = far_more(planned, amount_ml)
+        doubt = far_more(planned, told.get("amount_ml"))
         if doubt and not sure:
             raise UnlikelyAmount(doubt, mend="write the right amount, or say that it is so (--yes)")
-        for name, photo in (("photo_before", photo_before), ("photo_after", photo_after)):
-            given[name] = self.shop.keep_photo(path, photo)
+        kept = {name: self.shop.keep_photo(path, photo) for name, photo in photos.items()}
+        given = {**told, **kept}
         made = self.shop.change(path, lambda old: self._recorded(old, planned, outcome, given))
         self.shop.tell_room()
         return made
 
     def _recorded(self, old: Case, step: Step, outcome: str, given: dict[str, Any]) -> Case:
-        step_id = step.id
-        given = dict(given)
-        if step.hold and outcome != "not-done" and not given["observed"].strip():
+        if step.hold and outcome != "not-done" and not given.get("observed", "").strip():
             raise TriageError(
-                f'step "{step_id}" is a hold point: {step.hold}',
+                f'step "{step.id}" is a hold point: {step.hold}',
                 mend="look, and say what was seen (--observed on the command line)",
             )
-        amount = given.pop("amount_ml")
+        amount = given.get("amount_ml")
         if amount is None and outcome != "not-done":
             amount = step.amount_ml
         attempt = validated(
@@ -114,7 +110,7 @@ class Working:
             {
                 "id": old.next_attempt_id(),
                 "at": self.shop.clock(),
-                "step": step_id,
+                "step": step.id,
                 "finding": step.finding,
                 "also": tuple(served.finding for served in step.also),
                 "zone": step.zone,
@@ -122,12 +118,12 @@ class Working:
                 "method": step.method,
                 "agent": step.agent,
                 "outcome": outcome,
-                "amount_ml": amount,
                 "knowledge": self.shop.knowledge.digest,
                 **given,
+                "amount_ml": amount,
             },
         )
-        new = changes.with_attempt(changes.without_timer(old, step_id), attempt)
+        new = changes.with_attempt(changes.without_timer(old, step.id), attempt)
         for question, answer in answers_after(self.shop.knowledge, attempt, old.answers).items():
             new = changes.with_answer(new, question, answer)
         return new

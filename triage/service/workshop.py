@@ -11,21 +11,21 @@ from typing import TYPE_CHECKING
 
 from triage import places
 from triage.case.profile import BENCH_FILE, Bench, load_bench
+from triage.case.store import make_folder, replace_text
 from triage.engine.consult import Consultant
 from triage.engine.memory import spare_loaded
-from triage.engine.normal import NormalRules
 from triage.errors import Where
 from triage.history.record import FolderRecord
-from triage.knowledge.book import Knowledge
+from triage.knowledge.load import load_knowledge
 from triage.plan.barring import check_bench
 from triage.plan.planner import Planner
 from triage.service.listing import Clock, local_now
 from triage.service.observing import Observing
 from triage.service.photographs import Photographs
 from triage.service.planning import Planning
-from triage.service.rulestore import load_rulebase
 from triage.service.shelf import Shelf, locator
 from triage.service.working import Working
+from triage.yamltext import dump_yaml
 
 if TYPE_CHECKING:
     from triage.explain.desk import ExplainDesk
@@ -36,28 +36,26 @@ class Workshop:
 
     Parameters
     ----------
-    knowledge  the rulebase
+    consultant the compiled rulebase
     cases      folder of the cases
     bench      the user's bench
     bench_path file of the bench, None if there is none yet
     clock      gives the present moment
-    normal     the rules in normal form, if they were kept; made from the knowledge otherwise
     """
 
     def __init__(
         self,
-        knowledge: Knowledge,
+        consultant: Consultant,
         cases: Path,
         bench: Bench,
         bench_path: Path | None = None,
         clock: Clock = local_now,
-        normal: NormalRules | None = None,
     ) -> None:
-        self.knowledge, self.cases, self.clock = knowledge, cases, clock
+        self.consultant, self.knowledge = consultant, consultant.knowledge
+        self.cases, self.clock = cases, clock
         self.bench, self.bench_path = bench, bench_path
-        self.consultant = Consultant(knowledge, normal)
-        self.planner = Planner(self.consultant)
-        self.folder_record = FolderRecord(cases, knowledge)
+        self.planner = Planner(consultant)
+        self.folder_record = FolderRecord(cases, self.knowledge)
         shelf, planning = Shelf(self), Planning(self)
         photographs, observing, working = Photographs(self), Observing(self), Working(self)
         self.shelf, self.planning, self.photographs = shelf, planning, photographs
@@ -97,14 +95,18 @@ class Workshop:
         return ExplainDesk(self)
 
     def save_bench(self, bench: Bench) -> Bench:
-        """Check and write the bench beside the cases, and use it from now on."""
-        from triage.case.benchstore import write_bench  # noqa: PLC0415  (only this act writes one)
-        from triage.case.store import make_folder  # noqa: PLC0415
+        """Check and write the bench beside the cases, and use it from now on.
 
+        Raises
+        ------
+        TriageError: the file there cannot be read as a bench, or the folder not be written to.
+        """
         check_bench(self.knowledge, bench)
         make_folder(self.cases)
         path = self.bench_path or self.cases / BENCH_FILE
-        write_bench(path, bench)
+        if path.exists():
+            load_bench(path)
+        replace_text(path, dump_yaml(bench.plain()))
         self.bench, self.bench_path = bench, path
         return bench
 
@@ -143,8 +145,8 @@ def open_workshop(
     TriageError: unsafe knowledge or a broken bench: the program refuses to plan.
     """
     with _no_collection():
-        rulebase = load_rulebase(rules or places.rules_folder())
-    knowledge = rulebase.knowledge
+        consultant = Consultant(load_knowledge(rules or places.rules_folder()))
+    knowledge = consultant.knowledge
     folder = cases or places.cases_folder()
     beside = folder / BENCH_FILE
     path = bench or (beside if beside.is_file() else None)
@@ -152,11 +154,11 @@ def open_workshop(
     if path:
         locate = locator(path)
         check_bench(knowledge, profile, lambda entry: Where(path.name, locate(entry).line))
-    workshop = Workshop(knowledge, folder, profile, path, clock, rulebase.normal)
+    workshop = Workshop(consultant, folder, profile, path, clock)
     if rules is not None:
         # The carried rules are proven before they are released; a person's own copy is not.
         # The checks are imported only then, so that the usual start-up stays fast.
         from triage.check.whole import require_sound  # noqa: PLC0415
 
-        require_sound(workshop.consultant)
+        require_sound(consultant)
     return workshop

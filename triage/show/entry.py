@@ -71,10 +71,12 @@ def shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
 
 def _all_shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
     names = names_of(knowledge)
+    order = dict.fromkeys((*FIRST, *sorted(KINDS, key=lambda kind: kind == "source")))
     kinds = {
         kind: [entry_of(knowledge, kind, key, names) for key in knowledge.table(kind)]
         # A sign is read with what it tells of, and in full among the rules.
-        for kind in sorted((kind for kind in KINDS if kind != "sign"), key=_place)
+        for kind in order
+        if kind != "sign"
     }
     # Rules are read by whoever writes them: there ids stay ids.
     families = {
@@ -82,10 +84,6 @@ def _all_shelves(knowledge: Knowledge) -> tuple[Shelf, ...]:
         for family, rules in knowledge.rules.items()
     }
     return tuple(Shelf(kind, tuple(held)) for kind, held in {**kinds, **families}.items() if held)
-
-
-def _place(kind: str) -> int:
-    return FIRST.index(kind) if kind in FIRST else len(FIRST) + (kind == "source")
 
 
 def names_of(knowledge: Knowledge) -> dict[str, str]:
@@ -168,7 +166,12 @@ def _listed(
 
 
 def _sentence(item: dict[str, Any]) -> str:
-    """Return one statement on one line: its text or figure first, where it stands in brackets."""
+    """Return one statement on one line: its text or figure first, where it stands in brackets.
+
+    What other documents print for a figure stands beside it, each with its own document.
+    """
+    unit = {"unit": item["unit"]} if "unit" in item else {}
+    beside = "".join(f"; also {_sentence({**unit, **each})}" for each in item.get("also", ()))
     said = [str(item[name]) for name in HEADS if item.get(name)]
     if item.keys() >= LIMIT:
         said.append(limit_words(item["authority"], SimpleNamespace(**item)))
@@ -178,12 +181,12 @@ def _sentence(item: dict[str, Any]) -> str:
     said += [
         f"{field.replace('_', ' ')} {_said(held)}"
         for field, held in item.items()
-        if field not in {*HEADS, *CITED, "value", "unit"} and held not in ("", None)
+        if field not in {*HEADS, *CITED, "value", "unit", "also"} and held not in ("", None)
     ]
     if "value" in item and "unit" not in item:
         said.insert(0, _said(item["value"]))
     cited = "; ".join(str(item[name]) for name in CITED if item.get(name))
-    return ", ".join(said) + (f" [{cited}]" if cited else "")
+    return ", ".join(said) + (f" [{cited}]" if cited else "") + beside
 
 
 def _said(held: Any) -> str:

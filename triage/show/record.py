@@ -179,13 +179,9 @@ HISTORY_HEAD = (
 )  # fmt: skip
 
 
-def measured_of(row: HistoryRow) -> str:
-    """Return what the photos of an attempt told, empty where nothing was measured."""
-    return measured_words(json.loads(row.measured)) if row.measured else ""
-
-
 def _cells(row: HistoryRow) -> tuple[str, ...]:
     photos = [name for name, at in (("before", row.photo_before), ("after", row.photo_after)) if at]
+    measured = measured_words(json.loads(row.measured)) if row.measured else ""
     return (
         row.at[:16].replace("T", " "),
         row.case,
@@ -196,7 +192,7 @@ def _cells(row: HistoryRow) -> tuple[str, ...]:
         "-" if row.amount_ml is None else f"{row.amount_ml:g}",
         "-" if row.minutes is None else f"{row.minutes:g}",
         ", ".join(photos) or "-",
-        "; ".join(filter(None, (measured_of(row), " ".join(row.note.split())))) or "-",
+        "; ".join(filter(None, (measured, " ".join(row.note.split())))) or "-",
     )
 
 

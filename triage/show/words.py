@@ -16,12 +16,8 @@ CLOSING = (
 NO_STEP = "No step to do now."
 SETTLED, MAY_CHANGE = "settled", "may change"
 OUTCOME_WORDS = {
-    "cleared": "cleared",
-    "better": "better",
-    "no-change": "no change",
-    "worse": "worse",
-    "damage": "damage",
-    "not-done": "not done",
+    words.replace(" ", "-"): words
+    for words in ("cleared", "better", "no change", "worse", "damage", "not done")
 }
 STATUS_WORDS = {"next": "NOW", "then": "THEN", "if-needed": "ONLY IF THE ONE BEFORE FAILS"}
 # A sign where there is room for one, and the word behind it.

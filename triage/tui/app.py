@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import datetime
 from functools import partial
@@ -15,45 +14,43 @@ from typing import TYPE_CHECKING, Any
 
 from textual.app import App, SystemCommand
 from textual.command import CommandPalette
+from textual.content import Content
 from textual.filter import LineFilter, Monochrome
 from textual.screen import Screen
 from textual.theme import Theme
 
 from triage.errors import TriageError
 from triage.places import settings_file
-from triage.service.listing import local_now
 from triage.service.settings import Settings, save_settings
-from triage.tui.choices import Choices, chosen
 from triage.tui.keysets import SETS, WORDS, KeySet, bind
 from triage.tui.palette import Finder, Palette, acts_of, commands_of
 from triage.tui.plainlines import PlainLines
-from triage.tui.ringing import Ringing
+from triage.tui.ringing import Ringing, TimerWatch
 from triage.tui.screens.base import CaseChanged, ServiceScreen, Wanted
 from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.windows import HelpScreen, StopScreen
-from triage.tui.services import Services
-from triage.tui.timerwatch import TimerWatch
+from triage.tui.screens.windows import HelpScreen, StopScreen, keys_text
+from triage.tui.services import Choices, Services, chosen
 from triage.tui.typedahead import TypedAhead
 
 if TYPE_CHECKING:
-    from triage.plan.model import Step
-    from triage.service import Clock, Workshop
     from triage.service.commandline import CommandLine
+    from triage.service.listing import Clock
+    from triage.service.workshop import Workshop
 
 NAME = "triage"
 DEFAULT_THEME = "textual-dark"
 # The screens by their places; imported in the background when the first one stands.
 PLACES = {
-    "plan": "PlanScreen",
-    "observe": "ObserveScreen",
-    "intake": "IntakeScreen",
-    "questions": "QuestionScreen",
-    "walk": "WalkScreen",
-    "bench": "BenchScreen",
-    "handbook": "HandbookScreen",
-    "air": "AirScreen",
-    "photos": "PhotosScreen",
-    "today": "TodayScreen",
+    "plan": "plan.PlanScreen",
+    "observe": "observe.ObserveScreen",
+    "intake": "observe.IntakeScreen",
+    "questions": "questions.QuestionScreen",
+    "walk": "walk.WalkScreen",
+    "bench": "bench.BenchScreen",
+    "handbook": "handbook.HandbookScreen",
+    "air": "air.AirScreen",
+    "photos": "photos.PhotosScreen",
+    "today": "today.TodayScreen",
 }
 # Slow to import, and first asked for by the air of a step.
 LATER = ("triage.explain.desk", "scipy.optimize")
@@ -74,20 +71,13 @@ HELP_MORE = (
 class TriageApp(TypedAhead):
     """Wire screens and services together.
 
-    Parameters
-    ----------
-    workshop the services of every face, or a call that opens them behind the first screen
-    clock    the time now, with its zone; that of the workshop if none is given
-    case     id of a case to open at once
-    cases    folder of the cases, needed with a workshop that is opened later
-    choices  keys, theme, movement and sound, and where they are kept
-    pulse    seconds that only go on, by which a key typed too soon is told
-    inside   the commands, each to be found in the palette
+    ``workshop`` may be a call that opens it behind the first screen: then ``cases`` is needed.
+    ``case`` is opened at once; by ``pulse``, seconds that only go on, a key typed too soon is
+    told; ``inside`` are the commands, each to be found in the palette.
     """
 
     TITLE = NAME
     CSS_PATH = "app.tcss"
-    ENABLE_COMMAND_PALETTE = True
     ESCAPE_TO_MINIMIZE = False  # that key stops, and nothing else
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-wide")]
     COMMANDS = App.COMMANDS | {Finder}
@@ -116,16 +106,7 @@ class TriageApp(TypedAhead):
         self.no_color = bool(os.environ.get("NO_COLOR"))
         if os.environ.get("TRIAGE_REDUCED_MOTION") or self.choices.settings.motion == "off":
             self.animation_level = "none"
-        self._background = ThreadPoolExecutor(max_workers=1, thread_name_prefix="workshop")
-        if callable(workshop):
-            self.services = Services(
-                cases or Path(), clock or local_now, self._background, workshop, pulse
-            )
-        else:
-            self.services = Services(
-                workshop.cases, clock or workshop.clock, self._background, lambda: workshop, pulse
-            )
-            self.services.opened()
+        self.services = Services(workshop, cases, clock, pulse)
         self.watch_timers = TimerWatch()
         self._first_case = case
         self._title_shown = ""
@@ -150,16 +131,14 @@ class TriageApp(TypedAhead):
             ("bench", "Room, stock, gloves"),
             ("handbook", "Look things up"),
         ):
-            yield SystemCommand(name.capitalize(), what, partial(self._when_open, name))
+            goes = partial(self.when_open, partial(self.go, name))
+            yield SystemCommand(name.capitalize(), what, goes)
         yield from commands_of(self, screen)
         yield SystemCommand("Motion", "Switch movement on the screen on or off", self._motion)
         yield SystemCommand("Sound", "Switch the bell of the timers on or off", self._sound)
         for keyset in SETS.values():
-            yield SystemCommand(
-                f"Keys: {keyset.id}",
-                f"Answer, record, go on: {keyset.name}",
-                partial(self.take_keys, keyset),
-            )
+            takes, what = partial(self.take_keys, keyset), f"Answer, record, go on: {keyset.name}"
+            yield SystemCommand(f"Keys: {keyset.id}", what, takes)
         yield SystemCommand("Keys that work here", "What each key does", self.action_keys)
         for command in super().get_system_commands(screen):
             if command.title not in NOT_OURS:
@@ -230,11 +209,10 @@ class TriageApp(TypedAhead):
         if self._first_case is not None:
             first.when_open(partial(self.go, "plan", self._first_case))
         self.set_interval(0.25, self.look_at_timers)
-        self.set_timer(GET_READY_S, self._get_ready)
-
-    def _get_ready(self) -> None:
-        """Import in the background what the next keys will need."""
-        self.services.get_ready((*(f"triage.tui.screens.{name}" for name in PLACES), *LATER))
+        # What the next keys will need is imported in the background.
+        modules = [each.split(".")[0] for each in PLACES.values()]
+        needed = (*(f"triage.tui.screens.{module}" for module in modules), *LATER)
+        self.set_timer(GET_READY_S, partial(self.services.get_ready, needed))
 
     def on_unmount(self) -> None:
         """Let the last act end."""
@@ -248,11 +226,9 @@ class TriageApp(TypedAhead):
 
     def go(self, place: str, *about: str | None) -> None:
         """Open a screen; each is imported when it is first gone to, so that the start is fast."""
-        made: Any = getattr(import_module(f"triage.tui.screens.{place}"), PLACES[place])
+        module, name = PLACES[place].split(".")
+        made: Any = getattr(import_module(f"triage.tui.screens.{module}"), name)
         self.push_screen(made(self.services, *about))
-
-    def _when_open(self, place: str) -> None:
-        self.when_open(partial(self.go, place))
 
     def when_open(self, then: Callable[[], object]) -> None:
         """Go on when the rules are read; until then the list of cases is below all."""
@@ -271,37 +247,27 @@ class TriageApp(TypedAhead):
             return not self.is_stopped
         return super().check_action(action, parameters)
 
-    @property
-    def is_stopped(self) -> bool:
-        """Whether all is stopped."""
-        return bool(self.screen_stack) and isinstance(self.screen, StopScreen)
-
-    def _step_at_hand(self) -> Step | None:
-        for screen in reversed(self.screen_stack):
-            if isinstance(screen, ServiceScreen) and screen.step is not None:
-                return screen.step
-        return None
-
     def action_stop(self) -> None:
         """Stop everything."""
         if isinstance(self.screen, CommandPalette):
             self.pop_screen()  # stop comes before whatever was looked for
         running = self.watch_timers.running(self.services.clock())
-        self.push_screen(StopScreen(self._step_at_hand(), has_timers=bool(running)))
+        steps = [each.step for each in self.screen_stack if isinstance(each, ServiceScreen)]
+        step = next((each for each in reversed(steps) if each is not None), None)
+        self.push_screen(StopScreen(step, has_timers=bool(running)))
 
     def action_command_palette(self) -> None:
         """Find anything."""
         if not any(isinstance(each, CommandPalette) for each in self.screen_stack):
-            self.push_screen(
-                Palette(
-                    placeholder="a case, an act, a bottle, a word of a note", id="--command-palette"
-                )
-            )
+            asks = "a case, an act, a bottle, a word of a note"
+            self.push_screen(Palette(placeholder=asks, id="--command-palette"))
 
     def action_keys(self) -> None:
         """Show the keys that work here."""
         if not isinstance(self.screen, HelpScreen):
-            self.push_screen(HelpScreen(self.screen.active_bindings, HELP_MORE))
+            keys = keys_text(self.screen.active_bindings)
+            told = Content(f"{keys}\n\n{HELP_MORE}")
+            self.push_screen(HelpScreen("Keys that work here", told))
 
     # -- timers --------------------------------------------------------------------------------
 
@@ -315,18 +281,15 @@ class TriageApp(TypedAhead):
         if not self.is_running or not self.screen_stack:
             return
         now = self.services.clock()
-        self._notice_gap(now)
+        # The machine may have slept, or the program been stopped, with a step open.
+        before, self._looked_at = self._looked_at, now
+        if before is not None and isinstance(self.screen, ServiceScreen):
+            self.screen.interrupted((now - before).total_seconds())
         running = self.watch_timers.running(now)
         self._ringing.say_running(running)
         for alarm in self.watch_timers.news(now):
             self._ringing.ring(alarm)
-        self._ringing.ask({(alarm.case, alarm.step) for alarm in running if alarm.is_over})
-
-    def _notice_gap(self, now: datetime) -> None:
-        """Tell a step that the machine slept, or the program was stopped, with the step open."""
-        before, self._looked_at = self._looked_at, now
-        if before is not None and isinstance(self.screen, ServiceScreen):
-            self.screen.interrupted((now - before).total_seconds())
+        self._ringing.ask({alarm.at for alarm in running if alarm.is_over})
 
     def open_step(self, case: str, step: str) -> None:
         """Go to a step of a case, its plan behind."""

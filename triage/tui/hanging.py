@@ -7,13 +7,21 @@ table for each row took most of that time.
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
 
 from rich.cells import cell_len, chop_cells, set_cell_size
+from rich.text import Text
 from textual.content import Content
 from textual.css.styles import RulesMap
 from textual.strip import Strip
 from textual.style import Style
 from textual.visual import RenderOptions, Visual
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+from triage.tui.keysets import bind
 
 BOLD = "bold"
 Line = tuple[str, str] | str
@@ -73,14 +81,9 @@ class Drawn(Visual):
 
 
 class Hanging(Drawn):
-    """A row of two columns, each wrapped in its own.
+    """A sign in front, ``width`` columns, then a gap, then texts, each wrapped in its own column.
 
-    Parameters
-    ----------
-    sign  what stands in front, once
-    lines texts below each other, each alone or with a style; never read as markup
-    width columns of the sign
-    gap   free columns between sign and text
+    A text stands alone or with a style; it is never read as markup.
     """
 
     def __init__(self, sign: str, lines: tuple[Line, ...], width: int, gap: int = 0) -> None:
@@ -137,3 +140,53 @@ def beside(label: str, said: str, width: int = 32) -> Hanging:
 def hanging(sign: str, *lines: Line, width: int = 4) -> Hanging:
     """Return a row whose text never runs under its sign."""
     return Hanging(sign, lines, width)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a list; a title is passed over by the cursor, one without an id has its place."""
+
+    id: str
+    prompt: Hanging | Content | Text
+    is_title: bool = False
+    about: Any = field(default=None, compare=False)
+
+
+def title_row(text: str, row_id: str = "") -> Row:
+    """Return a title among the rows."""
+    return Row(row_id or f"title-{text}", Text(text, "bold underline"), is_title=True)
+
+
+class Held(Option):
+    """A row as the list holds it."""
+
+    def __init__(self, row: Row) -> None:
+        super().__init__(row.prompt, id=row.id or None, disabled=row.is_title)
+        self.row = row
+
+
+class ActionList(OptionList):
+    """Rows to move through with the arrows; Enter acts on the one under the cursor."""
+
+    BINDINGS = [
+        bind("choose", "select"),
+        bind("down", "cursor_down", show=False),
+        bind("up", "cursor_up", show=False),
+    ]
+
+    def show(self, rows: Iterable[Row], at: str | None = None) -> None:
+        """Show other rows; the cursor goes to ``at``, else it stays where it was."""
+        held = [Held(row) for row in rows]
+        before, was = self.highlighted_option, self.highlighted
+        wanted = at or (before.id if before else None)
+        here = next((n for n, each in enumerate(held) if wanted and each.id == wanted), was)
+        self.set_options(held)
+        if here is not None and here < len(held) and not held[here].disabled:
+            self.highlighted = here
+        else:
+            self.action_first()
+
+    @property
+    def row(self) -> Any:
+        """The row under the cursor, None if there is none."""
+        return getattr(self.highlighted_option, "row", None)

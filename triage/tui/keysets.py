@@ -21,7 +21,10 @@ from textual.app import App
 from textual.binding import Binding
 from textual.keys import format_key
 
-from triage.tui.words import OUTCOME_KEYS
+from triage.show.words import OUTCOME_WORDS
+
+# Of each outcome its key, its id and its words.
+OUTCOME_KEYS = tuple(zip("cbnwdx", OUTCOME_WORDS, OUTCOME_WORDS.values(), strict=True))
 
 # Keys by what is printed on them, one name each, however they were put on an act.
 NAMES = {
@@ -106,13 +109,7 @@ def key_name(key: str) -> str:
 
 @dataclass(frozen=True)
 class KeySet:
-    """The keys of all acts.
-
-    Parameters
-    ----------
-    id, name what it is called in the settings, and on the screen
-    answers  one key for each answer, choice, box or view, in order
-    outcomes one key for each outcome, in the order in which they are shown
+    """The keys of all acts: one for each answer, choice, box or view, one for each outcome.
 
     Raises
     ------
@@ -191,14 +188,12 @@ def pick(does: str, count: int = PICKS, start: int = 1) -> list[Binding]:
 def recording() -> list[Binding]:
     """Return the bindings of the outcomes."""
     return [
-        Binding(
-            key, f"outcome('{outcome}')", f"Record: {word}", show=False, id=f"outcome.{outcome}"
-        )
-        for key, outcome, word in OUTCOME_KEYS
+        Binding(key, f"outcome('{each}')", f"Record: {word}", show=False, id=f"outcome.{each}")
+        for key, each, word in OUTCOME_KEYS
     ]
 
 
 def keyset_of(app: App[Any]) -> KeySet:
     """Return the keys that the program is on."""
-    held = getattr(app, "keyset", WORDS)
-    return held if isinstance(held, KeySet) else WORDS
+    held: KeySet = getattr(app, "keyset", WORDS)
+    return held

@@ -19,7 +19,7 @@ from triage.tui.screens.windows import DetailScreen
 from triage.tui.shown import Reasons, step_text
 
 if TYPE_CHECKING:
-    from triage.service import Workshop
+    from triage.service.workshop import Workshop
     from triage.tui.app import TriageApp
 
 

@@ -11,6 +11,7 @@ from textual.app import SystemCommand
 from textual.binding import Binding
 from textual.command import CommandPalette, Hit, Hits, Provider
 from textual.content import Content
+from textual.css.styles import RenderStyles
 from textual.screen import Screen
 
 from triage.errors import TriageError
@@ -53,6 +54,13 @@ class Palette(CommandPalette, Leaving[None], inherit_bindings=False):
     def action_leave(self) -> None:
         """Go back to where one was."""
         self.dismiss(None)
+
+    def get_component_styles(self, *names: str) -> RenderStyles:
+        """Return styles of parts; the search may go on when the palette is styled no longer."""
+        try:
+            return super().get_component_styles(*names)
+        except KeyError:
+            return self.styles
 
 
 def acts_of(screen: Screen[Any]) -> Iterator[SystemCommand]:
@@ -129,7 +137,7 @@ class CommandForm(FormScreen):
 
     def taken(self, filled: Filled) -> None:
         """Run it; what is wrong is said here, what it says stands above."""
-        self.query_one("#fault", FaultLine).clear()
+        self.query_one("#fault", FaultLine).show("")
         app: Any = self.app
         app.run_worker(_said(app, self._known, filled, self.refuse), group="service")
 

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import asyncio
-import sys
-import time
-from collections.abc import Callable, Iterable
-from concurrent.futures import Executor
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
 from threading import Thread
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, TypeVar, cast
 
 from triage.errors import TriageError
+from triage.service.listing import local_now
+from triage.service.settings import Settings, load_settings
 
 if TYPE_CHECKING:
     from triage.case.models import Case
     from triage.plan.model import Plan
-    from triage.service import Clock, Workshop
+    from triage.service.listing import Clock
+    from triage.service.workshop import Workshop
 
 Held = TypeVar("Held")
 
@@ -25,29 +27,24 @@ Held = TypeVar("Held")
 class Services:
     """The workshop with its clock; the background has one thread, so acts keep their order.
 
-    Parameters
-    ----------
-    cases      folder of the cases, which can be listed before the workshop is open
-    clock      gives the present moment
-    background runs what is slow
-    opening    opens the workshop; called once, in the background
-    pulse      seconds that only go on, whatever is done to the clock
+    ``opening`` is the workshop, or opens it, once, in the background; ``cases`` can be listed
+    before. ``pulse`` gives seconds that only go on, whatever is done to the clock.
     """
 
     def __init__(
         self,
-        cases: Path,
-        clock: Clock,
-        background: Executor,
-        opening: Callable[[], Workshop],
-        pulse: Callable[[], float] = time.monotonic,
+        opening: Workshop | Callable[[], Workshop],
+        cases: Path | None,
+        clock: Clock | None,
+        pulse: Callable[[], float],
     ) -> None:
-        self.cases = cases
-        self.clock = clock
-        self.background = background
+        made = None if callable(opening) else opening
+        self.cases = made.cases if made else cases or Path()
+        self.clock = clock or (made.clock if made else local_now)
+        self.background = ThreadPoolExecutor(max_workers=1, thread_name_prefix="workshop")
         self.pulse = pulse
         self._opening = opening
-        self._workshop: Workshop | None = None
+        self._workshop = made
         self.fault: TriageError | None = None
         self._shown: tuple[str, Case, Plan] | None = None
         # Cases whose zones that nobody looked at were asked about before the drying.
@@ -69,34 +66,28 @@ class Services:
 
     @property
     def workshop(self) -> Workshop:
-        """The open workshop; no screen that needs it is reached before it is open."""
-        return self.opened()
-
-    def opened(self) -> Workshop:
-        """Return the workshop, opened now if it is not open yet.
+        """The workshop, opened now if it is not open yet.
 
         Raises
         ------
         TriageError: unsafe knowledge or a broken bench.
         """
-        if self._workshop is None:
+        if self._workshop is None and callable(self._opening):
             try:
                 self._workshop = self._opening()
             except TriageError as fault:
                 self.fault = fault
                 raise
-        return self._workshop
+        return cast("Workshop", self._workshop)
 
-    def get_ready(self, modules: Iterable[str]) -> None:
+    def get_ready(self, modules: Sequence[str]) -> None:
         """Import parts of the program beside everything else, before they are needed."""
-        wanted = [module for module in modules if module not in sys.modules]
 
         def act() -> None:
-            for module in wanted:
+            for module in modules:
                 import_module(module)
 
-        if wanted:
-            Thread(target=act, name="get-ready", daemon=True).start()
+        Thread(target=act, name="get-ready", daemon=True).start()
 
     async def run(self, act: Callable[[], Held]) -> Held:
         """Return what the act returns, without holding up the keys meanwhile.
@@ -108,3 +99,23 @@ class Services:
     def close(self) -> None:
         """Let the last act end."""
         self.background.shutdown(wait=True)
+
+
+@dataclass(frozen=True)
+class Choices:
+    """The settings, the file they are kept in (None: nowhere), and what was wrong with it."""
+
+    settings: Settings
+    place: Path | None
+    fault: str = ""
+
+
+def chosen(place: Path, keys: str | None = None) -> Choices:
+    """Return the settings of a file; a broken one is told and never written over."""
+    try:
+        choices = Choices(load_settings(place), place)
+    except (TriageError, OSError) as fault:
+        choices = Choices(Settings(), None, str(fault))
+    if keys is not None:
+        choices = replace(choices, settings=replace(choices.settings, keys=keys))
+    return choices

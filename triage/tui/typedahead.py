@@ -11,6 +11,7 @@ from textual.app import App
 from textual.screen import Screen
 
 from triage.errors import TriageError
+from triage.tui.screens.windows import StopScreen
 
 # A screen that does not stand by then gets its keys all the same.
 STANDS_S = 1.0
@@ -48,7 +49,7 @@ class TypedAhead(App[TriageError | None]):
     @property
     def is_stopped(self) -> bool:
         """Whether all is stopped: only what belongs to that has keys then."""
-        raise NotImplementedError
+        return bool(self.screen_stack) and isinstance(self.screen, StopScreen)
 
     def _has_to_wait(self, event: events.Key) -> bool:
         """Keep a key until the screen has something to act on; stop and back never wait."""

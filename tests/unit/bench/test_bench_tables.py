@@ -4,6 +4,7 @@ import pytest
 from pydantic import ValidationError
 
 from tests.support.knowledge import shipped
+from triage.knowledge.agents import Hansen
 from triage.knowledge.tables import Dose, Gel, Salt
 
 
@@ -42,6 +43,7 @@ GOOD_GEL = {
     "capacity": [{"rh_percent": 20, "percent_of_dry_mass": 8, "source": "derived"},
                  {"rh_percent": 50, "percent_of_dry_mass": 20, "source": "derived"}],
 }  # fmt: skip
+GOOD_HANSEN = {"d": 16, "p": 5, "h": 7, "r0": 8, "source": "derived"}
 CURVE = {"a0": 50, "a1": 0, "source": "derived", "range_source": "derived"}
 
 
@@ -71,6 +73,8 @@ CURVE = {"a0": 50, "a1": 0, "source": "derived", "range_source": "derived"}
         (Gel, GOOD_GEL, {"capacity": GOOD_GEL["capacity"][::-1]}, "must rise"),
         (Gel, GOOD_GEL, {"capacity": GOOD_GEL["capacity"][:1]}, "at least 2"),
         (Gel, GOOD_GEL, {"caution_source": "derived"}, "go together"),
+        (Hansen, GOOD_HANSEN, {"p": -1}, "greater than or equal to 0"),
+        (Hansen, GOOD_HANSEN, {"r0": 0}, "greater than 0"),
     ],
 )  # fmt: skip
 def test_wrong_entries_are_refused(kind, good, change, message):

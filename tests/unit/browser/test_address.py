@@ -62,31 +62,6 @@ def test_a_foreign_name_that_points_here_is_refused() -> None:
     assert is_asked_by_its_name("bench.local:8000", allow_other=True)
 
 
-@pytest.mark.parametrize(
-    ("words", "says"),
-    [
-        (["--address", ANY], "no login"),
-        (["--port", "0"], "port"),
-        (["--port", "70000"], "port"),
-        (["--port", "x"], "invalid int"),
-        (["nosuch"], "no case"),
-    ],
-)
-def test_bad_input_is_one_line(
-    words: list[str],
-    says: str,
-    capsys: pytest.CaptureFixture[str],
-    tmp_path,
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
-    assert main(["serve", *words]) == 2
-    told = capsys.readouterr()
-    assert told.out == ""
-    assert len(told.err.strip().splitlines()) == 1
-    assert says in told.err
-
-
 def test_without_the_library_it_says_how_to_get_it(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -104,7 +104,7 @@ def test_an_index_that_cannot_be_written_is_done_without(folder: Path) -> None:
     (folder / INDEX).mkdir()
     assert titles(folder) == [f"Card {n}" for n in range(5)]
     assert (folder / INDEX).is_dir()
-    assert not list(folder.glob(".index-*"))
+    assert not list(folder.glob(".*.tmp"))
 
 
 def test_removed_and_renamed_files_leave_the_list(folder: Path) -> None:

@@ -10,14 +10,15 @@ import sys
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 from tests.support.recording import append_attempt
 from triage.case import store
 from triage.case.changes import new_attempt, new_case
 from triage.case.models import Case
 from triage.case.store import create_case, load_case, update_case
-from triage.service import open_workshop
 from triage.service.listing import local_now
+from triage.service.workshop import open_workshop
 
 ROOT = Path(__file__).parents[3]
 CASE = "bumblebee-plate-3"
@@ -26,7 +27,7 @@ WRITER = """
 import sys
 sys.path.insert(0, sys.argv[1])
 from pathlib import Path
-from triage.service import open_workshop
+from triage.service.workshop import open_workshop
 shop = open_workshop(cases=Path(sys.argv[2]))
 step = shop.plan(shop.load(sys.argv[3])).next_step().id
 for number in range(int(sys.argv[4])):
@@ -105,25 +106,28 @@ def test_a_text_is_parsed_once_however_often_a_record_reads_it(
     assert [text.count("second") for text in parsed] == [1]
 
 
-def test_a_writer_waits_on_while_others_get_their_turn(folder: Path) -> None:
+def test_a_writer_waits_on_while_others_get_their_turn(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     # A long queue is no fault: only a lock under which nothing is written for so long is.
     path = folder / f"{CASE}.yaml"
-    busy = f"""
-import sys, time
-from pathlib import Path
-from filelock import FileLock
-path = Path({str(path)!r})
-with FileLock(path.parent / f".{{path.name}}.lock"):
-    print("held", flush=True)
-    for _ in range(20):
-        time.sleep(0.05)
-        path.touch()
-"""
-    with subprocess.Popen([sys.executable, "-c", busy], stdout=subprocess.PIPE, text=True) as other:
-        assert other.stdout is not None
-        other.stdout.readline()
-        update_case(path, lambda old: old, timeout_s=0.3)
-    assert other.returncode == 0
+    held = FileLock(folder / f".{CASE}.yaml.lock")
+    held.acquire()
+    looks: list[Path] = []
+    stamp = store._stamp
+
+    def written_to(looked: Path) -> object:
+        """Between any two looks at the file somebody has written; the last one lets go."""
+        looks.append(looked)
+        os.utime(path, ns=(len(looks), len(looks)))
+        if len(looks) == 9:
+            held.release()
+        return stamp(looked)
+
+    monkeypatch.setattr(store, "_stamp", written_to)
+    update_case(path, lambda old: old, timeout_s=0.02)
+    assert set(looks) == {path}
+    assert len(looks) >= 9
 
 
 def is_locked(lock: Path) -> bool:

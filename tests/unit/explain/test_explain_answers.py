@@ -232,11 +232,11 @@ def test_a_case_with_every_answer_given_is_firm_throughout():
 
 def test_the_case_file_is_not_touched_by_any_question(tmp_path, oily):
     from triage.case.store import create_case
-    from triage.service import Workshop
+    from triage.service.workshop import Workshop
 
     path = create_case(tmp_path, oily) or tmp_path / "oily.yaml"
     before = (tmp_path / "oily.yaml").read_bytes()
-    shop = Workshop(shipped(), tmp_path, demo_bench())
+    shop = Workshop(consultant(), tmp_path, demo_bench())
     case = shop.load("oily")
     shop.desk.what_if(case, {"hydration": "dry"})
     shop.desk.changes(case)

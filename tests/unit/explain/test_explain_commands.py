@@ -53,21 +53,3 @@ def test_json_of_what_if_holds_two_whole_plans(capsys):
     assert content["now"]["stage"] == "clean"
     assert content["then"]["stage"] == "rehydrate"
     assert all(d["because"] for d in content["differences"])
-
-
-@pytest.mark.parametrize(
-    "words",
-    [
-        ["explain", CASE, "--step", "f9-nothing"],
-        ["explain", CASE, "--method", "no-such-thing"],
-        ["explain", CASE, "--finding", "f9"],
-        ["whatif", CASE, "hydration=soggy"],
-        ["whatif", CASE, "blotter=nothing"],
-    ],
-    ids=" ".join,
-)
-def test_bad_input_is_one_line_with_a_mend(words, capsys):
-    code, out, err = run(words, capsys)
-    assert code == 2
-    assert out == ""
-    assert len(err.strip().splitlines()) == 1

@@ -8,11 +8,11 @@ from dataclasses import replace
 import pytest
 
 from tests.support.explaining import CASES, DEMO, demo_bench
-from tests.support.knowledge import shipped
+from tests.support.knowledge import consultant
 from triage.cli import main
 from triage.explain.sureplan import sure_plan_json
 from triage.plan.model import Notice
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 from triage.show.plan import plan_text
 from triage.show.reasons import firmness_lines
 from triage.show.words import sure_by_step
@@ -22,7 +22,7 @@ NAMES = [path.stem for path in DEMO]
 
 @pytest.fixture(scope="module")
 def shop():
-    return Workshop(shipped(), CASES, demo_bench())
+    return Workshop(consultant(), CASES, demo_bench())
 
 
 @pytest.mark.parametrize("name", NAMES)

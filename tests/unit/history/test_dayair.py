@@ -8,7 +8,7 @@ from triage.case.profile import Bench, RoomProfile
 from triage.exposure.day import DayLedger
 from triage.history.dayair import DayAir
 from triage.history.daytypes import PutDown
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 
 BENCH = Bench(room=RoomProfile(volume_m3=30, air_changes_per_h=0.5))
 
@@ -74,9 +74,9 @@ def test_the_plan_judges_the_next_release_on_both(knowledge, acid_joint):
     assert after.line.reentry_min is None or after.line.reentry_min >= (alone.line.reentry_min or 0)
     acid = knowledge.agents["hydrochloric-acid-dilute"].id
     levels = [
-        AirJudge(knowledge, BENCH, ledger).judge(
-            air._base.substance(acid), 0.0, 0.0, 1.0, air._base.room
-        ).room.peak.mg_per_m3.high
+        AirJudge(knowledge, BENCH, ledger)
+        .judge(air._base.substance(acid), 0.0, 0.0, 1.0)
+        .room.peak.mg_per_m3.high
         for ledger in (DayLedger(), air.ledger)
     ]  # fmt: skip
     assert levels[1] > levels[0]

@@ -32,6 +32,14 @@ def trials(*groups):
     )
 
 
+KEY = ("m", "d", "z", "t")
+
+
+def alone(worked, tried, terms=TERMS):
+    """Return the group of a record that holds no other."""
+    return Evidence(trials((KEY, worked, tried)), terms).group(*KEY)
+
+
 def case_with(*outcomes, method="puff", step=None, taxon="beetles", case_id="c", **more):
     case = new_case(case_id, taxon=taxon, findings=[{"id": "f1", "zone": "leg"}], **more)
     for number, outcome in enumerate(outcomes, start=1):
@@ -52,10 +60,7 @@ def rows(*cases):
 def test_published_posterior_of_437_in_980():
     # Gelman et al., Bayesian Data Analysis, section 2.4: Beta(438, 544) under a uniform prior,
     # mean 0.446, 95 % interval 0.415 to 0.477.
-    evidence = Evidence(
-        trials((("m", "d", "z", "t"), 437, 980)), Terms(TERMS.top, 0.95, 5, 4, 1, 20, 0.35)
-    )
-    found = evidence.group("m", "d", "z", "t").rate
+    found = alone(437, 980, replace(TERMS, level=0.95)).rate
     assert (found.a, found.b) == (438.0, 544.0)
     assert found.mean == pytest.approx(0.446, abs=5e-4)
     assert (found.low, found.high) == pytest.approx((0.415, 0.477), abs=5e-4)
@@ -63,7 +68,7 @@ def test_published_posterior_of_437_in_980():
 
 @pytest.mark.parametrize(("worked", "tried"), [(7, 9), (3, 10), (20, 41)])
 def test_a_single_group_is_the_plain_posterior_of_scipy(worked, tried):
-    found = Evidence(trials((("m", "d", "z", "t"), worked, tried)), TERMS).group("m", "d", "z", "t")
+    found = alone(worked, tried)
     law = stats.beta(1 + worked, 1 + tried - worked)
     assert (found.rate.low, found.rate.high) == pytest.approx(law.interval(0.9), abs=1e-9)
 
@@ -147,13 +152,12 @@ def test_groups_alike_lean_most_and_groups_all_won_or_lost_least():
 
 def test_pooling_draws_a_thin_group_toward_its_sisters_and_leaves_a_rich_one():
     sisters = [(("m", "d", f"z{n}", "t"), 18, 20) for n in range(6)]
-    thin = Evidence(trials(*sisters, (("m", "d", "zx", "t"), 0, 2)), TERMS).group(
-        "m", "d", "zx", "t"
+    thin, rich = (
+        Evidence(trials(*sisters, (KEY, 0, tried)), TERMS).group(*KEY).rate.mean
+        for tried in (2, 200)
     )
-    alone = Evidence(trials((("m", "d", "zx", "t"), 0, 2)), TERMS).group("m", "d", "zx", "t")
-    rich = Evidence(trials(*sisters, (("m", "d", "zx", "t"), 0, 200)), TERMS)
-    assert alone.rate.mean < 0.3 < thin.rate.mean < 0.9
-    assert rich.group("m", "d", "zx", "t").rate.mean < 0.03
+    assert alone(0, 2).rate.mean < 0.3 < thin < 0.9
+    assert rich < 0.03
 
 
 def test_a_group_never_tried_leans_on_the_coarser_one_and_says_so():
@@ -187,17 +191,13 @@ def test_every_group_at_once_is_every_group_one_by_one():
     ("worked", "tried", "has_percent"), [(1, 1, False), (4, 4, False), (4, 5, True), (0, 5, True)]
 )
 def test_no_percentage_below_the_least_number_of_trials(worked, tried, has_percent):
-    text = (
-        Evidence(trials((("m", "d", "z", "t"), worked, tried)), TERMS)
-        .group("m", "d", "z", "t")
-        .text
-    )
+    text = alone(worked, tried).text
     assert text.startswith(f"worked {worked} of {tried} time")
     assert ("%" in text) is has_percent
 
 
 def test_the_text_gives_counts_and_the_interval():
-    text = Evidence(trials((("m", "d", "z", "t"), 7, 9)), TERMS).group("m", "d", "z", "t").text
+    text = alone(7, 9).text
     # scipy: beta(8, 3).mean() = 0.7273, .interval(0.9) = 0.4931 to 0.9127
     assert text == "worked 7 of 9 times here, about 73 % (90 % interval 49 to 91 %)"
 

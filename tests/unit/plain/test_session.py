@@ -7,6 +7,7 @@ from itertools import pairwise
 import pytest
 
 from tests.support.intake import TOLD
+from tests.support.scripted import Script, number_of
 from triage import cli
 from triage.case.models import Case
 from triage.cli import build_parser, commands
@@ -16,21 +17,14 @@ from triage.knowledge.book import Knowledge
 from triage.plain.dialogue import Dialogue, Stopped, wrapped
 from triage.plain.session import PlainSession
 from triage.plan.model import Plan
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 
 
 def play(workshop: Workshop, case: str | None, *words: str) -> str:
-    sink = io.StringIO()
-    dialogue = Dialogue(io.StringIO("\n".join(words) + "\n"), sink)
+    script = Script(*words)
+    dialogue = Dialogue(script, script.sink)
     PlainSession(workshop, dialogue, Inside(lambda: build_parser().by_name, cli.run)).run(case)
-    return sink.getvalue()
-
-
-def number_of(text: str, choice: str) -> str:
-    """Return the number of the last list line that begins with these words."""
-    found = re.findall(rf"^  (\d+) {re.escape(choice)}", text, re.MULTILINE)
-    assert found, f"{choice!r} is not offered in:\n{text[-2000:]}"
-    return str(found[-1])
+    return script.sink.getvalue()
 
 
 def test_step_is_shown_whole_and_recorded(workshop: Workshop) -> None:
@@ -61,19 +55,14 @@ def test_no_box_characters_no_escapes(workshop: Workshop) -> None:
 
 
 def test_hold_is_shown_and_released_with_words_only(workshop: Workshop) -> None:
-    opening = play(workshop, "hoverfly-plate-2", "stop")
-    release = number_of(opening, "release the hold")
-    text = play(workshop, "hoverfly-plate-2", release, "1", "", "a seta only, seen at x40", "stop")
+    words = ("#release the hold", "1", "", "a seta only, seen at x40", "stop")
+    text = play(workshop, "hoverfly-plate-2", *words)
     assert "this needs words" in text
     assert workshop.load("hoverfly-plate-2").held_by() == ()
 
 
 def test_new_case_to_first_recorded_attempt(workshop: Workshop) -> None:
-    opening = play(workshop, None, "stop")
-    new = number_of(opening, "begin a new case")
-    listing = play(workshop, None, new, "Hoverfly for the lid", "stop")
-    flies = number_of(listing, "flies")
-    text = play(workshop, None, new, "Second hoverfly", flies, "stop")
+    text = play(workshop, None, "#begin a new case", "Second hoverfly", "#flies", "stop")
     assert "stage: intake" in text
     case = "second-hoverfly"
     for question, answer in TOLD.items():
@@ -90,11 +79,8 @@ def test_new_case_to_first_recorded_attempt(workshop: Workshop) -> None:
 
 def test_cannot_tell_and_why_are_always_there(workshop: Workshop) -> None:
     workshop.answer("skimmer-plate-8", "hydration", "unknown")
-    opening = play(workshop, "skimmer-plate-8", "stop")
-    text = play(workshop, "skimmer-plate-8", number_of(opening, "answer questions"), "stop")
-    number_of(text, "cannot tell")
-    why = number_of(text, "why ask")
-    asked = play(workshop, "skimmer-plate-8", number_of(opening, "answer questions"), why, "stop")
+    asked = play(workshop, "skimmer-plate-8", "#answer questions", "#why ask", "stop")
+    number_of(asked, "cannot tell")
     assert "how: " in asked
 
 
@@ -137,14 +123,11 @@ def test_whatever_a_command_does_can_be_done_here(
     workshop: Workshop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """By its number in the list, or typed where a number is asked for; faults are one line."""
-    opening = play(workshop, "skimmer-plate-8", "stop")
-    more = number_of(opening, "anything else")
-    listed = play(workshop, "skimmer-plate-8", more, "stop")
+    listed = play(workshop, "skimmer-plate-8", "#anything else", "stop")
     for name in set(commands()) - NOT_INSIDE:
         number_of(listed, f"{name}: ")
-    drops = number_of(listed, "drops: ")
-    words = ("5", "ethanol", "", "", "", "drops 5 --agnt x")
-    text = play(workshop, "skimmer-plate-8", more, drops, *words, "stop")
+    words = ("#drops: ", "5", "ethanol", "", "", "", "drops 5 --agnt x", "stop")
+    text = play(workshop, "skimmer-plate-8", "#anything else", *words)
     assert "how many drops (as 5.0) >" in text
     assert re.search(r"5 drops", text), text
     assert "not done: " in text
@@ -152,18 +135,13 @@ def test_whatever_a_command_does_can_be_done_here(
 
 
 def test_the_looks_and_the_day_stand_in_the_lists(workshop: Workshop) -> None:
-    text = play(workshop, None, "stop")
-    assert "Hoverfly, water meadow plate, place 2: HELD, " in " ".join(text.split())
-    day = play(workshop, None, number_of(text, "the bench day"), "stop")
+    day = play(workshop, None, "#the bench day", "stop")
+    assert "Hoverfly, water meadow plate, place 2: HELD, " in " ".join(day.split())
     assert "bench day" in day.split("planned from now", 1)[1]
-    opening = play(workshop, "skimmer-plate-8", "stop")
-    skip = number_of(opening, "skip a method")
-    play(workshop, "skimmer-plate-8", skip, "1", "no bulb at hand", "stop")
-    assert [each.reason for each in workshop.load("skimmer-plate-8").overrides] == [
-        "no bulb at hand"
-    ]
-    back = number_of(play(workshop, "skimmer-plate-8", "stop"), "take back")
-    play(workshop, "skimmer-plate-8", back, "it was found again", "stop")
+    play(workshop, "skimmer-plate-8", "#skip a method", "1", "no bulb at hand", "stop")
+    (override,) = workshop.load("skimmer-plate-8").overrides
+    assert override.reason == "no bulb at hand"
+    play(workshop, "skimmer-plate-8", "#take back", "it was found again", "stop")
     assert workshop.plan(workshop.load("skimmer-plate-8")).next_step().name == "puff of air"
 
 
@@ -228,8 +206,6 @@ def test_cannot_tell_to_everything_ends_with_what_to_look_for_and_what_is_harmle
 
 def test_the_bench_is_asked_line_by_line(workshop: Workshop) -> None:
     """Typed under the other commands its questions went where nobody could read them."""
-    listed = play(workshop, None, "stop")
-    bench = number_of(listed, "the bench: ")
-    text = play(workshop, None, bench, *["no"] * 40, "stop")
+    text = play(workshop, None, "#the bench: ", *["no"] * 40, "stop")
     assert "Enter keeps what is shown" in text
     assert "yes, no or u" in text

@@ -8,7 +8,7 @@ from tests.support.knowledge import shipped
 from triage.case.profile import Bench, RoomProfile
 from triage.exposure.day import DayLedger
 from triage.plan import aircalc, boxcalc
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means
 from triage.plan.inputs import AirQuestion, BoxQuestion
 from triage.plan.substances import room_of

@@ -23,10 +23,10 @@ from triage.case.profile import Bench, RoomProfile
 from triage.case.store import create_case
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.day import day_ledger
-from triage.plan.substances import strength_fraction
-from triage.service import open_workshop
+from triage.plan.substances import release_min_of, strength_fraction
+from triage.service.workshop import open_workshop
 
 KNOWLEDGE = shipped()
 WET = sorted(m.id for m in KNOWLEDGE.methods.values() if m.agent and m.amount)
@@ -70,7 +70,7 @@ def test_closed_room_amount_stays_under_every_eight_hour_limit(
     if substance.vapour_points and substance.molar_mass_g_per_mol:
         kpa = vapour_kpa_at(substance.vapour_points, 20.0)
         level = min(level, float(saturation_mg_per_m3(kpa, substance.molar_mass_g_per_mol, 20.0)))
-    mean = level * (1.0 - judge.release_min(method) / 960.0)
+    mean = level * (1.0 - release_min_of(judge.knowledge, method) / 960.0)
     assert mean <= KNOWLEDGE.judgement.margin.value * min(twas) * (1.0 + 1e-6)
 
 

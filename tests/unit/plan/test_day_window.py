@@ -19,7 +19,7 @@ from triage.history.dayair import DayAir
 from triage.history.daytypes import PutDown
 from triage.knowledge.methods import Method
 from triage.plan import aircalc, daycalc
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means
 from triage.plan.day import day_ledger, earliest
 from triage.plan.inputs import AirQuestion

@@ -22,7 +22,7 @@ from triage.knowledge.rules import Family
 from triage.plan.lookahead import Lookahead
 from triage.plan.model import Step
 from triage.plan.outcomes import answers_after, condition_target, progress_of
-from triage.service import Workshop, open_workshop
+from triage.service.workshop import Workshop, open_workshop
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 

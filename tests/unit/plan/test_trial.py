@@ -23,7 +23,7 @@ from triage.errors import TriageError
 from triage.exposure.day import DayLedger, Release
 from triage.history.benchday import DayMaker, day_terms
 from triage.knowledge.load import load_knowledge
-from triage.plan.air import AirJudge
+from triage.plan.airjudge import AirJudge
 from triage.plan.airsteps import airy_step, question_of_step
 from triage.plan.model import Plan, Step, plan_data
 from triage.plan.trial import as_done
@@ -116,7 +116,7 @@ def test_the_air_of_a_test_spot_is_judged_for_its_own_small_amount(agent: str) -
     assert len(spot.air.limits) == len(tried.air.limits) > 0
     assert 0 < spot.amount_ml < tried.amount_ml
     assert 0 < spot.air.peak_mg_per_m3 < tried.air.peak_mg_per_m3
-    question = question_of_step(shipped(), full_bench(shipped()), spot)
+    question = question_of_step(shipped(), spot)
     assert question is not None
     assert (question.agent, question.amount_ml) == (agent, spot.amount_ml)
 

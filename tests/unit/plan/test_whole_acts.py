@@ -23,7 +23,7 @@ from triage.errors import TriageError
 from triage.exposure.day import DayLedger
 from triage.plan.model import Plan, Step
 from triage.plan.outcomes import closed_findings
-from triage.service import Workshop, open_workshop
+from triage.service.workshop import Workshop, open_workshop
 from triage.show.plan import plan_text
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)

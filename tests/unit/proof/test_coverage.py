@@ -8,8 +8,8 @@ import pytest
 
 from tests.proof.coverage import coverage_of, suggested_case
 from tests.proof.equivalent import same_rules, told_apart
-from tests.proof.needed import Needed, needed_of
 from tests.support.knowledge import consultant, shipped
+from tests.support.sweeping import needed, reached
 from triage.engine.consult import Consultant
 from triage.knowledge.rules import Family, RuleCase
 
@@ -30,21 +30,17 @@ def without(rule) -> Consultant:
 
 def test_every_rule_and_every_condition_is_covered():
     """As a whole number: 100 % of the rules, both ways, and of the conditions, each alone."""
-    found = coverage_of(consultant())
+    found = reached()
     assert [(c.rule.id, c.name) for c in found.missing] == []
     assert found.fired == found.silenced == found.rules == sum(map(len, shipped().rules.values()))
     assert found.covered == found.conditions - len(found.impossible)
     assert found.conditions > 600
 
 
-@pytest.fixture(scope="module")
-def needed() -> Needed:
-    return needed_of(consultant())
-
-
-def test_every_rule_is_needed_in_a_case_or_adds_only_its_reason(needed):
-    assert needed.missing == []
-    assert needed.needed + len(needed.reasons) == needed.rules
+def test_every_rule_is_needed_in_a_case_or_adds_only_its_reason():
+    found = needed()
+    assert found.missing == []
+    assert found.needed + len(found.reasons) == found.rules
 
 
 @pytest.mark.parametrize("place", range(0, 80, 16))
@@ -65,7 +61,7 @@ def test_a_condition_without_a_case_is_missed_and_one_is_suggested(place):
 
 def test_what_is_implied_by_the_other_conditions_is_worked_out():
     """Every condition counted as impossible: the rule without it comes down to the same."""
-    impossible = coverage_of(consultant()).impossible
+    impossible = reached().impossible
     assert impossible
     for condition in impossible:
         lacking = condition.without.model_copy(update={"id": condition.rule.id})
@@ -80,14 +76,14 @@ def test_what_is_implied_by_the_other_conditions_is_worked_out():
 # -- rules that change nothing --------------------------------------------------------------------
 
 
-def test_a_rule_that_only_adds_its_reason_is_told_apart_by_no_case(needed):
-    for rule_id in needed.reasons[::3]:
+def test_a_rule_that_only_adds_its_reason_is_told_apart_by_no_case():
+    for rule_id in needed().reasons[::3]:
         assert told_apart(consultant(), without(shipped().rule(rule_id))) is None
 
 
 @pytest.mark.parametrize("place", range(0, 90, 18))
-def test_a_rule_that_is_needed_is_told_apart(place, needed):
-    rules = [r for r in shipped().rules[Family.FORBID] if r.id not in needed.reasons]
+def test_a_rule_that_is_needed_is_told_apart(place):
+    rules = [r for r in shipped().rules[Family.FORBID] if r.id not in needed().reasons]
     rule = rules[place % len(rules)]
     assert told_apart(consultant(), without(rule)) is not None
 

@@ -226,7 +226,8 @@ def endless(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(walk_module, "FAR", 3)
 
 
-NOTHING_KNOWN_TO_STOP = every("deposit", leave_it="")
+AT_ANY_STAGE = replacing(skeleton_module, "now_rungs", rungs_at_any_stage)
+ATTEMPTS_BAR_NOTHING = replacing(ladder_module, "barred_by_attempts", lambda *_: [])
 BREAKS: Mapping[str, Break] = {
     "fragility-of-the-group": Break(patch=replacing(Consultant, "floor_of_group", lambda *_: 0)),
     "never-forbidden": Break(patch=nothing_forbidden),
@@ -249,7 +250,7 @@ BREAKS: Mapping[str, Break] = {
         without("forbid-unsettled-anything-that-acts"), deposit="foreign-scales"
     ),
     "dry-while-a-gate-is-shut": Break(
-        patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage),
+        patch=AT_ANY_STAGE,
         knowledge=without("forbid-liquid-on-unsoftened-specimen"),
         # What came out too wet waits behind its gate, whatever is wanted of it.
         deposit="mud",
@@ -259,9 +260,7 @@ BREAKS: Mapping[str, Break] = {
         both(without("forbid-liquid-on-unsoftened-specimen"), every("method", while_dry=True)),
         hydrations=(DRY,),
     ),
-    "nothing-behind-a-closed-gate": Break(
-        patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage), hydrations=("too-wet",)
-    ),
+    "nothing-behind-a-closed-gate": Break(patch=AT_ANY_STAGE, hydrations=("too-wet",)),
     "stage-is-the-first-closed-gate": Break(
         patch=replacing(skeleton_module, "first_closed", lambda _: "keep")
     ),
@@ -276,7 +275,7 @@ BREAKS: Mapping[str, Break] = {
     ),
     "every-step-has-a-stop-point": Break(every("method", stop_signs=())),
     "the-bench-can-do-it": Break(patch=no_bars_if(lambda _: True)),
-    "no-dead-end": Break(NOTHING_KNOWN_TO_STOP, deposit="own-wax"),
+    "no-dead-end": Break(every("deposit", leave_it=""), deposit="own-wax"),
     "test-spot-before-it-counts": Break(without("order-test-spot-first")),
     "unknown-zone-permits-no-more": Break(normal=never_met("finding", "zone", UNKNOWN)),
     "unknown-group-permits-no-more": Break(
@@ -301,15 +300,9 @@ BREAKS: Mapping[str, Break] = {
     "circumstances-permit-no-more": Break(patch=no_bars_if(lambda b: bool(b.circumstances))),
     "empty-shelf-permits-no-more": Break(patch=no_bars_if(lambda b: b.only_stock)),
     "harm-holds-the-case": Break(patch=replacing(Case, "held_by", lambda _: ())),
-    "harm-is-not-repeated": Break(
-        patch=replacing(ladder_module, "barred_by_attempts", lambda *_: [])
-    ),
-    "failed-test-spot-bars-its-agent": Break(
-        patch=replacing(ladder_module, "barred_by_attempts", lambda *_: [])
-    ),
-    "cleared-closes-the-finding": Break(
-        patch=replacing(skeleton_module, "now_rungs", rungs_at_any_stage)
-    ),
+    "harm-is-not-repeated": Break(patch=ATTEMPTS_BAR_NOTHING),
+    "failed-test-spot-bars-its-agent": Break(patch=ATTEMPTS_BAR_NOTHING),
+    "cleared-closes-the-finding": Break(patch=AT_ANY_STAGE),
     "not-done-changes-nothing": Break(patch=after("not-done", lambda items: items[1:])),
     "better-repeats-up-to-its-passes": Break(patch=after("better", lambda items: items[2:])),
     "passes-are-kept": Break(patch=endless),

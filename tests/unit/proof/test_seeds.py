@@ -11,7 +11,8 @@ from dataclasses import replace
 import pytest
 
 from tests.proof.seeding import Plot, chosen, seed_all
-from tests.proof.seeds import SEEDS, Texts
+from tests.proof.seeds import SEEDS
+from tests.proof.texts import Texts
 from tests.support.knowledge import consultant, shipped
 
 

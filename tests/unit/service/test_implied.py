@@ -6,15 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import shipped
+from tests.support.knowledge import consultant
 from triage.case.profile import Bench
-from triage.plan.questions import is_put, question_line
-from triage.service import Workshop
+from triage.plan.questions import is_put
+from triage.service.workshop import Workshop
 
 
 @pytest.fixture
 def workshop(tmp_path: Path) -> Workshop:
-    return Workshop(shipped(), tmp_path, Bench(format=1))
+    return Workshop(consultant(), tmp_path, Bench(format=1))
 
 
 def answers(workshop: Workshop, *told: tuple[str, str | None]) -> dict[str, str]:
@@ -50,9 +50,7 @@ def test_a_question_that_hangs_on_another_is_put_only_then(workshop: Workshop) -
         case = workshop.new("one", "beetles").id
         workshop.answer(case, "arrival", arrival)
         _, finding = workshop.add_finding(case, "elytra")
-        line = question_line(knowledge, "fluid", None, "")
-        assert is_put(knowledge, workshop.load(case), line) is is_asked, arrival
-        scales = question_line(knowledge, "scale-match", finding, "")
-        assert not is_put(knowledge, workshop.load(case), scales)
+        assert is_put(knowledge, workshop.load(case), None, "fluid") is is_asked, arrival
+        assert not is_put(knowledge, workshop.load(case), finding, "scale-match")
         workshop.sign(case, finding, "texture", "flat-scales")
-        assert is_put(knowledge, workshop.load(case), scales)
+        assert is_put(knowledge, workshop.load(case), finding, "scale-match")

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.knowledge import consultant
 from triage.case.changes import new_attempt, new_case
 from triage.case.profile import Bench, RoomProfile, Stock
 from triage.case.store import create_case
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.knowledge.load import load_knowledge
 from triage.plan.mixes import clash, not_beside
 from triage.service.workshop import Workshop
 
@@ -22,18 +22,15 @@ RULES = Path(__file__).resolve().parents[3] / "rules"
 NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 
 
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    return load_knowledge(RULES)
-
-
-def _folder(tmp_path: Path, knowledge: Knowledge, name: str, **room: object) -> Workshop:
+def _folder(tmp_path: Path, name: str, **room: object) -> Workshop:
     """Return the workshop of one person in the room."""
     (tmp_path / name).mkdir()
     (tmp_path / "shared").mkdir(exist_ok=True)
     profile = RoomProfile.model_validate({"name": "Upper Workroom", "ledger": "../shared", **room})
     bench = Bench(room=profile, stock=(Stock(agent="ammonia-solution", strength=10.0),))
-    return Workshop(knowledge, tmp_path / name, bench, tmp_path / name / "bench.yaml", lambda: NOW)
+    return Workshop(
+        consultant(), tmp_path / name, bench, tmp_path / name / "bench.yaml", lambda: NOW
+    )
 
 
 def _used(
@@ -50,10 +47,8 @@ def _used(
     shop.tell_room()
 
 
-def test_what_others_used_in_the_room_counts_in_its_air(
-    tmp_path: Path, knowledge: Knowledge
-) -> None:
-    one, other = (_folder(tmp_path, knowledge, name) for name in ("one", "other"))
+def test_what_others_used_in_the_room_counts_in_its_air(tmp_path: Path) -> None:
+    one, other = (_folder(tmp_path, name) for name in ("one", "other"))
     _used(one, "heptane-brush", "heptane", 5.0)
     mine, theirs = one.day(), other.day()
     assert theirs.releases == mine.releases
@@ -64,10 +59,8 @@ def test_what_others_used_in_the_room_counts_in_its_air(
     assert other.day() == theirs
 
 
-def test_what_is_recorded_and_taken_back_is_told_at_once(
-    tmp_path: Path, knowledge: Knowledge
-) -> None:
-    one, other = (_folder(tmp_path, knowledge, name) for name in ("one", "other"))
+def test_what_is_recorded_and_taken_back_is_told_at_once(tmp_path: Path) -> None:
+    one, other = (_folder(tmp_path, name) for name in ("one", "other"))
     shutil.copy(RULES.parent / "cases" / "bumblebee-plate-3.yaml", one.cases)
     step = one.plan(one.load("bumblebee-plate-3")).steps[0]
     one.record("bumblebee-plate-3", step.id, "better", amount_ml=0.1, observed="it is dry")
@@ -81,18 +74,16 @@ def test_what_is_recorded_and_taken_back_is_told_at_once(
     assert other.day().used == ()
 
 
-def test_a_case_that_was_thrown_away_still_hangs_in_the_air(
-    tmp_path: Path, knowledge: Knowledge
-) -> None:
-    shop = _folder(tmp_path, knowledge, "one")
+def test_a_case_that_was_thrown_away_still_hangs_in_the_air(tmp_path: Path) -> None:
+    shop = _folder(tmp_path, "one")
     _used(shop, "heptane-brush", "heptane", 5.0)
     before = shop.day().releases
     (shop.cases / "of-one.yaml").unlink()
     assert shop.day().releases == before
 
 
-def test_nothing_of_a_case_is_told_but_what_was_used(tmp_path: Path, knowledge: Knowledge) -> None:
-    shop = _folder(tmp_path, knowledge, "one")
+def test_nothing_of_a_case_is_told_but_what_was_used(tmp_path: Path) -> None:
+    shop = _folder(tmp_path, "one")
     _used(shop, "heptane-brush", "heptane")
     (line,) = (tmp_path / "shared" / "upper-workroom.room.jsonl").read_text("utf-8").splitlines()
     assert "nobody else" not in line
@@ -108,10 +99,8 @@ def test_nothing_of_a_case_is_told_but_what_was_used(tmp_path: Path, knowledge: 
     }
 
 
-def test_a_room_whose_folder_is_gone_or_torn_is_not_known(
-    tmp_path: Path, knowledge: Knowledge
-) -> None:
-    one, other = (_folder(tmp_path, knowledge, name) for name in ("one", "other"))
+def test_a_room_whose_folder_is_gone_or_torn_is_not_known(tmp_path: Path) -> None:
+    one, other = (_folder(tmp_path, name) for name in ("one", "other"))
     _used(one, "heptane-brush", "heptane")
     ledger = tmp_path / "shared" / "upper-workroom.room.jsonl"
     whole = ledger.read_bytes()
@@ -128,8 +117,8 @@ def test_a_room_whose_folder_is_gone_or_torn_is_not_known(
         other.tell_room()
 
 
-def test_hostile_lines_are_told_and_nothing_ends(tmp_path: Path, knowledge: Knowledge) -> None:
-    shop = _folder(tmp_path, knowledge, "one")
+def test_hostile_lines_are_told_and_nothing_ends(tmp_path: Path) -> None:
+    shop = _folder(tmp_path, "one")
     ledger = tmp_path / "shared" / "upper-workroom.room.jsonl"
     bad = [
         b"[]",
@@ -148,10 +137,8 @@ def test_hostile_lines_are_told_and_nothing_ends(tmp_path: Path, knowledge: Know
     assert "199992 more lines" in said[-1]
 
 
-def test_a_late_line_about_yesterday_hides_no_torn_line_before_it(
-    tmp_path: Path, knowledge: Knowledge
-) -> None:
-    shop = _folder(tmp_path, knowledge, "one")
+def test_a_late_line_about_yesterday_hides_no_torn_line_before_it(tmp_path: Path) -> None:
+    shop = _folder(tmp_path, "one")
     ledger = tmp_path / "shared" / "upper-workroom.room.jsonl"
     _used(shop, "heptane-brush", "heptane", hours=20)
     told = ledger.read_bytes()
@@ -165,7 +152,7 @@ def test_a_late_line_about_yesterday_hides_no_torn_line_before_it(
 def test_agents_of_the_day_must_not_meet_those_of_a_step(
     tmp_path: Path, knowledge: Knowledge
 ) -> None:
-    one, other = (_folder(tmp_path, knowledge, name) for name in ("one", "other"))
+    one, other = (_folder(tmp_path, name) for name in ("one", "other"))
     _used(one, "ammonia-1-brush", "ammonia-solution")
     assert ("ammonia-solution", "case of-one") in other.day().used
     agents = [knowledge.agents["acetic-acid"]]
@@ -193,9 +180,7 @@ def test_whichever_of_two_agents_names_the_other(
     assert list(not_beside(knowledge, [first], (), [(other, "a step")]))
 
 
-def test_the_plan_says_whether_others_may_work_in_the_room(
-    tmp_path: Path, knowledge: Knowledge
-) -> None:
+def test_the_plan_says_whether_others_may_work_in_the_room(tmp_path: Path) -> None:
     demo = tmp_path / "demo"
     shutil.copytree(RULES.parent / "cases", demo)
     said = {}
@@ -204,7 +189,7 @@ def test_the_plan_says_whether_others_may_work_in_the_room(
         for name in ("shared", "x"):
             (tmp_path / name).mkdir(exist_ok=True)
         shop = Workshop(
-            knowledge, demo, Bench(room=room), tmp_path / "x" / "bench.yaml", lambda: NOW
+            consultant(), demo, Bench(room=room), tmp_path / "x" / "bench.yaml", lambda: NOW
         )
         plans = [shop.plan(shop.load(entry.id)) for entry in shop.entries() if not entry.error]
         told = {n.text for plan in plans for n in plan.notices if n.rule == "air-room"}

@@ -6,17 +6,17 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import shipped
+from tests.support.knowledge import consultant
 from triage.case.profile import Bench
 from triage.case.store import load_case, update_case
 from triage.errors import TriageError
-from triage.service import Workshop
+from triage.service.workshop import Workshop
 
 
 @pytest.fixture
 def shop(tmp_path: Path) -> Workshop:
     """A workshop with one new wasp."""
-    made = Workshop(shipped(), tmp_path, Bench(format=1))
+    made = Workshop(consultant(), tmp_path, Bench(format=1))
     made.new("wasp", "bees-wasps", "wasp")
     return made
 
@@ -52,7 +52,7 @@ def test_an_answer_is_as_it_was_before(shop: Workshop) -> None:
 
 def test_an_answer_that_was_given_anew_outside_stays(shop: Workshop) -> None:
     shop.answer("wasp", "hydration", "dry")
-    other = Workshop(shop.knowledge, shop.cases, shop.bench)
+    other = Workshop(shop.consultant, shop.cases, shop.bench)
     other.answer("wasp", "hydration", "too-wet")
     shop.take_back("wasp", "misread")
     assert shop.load("wasp").answers["hydration"] == "too-wet"

@@ -13,7 +13,7 @@ from tests.support.knowledge import shipped
 from triage.case import changes
 from triage.case.store import create_case
 from triage.plan.model import Plan
-from triage.service import Workshop, open_workshop
+from triage.service.workshop import Workshop, open_workshop
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 CASE, TEST = "gummed", "water-drop"

@@ -158,30 +158,6 @@ def test_pdf_without_its_library_says_how_to_get_it(monkeypatch: pytest.MonkeyPa
         pdf_of(sheet_of(demo_plan()))
 
 
-@pytest.mark.parametrize(
-    ("words", "says"),
-    [
-        (["--format", "pdf"], "give --out"),
-        (["--out", "x.docx"], "which format"),
-        (["--format", "docx"], "invalid choice"),
-        (["--out", "nowhere/deep/x.html"], "nothing was changed"),
-    ],
-)
-def test_bad_input_is_one_line(
-    words: list[str],
-    says: str,
-    capsys: pytest.CaptureFixture[str],
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.chdir(tmp_path)
-    assert main(["sheet", str(ROOT / "cases" / "rose-chafer-plate-1.yaml"), *words]) == 2
-    told = capsys.readouterr()
-    assert told.out == ""
-    assert len(told.err.strip().splitlines()) == 1
-    assert says in told.err
-
-
 def test_form_follows_the_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "sheet.html"
     assert main(["sheet", str(ROOT / "cases" / "rose-chafer-plate-1.yaml"), "--out", str(out)]) == 0

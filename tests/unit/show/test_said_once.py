@@ -25,7 +25,7 @@ from triage.show.blocks import Listing
 from triage.show.html import html_of
 from triage.show.lines import lines_of
 from triage.show.markdown import markdown_of
-from triage.show.plan import plan_text, sheet_of
+from triage.show.plan import QUESTIONS_SHOWN, plan_text, sheet_of
 from triage.show.step import step_blocks
 from triage.tui.planrows import PlanRow, plan_rows
 from triage.tui.shown import step_text
@@ -133,6 +133,24 @@ def rows_of(held: Plan, opened: frozenset[str] = frozenset()) -> list[PlanRow]:
     return [row for row in plan_rows(held, opened) if isinstance(row, PlanRow)]
 
 
+def test_what_is_asked_of_several_places_is_one_row_and_the_rest_is_folded() -> None:
+    """Does it smell? stood there three times, and forty questions behind it."""
+    held = demo()
+    one = held.questions[0]
+    alike = [replace(one, finding=found.id) for found in held.findings]
+    others = [replace(one, question=f"other-{number}") for number in range(QUESTIONS_SHOWN)]
+    asked = replace(held, questions=(alike[0], *others, *alike[1:]))
+
+    def told(opened: str = "") -> list[str]:
+        rows = rows_of(asked, frozenset({opened}))
+        return [" ".join(row.prompt.plain.split()) for row in rows if row.question]
+
+    names = ", ".join(dict.fromkeys(found.zone_name for found in held.findings))
+    assert told()[0].startswith(f"? {names}: {one.ask}")
+    assert len(told()) == QUESTIONS_SHOWN
+    assert len(told("more")) == 1 + len(others)
+
+
 @pytest.mark.parametrize("face", ["terminal", "plain", "screen"])
 def test_a_finding_is_told_in_the_same_words(face: str) -> None:
     from triage.plain.dialogue import Dialogue
@@ -170,7 +188,7 @@ def test_the_plan_stands_on_one_screen_and_opens() -> None:
     """The step now, up to three behind it; the others, and what was ruled out, behind a row each."""
 
     def shown(*opened: str) -> list[str]:
-        return [row.step for row in rows_of(demo(), frozenset(opened)) if row.step]
+        return [row.step.id for row in rows_of(demo(), frozenset(opened)) if row.step]
 
     every = [step.id for step in demo().steps]
     near = shown()

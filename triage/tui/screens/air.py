@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
+from textual_plotext import PlotextPlot
 
-from triage.airplot import day_bars
+from triage.airplot import day_bars, draw_air
 from triage.knowledge.book import Knowledge
 from triage.plan import aircalc, daycalc
 from triage.plan.aircalc import AirAnswer
@@ -24,9 +26,7 @@ from triage.show.blocks import Line, listing
 from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
 from triage.tui.screens.windows import ChoiceScreen, DetailScreen
-from triage.tui.services import Services
 from triage.tui.shown import Reasons
-from triage.tui.widgets.aircurve import AirCurve
 
 AMOUNTS_ML = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 BAR_WIDTH = 30
@@ -51,6 +51,26 @@ class AirView:
     same_limit: str = ""
 
 
+class AirCurve(PlotextPlot):
+    """The picture of one release; the same in words stands beside it."""
+
+    can_focus = False
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(**more)
+        # The terminal's own ground; the widget would else paint one of its own.
+        self.theme = "clear"
+        self.picture: AirPicture | None = None
+
+    def show(self, picture: AirPicture | None) -> None:
+        """Show a picture; without one the place stays free."""
+        self.picture = picture
+        self.display = picture is not None and bool(picture.curve.minutes)
+        if picture is not None and self.display:
+            draw_air(self.plt, picture, colour=not self.app.no_color)
+            self.refresh()
+
+
 class AirScreen(ServiceScreen):
     """Sentence, curve and the day's bars; an agent, an amount and a control can be tried."""
 
@@ -66,13 +86,9 @@ class AirScreen(ServiceScreen):
         bind("full", "full"),
     ]
 
-    def __init__(self, services: Services, case_id: str | None = None) -> None:
-        super().__init__(services)
-        self.case_id = case_id
-        self.view: AirView | None = None
+    view: AirView | None = None
 
-    def parts(self) -> Iterable[Widget]:
-        """Return sentence, curve and bars."""
+    def _parts(self) -> Iterable[Widget]:
         yield Static("", id="air-sentence")
         yield AirCurve(id="air-curve")
         yield VerticalScroll(Static("", id="air-day"), id="air-day-scroll", can_focus=False)
@@ -85,22 +101,19 @@ class AirScreen(ServiceScreen):
     # -- reading, in the background --------------------------------------------------------------
 
     def _for_step(self) -> AirView:
-        workshop = self.services.workshop
-        if self.case_id is None:
-            return self._for(None, "the day")
-        step = airy_step(workshop.plan(workshop.load(self.case_id)))
+        shop, case = self.workshop, self.case_id
+        step = airy_step(shop.plan(shop.load(case))) if case is not None else None
         if step is None:
             return self._for(None, "the day")
-        asked = question_of_step(workshop.knowledge, workshop.bench, step)
+        asked = question_of_step(self.knowledge, step)
         return self._for(asked, f"next: {step.name}")
 
     def _for(self, asked: AirQuestion | None, place: str) -> AirView:
-        workshop = self.services.workshop
-        means = Means(workshop.knowledge, workshop.bench, workshop.day())
+        means = Means(self.knowledge, self.workshop.bench, self.workshop.day())
         answer = picture = None
         if asked is not None:
             answer, picture = aircalc.answer(means, asked), air_picture(means, asked)
-        today = by_name(daycalc.answer(means), workshop.knowledge)
+        today = by_name(daycalc.answer(means), self.knowledge)
         return AirView(place, asked, answer, picture, today)
 
     # -- showing -----------------------------------------------------------------------------------
@@ -122,9 +135,18 @@ class AirScreen(ServiceScreen):
         asked = self.view.asked if self.view else None
         tries = {"agent": self._try_agent}
         if asked is not None:
+            amounts = [(f"{amount:g}", f"{amount:g} mL") for amount in AMOUNTS_ML]
+            controls = [
+                (each.id, f"{each.name}: {each.sentence}")
+                for each in self.knowledge.controls.values()
+            ]
             tries |= {
-                "amount": lambda: self._try_amount(asked),
-                "ventilation": lambda: self._try_control(asked),
+                "amount": lambda: self._try(
+                    "How much in one pass?", amounts, lambda ml: replace(asked, amount_ml=float(ml))
+                ),
+                "ventilation": lambda: self._try(
+                    "What moves the air?", controls, lambda it: replace(asked, control=it)
+                ),
             }
         choices = [(name, f"another {name}") for name in tries]
         if self.case_id is not None:
@@ -133,16 +155,14 @@ class AirScreen(ServiceScreen):
         self.ask(ChoiceScreen("Try which?", choices), lambda chosen: tries[chosen]())
 
     def _try_agent(self) -> None:
-        workshop = self.services.workshop
         names = [
-            (agent, workshop.knowledge.agents[agent].name)
-            for agent in vapour_agents(workshop.knowledge, workshop.bench)
+            (agent, self.knowledge.agents[agent].name)
+            for agent in vapour_agents(self.knowledge, self.workshop.bench)
         ]
-        self.ask(ChoiceScreen("The air of which agent?", names), self._agent_chosen)
-
-    def _agent_chosen(self, agent: str) -> None:
-        knowledge = self.services.workshop.knowledge
-        self._ask(question_of_agent(knowledge, agent), knowledge.agents[agent].name)
+        self.ask(
+            ChoiceScreen("The air of which agent?", names),
+            lambda agent: self._ask(question_of_agent(self.knowledge, agent), dict(names)[agent]),
+        )
 
     def _try(
         self,
@@ -157,24 +177,15 @@ class AirScreen(ServiceScreen):
             lambda value: self._ask(changed(value), f"tried with {named[value].partition(':')[0]}"),
         )
 
-    def _try_amount(self, asked: AirQuestion) -> None:
-        amounts = [(f"{amount:g}", f"{amount:g} mL") for amount in AMOUNTS_ML]
-        self._try("How much in one pass?", amounts, lambda ml: replace(asked, amount_ml=float(ml)))
-
-    def _try_control(self, asked: AirQuestion) -> None:
-        controls = self.services.workshop.knowledge.controls.values()
-        choices = [(each.id, f"{each.name}: {each.sentence}") for each in controls]
-        self._try("What moves the air?", choices, lambda it: replace(asked, control=it))
-
     def _ask(self, asked: AirQuestion, place: str) -> None:
-        was, knowledge = self.view, self.services.workshop.knowledge
+        was = self.view
         planned = (was.planned or was.answer) if was is not None else None
 
         def tried() -> AirView:
             view = self._for(asked, place)
             if planned is None or view.answer is None or planned.agent != view.answer.agent:
                 return view
-            told = against_the_same(knowledge, planned.air, view.answer.air)
+            told = against_the_same(self.knowledge, planned.air, view.answer.air)
             return replace(view, planned=planned, same_limit=told)
 
         self.serve(tried, self._show)

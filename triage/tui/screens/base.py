@@ -10,21 +10,22 @@ from textual import events
 from textual.app import ComposeResult, ScreenStackError
 from textual.await_complete import AwaitComplete
 from textual.content import Content
-from textual.css.query import NoMatches
 from textual.message import Message
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from triage.errors import TriageError
+from triage.tui.hanging import ActionList
 from triage.tui.keysets import bind, keyset_of
 from triage.tui.services import Services
-from triage.tui.widgets.actionlist import ActionList
 from triage.tui.widgets.frame import FaultLine, KeysLine, TitleBar
 
 if TYPE_CHECKING:
     from triage.case.models import Case
+    from triage.knowledge.book import Knowledge
     from triage.plan.model import Step
+    from triage.service.workshop import Workshop
 
 Held = TypeVar("Held")
 Answered = TypeVar("Answered")
@@ -63,6 +64,7 @@ class Leaving(Screen[Answered]):
     """
 
     _waits_with: tuple[Answered | None] | None = None
+    _to_show: tuple[tuple[Screen[Any], Callable[[Any], None]], ...] = ()
 
     def sign(self, act: str) -> str:
         """Return the key of an act as it is printed."""
@@ -92,35 +94,57 @@ class Leaving(Screen[Answered]):
             if answer is not None:
                 then(answer)
 
-        self.app.push_screen(window, answered)
+        self.show_window(window, answered)
+
+    def show_window(
+        self, window: Screen[Held | None], answered: Callable[[Held | None], None]
+    ) -> None:
+        """Open a window; above another screen it would cover STOP: then once that one has gone."""
+        if self.is_topmost:
+            self.app.push_screen(window, answered)
+        elif self in self.app.screen_stack:
+            self._to_show = (*self._to_show, (window, answered))
 
     def on_screen_resume(self) -> None:
-        """Leave now what was to be left while another screen stood above it."""
+        """Do now what waited while another screen stood above: leave, or open a window."""
         if self._waits_with is not None:
             self.dismiss(*self._waits_with)
+        elif self._to_show:
+            (window, answered), *rest = self._to_show
+            self._to_show = tuple(rest)
+            self.app.push_screen(window, answered)
 
 
 class ServiceScreen(Leaving[None]):
     """A full screen: title line, fault line, the screen's own parts, footer."""
 
-    BINDINGS = [
-        bind("leave", "leave"),
-    ]
+    BINDINGS = [bind("leave", "leave")]
     PLACE = ""
     step: Step | None = None
     _busy = False
+    _pending = 0
 
-    def __init__(self, services: Services) -> None:
+    def __init__(self, services: Services, case_id: str | None = None) -> None:
         super().__init__()
         self.services = services
-        self._pending = 0
+        self.case_id = case_id
+
+    @property
+    def workshop(self) -> Workshop:
+        """The services of every face; open wherever a screen needs them."""
+        return self.services.workshop
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """What is known."""
+        return self.workshop.knowledge
 
     def compose(self) -> ComposeResult:
         """Lay out the frame around the parts."""
         yield TitleBar(self.PLACE)
         yield Static("", id="too-small")
         yield FaultLine(id="fault")
-        yield from self.parts()
+        yield from self._parts()
         yield KeysLine()
 
     def on_resize(self, event: events.Resize) -> None:
@@ -135,35 +159,37 @@ class ServiceScreen(Leaving[None]):
             )
         )
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the screen's own widgets."""
+    def _parts(self) -> Iterable[Widget]:
         return ()
 
     def action_go(self, place: str) -> None:
         """Go to the bench, the day, the handbook, the air or the photos."""
-        case = getattr(self, "case_id", None)
-        self.post_message(Wanted(place, *((case,) if place in OF_A_CASE else ())))
+        self.post_message(Wanted(place, *((self.case_id,) if place in OF_A_CASE else ())))
+
+    @property
+    def fault_line(self) -> FaultLine | None:
+        """Where faults are shown; None while its parts are not there: a screen outlives them."""
+        return (
+            next(iter(self.query("#fault").results(FaultLine)), None) if self.is_attached else None
+        )
 
     @property
     def is_whole(self) -> bool:
-        """Whether the parts are there: a screen being left outlives them for a moment."""
-        return bool(self._fault_lines())
-
-    def _fault_lines(self) -> list[FaultLine]:
-        return list(self.query("#fault").results(FaultLine)) if self.is_attached else []
+        """Whether the parts are there."""
+        return self.fault_line is not None
 
     def serve(
         self,
         act: Callable[[], Held],
-        then: Callable[[Held], None],
-        failed: Callable[[str], None] | None = None,
+        then: Callable[[Held], object],
+        failed: Callable[[str], object] | None = None,
     ) -> None:
         """Start one act of the workshop, then hand its result on; say a fault in words."""
 
         def shown(held: Held) -> None:
             if self.is_whole:
                 with self.app.batch_update():
-                    self.query_one("#fault", FaultLine).clear()
+                    self.clear_fault()
                     then(held)
 
         async def at_work() -> None:
@@ -193,32 +219,28 @@ class ServiceScreen(Leaving[None]):
 
     def show_fault(self, text: str) -> None:
         """Show what went wrong and what to do, above the parts; or where one is, if left."""
-        lines = self._fault_lines()
-        for line in lines:
-            line.show(text)
-        if not lines:
+        if self.fault_line is None:
             self.app.notify(text, severity="error", timeout=15, markup=False)
+        else:
+            self.fault_line.show(text)
 
     def clear_fault(self) -> None:
         """Take away what went wrong: it is mended."""
-        for line in self._fault_lines():
-            line.clear()
+        self.tell("")
 
     def tell(self, text: str) -> None:
         """Say something that is no fault but must be seen, above the parts."""
-        for line in self._fault_lines():
-            line.tell(text)
+        if self.fault_line is not None:
+            self.fault_line.show(text, "NOTE")
 
     def show_place(self, place: str) -> None:
         """Say where one is in the title line."""
-        self.query_one(TitleBar).show_place(place)
+        self.query_one(TitleBar).place.show(place)
 
     def show_running(self, text: str) -> None:
         """Say in the title line what is running."""
-        try:
-            self.query_one(TitleBar).show_running(text)
-        except NoMatches:
-            return
+        for bar in self.query(TitleBar):
+            bar.show_running(text)
 
     def keys_changed(self) -> None:
         """Show the other keys where keys are written on the screen; most screens show none."""
@@ -234,21 +256,17 @@ class ServiceScreen(Leaving[None]):
 class FilteredScreen(ServiceScreen):
     """A list with a line above it that is opened to narrow the list."""
 
+    AUTO_FOCUS = "#rows"
     BINDINGS = [
         bind("search", "filter"),
         bind("down", "into_list", "Into the list", show=False),
     ]
     HINT = ""
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the line and the list."""
-        yield Input(placeholder=self.HINT, id="filter")
-        yield ActionList(id="rows")
-
-    def on_mount(self) -> None:
-        """Begin in the list."""
-        self.line.display = False
-        self.action_into_list()
+    def _parts(self) -> Iterable[Widget]:
+        line = Input(placeholder=self.HINT, id="filter")
+        line.display = False
+        yield from (line, ActionList(id="rows"))
 
     @property
     def line(self) -> Input:

@@ -3,39 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
+from textual import on
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Input, Static
+from textual.widgets import Input, OptionList, Static
 
 from triage.places import copy_demo, list_cache
 from triage.service.listing import doing_words, first_lines, remember
-from triage.tui.hanging import BOLD, Hanging, hanging
+from triage.tui.hanging import BOLD, ActionList, Hanging, Row, hanging
 from triage.tui.keysets import bind
 from triage.tui.screens.base import CaseChanged, FilteredScreen, Wanted
 from triage.tui.screens.form import Field, FormScreen
 from triage.tui.screens.windows import ChoiceScreen
-from triage.tui.widgets.actionlist import ActionList, Row
 
 if TYPE_CHECKING:
     from triage.case.models import Case
-    from triage.service import CaseLine
+    from triage.service.listing import CaseLine
 
 EMPTY = (
     "No case here yet.\n\n"
     "+   begin a new case: kind of animal, name, then the first question\n"
     "D   make a demo case, marked as invented, to try the whole way\n"
 )
-
-
-@dataclass(frozen=True)
-class CaseRow(Row):
-    """One case of the list."""
-
-    line: CaseLine | None = None
 
 
 def case_prompt(line: CaseLine) -> Hanging:
@@ -86,15 +78,9 @@ class CasesScreen(FilteredScreen):
             self._opens()
             self._opens = None
 
-    def parts(self) -> Iterable[Widget]:
-        """Return line, list, and what is said where there is none."""
-        yield from super().parts()
+    def _parts(self) -> Iterable[Widget]:
+        yield from super()._parts()
         yield Static(Content(EMPTY), id="empty")
-
-    def on_mount(self) -> None:
-        """Begin in the list."""
-        super().on_mount()
-        self.query_one("#empty").display = False
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer a new case only where + is no sign of a line that is written."""
@@ -111,23 +97,21 @@ class CasesScreen(FilteredScreen):
     def action_reload(self) -> None:
         """Read the cases again; until the rules are read, as the last list said."""
         if self.services.is_open:
-            self.serve(self.services.workshop.list_cases, self._show)
+            self.serve(self.workshop.list_cases, self._show)
         else:
             cases = self.services.cases
             self.serve(lambda: first_lines(cases, list_cache()), self._show_first)
 
     def _show_first(self, lines: tuple[CaseLine, ...]) -> None:
         self._show(lines)
-        self.call_after_refresh(self.serve, self.services.opened, self._opened)
-        self.call_after_refresh(self._plan_all)
+        self.call_after_refresh(self.serve, lambda: self.workshop, self._opened)
 
-    def _plan_all(self) -> None:
-        def act() -> tuple[CaseLine, ...]:
-            lines = self.services.opened().list_cases()
-            remember(self.services.cases, list_cache(), lines)
-            return lines
+        def planned() -> tuple[CaseLine, ...]:
+            listed = self.workshop.list_cases()
+            remember(self.services.cases, list_cache(), listed)
+            return listed
 
-        self.serve(act, self._show)
+        self.call_after_refresh(self.serve, planned, self._show)
 
     def show_fault(self, text: str) -> None:
         """Show a fault; without rules that can be trusted the program ends with it."""
@@ -143,15 +127,15 @@ class CasesScreen(FilteredScreen):
         self._fill()
         for line in self.lines:
             if line.running and not line.fault:
-                self.serve(partial(self.services.workshop.load, line.id), self._saw)
-
-    def _saw(self, case: Case) -> None:
-        self.post_message(CaseChanged(case))
+                self.serve(
+                    partial(self.workshop.load, line.id),
+                    lambda case: self.post_message(CaseChanged(case)),
+                )
 
     def _fill(self) -> None:
         wanted = self.words
         shown = [line for line in self.lines if _matches(line, wanted)]
-        rows = (CaseRow(line.path.name, case_prompt(line), line=line) for line in shown)
+        rows = (Row(line.path.name, case_prompt(line), about=line) for line in shown)
         self.query_one(ActionList).show(rows)
         self.show_place(f"Cases: {len(shown)} of {len(self.lines)}")
 
@@ -159,17 +143,11 @@ class CasesScreen(FilteredScreen):
         """Narrow the list while typing."""
         self._fill()
 
-    def on_input_submitted(self) -> None:
-        """Open the first case that is left."""
-        self.action_open()
-
-    def on_option_list_option_selected(self) -> None:
-        """Open the case under the cursor."""
-        self.action_open()
-
-    def action_open(self) -> None:
-        """Open the case under the cursor."""
-        line: CaseLine | None = self.row.line if self.row else None
+    @on(Input.Submitted)
+    @on(OptionList.OptionSelected)
+    def _open(self) -> None:
+        """Open the case under the cursor, the first one that is left while a line is written."""
+        line: CaseLine | None = self.row.about if self.row else None
         if line is None:
             return
         if line.fault:
@@ -183,9 +161,12 @@ class CasesScreen(FilteredScreen):
         self.when_open(self._ask_group)
 
     def _ask_group(self) -> None:
-        taxa = self.services.workshop.knowledge.taxa.values()
+        taxa = self.knowledge.taxa.values()
         groups = [("unknown", "not known (the plan is then as careful as it can be)")]
-        groups += [(each.id, f"{each.name}{_examples(each.examples)}") for each in taxa]
+        groups += [
+            (each.id, f"{each.name} ({each.examples})" if each.examples else each.name)
+            for each in taxa
+        ]
         self.ask(ChoiceScreen("New case: what is it?", groups), self._ask_title)
 
     def _ask_title(self, group: str) -> None:
@@ -198,14 +179,14 @@ class CasesScreen(FilteredScreen):
             for place in ("plan", "observe", "intake"):  # the drawing and the plan stand behind
                 self.post_message(Wanted(place, case.id))
 
-        self.serve(lambda: self.services.workshop.new(title, group), begun)
+        self.serve(lambda: self.workshop.new(title, group), begun)
 
     def action_demo(self) -> None:
         """Put copies of the demo cases beside the user's own."""
 
         def act() -> tuple[CaseLine, ...]:
             copy_demo(self.services.cases)
-            return self.services.opened().list_cases()
+            return self.workshop.list_cases()
 
         self.serve(act, self._show)
 
@@ -227,7 +208,3 @@ def _matches(line: CaseLine, wanted: list[str]) -> bool:
     said = f"{line.title} {line.id} {line.stage} {line.next_step}".casefold()
     said += " held" if line.held else ""
     return all(word in said for word in wanted)
-
-
-def _examples(examples: str) -> str:
-    return f" ({examples})" if examples else ""

@@ -17,7 +17,7 @@ from textual.widgets import Input, Static
 from triage.errors import TriageError
 from triage.tui.keysets import bind
 from triage.tui.screens.base import Leaving
-from triage.tui.screens.windows import Question, titled, told
+from triage.tui.screens.windows import Question, told
 from triage.tui.widgets.frame import FaultLine
 
 FEWEST_LETTERS = 3
@@ -58,14 +58,9 @@ def is_in_words(text: str) -> bool:
 class FormScreen(Question[Filled | None]):
     """Ask for what is to be written; the answer is each line by its name, None if left.
 
-    Parameters
-    ----------
-    title  what is decided, or asked
-    fields the lines
-    told   what to know before, one line each
-    check  raises ``Refused`` for what cannot be taken
-    newest the newest picture, for the lines in which one may stand
-    first  the line to begin in; the first one if none is named
+    ``told`` is what to know before; ``check`` raises ``Refused`` for what cannot be taken;
+    ``newest`` is the newest picture by the lines in which it may stand, ``first`` the line to
+    begin in.
     """
 
     BINDINGS = [
@@ -84,15 +79,13 @@ class FormScreen(Question[Filled | None]):
         newest: Mapping[str, str] | None = None,
         first: str = "",
     ) -> None:
-        super().__init__()
-        self._title, self._told, self._check = title, tuple(told), check
+        super().__init__(title)
+        self._told, self._check = tuple(told), check
         self.fields = tuple(fields)
         self._newest = newest or {}
         self.AUTO_FOCUS = f"#{first or self.fields[0].name}"  # type: ignore[misc]  # of this form
 
-    def parts(self) -> Iterable[Widget]:
-        """Return one line for each thing to be written."""
-        yield titled(self._title)
+    def _parts(self) -> Iterable[Widget]:
         if self._told:
             yield told(Content("\n".join(self._told)))
         yield FaultLine(id="fault")
@@ -126,11 +119,10 @@ class FormScreen(Question[Filled | None]):
         line.value = self._newest[name or ""]
         line.focus()
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
+    def on_input_submitted(self) -> None:
         """Take all lines, if they can be taken."""
-        del event
-        filled = {each.name: self.query_one(f"#{each.name}", Input).value for each in self.fields}
-        filled = {name: value.strip() for name, value in filled.items()}
+        lines = {each.name: self.query_one(f"#{each.name}", Input) for each in self.fields}
+        filled = {name: line.value.strip() for name, line in lines.items()}
         try:
             self._check(filled)
         except Refused as refused:

@@ -8,13 +8,12 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import OptionList, Static
-from textual.widgets.option_list import Option
 
 from triage.show.blocks import Line
 from triage.show.entry import Shelf, entry_blocks, shelves
+from triage.tui.hanging import Held, Row
 from triage.tui.keysets import bind
 from triage.tui.screens.base import FilteredScreen
-from triage.tui.services import Services
 from triage.tui.shown import Reasons
 
 # Rows laid out at first, and added whenever the cursor comes this near to the last one.
@@ -32,14 +31,11 @@ class HandbookScreen(FilteredScreen):
         bind("last", "to_end", show=False, priority=True),
     ]
 
-    def __init__(self, services: Services) -> None:
-        super().__init__(services)
-        self._shelves: tuple[Shelf, ...] = ()
-        self._waiting: list[tuple[str, str]] = []
+    _shelves: tuple[Shelf, ...] = ()
+    _waiting: list[Row] = []
 
-    def parts(self) -> Iterable[Widget]:
-        """Return search line, entries and text."""
-        line, rows = super().parts()
+    def _parts(self) -> Iterable[Widget]:
+        line, rows = super()._parts()
         yield line
         yield Horizontal(
             rows,
@@ -49,9 +45,7 @@ class HandbookScreen(FilteredScreen):
 
     def on_mount(self) -> None:
         """Read the knowledge in the background."""
-        super().on_mount()
-        knowledge = self.services.workshop.knowledge
-        self.serve(lambda: shelves(knowledge), self._show)
+        self.serve(lambda: shelves(self.knowledge), self._show)
 
     def _show(self, read: tuple[Shelf, ...]) -> None:
         self._shelves = read
@@ -60,14 +54,14 @@ class HandbookScreen(FilteredScreen):
     def _fill(self) -> None:
         words = self.words
         shown = [
-            (f"{shelf.kind}/{entry.id}", f"{entry.name}  ({shelf.kind})")
+            Row(f"{shelf.kind}/{entry.id}", Content(f"{entry.name}  ({shelf.kind})"), about=entry)
             for shelf in self._shelves
             for entry in shelf.entries
             if all(word in entry.searched or word == shelf.kind for word in words)
         ]
         listed = self.query_one("#rows", OptionList)
         self._waiting = shown[PAGE_ROWS:]
-        listed.set_options(_rows(shown[:PAGE_ROWS]))
+        listed.set_options(map(Held, shown[:PAGE_ROWS]))
         if shown:
             listed.highlighted = 0
         else:
@@ -80,7 +74,7 @@ class HandbookScreen(FilteredScreen):
         at = listed.highlighted or 0
         if self._waiting and (wholly or at >= listed.option_count - NEAR_ROWS):
             count = len(self._waiting) if wholly else PAGE_ROWS
-            listed.add_options(_rows(self._waiting[:count]))
+            listed.add_options(map(Held, self._waiting[:count]))
             del self._waiting[:count]
 
     def on_input_changed(self) -> None:
@@ -91,17 +85,14 @@ class HandbookScreen(FilteredScreen):
         """Go on in the list."""
         self.action_into_list()
 
-    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+    def on_option_list_option_highlighted(self) -> None:
         """Show the entry under the cursor."""
         self._lengthen()
-        kind, _, entry_id = (event.option.id or "").partition("/")
-        for shelf in self._shelves:
-            for entry in shelf.entries:
-                if shelf.kind == kind and entry.id == entry_id:
-                    told = Reasons((Line(entry.name, is_bold=True), Line(""), *entry_blocks(entry)))
-                    self.query_one("#entry", Static).update(told.drawn())
-                    self.query_one("#entry-scroll").scroll_home(animate=False)
-                    return
+        if self.row is not None:
+            entry = self.row.about
+            told = Reasons((Line(entry.name, is_bold=True), Line(""), *entry_blocks(entry)))
+            self.query_one("#entry", Static).update(told.drawn())
+            self.query_one("#entry-scroll").scroll_home(animate=False)
 
     def action_page(self, way: int) -> None:
         """Scroll the text of the entry."""
@@ -115,7 +106,3 @@ class HandbookScreen(FilteredScreen):
             return
         self._lengthen(wholly=True)
         self.query_one("#rows", OptionList).action_last()
-
-
-def _rows(shown: list[tuple[str, str]]) -> list[Option]:
-    return [Option(Content(text), id=key) for key, text in shown]

@@ -1,25 +1,28 @@
-"""Look at the specimen: choose a zone on the drawing, by key, with the mouse, or in the list."""
+"""Look at the specimen: the first look in one go, then a zone on the drawing or in the list."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import partial
 
 from textual import events
-from textual.containers import Horizontal
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import OptionList
+from textual.widgets import OptionList, Static
 
 from triage.case.models import Case
+from triage.knowledge.book import Knowledge
+from triage.knowledge.specimen import Question
 from triage.looks import unseen_zones, zones_of
 from triage.plan.names import zone_words
-from triage.tui.hanging import Hanging, hanging
-from triage.tui.keysets import bind
+from triage.plan.questions import is_put
+from triage.tui.hanging import ActionList, Hanging, Row, hanging
+from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.screens.base import Wanted
-from triage.tui.screens.intake import to_look_at
 from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.screens.windows import ChoiceScreen, confirm
 from triage.tui.services import Services
-from triage.tui.widgets.actionlist import ActionList, Row
 from triage.tui.widgets.animal import AnimalDrawing, Drawing, drawn_plans, load_drawing, zone_states
 
 WHOLE = "whole-specimen"
@@ -40,26 +43,16 @@ class ObserveScreen(CaseScreen):
         bind("leave", "leave", "Plan"),
     ]
 
-    def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services, case_id)
-        self.drawing: Drawing | None = None
-        self._body_plan = ""
+    READS_AGAIN = True
+    drawing: Drawing | None = None
+    _body_plan = ""
 
-    def parts(self) -> Iterable[Widget]:
-        """Return drawing and list."""
+    def _parts(self) -> Iterable[Widget]:
         yield Horizontal(
             AnimalDrawing(None, id="animal"),
             ActionList(id="zones"),
             id="observing",
         )
-
-    def on_mount(self) -> None:
-        """Start in the list."""
-        self.query_one("#zones").focus()
-
-    def on_screen_resume(self) -> None:
-        """Read the case again on coming back."""
-        self.begin()
 
     def take(self, read: Read) -> None:
         """Show the zones with what was found on each."""
@@ -67,16 +60,14 @@ class ObserveScreen(CaseScreen):
         if (case, read.plan) == (self.case, self.plan):
             return  # come back from a window: nothing has changed
         self.show_case(case, read.plan)
-        taxon = self.services.workshop.knowledge.taxa.get(case.taxon)
-        if not self._body_plan and taxon is not None:
-            self._body_plan = taxon.plan
-        self._take_drawing()
-        knowledge = self.services.workshop.knowledge
-        all_zones, unseen = zones_of(knowledge, case), unseen_zones(knowledge, case)
+        taxon = self.knowledge.taxa.get(case.taxon)
+        self._drawn(self._body_plan or (taxon.plan if taxon else ""))
+        all_zones, unseen = zones_of(self.knowledge, case), unseen_zones(self.knowledge, case)
         told = f"{len(all_zones) - len(unseen)} of {len(all_zones)} looked at"
         self.show_place(f"{case.title or case.id}: {told if all_zones else 'choose a zone'}")
 
-    def _take_drawing(self) -> None:
+    def _drawn(self, plan: str) -> None:
+        self._body_plan = plan
         self.drawing = load_drawing(self._body_plan) if self._body_plan else None
         self.query_one(AnimalDrawing).show(self.drawing, zone_states(self.case, self.plan))
         self._fill()
@@ -85,29 +76,23 @@ class ObserveScreen(CaseScreen):
 
     def _zones(self) -> list[str]:
         drawn = [zone.zone for zone in self.drawing.zones] if self.drawing else []
-        known = self.services.workshop.knowledge.zones.values()
+        known = self.knowledge.zones.values()
         found = {finding.zone for finding in self.case.findings} if self.case else set()
         plan = self._body_plan
         here = [z.id for z in known if not plan or plan in z.plans or z.id in found]
-        return [zone for zone in drawn if zone in here] + [
-            zone for zone in here if zone not in drawn
-        ]
+        return sorted(here, key=lambda zone: drawn.index(zone) if zone in drawn else len(drawn))
 
     def _fill(self) -> None:
-        whole = hanging(WHOLE_SIGN, f"whole specimen{self._open_questions()}", width=3)
+        left = [each for each in self.plan.questions if each.finding is None] if self.plan else []
+        more = f"  ({len(left)} to ask)" if left else ""
+        whole = hanging(WHOLE_SIGN, f"whole specimen{more}", width=3)
         zones = (Row(zone, self._zone_prompt(zone)) for zone in self._zones())
         other = Row(OTHER, hanging("", "another drawing", width=3))
         self.query_one(ActionList).show([Row(WHOLE, whole), *zones, other])
 
-    def _open_questions(self) -> str:
-        if self.plan is None:
-            return ""
-        count = sum(1 for question in self.plan.questions if question.finding is None)
-        return f"  ({count} to ask)" if count else ""
-
     def _zone_prompt(self, zone_id: str) -> Hanging:
         drawn = self.drawing.by_zone(zone_id) if self.drawing else None
-        name = self.services.workshop.knowledge.zones[zone_id].name
+        name = self.knowledge.zones[zone_id].name
         known = zone_states(self.case, self.plan)
         lines = [(each.words, each.style) for each in known if each.zone == zone_id]
         return hanging(drawn.key if drawn else "", name, *lines, width=3)
@@ -119,10 +104,6 @@ class ObserveScreen(CaseScreen):
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Choose the zone under the cursor."""
         self._choose(event.option.id or WHOLE, None)
-
-    def action_choose(self) -> None:
-        """Choose the zone under the cursor."""
-        self.query_one("#zones", OptionList).action_select()
 
     def on_key(self, event: events.Key) -> None:
         """Choose a zone by the key that stands on the drawing, or the whole specimen by its own."""
@@ -137,9 +118,8 @@ class ObserveScreen(CaseScreen):
 
     def _whole(self) -> None:
         """Ask about the whole specimen; what is seen at the first look in one go."""
-        knowledge = self.services.workshop.knowledge
         is_first = self.plan is not None and self.plan.stage == "intake"
-        if is_first and self.case is not None and len(to_look_at(knowledge, self.case)) > 1:
+        if is_first and self.case is not None and len(to_look_at(self.knowledge, self.case)) > 1:
             self.action_go("intake")
         else:
             self._question(None)
@@ -151,39 +131,31 @@ class ObserveScreen(CaseScreen):
         if zone_id in (None, WHOLE, OTHER):
             self.show_fault(f"no zone is chosen; move to a zone, then press {self.sign('clean')}")
             return
-        self._ask_side(zone_id, None, "is clean", lambda side: self._clean(zone_id, side))
 
-    def _clean(self, zone_id: str, side: str | None) -> None:
-        self.change(lambda: self.services.workshop.declare_clean(self.case_id, zone_id, side)[0])
+        def clean(side: str | None) -> None:
+            self.change(lambda: self.workshop.declare_clean(self.case_id, zone_id, side)[0])
+
+        self._ask_side(zone_id, None, "is clean", clean)
 
     def action_rest(self) -> None:
         """Say that every zone where nothing was noted was looked at and is clean."""
-        workshop = self.services.workshop
-        unseen = unseen_zones(workshop.knowledge, self.case) if self.case else ()
+        unseen = unseen_zones(self.knowledge, self.case) if self.case else ()
         if not unseen:
             self.show_fault("no zone is left where nothing is noted")
             return
-        names = ", ".join(workshop.knowledge.zones[zone].name for zone in unseen)
-        confirm(
-            self,
-            f"Nothing is noted at: {names}.",
-            "not all looked at yet",
-            "each was looked at and is clean",
-            lambda: self.change(lambda: workshop.declare_rest_clean(self.case_id)),
-        )
+        names = ", ".join(self.knowledge.zones[zone].name for zone in unseen)
+        asked, goes = f"Nothing is noted at: {names}.", "each was looked at and is clean"
+        clean = partial(self.workshop.declare_rest_clean, self.case_id)
+        confirm(self, asked, "not all looked at yet", goes, lambda: self.change(clean))
 
     def _other_drawing(self) -> None:
         """Choose which animal is drawn; the case is not changed."""
-        plans = self.services.workshop.knowledge.body_plans
+        plans = self.knowledge.body_plans
         choices = [
             (plan, plans[plan].name if plan in plans else plan) for plan in [*plans, *drawn_plans()]
         ]
         window = ChoiceScreen("Which drawing comes nearest?", list(dict(choices).items()))
         self.ask(window, self._drawn)
-
-    def _drawn(self, plan: str) -> None:
-        self._body_plan = plan
-        self._take_drawing()
 
     def _choose(self, zone_id: str, side: str | None) -> None:
         if zone_id in (WHOLE, OTHER):
@@ -195,7 +167,10 @@ class ObserveScreen(CaseScreen):
         if not found:
             self._note(zone_id, side)
             return
-        choices = [(line.id, _old(line.deposit_name, line.side)) for line in found]
+        choices = [
+            (line.id, f"{line.deposit_name}{f' ({line.side})' if line.side else ''}")
+            for line in found
+        ]
         choices.append((NEW, "something else, a new finding here"))
         self.ask(
             ChoiceScreen("Look again at, or note something else?", choices),
@@ -205,9 +180,6 @@ class ObserveScreen(CaseScreen):
     def _question(self, finding: str | None) -> None:
         self.post_message(Wanted("questions", self.case_id, finding))
 
-    def _note(self, zone_id: str, side: str | None) -> None:
-        self._ask_side(zone_id, side, "", lambda answer: self._add(zone_id, answer))
-
     def _ask_side(
         self, zone_id: str, side: str | None, says: str, then: Callable[[str | None], None]
     ) -> None:
@@ -216,20 +188,112 @@ class ObserveScreen(CaseScreen):
         if side is not None or drawn is None or not drawn.paired:
             then(side)
             return
-        place = zone_words(self.services.workshop.knowledge.zones[zone_id].name, None)
+        place = zone_words(self.knowledge.zones[zone_id].name, None)
         asked = f"{place}{f' {says}' if says else ''}: which side of the animal?"
         self.ask(ChoiceScreen(asked, SIDES), then)
 
-    def _add(self, zone_id: str, side: str | None) -> None:
-        workshop, made = self.services.workshop, ""
+    def _note(self, zone_id: str, told: str | None) -> None:
+        """Note a new finding, then ask about it."""
+        made = ""
 
-        def act() -> Case:
-            nonlocal made
-            case, made = workshop.add_finding(self.case_id, zone_id, side)
-            return case
+        def add(side: str | None) -> None:
+            def act() -> Case:
+                nonlocal made
+                case, made = self.workshop.add_finding(self.case_id, zone_id, side)
+                return case
 
-        self.change(act, lambda: self._question(made))
+            self.change(act, lambda: self._question(made))
+
+        self._ask_side(zone_id, told, "", add)
 
 
-def _old(deposit_name: str, side: str | None) -> str:
-    return f"{deposit_name}{f' ({side})' if side else ''}"
+# Lines with a key of their own.
+MOST = 12
+
+
+def to_look_at(knowledge: Knowledge, case: Case) -> tuple[Question, ...]:
+    """Return what is looked at on every such specimen and not answered yet, as it is asked."""
+    asked = (
+        each
+        for each in knowledge.questions.values()
+        if each.usual is not None
+        and each.id not in case.answers
+        and is_put(knowledge, case, None, each.id)
+    )
+    return tuple(sorted(asked, key=lambda each: each.rank))[:MOST]
+
+
+class IntakeScreen(CaseScreen):
+    """One line a question: its key goes through the answers, the usual one first."""
+
+    PLACE = "First look"
+    CSS = "#intake-lines { height: auto; padding: 0 1; }"
+    BINDINGS = [
+        *pick("turn", MOST, start=0),
+        bind("choose", "keep", "Record"),
+        bind("rest", "usual"),
+    ]
+
+    questions: tuple[Question, ...] = ()
+
+    def __init__(self, services: Services, case_id: str) -> None:
+        super().__init__(services, case_id)
+        self.given: dict[str, str] = {}
+
+    def _parts(self) -> Iterable[Widget]:
+        yield VerticalScroll(Static("", id="intake-lines"), id="intake")
+
+    def take(self, read: Read) -> None:
+        """Show what is not answered yet."""
+        case = read.case
+        self.show_case(case, read.plan)
+        self.questions = to_look_at(self.knowledge, case)
+        self.show_place(f"{case.title or case.id}: the first look, nothing is touched")
+        self._draw()
+
+    def _draw(self) -> None:
+        keys = keyset_of(self.app)
+        rest = keys.sign("rest")
+        head = f"A line's key takes its answer;  {rest}  I looked at all of it, as each line says\n"
+        parts: list[str | tuple[str, str]] = [head]
+        for at, question in enumerate(self.questions):
+            answer = self.given.get(question.id)
+            text = next(a.text for a in question.answers if a.id == (answer or question.usual))
+            key = keys.pick(at)
+            said = f"[x] {text}" if answer else f"[ ] {text}?"
+            parts.append((f"{key} {question.ask}  {said}\n", "bold" if answer else ""))
+            parts.append(f"  {question.how}\n")
+        if not self.questions:
+            parts = ["Everything was looked at before."]
+        self.query_one("#intake-lines", Static).update(Content.assemble(*parts))
+
+    def keys_changed(self) -> None:
+        """Show the other keys."""
+        self._draw()
+
+    def action_turn(self, at: int) -> None:
+        """Go to the next answer of a line; behind the last one it is open again."""
+        if at >= len(self.questions):
+            return
+        question = self.questions[at]
+        answers = sorted((a.id for a in question.answers), key=lambda a: a != question.usual)
+        now = self.given.pop(question.id, None)
+        following = answers.index(now) + 1 if now else 0
+        if following < len(answers):
+            self.given[question.id] = answers[following]
+        self.clear_fault()
+        self._draw()
+
+    def action_usual(self) -> None:
+        """Take every line that has no answer yet as it says: each was looked at."""
+        for question in self.questions:
+            self.given.setdefault(question.id, question.usual or "")
+        self._draw()
+
+    def action_keep(self) -> None:
+        """Record what is answered; what is open stays open and is asked when it matters."""
+        given = dict(self.given)
+        if not given:
+            self.show_fault("nothing is answered yet; press the key of each line you looked at")
+            return
+        self.change(lambda: self.workshop.answer_all(self.case_id, None, given), self.dismiss)

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from triage.case.models import Case
 from triage.errors import TriageError
+from triage.plan.model import Plan
 from triage.tui.screens.base import DISK_MEND, CaseChanged, ServiceScreen
-from triage.tui.services import Services
-
-if TYPE_CHECKING:
-    from triage.case.models import Case
-    from triage.plan.model import Plan
 
 LOOK_OUTSIDE_S = 1.0
 CHANGED_OUTSIDE = "the file was changed outside; it is shown as it is now"
@@ -30,21 +27,21 @@ class Read:
 class CaseScreen(ServiceScreen):
     """A screen of one case; looks whether its file was changed by somebody else."""
 
-    def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services)
-        self.case_id = case_id
-        self.case: Case | None = None
-        self.plan: Plan | None = None
-        self._seen = (0, 0, 0)
-        self._broken = False
+    # Whether it is read on coming back too.
+    READS_AGAIN = False
+    case_id: str
+    case: Case | None = None
+    plan: Plan | None = None
+    _seen = (0, 0, 0)
+    _broken = False
 
     def planned(self, case: Case) -> Read:
         """Return a case with its plan, in the background."""
-        return Read(case, self.services.workshop.plan(case))
+        return Read(case, self.workshop.plan(case))
 
     def read(self) -> Read:
         """Return the case as its file is now, and its plan."""
-        return self.planned(self.services.workshop.load(self.case_id))
+        return self.planned(self.workshop.load(self.case_id))
 
     def take(self, read: Read) -> None:
         """Show a case and its plan."""
@@ -101,22 +98,26 @@ class CaseScreen(ServiceScreen):
 
     def on_mount(self) -> None:
         """Begin to look at the file."""
-        self._seen = self.services.workshop.stamp(self.case_id)
+        self._seen = self.workshop.stamp(self.case_id)
         self.set_interval(LOOK_OUTSIDE_S, self.look_outside)
+
+    def on_screen_resume(self) -> None:
+        """Read the case on coming here."""
+        if self.case is None or self.READS_AGAIN:
+            self.begin()
 
     def look_outside(self) -> None:
         """Read the case again if its file was written since it was last looked at."""
         if self.case is None or not self.is_current or self.is_at_work:
             return
-        stamp = self.services.workshop.stamp(self.case_id)
+        stamp = self.workshop.stamp(self.case_id)
         if stamp != self._seen:
             self._seen = stamp
             self.run_worker(self._look_inside(), group="service")
 
     async def _look_inside(self) -> None:
-        workshop = self.services.workshop
         try:
-            case = await self.services.run(lambda: workshop.load(self.case_id))
+            case = await self.services.run(lambda: self.workshop.load(self.case_id))
         except (TriageError, OSError) as fault:
             self._broken = True
             told = fault.line() if isinstance(fault, TriageError) else f"{fault}; {DISK_MEND}"

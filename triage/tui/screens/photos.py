@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import asyncio
+import io
+import os
+import struct
+import sys
+import warnings
+from collections.abc import Iterable, Mapping
+from importlib import import_module
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
-from textual.containers import Horizontal
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
@@ -19,8 +28,6 @@ from triage.show.lines import lines_of
 from triage.show.words import OUTCOME_WORDS
 from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
-from triage.tui.services import Services
-from triage.tui.widgets.photoview import PhotoView
 
 NONE = "No photo is recorded yet. While you work on a step, {key} names the photos of that pass."
 MARKS = "ring: it left; cross: it came; square: fine structure is gone"
@@ -38,15 +45,12 @@ class PhotosScreen(ServiceScreen):
         bind("compare", "compare"),
     ]
 
-    def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services)
-        self.case_id = case_id
-        self.attempts: tuple[Attempt, ...] = ()
-        self._at = 0
-        self._places: dict[str, Placed] = {}
+    case_id: str
+    attempts: tuple[Attempt, ...] = ()
+    _at = 0
+    _places: Mapping[str, Placed] = {}
 
-    def parts(self) -> Iterable[Widget]:
-        """Return what was recorded, and the pair."""
+    def _parts(self) -> Iterable[Widget]:
         yield Static("", id="photo-about")
         yield Static("", id="photo-told")
         yield Horizontal(PhotoView(id="before"), PhotoView(id="after"), id="pair")
@@ -66,17 +70,13 @@ class PhotosScreen(ServiceScreen):
         return super().check_action(action, parameters)
 
     def _read(self) -> tuple[Case, dict[str, Placed]]:
-        case = self.services.workshop.load(self.case_id)
-        places: dict[str, Placed] = {}
-        for attempt in case.attempts:
-            for photo in (attempt.photo_before, attempt.photo_after):
-                if photo is not None:
-                    places[photo] = self._placed(photo)
-        return case, places
+        case = self.workshop.load(self.case_id)
+        named = (name for each in case.attempts for name in (each.photo_before, each.photo_after))
+        return case, {photo: self._placed(photo) for photo in named if photo is not None}
 
     def _placed(self, photo: str) -> Placed:
         try:
-            place = self.services.workshop.check_photo(self.case_id, photo)
+            place = self.workshop.check_photo(self.case_id, photo)
         except TriageError as fault:
             return f"{photo}\nNOT THERE: {fault.line()}", None
         return f"{photo}\n{place.stat().st_size / 1e6:.2g} MB", place
@@ -98,7 +98,7 @@ class PhotosScreen(ServiceScreen):
             return
         attempt = self.attempts[self._at]
         outcome = OUTCOME_WORDS.get(attempt.outcome, attempt.outcome)
-        method = self.services.workshop.knowledge.methods.get(attempt.method or "")
+        method = self.knowledge.methods.get(attempt.method or "")
         about.update(
             Content(
                 f"{self._at + 1}/{len(self.attempts)}  {attempt.id}  "
@@ -150,8 +150,7 @@ class PhotosScreen(ServiceScreen):
         def act() -> tuple[str, tuple[Any, Any]]:
             from triage.service.measuring import measured  # noqa: PLC0415  (loads arrays)
 
-            knowledge = self.services.workshop.knowledge
-            found = measured(knowledge, before, after, told=told, glanced=told)
+            found = measured(self.knowledge, before, after, told=told, glanced=told)
             return "\n".join(lines_of(found.lines())), found.marked(wide)
 
         def show(read: tuple[str, tuple[Any, Any]]) -> None:
@@ -168,3 +167,124 @@ class PhotosScreen(ServiceScreen):
             self.query_one("#photo-told", Static).update("")
             self.refresh_bindings()
             self._show()
+
+
+# Points on the longer side: no terminal shows more.
+LARGEST = 2000
+# Terminals known to draw pixels: by placeholders in cells, or by rows of six points.
+PLACEHOLDERS = ("xterm-kitty", "xterm-ghostty")
+SIXELS = ("foot", "mlterm", "contour", "WezTerm", "iTerm.app")
+HALVES, CELL_POINTS = "HalfcellImage", 10  # a cell is about ten points wide
+NO_LIBRARY = TriageError("pictures are not drawn here", mend='install the extra "picture"')
+
+
+def drawer(environ: Mapping[str, str] = os.environ) -> type[Widget]:
+    """Return what draws photos: in pixels where the terminal is known for it, else in half cells.
+
+    The library would ask the terminal when it is first imported, and take a key that is pressed
+    meanwhile for the answer: it is told that there is none, and how large a cell is.
+    """
+    if "textual_image.widget" not in sys.modules:
+        os.environ.update(_cell_size())
+        with patch.object(sys, "__stdout__", io.StringIO()):
+            import_module("textual_image.widget")
+    found: Any = sys.modules["textual_image.widget"]
+    term, program = environ.get("TERM", ""), environ.get("TERM_PROGRAM", "")
+    kind = HALVES
+    if term.startswith(PLACEHOLDERS):
+        kind = "TGPImage"
+    elif term.startswith(SIXELS) or program in SIXELS:
+        kind = "SixelImage"
+    made: type[Widget] = getattr(found, kind)
+    return made
+
+
+def _cell_size() -> dict[str, str]:
+    """Return the points of a cell as the library takes them, nothing where nobody tells."""
+    try:
+        import fcntl  # noqa: PLC0415  (not on every platform)
+        import termios  # noqa: PLC0415
+
+        told = fcntl.ioctl(1, termios.TIOCGWINSZ, bytes(8))
+    except (ImportError, OSError):
+        return {}
+    rows, columns, width, height = struct.unpack("HHHH", told)
+    if not all((rows, columns, width, height)):
+        return {}
+    return {"TEXTUAL_CELL_WIDTH": f"{width // columns}", "TEXTUAL_CELL_HEIGHT": f"{height // rows}"}
+
+
+def upright(source: Any) -> Any:
+    """Return a photo as it was held, made small enough to be shown; or points as a picture.
+
+    Raises
+    ------
+    TriageError: no library for pictures, or the file is no picture that can be read.
+    """
+    try:
+        from PIL import Image, ImageOps  # noqa: PLC0415  (an optional extra)
+    except ImportError:
+        raise NO_LIBRARY from None
+    if not isinstance(source, Path):
+        return Image.fromarray(source)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with Image.open(source) as opened:
+                opened.draft("RGB", (LARGEST, LARGEST))
+                picture = ImageOps.exif_transpose(opened).convert("RGB")
+                picture.thumbnail((LARGEST, LARGEST))
+                return picture
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as fault:
+        reason = "it is too large" if "bomb" in str(fault) else "it is no picture"
+        raise TriageError(
+            f'"{source.name}" cannot be drawn: {reason}', mend="open it in another program"
+        ) from None
+
+
+class PhotoView(Vertical):
+    """Words first; the picture is an addition where the terminal has colours."""
+
+    def compose(self) -> ComposeResult:
+        """Lay out the words; the picture comes below them."""
+        yield Static("", classes="photo-words")
+
+    def show(self, words: str, place: Path | None) -> None:
+        """Show what is said about a photo and, if it is there, the photo."""
+        self.query_one(".photo-words", Static).update(Content(words))
+        self.draw(place)
+
+    @property
+    def points_wide(self) -> int:
+        """Return how many points a picture is drawn with along its width, about."""
+        try:
+            is_halves = drawer().__name__ == HALVES
+        except ImportError:
+            is_halves = True
+        return max(40, self.size.width * (1 if is_halves else CELL_POINTS))
+
+    def draw(self, source: Any) -> None:
+        """Draw a photo from its file, or its points; None draws nothing."""
+        self.run_worker(self._drawing(source), exclusive=True, group=f"photo-{self.id}")
+
+    async def _drawing(self, source: Any) -> None:
+        await self.query(".photo-picture").remove()
+        if source is not None:
+            await self.mount(await self._picture(source))
+
+    async def _picture(self, source: Any) -> Widget:
+        if self.app.no_color:
+            return _said("colours are off. Open the file to see it.")
+        try:
+            picture = await asyncio.to_thread(upright, source)
+            made: type[Any] = drawer()
+        except ImportError:
+            return _said(NO_LIBRARY.line())
+        except TriageError as fault:
+            return _said(fault.line())
+        drawn: Widget = made(picture, classes="photo-picture")
+        return drawn
+
+
+def _said(why: str) -> Static:
+    return Static(Content(f"Not drawn: {why}"), classes="photo-picture")

@@ -4,35 +4,35 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterable
+from functools import partial
 
-from textual.containers import Horizontal
+from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
+from textual.widgets import Static
 
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.explain.sureplan import SurePlan
 from triage.history.advice import SkipSuggestion
 from triage.history.watch import chambers_of
-from triage.looks import is_clean
-from triage.plan.model import Plan
+from triage.plan.model import Hold, Plan
 from triage.plan.outcomes import last_record
 from triage.service.acts import accept_suggestion, note_look, suggestions_for
-from triage.service.takeback import Act, record_words
+from triage.service.takeback import record_words
 from triage.show.plan import camera_lines
+from triage.show.step import page_blocks, step_heading
 from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
+from triage.tui.hanging import ActionList
 from triage.tui.keysets import bind
-from triage.tui.planrows import PlanRow, plan_rows
+from triage.tui.planrows import PlanRow, no_step_words, plan_rows
 from triage.tui.screens.base import Wanted
 from triage.tui.screens.desk import DeskMenu
 from triage.tui.screens.form import ask_reason
 from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.screens.windows import DetailScreen, confirm
-from triage.tui.services import Services
-from triage.tui.shown import step_text
-from triage.tui.widgets.actionlist import ActionList
-from triage.tui.widgets.beside import Aside
-from triage.tui.words import no_step_words
+from triage.tui.shown import Reasons, step_text
+from triage.tui.widgets.animal import AnimalDrawing, load_drawing, zone_states
 
 # How firm the steps are is worked out when the plan was looked at this long.
 RESTING_S = 0.3
@@ -58,35 +58,29 @@ class PlanScreen(CaseScreen):
         bind("leave", "leave", "Cases"),
     ]
 
-    def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services, case_id)
-        self.skips: tuple[SkipSuggestion, ...] = ()
-        self.sure: SurePlan | None = None
-        self._opened: set[str] = set()
-        self._now = ""
+    READS_AGAIN = True
+    skips: tuple[SkipSuggestion, ...] = ()
+    sure: SurePlan | None = None
+    _opened: frozenset[str] = frozenset()
+    _now = ""
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the rows, and beside them what belongs to the one under the cursor."""
-        yield Horizontal(ActionList(id="rows"), Aside(id="aside"), id="planned")
-
-    def on_mount(self) -> None:
-        """Start in the rows."""
-        self.query_one("#rows").focus()
+    def _parts(self) -> Iterable[Widget]:
+        aside = (AnimalDrawing(None, id="aside-animal"), Static("", id="aside-text"))
+        yield Horizontal(
+            ActionList(id="rows"),
+            VerticalScroll(*aside, id="aside", can_focus=False),
+            id="planned",
+        )
 
     @property
     def is_waiting(self) -> bool:
         """Whether the plan is still made."""
         return self.plan is None and self.is_at_work
 
-    def on_screen_resume(self) -> None:
-        """Plan again on coming back."""
-        self.begin()
-
     def planned(self, case: Case) -> Read:
         """Return a case with its plan and what its record suggests."""
-        workshop = self.services.workshop
-        plan = workshop.plan(case)
-        skips = self.skips if plan is self.plan else suggestions_for(workshop, case, plan)
+        plan = self.workshop.plan(case)
+        skips = self.skips if plan is self.plan else suggestions_for(self.workshop, case, plan)
         return Read(case, plan, skips)
 
     def take(self, read: Read) -> None:
@@ -112,7 +106,7 @@ class PlanScreen(CaseScreen):
         if not self.is_current:
             return  # another screen has the keys; it is worked out on coming back
         try:
-            sure = await self.services.run(lambda: self.services.workshop.desk.sure_plan(case))
+            sure = await self.services.run(lambda: self.workshop.desk.sure_plan(case))
         except (TriageError, OSError):
             return  # it is said where a plan is asked for
         if self.is_whole and self.plan == plan and self.is_current and sure != self.sure:
@@ -120,42 +114,33 @@ class PlanScreen(CaseScreen):
             self._fill()
 
     def _fill(self) -> None:
-        if self.plan is None:
-            return
         case = self.case
+        if case is None or self.plan is None:
+            return
         rows = plan_rows(
             self.sure.plan if self.sure else self.plan,
-            frozenset(self._opened),
-            case.timers if case else (),
-            frozenset(found.id for found in case.findings if is_clean(found))
-            if case
-            else frozenset(),
+            self._opened,
+            case,
             self.skips,
             self.sure.firmness if self.sure else (),
-            self._camera(),
+            camera_lines(self.knowledge, case, self.plan),
         )
         now = next((row.id for row in rows if isinstance(row, PlanRow) and row.is_now), "")
         # The cursor stays where it was, unless another step is due now.
         self.query_one(ActionList).show(rows, at=now if now != self._now else None)
         self._now = now
 
-    def _camera(self) -> tuple[str, ...]:
-        """Return that the specimen may go to the camera, nothing while it may not."""
-        case, plan = self.case, self.plan
-        if case is None or plan is None:
-            return ()
-        return camera_lines(self.services.workshop.knowledge, case, plan)
-
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer release, undo and a look into a chamber only where there is one."""
+        case, shop = self.case, self.workshop
         if action == "release":
             return self.plan is not None and bool(self.plan.held)
         if action == "undo":
-            return self.case is not None and (
-                self._last_act() is not None or last_record(self.case) is not None
-            )
+            return case is not None and bool(shop.last_act(case.id) or last_record(case))
         if action == "looked":
-            return self.case is not None and bool(self.case.timers) and self._lies_in_a_chamber()
+            return case is not None and bool(
+                case.timers and chambers_of(self.knowledge, shop.bench, case, shop.clock())
+            )
         return super().check_action(action, parameters)
 
     @property
@@ -166,52 +151,48 @@ class PlanScreen(CaseScreen):
 
     def on_option_list_option_highlighted(self) -> None:
         """Show beside the plan what belongs to the row under the cursor."""
-        row = self.row
-        if row is not None and self.case is not None and self.plan is not None and self.is_whole:
-            known = self.services.workshop.knowledge
-            self.query_one(Aside).show(row, self.case, self.plan, known)
+        row, case, plan = self.row, self.case, self.plan
+        if row is None or case is None or plan is None or not self.is_whole:
+            return
+        step = row.step
+        taxon, animal = self.knowledge.taxa.get(case.taxon), self.query_one(AnimalDrawing)
+        drawing = load_drawing(taxon.plan) if taxon is not None and step is None else None
+        animal.display = drawing is not None
+        animal.show(drawing, zone_states(case, plan))
+        animal.choose(next((each.zone for each in plan.findings if each.id == row.finding), ""))
+        told = Reasons((step_heading(step), *page_blocks(step))).drawn() if step else row.detail
+        self.query_one("#aside-text", Static).update(
+            Content(told) if isinstance(told, str) else told
+        )
 
     def on_option_list_option_selected(self) -> None:
         """Act on the row that was chosen."""
-        self.action_act()
-
-    def action_act(self) -> None:
-        """Act on the row under the cursor."""
         row = self.row
-        if row is None or self.plan is None:
+        if row is None:
             return
         if row.step is not None and row.is_now:
-            self.post_message(Wanted("walk", self.case_id, row.step))
-        elif row.step is not None:
+            self.post_message(Wanted("walk", self.case_id, row.step.id))
+        elif row.step is not None or row.detail:
             self.action_explain()
         elif row.opens:
             self._opened ^= {row.opens}
             self._fill()
         elif row.question:
             self.post_message(Wanted("questions", self.case_id, row.finding, row.question))
-        elif row.attempt:
-            self._release(row.attempt)
+        elif row.hold is not None:
+            self._release(row.hold)
         elif row.skips:
             self._accept(row.skips)
         elif row.timer:
-            self._ask_stop_timer(row.timer)
-        elif row.detail:
-            self.app.push_screen(DetailScreen("In full", Content(row.detail)))
-
-    def _ask_stop_timer(self, step: str) -> None:
-        def stop() -> None:
-            self.change(lambda: self.services.workshop.stop_timer(self.case_id, step))
-
-        confirm(self, "Stop this timer?", "let it run", "stop it", stop)
+            stop = partial(self.workshop.stop_timer, self.case_id, row.timer)
+            confirm(self, "Stop this timer?", "let it run", "stop it", lambda: self.change(stop))
 
     def action_walk(self) -> None:
         """Work on the next step."""
-        if self.plan is None:
-            return
-        if self.plan.next_step() is None:
+        if self.plan is not None and self.plan.next_step() is None:
             self.show_fault(no_step_words(self.plan, self.sign("look")))
-            return
-        self.post_message(Wanted("walk", self.case_id))
+        elif self.plan is not None:
+            self.post_message(Wanted("walk", self.case_id))
 
     def action_look(self) -> None:
         """Look at the specimen again."""
@@ -220,111 +201,76 @@ class PlanScreen(CaseScreen):
     def action_explain(self) -> None:
         """Say everything about the row under the cursor."""
         row = self.row
-        if row is None or self.plan is None:
-            return
-        step = self.plan.step(row.step) if row.step else None
-        if step is not None:
-            sure = sure_by_step(self.sure).get(step.id, "") if self.sure else ""
-            self.app.push_screen(DetailScreen(step.name, step_text(step, self.plan, sure)))
-        elif row.detail:
+        if row is not None and row.step is not None:
+            step, sure = row.step, sure_by_step(self.sure) if self.sure else {}
+            told = step_text(step, self.plan, sure.get(step.id, ""))
+            self.app.push_screen(DetailScreen(step.name, told))
+        elif row is not None and row.detail:
             self.app.push_screen(DetailScreen("In full", Content(row.detail)))
 
     def action_desk(self) -> None:
         """Ask why, why not, what if, what next."""
-        if self.plan is None or self.case is None:
-            return
-        row = self.row
-        step = self.plan.step(row.step) if row and row.step else self.plan.next_step()
-        DeskMenu(self, self.case, self.plan, step).open()
+        if self.plan is not None and self.case is not None:
+            step = (self.row.step if self.row else None) or self.plan.next_step()
+            DeskMenu(self, self.case, self.plan, step).open()
 
     def action_release(self) -> None:
         """Release the first hold."""
-        if self.plan is None or not self.plan.held:
-            self.show_fault("nothing is held; there is nothing to release")
-            return
-        self._release(self.plan.held[0].attempt)
+        if self.plan is not None and self.plan.held:
+            self._release(self.plan.held[0])
 
-    def _release(self, attempt: str) -> None:
-        held = self.plan.held if self.plan else ()
-        hold = next((item for item in held if item.attempt == attempt), None)
-        if hold is None:
-            return
+    def _release(self, hold: Hold) -> None:
         told = (
             hold.sentence,
             f"Recorded as: {OUTCOME_WORDS.get(hold.outcome, hold.outcome)} ({hold.attempt}).",
             "The reason stays in the record with its time.",
         )
-        self._change_with_reason(
-            ("Release the hold", told, "Why may work go on?"),
-            lambda reason: self.services.workshop.release(self.case_id, attempt, reason),
-        )
+        release = partial(self.workshop.release, self.case_id, hold.attempt)
+        self._change_with_reason("Release the hold", told, "Why may work go on?", release)
 
     def _change_with_reason(
-        self, asked: tuple[str, tuple[str, ...], str], change: Callable[[str], Case]
+        self, title: str, told: tuple[str, ...], label: str, change: Callable[[str], Case]
     ) -> None:
-        ask_reason(self, *asked, lambda reason: self.change(lambda: change(reason)))
+        ask_reason(self, title, told, label, lambda reason: self.change(lambda: change(reason)))
 
     def action_undo(self) -> None:
         """Take the very last thing back, whatever it was; name it first."""
-        act = self._last_act()
+        act = self.workshop.last_act(self.case_id)
         last = last_record(self.case) if self.case else None
-        workshop = self.services.workshop
         if act is not None and not act.is_recorded:
-
-            def back() -> None:
-                self.change(lambda: workshop.take_back(self.case_id, "entered by mistake"))
-
-            asked = f"Take this back? {act.words(workshop.knowledge)}"
-            confirm(self, asked, "let it stand", "take it back", back)
+            back = partial(self.workshop.take_back, self.case_id, "entered by mistake")
+            asked = f"Take this back? {act.words(self.knowledge)}"
+            confirm(self, asked, "let it stand", "take it back", lambda: self.change(back))
             return
         if last is None:
-            self.show_fault("nothing was done yet; there is nothing to take back")
             return
-        told = (
-            record_words(last, workshop.knowledge),
-            "It stays on file; a correction follows it.",
-        )
-        self._change_with_reason(
-            ("Take the last record back", told, "What was wrong with it?"),
-            lambda reason: workshop.take_back(self.case_id, reason),
-        )
-
-    def _lies_in_a_chamber(self) -> bool:
-        workshop, case = self.services.workshop, self.case
-        return case is not None and bool(
-            chambers_of(workshop.knowledge, workshop.bench, case, workshop.clock())
-        )
+        told = (record_words(last, self.knowledge), "It stays on file; a correction follows it.")
+        back, asked = partial(self.workshop.take_back, self.case_id), "What was wrong with it?"
+        self._change_with_reason("Take the last record back", told, asked, back)
 
     def action_looked(self) -> None:
         """Record a look into the chamber in which this specimen lies."""
         told = f"recorded: looked into its chamber at {self.services.clock():%H:%M}"
-        self.change(lambda: note_look(self.services.workshop, self.case_id), told=told)
-
-    def _last_act(self) -> Act | None:
-        workshop = self.services.workshop
-        return workshop.last_act(self.case_id) if self.case is not None else None
+        self.change(lambda: note_look(self.workshop, self.case_id), told=told)
 
     def _accept(self, step: str) -> None:
         self.change(
-            lambda: accept_suggestion(self.services.workshop, self.case_id, step),
+            lambda: accept_suggestion(self.workshop, self.case_id, step),
             told=f"skipped as the record suggests; {self.sign('undo')} takes it back",
         )
 
     def action_skip(self) -> None:
         """Set a method aside for this finding, as the record suggests or with a reason."""
         row = self.row
-        here = (row.step, row.skips) if row else ()
-        for each in self.skips:
-            if each.step in here:
-                self._accept(each.step)
-                return
-        step = self.plan.step(row.step) if self.plan and row and row.step else None
+        step = row.step if row else None
+        here = step.id if step else row.skips if row else ""
+        if here in {each.step for each in self.skips}:
+            self._accept(here)
+            return
         if step is None:
             key = self.sign("skip")
             self.show_fault(f"no step is chosen; move to a step, then press {key}")
             return
-        finding, method = step.finding, step.method
-        self._change_with_reason(
-            (f"Skip: {step.name}", (step.because,), "Why not this one?"),
-            lambda reason: self.services.workshop.skip(self.case_id, finding, method, reason),
-        )
+        skip = partial(self.workshop.skip, self.case_id, step.finding, step.method)
+        asked = (f"Skip: {step.name}", (step.because,), "Why not this one?")
+        self._change_with_reason(*asked, skip)

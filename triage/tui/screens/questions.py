@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
 
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
@@ -15,29 +16,30 @@ from triage.case.models import Case
 from triage.engine.casefacts import TAXON
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.sureplan import Agenda
-from triage.plan.model import QuestionLine
+from triage.plan.model import FindingLine, QuestionLine
+from triage.plan.names import zone_words
 from triage.plan.questions import question_line
 from triage.service.asking import Visit, place_of
-from triage.show.words import RISK_WORDS, percent
-from triage.tui.hanging import hanging
+from triage.show.words import KIND_WORDS, RISK_WORDS, percent
+from triage.tui.hanging import ActionList, hanging
 from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.screens.base import Wanted
-from triage.tui.screens.naming import FindingScreen
-from triage.tui.screens.ofcase import Read
+from triage.tui.screens.form import ask_reason
+from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.screens.windows import ChoiceScreen, DetailScreen
 from triage.tui.services import Services
-from triage.tui.widgets.actionlist import ActionList
-from triage.tui.widgets.beside import Reading
+from triage.tui.shown import reading
 
 BOLD = Style(bold=True)
 CANNOT_TELL = "cannot-tell"
+SO_FAR = "< your answer so far"
 CORRECTED = "It was answered before and may be corrected here."
 # What may be done when enough is known; the ids are no answers of any question.
 START, MORE, ELSEWHERE, LEAVE = "start", "go-on", "go-elsewhere", "go-back"
-NAME_IT, KEEP_IT = "name-it", "keep-it"
+NAME_IT, KEEP_IT, NO_NAME = "name-it", "keep-it", "no-name"
 
 
-class QuestionScreen(FindingScreen):
+class QuestionScreen(CaseScreen):
     """Ask what would still help, about one finding or about the whole specimen."""
 
     PLACE = "Questions"
@@ -51,16 +53,17 @@ class QuestionScreen(FindingScreen):
         bind("leave", "leave", "Zones"),
     ]
 
+    question: QuestionLine | None = None
+    _busy = True
+
     def __init__(
         self, services: Services, case_id: str, finding: str | None, question: str | None = None
     ) -> None:
-        super().__init__(services, case_id, finding)
-        self.question: QuestionLine | None = None
+        super().__init__(services, case_id)
+        self.finding = finding
         self.visit = Visit(question)
-        self._busy = True
 
-    def parts(self) -> Iterable[Widget]:
-        """Return question and reading."""
+    def _parts(self) -> Iterable[Widget]:
         yield Horizontal(
             VerticalScroll(
                 Static("", id="ask"),
@@ -68,25 +71,20 @@ class QuestionScreen(FindingScreen):
                 Static("", id="ask-cost"),
                 id="asking",
             ),
-            Reading(id="reading"),
+            VerticalScroll(Static("", id="reading-text"), id="reading", can_focus=False),
             id="questioning",
         )
 
-    def on_mount(self) -> None:
-        """Show what is known at once; the question follows when its worth is known."""
-        self.begin()
-
     def planned(self, case: Case, declined: frozenset[tuple[str, str]] | None = None) -> Read:
         """Return a case with its plan and what is to be asked of it, in order."""
-        workshop = self.services.workshop
         gone = self.visit.declined if declined is None else declined
-        return Read(case, workshop.plan(case), workshop.desk.agenda(case, gone))
+        return Read(case, self.workshop.plan(case), self.workshop.desk.agenda(case, gone))
 
     def _show_finding(self) -> None:
         """Show what the finding at hand is read as, and where it is."""
         if self.case is not None and self.plan is not None:
-            self.query_one(Reading).show(self.plan, self.finding)
-            self.show_place(f"{self.case.title or self.case.id}: {self.where()}")
+            self.query_one("#reading-text", Static).update(reading(self.plan, self.finding))
+            self.show_place(f"{self.case.title or self.case.id}: {self.where(self.finding)}")
 
     def take(self, read: Read) -> None:
         """Show what is known at once; the question follows when its worth is known."""
@@ -98,6 +96,16 @@ class QuestionScreen(FindingScreen):
         self.visit.agenda = read.more
         self._busy = False
         self._put(self._next())
+
+    def line(self, finding: str | None) -> FindingLine | None:
+        """Return a finding as it is read now, None for the whole specimen."""
+        found = self.plan.findings if self.plan else ()
+        return next((line for line in found if line.id == finding), None)
+
+    def where(self, finding: str | None) -> str:
+        """Return where a finding is."""
+        line = self.line(finding)
+        return zone_words(line.zone_name, line.side) if line else "whole specimen"
 
     def _next(self) -> QuestionLine | None:
         return self.visit.next(self.finding, self.line(self.finding))
@@ -121,23 +129,14 @@ class QuestionScreen(FindingScreen):
             self.finding = question.finding
             self.visit.is_settled = True  # what is settled already need not be said again
             self._show_finding()
-        keys = keyset_of(self.app)
-        given, untold = self._given(question), keys.sign("cannot-tell")
+        keys, given = keyset_of(self.app), self._given(question)
+        choices = [
+            (answer, keys.pick(at), text, *([SO_FAR] if given == answer else []))
+            for at, (answer, text) in enumerate(question.answers)
+        ]
         at_given = next((at for at, (a, _) in enumerate(question.answers) if a == given), None)
-        self._offer(
-            question.ask,
-            [
-                *(
-                    Option(
-                        hanging(keys.pick(at), text, *_mark(given == answer), width=3),
-                        id=answer,
-                    )
-                    for at, (answer, text) in enumerate(question.answers)
-                ),
-                Option(hanging(untold, "cannot tell", width=3), id=CANNOT_TELL),
-            ],
-            at_given,
-        )
+        untold = (CANNOT_TELL, keys.sign("cannot-tell"), "cannot tell")
+        self._offer(question.ask, [*choices, untold], at_given)
         self.query_one("#ask-cost", Static).update(Content(self._cost(question)))
 
     def _cost(self, question: QuestionLine) -> str:
@@ -154,25 +153,23 @@ class QuestionScreen(FindingScreen):
         why = self.sign("why")
         return f"{risk}, about {question.seconds} s{brings}{more}.\n{why}  why ask"
 
-    def _offer(self, ask: str, choices: list[Option], at: int | None = None) -> None:
+    def _offer(self, ask: str, choices: Sequence[tuple[str, ...]], at: int | None = None) -> None:
+        """Put a question or the end of asking: the id, the key and the words of each answer."""
         self.query_one("#ask", Static).update(Content.styled(ask, "bold"))
         answers = self.query_one("#answers", OptionList)
-        answers.set_options(choices)
+        answers.set_options(
+            Option(hanging(key, *words, width=3), id=answer) for answer, key, *words in choices
+        )
         answers.focus()
         answers.highlighted = at
 
     def _put_end(self) -> None:
         """Say that enough is known, and what may be done now."""
         keys = keyset_of(self.app)
-        line, knowledge = self.line(self.finding), self.services.workshop.knowledge
-        first, *more = self.visit.end_words(self.plan, line, knowledge) if self.plan else [""]
-        self._offer(
-            first,
-            [
-                Option(hanging(keys.pick(at), text, width=3), id=act)
-                for at, (act, text) in enumerate(self._ends())
-            ],
-        )
+        line = self.line(self.finding)
+        first, *more = self.visit.end_words(self.plan, line, self.knowledge) if self.plan else [""]
+        ends = [(act, keys.pick(at), text) for at, (act, text) in enumerate(self._ends())]
+        self._offer(first, ends)
         back = f"{keys.sign('undo')}  back to an answer, to correct it"
         self.query_one("#ask-cost", Static).update(Content("\n".join((*more, "", back))))
 
@@ -187,9 +184,7 @@ class QuestionScreen(FindingScreen):
             ends.append((MORE, "ask on here all the same"))
         if left.worth and not here.worth:
             best = left.worth[0]
-            ends.append(
-                (ELSEWHERE, f"to be asked of the {self.where_is(best.finding)}: {best.ask}")
-            )
+            ends.append((ELSEWHERE, f"to be asked of the {self.where(best.finding)}: {best.ask}"))
         if self.finding is not None:
             ends.append((NAME_IT, "name the deposit yourself"))
             ends.append((KEEP_IT, "leave it as it is, with a reason"))
@@ -207,12 +202,8 @@ class QuestionScreen(FindingScreen):
         elif act == START:
             self._waits_with = (None,)  # left behind the step: it leads back to the zones
             self.post_message(Wanted("walk", self.case_id))
-        elif act == NAME_IT:
-            self.action_name()
-        elif act == KEEP_IT:
-            self.action_accept()
-        elif act == LEAVE:
-            self.action_leave()
+        else:
+            {NAME_IT: self.action_name, KEEP_IT: self.action_accept}.get(act, self.action_leave)()
 
     def _given(self, question: QuestionLine) -> str | None:
         if self.case is None:
@@ -247,16 +238,18 @@ class QuestionScreen(FindingScreen):
         if question is None or self._busy:
             return
         self._busy = True
-        self._acknowledge(answer)
-        workshop, finding = self.services.workshop, self.finding
+        # Marked at once: recording it and planning anew take a moment longer.
+        answers = self.query_one("#answers", OptionList)
+        answers.highlighted = answers.get_option_index(answer or CANNOT_TELL)
+        finding = self.finding
         place, before = place_of(question), self.visit.declined
         declined = before - {place} if answer else before | {place}
 
         def act() -> Read:
             if finding is None:
-                case = workshop.answer(self.case_id, question.question, answer)
+                case = self.workshop.answer(self.case_id, question.question, answer)
             else:
-                case = workshop.sign(self.case_id, finding, question.question, answer)
+                case = self.workshop.sign(self.case_id, finding, question.question, answer)
             return self.planned(case, declined)
 
         def then(read: Read) -> None:
@@ -265,11 +258,6 @@ class QuestionScreen(FindingScreen):
             self.take(read)
 
         self.serve(act, then)
-
-    def _acknowledge(self, answer: str | None) -> None:
-        """Mark the answer at once: recording it and planning anew take a moment longer."""
-        answers = self.query_one("#answers", OptionList)
-        answers.highlighted = answers.get_option_index(answer or CANNOT_TELL)
 
     def keys_changed(self) -> None:
         """Show the question with its other keys."""
@@ -303,13 +291,11 @@ class QuestionScreen(FindingScreen):
         """Return the questions answered about this, each with its answer in words."""
         if self.case is None:
             return []
-        knowledge = self.services.workshop.knowledge
-        names = [
-            name
+        lines = [
+            question_line(self.knowledge, name, self.finding, CORRECTED)
             for name in held_answers(self.case, self.finding)
-            if name in knowledge.questions or name == TAXON
+            if name in self.knowledge.questions or name == TAXON
         ]
-        lines = [question_line(knowledge, name, self.finding, CORRECTED) for name in names]
         return [(line, dict(line.answers).get(self._given(line) or "", "")) for line in lines]
 
     def action_why(self) -> None:
@@ -323,14 +309,31 @@ class QuestionScreen(FindingScreen):
             )
             self.app.push_screen(DetailScreen(self.question.ask, text))
 
-    def act(self, change: Callable[[], Case]) -> None:
-        """Change the case, then ask on."""
+    def _on_finding(self, act: Callable[..., Case], *told: str | None) -> None:
+        """Change the finding at hand, then ask on."""
         self._busy = True
-        self.change(change)
+        self.change(lambda: act(self.case_id, self.finding, *told))
 
+    def action_name(self) -> None:
+        """Name the deposit oneself."""
+        kinds = {each.kind for each in self.knowledge.deposits.values()}
+        known = [(kind, words) for kind, words in KIND_WORDS.items() if kind in kinds]
+        choices = [*known, (NO_NAME, "no name of my own")]
+        self.ask(ChoiceScreen("What is it like?", choices), self._name_of_kind)
 
-def _mark(given: bool) -> tuple[str, ...]:
-    return ("< your answer so far",) if given else ()
+    def _name_of_kind(self, kind: str) -> None:
+        name = partial(self._on_finding, self.workshop.name_deposit)
+        if kind == NO_NAME:
+            name(None)
+            return
+        deposits = self.knowledge.deposits.values()
+        choices = [(deposit.id, deposit.name) for deposit in deposits if deposit.kind == kind]
+        self.ask(ChoiceScreen("What do you take it to be?", choices), name)
+
+    def action_accept(self) -> None:
+        """Leave the finding as it is, with a reason."""
+        accept, where = partial(self._on_finding, self.workshop.accept), self.where(self.finding)
+        ask_reason(self, "Leave this finding as it is", (where,), "Why may it stay?", accept)
 
 
 def held_answers(case: Case, finding: str | None) -> Mapping[str, str]:

@@ -2,28 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from datetime import datetime
+from functools import partial
+from typing import Any
+
+from textual.content import Content
+from textual.widget import Widget
 
 from triage.case.models import Case, Timer
 from triage.looks import is_look, timed_s, too_early_s, unseen_zones
-from triage.plan.model import Step
+from triage.plan.model import Plan, Step
 from triage.service.working import far_more
-from triage.show.words import duration, timer_label
+from triage.show import words
+from triage.tui.keysets import bind
+from triage.tui.planrows import no_step_words
 from triage.tui.screens.base import OPENING_S, Wanted
-from triage.tui.screens.form import PHOTOS, Filled, Particulars, particulars_form, particulars_of
+from triage.tui.screens.form import (
+    PHOTOS,
+    Filled,
+    Particulars,
+    ask_reason,
+    particulars_form,
+    particulars_of,
+)
 from triage.tui.screens.ofcase import CaseScreen, Read
-from triage.tui.screens.recorded import GO_ON, RecordedScreen
-from triage.tui.screens.windows import ChoiceScreen, confirm
-from triage.tui.services import Services
-from triage.tui.widgets.stepping import Countdown, OutcomeBar
-from triage.tui.words import clock_words
+from triage.tui.screens.windows import ChoiceScreen, Question, confirm, told
+from triage.tui.widgets.stepping import Countdown, OutcomeBar, clock_words
 
 
-class TimedScreen(CaseScreen):
-    """A screen of one step with its timers; their ends stand in the case file."""
+class RecordingScreen(CaseScreen):
+    """A screen of one step with its timers, on which its outcome is recorded."""
 
     # Which panel is open: waiting, ready, hold or work.
     panel = "waiting"
+    step_id: str | None = None
+    observed = ""
+    particulars = Particulars()
+    _busy = True
+    _stands_since: float | None = None
+    _is_recording = False
+    _opened_at: datetime | None = None
 
     def _timer(self) -> Timer | None:
         if self.case is None or self.step is None:
@@ -38,7 +57,7 @@ class TimedScreen(CaseScreen):
         if step is not None and step.burst_s is not None:
             idle = f"{key}  a burst of {step.burst_s:g} s"
         elif step is not None and (dwell_s := timed_s(step)):
-            idle = f"{key}  start {duration(dwell_s)}"
+            idle = f"{key}  start {words.duration(dwell_s)}"
         self.query_one(Countdown).show(timer.ends if timer else None, idle)
 
     def action_timer(self) -> None:
@@ -46,11 +65,9 @@ class TimedScreen(CaseScreen):
         step = self.step
         if step is None or self._busy:
             return
-        dwell_s = timed_s(step)
-        workshop = self.services.workshop
-        timer = self._timer()
+        dwell_s, timer = timed_s(step), self._timer()
         if timer is not None:
-            self._ask_stop_timer(step, timer)
+            self._ask_stop_timer(timer)
         elif step.burst_s is not None and self.panel == "work":
             self.query_one(Countdown).begin_burst(step.burst_s)
         elif dwell_s is None:
@@ -58,31 +75,27 @@ class TimedScreen(CaseScreen):
         elif self.panel != "work":
             self.show_fault("the step is not open yet; first answer what stands on the left")
         else:
-            label = timer_label(step)
-            self.serve(
-                lambda: workshop.start_timer(self.case_id, step.id, dwell_s, label), self._timed
-            )
+            self._with_timer(self.workshop.start_timer, dwell_s, words.timer_label(step))
 
     def action_more_time(self) -> None:
         """Put a look off; a limit of exposure is never put off."""
-        step = self.step
-        if step is not None and not self._busy:
-            self.serve(
-                lambda: self.services.workshop.extend_timer(self.case_id, step.id), self._timed
-            )
+        if not self._busy:
+            self._with_timer(self.workshop.extend_timer)
 
-    def _ask_stop_timer(self, step: Step, timer: Timer) -> None:
+    def _ask_stop_timer(self, timer: Timer) -> None:
         """Stop a timer that is over at once, a running one only when told so."""
+        stop = partial(self._with_timer, self.workshop.stop_timer)
         left_s = (timer.ends - self.services.clock()).total_seconds()
         if left_s <= 0:
-            self._stop_timer(step)
+            stop()
             return
         asked = f"The timer has {clock_words(left_s)} left. Stop it?"
-        stops = "stop it, the time so far is not kept"
-        confirm(self, asked, "let it run", stops, lambda: self._stop_timer(step))
+        confirm(self, asked, "let it run", "stop it, the time so far is not kept", stop)
 
-    def _stop_timer(self, step: Step) -> None:
-        self.serve(lambda: self.services.workshop.stop_timer(self.case_id, step.id), self._timed)
+    def _with_timer(self, act: Callable[..., Case], *told: Any) -> None:
+        step = self.step
+        if step is not None:
+            self.serve(lambda: act(self.case_id, step.id, *told), self._timed)
 
     def _timed(self, case: Case) -> None:
         if self.plan is not None:
@@ -95,36 +108,21 @@ class TimedScreen(CaseScreen):
             return self.step is not None and is_look(self.step) and self._timer() is not None
         return super().check_action(action, parameters)
 
-
-class RecordingScreen(TimedScreen):
-    """A screen of one step on which its outcome is recorded."""
-
-    def __init__(self, services: Services, case_id: str) -> None:
-        super().__init__(services, case_id)
-        self.step_id: str | None = None
-        self.observed = ""
-        self.particulars = Particulars()
-        self._busy = True
-        self._stands_since: float | None = None
-        self._is_recording = False
-        self._to_tell: Read | None = None
-        self._opened_at: datetime | None = None
-
     def _ask_unseen(self, case: Case) -> None:
         """Ask once before the cleaning is left behind with zones that nobody looked at."""
-        knowledge = self.services.workshop.knowledge
-        unseen = unseen_zones(knowledge, case)
+        unseen = unseen_zones(self.knowledge, case)
         if not unseen or case.id in self.services.asked_unseen:
             return
-        self.services.asked_unseen.add(case.id)
-        names = ", ".join(knowledge.zones[zone].name for zone in unseen)
+        names = ", ".join(self.knowledge.zones[zone].name for zone in unseen)
         choices = (("look", "look there first"), ("go-on", "go on without"))
-        self.ask(ChoiceScreen(f"Not looked at yet: {names}.", choices), self._unseen_answered)
 
-    def _unseen_answered(self, answer: str) -> None:
-        if answer == "look":
-            self.post_message(Wanted("observe", self.case_id))
-            self.dismiss()
+        def answered(answer: str) -> None:
+            self.services.asked_unseen.add(case.id)
+            if answer == "look":
+                self.post_message(Wanted("observe", self.case_id))
+                self.dismiss()
+
+        self.ask(ChoiceScreen(f"Not looked at yet: {names}.", choices), answered)
 
     def action_particulars(self) -> None:
         """Set amount, minutes, note and photos before recording."""
@@ -132,7 +130,7 @@ class RecordingScreen(TimedScreen):
         if step is not None:
             form = particulars_form(
                 self.particulars,
-                lambda photo: self.services.workshop.check_photo(self.case_id, photo),
+                lambda photo: self.workshop.check_photo(self.case_id, photo),
                 lambda amount_ml: far_more(step, amount_ml),
                 self._newest(),
                 self.sign("newest"),
@@ -141,13 +139,11 @@ class RecordingScreen(TimedScreen):
 
     def _newest(self) -> dict[str, str]:
         """Return the newest picture by what it may be: taken since the step opened, it is after."""
-        found = self.services.workshop.newest_photo()
+        found = self.workshop.newest_photo()
         if found is None:
             return {}
-        place, taken = found
-        is_after = self._opened_at is not None and taken >= self._opened_at
-        names = [*PHOTOS][::-1] if is_after else [*PHOTOS]
-        return dict.fromkeys(names, str(place))
+        is_after = self._opened_at is not None and found[1] >= self._opened_at
+        return dict.fromkeys([*PHOTOS][:: -1 if is_after else 1], str(found[0]))
 
     def _particularised(self, filled: Filled) -> None:
         self.particulars = particulars_of(filled)
@@ -157,9 +153,7 @@ class RecordingScreen(TimedScreen):
             return self.particulars.minutes
         timer = self._timer()
         since = timer.started if timer else self._opened_at
-        if since is None:
-            return None
-        return round((self.services.clock() - since).total_seconds() / 60, 1)
+        return round((self.services.clock() - since).total_seconds() / 60, 1) if since else None
 
     def action_outcome(self, outcome: str) -> None:
         """Record the outcome of this pass."""
@@ -180,30 +174,28 @@ class RecordingScreen(TimedScreen):
         if due_s is None or minutes is None:
             self._record(step, outcome, minutes)
             return
-        asked = f"{duration(round(minutes * 60))} of {duration(round(due_s))} have passed."
+        asked = (
+            f"{words.duration(round(minutes * 60))} of {words.duration(round(due_s))} have passed."
+        )
         choices = (
             ("go-on", "not yet: go on with the step"),
             ("ended", "record it: it was ended that early"),
             ("longer", "record it: it had longer, this clock did not see it"),
         )
-        self.ask(
-            ChoiceScreen(asked, choices),
-            lambda answer: self._record_early(step, outcome, minutes, answer),
-        )
 
-    def _record_early(self, step: Step, outcome: str, minutes: float, answer: str) -> None:
-        """Record an end that came early, with the time that is true, or go on."""
-        if answer in ("ended", "longer") and self.step is step and not self._busy:
-            self._record(step, outcome, minutes if answer == "ended" else None)
+        def early(answer: str) -> None:
+            if answer != "go-on" and self.step is step and not self._busy:
+                self._record(step, outcome, minutes if answer == "ended" else None)
+
+        self.ask(ChoiceScreen(asked, choices), early)
 
     def _record(self, step: Step, outcome: str, minutes: float | None) -> None:
         self._busy = self._is_recording = True
         self.query_one(OutcomeBar).acknowledge(outcome)
         told, observed = self.particulars, self.observed
-        workshop = self.services.workshop
 
         def act() -> Read:
-            case = workshop.record(
+            case = self.workshop.record(
                 self.case_id,
                 step.id,
                 outcome,
@@ -233,15 +225,7 @@ class RecordingScreen(TimedScreen):
 
     def _recorded(self, read: Read) -> None:
         self.show_case(read.case, read.plan)
-        self._tell_recorded(read)
-
-    def _tell_recorded(self, read: Read) -> None:
-        """Show the record; above a window that was opened meanwhile it would cover STOP."""
-        if not self.is_topmost:
-            self._to_tell = read
-            return
-        self._to_tell = None
-        self.app.push_screen(RecordedScreen(read, self.step), self._go_on)
+        self.show_window(RecordedScreen(read, self.step), self._go_on)
 
     def _go_on(self, answer: str | None) -> None:
         """Go on to the next step, to the plan, or take the record back for a reason, then go on."""
@@ -251,7 +235,7 @@ class RecordingScreen(TimedScreen):
         elif answer == GO_ON:
             self._next()
         else:
-            self.change(lambda: self.services.workshop.undo(self.case_id, answer), self._next)
+            self.change(lambda: self.workshop.undo(self.case_id, answer), self._next)
 
     def _next(self) -> None:
         self.step_id = None
@@ -261,3 +245,61 @@ class RecordingScreen(TimedScreen):
         """Go to the plan; a record under way is told first, also where it could not be written."""
         if not self._is_recording:
             super().action_leave()
+
+
+# No reason in words.
+GO_ON = ""
+
+
+def recorded_text(case: Case, plan: Plan, before: Step | None, look: str) -> Content:
+    """Return the last record and what follows from it, in words."""
+    last = case.attempts[-1]
+    minutes = "" if last.minutes is None else f", {last.minutes:g} min"
+    parts: list[Content | str | tuple[str, str]] = [
+        (f"Recorded: {words.OUTCOME_WORDS.get(last.outcome, last.outcome)}\n", "bold"),
+        (
+            f"{before.name if before else last.method or last.step}, "
+            f"{words.amount_words(last.amount_ml)}{minutes}\n\n"
+        ),
+    ]
+    step = plan.next_step()
+    if plan.held:
+        parts.append(("X THE CASE IS HELD\n", "bold"))
+        parts += [f"{hold.sentence}\n" for hold in plan.held]
+    elif step is None:
+        why = no_step_words(plan, look)
+        parts.append((f"{words.sentence(why)}\n", "bold"))
+        parts += [
+            f"{notice.text}\n" for notice in plan.notices if notice.text.rstrip(".") not in why
+        ]
+    else:
+        parts.append(("Next: ", "bold"))
+        parts += [(f"{step.name}\n", "bold"), f"{words.step_place(step)}\n{step.because}\n"]
+    return Content.assemble(*parts)
+
+
+class RecordedScreen(Question[str | None]):
+    """Show the record; the answer is to go on, the reason to take it back, None for the plan."""
+
+    BINDINGS = [
+        bind("choose", "go_on", "Go on"),
+        bind("undo", "undo"),
+        bind("leave", "leave", "Plan"),
+    ]
+
+    def __init__(self, read: Read, before: Step | None) -> None:
+        super().__init__()
+        self._read, self._before = read, before
+
+    def _parts(self) -> Iterable[Widget]:
+        read = self._read
+        yield told(recorded_text(read.case, read.plan, self._before, self.sign("look")))
+
+    def action_go_on(self) -> None:
+        """Go on to the next step, or to the plan if there is none."""
+        self.dismiss(GO_ON if self._read.plan.next_step() is not None else None)
+
+    def action_undo(self) -> None:
+        """Take it back by a correction with a reason."""
+        kept = ("It is not deleted: a correction is written behind it.",)
+        ask_reason(self, "Take the record back", kept, "What was wrong with it?", self.dismiss)

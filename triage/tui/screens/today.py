@@ -1,8 +1,11 @@
-"""The bench day: what to do in which order, the chambers, the record, what worked and is left."""
+"""The bench day: what to do in which order, the chambers, the record, what worked and is left.
+
+The commands print ids, which can be copied; here everything is called by its name.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -11,33 +14,24 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from triage.case.models import Case
+from triage.case.naming import one_line
 from triage.errors import TriageError
+from triage.history.benchday import BenchDay
 from triage.history.filterline import EXAMPLE, filter_from_line
-from triage.history.table import Filter
-from triage.service.acts import (
-    attempts_on_record,
-    bench_day,
-    evidence_of,
-    note_look,
-    running_chambers,
-    used_up,
-)
-from triage.show.record import clock
+from triage.history.table import Filter, HistoryRow
+from triage.history.watch import ChamberWatch
+from triage.knowledge.book import Knowledge
+from triage.plan.names import zone_words
+from triage.service import acts
+from triage.show import record
+from triage.show.blocks import Block, Line
+from triage.show.compared import method_photo_blocks
+from triage.show.words import OUTCOME_WORDS
+from triage.tui.hanging import BOLD, ActionList, Hanging, Row, hanging, title_row
 from triage.tui.keysets import bind, keyset_of, pick
+from triage.tui.ringing import place_of
 from triage.tui.screens.base import FilteredScreen, Wanted
-from triage.tui.screens.form import Field, FormScreen
-from triage.tui.services import Services
-from triage.tui.todayrows import (
-    MOST_ROWS,
-    DayRow,
-    Names,
-    chamber_rows,
-    day_rows,
-    matching,
-    record_rows,
-    used_rows,
-)
-from triage.tui.widgets.actionlist import ActionList, Row
+from triage.tui.screens.form import Field, Filled, FormScreen
 
 VIEWS = ("The day", "Chambers", "The record", "Worked, and stock")
 DAY, CHAMBERS, RECORD, WORKED = range(len(VIEWS))
@@ -45,12 +39,8 @@ WORKING = "working..."
 ONLY_IN = {"looked": CHAMBERS, "filter": RECORD, "photos": RECORD}
 
 
-@dataclass(frozen=True)
-class View:
-    """What one view says in its line, and its rows."""
-
-    says: str
-    rows: Iterable[Row]
+# What a view says in its line, and its rows.
+View = tuple[str, Iterable[Row]]
 
 
 class TodayScreen(FilteredScreen):
@@ -69,17 +59,13 @@ class TodayScreen(FilteredScreen):
         bind("reload", "read", show=False),
     ]
 
-    def __init__(self, services: Services) -> None:
-        super().__init__(services)
-        self.view = DAY
-        self._filter = ""
-        self._said = ""
-        self._is_old = True
+    view = DAY
+    _filter = _said = ""
+    _is_old = True
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the names of the views, the filter, what the view says, and its rows."""
+    def _parts(self) -> Iterable[Widget]:
         yield Static("", id="today-views")
-        line, rows = super().parts()
+        line, rows = super()._parts()
         yield from (line, Static("", id="today-says"), rows)
 
     def on_screen_resume(self) -> None:
@@ -100,7 +86,7 @@ class TodayScreen(FilteredScreen):
         if view != self.view:
             self.view = view
             self.line.display = False
-            self._fill(View("", ()))
+            self._fill(("", ()))
             self.action_into_list()
             self.refresh_bindings()
         self.action_read()
@@ -114,10 +100,12 @@ class TodayScreen(FilteredScreen):
         keys = keyset_of(self.app)
         head = "  ".join(f"{keys.pick(at)} {name}" for at, name in enumerate(names))
         self.query_one("#today-views", Static).update(Content(head))
-        self.serve(
-            lambda: replace(read := self._read(view, line), rows=tuple(read.rows)),
-            lambda read: self._show(view, read),
-        )
+
+        def act() -> View:
+            says, rows = self._read(view, line)
+            return says, tuple(rows)
+
+        self.serve(act, lambda read: self._fill(read) if view == self.view else None)
 
     def show_fault(self, text: str) -> None:
         """Show a fault; what is on the screen stays, and is said to be what it is."""
@@ -125,48 +113,43 @@ class TodayScreen(FilteredScreen):
         super().show_fault(text)
 
     def _read(self, view: int, line: str) -> View:
-        workshop = self.services.workshop
-        names = Names(workshop.knowledge, self._case_of())
+        names = self._names()
         if view == DAY:
-            day = bench_day(workshop)
-            ends = f"; ends {clock(day.plan.ends_min)}" if day.plan.entries else ""
-            return View(
-                f"{workshop.clock():%Y-%m-%d, planned at %H:%M}, {day.cases} cases{ends}",
-                day_rows(day, names),
-            )
+            day = acts.bench_day(self.workshop)
+            ends = f"; ends {record.clock(day.plan.ends_min)}" if day.plan.entries else ""
+            when = f"{self.workshop.clock():%Y-%m-%d, planned at %H:%M}"
+            return f"{when}, {day.cases} cases{ends}", day_rows(day, names)
         if view == CHAMBERS:
-            chambers = running_chambers(workshop)
-            return View(f"Running chambers: {len(chambers)}", chamber_rows(chambers, names))
+            chambers = acts.running_chambers(self.workshop)
+            return f"Running chambers: {len(chambers)}", chamber_rows(chambers, names)
         if view == RECORD:
             asked = filter_from_line(line)
-            attempts = attempts_on_record(workshop, replace(asked, words=()))
+            attempts = acts.attempts_on_record(self.workshop, replace(asked, words=()))
             if asked.words:
-                titles = {each.id: each.title for each in workshop.list_cases()}
+                titles = {each.id: each.title for each in self.workshop.list_cases()}
                 attempts = matching(attempts, asked.words, titles, names)
             more = f", the newest {MOST_ROWS} are shown" if len(attempts) > MOST_ROWS else ""
             chosen = f" that pass: {line}" if line else " on record"
-            return View(f"Attempts{chosen}: {len(attempts)}{more}", record_rows(attempts, names))
-        return View(
-            "What was used and is left; below it how often methods worked here",
-            used_rows(
-                *used_up(workshop),
-                evidence_of(workshop),
-                attempts_on_record(workshop, Filter()),
-                names,
-            ),
+            return f"Attempts{chosen}: {len(attempts)}{more}", record_rows(attempts, names)
+        attempts = acts.attempts_on_record(self.workshop, Filter())
+        told = (
+            *record.usage_blocks(*acts.used_up(self.workshop), names.called),
+            *record.evidence_blocks(acts.evidence_of(self.workshop), names.called),
+            *method_photo_blocks(attempts, names.called),
         )
+        return "What was used and is left; below it how often methods worked here", used_rows(told)
 
-    def _case_of(self) -> Callable[[str], Case | None]:
-        """Return how a case is read for its title; each once, one that cannot be read is None."""
+    def _names(self) -> Names:
+        """Return what things are called; each case is read once, None if it cannot be read."""
 
         @cache
         def case_of(case_id: str) -> Case | None:
             try:
-                return self.services.workshop.load(case_id)
+                return self.workshop.load(case_id)
             except (TriageError, OSError):
                 return None
 
-        return case_of
+        return Names(self.knowledge, case_of)
 
     # -- showing -----------------------------------------------------------------------------------
 
@@ -174,14 +157,10 @@ class TodayScreen(FilteredScreen):
         for line in self.query("#today-says").results(Static):
             line.update(Content(text))
 
-    def _show(self, view: int, read: View) -> None:
-        if view == self.view:
-            self._fill(read)
-
     def _fill(self, view: View) -> None:
-        self._said = view.says
-        self._say(view.says)
-        self.query_one(ActionList).show(view.rows)
+        self._said, rows = view
+        self._say(self._said)
+        self.query_one(ActionList).show(rows)
 
     # -- acts --------------------------------------------------------------------------------------
 
@@ -199,22 +178,24 @@ class TodayScreen(FilteredScreen):
             self.show_fault("no chamber runs; start the timer of a chamber in its plan")
             return
         case = row.case
-        name = Names(self.services.workshop.knowledge, self._case_of()).case(case)
+        name = self._names().case(case)
         ask = f"{name}: what was seen or topped up? Enter records the look, also without a word."
-        form = FormScreen(ask, (Field("note", "Seen, topped up"),))
-        self.ask(form, lambda filled: self._looked(case, filled["note"]))
 
-    def _looked(self, case: str, note: str) -> None:
-        workshop = self.services.workshop
-        self.serve(lambda: note_look(workshop, case, note), lambda _: self.action_read())
+        def looked(filled: Filled) -> None:
+            self.serve(
+                lambda: acts.note_look(self.workshop, case, filled["note"]),
+                lambda _: self.action_read(),
+            )
+
+        self.ask(FormScreen(ask, (Field("note", "Seen, topped up"),)), looked)
 
     def action_photos(self) -> None:
         """Show the photos of the case under the cursor."""
         row: DayRow | None = self.row
-        if row is None or not row.has_photos:
+        if row is not None and row.has_photos:
+            self.post_message(Wanted("photos", row.case))
+        else:
             self.show_fault("this attempt has no photo; write photos in the filter to find some")
-            return
-        self.post_message(Wanted("photos", row.case))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Take the filter; Enter in the list goes on from there."""
@@ -223,8 +204,137 @@ class TodayScreen(FilteredScreen):
 
     def action_leave(self) -> None:
         """Leave the filter line first, then the screen."""
-        if not self.is_line_left():
-            self.dismiss()
-            return
-        self._filter = ""
-        self.action_read()
+        is_open = self.line.display
+        super().action_leave()
+        if is_open:
+            self._filter = ""
+            self.action_read()
+
+
+SIGN = 13
+WHEN = 18
+#: rows a list is given; the commands print all
+MOST_ROWS = 300
+
+
+@dataclass(frozen=True)
+class Names:
+    """What cases, steps and entries of the knowledge are called.
+
+    ``case_of`` returns the case with an id, None if it cannot be read.
+    """
+
+    knowledge: Knowledge
+    case_of: Callable[[str], Case | None]
+
+    def case(self, case_id: str) -> str:
+        """Return the title of a case, its id if it has none."""
+        case = self.case_of(case_id)
+        return one_line(case.title) or case.id if case else case_id
+
+    def place(self, case_id: str, step: str) -> str:
+        """Return the zone that a step works on."""
+        case = self.case_of(case_id)
+        return place_of(case, step, self.knowledge.zones) if case else zone_words(None, None)
+
+    def of(self, case_id: str, step: str) -> str:
+        """Return a case, or a step of it, in words."""
+        return f"{self.case(case_id)}{f': {self.place(case_id, step)}' if step else ','}"
+
+    def called(self, kind: str, key: str) -> str:
+        """Return the name of a method, a zone, an agent, a group, a deposit or a state."""
+        held = self.knowledge.table(kind).get(key)
+        if held is None and kind == "deposit":
+            held = self.knowledge.conditions.get(key)
+        return str(getattr(held, "name", key))
+
+    def named(self, row: HistoryRow) -> HistoryRow:
+        """Return an attempt with names in place of ids."""
+        return replace(
+            row,
+            case=self.case(row.case),
+            method=self.called("method", row.method),
+            deposit=self.called("deposit", row.deposit),
+            zone=self.called("zone", row.zone),
+            outcome=OUTCOME_WORDS.get(row.outcome, row.outcome),
+        )
+
+
+@dataclass(frozen=True)
+class DayRow(Row):
+    """One row; Enter opens the plan of its case, if it has one."""
+
+    case: str = ""
+    has_photos: bool = False
+
+
+def _row(prompt: Hanging, case: str = "", *, has_photos: bool = False) -> DayRow:
+    return DayRow("", prompt, case=case, has_photos=has_photos)
+
+
+def day_rows(day: BenchDay, names: Names) -> Iterator[Row]:
+    """Yield what runs, the order of the day, and behind it what is aired, runs on, or waits."""
+    yield from _section_rows(record.running_sections(day, names.of), names)
+    for entry in day.plan.entries:
+        span, what, whose = record.entry_words(entry, names.of)
+        yield _row(hanging(span, (what, BOLD), whose, width=SIGN), entry.case)
+    if not day.plan.entries:
+        yield _row(hanging("", record.NOTHING, width=SIGN))
+    yield from _section_rows(record.day_sections(day, names.of), names)
+
+
+def _section_rows(sections: Iterable[record.Section], names: Names) -> Iterator[Row]:
+    for section in sections:
+        yield title_row(section.head)
+        for line, case in section.lines:
+            title = names.case(case)  # a case left out as a whole stands there twice
+            yield _row(hanging("  -", line.replace(f"{title}, {title}:", f"{title}:")), case)
+
+
+def chamber_rows(chambers: Sequence[ChamberWatch], names: Names) -> Iterator[Row]:
+    """Yield the running chambers, the next look first."""
+    for each in chambers:
+        case, (first, *more) = each.running.case, record.chamber_lines(each)
+        sign = "@ LOOK NOW" if each.is_overdue else "@ runs"
+        told = (first.replace(case, names.case(case), 1), BOLD)
+        yield _row(hanging(sign, told, *more, width=SIGN), case)
+    if not chambers:
+        yield _row(hanging("", record.NO_CHAMBER, width=SIGN))
+
+
+def record_rows(attempts: tuple[HistoryRow, ...], names: Names) -> Iterator[Row]:
+    """Yield attempts, the newest first."""
+    for attempt in attempts[:MOST_ROWS]:
+        when, what, more = record.attempt_words(names.named(attempt))
+        pictured = bool(attempt.photo_before or attempt.photo_after)
+        prompt = hanging(when, (what, BOLD), more, width=WHEN)
+        yield _row(prompt, attempt.case, has_photos=pictured)
+    if not attempts:
+        yield _row(hanging("", record.NO_ATTEMPT, width=WHEN))
+
+
+def matching(
+    attempts: Iterable[HistoryRow], words: tuple[str, ...], titles: Mapping[str, str], names: Names
+) -> tuple[HistoryRow, ...]:
+    """Return the attempts in which every word stands, as it is shown or as it is kept.
+
+    ``titles`` are the titles of the cases by id.
+    """
+    wanted = [word.casefold() for word in words]
+
+    def said(row: HistoryRow) -> str:
+        called = names.named(row)
+        parts = (
+            *(row.case, titles.get(row.case, ""), row.note, row.observed, row.step),
+            *(row.method, row.deposit, row.zone, row.outcome),
+            *(called.method, called.deposit, called.zone, called.outcome),
+        )
+        return " ".join(parts).casefold()
+
+    return tuple(row for row in attempts if all(word in said(row) for word in wanted))
+
+
+def used_rows(told: Iterable[Block]) -> Iterator[Row]:
+    """Yield what evaporated, what is left, how often each method worked, and by the photos."""
+    for line in [block for block in told if isinstance(block, Line)][:MOST_ROWS]:
+        yield _row(hanging("  -", line.text)) if line.depth else title_row(line.text)

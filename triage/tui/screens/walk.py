@@ -12,7 +12,6 @@ from textual.widget import Widget
 from textual.widgets import ContentSwitcher, Input, Static
 
 from triage.looks import is_after_cleaning
-from triage.plan.model import Step
 from triage.show.words import duration, stage_word
 from triage.tui.keysets import bind, pick, recording
 from triage.tui.screens.desk import DeskMenu
@@ -22,7 +21,9 @@ from triage.tui.screens.recording import RecordingScreen
 from triage.tui.screens.windows import DetailScreen
 from triage.tui.services import Services
 from triage.tui.shown import doing_text, step_text
-from triage.tui.widgets.stepping import Checklist, Countdown, OutcomeBar, StopPoints
+from triage.tui.widgets.stepping import Checklist, Countdown, OutcomeBar
+
+HOLD_ASKS = "What do you see? Write it in words, then Enter. Nothing opens on Enter alone."
 
 
 class WalkScreen(RecordingScreen):
@@ -42,13 +43,13 @@ class WalkScreen(RecordingScreen):
         bind("leave", "leave", "Plan"),
     ]
 
+    _left_at: datetime | None = None
+
     def __init__(self, services: Services, case_id: str, step_id: str | None = None) -> None:
         super().__init__(services, case_id)
         self.step_id = step_id
-        self._left_at: datetime | None = None
 
-    def parts(self) -> Iterable[Widget]:
-        """Return headline, the three panels, timers, stop points and outcome keys."""
+    def _parts(self) -> Iterable[Widget]:
         yield Static("", id="headline")
         yield Horizontal(
             ContentSwitcher(
@@ -61,16 +62,12 @@ class WalkScreen(RecordingScreen):
             ),
             Vertical(
                 Countdown(self.services.clock, id="countdown"),
-                StopPoints(id="stops"),
+                VerticalScroll(Static("", id="stops-text"), id="stops", can_focus=False),
                 id="watching",
             ),
             id="walking",
         )
         yield OutcomeBar(id="outcomes")
-
-    def on_mount(self) -> None:
-        """Read the case."""
-        self.begin()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the keys of the checklist only while it is open."""
@@ -95,11 +92,14 @@ class WalkScreen(RecordingScreen):
         self.particulars = Particulars(amount_ml=step.amount_ml)
         self._opened_at = None
         self.query_one("#headline", Static).update(Content(step.name))
-        self.query_one(StopPoints).show(step.stop_points)
+        stops = ("STOP (Esc) if you see", *(f"! {point.see}" for point in step.stop_points))
+        self.query_one("#stops-text", Static).update(Content.styled("\n".join(stops), "bold"))
         self._give_all_room()
         self.query_one(Checklist).show(step)
         self.query_one("#doing", Static).update(doing_text(step).drawn())
-        self.query_one("#hold-text", Static).update(_hold_text(step))
+        self.query_one("#hold-text", Static).update(
+            Content.assemble((f"HOLD POINT\n\n{step.hold}\n\n", "bold"), HOLD_ASKS)
+        )
         self.query_one(Countdown).bursts = 0
         self.refresh_bindings()
         self.show_place(
@@ -149,8 +149,8 @@ class WalkScreen(RecordingScreen):
         further = "   PgDn reads on" if self.query_one(f"#{self.panel}").max_scroll_y else ""
         name = Content(f"{self.step.name}{further}")
         self.query_one("#headline", Static).update(name, layout=False)
-        watching, stops = self.query_one("#watching"), self.query_one(StopPoints)
-        if stops.max_scroll_y and not watching.has_class("-crowded"):
+        watching = self.query_one("#watching")
+        if self.query_one("#stops").max_scroll_y and not watching.has_class("-crowded"):
             watching.add_class("-crowded")
             self.query_one(Countdown).set_small(is_small=True)
 
@@ -212,9 +212,8 @@ class WalkScreen(RecordingScreen):
 
     def on_screen_resume(self) -> None:
         """Tell what was recorded meanwhile; after long ask again for what must be ready."""
-        if self._to_tell is not None:
-            self._tell_recorded(self._to_tell)
-            return
+        if self._to_show:
+            return  # what was recorded meanwhile is told first
         left_at, self._left_at = self._left_at, None
         if left_at is not None and not self._busy:
             self.interrupted((self.services.clock() - left_at).total_seconds())
@@ -223,7 +222,7 @@ class WalkScreen(RecordingScreen):
         """Ask again for what must be ready and seen if nobody worked here for that long."""
         if not self.is_whole:
             return
-        again_s = self.services.workshop.knowledge.judgement.release_again_s.value
+        again_s = self.knowledge.judgement.release_again_s.value
         if self.step is not None and away_s > again_s and (self.step.hazardous or self.step.hold):
             checklist = self.query_one(Checklist)
             ticked = "the checklist" if self.step.hazardous and checklist.is_ready else ""
@@ -257,11 +256,3 @@ class WalkScreen(RecordingScreen):
             self.tell(CHANGED_OUTSIDE)
 
         self.serve(self.read, then)
-
-
-def _hold_text(step: Step) -> Content:
-    return Content.assemble(
-        ("HOLD POINT\n\n", "bold"),
-        (f"{step.hold}\n\n", "bold"),
-        "What do you see? Write it in words, then Enter. Nothing opens on Enter alone.",
-    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from textual import events
 from textual.app import ComposeResult
@@ -16,15 +16,12 @@ from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from triage.tui.hanging import hanging
-from triage.tui.keysets import WORDS, KeySet, bind, key_name, keyset_of
+from triage.plan.model import Step
+from triage.tui.hanging import ActionList, hanging
+from triage.tui.keysets import bind, key_name, keyset_of
 from triage.tui.screens.base import OPENING_S, Answered, Leaving
-from triage.tui.widgets.actionlist import ActionList
+from triage.tui.shown import Reasons
 from triage.tui.widgets.frame import KeysLine
-
-if TYPE_CHECKING:
-    from triage.plan.model import Step
-    from triage.tui.shown import Reasons
 
 # Keys that lists and inputs bring along and that need no line in the help.
 MOVING = ("cursor_", "page_", "scroll", "first", "last")
@@ -40,23 +37,22 @@ class Question(ModalScreen[Answered], Leaving[Answered]):
     ]
     WINDOW = ""
 
+    def __init__(self, title: str = "") -> None:
+        super().__init__()
+        self._title = title
+
     def compose(self) -> ComposeResult:
-        """Lay out the window around its parts."""
-        yield Vertical(*self.parts(), classes=f"window {self.WINDOW}")
+        """Lay out the window: its title, then its parts."""
+        titled = [Static(Content(self._title), classes="window-title")] if self._title else []
+        yield Vertical(*titled, *self._parts(), classes=f"window {self.WINDOW}")
         yield KeysLine()
 
-    def parts(self) -> Iterable[Widget]:
-        """Return what stands in the window."""
+    def _parts(self) -> Iterable[Widget]:
         return ()
 
     def action_leave(self) -> None:
         """Answer nothing."""
         self.dismiss(None)
-
-
-def titled(text: str) -> Static:
-    """Return the title of a window."""
-    return Static(Content(text), classes="window-title")
 
 
 def told(text: Visual | Content, *, can_focus: bool = False) -> VerticalScroll:
@@ -67,22 +63,17 @@ def told(text: Visual | Content, *, can_focus: bool = False) -> VerticalScroll:
 class ChoiceScreen(Question[str | None]):
     """Ask for one of several things, by key, mouse or list; the answer is its id, None if left.
 
-    Parameters
-    ----------
-    title   what is asked
-    choices id and text of each, in order
+    ``choices`` are id and text of each, in order.
     """
 
     BINDINGS = [bind("leave", "leave", "Back without choosing")]
 
     def __init__(self, title: str, choices: Sequence[tuple[str, str]]) -> None:
-        super().__init__()
-        self._title, self._choices = title, tuple(choices)
+        super().__init__(title)
+        self._choices = tuple(choices)
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the question and its answers."""
+    def _parts(self) -> Iterable[Widget]:
         keys = keyset_of(self.app)
-        yield titled(self._title)
         rows = (
             Option(hanging(keys.pick(at), text, width=3), id=choice)
             for at, (choice, text) in enumerate(self._choices)
@@ -124,17 +115,15 @@ class DetailScreen(Question[None]):
     WINDOW = "-tall"
 
     def __init__(self, title: str, text: Content | Reasons) -> None:
-        super().__init__()
-        self._title, self._text = title, text
+        super().__init__(title)
+        self._text = text
 
     @property
     def plain(self) -> str:
         """The text in plain words."""
         return self._text.plain
 
-    def parts(self) -> Iterable[Widget]:
-        """Return title and text."""
-        yield titled(self._title)
+    def _parts(self) -> Iterable[Widget]:
         yield told(self._text if isinstance(self._text, Content) else self._text.drawn())
 
     def action_scroll(self, lines: int) -> None:
@@ -143,10 +132,7 @@ class DetailScreen(Question[None]):
 
 
 class HelpScreen(DetailScreen):
-    """The keys that work on the screen below, read from the bindings themselves."""
-
-    def __init__(self, bindings: Mapping[str, ActiveBinding], more: str) -> None:
-        super().__init__("Keys that work here", Content(f"{keys_text(bindings)}\n\n{more}"))
+    """The keys that work on the screen below."""
 
 
 def keys_text(bindings: Mapping[str, ActiveBinding]) -> str:
@@ -178,12 +164,8 @@ class AlarmScreen(Question[bool]):
     ]
 
     def __init__(self, words: str, pulse: Callable[[], float]) -> None:
-        super().__init__()
-        self._words, self._pulse, self._since = words, pulse, pulse()
-
-    def parts(self) -> Iterable[Widget]:
-        """Return what is over."""
-        yield titled(self._words)
+        super().__init__(words)
+        self._pulse, self._since = pulse, pulse()
 
     def action_answer(self, goes: bool) -> None:
         """Go to the step, or let it wait; the title line goes on saying that it is over."""
@@ -208,24 +190,17 @@ class StopScreen(Question[bool]):
         super().__init__()
         self._step, self._has_timers = step, has_timers
 
-    def parts(self) -> Iterable[Widget]:
-        """Return the word and what to do."""
+    def _parts(self) -> Iterable[Widget]:
         yield Static("STOPPED", id="stopped")
-        text = stop_text(self._step, self._has_timers, keyset_of(self.app))
-        yield told(Content(text), can_focus=True)
-
-
-def stop_text(step: Step | None, has_timers: bool, keys: KeySet = WORDS) -> str:
-    """Return what to do now, with the stop points of the step at hand."""
-    goes_on = f"{keys.sign('leave')}  go on where you were"
-    ends = f"{keys.sign('end')}  end the program (all is on disk)"
-    lines = [
-        "Take the tool off the specimen. Put the lid on the liquid.",
-        f"{goes_on}      {ends}",
-        *([""] if step else []),
-    ]
-    for point in step.stop_points if step else ():
-        lines += [f"! {point.see}", f"  means: {point.means}", f"  then: {point.then}"]
-    if has_timers:
-        lines += ["", "A running timer goes on; its end stands in the case."]
-    return "\n".join(lines)
+        goes_on = f"{self.sign('leave')}  go on where you were"
+        ends = f"{self.sign('end')}  end the program (all is on disk)"
+        lines = [
+            "Take the tool off the specimen. Put the lid on the liquid.",
+            f"{goes_on}      {ends}",
+            *([""] if self._step else []),
+        ]
+        for point in self._step.stop_points if self._step else ():
+            lines += [f"! {point.see}", f"  means: {point.means}", f"  then: {point.then}"]
+        if self._has_timers:
+            lines += ["", "A running timer goes on; its end stands in the case."]
+        yield told(Content("\n".join(lines)), can_focus=True)

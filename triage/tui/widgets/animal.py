@@ -15,10 +15,9 @@ from textual.widgets import Static
 
 from triage.case.models import Case
 from triage.errors import TriageError, Where
-from triage.looks import is_clean
+from triage.looks import CLEAN, is_clean
 from triage.plan.model import Plan
 from triage.show.words import STATE_SIGNS, state_word
-from triage.tui.words import CLEAN_SIGN
 
 FOLDER = Path(__file__).parents[1] / "drawings"
 # A terminal cell is about twice as high as wide.
@@ -96,35 +95,33 @@ def parse_drawing(text: str, shown: str) -> Drawing:
     plan = view = ""
     zones: list[DrawnZone] = []
     for number, line in enumerate(head.splitlines(), 1):
-        word, _, rest = line.partition(" ")
-        if word == "plan:":
-            plan = rest.strip()
-        elif word == "view:":
-            view = rest.strip()
-        elif word == "zone" and len(rest.split()) in {2, 3}:
-            key, zone, *more = rest.split()
-            zones.append(DrawnZone(key, zone, paired=more == ["paired"]))
-        else:
-            raise TriageError(
-                f'"{line}" is no line of a drawing',
-                Where(shown, number),
-                "write: zone KEY ID, with paired behind it if there are two",
-            )
+        match line.split():
+            case ["plan:", name]:
+                plan = name
+            case ["view:", *_]:
+                view = line.removeprefix("view:").strip()
+            case ["zone", key, zone, *more] if len(more) < 2:
+                zones.append(DrawnZone(key, zone, paired=more == ["paired"]))
+            case _:
+                mend = "write: zone KEY ID, with paired behind it if there are two"
+                raise TriageError(f'"{line}" is no line of a drawing', Where(shown, number), mend)
     lines = tuple(line.rstrip() for line in art.splitlines())
     by_key = {zone.key: zone for zone in zones}
-    marks = []
-    for row, line in enumerate(lines):
-        for column, sign in enumerate(line):
-            if sign.isalnum() and sign in by_key:
-                marks.append((row, column, by_key[sign]))
+    marks = (
+        (row, column, by_key[sign])
+        for row, line in enumerate(lines)
+        for column, sign in enumerate(line)
+        if sign in by_key
+    )
     return Drawing(plan, view, tuple(zones), lines, tuple(marks))
 
 
-# What is to be done, what waits for an answer, what is done, what is closed. Only colours that
-# stand out from the ground in every theme.
+# What is to be done, what waits for an answer or for other steps, what is done, what is closed.
+# Only colours that stand out from the ground in every theme.
 STYLES = {
     "o": "bold $text-primary",
     "?": "bold $text-secondary",
+    ">": "$foreground",
     "+": "$foreground",
     "=": "$foreground",
     "#": "$foreground",
@@ -162,7 +159,7 @@ def zone_states(case: Case | None, plan: Plan | None) -> tuple[ZoneState, ...]:
         sure = f", {found.standing}" if found.deposit else ""
         words = f"{sign} {side}{found.deposit_name}{sure} - {state_word(found)}"
         if found.id in clean:
-            sign, words = CLEAN_SIGN[0], f"{CLEAN_SIGN}{f': {found.side}' if found.side else ''}"
+            sign, words = "=", f"= {CLEAN}{f': {found.side}' if found.side else ''}"
         states.append(ZoneState(found.zone, found.side, sign, words))
     return tuple(sorted(states, key=lambda each: [*STYLES].index(each.sign)))
 
@@ -176,13 +173,12 @@ LEGEND_ROOM = 10
 class AnimalDrawing(Static):
     """Show the drawing with the keys of its zones; the chosen zone's keys are reversed."""
 
+    @dataclass
     class ZoneClicked(Message):
         """A place on the drawing was clicked."""
 
-        def __init__(self, zone: DrawnZone, side: str | None) -> None:
-            super().__init__()
-            self.zone = zone
-            self.side = side
+        zone: DrawnZone
+        side: str | None
 
     def __init__(self, drawing: Drawing | None, **more: Any) -> None:
         super().__init__("", **more)
@@ -243,14 +239,10 @@ def with_signs(drawing: Drawing, states: tuple[ZoneState, ...], chosen: str) -> 
             at = _beside(lines[row], column)
             lines[row][at : at + 1] = state.sign
             styles.append((row, at, state.style))
-    told = ["".join(line) for line in lines]
-    starts = [0]
-    for line in told:
-        starts.append(starts[-1] + len(line) + 1)
-    art = Content("\n".join(told))
+    art = [Content("".join(line)) for line in lines]
     for row, column, style in styles:
-        art = art.stylize(style, starts[row] + column, starts[row] + column + 1)
-    return art
+        art[row] = art[row].stylize(style, column, column + 1)
+    return Content("\n").join(art)
 
 
 def _beside(line: list[str], column: int) -> int:

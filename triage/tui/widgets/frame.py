@@ -9,7 +9,6 @@ from typing import Any
 
 from rich.cells import cell_len, set_cell_size
 from textual import events
-from textual.app import ComposeResult
 from textual.binding import ActiveBinding
 from textual.containers import Horizontal
 from textual.content import Content
@@ -23,27 +22,17 @@ from triage.tui.keysets import ACTS, key_name
 class FaultLine(Static):
     """Hidden until there is a fault to show; shows words, not only a colour."""
 
+    text = ""
+
     def __init__(self, **more: Any) -> None:
         super().__init__("", **more)
         self.display = False
-        self.text = ""
 
-    def show(self, text: str) -> None:
-        """Show a fault."""
+    def show(self, text: str, word: str = "CANNOT DO THAT") -> None:
+        """Show a fault, or under another word what is none but must be seen; no text hides it."""
         self.text = text
-        self.update(Content(f"CANNOT DO THAT: {text}"))
-        self.display = True
-
-    def tell(self, text: str) -> None:
-        """Say something that is no fault but must be seen."""
-        self.text = text
-        self.update(Content(f"NOTE: {text}"))
-        self.display = True
-
-    def clear(self) -> None:
-        """Hide it again."""
-        self.text = ""
-        self.display = False
+        self.update(Content(f"{word}: {text}"))
+        self.display = bool(text)
 
 
 DOTS = "..."
@@ -83,9 +72,8 @@ class Place(Static):
         self._place = place
         self._draw()
 
-    def on_resize(self, event: events.Resize) -> None:
+    def on_resize(self) -> None:
         """Fit what is said into the new width."""
-        del event
         self._draw()
 
     def _draw(self) -> None:
@@ -97,27 +85,17 @@ class Place(Static):
 class TitleBar(Horizontal):
     """Where one is on the left, the timer that ends first on the right."""
 
-    def __init__(self, place: str = "", **more: Any) -> None:
-        super().__init__(**more)
-        self._place = place
-        self._said = ""
+    _said = ""
 
-    def compose(self) -> ComposeResult:
-        """Lay out the two halves."""
-        yield Place(self._place, id="place")
-        yield Static("", id="running")
-
-    def show_place(self, place: str) -> None:
-        """Say where one is."""
-        self._place = place
-        if self.is_mounted:
-            self.query_one("#place", Place).show(place)
+    def __init__(self, place: str) -> None:
+        self.place, self.said = Place(place, id="place"), Static("", id="running")
+        super().__init__(self.place, self.said)
 
     def show_running(self, text: str) -> None:
         """Say what is running."""
-        if self.is_mounted and text != self._said:
+        if text != self._said:
             self._said = text
-            self.query_one("#running", Static).update(Content(text))
+            self.said.update(Content(text))
 
 
 WRITING = frozenset({"space", "backspace", "delete"})
@@ -179,18 +157,14 @@ class KeysLine(Static):
 
     ALLOW_SELECT = False
     can_focus = False
-
-    def __init__(self, **more: Any) -> None:
-        super().__init__("", **more)
-        self._shown: list[Shown] = []
+    _shown: list[Shown] = []
 
     def on_mount(self) -> None:
         """Follow the bindings of the screen."""
         self.screen.bindings_updated_signal.subscribe(self, self._changed)
 
-    def on_resize(self, event: events.Resize) -> None:
+    def on_resize(self) -> None:
         """Show what fits in the new width."""
-        del event
         self._draw()
 
     def _changed(self, screen: Screen[Any]) -> None:

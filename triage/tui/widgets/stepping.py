@@ -5,27 +5,35 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from textual.app import ComposeResult
-from textual.containers import Vertical, VerticalScroll
+from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Digits, Static
 
-from triage.plan.model import Step, StopPoint
+from triage.plan.model import Step
 from triage.show.blocks import Line
 from triage.show.step import caution_blocks, preparation, work_blocks
 from triage.show.words import OUTCOME_WORDS
-from triage.tui.keysets import keyset_of
+from triage.tui.keysets import OUTCOME_KEYS, keyset_of
 from triage.tui.shown import Reasons
-from triage.tui.timerwatch import WARN_S
-from triage.tui.words import OUTCOME_KEYS, clock_words
 
 if TYPE_CHECKING:
-    from triage.service import Clock
+    from triage.service.listing import Clock
 
 CLOSED = {
     "ready": "The step is not open yet.   {not_done}  record: not done",
     "hold": "The step is not open yet: write what you see, or F9 goes back to the plan.",
 }
+
+
+WARN_S = 20
+
+
+def clock_words(seconds: float) -> str:
+    """Return seconds as h:mm:ss or m:ss, never below zero."""
+    whole = max(0, int(seconds + 0.999) if seconds > 0 else int(-seconds))
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
 
 
 class Checklist(Static):
@@ -86,18 +94,13 @@ class Countdown(Vertical):
     """
 
     def __init__(self, clock: Clock, **more: Any) -> None:
-        super().__init__(**more)
+        super().__init__(Static("", id="timer-words"), Digits("", id="timer-digits"), **more)
         self._clock = clock
         self._ends: datetime | None = None
         self._burst_ends: datetime | None = None
         self._idle = self._said = ""
         self._is_small = False
         self.bursts = 0
-
-    def compose(self) -> ComposeResult:
-        """Lay out words and digits."""
-        yield Static("", id="timer-words")
-        yield Digits("", id="timer-digits")
 
     def on_mount(self) -> None:
         """Look at the clock often enough to be right within a second."""
@@ -166,21 +169,6 @@ class Countdown(Vertical):
         if text != self._said:
             self._said = text
             self.query_one("#timer-words", Static).update(Content(text), layout=False)
-
-
-class StopPoints(VerticalScroll):
-    """What to see that means stop: always in view; what to do then stands behind the stop key."""
-
-    can_focus = False
-
-    def compose(self) -> ComposeResult:
-        """Lay out one text."""
-        yield Static("", id="stops-text")
-
-    def show(self, points: tuple[StopPoint, ...]) -> None:
-        """Show these stop points."""
-        lines = ("STOP (Esc) if you see", *(f"! {point.see}" for point in points))
-        self.query_one("#stops-text", Static).update(Content.styled("\n".join(lines), "bold"))
 
 
 class OutcomeBar(Static):

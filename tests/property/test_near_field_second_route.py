@@ -1,4 +1,4 @@
-"""Closed forms against scipy's integrator: no published worked numbers were found for these.
+"""The two zones in closed form against scipy's integrator: a second route, no document.
 
 The two-zone parameter sets are published (B2Z 1.4, data set ex1: beta 5, Q 13.8, G 351.5,
 VN pi*1e-3, VF 3.8; and the inputs of a public teaching code: beta 5, Q 20, G 100, VN 8, VF 92);

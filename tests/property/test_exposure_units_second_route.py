@@ -1,4 +1,7 @@
-"""Unit conversions, saturation and pressure against pint, chemicals and an integrator."""
+"""Conversions, saturation and pressure by a second route: pint, the chemicals library, an integrator.
+
+The library's Antoine curve is only the shape between points here; no pressure is held against it.
+"""
 
 import chemicals
 import numpy as np

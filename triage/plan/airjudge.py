@@ -2,30 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.inverse import cheapest_control
 from triage.exposure.judge import judge_release
-from triage.exposure.limits import is_silent
-from triage.exposure.space import Room
-from triage.exposure.substance import Substance
+from triage.exposure.step import Terms
+from triage.exposure.substance import Substance, is_silent
 from triage.exposure.verdict import AirVerdict
-from triage.knowledge.aircontrol import AirControl
 from triage.knowledge.book import Knowledge
-from triage.knowledge.methods import Amount, Method
+from triage.knowledge.methods import AirControl, Amount, Method
 from triage.plan.model import AirLine, LimitLine
 from triage.plan.substances import (
     bare_room,
-    controls_of,
-    further_of,
+    given_off,
     is_plain,
     limit_mg_per_m3,
+    open_fraction,
     release_min_of,
     room_of,
-    strength_fraction,
     substance_of,
 )
 from triage.units import short
@@ -90,12 +86,11 @@ class AirJudge:
         amount_ml: float,
         minutes: float,
         share: float,
-        room: Room,
         day: DayLedger | None = None,
     ) -> AirVerdict:
-        """Return the verdict on one release in one room on top of the day."""
+        """Return the verdict on one release in the bench's room on top of the day."""
         terms = self.terms(self.day if day is None else day, share)
-        return judge_release(substance, amount_ml, room, minutes, **terms)
+        return judge_release(substance, amount_ml, self.room, minutes, terms)
 
     def terms(
         self,
@@ -104,34 +99,28 @@ class AirJudge:
         *,
         no_limit_ok: bool = True,
         ignition_source: bool = False,
-    ) -> dict[str, Any]:
+    ) -> Terms:
         """Return by what a release is judged, the same for a verdict and for its mend.
 
         A liquid that can flash near a flame is cautioned about in words on its step; the planner
         does not know whether the lamp is lit at that moment.
         """
-        return {
-            "ledger": ledger,
-            "margin": self.margin,
-            "judge_by": self.bench.authority,
-            "no_limit_ok": no_limit_ok,
-            "strength_fraction": share,
-            "lel_share": self.knowledge.judgement.lel_share.value,
-            "ignition_source": ignition_source,
-        }
+        return Terms(
+            ledger,
+            self.margin,
+            self.bench.authority,
+            no_limit_ok,
+            share,
+            self.knowledge.judgement.lel_share.value,
+            ignition_source,
+        )
 
     def cheapest(
-        self, substance: Substance, amount_ml: float, minutes: float, terms: dict[str, Any]
+        self, substance: Substance, amount_ml: float, minutes: float, terms: Terms
     ) -> AirControl | None:
         """Return the cheapest control under which an amount is acceptable, None if none is."""
-        room = bare_room(self.knowledge, self.bench)
-        controls = controls_of(self.knowledge)
-        found = cheapest_control(controls, substance, amount_ml, room, minutes, **terms)
-        return self.knowledge.controls[found.name] if found else None
-
-    def release_min(self, method: Method) -> float:
-        """Return the shortest time in which the liquid of one pass can evaporate [min]."""
-        return release_min_of(self.knowledge, method)
+        room, controls = bare_room(self.knowledge, self.bench), self.knowledge.controls.values()
+        return cheapest_control(controls, substance, amount_ml, room, minutes, terms)
 
     def choose(self, method: Method) -> AirChoice:
         """Return the amount of a method's main agent that the air allows, and how it is judged."""
@@ -156,7 +145,7 @@ class AirJudge:
         """Return why a method waits until the last 24 hours are known, empty if it need not."""
         if not self.day.unknown:
             return ""
-        if self.substance(agent).airborne == "none" and not self.others(method, 1.0, 0.0)[0]:
+        if self.substance(agent).airborne == "none" and not self.further(method, 1.0):
             return ""
         first, *more = self.day.unknown
         others = f", and {len(more)} more" if more else ""
@@ -165,40 +154,17 @@ class AirJudge:
             "much. Mend that first."
         )
 
-    def others(
-        self, method: Method, amount_ml: float, start_min: float, minutes: float = 0.0
-    ) -> tuple[tuple[Release, ...], tuple[Substance, ...]]:
-        """Return what the further agents in the liquid of a method give off, and these agents.
-
-        Parameters
-        ----------
-        amount_ml working liquid [mL]; all of a further agent in it counts as evaporated
-        start_min begin of the release [min of the day]
-        minutes   how long it lasts [min]; 0 means at once
-        """
-        releases, substances = [], []
-        for agent, share in further_of(self.knowledge, method):
-            substance = self.substance(agent)
-            if substance.airborne == "none":
-                continue
-            mass_mg = amount_ml * (substance.density_g_per_ml or 1.0) * share * 1000.0
-            releases.append(Release(start_min, mass_mg, substance.key, minutes))
-            substances.append(substance)
-        return tuple(releases), tuple(substances)
+    def further(self, method: Method, amount_ml: float) -> list[tuple[Substance, float]]:
+        """Return the further agents in a method's liquid that reach the air, and mass [mg]."""
+        return given_off(self.knowledge, method, None, amount_ml, self.substance)
 
     def _with_others(self, method: Method, amount_ml: float, minutes: float) -> DayLedger:
         """Return the day with what the further agents in the liquid give off at the same time."""
         now = self.day.now_min
         start = self.day.last_min if now is None else now
-        releases, substances = self.others(method, amount_ml, start, minutes)
-        if not releases:
-            return self.day
-        known = {s.key: s for s in (*self.day.substances, *substances)}
-        return replace(
-            self.day,
-            releases=(*self.day.releases, *releases),
-            substances=tuple(known.values()),
-        )
+        made = self.further(method, amount_ml)
+        releases = (Release(start, mg, substance.key, minutes) for substance, mg in made)
+        return self.day.added(releases, (substance for substance, _ in made))
 
     def _amounts(
         self, method: Method, agent: str, amount: Amount
@@ -206,10 +172,10 @@ class AirJudge:
         """Return the allowed amount (None: not even the least), its verdict, the typical one's."""
         if method.id not in self._judged:
             substance = self.substance(agent)
-            share = strength_fraction(method.strength) * amount.open_share
-            minutes = self.release_min(method)
+            share = open_fraction(method)
+            minutes = release_min_of(self.knowledge, method)
             day = self._with_others(method, amount.typical_ml, minutes)
-            typical = self.judge(substance, amount.typical_ml, minutes, share, self.room, day)
+            typical = self.judge(substance, amount.typical_ml, minutes, share, day)
             found: tuple[float | None, AirVerdict, AirVerdict] = (None, typical, typical)
             if typical.verdict != "over":
                 found = (amount.typical_ml, typical, typical)
@@ -217,7 +183,7 @@ class AirJudge:
                 # Rounded down to what a pipette can measure, never up over the limit.
                 lowered = int((typical.largest_ok_ml or 0.0) * ROUND_DOWN) / ROUND_DOWN
                 if lowered >= amount.least_ml:
-                    smaller = self.judge(substance, lowered, minutes, share, self.room, day)
+                    smaller = self.judge(substance, lowered, minutes, share, day)
                     if smaller.verdict != "over":
                         found = (lowered, smaller, typical)
             self._judged[method.id] = found
@@ -236,8 +202,8 @@ class AirJudge:
             lowered = allowed < method.amount.typical_ml
             text = f"lowered from {method.amount.typical_ml:g} mL: {typical.sentence}"
             return AirChoice(allowed, text if lowered else "", line, "")
-        share = strength_fraction(method.strength) * method.amount.open_share
-        minutes = self.release_min(method)
+        share = open_fraction(method)
+        minutes = release_min_of(self.knowledge, method)
         least = method.amount.least_ml
         day = self._with_others(method, least, minutes)
         terms = self.terms(day, share)

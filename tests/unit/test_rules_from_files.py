@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import rulebase
+from tests.support.knowledge import RULES, shipped
 from triage.errors import TriageError
-from triage.service.rulestore import load_rulebase
+from triage.knowledge.load import load_knowledge
 from triage.yamltext import parse_yaml
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -21,40 +21,42 @@ ROOT = Path(__file__).resolve().parents[2]
 RUNNING = frozenset({"pickle", "marshal", "shelve", "dbm", "copyreg", "runpy"})
 
 
-def test_the_shipped_rules_are_loaded_and_brought_to_their_normal_form(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
+def test_two_readings_of_the_rules_find_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("triage.knowledge.load.parse_yaml", parse_yaml)  # nothing is shared here
-    found = load_rulebase(ROOT / "rules")
-    assert found == rulebase()
-    assert found.knowledge.places == rulebase().knowledge.places
-    assert found.knowledge.parts == rulebase().knowledge.parts
-    assert found.knowledge.root == ROOT / "rules"
+    found = load_knowledge(RULES)
+    assert found == shipped()
+    assert (found.places, found.parts, found.root) == (shipped().places, shipped().parts, RULES)
 
 
 def test_a_changed_rule_holds_at_the_next_load(tmp_path: Path) -> None:
     rules = tmp_path / "rules"
     shutil.copytree(ROOT / "rules", rules)
-    first = load_rulebase(rules)
+    first = load_knowledge(rules)
     target = rules / "glossary.yaml"
     before = target.read_text(encoding="utf-8")
     target.write_text("- id: [broken\n", encoding="utf-8")
     with pytest.raises(TriageError, match=r"glossary\.yaml"):
-        load_rulebase(rules)
+        load_knowledge(rules)
     target.write_text(before, encoding="utf-8")
-    assert load_rulebase(rules) == first
+    assert load_knowledge(rules) == first
 
 
 def test_a_missing_folder_is_said(tmp_path: Path) -> None:
     with pytest.raises(TriageError, match="no such rules folder"):
-        load_rulebase(tmp_path / "none")
+        load_knowledge(tmp_path / "none")
 
 
-@pytest.mark.parametrize("own", [True, False], ids=["own folder", "platform folders"])
-def test_nothing_made_of_the_rules_is_kept_where_a_user_may_write(
-    tmp_path: Path, *, own: bool
-) -> None:
-    """What decides what is forbidden must not stand in a folder that others may change."""
+IN_BOTH = """\
+import os, sys
+from triage.cli import main
+for home in (sys.argv[1], ""):
+    os.environ["TRIAGE_HOME"] = home
+    assert main(["plan", sys.argv[2]]) == 0
+"""
+
+
+def test_nothing_made_of_the_rules_is_kept_where_a_user_may_write(tmp_path: Path) -> None:
+    """In a folder of one's own, or in those of the platform: others may change what stands there."""
     home, cases = tmp_path / "home", tmp_path / "cases"
     home.mkdir()
     shutil.copytree(ROOT / "cases", cases)
@@ -65,9 +67,7 @@ def test_nothing_made_of_the_rules_is_kept_where_a_user_may_write(
         "LOCALAPPDATA": str(home),
         "PYTHONPATH": str(ROOT),
     }
-    if own:
-        env["TRIAGE_HOME"] = str(home)
-    words = [sys.executable, "-m", "triage", "plan", str(cases / "bumblebee-plate-3.yaml")]
+    words = [sys.executable, "-c", IN_BOTH, str(home), str(cases / "bumblebee-plate-3.yaml")]
     done = subprocess.run(words, capture_output=True, text=True, check=False, cwd=home, env=env)
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("case bumblebee-plate-3")

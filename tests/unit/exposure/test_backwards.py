@@ -1,0 +1,139 @@
+"""The air asked backwards, as a curve, and over a whole day."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.support.air import ACETONE, OUR_ROOM, PERC, TOLUENE
+from triage.exposure.curve import release_curve
+from triage.exposure.day import DayLedger, Release
+from triage.exposure.inverse import cheapest_control, largest_day_ml, least_air_changes
+from triage.exposure.judge import judge_release
+from triage.exposure.ledger import judge_day
+from triage.exposure.space import EXACT, Room, with_control
+from triage.exposure.step import Terms
+from triage.exposure.substance import Limit
+from triage.knowledge.methods import AirControl
+
+
+def control(name, rank, **more):
+    held = {"id": name, "name": name, "cost_rank": rank, "sentence": name, "source": "judgement"}
+    return AirControl.model_validate({**held, **more})
+
+
+WINDOW = control("window", 1, air_changes_per_h=4.0)
+CONTROLS = (
+    control("hood", 5, captured_fraction=0.99),
+    WINDOW,
+    control("nothing", 0),
+    control("outdoors", 2, outdoors=True, air_speed_m_per_min=30.0),
+)
+
+
+def test_the_cheapest_control_that_serves_is_named():
+    for agent, ml, name in (
+        (ACETONE, 0.1, "nothing"),
+        (ACETONE, 10.0, "window"),
+        (TOLUENE, 60.0, "outdoors"),
+    ):
+        found = cheapest_control(CONTROLS, agent, ml, OUR_ROOM, 10.0)
+        assert found.name == name
+        assert judge_release(agent, ml, with_control(OUR_ROOM, found), 10.0).verdict == "ok"
+    assert cheapest_control(CONTROLS, PERC, 1000.0, OUR_ROOM, 10.0) is None
+
+
+def test_a_control_never_makes_the_air_worse():
+    better = Room(30.0, 10.0, captured_fraction=0.5)
+    there = with_control(better, WINDOW)
+    assert (there.air_changes_per_h, there.captured_fraction) == (10.0, 0.5)
+
+
+def test_least_air_changes_are_just_enough():
+    found = least_air_changes(ACETONE, 10.0, OUR_ROOM, 10.0)
+    assert 0.5 < found < 60.0
+    ok = judge_release(ACETONE, 10.0, replace(OUR_ROOM, air_changes_per_h=found), 10.0)
+    less = judge_release(ACETONE, 10.0, replace(OUR_ROOM, air_changes_per_h=0.98 * found), 10.0)
+    assert (ok.verdict, less.verdict) == ("ok", "over")
+    assert least_air_changes(ACETONE, 0.01, OUR_ROOM, 10.0) == 0.0
+    assert least_air_changes(PERC, 1000.0, OUR_ROOM, 10.0) is None
+
+
+def test_a_day_of_passes_holds_more_when_they_are_spread():
+    together = largest_day_ml(ACETONE, OUR_ROOM, 5.0, 5, 0.0)
+    spread = largest_day_ml(ACETONE, OUR_ROOM, 5.0, 5, 120.0)
+    single = judge_release(ACETONE, 0.0, OUR_ROOM, 5.0).largest_ok_ml
+    assert together == pytest.approx(single, rel=2e-3)
+    assert spread > together
+    each = spread / 5
+    before = tuple(Release(120.0 * k, each * 791.0, "acetone", 5.0) for k in range(4))
+    last = judge_release(
+        ACETONE, each, OUR_ROOM, 5.0, Terms(ledger=DayLedger(before, (ACETONE,)), at_min=480.0)
+    )
+    assert last.verdict == "ok"
+
+
+def test_a_day_of_one_pass_and_a_day_without_bound():
+    one = judge_release(ACETONE, 0.0, OUR_ROOM, 5.0).largest_ok_ml
+    assert largest_day_ml(ACETONE, OUR_ROOM, 5.0) == one
+    bare = replace(ACETONE, limits=(), lel_percent=None)
+    assert largest_day_ml(bare, OUR_ROOM, 5.0, 5) is None
+    peak_only = replace(ACETONE, limits=(Limit("a", "ceiling", 500.0),), lel_percent=None)
+    outside = Room(30.0, outdoors=True)
+    single = judge_release(peak_only, 0.0, outside, 5.0).largest_ok_ml
+    assert largest_day_ml(peak_only, outside, 5.0, 5, 60.0) == pytest.approx(5 * single)
+    spent = DayLedger((Release(0.0, 1e7, "acetone"),), (ACETONE,))
+    assert largest_day_ml(ACETONE, OUR_ROOM, 5.0, 5, terms=Terms(ledger=spent)) == 0.0
+
+
+def test_outdoor_curves_clear_at_once():
+    found = release_curve(100.0, 0.0, Room(30.0, outdoors=True), 10.0, 11)
+    assert found.room_mg_per_m3[5] == 0.0
+    assert found.near_mg_per_m3[-1] < 1e-6 * found.near_mg_per_m3[0]
+    slow = release_curve(100.0, 5.0, Room(30.0, outdoors=True, band=EXACT), 5.0, 11)
+    assert slow.near_mg_per_m3[-1] == pytest.approx(20.0 / (0.5 * 2 * np.pi * 0.25 * 3.6))
+    worse = release_curve(100.0, 5.0, OUR_ROOM, 5.0, 11, unfavourable=True)
+    assert (
+        worse.near_mg_per_m3[-1] >= release_curve(100.0, 5.0, OUR_ROOM, 5.0, 11).near_mg_per_m3[-1]
+    )
+
+
+def test_a_day_is_judged_by_its_worst_window():
+    rows = [Release(600.0 + 5 * k, 50.0, "toluene", 5.0) for k in range(10)]
+    day = DayLedger(tuple(rows), (TOLUENE, ACETONE))
+    found = judge_day(day, OUR_ROOM)
+    assert found.verdict == "ok"
+    assert found.agents[0].total_mg == pytest.approx(500.0)
+    heavy = DayLedger((*rows, Release(700.0, 2e4, "toluene", 5.0)), (TOLUENE,))
+    assert judge_day(heavy, OUR_ROOM).verdict == "over"
+    assert judge_day(DayLedger(), OUR_ROOM).verdict == "ok"
+
+
+def test_a_day_with_an_agent_without_limits_is_unknown():
+    bare = replace(ACETONE, limits=())
+    day = DayLedger((Release(600.0, 1.0, "acetone"),), (bare,))
+    assert judge_day(day, OUR_ROOM).verdict == "unknown"
+    assert judge_day(day, OUR_ROOM, no_limit_ok=True).verdict == "ok"
+    far_off = replace(ACETONE, limits=(Limit("n", "idlh", 6000.0), Limit("n", "twa", 590.0)))
+    day = DayLedger((Release(600.0, 1.0, "acetone"),), (far_off,))
+    assert judge_day(day, OUR_ROOM).verdict == "ok"
+    deadly = replace(ACETONE, limits=(Limit("n", "idlh", 0.01),))
+    day = DayLedger((Release(600.0, 1.0, "acetone"),), (deadly,))
+    assert judge_day(day, OUR_ROOM, no_limit_ok=True).verdict == "over"
+
+
+def worst_window_mean(minutes, dose, window):
+    """Highest mean over any window that begins or ends at a point of a curve's running integral."""
+    begun = np.interp(minutes + window, minutes, dose) - dose
+    ended = dose - np.interp(minutes - window, minutes, dose)
+    return max(begun.max(), ended.max()) / window
+
+
+def test_the_curve_agrees_with_the_judged_means():
+    found = release_curve(791.0, 10.0, OUR_ROOM, 960.0, 4000)
+    minute, far = np.array(found.minutes), np.array(found.room_mg_per_m3)
+    dose = np.concatenate([[0.0], np.cumsum(np.diff(minute) * (far[1:] + far[:-1]) / 2)])
+    judged = judge_release(ACETONE, 1.0, OUR_ROOM, 10.0).room
+    mean = worst_window_mean(minute, dose, 480.0)
+    assert mean <= judged.mean_8_h.mg_per_m3.mid
+    assert mean == pytest.approx(judged.mean_8_h.mg_per_m3.mid, rel=0.02)

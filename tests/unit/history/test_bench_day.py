@@ -1,0 +1,206 @@
+"""Running chambers, the bench day, the calendar, and the commands on the record."""
+
+import json
+import zipfile
+from datetime import timedelta
+
+import pytest
+
+from tests.support.records import NOON, greasy, in_chamber, tried
+from triage.case.profile import Bench, RoomProfile
+from triage.case.store import create_case, update_case
+from triage.cli import main
+from triage.errors import TriageError
+from triage.history import calendar
+from triage.history.watch import chambers_of, method_of_step, running_of
+from triage.service import acts
+from triage.service.workshop import open_workshop
+from triage.show.lines import lines_of
+from triage.show.record import day_blocks
+
+
+@pytest.fixture
+def shop(tmp_path):
+    (tmp_path / "cases").mkdir()
+    return open_workshop(cases=tmp_path / "cases", clock=lambda: NOON)
+
+
+def run(shop, capsys, *words):
+    code = main([*words, "--cases", str(shop.cases)])
+    return code, capsys.readouterr()
+
+
+def test_next_look_top_up_and_mould(knowledge):
+    bench = Bench(room=RoomProfile(temp_c=20))
+    (found,) = chambers_of(knowledge, bench, in_chamber("chamber-water-thymol", 30, 24), NOON)
+    hours = [(look - found.running.started).total_seconds() / 3600 for look in found.looks]
+    assert hours == [24, 36, 48]  # after a day, then twice a day
+    assert found.is_overdue
+    assert found.next_look == found.running.started + timedelta(hours=24)
+    assert found.has_inhibitor
+    assert len(found.top_up) == 2
+    assert found.running.latest == found.running.started + timedelta(hours=48)
+    # 10.4 days on clean wood at 20 C and 97 % (Hukka and Viitanen 1999, worked out by hand), by 3.
+    assert found.mould.stay_days == pytest.approx(10.4 / 3, abs=0.02)
+    (plain,) = chambers_of(knowledge, bench, in_chamber("chamber-water-plain", 1, 12), NOON)
+    assert not plain.has_inhibitor
+    assert plain.mould.stay_days == 3.0
+
+
+def test_a_look_that_is_noted_moves_the_next_one(shop):
+    create_case(shop.cases, in_chamber("chamber-water-thymol", 25, 24))
+    assert acts.running_chambers(shop)[0].is_overdue
+    acts.note_look(shop, "dry", "topped up")
+    found = acts.running_chambers(shop)[0]
+    assert not found.is_overdue
+    assert found.next_look == found.running.started + timedelta(hours=36)
+    create_case(shop.cases, greasy("none"))
+    with pytest.raises(TriageError, match="no chamber runs"):
+        acts.note_look(shop, "none")
+
+
+def test_a_timer_past_the_longest_dwell_is_due_at_the_longest_dwell(knowledge):
+    (running,) = running_of(knowledge, in_chamber("chamber-water-plain", 1, 99))
+    assert running.latest == running.started + timedelta(hours=24)
+    assert running.ends == running.latest
+    assert method_of_step(knowledge, "f1-no-such-thing") is None
+
+
+def test_due_times_as_a_calendar(shop, tmp_path, capsys):
+    icalendar = pytest.importorskip("icalendar")
+    create_case(shop.cases, greasy())
+    day = acts.bench_day(shop)
+    due = calendar.due_of_day(day)
+    text = calendar.calendar_text([*due, *due], NOON)
+    read = icalendar.Calendar.from_ical(text)
+    events = read.walk("VEVENT")
+    assert len(events) == len(due) == len({str(e["uid"]) for e in events})
+    assert events[0].decoded("dtstart") == due[0].begins
+    # RFC 5545: lines end with CR LF and hold 75 octets at most; PRODID and VERSION are required.
+    assert all(len(line) <= 75 for line in text.split(b"\r\n"))
+    assert {"PRODID", "VERSION"} <= set(read)
+
+
+def test_without_the_extra_the_error_says_what_to_install(monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "icalendar", None)
+    with pytest.raises(TriageError, match=r"pip install \"triage\[calendar\]\""):
+        calendar.calendar_text((), NOON)
+
+
+def test_the_commands(shop, tmp_path, capsys):
+    create_case(shop.cases, tried(greasy(), "no-change", agent=None))
+    create_case(shop.cases, in_chamber("chamber-water-thymol", 1, 24))
+    code, out = run(shop, capsys, "day", "--json", "--from", "0:00", "--until", "24:00")
+    assert code == 0
+    assert {"entries", "ends_min", "sessions"} <= set(json.loads(out.out))
+    for words, expected in (
+        (("day",), "bench day"), (("watch",), "damp chamber"), (("worked",), "trial on record"),
+        (("worked", "bee"), "f1-"), (("history",), "blot-dry"), (("usage",), "stock"),
+        (("history", "--csv", "-"), "case,taxon"), (("looked", "dry", "--note", "x"), "damp chamber"),
+    ):  # fmt: skip
+        code, out = run(shop, capsys, *words)
+        assert (code, expected in out.out) == (0, True), (words, out)
+    for words in (("watch",), ("worked",), ("worked", "bee"), ("history",), ("usage",)):
+        code, out = run(shop, capsys, *words, "--json")
+        json.loads(out.out)
+    target = tmp_path / "b.zip"
+    assert run(shop, capsys, "bundle", "bee", "--to", str(target))[0] == 0
+    assert zipfile.ZipFile(target).namelist()
+    code, out = run(shop, capsys, "unbundle", str(target))
+    assert (code, out.out) == (0, "same  bee.yaml\n")
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other/bad.yaml").write_text("nothing", encoding="utf-8")
+    code, out = run(shop, capsys, "merge", str(tmp_path / "other"))
+    assert (code, out.out.startswith("refused  bad.yaml")) == (2, True)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("day", "--from", "25:00"), ("day", "--from", "10", "--until", "9"), ("history", "--outcome", "fine"),
+     ("history", "--since", "soon"), ("worked", "--accept", "x"), ("bundle", "none", "--to", "x.zip")],
+)  # fmt: skip
+def test_bad_words_give_one_line(shop, capsys, words):
+    code, out = run(shop, capsys, *words)
+    assert code == 2
+    assert len(out.err.strip().splitlines()) == 1
+
+
+def test_a_held_case_and_a_faulty_one_do_not_stop_the_day(shop):
+    create_case(shop.cases, tried(greasy("held"), "damage"))
+    create_case(shop.cases, greasy("odd", hydration="no-such-answer"))
+    create_case(shop.cases, greasy("good"))
+    plan = acts.bench_day(shop).plan
+    because = {left.case: left.because for left in plan.left_out}
+    assert "release" in because["held"]
+    assert "no-such-answer" in because["odd"]
+    assert {entry.case for entry in plan.entries} == {"good"}
+
+
+def test_a_running_dwell_is_ended_in_its_time_and_looks_fall_due(shop):
+    create_case(shop.cases, in_chamber("chamber-water-thymol", 22, 24))
+    create_case(shop.cases, greasy("other"))
+    day = acts.bench_day(shop)
+    kinds = {(e.case, e.kind): e for e in day.plan.entries}
+    # Begun at 14:00 yesterday: to be ended from 14:00 today on, by 14:00 tomorrow at the latest.
+    assert kinds["dry", "finish"].begin_min >= 14 * 60
+    assert kinds["dry", "finish"].late_min == 0
+    assert all(e.begin_min >= 12 * 60 for e in day.plan.entries)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (
+            ("history", "--zone", "thorax-hary"),
+            'unknown zone "thorax-hary"; did you mean "thorax-hairy"?',
+        ),
+        (("history", "--method", "blot-dri"), 'unknown method "blot-dri"'),
+        (("history", "--case", "be"), 'unknown case "be"'),
+        (("history", "--agent", "no-such-agent"), 'unknown agent "no-such-agent"'),
+        (("history", "--since", "2026-02-02", "--until", "2026-02-01"), "no day lies from"),
+        (("day", "--most", "0"), "--most is 0; take at least one case"),
+    ],
+)
+def test_a_filter_that_nothing_can_pass_is_refused(shop, capsys, words, says):
+    create_case(shop.cases, tried(greasy(), "no-change"))
+    code, out = run(shop, capsys, *words)
+    assert (code, out.out) == (2, "")
+    assert says in out.err
+    assert out.err.count("\n") == 1
+
+
+def test_the_history_is_a_table_with_a_head(shop, capsys):
+    create_case(
+        shop.cases, tried(greasy(), "no-change", note="grey\non paper", amount_ml=0.5, minutes=3.0)
+    )
+    code, out = run(shop, capsys, "history", "--method", "blot-dry")
+    head, row = out.out.splitlines()
+    assert code == 0
+    for name, cell in (
+        ("case", "bee"),
+        ("zone", "thorax-hairy"),
+        ("mL", "0.5"),
+        ("note", "grey on paper"),
+    ):
+        assert row[head.index(name) :].startswith(cell)
+    # A method that the knowledge no longer has can still be asked for.
+    update_case(shop.cases / "bee.yaml", lambda case: tried(case, "better", method="of-old"))
+    assert "of-old" in run(shop, capsys, "history", "--method", "of-old")[1].out
+
+
+def test_the_day_says_when_it_ends_and_on_which_day_a_dwell_ends(shop, capsys):
+    create_case(shop.cases, greasy())
+    create_case(shop.cases, in_chamber("chamber-water-thymol", 1, 24))
+    found = "\n".join(lines_of(day_blocks(acts.bench_day(shop))))
+    assert "\nends 12:09" in found
+    assert f"from {NOON + timedelta(hours=23):%a %Y-%m-%d}" in found
+
+
+def test_an_answer_leaves_the_evidence_and_an_attempt_renews_it(shop):
+    create_case(shop.cases, tried(greasy("bee-1"), "no-change"))
+    before = shop.folder_record.evidence()
+    assert before is not None
+    shop.add_finding("bee-1", "compound-eye")
+    assert shop.folder_record.evidence() is before
+    create_case(shop.cases, tried(greasy("bee-2"), "no-change"))
+    assert shop.folder_record.evidence() is not before
