@@ -169,13 +169,15 @@ class Planner:
         self, case: Case, bench: Bench, judge: AirJudge, skeleton: Skeleton
     ) -> Iterator[str]:
         """Yield the findings whose way opens with what a step of this plan brings about."""
-        bare = [ladder.target.key for ladder in skeleton.ladders if not ladder.rungs]
-        bare = [key for key in bare if key in {finding.id for finding in case.findings}]
+        open_ = {finding.id for finding in case.findings} - skeleton.closed
+        bare = [each.target.key for each in skeleton.ladders if not each.rungs]
+        bare = [key for key in bare if key in open_]
         for ladder in skeleton.standing if bare else ():
             condition = self.knowledge.conditions.get(ladder.target.condition or "")
             if condition and ladder.rungs and condition.when_cleared:
                 then = with_answers(case, condition.when_cleared)
-                ahead = self.maker.skeleton(then, bench, judge)
+                # Nothing is planned on it: the shorter evaluation will do.
+                ahead = self.maker.skeleton(then, bench, judge, plain=True)
                 yield from (key for key in bare if ahead.ladder(key).rungs)
 
     def _finding_line(
