@@ -9,11 +9,8 @@ import numpy as np
 from triage.errors import OutOfRange
 from triage.exposure.day import FIRST_MIN, LAST_MIN, DayLedger
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
-from triage.exposure.maths import Floats
-from triage.exposure.space import Room, corners
-from triage.exposure.substance import Substance
-from triage.exposure.superpose import Superposition
-from triage.exposure.verdict import Span, span_of
+from triage.exposure.space import Room, Superposition, corners
+from triage.exposure.substance import Floats, Span, Substance, span_of
 from triage.units import within
 
 _Places = tuple[Floats, Floats]

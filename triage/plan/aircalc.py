@@ -8,11 +8,9 @@ from typing import Any
 
 from triage.case.profile import MOST_PROTECTIVE, Bench, RoomProfile
 from triage.exposure.day import DayLedger
-from triage.exposure.inverse import largest_day_ml, least_air_changes
-from triage.exposure.judge import judge_release
+from triage.exposure.judge import judge_release, largest_day_ml, least_air_changes
 from triage.exposure.space import Room
-from triage.exposure.substance import Substance
-from triage.exposure.verdict import AirVerdict, Figures
+from triage.exposure.substance import AirVerdict, Figures, Substance
 from triage.knowledge.book import Knowledge
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means, titled

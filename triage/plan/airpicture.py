@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from triage.exposure.curve import Curve, release_curve
+from triage.exposure.near_field import Curve, release_curve
 from triage.exposure.step import source_of
 from triage.exposure.wording import limit_name, number
 from triage.plan.aircalc import Asked

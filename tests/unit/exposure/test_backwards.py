@@ -6,11 +6,9 @@ import numpy as np
 import pytest
 
 from tests.support.air import ACETONE, OUR_ROOM, PERC, TOLUENE
-from triage.exposure.curve import release_curve
-from triage.exposure.day import DayLedger, Release
-from triage.exposure.inverse import cheapest_control, largest_day_ml, least_air_changes
-from triage.exposure.judge import judge_release
-from triage.exposure.ledger import judge_day
+from triage.exposure.day import DayLedger, Release, judge_day
+from triage.exposure.judge import cheapest_control, judge_release, largest_day_ml, least_air_changes
+from triage.exposure.near_field import release_curve
 from triage.exposure.space import EXACT, Room, with_control
 from triage.exposure.step import Terms
 from triage.exposure.substance import Limit

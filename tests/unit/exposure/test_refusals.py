@@ -6,12 +6,9 @@ import pytest
 
 from triage.errors import OutOfRange
 from triage.exposure import gas
-from triage.exposure.curve import release_curve
-from triage.exposure.day import DayLedger, Release
-from triage.exposure.inverse import largest_day_ml, least_air_changes
-from triage.exposure.judge import judge_release
-from triage.exposure.ledger import judge_day
-from triage.exposure.near_field import TwoZones, two_zone_levels
+from triage.exposure.day import DayLedger, Release, judge_day
+from triage.exposure.judge import judge_release, largest_day_ml, least_air_changes
+from triage.exposure.near_field import TwoZones, release_curve, two_zone_levels
 from triage.exposure.space import Band, Room, minutes_to_fall
 from triage.exposure.step import Terms
 from triage.exposure.substance import Limit, Substance
