@@ -19,7 +19,7 @@ from triage.history.columns import columns_from, rows_of
 from triage.history.evidence import Evidence, terms_of, trials_of
 from triage.history.index import INDEX, load_index
 from triage.plan.day import day_ledger
-from triage.plan.ownrecord import own_record
+from triage.plan.names import own_record
 from triage.service import acts
 from triage.service.workshop import open_workshop
 

@@ -14,8 +14,7 @@ from tests.support.knowledge import shipped
 from triage.case.profile import Bench, load_bench
 from triage.errors import TriageError
 from triage.plan import aircalc, benchcalc, boxcalc, mixcalc
-from triage.plan.airpicture import air_picture
-from triage.plan.airsteps import question_of_agent, vapour_agents
+from triage.plan.aircalc import air_picture, question_of_agent, vapour_agents
 from triage.plan.answers import Means
 from triage.plan.inputs import AirQuestion, BoxQuestion, ChamberQuestion, MixQuestion
 
