@@ -25,8 +25,7 @@ from triage.plan.lookahead import Lookahead
 from triage.plan.model import Plan, QuestionLine
 from triage.plan.names import RECORD, own_record
 from triage.plan.planner import Planner
-from triage.plan.questions import is_put
-from triage.plan.waiting import waited_for
+from triage.plan.questions import is_put, waited_for
 
 
 class Shop(Protocol):

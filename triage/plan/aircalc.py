@@ -18,6 +18,7 @@ from triage.knowledge.book import Knowledge
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means, titled
 from triage.plan.inputs import AirQuestion
+from triage.plan.liquids import as_done
 from triage.plan.model import AirLine, Plan, Step
 from triage.plan.substances import (
     LONGEST_RELEASE_MIN,
@@ -27,7 +28,6 @@ from triage.plan.substances import (
     open_fraction,
     release_min_of,
 )
-from triage.plan.trial import as_done
 from triage.units import positive, short, within
 
 

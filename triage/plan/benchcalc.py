@@ -7,14 +7,20 @@ from collections.abc import Iterator
 from triage.bench.bursts import burst_budget
 from triage.bench.chamber import (
     Humidity,
+    MouldLimit,
     exponential_rh,
     look_times_h,
+    mould_limit,
     salt_rh,
     water_to_reach_mg,
 )
-from triage.bench.drops import drops_to_ml, ml_per_drop, whole_drops
-from triage.bench.mould import MouldLimit, mould_limit
-from triage.bench.stock import fluid_ml_for_strength, strengths_after_body_water
+from triage.bench.stock import (
+    drops_to_ml,
+    fluid_ml_for_strength,
+    ml_per_drop,
+    strengths_after_body_water,
+    whole_drops,
+)
 from triage.errors import OutOfRange, TriageError
 from triage.exposure.wording import number
 from triage.knowledge.agents import Agent

@@ -11,9 +11,9 @@ from triage.exposure.wording import number
 from triage.knowledge.book import Knowledge
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Answer, Figure, Means, answered, dose
-from triage.plan.barring import agent_bars
 from triage.plan.inputs import BoxQuestion
-from triage.plan.mixes import never_mix
+from triage.plan.ladder import agent_bars
+from triage.plan.liquids import never_mix
 from triage.plan.substances import figures_apart
 from triage.units import positive, short
 

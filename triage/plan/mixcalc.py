@@ -21,7 +21,7 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.tables import Dose
 from triage.plan.answers import Answer, Figure, Means, answered
 from triage.plan.inputs import MixQuestion
-from triage.plan.mixes import never_mix
+from triage.plan.liquids import never_mix
 from triage.plan.substances import figure_of
 from triage.units import positive, short
 

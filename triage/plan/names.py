@@ -1,4 +1,4 @@
-"""What findings and steps are called, in words: ids are for files and commands."""
+"""What findings and steps are called, and how often a step worked here, in words."""
 
 from __future__ import annotations
 
