@@ -34,7 +34,6 @@ class WeighUp:
 
     stock_g: float
     water_g: float
-    total_g: float
     sentence: str
 
 
@@ -173,7 +172,7 @@ def weigh_up(target_percent_w_w: float, stock_percent_w_w: float | None, total_g
     water = total - stock
     sentence = f"Weigh {stock:.3g} g of the {stock_percent_w_w:g} % w/w stock"
     sentence += f" and {water:.3g} g of water." if water > 0 else " and use it as it is."
-    return WeighUp(stock, water, total, sentence)
+    return WeighUp(stock, water, sentence)
 
 
 def molarity(percent_w_w: float, density_g_per_ml: float, molar_mass_g_per_mol: float) -> float:

@@ -138,7 +138,7 @@ class DayVerdict:
 
     Parameters
     ----------
-    verdict   ok, over, or unknown when an agent has no published limit (unless that is allowed)
+    verdict   ok, over, or unknown when an agent has no published limit
     agents    levels of each agent at the face
     indices   additive rule per averaging window, worst first
     unlimited agents without a published limit
@@ -151,12 +151,7 @@ class DayVerdict:
 
 
 def judge_day(
-    ledger: DayLedger,
-    room: Room,
-    margin: float = 0.1,
-    judge_by: str | None = None,
-    *,
-    no_limit_ok: bool = False,
+    ledger: DayLedger, room: Room, margin: float = 0.1, judge_by: str | None = None
 ) -> DayVerdict:
     """Judge all releases of a day at the face, at the unfavourable end of the band.
 
@@ -195,7 +190,7 @@ def judge_day(
         for limit in judged_limits(ledger.substance(key), judge_by)
         if limit.basis in {"peak", "idlh"}
     )
-    word: Word = "ok" if not unlimited or no_limit_ok else "unknown"
+    word: Word = "unknown" if unlimited else "ok"
     if any(each.index.high > JUST_OVER for each in indices) or any(r > JUST_OVER for r in single):
         word = "over"
     levels = tuple(_agent_day(ledger, exact, key) for key in ledger.agents())

@@ -10,8 +10,8 @@ import numpy as np
 from triage.exposure import wording
 from triage.exposure.day import Release
 from triage.exposure.gas import ppm_from_mg_per_m3
-from triage.exposure.space import Room, minutes_to_fall, with_control
-from triage.exposure.step import HIGH, USUAL, StepOnDay, Terms, Yardstick
+from triage.exposure.space import HIGH, Room, minutes_to_fall, with_control
+from triage.exposure.step import USUAL, StepOnDay, Terms, Yardstick
 from triage.exposure.substance import (
     DAY_MIN,
     JUST_OVER,

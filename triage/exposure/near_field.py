@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from triage.errors import OutOfRange
-from triage.exposure.space import Room, corners
+from triage.exposure.space import HIGH, Room, corners
 from triage.exposure.substance import Floats
 from triage.units import at_least, finite, positive, within
 
@@ -128,51 +128,44 @@ class Curve:
 
 
 def release_curve(
-    amount_mg: float,
-    release_min: float,
-    room: Room,
-    until_min: float = 480.0,
-    points: int = 241,
-    *,
-    unfavourable: bool = False,
+    amount_mg: float, release_min: float, room: Room, until_min: float, points: int
 ) -> Curve:
-    """Return the two-zone levels of one release that starts at minute 0.
+    """Return the two-zone levels of one release from minute 0 on, at the unfavourable end.
 
     Parameters
     ----------
-    amount_mg    evaporated in all [mg], >= 0
-    release_min  evenly over this time [min]; 0 = at once, into the near field
-    until_min    end of the curve [min]
-    points       how many, evenly spaced, 2 to 100 000; the end of the release is added
-    unfavourable take the unfavourable end of the band instead of the inputs as stated
+    amount_mg   evaporated in all [mg], >= 0
+    release_min evenly over this time [min]; 0 = at once, into the near field
+    until_min   end of the curve [min]
+    points      how many, evenly spaced, 2 to 100 000; the end of the release is added
     """
     until = within("end of curve", until_min, 1e-6, 2880.0, "min")
     grid = np.linspace(0.0, until, int(within("points", points, 2, 100_000, "")))
     if 0.0 < release_min < until:
         grid = np.union1d(grid, [release_min])
-    near, far = _levels(amount_mg, release_min, room, grid, draw=2 if unfavourable else 1)
+    near, far = _levels(amount_mg, release_min, room, grid)
     return Curve(tuple(grid.tolist()), tuple(far.tolist()), tuple(near.tolist()))
 
 
 def _levels(
-    amount_mg: float, release_min: float, room: Room, minutes: Floats, draw: int
+    amount_mg: float, release_min: float, room: Room, minutes: Floats
 ) -> tuple[Floats, Floats]:
     """Return (near, far) at minutes since the start of one release."""
     spread = corners(room)
-    amount = within("amount", amount_mg, 0.0, 1e9, "mg") * float(spread.share[draw])
+    decay, flow, share = (
+        float(each[HIGH]) for each in (spread.decay_per_min, spread.near_flow, spread.share)
+    )
+    level = within("amount", amount_mg, 0.0, 1e9, "mg") * share / room.near_m3
     last = within("release time", release_min, 0.0, 1440.0, "min")
     if room.outdoors:
         # The far field is the open air: one box of the near field, cleared by its own flow.
-        rate = float(spread.near_flow[draw]) / room.near_m3
-        near = _one_box(amount / room.near_m3, last, rate, minutes)
+        near = _one_box(level, last, flow / room.near_m3, minutes)
         return near, np.zeros_like(near)
-    flow = float(spread.decay_per_min[draw]) * room.volume_m3
-    zones = TwoZones(
-        room.near_m3, room.volume_m3 - room.near_m3, float(spread.near_flow[draw]), flow
-    )
+    far_m3 = room.volume_m3 - room.near_m3
+    zones = TwoZones(room.near_m3, far_m3, flow, decay * room.volume_m3)
     if last < AT_ONCE_MIN:
-        return two_zone_levels(zones, 0.0, minutes, 0.0, (amount / room.near_m3, 0.0))
-    return two_zone_levels(zones, amount / last, minutes, last)
+        return two_zone_levels(zones, 0.0, minutes, 0.0, (level, 0.0))
+    return two_zone_levels(zones, amount_mg * share / last, minutes, last)
 
 
 def _one_box(level: float, last: float, rate: float, minutes: Floats) -> Floats:

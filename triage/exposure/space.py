@@ -19,6 +19,8 @@ from triage.units import at_least, within
 
 LEAST_AIR_SPEED = 0.1
 MOST_AIR_CHANGES_PER_H = 500.0
+HIGH = 2
+"""Index of the unfavourable corner."""
 LEAST_DECAY_PER_MIN = 1e-12
 """Slower than this counts as no air at all when a time is asked for."""
 

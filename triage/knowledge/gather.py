@@ -52,8 +52,14 @@ class _Seen:
         self.then.append(conclusion)
 
 
-class _Gatherer:
-    """Gathers signs, then rules, with their places and all faults."""
+class Gathered:
+    """The rules of recognition and offer that a knowledge comes to, their places, and all faults.
+
+    Parameters
+    ----------
+    knowledge entries that are valid each by itself; what is gathered stands in ``rules``, where its
+              parts stand in ``parts``, what is wrong in ``faults``
+    """
 
     def __init__(self, knowledge: Knowledge) -> None:
         self.k = knowledge
@@ -61,20 +67,23 @@ class _Gatherer:
         self.signs: dict[str, _Seen] = {}
         self.own: list[tuple[str, Weight, _At]] = []
         self.parts: dict[str, tuple[Part, ...]] = {}
-        self.rules: dict[Family, list[Rule]] = {Family.RECOGNISE: [], Family.OFFER: []}
+        self.rules: dict[Family, tuple[Rule, ...]] = {Family.RECOGNISE: (), Family.OFFER: ()}
+        self._take_in()
+        self._conclude()
+        self._make()
 
-    def fault(self, message: str, mend: str, at: _At) -> None:
+    def _fault(self, message: str, mend: str, at: _At) -> None:
         self.faults.append(TriageError(message, self.k.where(at.kind, at.entry, *at.path), mend))
 
-    def write(self, name: str, sign: Sign | Written, at: _At) -> None:
+    def _write(self, name: str, sign: Sign | Written, at: _At) -> None:
         """Take in a sign that is written out, in signs.yaml or where it is used."""
         first = self.signs.setdefault(name, _Seen(sign, at)).at
         if first is not at:
             where = self.k.where(first.kind, first.entry, *first.path)
             mend = f"rename one; the first stands at {where.file}:{where.line}"
-            self.fault(f'the sign "{name}" is written out twice', mend, at)
+            self._fault(f'the sign "{name}" is written out twice', mend, at)
 
-    def named(self) -> Iterator[tuple[NamedSign, _At]]:
+    def _named(self) -> Iterator[tuple[NamedSign, _At]]:
         """Yield each sign that a condition or a grade follows from, with its place."""
         for condition in self.k.conditions.values():
             for index, sign in enumerate(condition.signs):
@@ -83,52 +92,51 @@ class _Gatherer:
             for index, sign in enumerate(grade.raised_by):
                 yield sign, _At("fragility", grade.id, ("raised_by", index))
 
-    def weighed(self) -> Iterator[tuple[str, Weight, _At]]:
+    def _weighed(self) -> Iterator[tuple[str, Weight, _At]]:
         """Yield each sign that a deposit weighs, with its place."""
         for deposit in self.k.deposits.values():
             for name, weight in deposit.signs.items():
                 yield name, weight, _At("deposit", deposit.id, ("signs", name))
 
-    def take_in(self) -> None:
+    def _take_in(self) -> None:
         """Take in every sign where it is written out."""
         for sign in self.k.signs.values():
-            self.write(sign.id, sign, _At("sign", sign.id))
-        for name, weight, at in self.weighed():
+            self._write(sign.id, sign, _At("sign", sign.id))
+        for name, weight, at in self._weighed():
             if weight.when:
-                self.write(name, weight, at)
-        for named, at in self.named():
+                self._write(name, weight, at)
+        for named, at in self._named():
             if named.when:
-                self.write(named.id, named, at)
+                self._write(named.id, named, at)
 
-    def conclude(self) -> None:
+    def _conclude(self) -> None:
         """Note what follows from each sign; a sign from which nothing follows is a fault."""
-        for name, weight, at in self.weighed():
+        for name, weight, at in self._weighed():
             seen = self._seen(name, at)
             if seen is not None and weight.because and not weight.when:
                 self.own.append((name, weight, at))
             elif seen is not None:
                 seen.follows(_evidence(at.entry, weight), at)
-        for named, at in self.named():
+        for named, at in self._named():
             seen = self._seen(named.id, at)
             conclusion = _conclusion(at, seen.written) if seen is not None else {}
             if seen is not None and conclusion in seen.then:
-                self.fault(f'the sign "{named.id}" stands twice', "keep one", at)
+                self._fault(f'the sign "{named.id}" stands twice', "keep one", at)
             elif seen is not None:
                 seen.follows(conclusion, at)
         weighed = {name for name, _, _ in self.own}
         for name, seen in self.signs.items():
             if not seen.then and name not in weighed:
                 mend = "give it a weight in the file of a deposit, or take it out"
-                self.fault("nothing weighs this sign", mend, seen.at)
+                self._fault("nothing weighs this sign", mend, seen.at)
 
     def _seen(self, name: str, at: _At) -> _Seen | None:
         seen = self.signs.get(name)
         if seen is None:
-            self.fault(f'unknown sign "{name}"', did_you_mean(name, self.signs), at)
+            self._fault(f'unknown sign "{name}"', did_you_mean(name, self.signs), at)
         return seen
 
-    def make(self) -> None:
-        """Make the rules of all signs and ladders."""
+    def _make(self) -> None:
         for name, seen in self.signs.items():
             if seen.then:
                 parts = (seen.at.part(), *seen.parts)
@@ -190,13 +198,14 @@ class _Gatherer:
             mend = f"rename one; the first stands at {first.file}:{first.line}"
             whole = parts[0]
             at = _At(whole.kind, whole.entry, whole.path)
-            self.fault(f'the rule "{name}" is made twice', mend, at)
+            self._fault(f'the rule "{name}" is made twice', mend, at)
             return
         self.parts[name] = parts
         # All of it was validated with the entry that it comes from.
         fields = {key: getattr(said, key) for key in Rule.model_fields if key not in ("id", "then")}
         conclusions = then if isinstance(then, Mapping) else tuple(then)
-        self.rules[family].append(Rule.model_construct(id=name, then=conclusions, **fields))
+        made = Rule.model_construct(id=name, then=conclusions, **fields)
+        self.rules[family] = (*self.rules[family], made)
 
 
 def _evidence(deposit: str, weight: Weight) -> Mapping[str, Any]:
@@ -237,22 +246,3 @@ def _words(value: Any) -> Iterator[Any]:
             yield from _words(inner)
     else:
         yield value
-
-
-@dataclass(frozen=True)
-class Gathered:
-    """The rules that entries come to, where their parts stand, and what is wrong."""
-
-    rules: Mapping[Family, tuple[Rule, ...]]
-    parts: Mapping[str, tuple[Part, ...]]
-    faults: list[TriageError]
-
-
-def gather_rules(knowledge: Knowledge) -> Gathered:
-    """Return the rules of recognition and offer that the entries of a knowledge come to."""
-    work = _Gatherer(knowledge)
-    work.take_in()
-    work.conclude()
-    work.make()
-    rules = {family: tuple(made) for family, made in work.rules.items()}
-    return Gathered(rules, work.parts, work.faults)

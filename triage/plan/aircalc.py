@@ -241,6 +241,7 @@ def _notes(
         yield "The room does not clear by itself: open it before anyone stays in it."
 
 
+CURVE_MIN, CURVE_POINTS = 120.0, 181
 TOLD_MIN = (1.0, 5.0, 15.0, 30.0, 60.0, 120.0)
 
 
@@ -286,9 +287,7 @@ class AirPicture:
         return (*lines, *(f"{m.words}: {number(m.mg_per_m3)} mg/m3" for m in self.lowest_marks()))
 
 
-def air_picture(
-    means: Means, asked: AirQuestion, until_min: float = 120.0, points: int = 181
-) -> AirPicture:
+def air_picture(means: Means, asked: AirQuestion) -> AirPicture:
     """Return level against time of one release alone, at the unfavourable end, with limit lines.
 
     The levels of earlier releases are not in the curve; the verdict counts them.
@@ -304,9 +303,7 @@ def air_picture(
     if density is None or ready.substance.airborne == "none":
         return AirPicture(title, Curve((), (), ()), marks)
     mass = ready.amount * density * MG_PER_G * ready.percent / PERCENT
-    curve = release_curve(
-        mass, ready.minutes, ready.judge.room, until_min, points, unfavourable=True
-    )
+    curve = release_curve(mass, ready.minutes, ready.judge.room, CURVE_MIN, CURVE_POINTS)
     # Held at saturation, as the verdict is.
     temp_c = ready.judge.room.temp_c
     cap = source_of(ready.substance, temp_c, ready.percent / PERCENT).cap_mg_per_m3

@@ -18,13 +18,6 @@ from triage.knowledge.agents import Limit as PublishedLimit
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method, Strength
 
-BASES = {
-    Basis.TWA: "twa",
-    Basis.STEL: "stel",
-    Basis.CEILING: "ceiling",
-    Basis.PEAK: "peak",
-    Basis.IDLH: "idlh",
-}
 PERCENT = 100.0
 MG_PER_G = 1000.0
 LONGEST_RELEASE_MIN = 480.0
@@ -58,13 +51,13 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
     limits = []
     for limit in vapour.limits:
         value = limit_mg_per_m3(knowledge, limit, mass)
-        if value is None or limit.basis not in BASES or not limit.in_force:
+        if value is None or limit.basis is Basis.ACTION or not limit.in_force:
             continue
         limits.append(
             Limit(
                 authority=limit.authority,
                 shown_as=knowledge.authorities[limit.authority].short,
-                basis=BASES[limit.basis],  # type: ignore[arg-type]
+                basis=limit.basis.value,  # type: ignore[arg-type]
                 value_mg_per_m3=value,
                 averaging_min=limit.averaging_min or None,
                 source=limit.source,

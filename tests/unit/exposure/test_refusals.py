@@ -82,7 +82,7 @@ BAD = {
     "two zones before time": lambda: two_zone_levels(ZONES, 5.0, -1.0),
     "passes": lambda: largest_day_ml(AGENT, ROOM, 1.0, 0),
     "most air changes": lambda: least_air_changes(AGENT, 1.0, ROOM, 1.0, most_per_h=1e4),
-    "curve of no length": lambda: release_curve(1.0, 1.0, ROOM, 0.0),
+    "curve of no length": lambda: release_curve(1.0, 1.0, ROOM, 0.0, 10),
     "curve of one point": lambda: release_curve(1.0, 1.0, ROOM, 10.0, 1),
 }
 
