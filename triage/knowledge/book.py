@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import BaseModel
 
@@ -99,17 +99,24 @@ KINDS: Mapping[str, tuple[type[BaseModel], str]] = {
 ONE_A_FILE = frozenset({"agent", "deposit"})
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """Where a part of a rule stands: at ``path`` of an entry of another kind.
 
     ``inside`` leads by keys and list indexes to the part of the rule; empty for the whole rule.
     """
 
-    inside: tuple[str | int, ...]
     kind: str
     entry: str
-    path: tuple[str | int, ...]
+    path: tuple[str | int, ...] = ()
+    inside: tuple[str | int, ...] = ()
+
+    def of(self, *inside: str | int) -> Part:
+        """Return that this part of the rule stands here."""
+        return self._replace(inside=inside)
+
+    def deeper(self, *keys: str | int) -> Part:
+        """Return a place further inside the entry."""
+        return self._replace(path=(*self.path, *keys))
 
 
 @dataclass(frozen=True)

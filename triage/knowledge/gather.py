@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any
 
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.book import Knowledge, Part
@@ -20,35 +20,19 @@ Path = tuple[str | int, ...]
 FINDING, ZONE = "$f", "$z"
 
 
-class _At(NamedTuple):
-    """Where something is written: an entry of a kind, and the path inside it."""
-
-    kind: str
-    entry: str
-    path: Path = ()
-
-    def inside(self, *keys: str | int) -> _At:
-        """Return a place further inside."""
-        return self._replace(path=(*self.path, *keys))
-
-    def part(self, *inside: str | int) -> Part:
-        """Return that this part of a rule stands here."""
-        return Part(inside, *self)
-
-
 @dataclass(slots=True)
 class _Seen:
     """One sign: what is said of it, where it is written out, and what follows from it."""
 
     written: Sign | Written
-    at: _At
+    at: Part
     then: list[Mapping[str, Any]] = field(default_factory=list)
     parts: list[Part] = field(default_factory=list)
 
-    def follows(self, conclusion: Mapping[str, Any], at: _At) -> None:
+    def follows(self, conclusion: Mapping[str, Any], at: Part) -> None:
         """Note one conclusion, and the place that demands it."""
         inside: Path = ("then", len(self.then))
-        self.parts += [at.part(*inside), at.part(*inside, next(iter(conclusion)))]
+        self.parts += [at.of(*inside), at.of(*inside, next(iter(conclusion)))]
         self.then.append(conclusion)
 
 
@@ -65,43 +49,43 @@ class Gathered:
         self.k = knowledge
         self.faults: list[TriageError] = []
         self.signs: dict[str, _Seen] = {}
-        self.own: list[tuple[str, Weight, _At]] = []
+        self.own: list[tuple[str, Weight, Part]] = []
         self.parts: dict[str, tuple[Part, ...]] = {}
         self.rules: dict[Family, tuple[Rule, ...]] = {Family.RECOGNISE: (), Family.OFFER: ()}
         self._take_in()
         self._conclude()
         self._make()
 
-    def _fault(self, message: str, mend: str, at: _At) -> None:
-        self.faults.append(TriageError(message, self.k.where(at.kind, at.entry, *at.path), mend))
+    def _fault(self, message: str, mend: str, at: Part) -> None:
+        self.faults.append(TriageError(message, self.k.at(at), mend))
 
-    def _write(self, name: str, sign: Sign | Written, at: _At) -> None:
+    def _write(self, name: str, sign: Sign | Written, at: Part) -> None:
         """Take in a sign that is written out, in signs.yaml or where it is used."""
         first = self.signs.setdefault(name, _Seen(sign, at)).at
         if first is not at:
-            where = self.k.where(first.kind, first.entry, *first.path)
+            where = self.k.at(first)
             mend = f"rename one; the first stands at {where.file}:{where.line}"
             self._fault(f'the sign "{name}" is written out twice', mend, at)
 
-    def _named(self) -> Iterator[tuple[NamedSign, _At]]:
+    def _named(self) -> Iterator[tuple[NamedSign, Part]]:
         """Yield each sign that a condition or a grade follows from, with its place."""
         for condition in self.k.conditions.values():
             for index, sign in enumerate(condition.signs):
-                yield sign, _At("condition", condition.id, ("signs", index))
+                yield sign, Part("condition", condition.id, ("signs", index))
         for grade in self.k.fragility.values():
             for index, sign in enumerate(grade.raised_by):
-                yield sign, _At("fragility", grade.id, ("raised_by", index))
+                yield sign, Part("fragility", grade.id, ("raised_by", index))
 
-    def _weighed(self) -> Iterator[tuple[str, Weight, _At]]:
+    def _weighed(self) -> Iterator[tuple[str, Weight, Part]]:
         """Yield each sign that a deposit weighs, with its place."""
         for deposit in self.k.deposits.values():
             for name, weight in deposit.signs.items():
-                yield name, weight, _At("deposit", deposit.id, ("signs", name))
+                yield name, weight, Part("deposit", deposit.id, ("signs", name))
 
     def _take_in(self) -> None:
         """Take in every sign where it is written out."""
         for sign in self.k.signs.values():
-            self._write(sign.id, sign, _At("sign", sign.id))
+            self._write(sign.id, sign, Part("sign", sign.id))
         for name, weight, at in self._weighed():
             if weight.when:
                 self._write(name, weight, at)
@@ -130,7 +114,7 @@ class Gathered:
                 mend = "give it a weight in the file of a deposit, or take it out"
                 self._fault("nothing weighs this sign", mend, seen.at)
 
-    def _seen(self, name: str, at: _At) -> _Seen | None:
+    def _seen(self, name: str, at: Part) -> _Seen | None:
         seen = self.signs.get(name)
         if seen is None:
             self._fault(f'unknown sign "{name}"', did_you_mean(name, self.signs), at)
@@ -139,7 +123,7 @@ class Gathered:
     def _make(self) -> None:
         for name, seen in self.signs.items():
             if seen.then:
-                parts = (seen.at.part(), *seen.parts)
+                parts = (seen.at, *seen.parts)
                 self._rule(Family.RECOGNISE, f"recognise-{name}", seen.written, seen.then, parts)
         for name, weight, at in self.own:
             self._own_reason(name, weight, at)
@@ -147,25 +131,25 @@ class Gathered:
             said = {"finding": FINDING, "deposit": deposit.id}
             for index, rungs in enumerate(deposit.ladder):
                 first = _reading(deposit.id, rungs)
-                self._offer(_At("deposit", deposit.id, ("ladder", index)), rungs, said, first)
+                self._offer(Part("deposit", deposit.id, ("ladder", index)), rungs, said, first)
         for condition in self.k.conditions.values():
             told = {"condition": condition.id}
             for index, held in enumerate(condition.ladder):
-                at = _At("condition", condition.id, ("ladder", index))
+                at = Part("condition", condition.id, ("ladder", index))
                 self._offer(at, held, told, [({"state": told}, ())])
 
-    def _own_reason(self, name: str, weight: Weight, at: _At) -> None:
+    def _own_reason(self, name: str, weight: Weight, at: Part) -> None:
         """Make the rule of a weight that has a reason of its own: the sign's when and cases."""
         seen = self.signs[name]
         said = weight.model_copy(update={"when": seen.written.when, "cases": seen.written.cases})
-        shared = (seen.at.inside(key).part(key) for key in ("when", "cases"))
-        parts = (at.part(), at.part("then", 0, "evidence"), *shared)
+        shared = (seen.at.deeper(key).of(key) for key in ("when", "cases"))
+        parts = (at, at.of("then", 0, "evidence"), *shared)
         then = [_evidence(at.entry, weight)]
         self._rule(Family.RECOGNISE, f"recognise-{name}-{at.entry}", said, then, parts)
 
     def _offer(
         self,
-        at: _At,
+        at: Part,
         rungs: Rungs,
         said: Mapping[str, Any],
         first: list[tuple[Mapping[str, Any], Path]],
@@ -175,10 +159,10 @@ class Gathered:
         keys += [("when", place) for place in range(len(rungs.when))]
         zoned = [n for n, (_, key) in enumerate(first) if key]
         parts = (
-            at.part(),
-            at.part("then", "offer"),
-            *(at.inside(*key).part("when", n) for n, key in enumerate(keys)),
-            *(at.inside(*keys[n]).part("when", n, "zone") for n in zoned),
+            at,
+            at.of("then", "offer"),
+            *(at.deeper(*key).of("when", n) for n, key in enumerate(keys)),
+            *(at.deeper(*keys[n]).of("when", n, "zone") for n in zoned),
         )
         when = (*(pattern for pattern, _ in first), *rungs.when)
         then = {"offer": {**said, "method": list(rungs.method)}}
@@ -196,9 +180,7 @@ class Gathered:
         if name in self.parts or ("rule", name) in self.k.places:
             first = self.k.places.get(("rule", name)) or self.k.at(self.parts[name][0])
             mend = f"rename one; the first stands at {first.file}:{first.line}"
-            whole = parts[0]
-            at = _At(whole.kind, whole.entry, whole.path)
-            self._fault(f'the rule "{name}" is made twice', mend, at)
+            self._fault(f'the rule "{name}" is made twice', mend, parts[0])
             return
         self.parts[name] = parts
         # All of it was validated with the entry that it comes from.
@@ -212,7 +194,7 @@ def _evidence(deposit: str, weight: Weight) -> Mapping[str, Any]:
     return {"evidence": {"finding": FINDING, "deposit": deposit, "weight": weight.weight}}
 
 
-def _conclusion(at: _At, sign: Sign | Written) -> Mapping[str, Any]:
+def _conclusion(at: Part, sign: Sign | Written) -> Mapping[str, Any]:
     if at.kind == "condition":
         return {"state": {"condition": at.entry}}
     on_finding = any(
