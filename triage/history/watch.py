@@ -14,7 +14,7 @@ from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.answers import dose
-from triage.plan.benchcalc import mould_time
+from triage.plan.boxcalc import mould_time
 from triage.plan.outcomes import as_followed
 
 LOOKED = "chamber-look"
