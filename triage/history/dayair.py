@@ -12,8 +12,8 @@ from triage.history.daytypes import NEVER, Admitted, PutDown
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.airjudge import AirJudge
+from triage.plan.liquids import as_done
 from triage.plan.substances import given_off
-from triage.plan.trial import as_done
 
 
 class DayAir:

@@ -14,9 +14,8 @@ from triage.plain.bench import ask_bench
 from triage.plain.dialogue import FEWEST_LETTERS, Dialogue, Stopped
 from triage.plain.working import work_on
 from triage.plan.model import STANDING, FindingLine, Plan, QuestionLine, Step
-from triage.plan.names import finding_names
+from triage.plan.names import RECORD, finding_names, own_record
 from triage.plan.outcomes import last_record
-from triage.plan.ownrecord import RECORD, own_record
 from triage.service.acts import accept_suggestion, bench_day, note_look, suggestions_for
 from triage.service.asking import Visit, place_of
 from triage.service.commandline import CommandLine, Known, Word

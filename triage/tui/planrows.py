@@ -13,8 +13,7 @@ from triage.explain.sureplan import Firmness
 from triage.history.advice import SkipSuggestion
 from triage.looks import is_clean
 from triage.plan.model import Hold, Notice, Plan, QuestionLine, Step
-from triage.plan.names import finding_names, zone_words
-from triage.plan.ownrecord import RECORD, own_record
+from triage.plan.names import RECORD, finding_names, own_record, zone_words
 from triage.show import words
 from triage.show.plan import QUESTIONS_SHOWN, by_reason, near_and_rest, rest_words
 from triage.tui.hanging import BOLD, Line, Row, hanging, title_row

@@ -22,7 +22,7 @@ from triage.errors import TriageError
 from triage.history.merging import CannotMerge, merged
 from triage.history.sharing import merge_folders
 from triage.knowledge.load import load_knowledge
-from triage.plan.day import day_ledger
+from triage.plan.substances import day_ledger
 
 RULES = Path(__file__).resolve().parents[3] / "rules"
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)

@@ -13,7 +13,7 @@ from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.plan.barring import check_bench
+from triage.plan.ladder import check_bench
 from triage.plan.planner import Planner
 
 
