@@ -117,10 +117,10 @@ def run(words: Sequence[str]) -> int:
     if _runs_interface(words):
         arguments = interface_arguments(words)
         if arguments is not None:
-            from triage.commands.inside import Inside
             from triage.commands.open import open_interface
+            from triage.service.commandline import CommandLine
 
-            return open_interface(arguments, Inside(lambda: build_parser().by_name, run))
+            return open_interface(arguments, CommandLine(lambda: build_parser().by_name, run))
     parser = build_parser()
     # argparse ends a list of words at the first option; question=answer words may come after one.
     parsed, rest = parser.parse_known_args(words)

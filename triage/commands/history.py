@@ -260,7 +260,7 @@ def run_bundle(arguments: Arguments) -> int:
 )
 def run_unbundle(arguments: Arguments) -> int:
     """Bring the cases of a bundle in."""
-    from triage.history.unbundle import read_bundle
+    from triage.history.bundle import read_bundle
     from triage.service.acts import usable_here
 
     workshop = workshop_of(arguments)

@@ -5,13 +5,10 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from triage import places
 from triage.commands.common import Arguments, folder_of, workshop_of
-
-if TYPE_CHECKING:
-    from triage.service.commandline import CommandLine
+from triage.service.commandline import CommandLine
 
 
 def open_interface(arguments: Arguments, inside: CommandLine) -> int:

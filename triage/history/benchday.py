@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -29,7 +29,6 @@ from triage.history.daytypes import (
 )
 from triage.history.schedule import RUNS_ON, plan_day
 from triage.history.watch import Running, chambers_of, running_of
-from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import dose
@@ -41,42 +40,8 @@ from triage.plan.trial import as_done
 
 BAD_INPUT = TriageError.exit_code
 LEAST_MINUTES_ON_RECORD = 3
-HANDS_ON = "day-hands-on-"
 HELD = "held by an attempt that ended badly; release it with a reason first"
 REFUSED = "not accepted for work"
-
-
-@dataclass(frozen=True)
-class DayTerms:
-    """Times [min] that stand in where nothing is on record, and medians that are."""
-
-    hands_on: Mapping[str, int]
-    finish: int
-    stay_beside: float
-    rest: int
-    look: int
-    look_window: int
-    medians: Mapping[str, float]
-
-
-def day_terms(knowledge: Knowledge, columns: Columns | None = None) -> DayTerms:
-    """Return the times of the knowledge, with medians of this bench's own records."""
-
-    def whole(name: str) -> int:
-        return math.ceil(dose(knowledge, name).least)
-
-    return DayTerms(
-        {
-            contact: whole(f"{HANDS_ON}{contact}")
-            for contact in dict.fromkeys(t.contact for t in knowledge.techniques.values())
-        },
-        whole("day-finish"),
-        dose(knowledge, "day-stay-beside").least,
-        whole("day-rest"),
-        whole("day-look"),
-        whole("day-look-window"),
-        {} if columns is None else _medians(columns),
-    )
 
 
 def _medians(columns: Columns) -> dict[str, float]:
@@ -105,22 +70,37 @@ class BenchDay:
 
 
 class DayMaker:
-    """Makes bench days with one planner: knowledge, bench and the day's ledger are given."""
+    """Makes bench days with one planner, on this bench, on top of what the day released.
+
+    ``columns`` are this bench's own records: the median times in them stand before those of the
+    knowledge.
+    """
 
     def __init__(
-        self, planner: Planner, bench: Bench, ledger: DayLedger, terms: DayTerms, now: datetime
+        self,
+        planner: Planner,
+        bench: Bench,
+        ledger: DayLedger,
+        now: datetime,
+        columns: Columns | None = None,
     ) -> None:
-        self.planner = planner
-        self.knowledge = planner.knowledge
-        self.bench = bench
-        self.terms = terms
-        self.now = now
+        self.planner, self.knowledge, self.bench, self.now = planner, planner.knowledge, bench, now
         self.midnight = now.replace(hour=0, minute=0, second=0, microsecond=0)
         self.judge = AirJudge(self.knowledge, bench, ledger)
         self.air = DayAir(self.knowledge, bench, ledger)
+        self.medians = {} if columns is None else _medians(columns)
+
+        def whole_min(name: str) -> int:
+            return math.ceil(dose(self.knowledge, f"day-{name}").least)
+
+        contacts = {each.contact for each in self.knowledge.techniques.values()}
+        self.hands_on = {contact: whole_min(f"hands-on-{contact}") for contact in contacts}
+        self.finish, self.rest, self.look = map(whole_min, ("finish", "rest", "look"))
+        self.look_window = whole_min("look-window")
+        self.stay_beside_min = dose(self.knowledge, "day-stay-beside").least
 
     def make(
-        self, cases: Iterable[Case], hours: Hours, seed: int = 0, set_aside: Iterable[LeftOut] = ()
+        self, cases: Iterable[Case], hours: Hours, set_aside: Iterable[LeftOut] = ()
     ) -> BenchDay:
         """Return what to do today with these cases in which order; say what was set aside."""
         tasks: list[Task] = []
@@ -144,9 +124,7 @@ class DayMaker:
             notes += not_today
             later += runs
         now_min = self._minute(self.now)
-        made = plan_day(
-            tasks, hours, self.air, now_min=now_min, seed=seed, airings=self._airings(now_min)
-        )
+        made = plan_day(tasks, hours, self.air, now_min=now_min, airings=self._airings(now_min))
         plan = DayPlan(
             made.entries,
             made.airings,
@@ -205,9 +183,9 @@ class DayMaker:
                         case.id,
                         f"{running.step}-look-{number}",
                         f"look into the chamber: {running.name}",
-                        (Visit("look", self.terms.look),),
+                        (Visit("look", self.look),),
                         from_min=max(due, 0),
-                        until_min=max(due, 0) + self.terms.look_window,
+                        until_min=max(due, 0) + self.look_window,
                     )
                 )
         return found
@@ -225,7 +203,7 @@ class DayMaker:
                     each.case,
                     each.step,
                     each.name,
-                    (Visit("finish", self.terms.finish),),
+                    (Visit("finish", self.finish),),
                     agent=agent,
                     rest_min=self._rest(method),
                     from_min=max(ends, 0),
@@ -236,7 +214,7 @@ class DayMaker:
 
     def _rest(self, method: Method | None) -> int:
         wet = method and self.knowledge.techniques[method.technique].wet == "wet"
-        return self.terms.rest if wet else 0
+        return self.rest if wet else 0
 
     def _task(self, case: Case, item: Item) -> Task:
         method = self.knowledge.methods[item.method]
@@ -257,20 +235,19 @@ class DayMaker:
         A dwell that is short enough is waited for at the bench; a longer one leaves the hands
         free between its start and its end, which must come before the longest dwell is over.
         """
-        terms = self.terms
-        hands = terms.hands_on[self.knowledge.techniques[method.technique].contact]
+        hands = self.hands_on[self.knowledge.techniques[method.technique].contact]
         dwell = method.dwell_s
-        if dwell is None or dwell.start / 60.0 <= terms.stay_beside:
+        if dwell is None or dwell.start / 60.0 <= self.stay_beside_min:
             minutes = hands + (dwell.start / 60.0 if dwell else 0.0)
-            return (Visit("whole", max(1, math.ceil(terms.medians.get(method.id, minutes)))),)
+            return (Visit("whole", max(1, math.ceil(self.medians.get(method.id, minutes)))),)
         most = math.floor(dwell.most / 60.0)
         least = min(math.ceil(dwell.start / 60.0), most)
         looks = (
-            Visit("look", terms.look, round(hour * 60), round(hour * 60) + terms.look_window)
+            Visit("look", self.look, round(hour * 60), round(hour * 60) + self.look_window)
             for hour in method.look_after_h
-            if hour * 60 + terms.look + terms.look_window < least
+            if hour * 60 + self.look + self.look_window < least
         )
-        return (Visit("start", hands), *looks, Visit("finish", terms.finish, least, most))
+        return (Visit("start", hands), *looks, Visit("finish", self.finish, least, most))
 
     def _put_down(self, method: Method, before: str | None = None) -> PutDown | None:
         name = method.id

@@ -11,7 +11,7 @@ from triage.case.models import OUTCOMES, Case
 from triage.case.store import load_case, update_case
 from triage.errors import TriageError, did_you_mean
 from triage.history.advice import SkipSuggestion, skip_suggestions
-from triage.history.benchday import BenchDay, DayMaker, day_terms
+from triage.history.benchday import BenchDay, DayMaker
 from triage.history.daytypes import DAY_MIN, Hours, LeftOut
 from triage.history.evidence import Evidence
 from triage.history.sharing import Check
@@ -86,8 +86,8 @@ def bench_day(
     chosen = [workshop.load(case) for case in cases] if cases else newest_cases(workshop, most)
     broken = () if cases else [entry for entry in workshop.entries() if entry.error]
     aside = [LeftOut(entry.id, "", "set aside", entry.error) for entry in broken]
-    terms = day_terms(workshop.knowledge, workshop.folder_record.columns())
-    maker = DayMaker(workshop.planner, workshop.bench, workshop.day(), terms, workshop.clock())
+    record, day = workshop.folder_record.columns(), workshop.day()
+    maker = DayMaker(workshop.planner, workshop.bench, day, workshop.clock(), record)
     return maker.make(chosen, hours or hours_from(workshop.clock()), set_aside=aside)
 
 

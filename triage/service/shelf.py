@@ -6,19 +6,20 @@ import re
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from triage.case import changes
 from triage.case.folder import CaseEntry, list_cases
 from triage.case.models import Case
 from triage.case.naming import SUFFIX, is_case_name, is_reserved
+from triage.case.profile import Bench
 from triage.case.store import create_case, load_case, make_folder, update_case
+from triage.engine.consult import Consultant
 from triage.errors import TriageError, Where, did_you_mean
+from triage.history.index import FolderRecord
+from triage.plan.planner import Planner
+from triage.service.listing import Clock, local_now
 from triage.service.takeback import Act
 from triage.yamltext import parse_yaml, read_text
-
-if TYPE_CHECKING:
-    from triage.service.workshop import Workshop
 
 # An answer that is changed within this time corrects a slip of the finger: nothing was seen anew.
 SLIP = timedelta(minutes=10)
@@ -39,10 +40,30 @@ def locator(path: Path) -> Callable[[tuple[str | int, ...]], Where]:
 
 
 class Shelf:
-    """The cases of a folder, and the acts on them that this session can take back."""
+    """The cases of a folder, and the acts on them that this session can take back.
 
-    def __init__(self, shop: Workshop) -> None:
-        self.shop = shop
+    Parameters
+    ----------
+    consultant the compiled rulebase
+    cases      folder of the cases
+    bench      the user's bench
+    bench_path file of the bench, None if there is none yet
+    clock      gives the present moment
+    """
+
+    def __init__(
+        self,
+        consultant: Consultant,
+        cases: Path,
+        bench: Bench,
+        bench_path: Path | None = None,
+        clock: Clock = local_now,
+    ) -> None:
+        self.consultant, self.knowledge = consultant, consultant.knowledge
+        self.cases, self.clock = cases, clock
+        self.bench, self.bench_path = bench, bench_path
+        self.planner = Planner(consultant)
+        self.folder_record = FolderRecord(cases, self.knowledge)
         self._acts: dict[Path, list[Act]] = {}
 
     def change(self, case: str | Path, change: Callable[[Case], Case]) -> Case:
@@ -52,7 +73,7 @@ class Shelf:
 
         def noted(old: Case) -> Case:
             new = change(old)
-            acts[:] = [Act(old, new, self.shop.clock())]
+            acts[:] = [Act(old, new, self.clock())]
             return new
 
         made = update_case(path, noted)
@@ -63,8 +84,7 @@ class Shelf:
         """Return whether a question was answered so lately that another answer corrects a slip."""
         acts = self._acts.get(self.path_of(case), ())
         return any(
-            act.told(finding, question) and self.shop.clock() - act.at <= SLIP
-            for act in reversed(acts)
+            act.told(finding, question) and self.clock() - act.at <= SLIP for act in reversed(acts)
         )
 
     def last_act(self, case: str | Path) -> Act | None:
@@ -74,7 +94,7 @@ class Shelf:
 
     def entries(self) -> tuple[CaseEntry, ...]:
         """Return the quick list of cases, without stage or next step."""
-        return list_cases(self.shop.cases) if self.shop.cases.is_dir() else ()
+        return list_cases(self.cases) if self.cases.is_dir() else ()
 
     def path_of(self, case: str | Path) -> Path:
         """Return the file of a case given by id or by path.
@@ -86,18 +106,16 @@ class Shelf:
         given = Path(case)
         if given.is_file() or isinstance(case, Path) or given.suffix == SUFFIX:
             return given
-        path = self.shop.cases / f"{case}{SUFFIX}"
+        path = self.cases / f"{case}{SUFFIX}"
         if path.is_file() and is_case_name(path.name):
             return path
         known = [entry.id for entry in self.entries()]
         if not known:
             raise TriageError(
-                f'no case "{case}": there are none in {self.shop.cases} yet',
+                f'no case "{case}": there are none in {self.cases} yet',
                 mend='begin one with: triage new "what is on the bench", or try triage --demo',
             )
-        raise TriageError(
-            f'no case "{case}" in {self.shop.cases}', mend=did_you_mean(str(case), known)
-        )
+        raise TriageError(f'no case "{case}" in {self.cases}', mend=did_you_mean(str(case), known))
 
     def load(self, case: str | Path) -> Case:
         """Return a case from its file."""
@@ -106,11 +124,11 @@ class Shelf:
     def new(self, title: str, taxon: str = "unknown", case_id: str | None = None) -> Case:
         """Create a case and return it; the id is made from the title if none is given."""
         if taxon != "unknown":
-            self.shop.knowledge.require("taxon", taxon)
-        make_folder(self.shop.cases)
+            self.knowledge.require("taxon", taxon)
+        make_folder(self.cases)
         name = case_id or self._free_id(title)
         case = changes.new_case(name, title, taxon=taxon)
-        create_case(self.shop.cases, case)
+        create_case(self.cases, case)
         return case
 
     def _free_id(self, title: str) -> str:
@@ -123,16 +141,12 @@ class Shelf:
             number += 1
         return name
 
-    def undone(self, path: Path) -> None:
+    def _forget_record(self, path: Path) -> None:
         """Forget the newest record of this session on a case: it was taken back."""
         acts = self._acts.get(path, [])
         newest = next((act for act in reversed(acts) if act.is_recorded), None)
         if newest is not None:
             acts.remove(newest)
-
-    def taken_back(self, path: Path, act: Act) -> None:
-        """Forget an act that was taken back."""
-        self._acts[path].remove(act)
 
     def stamp(self, case: str | Path) -> tuple[int, int, int]:
         """Return what tells whether the file of a case was written since; zeros if it is gone."""

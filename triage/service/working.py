@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypedDict, Unpack
+from typing import Any, TypedDict, Unpack
 
 from triage.case import changes
 from triage.case.models import OUTCOMES, Attempt, Case, Override, Timer
@@ -22,9 +22,8 @@ from triage.plan.outcomes import (
     last_record,
     standing_skips,
 )
-
-if TYPE_CHECKING:
-    from triage.service.workshop import Workshop
+from triage.service.photographs import Photographs
+from triage.service.planning import Planning
 
 FAR_MORE = 100.0
 
@@ -52,11 +51,8 @@ def far_more(step: Step, amount_ml: float | None) -> str:
     return f"planned {step.amount_ml:g} mL, you wrote {amount_ml:g} mL"
 
 
-class Working:
+class Working(Planning, Photographs):
     """Acts of working; an attempt is only ever appended."""
-
-    def __init__(self, shop: Workshop) -> None:
-        self.shop = shop
 
     def record(
         self,
@@ -79,21 +75,21 @@ class Working:
         """
         if outcome not in OUTCOMES:
             raise TriageError(f'unknown outcome "{outcome}"', mend=did_you_mean(outcome, OUTCOMES))
-        path = self.shop.path_of(case)
+        path = self.path_of(case)
         photos = {"photo_before": told.get("photo_before"), "photo_after": told.get("photo_after")}
         for photo in photos.values():
             if photo is not None:
-                self.shop.check_photo(path, photo)
+                self.check_photo(path, photo)
         # Planned before the lock, so that other writers wait for the write alone. What was done was
         # done by this plan, whatever another writer recorded meanwhile.
-        planned = self._step(self.shop.load(path), step)
+        planned = self._step(self.load(path), step)
         doubt = far_more(planned, told.get("amount_ml"))
         if doubt and not sure:
             raise UnlikelyAmount(doubt, mend="write the right amount, or say that it is so (--yes)")
-        kept = {name: self.shop.keep_photo(path, photo) for name, photo in photos.items()}
+        kept = {name: self.keep_photo(path, photo) for name, photo in photos.items()}
         given = {**told, **kept}
-        made = self.shop.change(path, lambda old: self._recorded(old, planned, outcome, given))
-        self.shop.tell_room()
+        made = self.change(path, lambda old: self._recorded(old, planned, outcome, given))
+        self.tell_room()
         return made
 
     def _recorded(self, old: Case, step: Step, outcome: str, given: dict[str, Any]) -> Case:
@@ -109,7 +105,7 @@ class Working:
             Attempt,
             {
                 "id": old.next_attempt_id(),
-                "at": self.shop.clock(),
+                "at": self.clock(),
                 "step": step.id,
                 "finding": step.finding,
                 "also": tuple(served.finding for served in step.also),
@@ -118,18 +114,18 @@ class Working:
                 "method": step.method,
                 "agent": step.agent,
                 "outcome": outcome,
-                "knowledge": self.shop.knowledge.digest,
+                "knowledge": self.knowledge.digest,
                 **given,
                 "amount_ml": amount,
             },
         )
         new = changes.with_attempt(changes.without_timer(old, step.id), attempt)
-        for question, answer in answers_after(self.shop.knowledge, attempt, old.answers).items():
+        for question, answer in answers_after(self.knowledge, attempt, old.answers).items():
             new = changes.with_answer(new, question, answer)
         return new
 
     def _step(self, case: Case, step_id: str) -> Step:
-        plan = self.shop.plan(case)
+        plan = self.plan(case)
         step = plan.step(step_id)
         if step is None:
             known = [s.id for s in plan.steps]
@@ -150,10 +146,10 @@ class Working:
         ------
         TriageError: nothing is recorded that could be taken back.
         """
-        path = self.shop.path_of(case)
+        path = self.path_of(case)
         made = update_case(path, lambda old: self._undone(old, reason))
-        self.shop.tell_room()
-        self.shop.shelf.undone(path)
+        self.tell_room()
+        self._forget_record(path)
         return made
 
     def take_back(self, case: str | Path, reason: str) -> Case:
@@ -167,17 +163,17 @@ class Working:
         ------
         TriageError: nothing was done that could be taken back, or something rests on it since.
         """
-        path, act = self.shop.path_of(case), self.shop.last_act(case)
+        path, act = self.path_of(case), self.last_act(case)
         if act is None:
             return self.undo(case, reason)
 
         def change(old: Case) -> Case:
             corrected = self._undone(old, reason) if act.is_recorded else old
-            return act.taken_back(corrected, self.shop.clock())
+            return act.taken_back(corrected, self.clock())
 
         made = update_case(path, change)
-        self.shop.shelf.taken_back(path, act)
-        self.shop.tell_room()
+        self._acts[path].remove(act)
+        self.tell_room()
         return made
 
     def _undone(self, old: Case, reason: str) -> Case:
@@ -191,7 +187,7 @@ class Working:
         return changes.with_correction(
             old,
             last.id,
-            self.shop.clock(),
+            self.clock(),
             outcome="not-done",
             note=reason,
             amount_ml=last.amount_ml,
@@ -199,20 +195,20 @@ class Working:
 
     def release(self, case: str | Path, attempt: str, reason: str) -> Case:
         """Release a hold with a person's written reason."""
-        return self.shop.change(
+        return self.change(
             case,
-            lambda old: changes.with_release(old, self.shop.clock(), attempt, reason),
+            lambda old: changes.with_release(old, self.clock(), attempt, reason),
         )
 
     def skip(self, case: str | Path, finding: str | None, method: str, reason: str) -> Case:
         """Record that a person skips a method, with the reason; never lifts an interlock."""
-        self.shop.knowledge.require("method", method)
+        self.knowledge.require("method", method)
         if not reason.strip():
             raise TriageError("skipping a step needs a reason", mend="say why")
-        return self.shop.change(
+        return self.change(
             case,
             lambda old: changes.with_override(
-                old, self.shop.clock(), SKIP, finding=finding, method=method, reason=reason
+                old, self.clock(), SKIP, finding=finding, method=method, reason=reason
             ),
         )
 
@@ -223,15 +219,15 @@ class Working:
         ------
         TriageError: the method has no such reading, or no reason is given.
         """
-        entry = self.shop.knowledge.require("method", method)
+        entry = self.knowledge.require("method", method)
         if source not in entry.followable:
             mend = did_you_mean(source, entry.followable) if entry.also else "its documents agree"
             raise TriageError(f'"{source}" gives no figures for {entry.name}', mend=mend)
         if not reason.strip():
             raise TriageError("following another document needs a reason", mend="say why")
         told = {"method": method, "reading": source, "reason": reason}
-        return self.shop.change(
-            case, lambda old: changes.with_override(old, self.shop.clock(), FOLLOW, **told)
+        return self.change(
+            case, lambda old: changes.with_override(old, self.clock(), FOLLOW, **told)
         )
 
     def offer_again(self, case: str | Path, finding: str | None, method: str, reason: str) -> Case:
@@ -241,8 +237,8 @@ class Working:
         ------
         TriageError: the method is not skipped there, or no reason is given.
         """
-        self.shop.knowledge.require("method", method)
-        return self.shop.change(case, lambda old: self._offered_again(old, finding, method, reason))
+        self.knowledge.require("method", method)
+        return self.change(case, lambda old: self._offered_again(old, finding, method, reason))
 
     def _offered_again(self, old: Case, finding: str | None, method: str, reason: str) -> Case:
         if not reason.strip():
@@ -253,12 +249,12 @@ class Working:
             mend = did_you_mean(method, [s for s in skipped if s]) if skipped else "skip it first"
             raise TriageError(f'"{method}" is not skipped for {where}', mend=mend)
         return changes.with_override(
-            old, self.shop.clock(), UNSKIP, finding=finding, method=method, reason=reason
+            old, self.clock(), UNSKIP, finding=finding, method=method, reason=reason
         )
 
     def start_timer(self, case: str | Path, step: str, seconds: float, label: str) -> Case:
         """Start a dwell timer; its end stands in the case, so it survives the program."""
-        start = self.shop.clock()
+        start = self.clock()
         timer = validated(
             Timer,
             {
@@ -268,7 +264,7 @@ class Working:
                 "label": label,
             },
         )
-        return self.shop.change(case, lambda old: changes.with_timer(old, timer))
+        return self.change(case, lambda old: changes.with_timer(old, timer))
 
     def extend_timer(self, case: str | Path, step: str) -> Case:
         """Put a look off by a quarter of its time, counted from now where it is over already.
@@ -278,7 +274,7 @@ class Working:
         TriageError: no timer runs, or its time is a limit: vapour, a hazard, or the longest time
         the step allows.
         """
-        seen = self.shop.load(case)
+        seen = self.load(case)
         running = any(each.step == step for each in seen.timers)
         planned = self._step(seen, step) if running else None
 
@@ -286,11 +282,11 @@ class Working:
             timer = next((each for each in old.timers if each.step == step), None)
             if timer is None or planned is None:
                 raise TriageError("no timer runs for this step", mend="start it first")
-            ends = put_off(planned, timer, self.shop.clock())
+            ends = put_off(planned, timer, self.clock())
             return changes.with_timer(old, validated(Timer, {**dict(timer), "ends": ends}))
 
-        return self.shop.change(case, change)
+        return self.change(case, change)
 
     def stop_timer(self, case: str | Path, step: str) -> Case:
         """Take a timer out of the case."""
-        return self.shop.change(case, lambda old: changes.without_timer(old, step))
+        return self.change(case, lambda old: changes.without_timer(old, step))

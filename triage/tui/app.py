@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -34,7 +33,6 @@ from triage.tui.typedahead import TypedAhead
 
 if TYPE_CHECKING:
     from triage.service.commandline import CommandLine
-    from triage.service.listing import Clock
     from triage.service.workshop import Workshop
 
 NAME = "triage"
@@ -71,9 +69,7 @@ HELP_MORE = (
 class TriageApp(TypedAhead):
     """Wire screens and services together.
 
-    ``workshop`` may be a call that opens it behind the first screen: then ``cases`` is needed.
-    ``case`` is opened at once; by ``pulse``, seconds that only go on, a key typed too soon is
-    told; ``inside`` are the commands, each to be found in the palette.
+    ``case`` is opened at once; ``inside`` are the commands, each to be found in the palette.
     """
 
     TITLE = NAME
@@ -90,23 +86,19 @@ class TriageApp(TypedAhead):
 
     def __init__(
         self,
-        workshop: Workshop | Callable[[], Workshop],
-        clock: Clock | None = None,
+        services: Services,
         case: str | None = None,
-        cases: Path | None = None,
         choices: Choices | None = None,
-        pulse: Callable[[], float] = time.monotonic,
         inside: CommandLine | None = None,
     ) -> None:
         super().__init__()
-        self.inside = inside
+        self.services, self.inside = services, inside
         self.choices = choices or Choices(Settings(), None)
         self.keyset = SETS[self.choices.settings.keys]
         # The convention: NO_COLOR counts only when it is set and not empty.
         self.no_color = bool(os.environ.get("NO_COLOR"))
         if os.environ.get("TRIAGE_REDUCED_MOTION") or self.choices.settings.motion == "off":
             self.animation_level = "none"
-        self.services = Services(workshop, cases, clock, pulse)
         self.watch_timers = TimerWatch()
         self._first_case = case
         self._title_shown = ""
@@ -325,7 +317,7 @@ def run_app(
     TriageError: the workshop could not be opened behind the first screen.
     """
     choices = chosen(settings_file(), keys)
-    app = TriageApp(workshop, case=case, cases=cases, choices=choices, inside=inside)
+    app = TriageApp(Services(workshop, cases), case, choices, inside)
     fault = app.run()
     if fault is not None:
         raise fault

@@ -17,8 +17,7 @@ from triage.case.models import Case
 from triage.case.naming import one_line
 from triage.errors import TriageError
 from triage.history.benchday import BenchDay
-from triage.history.filterline import EXAMPLE, filter_from_line
-from triage.history.table import Filter, HistoryRow
+from triage.history.table import EXAMPLE, Filter, HistoryRow, filter_from_line
 from triage.history.watch import ChamberWatch
 from triage.knowledge.book import Knowledge
 from triage.plan.names import zone_words
