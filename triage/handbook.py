@@ -174,7 +174,6 @@ def _allowed(rule: NormalRule, *fields: str) -> frozenset[str]:
 
 
 def _methods(rule: NormalRule) -> frozenset[str]:
-    """Return the methods that a rule's conclusions come down to."""
     held = [dict(template.constants) for template in rule.templates]
     return frozenset(m for each in held for name in METHOD_FIELDS for m in each.get(name, ()))
 

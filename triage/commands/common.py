@@ -134,7 +134,7 @@ def show(arguments: Arguments, content: Any, told: str | Callable[[], Iterable[B
     if isinstance(told, str):
         sys.stdout.write(told)
         return
-    from triage.show.lines import lines_of
+    from triage.show.blocks import lines_of
 
     sys.stdout.write("".join(f"{line}\n" for line in lines_of(told())))
 

@@ -1,10 +1,11 @@
-"""From open cases to a bench day: what each case asks for today, as tasks with visits."""
+"""From open cases to a bench day: what each case asks for today, as tasks with visits; its air."""
 
 from __future__ import annotations
 
+import copy
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -13,11 +14,12 @@ from triage.case.models import Case
 from triage.case.naming import one_line
 from triage.case.profile import Bench
 from triage.errors import TriageError
-from triage.exposure.day import DayLedger
+from triage.exposure.day import DayLedger, Release
 from triage.history.columns import Columns
-from triage.history.dayair import DayAir
 from triage.history.daytypes import (
     DAY_MIN,
+    NEVER,
+    Admitted,
     Airing,
     DayPlan,
     Hours,
@@ -28,7 +30,9 @@ from triage.history.daytypes import (
     Visit,
 )
 from triage.history.schedule import RUNS_ON, plan_day
+from triage.history.timeline import Timeline
 from triage.history.watch import Running, chambers_of, running_of
+from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import dose
@@ -36,6 +40,7 @@ from triage.plan.ordering import Item
 from triage.plan.outcomes import as_followed
 from triage.plan.planner import Planner
 from triage.plan.skeleton import Skeleton
+from triage.plan.substances import given_off
 from triage.plan.trial import as_done
 
 BAD_INPUT = TriageError.exit_code
@@ -124,7 +129,11 @@ class DayMaker:
             notes += not_today
             later += runs
         now_min = self._minute(self.now)
-        made = plan_day(tasks, hours, self.air, now_min=now_min, airings=self._airings(now_min))
+        # The airing that what was released before still asks for.
+        released = [release.agent for release in self.air.ledger.releases]
+        airing = self.air.airing_min(released[-1], now_min) if released else 0
+        airings = [Airing(now_min, now_min + airing, released[-1])] if airing else ()
+        made = plan_day(tasks, Timeline(hours, now_min, self.air, airings))
         plan = DayPlan(
             made.entries,
             made.airings,
@@ -138,12 +147,6 @@ class DayMaker:
 
     def _minute(self, moment: datetime, rounded: Callable[[float], int] = math.ceil) -> int:
         return rounded((moment - self.midnight).total_seconds() / 60.0)
-
-    def _airings(self, now_min: int) -> tuple[Airing, ...]:
-        """Return the airing that what was released before still asks for."""
-        released = [release.agent for release in self.air.ledger.releases]
-        airing = self.air.airing_min(released[-1], now_min) if released else 0
-        return (Airing(now_min, now_min + airing, released[-1]),) if airing else ()
 
     def tasks_of(self, case: Case) -> tuple[list[Task], list[LeftOut], list[Later]]:
         """Return a case's tasks for today, what it cannot do, and what runs on to another day."""
@@ -168,7 +171,6 @@ class DayMaker:
         return tasks + [self._task(case, item) for item in items], [], []
 
     def _looks(self, case: Case) -> list[Task]:
-        """Return the looks into running chambers that fall on today."""
         found = []
         for chamber in chambers_of(self.knowledge, self.bench, case, self.now):
             running, looked = chamber.running, chamber.looked
@@ -277,3 +279,81 @@ def _first_rungs(skeleton: Skeleton, running: set[str]) -> list[Item]:
         if not item.inserted:
             done.add(item.target)
     return found
+
+
+class DayAir:
+    """The room's air on one day, with what was released before and what is planned.
+
+    Parameters
+    ----------
+    knowledge, bench the limits and the room
+    ledger           what was released in the last 24 hours already
+    """
+
+    def __init__(self, knowledge: Knowledge, bench: Bench, ledger: DayLedger) -> None:
+        self.knowledge = knowledge
+        self.bench = bench
+        self.begun_with = ledger
+        self.ledger = ledger
+        self._base = AirJudge(knowledge, bench, ledger)
+        self.trail: tuple[tuple[str, int, float], ...] = ()
+        self._kept: dict[tuple[object, ...], Admitted] = {}
+
+    def fresh(self) -> DayAir:
+        """Return the air as it was before anything was planned; verdicts are shared."""
+        made = copy.copy(self)
+        made.ledger, made.trail = self.begun_with, ()
+        return made
+
+    def reaches(self, method: Method) -> bool:
+        """Return whether any agent in the liquid of a method can reach the air."""
+        main = method.agent is not None and self._base.substance(method.agent).airborne != "none"
+        return main or bool(self._base.further(method, 1.0))
+
+    def admit(self, put_down: PutDown, minute: int) -> Admitted:
+        """Return the amount that the air allows at a minute, lowered if need be, and the airing."""
+        key = (put_down.method, put_down.before, minute, self.trail)
+        if key not in self._kept:
+            self._kept[key] = self._admitted(put_down, minute)
+        return self._kept[key]
+
+    def _admitted(self, put_down: PutDown, minute: int) -> Admitted:
+        method = as_done(self.knowledge, put_down.method, put_down.before)
+        choice = AirJudge(self.knowledge, self.bench, self._at(put_down.agent, minute)).choose(
+            method
+        )
+        if choice.refused or choice.amount_ml is None:
+            return Admitted(0.0, 0, f"air: {choice.refused}")
+        if choice.line is None:
+            return Admitted(choice.amount_ml, 0)
+        airing = choice.line.reentry_min
+        if airing is None:
+            # No limit to go by is no reason to wait; a level that never falls is.
+            return Admitted(choice.amount_ml, NEVER if choice.line.binding else 0)
+        return Admitted(choice.amount_ml, math.ceil(airing))
+
+    def _at(self, agent: str, minute: int) -> DayLedger:
+        """Return the ledger with an empty release at a minute: the next one is judged there."""
+        marker = Release(max(float(minute), self.ledger.last_min), 0.0, agent)
+        return replace(self.ledger, now_min=None).added((marker,), (self._base.substance(agent),))
+
+    def record(self, put_down: PutDown, minute: int, amount_ml: float) -> None:
+        """Record a planned release, the further agents in its liquid included."""
+        method = as_done(self.knowledge, put_down.method, put_down.before)
+        substance = self._base.substance
+        made = given_off(self.knowledge, method, put_down.agent, amount_ml, substance)
+        if made:
+            releases = (Release(float(minute), mg, each.key) for each, mg in made)
+            self.ledger = self.ledger.added(releases, (each for each, _ in made))
+            self.trail = (*self.trail, (method.id, minute, amount_ml))
+
+    def airing_min(self, agent: str, minute: int) -> int:
+        """Return how long the room must be aired from a minute on by what was released [min]."""
+        if not self.ledger.releases or agent not in self.knowledge.agents:
+            return 0
+        verdict = self._base.judge(
+            self._base.substance(agent), 0.0, 0.0, 1.0, self._at(agent, minute)
+        )
+        if verdict.reentry_min is None:
+            return NEVER if verdict.binding else 0
+        return math.ceil(verdict.reentry_min)

@@ -81,7 +81,6 @@ def load_index(folder: str | os.PathLike[str]) -> Index:
 
 
 def _kept_files(old: Index | None, stamps: dict[str, Stamp], written_ns: int) -> set[str]:
-    """Return the files of the old index that have not changed."""
     if old is None:
         return set()
     trusted = old.stamps[:, 0] < written_ns - TICK_NS
@@ -143,18 +142,15 @@ def _read(path: Path) -> tuple[Index | None, int]:
         zipfile.BadZipFile,
     ):
         return None, 0
-    return (made, status.st_mtime_ns) if _is_sound(made) else (None, 0)
+    shapes = {getattr(made.columns, f.name).shape for f in fields(Columns)}
+    is_sound = len(made.stamps) == len(made.names) and shapes == {made.columns.outcome.shape}
+    return (made, status.st_mtime_ns) if is_sound else (None, 0)
 
 
 def _unpacked(held: Any, name: str) -> Any:
     if f"{name}.words" in held:
         return held[f"{name}.words"][held[f"{name}.codes"]]
     return held[name]
-
-
-def _is_sound(made: Index) -> bool:
-    lengths = {getattr(made.columns, f.name).shape for f in fields(Columns)}
-    return len(made.stamps) == len(made.names) and lengths == {made.columns.outcome.shape}
 
 
 def _write(path: Path, index: Index) -> None:

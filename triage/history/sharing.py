@@ -183,16 +183,12 @@ def with_photos_renamed(case: Case, names: Mapping[str, str]) -> Case:
     """Return the case with photos under other names."""
     if not any(photo in names for photo in photos_of(case)):
         return case
-    content = {**dict(case), "attempts": tuple(_renamed(a, names) for a in case.attempts)}
-    return validated(Case, content)
-
-
-def _renamed(attempt: Attempt, names: Mapping[str, str]) -> Attempt:
-    changed = {
-        side: names.get(getattr(attempt, side) or "", getattr(attempt, side))
-        for side in ("photo_before", "photo_after")
-    }
-    return validated(Attempt, {**dict(attempt), **changed})
+    attempts = [dict(attempt) for attempt in case.attempts]
+    for held in attempts:
+        for side in ("photo_before", "photo_after"):
+            held[side] = names.get(held[side] or "", held[side])
+    made = tuple(validated(Attempt, held) for held in attempts)
+    return validated(Case, {**dict(case), "attempts": made})
 
 
 Standing = Literal["new", "same", "merged", "beside", "refused"]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from triage.errors import TriageError
-from triage.show.lines import WIDE, WIDTH
+from triage.show.blocks import WIDE, WIDTH
 
 if TYPE_CHECKING:
     from triage.service.workshop import Workshop

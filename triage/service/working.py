@@ -23,7 +23,7 @@ from triage.plan.outcomes import (
     standing_skips,
 )
 from triage.service.photographs import Photographs
-from triage.service.planning import Planning
+from triage.service.planning import Observing
 
 FAR_MORE = 100.0
 
@@ -51,7 +51,7 @@ def far_more(step: Step, amount_ml: float | None) -> str:
     return f"planned {step.amount_ml:g} mL, you wrote {amount_ml:g} mL"
 
 
-class Working(Planning, Photographs):
+class Working(Observing, Photographs):
     """Acts of working; an attempt is only ever appended."""
 
     def record(
@@ -149,7 +149,9 @@ class Working(Planning, Photographs):
         path = self.path_of(case)
         made = update_case(path, lambda old: self._undone(old, reason))
         self.tell_room()
-        self._forget_record(path)
+        acts = self._acts.get(path, [])
+        if recorded := [act for act in acts if act.is_recorded]:
+            acts.remove(recorded[-1])
         return made
 
     def take_back(self, case: str | Path, reason: str) -> Case:

@@ -18,7 +18,6 @@ from triage.errors import Where
 from triage.knowledge.load import load_knowledge
 from triage.plan.barring import check_bench
 from triage.service.listing import Clock, local_now
-from triage.service.observing import Observing
 from triage.service.shelf import locator
 from triage.service.working import Working
 from triage.yamltext import dump_yaml
@@ -27,7 +26,7 @@ if TYPE_CHECKING:
     from triage.explain.desk import ExplainDesk
 
 
-class Workshop(Observing, Working):
+class Workshop(Working):
     """The services of every face of the tool: what is on the shelf, planned, seen and done."""
 
     @cached_property

@@ -11,8 +11,7 @@ from triage.looks import LEFT, is_clean, is_ready_for_camera
 from triage.plan.model import Excluded, Plan, QuestionLine, Step
 from triage.plan.names import finding_names, zone_words
 from triage.plan.ownrecord import RECORD, own_record
-from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table, listing
-from triage.show.lines import lines_of
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table, lines_of, listing
 from triage.show.step import step_blocks, step_line
 from triage.show.words import (
     CLOSING,

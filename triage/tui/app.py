@@ -6,12 +6,16 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
-from functools import partial
+from functools import lru_cache, partial
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rich.color import Color as RichColor
+from rich.segment import Segment
+from rich.style import Style
 from textual.app import App, SystemCommand
+from textual.color import Color
 from textual.command import CommandPalette
 from textual.content import Content
 from textual.filter import LineFilter, Monochrome
@@ -23,7 +27,6 @@ from triage.places import settings_file
 from triage.service.settings import Settings, save_settings
 from triage.tui.keysets import SETS, WORDS, KeySet, bind
 from triage.tui.palette import Finder, Palette, acts_of, commands_of
-from triage.tui.plainlines import PlainLines
 from triage.tui.ringing import Ringing, TimerWatch
 from triage.tui.screens.base import CaseChanged, ServiceScreen, Wanted
 from triage.tui.screens.cases import CasesScreen
@@ -210,8 +213,6 @@ class TriageApp(TypedAhead):
         """Let the last act end."""
         self.services.close()
 
-    # -- ways between screens ------------------------------------------------------------------
-
     def on_wanted(self, event: Wanted) -> None:
         """Go to the screen that is wanted."""
         self.go(event.place, *event.about)
@@ -230,8 +231,6 @@ class TriageApp(TypedAhead):
     def _to_cases(self) -> None:
         while len(self.screen_stack) > 2:  # the default screen, the cases
             self.pop_screen()
-
-    # -- keys that work everywhere -------------------------------------------------------------
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Leave the stop key to itself when all is stopped."""
@@ -260,8 +259,6 @@ class TriageApp(TypedAhead):
             keys = keys_text(self.screen.active_bindings)
             told = Content(f"{keys}\n\n{HELP_MORE}")
             self.push_screen(HelpScreen("Keys that work here", told))
-
-    # -- timers --------------------------------------------------------------------------------
 
     def on_case_changed(self, event: CaseChanged) -> None:
         """Watch the timers of the case as they are now."""
@@ -321,3 +318,34 @@ def run_app(
     fault = app.run()
     if fault is not None:
         raise fault
+
+
+# How much lighter or darker (0-1) a background must be than the screen to mean something.
+STANDS_OUT = 0.2
+NO_COLOURS = Style.from_color(RichColor.default(), RichColor.default())
+REVERSED = Style(reverse=True)
+
+
+@lru_cache(2048)
+def without_colour(style: Style, background: Color) -> Style:
+    """Return a style without colours; what stood out by its background is reversed instead.
+
+    The framework's own filter leaves greys, or drops the mark of the row under the cursor.
+    """
+    plain = style + NO_COLOURS
+    ground = style.bgcolor
+    if ground is None or ground.is_default:
+        return plain
+    difference = Color.from_rich_color(ground).brightness - background.brightness
+    return plain + REVERSED if abs(difference) > STANDS_OUT else plain
+
+
+class PlainLines(LineFilter):
+    """Take every colour out of a line."""
+
+    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
+        """Return the segments without colour."""
+        return [
+            Segment(text, None if style is None else without_colour(style, background), control)
+            for text, style, control in segments
+        ]

@@ -6,7 +6,7 @@ import pytest
 
 from triage.case.profile import Bench, RoomProfile
 from triage.exposure.day import DayLedger
-from triage.history.dayair import DayAir
+from triage.history.benchday import DayAir
 from triage.history.daytypes import PutDown
 from triage.plan.airjudge import AirJudge
 

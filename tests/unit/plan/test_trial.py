@@ -27,8 +27,8 @@ from triage.plan.airjudge import AirJudge
 from triage.plan.airsteps import airy_step, question_of_step
 from triage.plan.model import Plan, Step, plan_data
 from triage.plan.trial import as_done
-from triage.show.lines import lines_of
-from triage.show.markdown import markdown_of
+from triage.show.blocks import lines_of
+from triage.show.html import markdown_of
 from triage.show.plan import plan_text, sheet_of
 from triage.show.step import step_blocks
 from triage.tui.shown import doing_text
