@@ -21,6 +21,7 @@ from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.windows import ChoiceScreen
+from triage.tui.services import Services
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 PATIENCE_S = 120.0
@@ -210,7 +211,7 @@ async def driven(
     pulse: Pulse | None = None,
 ) -> AsyncIterator[Driver]:
     """Run the interface without a terminal."""
-    app = TriageApp(workshop, clock or workshop.clock, case, pulse=pulse or Pulse())
+    app = TriageApp(Services(workshop, None, clock, pulse or Pulse()), case)
     async with app.run_test(size=size) as pilot:
         driver = Driver(app, pilot)
         await driver.settled()

@@ -23,7 +23,6 @@ CURVE = option("--curve", "draw level against time with the limits", action="sto
 
 
 def _option(each: Input) -> Option:
-    """Return an input as argparse takes it."""
     unit = f" [{each.unit}]" if each.unit else ""
     named = ", by id or name" if each.entry == "agent" else ""
     metavar = "N" if each.option else each.name.upper()

@@ -138,7 +138,7 @@ def run_plan(arguments: Arguments) -> None:
     """Print the plan of a case."""
     from triage.explain.sureplan import sure_plan_json
     from triage.service.acts import suggestions_for
-    from triage.show.lines import lines_of
+    from triage.show.blocks import lines_of
     from triage.show.plan import camera_lines, plan_text, skip_blocks
     from triage.show.words import sure_by_step
 
@@ -223,7 +223,7 @@ def _new_png(workshop: Workshop, arguments: Arguments) -> Path | None:
 def _measured(workshop: Workshop, arguments: Arguments) -> Measured:
     """Compare the photos of a record and print what they tell."""
     from triage.commands.picture import measured_here
-    from triage.show.lines import lines_of
+    from triage.show.blocks import lines_of
 
     names = arguments.photo_before, arguments.photo_after
     if None in names:

@@ -10,8 +10,7 @@ from triage.knowledge.book import Knowledge
 from triage.looks import LEFT, is_clean, is_ready_for_camera
 from triage.plan.model import Excluded, Plan, QuestionLine, Step
 from triage.plan.names import RECORD, finding_names, own_record, zone_words
-from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table, listing
-from triage.show.lines import lines_of
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table, lines_of, listing
 from triage.show.step import step_blocks, step_line
 from triage.show.words import (
     CLOSING,

@@ -84,7 +84,6 @@ def _row(row_id: str, sign: str, *lines: Line, width: int = 4, **acts: Any) -> P
 
 
 def _folded(row_id: str, opened: frozenset[str], what: str, does: str = "shows") -> PlanRow:
-    """Return the row that opens and closes the rows below it."""
     is_open = row_id in opened
     told = f"{what}; Enter {'hides' if is_open else does}"
     return _row(row_id, "  v" if is_open else "  +", told, opens=row_id)

@@ -15,7 +15,7 @@ from triage.case import changes
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger
-from triage.history.dayair import DayAir
+from triage.history.benchday import DayAir
 from triage.history.daytypes import PutDown
 from triage.knowledge.methods import Method
 from triage.plan import aircalc, daycalc

@@ -23,8 +23,8 @@ from textual.widgets import Static
 from triage.case.models import Attempt, Case
 from triage.errors import TriageError
 from triage.service.photographs import view_photo
+from triage.show.blocks import lines_of
 from triage.show.compared import measured_words
-from triage.show.lines import lines_of
 from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
 
@@ -111,7 +111,6 @@ class PhotosScreen(ServiceScreen):
             self.query_one(f"#{name}", PhotoView).show(f"{name.upper()}  {words}", place)
 
     def _pair(self) -> tuple[Path | None, Path | None]:
-        """Return the places of both photos that are shown."""
         if not self.attempts:
             return None, None
         attempt = self.attempts[self._at]

@@ -1,8 +1,8 @@
-"""Put the handbook together: one page, all pages of a kind, or everything."""
+"""The whole rulebase as Markdown by deposit, zone, agent, method and rule, with sources."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from operator import attrgetter
 from typing import Any
 
@@ -11,9 +11,8 @@ from triage.engine.consult import Consultant
 from triage.engine.normal import METHOD_FIELDS, NormalRule
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError, did_you_mean
-from triage.handbook.statements import cited, names, rule_lines, section, weight_words
 from triage.knowledge.book import Knowledge
-from triage.knowledge.rules import FAMILIES, Family
+from triage.knowledge.rules import FAMILIES, Family, Rule
 from triage.plan.ladder import grades, harshness_key
 from triage.show.entry import EntryText, entry_of, names_of
 
@@ -175,7 +174,6 @@ def _allowed(rule: NormalRule, *fields: str) -> frozenset[str]:
 
 
 def _methods(rule: NormalRule) -> frozenset[str]:
-    """Return the methods that a rule's conclusions come down to."""
     held = [dict(template.constants) for template in rule.templates]
     return frozenset(m for each in held for name in METHOD_FIELDS for m in each.get(name, ()))
 
@@ -205,3 +203,89 @@ def _tidied(lines: Iterator[str]) -> Iterator[str]:
             if shown or before:
                 yield shown
             before = shown
+
+
+STRENGTH_WORDS = ((0.8, "very strong"), (0.6, "strong"), (0.4, "moderate"), (0.0, "slight"))
+
+
+def cited(source: str, at: str = "", note: str = "") -> str:
+    """Return the source of a statement in brackets, with its place and remark."""
+    inside = "; ".join(part for part in (source, at, note) if part)
+    return f"[{inside}]" if inside else ""
+
+
+def section(title: str, lines: Iterable[str]) -> Iterator[str]:
+    """Yield a bold title with a list below; nothing if the list is empty."""
+    held = [f"- {' '.join(line.split())}" for line in lines]
+    if held:
+        yield from ("", f"**{title}**", "", *held)
+
+
+def weight_words(weight: float) -> str:
+    """Return a weight of evidence in words and as its number."""
+    if weight <= -1.0:
+        return "excludes it (-1)"
+    word = next(word for least, word in STRENGTH_WORDS if abs(weight) >= least)
+    return f"{word} {'for' if weight > 0 else 'against'} ({weight:+g})"
+
+
+def value_words(value: Any) -> str:
+    """Return what a field is, or must be, as it is read."""
+    if isinstance(value, Mapping):
+        said = (f"{word.replace('_', ' ')} {value_words(held)}" for word, held in value.items())
+        return " and ".join(said)
+    if isinstance(value, list | tuple):
+        return ", ".join(map(value_words, value))
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value)
+
+
+def pattern_words(pattern: Mapping[str, Any]) -> str:
+    """Return one condition or conclusion of a rule in words."""
+    kind, fields = next(iter(pattern.items()))
+    if kind == "absent":
+        return f"there is no {pattern_words(fields)}"
+    return f"{kind} {_field_words(fields or {})}".strip()
+
+
+def _field_words(fields: Mapping[str, Any]) -> str:
+    told = (
+        f"{name}: {value_words(value)}"
+        for name, value in fields.items()
+        if not (isinstance(value, str) and value[:1] in ("$", "?"))
+    )
+    return "; ".join(told)
+
+
+def rule_lines(rule: Rule, methods: str) -> Iterator[str]:
+    """Yield a whole rule in words; ``methods`` names the methods it comes down to."""
+    yield f"{rule.because} {cited(rule.source, rule.at, rule.note)}"
+    told: tuple[tuple[str, Iterable[str]], ...] = (
+        ("When", map(pattern_words, rule.when)),
+        ("Then", map(pattern_words, rule.conclusions())),
+        ("Methods it comes down to", (methods,)),
+        ("Justification", (rule.why,)),
+        ("The answer that could release it", (rule.ask,)),
+        ("Tried with", (f"{each.expect}: {_given_words(each.given)}" for each in rule.cases)),
+    )
+    for title, lines in told:
+        yield from section(title, filter(None, lines))
+
+
+def _given_words(given: Mapping[str, Any]) -> str:
+    parts = []
+    for kind, fields in given.items():
+        if isinstance(fields, Mapping):
+            parts.append(f"{kind} {_field_words(fields)}")
+        else:
+            parts.append(f"{kind}: {value_words(fields)}")
+    return "; ".join(parts)
+
+
+def names(knowledge: Knowledge, kind: str, ids: Iterable[str]) -> str:
+    """Return the names of entries, an id that is no entry as it stands."""
+    held = knowledge.table(kind)
+    return ", ".join(
+        str(getattr(held[each], "name", each)) if each in held else each for each in ids
+    )
