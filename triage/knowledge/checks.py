@@ -15,7 +15,7 @@ from triage.errors import TriageError, did_you_mean
 from triage.knowledge.agents import Agent, Physical
 from triage.knowledge.base import Names, Quantity, Status
 from triage.knowledge.book import ATTRIBUTES, Knowledge
-from triage.knowledge.rules import BY_ROOM, FAMILIES
+from triage.knowledge.rules import BY_ROOM, FAMILIES, Family
 
 Path = tuple[str | int, ...]
 
@@ -99,6 +99,23 @@ def _method_faults(k: Knowledge) -> Iterator[TriageError]:
                 yield TriageError(f'"{agent.id}" is {what}', where, mend)
 
 
+def _outcome_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield what may harm and cannot be recorded so, and what only makes ready and would close."""
+    for method in k.methods.values():
+        touches = method.agent or k.techniques[method.technique].contact != "none"
+        if touches and not k.outcomes[method.outcomes].worse:
+            where = k.where("method", method.id, "outcomes")
+            what = f'"{method.outcomes}" has no worse outcome, and this step touches or wets'
+            yield TriageError(what, where, "choose a kind that has one")
+    for rule in k.rules[Family.ORDER]:
+        for first in (said["insert"]["first"] for said in rule.conclusions() if "insert" in said):
+            held = k.methods.get(first)
+            if held and k.outcomes[held.outcomes].closes:
+                where = k.where("method", first, "outcomes")
+                what = f'"{held.outcomes}" closes, and {rule.id} puts this step before another'
+                yield TriageError(what, where, "choose a kind with closes: false")
+
+
 def _stop_faults(k: Knowledge) -> Iterator[TriageError]:
     """Yield the stop signs that cannot show at a method: a musty chamber at a puff of air."""
     for method in k.methods.values():
@@ -163,6 +180,7 @@ def _answer_faults(k: Knowledge) -> Iterator[TriageError]:
 def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
     yield from _question_faults(k)
     yield from _method_faults(k)
+    yield from _outcome_faults(k)
     yield from _stop_faults(k)
     yield from _water_faults(k)
     yield from _rule_faults(k)
