@@ -25,7 +25,6 @@ from triage.errors import TriageError
 from triage.service.photographs import view_photo
 from triage.show.compared import measured_words
 from triage.show.lines import lines_of
-from triage.show.words import OUTCOME_WORDS
 from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
 
@@ -97,7 +96,7 @@ class PhotosScreen(ServiceScreen):
             self.query_one("#pair").display = False
             return
         attempt = self.attempts[self._at]
-        outcome = OUTCOME_WORDS.get(attempt.outcome, attempt.outcome)
+        outcome = self.knowledge.outcome_words(attempt.method, attempt.outcome)
         method = self.knowledge.methods.get(attempt.method or "")
         about.update(
             Content(
