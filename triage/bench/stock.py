@@ -47,10 +47,7 @@ def _strength(name: str, strength: float, basis: Basis) -> float:
 
 
 def _share(
-    target_strength: float,
-    stock_strength: float | None,
-    basis: Basis,
-    stock_basis: Basis | None,
+    target_strength: float, stock_strength: float | None, basis: Basis, stock_basis: Basis | None
 ) -> float:
     """Return target/stock [fraction] after every reason to refuse."""
     target = _strength("target strength", target_strength, basis)

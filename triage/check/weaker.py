@@ -90,10 +90,7 @@ PROTECTS: Mapping[str, Spec] = {
     },
     "outcomes": {"worse": FEWER, "closes": MORE, "when_worse": OTHER},
     "technique": {**_all(OTHER, "wet contact whole shows"), "water_free": MORE},
-    "zone": {
-        **_all(FEWER, "surface hurts gentle"),
-        **_all(MORE, "most_mechanical most_chemical"),
-    },
+    "zone": {**_all(FEWER, "surface hurts gentle"), **_all(MORE, "most_mechanical most_chemical")},
     "taxon": {
         **_all(OTHER, "plan fragility"),
         **_all(FEWER, "traits changes"),

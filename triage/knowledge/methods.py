@@ -202,8 +202,7 @@ class Method(Entry):
     burst_s: Span | None = None
     test_spot: bool = Field(False, description="needs a hidden test spot first")
     tries_next: bool = Field(
-        False,
-        description="tries the liquid of the step it stands before on the zone's hidden spot",
+        False, description="tries the liquid of the step it stands before on the zone's hidden spot"
     )
     look_after_h: tuple[float, ...] = Field(
         (), description="hours after which to look, chamber work"

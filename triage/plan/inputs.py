@@ -252,9 +252,7 @@ CALCULATORS: Mapping[str, Calculator] = {
     ),
     "mix": Calculator(MixQuestion, "mix ethanol --to 70 --stock 96 --ml 100", "mixcalc.answer"),
     "chamber": Calculator(
-        ChamberQuestion,
-        "chamber --litres 2 --temp 22 --salt potassium-sulfate",
-        "boxcalc.chamber",
+        ChamberQuestion, "chamber --litres 2 --temp 22 --salt potassium-sulfate", "boxcalc.chamber"
     ),
     "box": Calculator(
         BoxQuestion,

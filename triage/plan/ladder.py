@@ -22,6 +22,8 @@ from triage.plan.airjudge import AirJudge
 from triage.plan.outcomes import Progress, Target, condition_target
 
 HarshnessKey = tuple[int | str, ...]
+_SKIN_GRADE = 3
+_LEAST_WORD = 4  # "no" in no-hood speaks of nothing
 
 
 def grades(method: Method) -> tuple[int, int, int, int]:
@@ -190,31 +192,25 @@ def rungs_left(
 
 def barred_by_attempts(
     knowledge: Knowledge, offered: Iterable[str], progress: Progress
-) -> list[Barred]:
-    """Return what earlier attempts and the user's own choices exclude."""
-    found = []
+) -> Iterator[Barred]:
+    """Yield what earlier attempts and the user's own choices exclude."""
     vain = [m for m, last in progress.last.items() if last == "no-change"]
     for method in offered:
         stronger = next((m for m in vain if _is_milder(knowledge, method, m)), None)
         if stronger:
             name = knowledge.methods[stronger].name
             because = f"{name} changed nothing; this is milder, and handling for nothing."
-            found.append(Barred(method, "tried-harsher", because, interlock=False))
+            yield Barred(method, "tried-harsher", because, interlock=False)
         if method in progress.harmed:
-            found.append(
-                Barred(method, "attempt-harm", "It made this finding worse before.", interlock=True)
-            )
+            because = "It made this finding worse before."
+            yield Barred(method, "attempt-harm", because, interlock=True)
         if method in progress.skipped:
             reason = f"Skipped by the user: {progress.skipped[method]}"
-            found.append(Barred(method, "user-skip", reason, interlock=False))
+            yield Barred(method, "user-skip", reason, interlock=False)
         spots = {method, *agent_ids(knowledge, method)}
         if any(step.rsplit("-before-", 1)[-1] in spots for step in progress.failed_inserts):
-            found.append(
-                Barred(
-                    method, "test-spot-failed", "The hidden test spot went badly.", interlock=True
-                )
-            )
-    return found
+            because = "The hidden test spot went badly."
+            yield Barred(method, "test-spot-failed", because, interlock=True)
 
 
 def _is_milder(knowledge: Knowledge, method: str, tried: str) -> bool:
@@ -255,15 +251,9 @@ def recheck(ladders: Iterable[Ladder], second: Iterable[Conclusion]) -> None:
                     )
 
 
-HAZARDOUS_TO_SKIN = frozenset({"holds", "splash"})
-
-
-def _in_bench(path: tuple[str | int, ...]) -> Where:
-    del path
-    return Where("bench")
-
-
-def check_bench(knowledge: Knowledge, bench: Bench, locate: Locate = _in_bench) -> None:
+def check_bench(
+    knowledge: Knowledge, bench: Bench, locate: Locate = lambda _: Where("bench")
+) -> None:
     """Raise every id in a bench that the knowledge does not have, each with a mend.
 
     So is a key that is called like a circumstance or a hazard: it was meant to protect somebody.
@@ -315,10 +305,6 @@ def _meant_to_protect(knowledge: Knowledge, key: str) -> str:
     return ""
 
 
-# "no" in no-hood speaks of nothing.
-_LEAST_WORD = 4
-
-
 def agent_bars(agent: Agent, bench: Bench, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
     """Yield (rule, reason) for what rules an agent out on a bench, whatever it is used for."""
     if agent.never:
@@ -338,14 +324,11 @@ def _glove_bar(agent: Agent, bench: Bench, knowledge: Knowledge) -> str:
     hazards = {h for h in agent.hazards if knowledge.hazards[h].grade >= _SKIN_GRADE}
     if not bench.gloves or not agent.gloves or not hazards:
         return ""
-    good = {g.material for g in agent.gloves if g.verdict in HAZARDOUS_TO_SKIN}
+    good = {g.material for g in agent.gloves if g.verdict != "fails"}
     if good & set(bench.gloves):
         return ""
     names = ", ".join(knowledge.materials[m].name for m in sorted(good))
     return f"None of the gloves on hand holds {agent.name}; it needs {names or 'others'}."
-
-
-_SKIN_GRADE = 3
 
 
 def equipment_at_hand(knowledge: Knowledge, bench: Bench) -> frozenset[str]:
@@ -365,13 +348,11 @@ class BenchBars:
         self._found: dict[str, tuple[Barred, ...]] = {}
         self._out: dict[str, bool] = {}
 
-    def without_air(self, method: str) -> tuple[Barred, ...]:
+    def _without_air(self, method: str) -> tuple[Barred, ...]:
         """Return what excludes a method apart from the air: agents, gloves, equipment."""
         if method not in self._found:
-            self._found[method] = tuple(
-                Barred(method, rule, because, interlock=False)
-                for rule, because in self._bars(method)
-            )
+            bars = self._bars(method)
+            self._found[method] = tuple(Barred(method, *bar, interlock=False) for bar in bars)
         return self._found[method]
 
     def _bars(self, method_id: str) -> Iterator[tuple[str, str]]:
@@ -392,7 +373,7 @@ class BenchBars:
     def of(self, methods: Iterable[str]) -> Iterator[Barred]:
         """Yield what the bench excludes among these methods, with a reason for each."""
         for method in sorted(methods):
-            yield from self.without_air(method)
+            yield from self._without_air(method)
             refused = self.judge.choose(self.knowledge.methods[method]).refused
             if refused:
                 yield Barred(method, "air-limit", refused, interlock=True)
@@ -402,5 +383,5 @@ class BenchBars:
         for method in methods:
             if method not in self._out:
                 entry = self.knowledge.methods[method]
-                self._out[method] = bool(self.without_air(method)) or not self.judge.permits(entry)
+                self._out[method] = bool(self._without_air(method)) or not self.judge.permits(entry)
         return frozenset(m for m in methods if self._out[m])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from triage.bench.bursts import burst_budget
 from triage.bench.stock import (
@@ -53,14 +52,6 @@ def answer(means: Means, asked: MixQuestion) -> Answer:
     return _by_strength(means, asked, agent, asked.to or 0.0)
 
 
-@dataclass(frozen=True)
-class _Density:
-    """The density of the stock [g/mL], and what is to be said of it."""
-
-    g_per_ml: float
-    sentence: str
-
-
 def _stock_of(means: Means, agent: Agent, stock: float | None) -> float:
     known = stock if stock is not None else means.bench.strength_of(agent.id)
     if known is None:
@@ -81,7 +72,8 @@ def _basis_of(agent: Agent, basis: Basis | None) -> Basis:
     return agent.strength_basis
 
 
-def _density(agent: Agent, given: float | None) -> _Density:
+def _density(agent: Agent, given: float | None) -> tuple[float, str]:
+    """Return the density of the stock [g/mL], and what is to be said of it."""
     held = agent.physical.density
     if given is not None:
         value, whence = positive("density", given, "g/mL"), "as given"
@@ -89,7 +81,7 @@ def _density(agent: Agent, given: float | None) -> _Density:
         value, whence = held.value, f"{held.source}{f': {held.note}' if held.note else ''}"
     else:
         raise TriageError(f"no density of {agent.name} is known", mend="give --density in g/mL")
-    return _Density(value, f"Density of the stock {value:g} g/mL ({whence}); give your own if not.")
+    return value, f"Density of the stock {value:g} g/mL ({whence}); give your own if not."
 
 
 def _by_strength(means: Means, asked: MixQuestion, agent: Agent, target: float) -> Answer:
@@ -107,7 +99,7 @@ def _by_strength(means: Means, asked: MixQuestion, agent: Agent, target: float) 
             _stock_of(means, agent, asked.stock),
             asked.ml or 0.0,
             basis,
-            densities_g_per_ml=(density.g_per_ml, WATER_G_PER_ML) if density else None,
+            densities_g_per_ml=(density[0], WATER_G_PER_ML) if density else None,
             stock_goes_into_water=agent.agent_class == "acid",
         )
         sentence = made.sentence
@@ -117,7 +109,7 @@ def _by_strength(means: Means, asked: MixQuestion, agent: Agent, target: float) 
             Figure("water, about", made.water_about_ml, "mL", "a guide; the mark decides"),
         ]
         dense = "The working solution is taken as dense as water."
-        assumptions = [density.sentence, dense] if density else []
+        assumptions = [density[1], dense] if density else []
         assumptions.append("Conservation of the dissolved mass; stirred, at one temperature.")
     if basis == "w/w":
         figures += _base_figures(means.knowledge, agent, target)
@@ -179,11 +171,11 @@ def _by_ph(means: Means, asked: MixQuestion, agent: Agent, ph: float, total_ml: 
         )
     total = positive("total volume", total_ml, "mL")
     strength = _stock_of(means, agent, asked.stock)
-    density = _density(agent, asked.density)
+    dense, told = _density(agent, asked.density)
     mass = figure_of(agent, "molar_mass")
     if mass is None:
         raise TriageError(f"no molar mass of {agent.name} is known", mend="add it to its file")
-    stock_mol = molarity(strength, density.g_per_ml, mass)
+    stock_mol = molarity(strength, dense, mass)
     acid_ml = acid_ml_per_litre(ph, stock_mol) * total / ML_PER_L
     span = next(d for d in knowledge.doses.values() if d.unit == "pH" and d.span)
     good = span.least <= ph <= span.most
@@ -197,14 +189,14 @@ def _by_ph(means: Means, asked: MixQuestion, agent: Agent, ph: float, total_ml: 
             Figure("acid stock", acid_ml, "mL"),
             Figure("top up to", total, "mL"),
             Figure("acid in the bath", 10.0**-ph, "mol/L"),
-            Figure("acid in the stock", stock_mol, "mol/L", f"density {density.g_per_ml:g} g/mL"),
+            Figure("acid in the stock", stock_mol, "mol/L", f"density {dense:g} g/mL"),
             Figure("pH the bath works at, least", span.least, source=span.source),
             Figure("pH the bath works at, most", span.most, source=span.source),
         ),
         cautions=(*cautions, *_cautions(knowledge, agent)),
         assumptions=(
             "The acid gives off all its hydrogen ions; the enzyme and the insect take up a few.",
-            density.sentence,
+            told,
         ),
         sources=(agent.source,),
         first=means.to_read_first(agent),

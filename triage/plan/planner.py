@@ -36,13 +36,7 @@ from triage.plan.model import (
     StepStatus,
     WaitingLine,
 )
-from triage.plan.notices import (
-    air_notices,
-    missing_attempts,
-    not_told,
-    room_notices,
-    unread_keys,
-)
+from triage.plan.notices import air_notices, missing_attempts, not_told, room_notices, unread_keys
 from triage.plan.questions import is_shown, questions_for, tests_forbidden, waiting_for
 from triage.plan.showing import too_small
 from triage.plan.skeleton import Skeleton, SkeletonMaker

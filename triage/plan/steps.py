@@ -298,11 +298,7 @@ def _grade_reasons(method: Method) -> tuple[str, ...]:
 
 
 def complete_step(
-    setting: Setting,
-    item: Item,
-    ladders: Sequence[Ladder],
-    choice: AirChoice,
-    status: StepStatus,
+    setting: Setting, item: Item, ladders: Sequence[Ladder], choice: AirChoice, status: StepStatus
 ) -> Step:
     """Return the complete step for one rung or inserted step of a ladder, first of those served."""
     knowledge, bench, ladder = setting.knowledge, setting.bench, ladders[0]
