@@ -1,4 +1,4 @@
-"""Grades of harshness agree with each other: the rules against the rules, no document.
+"""Grades and hazards agree with each other: the rules against the rules, no document.
 
 How hard a specimen is handled lies in the technique, what a liquid does to insect and person in the
 liquid and in how it meets them. Where a method is graded otherwise than its like it stands here, with
@@ -13,6 +13,8 @@ from statistics import mode
 
 import pytest
 
+from tests.second_entry.tables import MEANS, rows
+from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 
 OTHERWISE = {
@@ -110,3 +112,55 @@ def test_what_attacks_cuticle_is_tried_on_a_hidden_spot_first(knowledge: Knowled
     methods = [m for m in knowledge.methods.values() if m.stage == "clean"]
     attacks = {m.id for m in methods if m.harshness.chemical.grade >= 2}
     assert {m.id for m in knowledge.methods.values() if m.test_spot} == attacks
+
+
+# (agent, hazard): what is told of it there holds only for a stronger solution than is used here, is
+# remembered only, or is told by a graver hazard.
+WEAKER = {
+    ("chlorocresol", "irritant"),
+    ("detergent-neutral", "environment"),
+    ("hexamethyldisilazane", "corrosive"),
+    ("tetrachloroethylene", "sensitiser-skin"),
+    ("trisodium-phosphate", "corrosive"),
+    *((row["agent"], "corrosive") for row in rows("hazards") if "H314" in row.get("stronger", ())),
+}
+# What hurts the skin or goes through it is not for bare hands; whom the annexes of 92/85/EEC (at
+# work while pregnant) and 94/33/EC (young people at work) keep from it.
+KEPT_FROM = {
+    "skin-absorbed": {"no-gloves"},
+    "corrosive": {"no-gloves"},
+    "sensitiser-skin": {"no-gloves", "skin-allergy"},
+    "sensitiser-breathing": {"asthma"},
+    "reprotoxic": {"pregnancy"},
+    "carcinogen-suspected": {"pregnancy", "children-or-pets"},
+}
+
+
+def used(knowledge: Knowledge) -> list[Agent]:
+    return [agent for agent in knowledge.agents.values() if not agent.never]
+
+
+def test_what_a_hazard_statement_means_is_warned_of(knowledge: Knowledge) -> None:
+    """Regulation (EC) 1272/2008, annex III, gives each code its words."""
+    for agent in used(knowledge):
+        codes = {h.code for h in agent.h_statements}
+        told = {hazard for hazard, means in MEANS.items() if codes & set(means.split())}
+        left = {h for a, h in WEAKER if a == agent.id}
+        assert told - {*agent.hazards} <= left, agent.id
+
+
+def test_whom_a_hazard_threatens_most_is_kept_from_it(knowledge: Knowledge) -> None:
+    for agent in used(knowledge):
+        kept = {c for hazard in agent.hazards for c in KEPT_FROM.get(hazard, ())}
+        assert kept <= {*agent.not_for}, agent.id
+
+
+def test_what_must_not_be_mixed_is_told_from_both_sides(knowledge: Knowledge) -> None:
+    named = {
+        (one.id, other.id)
+        for one in knowledge.agents.values()
+        for other in knowledge.agents.values()
+        if any(mix.with_ in {other.id, other.agent_class} for mix in one.incompatible)
+    }
+    assert named
+    assert {(other, one) for one, other in named} == named

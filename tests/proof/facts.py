@@ -25,24 +25,16 @@ from triage.errors import TriageError
 from triage.plan.planner import Planner
 
 # Asked only where an agent was changed.
-OF_AGENTS = (
-    "tests.knowledge.test_agents_hold_together",
-    "tests.knowledge.test_taken_from_the_library",
-)
+OF_AGENTS = frozenset({"tests.knowledge.test_taken_from_the_library"})
 # The quickest first.
 MODULES = (
     "tests.knowledge.test_lines_agree",
     "tests.knowledge.test_grades_agree",
     *OF_AGENTS,
-    "tests.knowledge.test_trade_facts_done",
-    "tests.knowledge.test_trade_facts_seen",
+    "tests.knowledge.test_trade_facts",
     "tests.knowledge.test_recognition",
-    "tests.knowledge.test_whole_insect_seen",
-    "tests.knowledge.test_main_job",
-    "tests.knowledge.test_softening_seen",
+    "tests.knowledge.test_whole_plans",
 )
-# Long, and what it says stands in the second entry as well.
-LEFT_OUT = "test_no_chlorinated_solvent_and_no_glycol_ether_on_a_compound_eye"
 GIVEN = frozenset({"knowledge", "consultant", "planner"})
 Test = tuple[str, Callable[..., None], Mapping[str, Any]]
 
@@ -69,7 +61,7 @@ def facts() -> tuple[Test, ...]:
     found: list[Test] = []
     for module in MODULES:
         for name, test in vars(importlib.import_module(module)).items():
-            if name.startswith("test_") and name != LEFT_OUT:
+            if name.startswith("test_"):
                 asked = set(inspect.signature(test).parameters)
                 found += [
                     (name, test, values)

@@ -27,7 +27,7 @@ from triage.explain.sweep import Sweep
 from triage.explain.whatif import compare
 from triage.explain.whynot import Against, methods_named, why_not
 from triage.exposure.day import DayLedger
-from triage.show.lines import lines_of
+from triage.show.blocks import lines_of
 from triage.show.reasons import why_lines
 
 
