@@ -100,7 +100,7 @@ PROTECTS: Mapping[str, Spec] = {
     "deposit": _all(OTHER, "guard kind alike"),
     "condition": _all(OTHER, "stage when_cleared"),
     "question": {**_all(OTHER, "liquid risk gives usual clean"), "answers": {"implies": OTHER}},
-    "stop": {"shows_at": FEWER},
+    "stop": _all(FEWER, "shows_at always_at always_with"),
     "hazard": _all(LESS, "grade flammable needs_eye_protection no_drain needs_ventilation"),
     "circumstance": {},
     "authority": {"converts_at": OTHER_VALUE},

@@ -117,13 +117,24 @@ def _outcome_faults(k: Knowledge) -> Iterator[TriageError]:
 
 
 def _stop_faults(k: Knowledge) -> Iterator[TriageError]:
-    """Yield the stop signs that cannot show at a method: a musty chamber at a puff of air."""
+    """Yield the stop signs that cannot show at a method, and those that it must name.
+
+    A musty chamber cannot show at a puff of air; what always can show at a technique, or with an
+    agent that is hazardous in a way, is named by each method of it.
+    """
     for method in k.methods.values():
         wet = k.techniques[method.technique].wet
         for index, stop in enumerate(method.stop_signs):
             if wet not in k.stops[stop].shows_at:
                 where = k.where("method", method.id, "stop_signs", index)
                 yield TriageError(f'"{stop}" cannot show at a {wet} step', where, "take it out")
+        agents = (*filter(None, [method.agent]), *(part.agent for part in method.with_))
+        hazards = {hazard for agent in agents for hazard in k.agents[agent].hazards}
+        for sign in k.stops.values():
+            always = method.technique in sign.always_at or not hazards.isdisjoint(sign.always_with)
+            if always and sign.id not in method.stop_signs:
+                where = k.where("method", method.id, "stop_signs")
+                yield TriageError(f'"{sign.id}" can show here and is not named', where, "add it")
 
 
 def _water_faults(k: Knowledge) -> Iterator[TriageError]:
@@ -136,6 +147,21 @@ def _water_faults(k: Knowledge) -> Iterator[TriageError]:
             where = k.where("method", method.id, "technique")
             mend = "give one agent, strength {value: 100, unit: as-is}, and nothing with it"
             yield TriageError(f'"{method.technique}" takes a liquid without water', where, mend)
+
+
+def _claim_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield methods called harmless, or fit for a dry insect, that cannot be so by what they do."""
+    for method in k.methods.values():
+        technique, lasting = k.techniques[method.technique], method.harshness.lasting
+        acts = technique.contact != "none" or technique.wet != "dry" or method.agent
+        if method.harmless and (acts or (lasting and lasting.grade)):
+            where = k.where("method", method.id, "harmless")
+            mend = "what is not identified may only be looked at, aired or blown on"
+            yield TriageError("what touches, wets or lasts is not harmless", where, mend)
+        if method.while_dry and technique.wet == "wet" and not technique.water_free:
+            where = k.where("method", method.id, "while_dry")
+            mend = "a liquid on a dry insect needs a technique without water"
+            yield TriageError(f'"{method.technique}" is not for a dry insect', where, mend)
 
 
 def _rule_faults(k: Knowledge) -> Iterator[TriageError]:
@@ -183,6 +209,7 @@ def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
     yield from _outcome_faults(k)
     yield from _stop_faults(k)
     yield from _water_faults(k)
+    yield from _claim_faults(k)
     yield from _rule_faults(k)
     yield from _answer_faults(k)
     yield from figure_faults(k)
