@@ -51,19 +51,15 @@ def test_coverage_is_printed_as_whole_numbers(capsys):
     lines = capsys.readouterr().out.splitlines()
     assert sum("(100 %)" in line for line in lines) == 3
     assert not any("no case" in line for line in lines)
+    assert main(["coverage", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["missing"] == found["unfired"] == found["never_needed"] == []
+    assert found["covered"] + len(found["impossible"]) == found["conditions"]
 
 
 def test_the_share_of_questions_is_printed(capsys):
     assert main(["questions", "--count", "1", "--jobs", "1"]) == 0
     assert "questions asked of" in capsys.readouterr().out
-
-
-@pytest.mark.usefixtures("_counted_before")
-def test_coverage_as_data(capsys):
-    assert main(["coverage", "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert found["missing"] == found["unfired"] == found["never_needed"] == []
-    assert found["covered"] + len(found["impossible"]) == found["conditions"]
 
 
 def _children(pid: int) -> list[str]:

@@ -95,13 +95,6 @@ def both(*breaks: Callable[[Knowledge], Knowledge]) -> Callable[[Knowledge], Kno
     return broken
 
 
-def one(kind: str, entry: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
-    """Return a break that gives one entry other values."""
-    return lambda knowledge: with_entry(
-        knowledge, kind, changed(knowledge.table(kind)[entry], **fields)
-    )
-
-
 def never_met(kind: str, field: str, value: str) -> Callable[[NormalRules], NormalRules]:
     """Return a break after which one value of a field meets no condition of an interlock."""
 
