@@ -17,6 +17,7 @@ from triage.case.fields import (
     Answers,
     AttemptId,
     FreeMap,
+    FrozenMap,
     Id,
     Photo,
     Text,
@@ -27,7 +28,6 @@ from triage.case.fields import (
     refusal,
     words_of,
 )
-from triage.case.frozen import FrozenMap
 from triage.errors import TriageError, did_you_mean
 
 Outcome = Literal["cleared", "better", "no-change", "worse", "damage", "not-done"]

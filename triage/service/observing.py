@@ -86,9 +86,9 @@ class Observing:
             if zone is not None:
                 old = changes.with_finding(old, changes.new_finding(name, zone, side=side))
             if named is not None:
-                old = changes.with_named(old, name, named)
+                old = changes.with_changed(old, name, named=named)
             if size_um is not None:
-                old = changes.with_size(old, name, size_um)
+                old = changes.with_changed(old, name, size_um=size_um)
             return self._answered(case, old, name, signs)
 
         made = self.shop.change(case, change)
@@ -98,7 +98,7 @@ class Observing:
         """Record what a person takes a finding for; None takes it back."""
         if deposit is not None:
             self.shop.knowledge.require("deposit", deposit)
-        return self.shop.change(case, lambda old: changes.with_named(old, finding, deposit))
+        return self.shop.change(case, lambda old: changes.with_changed(old, finding, named=deposit))
 
     def accept(self, case: str | Path, finding: str, reason: str) -> Case:
         """Accept a finding as it is, with the reason."""

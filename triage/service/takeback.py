@@ -107,7 +107,7 @@ def record_words(record: Attempt | Override, knowledge: Knowledge) -> str:
         name = method.name if method else "a step"
         return f"Skipped: {name}, {at}. {record.reason}"
     name = method.name if method else record.step
-    return f"Recorded: {name}, {record.outcome.replace('-', ' ')}, {at}."
+    return f"Recorded: {name}, {knowledge.outcome_words(record.method, record.outcome)}, {at}."
 
 
 def _finding_put_back(now: Case, before: Finding, after: Finding) -> Case:
@@ -117,9 +117,9 @@ def _finding_put_back(now: Case, before: Finding, after: Finding) -> Case:
     for question, answer in _put_back(before.signs, after.signs, held.signs).items():
         now = changes.with_sign(now, after.id, question, answer)
     if before.named != after.named == held.named:
-        now = changes.with_named(now, after.id, before.named)
+        now = changes.with_changed(now, after.id, named=before.named)
     if after.accepted and held.accepted and not before.accepted:
-        now = changes.with_opened(now, after.id)
+        now = changes.with_changed(now, after.id, accepted=False, reason="")
     return now
 
 

@@ -9,15 +9,12 @@ from triage.history.advice import SkipSuggestion
 from triage.knowledge.book import Knowledge
 from triage.looks import LEFT, is_clean, is_ready_for_camera
 from triage.plan.model import Excluded, Plan, QuestionLine, Step
-from triage.plan.names import finding_names, zone_words
-from triage.plan.ownrecord import RECORD, own_record
-from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table, listing
-from triage.show.lines import lines_of
+from triage.plan.names import RECORD, finding_names, own_record, zone_words
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table, lines_of, listing
 from triage.show.step import step_blocks, step_line
 from triage.show.words import (
     CLOSING,
     NO_STEP,
-    OUTCOME_WORDS,
     RISK_WORDS,
     STATUS_WORDS,
     alerts,
@@ -208,7 +205,7 @@ def _sheet(plan: Plan, photos: Sequence[Block], *, whole: bool) -> Iterator[Bloc
         mark = f"{number} {STATUS_WORDS[step.status]}"
         yield Heading(step.name, mark, f"{step_place(step)} [{step.id}]")
         yield from step_blocks(step)
-        yield Listing("What came of it", tuple(OUTCOME_WORDS.values()), "choose")
+        yield Listing("What came of it", tuple(step.outcomes.values()), "choose")
         fields = ("date, time", "pass", "amount (mL)", "minutes", "note")
         kept = [field for field in fields if step.amount_ml is not None or "mL" not in field]
         yield Listing("", tuple(kept), "write")

@@ -26,7 +26,7 @@ from triage.explain.sureplan import firmness_of
 from triage.explain.sweep import Sweep
 from triage.explain.whatif import compare
 from triage.explain.whynot import Against, methods_named, why_not
-from triage.show.lines import lines_of
+from triage.show.blocks import lines_of
 from triage.show.reasons import why_lines
 
 

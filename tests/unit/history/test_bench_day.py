@@ -15,7 +15,7 @@ from triage.history import calendar
 from triage.history.watch import chambers_of, method_of_step, running_of
 from triage.service import acts
 from triage.service.workshop import open_workshop
-from triage.show.lines import lines_of
+from triage.show.blocks import lines_of
 from triage.show.record import day_blocks
 
 

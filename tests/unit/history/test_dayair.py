@@ -6,7 +6,7 @@ import pytest
 
 from triage.case.profile import Bench, RoomProfile
 from triage.exposure.day import DayLedger
-from triage.history.dayair import DayAir
+from triage.history.benchday import DayAir
 from triage.history.daytypes import PutDown
 
 BENCH = Bench(room=RoomProfile(volume_m3=30, air_changes_per_h=0.5))
@@ -56,9 +56,9 @@ def test_such_a_step_is_put_down_on_the_day(knowledge, planner, acid_joint):
     """Its main agent gives off nothing, yet the day has to judge and book it."""
     from datetime import UTC, datetime
 
-    from triage.history.benchday import DayMaker, day_terms
+    from triage.history.benchday import DayMaker
 
     now = datetime(2026, 3, 2, 9, tzinfo=UTC)
-    maker = DayMaker(planner, BENCH, DayLedger(), day_terms(knowledge), now)
+    maker = DayMaker(planner, BENCH, DayLedger(), now)
     assert maker._put_down(acid_joint) == put_down(acid_joint)
     assert maker._put_down(knowledge.methods["blot-dry"]) is None

@@ -12,7 +12,7 @@ from triage.case.changes import new_case, new_finding
 from triage.case.profile import Bench
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.plan.barring import check_bench
+from triage.plan.ladder import check_bench
 from triage.plan.planner import Planner
 
 

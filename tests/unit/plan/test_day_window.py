@@ -17,17 +17,16 @@ from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.case.store import create_case
 from triage.exposure.day import DayLedger
-from triage.history.dayair import DayAir
+from triage.history.benchday import DayAir
 from triage.history.daytypes import PutDown
 from triage.knowledge.methods import Method
 from triage.plan import aircalc, daycalc
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means
-from triage.plan.day import day_ledger, earliest
 from triage.plan.inputs import AirQuestion
 from triage.plan.lookahead import Lookahead
 from triage.plan.skeleton import SkeletonMaker
-from triage.plan.substances import strength_fraction
+from triage.plan.substances import day_ledger, earliest, strength_fraction
 from triage.service.workshop import open_workshop
 
 KNOWLEDGE = shipped()

@@ -18,13 +18,13 @@ from tests.support.builders import OILY, case_with, full_bench
 from tests.support.knowledge import RULES, planner, shipped
 from triage.case.profile import Bench, RoomProfile
 from triage.exposure.day import DayLedger, Release
-from triage.history.benchday import DayMaker, day_terms
+from triage.history.benchday import DayMaker
+from triage.plan.aircalc import airy_step, question_of_step
 from triage.plan.airjudge import AirJudge
-from triage.plan.airsteps import airy_step, question_of_step
+from triage.plan.liquids import as_done
 from triage.plan.model import Plan, Step, plan_data
-from triage.plan.trial import as_done
-from triage.show.lines import lines_of
-from triage.show.markdown import markdown_of
+from triage.show.blocks import lines_of
+from triage.show.html import markdown_of
 from triage.show.plan import sheet_of
 from triage.show.step import step_blocks
 from triage.tui.shown import doing_text
@@ -187,7 +187,7 @@ def test_where_a_step_is_permitted_its_test_spot_is_within_the_limits_too() -> N
 def test_the_bench_day_counts_what_a_test_spot_gives_off() -> None:
     now = datetime(2026, 3, 2, 9, tzinfo=UTC)
     bench = full_bench(shipped())
-    maker = DayMaker(planner(), bench, DayLedger(), day_terms(shipped()), now)
+    maker = DayMaker(planner(), bench, DayLedger(), now)
     spot = shipped().methods[SPOT]
     put_down = maker._put_down(spot, "tetrachloroethylene-brush")
     assert put_down is not None

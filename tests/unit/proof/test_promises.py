@@ -32,8 +32,7 @@ from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
-from triage.plan.barring import BenchBars
-from triage.plan.ladder import build_ladder
+from triage.plan.ladder import BenchBars, build_ladder
 from triage.plan.planner import Planner
 from triage.plan.skeleton import SkeletonMaker
 

@@ -23,8 +23,7 @@ from triage.cli import main
 from triage.errors import TriageError
 from triage.plan.model import Plan
 from triage.show.blocks import Heading, Listing, Paper
-from triage.show.html import html_of
-from triage.show.markdown import markdown_of
+from triage.show.html import html_of, markdown_of
 from triage.show.plan import sheet_of
 
 ROOT = Path(__file__).resolve().parents[3]
