@@ -18,15 +18,6 @@ MODULES = sorted(
     if "_carried" not in path.parts
 )
 FACES = ("triage.tui", "triage.browser", "triage.commands", "triage.cli", "triage.__main__")
-PURE = (
-    "triage.errors",
-    "triage.units",
-    "triage.yamltext",
-    "triage.knowledge",
-    "triage.case",
-    "triage.exposure",
-    "triage.bench",
-)
 
 
 def under(*packages: str) -> list[str]:
@@ -53,10 +44,6 @@ def test_no_interface_library_below_the_interface() -> None:
     below = [m for m in MODULES if m not in under(*FACES) and m != "triage.airplot"]
     assert len(below) > 100
     fresh(below, {"textual", "textual_plotext", "rich"})
-
-
-def test_arithmetic_knowledge_and_cases_need_no_engine() -> None:
-    fresh(under(*PURE), {"experta", "textual", "triage.engine", "triage.plan"})
 
 
 def test_a_command_is_named_without_engine_interface_or_arrays() -> None:
