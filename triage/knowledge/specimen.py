@@ -144,6 +144,7 @@ class Question(Entry):
     usual: Id | None = Field(
         None, description="what a sound specimen shows; it may be confirmed with others in one go"
     )
+    clean: Id | None = Field(None, description="what a zone shows that was looked at and is clean")
     last: bool = Field(False, description="put when no look could help any more")
     traits: tuple[TraitId, ...] = Field((), description="put only to groups with one of these")
     surfaces: tuple[TraitId, ...] = Field((), description="put only to zones with one of these")
@@ -155,8 +156,9 @@ class Question(Entry):
 
     @model_validator(mode="after")
     def _usual_is_an_answer(self) -> Self:
-        if self.usual is not None and self.usual not in {each.id for each in self.answers}:
-            raise ValueError(f'usual "{self.usual}" is none of its answers')
+        for name, said in (("usual", self.usual), ("clean", self.clean)):
+            if said is not None and said not in {each.id for each in self.answers}:
+                raise ValueError(f'{name} "{said}" is none of its answers')
         return self
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from triage.case.models import Attempt, Case
+from triage.case.models import CLEAN, Attempt, Case
 from triage.errors import TriageError
 from triage.history.watch import chambers_of
-from triage.looks import CLEAN, unseen_zones
+from triage.looks import unseen_zones
 from triage.places import copy_demo
 from triage.plain.bench import ask_bench
 from triage.plain.dialogue import FEWEST_LETTERS, Dialogue, Stopped

@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from triage.case import changes
-from triage.case.models import Case
+from triage.case.models import CLEAN, Case
 from triage.errors import TriageError
-from triage.looks import CLEAN, is_clean, unseen_zones
+from triage.looks import unseen_zones
 from triage.plan.model import STANDING
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ class Observing:
 
         def change(old: Case) -> Case:
             there = [f for f in old.findings if f.zone == zone and f.side in (side, None, "both")]
-            known = next((f.id for f in there if is_clean(f) and f.side == side), None)
+            known = next((f.id for f in there if f.is_clean and f.side == side), None)
             if known is not None:
                 found[:] = [known]
                 return old

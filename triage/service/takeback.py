@@ -9,7 +9,6 @@ from datetime import datetime
 from triage.case import changes
 from triage.case.models import Attempt, Case, Finding, Override
 from triage.knowledge.book import Knowledge
-from triage.looks import is_clean
 
 NO_ANSWER = "not answered"
 
@@ -65,7 +64,7 @@ class Act:
             yield record_words(self.new.overrides[-1], knowledge)
         for finding in self.added:
             place = knowledge.zones[finding.zone].name if finding.zone in knowledge.zones else ""
-            seen = "clean" if is_clean(finding) else "what was seen"
+            seen = "clean" if finding.is_clean else "what was seen"
             yield f"{seen} at {place or finding.zone}{f' ({finding.side})' if finding.side else ''}"
         if self.old.taxon != self.new.taxon:
             yield f"the group: {self.new.taxon}"

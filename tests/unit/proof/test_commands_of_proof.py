@@ -57,15 +57,32 @@ def _children(pid: int) -> list[str]:
     return Path(f"/proc/{pid}/task/{pid}/children").read_text(encoding="ascii").split()
 
 
+PROOFS = ("-m", "tests.proof")
+# The same, without the long reckoning before the first worker.
+AT_ONCE = (
+    "-c",
+    """if True:
+    import sys
+    from types import SimpleNamespace as Some
+    from tests.proof import mutations, sweep
+    from tests.proof.__main__ import main
+    sweep.axes_of = lambda _: Some(deposits=("mud", "mould", "pollen"))
+    mutations.Judge = lambda _: Some(verdict=lambda _: Some(check=""))
+    sys.exit(main())""",
+)
+
+
 @pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs /proc")
-@pytest.mark.parametrize("what", ["sweep", "faults", "mutations"])
-def test_an_interrupt_ends_it_cleanly(what):
+@pytest.mark.parametrize(
+    ("program", "what"), [(AT_ONCE, "sweep"), (PROOFS, "faults"), (AT_ONCE, "mutations")]
+)
+def test_an_interrupt_ends_it_cleanly(program, what):
     """The interrupt key reaches all processes of a terminal; one line, no traceback, none left.
 
     It is pressed as soon as the first worker begins, when it was lost once.
     """
     started = subprocess.Popen(
-        [sys.executable, "-m", "tests.proof", what, "--jobs", "1"],
+        [sys.executable, *program, what, "--jobs", "1"],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         start_new_session=True,
