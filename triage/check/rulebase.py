@@ -362,13 +362,14 @@ def idle_interlocks(base: Rulebase) -> Iterator[TriageError]:
 
 @_check(REMARKS, "unused-entry")
 def unused_entries(base: Rulebase) -> Iterator[TriageError]:
-    """Yield stop signs, techniques, agents and equipment that no method uses.
+    """Yield stop signs, kinds of outcomes, techniques, agents and equipment that no method uses.
 
     An agent that another one must not meet, or that has doses of its own, is listed for that.
     """
     knowledge = base.knowledge
     used: dict[str, set[str]] = {
         "stop": set(),
+        "outcomes": {method.outcomes for method in knowledge.methods.values()},
         "technique": set(),
         "agent": set(),
         "equipment": {each.id for each in knowledge.equipment.values() if each.counts},

@@ -75,7 +75,7 @@ PROTECTS: Mapping[str, Spec] = {
         "never": LESS,
     },
     "method": {
-        **_all(OTHER, "stage technique agent"),
+        **_all(OTHER, "stage outcomes technique agent"),
         "with_": {"strength": MORE_VALUE},
         "strength": {"value": MORE, "unit": OTHER},
         **_all(MOST, "temp_c dwell_s burst_s"),
@@ -86,8 +86,9 @@ PROTECTS: Mapping[str, Spec] = {
         **_all(FEWER, "do drying stop_signs rinse keep_away needs not_for"),
         "harshness": _all(GRADE, "mechanical chemical person lasting"),
         **_all(MORE, "harmless while_dry"),
-        **_all(LESS, "test_spot tries_next prepares"),
+        **_all(LESS, "test_spot tries_next"),
     },
+    "outcomes": {"worse": FEWER, "closes": MORE, "when_worse": OTHER},
     "technique": {**_all(OTHER, "wet contact whole shows"), "water_free": MORE},
     "zone": {
         **_all(FEWER, "surface hurts gentle"),

@@ -205,7 +205,7 @@ def run_history(arguments: Arguments) -> None:
     elif arguments.has_photos and not arguments.json:
         show(arguments, (), lambda: photo_blocks(table.photo_pairs(rows)))
     else:
-        show(arguments, rows, lambda: history_blocks(rows))
+        show(arguments, rows, lambda: history_blocks(rows, workshop.knowledge))
 
 
 @command("usage", as_json=True)

@@ -15,7 +15,7 @@ from triage.knowledge.agents import Agent, Authority, Circumstance, Element, Haz
 from triage.knowledge.base import Source
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.lines import line_inside
-from triage.knowledge.methods import AirControl, Equipment, Method, Technique
+from triage.knowledge.methods import AirControl, Equipment, Method, Outcomes, Technique
 from triage.knowledge.rules import Family, Rule, Sign
 from triage.knowledge.specimen import (
     BodyPlan,
@@ -43,6 +43,7 @@ KINDS: Mapping[str, tuple[type[BaseModel], str]] = {
     "equipment": (Equipment, "equipment.yaml"),
     "agent": (Agent, "agents"),
     "technique": (Technique, "techniques.yaml"),
+    "outcomes": (Outcomes, "outcomes.yaml"),
     "method": (Method, "methods"),
     "body-plan": (BodyPlan, "bodyplans.yaml"),
     "zone": (Zone, "zones.yaml"),
@@ -90,6 +91,7 @@ class Knowledge:
     equipment: Mapping[str, Equipment]
     agents: Mapping[str, Agent]
     techniques: Mapping[str, Technique]
+    outcomes: Mapping[str, Outcomes]
     methods: Mapping[str, Method]
     body_plans: Mapping[str, BodyPlan]
     zones: Mapping[str, Zone]
@@ -150,6 +152,12 @@ class Knowledge:
             raise TriageError(f'unknown {kind} "{entry_id}"', mend=did_you_mean(entry_id, table))
         return table[entry_id]
 
+    def outcome_words(self, method: str | None, outcome: str) -> str:
+        """Return the words of an outcome at a method, those of the record at any other step."""
+        held = self.methods.get(method or "")
+        words = self.outcomes[held.outcomes].words if held else {}
+        return words.get(outcome, outcome.replace("-", " "))
+
     def table(self, kind: str) -> Mapping[str, BaseModel]:
         """Return all entries of one kind, by id."""
         table: Mapping[str, BaseModel] = getattr(self, ATTRIBUTES[kind])
@@ -160,6 +168,7 @@ _PLURALS = {
     "authority": "authorities",
     "equipment": "equipment",
     "fragility": "fragility",
+    "outcomes": "outcomes",
     "taxon": "taxa",
 }
 # kind -> where its table stands in ``Knowledge``

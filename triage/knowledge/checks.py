@@ -133,6 +133,9 @@ def _answers_named(k: Knowledge) -> Iterator[tuple[Path, str, str]]:
     for condition in k.conditions.values():
         for name, answer in condition.when_cleared.items():
             yield ("condition", condition.id, "when_cleared", name), name, answer
+    for kind in k.outcomes.values():
+        for name, answer in kind.when_worse.items():
+            yield ("outcomes", kind.id, "when_worse", name), name, answer
     for asked in k.questions.values():
         for name, answers in asked.when.items():
             told_so = (each for each in answers if each != "unknown")

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
+from triage.case.entry import is_like, words_in
 from triage.case.fields import shown
-from triage.case.nearmiss import is_like, words_in
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate
 from triage.engine.vocabulary import agent_ids

@@ -270,11 +270,12 @@ class Planner:
         attempt = case.attempt(attempt_id)
         method = self.knowledge.methods.get(attempt.method or "")
         what = method.name if method else attempt.step
+        words = self.knowledge.outcome_words(attempt.method, attempt.outcome)
         sentence = (
-            f"Held: {what} ended {attempt.outcome}. Nothing is offered until a person releases it "
+            f"Held: {what}, {words}. Nothing is offered until a person releases it "
             "with a written reason."
         )
-        return Hold(attempt_id, attempt.finding, attempt.outcome, sentence)
+        return Hold(attempt_id, attempt.finding, attempt.outcome, words, sentence)
 
     def _notices(
         self,

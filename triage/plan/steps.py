@@ -134,7 +134,7 @@ def protection_of(knowledge: Knowledge, agents: Sequence[Agent]) -> Protection:
     eyes: list[str] = []
     breathing: list[str] = []
     for agent in agents:
-        for glove in agent.gloves:
+        for glove in agent.gloves if agent.hazards or agent.skin else ():
             name = knowledge.materials[glove.material].name
             minutes = f" ({glove.minutes})" if glove.minutes else ""
             note = ", splash only" if glove.verdict == "splash" else ""
@@ -330,7 +330,8 @@ def complete_step(
         name=method.name,
         agent=method.agent,
         agent_name=knowledge.agents[method.agent].name if method.agent else None,
-        technique=knowledge.techniques[method.technique].id,
+        technique=method.technique,
+        outcomes=knowledge.outcomes[method.outcomes].words,
         tool=method.tool,
         harshness=HarshnessGrades(*grades(method)),
         harshness_because=_grade_reasons(method),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -40,14 +41,28 @@ def attempts_on_record(workshop: Workshop, chosen: Filter) -> tuple[HistoryRow, 
     ------
     TriageError: a word of the filter that nothing can pass.
     """
-    if chosen.outcome is not None and chosen.outcome not in OUTCOMES:
-        mend = did_you_mean(chosen.outcome, OUTCOMES)
-        raise TriageError(f'unknown outcome "{chosen.outcome}"', mend=mend)
+    knowledge, said = workshop.knowledge, chosen.outcome
+    if said is not None and said not in OUTCOMES:
+        known = {
+            w.replace(" ", "-") for kind in knowledge.outcomes.values() for w in kind.words.values()
+        }
+        said = said.replace(" ", "-")
+        if said not in known:
+            mend = did_you_mean(said, sorted({*OUTCOMES, *known}))
+            raise TriageError(f'unknown outcome "{chosen.outcome}"', mend=mend)
+        chosen = replace(chosen, outcome=None)
     index = workshop.folder_record.index()
     if index is None:
         return ()
-    check_filter(index, chosen, workshop.knowledge)
-    return history(index, chosen)
+    check_filter(index, chosen, knowledge)
+    rows = history(index, chosen)
+    if said is None or chosen.outcome is not None:
+        return rows
+    return tuple(
+        row
+        for row in rows
+        if knowledge.outcome_words(row.method, row.outcome).replace(" ", "-") == said
+    )
 
 
 def used_up(workshop: Workshop) -> tuple[tuple[MonthLine, ...], tuple[StockLine, ...]]:

@@ -248,7 +248,7 @@ def record_words(record: Attempt | Override, knowledge: Knowledge) -> str:
         name = method.name if method else "a step"
         return f"Skipped: {name}, {at}. {record.reason}"
     name = method.name if method else record.step
-    return f"Recorded: {name}, {record.outcome.replace('-', ' ')}, {at}."
+    return f"Recorded: {name}, {knowledge.outcome_words(record.method, record.outcome)}, {at}."
 
 
 def _finding_put_back(now: Case, before: Finding, after: Finding) -> Case:

@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from triage.show.blocks import Block, Line, Picture
-from triage.show.words import OUTCOME_WORDS
 
 if TYPE_CHECKING:
     from triage.case.models import Case
@@ -53,7 +52,7 @@ def compared_blocks(
             f"{100 * harm.lost_share:.2g} % of the surface"
         )
     outcome, because = offered(found, limits)
-    yield Line(f"this speaks for: {OUTCOME_WORDS[outcome]} ({because}); you decide")
+    yield Line(f"this speaks for: {outcome.replace('-', ' ')} ({because}); you decide")
 
 
 def _spots(spots: Any, area_px: int, um_per_px: float | None) -> str:

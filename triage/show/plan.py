@@ -16,7 +16,6 @@ from triage.show.step import step_blocks, step_line
 from triage.show.words import (
     CLOSING,
     NO_STEP,
-    OUTCOME_WORDS,
     RISK_WORDS,
     STATUS_WORDS,
     alerts,
@@ -207,7 +206,7 @@ def _sheet(plan: Plan, photos: Sequence[Block], *, whole: bool) -> Iterator[Bloc
         mark = f"{number} {STATUS_WORDS[step.status]}"
         yield Heading(step.name, mark, f"{step_place(step)} [{step.id}]")
         yield from step_blocks(step)
-        yield Listing("What came of it", tuple(OUTCOME_WORDS.values()), "choose")
+        yield Listing("What came of it", tuple(step.outcomes.values()), "choose")
         fields = ("date, time", "pass", "amount (mL)", "minutes", "note")
         kept = [field for field in fields if step.amount_ml is not None or "mL" not in field]
         yield Listing("", tuple(kept), "write")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from triage.case.naming import one_line
@@ -21,6 +21,7 @@ from triage.history.evidence import Evidence
 from triage.history.sharing import EntryResult
 from triage.history.table import HistoryRow, MonthLine, PhotoPair, StockLine
 from triage.history.watch import ChamberWatch, Running
+from triage.knowledge.book import Knowledge
 from triage.show.blocks import Block, Line, Table
 from triage.show.compared import measured_words
 from triage.show.words import duration
@@ -164,9 +165,12 @@ def evidence_blocks(
     return (Line(many, is_bold=True), *lines)
 
 
-def history_blocks(rows: Iterable[HistoryRow]) -> tuple[Block, ...]:
+def history_blocks(rows: Iterable[HistoryRow], knowledge: Knowledge) -> tuple[Block, ...]:
     """Return the history as a table, one attempt a row, its note last."""
-    cells = tuple(_cells(row) for row in rows)
+    cells = tuple(
+        _cells(replace(row, outcome=knowledge.outcome_words(row.method, row.outcome)))
+        for row in rows
+    )
     return (Table(HISTORY_HEAD, cells),) if cells else (Line(NO_ATTEMPT),)
 
 

@@ -56,9 +56,10 @@ def served_words(step: Step) -> str:
     """Return that one act serves several places, empty where it serves one."""
     if not step.also:
         return ""
+    told = f"One act for all {len(step.findings)} places: what you record counts for each."
+    better, cleared = (step.outcomes.get(each) for each in ("better", "cleared"))
     return (
-        f"One act for all {len(step.findings)} places: what you record counts for each. While one "
-        "of them is not clean it is better, not cleared."
+        f"{told} While one of them is not clean it is {better}, not {cleared}." if better else told
     )
 
 

@@ -56,7 +56,7 @@ def plan_rows(
     is_shut = plan.next_step() is None
     told = words.notices_told(plan)
     gates = tuple(each for each in told if is_shut and each.kind in ("gate", "waiting"))
-    urgent = tuple(each for each in told if each.kind == "first-aid")
+    urgent = words.urgent(plan)
     clean = {found.id for found in case.findings if is_clean(found)} if case else set()
     rows = (
         *_notice_rows("at-once", urgent),
@@ -92,8 +92,7 @@ def _folded(row_id: str, opened: frozenset[str], what: str, does: str = "shows")
 
 def _hold_rows(plan: Plan) -> Iterator[Row]:
     for hold in plan.held:
-        word = words.OUTCOME_WORDS.get(hold.outcome, hold.outcome)
-        head = (f"HELD after {word} ({hold.attempt})", BOLD)
+        head = (f"HELD: {hold.words} ({hold.attempt})", BOLD)
         does = "Enter: release with a written reason"
         yield _row(f"hold-{hold.attempt}", "X", head, hold.sentence, does, hold=hold)
 

@@ -25,7 +25,6 @@ from triage.service import acts
 from triage.show import record
 from triage.show.blocks import Block, Line
 from triage.show.compared import method_photo_blocks
-from triage.show.words import OUTCOME_WORDS
 from triage.tui.hanging import BOLD, ActionList, Hanging, Row, hanging, title_row
 from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.ringing import place_of
@@ -249,7 +248,7 @@ class Names:
             method=self.called("method", row.method),
             deposit=self.called("deposit", row.deposit),
             zone=self.called("zone", row.zone),
-            outcome=OUTCOME_WORDS.get(row.outcome, row.outcome),
+            outcome=self.knowledge.outcome_words(row.method, row.outcome),
         )
 
 

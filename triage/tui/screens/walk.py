@@ -125,7 +125,7 @@ class WalkScreen(RecordingScreen):
     def _open(self, panel: str) -> None:
         self.panel = self.query_one("#panels", ContentSwitcher).current = panel
         self.refresh_bindings()
-        self.query_one(OutcomeBar).show(panel)
+        self.query_one(OutcomeBar).show(panel, self.step)
         self._stands_since = None
         self.call_after_refresh(self._stand)
         self.call_after_refresh(self._make_room)
@@ -199,7 +199,7 @@ class WalkScreen(RecordingScreen):
     def keys_changed(self) -> None:
         """Show the other keys."""
         if self.step is not None:
-            self.query_one(OutcomeBar).show(self.panel)
+            self.query_one(OutcomeBar).show(self.panel, self.step)
             self._show_timer()
 
     # -- interruptions -------------------------------------------------------------------------
