@@ -21,7 +21,7 @@ from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 from triage.plan.planner import Planner
-from triage.plan.waiting import is_shown
+from triage.plan.questions import is_shown
 
 ACCOUNTS, FAULTS = casebook()
 # A case that begins to hold fails the suite, so that it is taken off the list.

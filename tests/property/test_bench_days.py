@@ -12,9 +12,8 @@ import pytest
 
 from tests.support.days import AGENTS, PlainAir, faults_of_day, random_day, shortest_day_min
 from triage.case.profile import Bench, RoomProfile
-from triage.exposure.day import DayLedger, Release
+from triage.exposure.day import DayLedger, Release, judge_day
 from triage.exposure.judge import judge_release
-from triage.exposure.ledger import judge_day
 from triage.exposure.step import Terms
 from triage.history.benchday import DayAir
 from triage.history.daytypes import Hours, PutDown, Task, Visit, chains_of, sessions_of

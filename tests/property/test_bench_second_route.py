@@ -6,9 +6,10 @@ What is printed somewhere stands in ``tests/external``.
 import pytest
 
 from tests.support.knowledge import shipped
-from triage.bench.chamber import vapour_density_mg_per_l, water_to_reach_mg
-from triage.bench.mould import (
+from triage.bench.chamber import (
     critical_rh_percent,
+    vapour_density_mg_per_l,
+    water_to_reach_mg,
     weeks_to_first_growth,
 )
 from triage.bench.stock import (
@@ -19,7 +20,7 @@ from triage.bench.stock import (
 from triage.bench.storage import crystals_last, gel_for_box, opening_pulse_mg
 from triage.exposure.gas import saturation_mg_per_m3
 from triage.knowledge.agents import Hansen
-from triage.plan.selectivity import hansen_distance
+from triage.plan.liquids import hansen_distance
 
 # --- pH: charge balance solved by scipy, with water's own ions in it ---------------------------
 

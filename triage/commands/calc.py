@@ -67,7 +67,7 @@ def _add(name: str, calculator: Calculator) -> None:
         show(arguments, answer, lambda: blocks_of(answer))
         if getattr(arguments, "curve", False) and not arguments.json:
             from triage.airplot import air_text
-            from triage.plan.airpicture import air_picture
+            from triage.plan.aircalc import air_picture
 
             picture = air_picture(means, asked)
             print()

@@ -134,7 +134,7 @@ def run_looked(arguments: Arguments) -> None:
 def run_worked(arguments: Arguments) -> None:
     """Show how often methods worked here, and rungs that may be skipped."""
     from triage.history.table import Filter
-    from triage.plan.ownrecord import own_record
+    from triage.plan.names import own_record
     from triage.service import acts
     from triage.show.blocks import Line
     from triage.show.compared import attempt_photo_blocks, method_photo_blocks

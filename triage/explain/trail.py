@@ -22,10 +22,10 @@ from triage.knowledge.base import SourceKind
 from triage.knowledge.rules import RESTRICTIVE, Family
 from triage.plan.airjudge import AirJudge
 from triage.plan.ladder import Barred, Ladder, applies, harshness_key
+from triage.plan.liquids import as_done, cautioned_as
 from triage.plan.ordering import Item
 from triage.plan.outcomes import attempts_on
 from triage.plan.skeleton import Skeleton
-from triage.plan.trial import as_done, cautioned_as
 
 # Sources that are no documents are called by their kind.
 UNWRITTEN = frozenset(

@@ -36,12 +36,12 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import dose
+from triage.plan.liquids import as_done
 from triage.plan.ordering import Item
 from triage.plan.outcomes import as_followed
 from triage.plan.planner import Planner
 from triage.plan.skeleton import Skeleton
 from triage.plan.substances import given_off
-from triage.plan.trial import as_done
 
 BAD_INPUT = TriageError.exit_code
 LEAST_MINUTES_ON_RECORD = 3

@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from triage.bench.chamber import look_times_h
-from triage.bench.mould import MouldLimit
+from triage.bench.chamber import MouldLimit, look_times_h
 from triage.case.models import Case, Timer
 from triage.case.naming import one_line
 from triage.case.profile import Bench
@@ -15,7 +14,7 @@ from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.answers import dose
-from triage.plan.benchcalc import mould_time
+from triage.plan.boxcalc import mould_time
 from triage.plan.outcomes import as_followed
 
 LOOKED = "chamber-look"

@@ -107,6 +107,13 @@ class Strength(Frozen):
     value: float = Field(ge=0)
     unit: Literal["% v/v", "% w/w", "% w/v", "drops/50 mL", "g", "mL", "as-is"]
 
+    @model_validator(mode="after")
+    def no_more_than_all(self) -> Self:
+        """Refuse more than a hundred per cent."""
+        if self.unit.startswith("%") and self.value > 100:
+            raise ValueError("there is no more than 100 % of anything")
+        return self
+
 
 class Part(Frozen):
     """One agent in a working solution."""
@@ -130,10 +137,10 @@ class Span(Frozen):
 
 
 class Degrees(Span):
-    """A span of temperatures [degC], which may lie below freezing."""
+    """A span of temperatures [degC], from deep freezing to steam."""
 
-    start: float = Field(ge=-90)
-    most: float = Field(ge=-90)
+    start: float = Field(ge=-90, le=100)
+    most: float = Field(ge=-90, le=100)
 
 
 class Amount(Frozen):
@@ -176,7 +183,7 @@ class Method(Entry):
     strength: Strength | None = None
     temp_c: Degrees | None = None
     dwell_s: Span | None = None
-    passes: int = Field(ge=1, le=20)
+    passes: int = Field(ge=1, le=9)
     amount: Amount | None = None
     tool: Text
     do: tuple[Text, ...] = Field(min_length=1, description="what to do, one short step a line")
@@ -202,8 +209,7 @@ class Method(Entry):
     burst_s: Span | None = None
     test_spot: bool = Field(False, description="needs a hidden test spot first")
     tries_next: bool = Field(
-        False,
-        description="tries the liquid of the step it stands before on the zone's hidden spot",
+        False, description="tries the liquid of the step it stands before on the zone's hidden spot"
     )
     look_after_h: tuple[float, ...] = Field(
         (), description="hours after which to look, chamber work"

@@ -5,24 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from triage.case.models import Attempt, Case
+from triage.case.models import CLEAN, Attempt, Case
 from triage.errors import TriageError
 from triage.history.watch import chambers_of
-from triage.looks import CLEAN, unseen_zones
+from triage.looks import unseen_zones
 from triage.places import copy_demo
 from triage.plain.bench import ask_bench
 from triage.plain.dialogue import FEWEST_LETTERS, Dialogue, Stopped
 from triage.plain.working import work_on
 from triage.plan.model import STANDING, FindingLine, Plan, QuestionLine, Step
-from triage.plan.names import finding_names
+from triage.plan.names import RECORD, finding_names, own_record
 from triage.plan.outcomes import last_record
-from triage.plan.ownrecord import RECORD, own_record
 from triage.service.acts import accept_suggestion, bench_day, note_look, suggestions_for
 from triage.service.asking import Visit, place_of
 from triage.service.commandline import CommandLine, Known, Word
 from triage.service.listing import CaseLine, doing_words
 from triage.service.photographs import view_photo
-from triage.service.shelf import record_words
+from triage.service.takeback import record_words
 from triage.service.workshop import Workshop
 from triage.show.blocks import Line
 from triage.show.plan import camera_lines, finding_blocks, head_blocks, plan_blocks

@@ -15,10 +15,15 @@ from triage.case.store import make_folder, replace_text
 from triage.engine.consult import Consultant
 from triage.engine.memory import spare_loaded
 from triage.errors import Where
+from triage.history.index import FolderRecord
 from triage.knowledge.load import load_knowledge
-from triage.plan.barring import check_bench
+from triage.plan.ladder import check_bench
+from triage.plan.planner import Planner
 from triage.service.listing import Clock, local_now
-from triage.service.shelf import locator
+from triage.service.observing import Observing
+from triage.service.photographs import Photographs
+from triage.service.planning import Planning
+from triage.service.shelf import Shelf, locator
 from triage.service.working import Working
 from triage.yamltext import dump_yaml
 
@@ -26,8 +31,61 @@ if TYPE_CHECKING:
     from triage.explain.desk import ExplainDesk
 
 
-class Workshop(Working):
-    """The services of every face of the tool: what is on the shelf, planned, seen and done."""
+class Workshop:
+    """The services of every face of the tool: one facade, and the parts that do the work.
+
+    Parameters
+    ----------
+    consultant the compiled rulebase
+    cases      folder of the cases
+    bench      the user's bench
+    bench_path file of the bench, None if there is none yet
+    clock      gives the present moment
+    """
+
+    def __init__(
+        self,
+        consultant: Consultant,
+        cases: Path,
+        bench: Bench,
+        bench_path: Path | None = None,
+        clock: Clock = local_now,
+    ) -> None:
+        self.consultant, self.knowledge = consultant, consultant.knowledge
+        self.cases, self.clock = cases, clock
+        self.bench, self.bench_path = bench, bench_path
+        self.planner = Planner(consultant)
+        self.folder_record = FolderRecord(cases, self.knowledge)
+        shelf, planning = Shelf(self), Planning(self)
+        photographs, observing, working = Photographs(self), Observing(self), Working(self)
+        self.shelf, self.planning, self.photographs = shelf, planning, photographs
+        # What is on the shelf.
+        self.entries, self.path_of, self.load = shelf.entries, shelf.path_of, shelf.load
+        self.new, self.change = shelf.new, shelf.change
+        self.last_act, self.just_told, self.stamp = shelf.last_act, shelf.just_told, shelf.stamp
+        # What is planned.
+        self.list_cases, self.plan, self.day = planning.list_cases, planning.plan, planning.day
+        self.with_answer, self.tell_room = planning.with_answer, planning.tell_room
+        # What is seen.
+        self.answer, self.answer_all = observing.answer, observing.answer_all
+        self.add_finding, self.sign, self.see = observing.add_finding, observing.sign, observing.see
+        self.name_deposit, self.accept = observing.name_deposit, observing.accept
+        self.withdraw, self.declare_clean = observing.withdraw, observing.declare_clean
+        self.declare_rest_clean = observing.declare_rest_clean
+        # What is done.
+        self.check_photo, self.keep_photo = photographs.check_photo, photographs.keep_photo
+        self.newest_photo = photographs.newest_photo
+        self.record, self.undo, self.take_back = working.record, working.undo, working.take_back
+        self.release, self.skip, self.offer_again = (
+            working.release, working.skip, working.offer_again
+        )  # fmt: skip
+        self.start_timer, self.extend_timer = working.start_timer, working.extend_timer
+        self.stop_timer, self.follow = working.stop_timer, working.follow
+
+    @property
+    def watched(self) -> Path | None:
+        """The folder into which the camera writes, None if the bench names none."""
+        return self.photographs.watched
 
     @cached_property
     def desk(self) -> ExplainDesk:

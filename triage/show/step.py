@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 
 from triage.exposure.wording import limit_words, number, plainly
 from triage.plan.model import AirLine, LimitLine, Plan, RuledOut, Step
-from triage.plan.ownrecord import RECORD, own_record
+from triage.plan.names import RECORD, own_record
 from triage.show.blocks import Heading, Listing, listing
 from triage.show.words import (
     STATUS_WORDS,

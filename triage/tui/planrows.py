@@ -11,10 +11,8 @@ from rich.text import Text
 from triage.case.models import Case, Timer
 from triage.explain.sureplan import Firmness
 from triage.history.advice import SkipSuggestion
-from triage.looks import is_clean
 from triage.plan.model import Hold, Notice, Plan, QuestionLine, Step
-from triage.plan.names import finding_names, zone_words
-from triage.plan.ownrecord import RECORD, own_record
+from triage.plan.names import RECORD, finding_names, own_record, zone_words
 from triage.show import words
 from triage.show.plan import QUESTIONS_SHOWN, by_reason, near_and_rest, rest_words
 from triage.tui.hanging import BOLD, Line, Row, hanging, title_row
@@ -57,7 +55,7 @@ def plan_rows(
     told = words.notices_told(plan)
     gates = tuple(each for each in told if is_shut and each.kind in ("gate", "waiting"))
     urgent = words.urgent(plan)
-    clean = {found.id for found in case.findings if is_clean(found)} if case else set()
+    clean = {found.id for found in case.findings if found.is_clean} if case else set()
     rows = (
         *_notice_rows("at-once", urgent),
         *_hold_rows(plan),

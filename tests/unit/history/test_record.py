@@ -18,8 +18,8 @@ from triage.history.advice import crosses_a_grade, skip_suggestions, with_eviden
 from triage.history.columns import columns_from, rows_of
 from triage.history.evidence import Evidence, terms_of, trials_of
 from triage.history.index import INDEX, load_index
-from triage.plan.day import day_ledger
-from triage.plan.ownrecord import own_record
+from triage.plan.names import own_record
+from triage.plan.substances import day_ledger
 from triage.service import acts
 from triage.service.workshop import open_workshop
 

@@ -24,8 +24,7 @@ from triage.case.store import create_case
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
 from triage.plan.airjudge import AirJudge
-from triage.plan.day import day_ledger
-from triage.plan.substances import release_min_of, strength_fraction
+from triage.plan.substances import day_ledger, release_min_of, strength_fraction
 from triage.service.workshop import open_workshop
 
 KNOWLEDGE = shipped()

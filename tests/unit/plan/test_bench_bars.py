@@ -13,7 +13,7 @@ from triage.case.profile import Bench
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.plan.barring import check_bench
+from triage.plan.ladder import check_bench
 from triage.plan.planner import Planner
 
 
@@ -113,23 +113,6 @@ def test_where_only_the_bench_keeps_the_next_step_away_the_plan_says_what_is_mis
     assert equipped.steps[0].name in text
 
 
-def test_a_hood_among_the_equipment_counts_where_a_step_asks_for_one(
-    planner: Planner, knowledge: Knowledge
-) -> None:
-    # Glacial acid is measured out under a hood: Natural History Museum, Relaxing specimens.
-    answers = {**SOUND, "hydration": "dry", "joints-stuck": "some"}
-    case = new_case("w", "wasp", taxon="small-wasps", answers=answers)
-    room = {"control": "window", "place": "home"}
-    without = Bench.model_validate({"name": "b", "room": room})
-    hood = Bench.model_validate({"name": "b", "room": room, "equipment": ("fume-hood",)})
-    gone = hood.model_copy(update={"lacking": ("fume-hood",)})
-    has = [
-        "chamber-acetic" in {s.method for s in planner.plan(case, bench).steps}
-        for bench in (without, hood, gone)
-    ]
-    assert has == [False, True, False]
-
-
 MOULDY = {"texture": "threads", "likeness": "hyphae", "colour": "white", "nature": "lies-on"}
 MOULDY |= {"damp-before": "yes", "setae": "none", "symmetry": "irregular", "uv-look": "dark"}
 FRASS = {"texture": "pellets", "dry-brush": "moves", "colour": "brown-black", "puff": "part-moves"}
@@ -158,16 +141,3 @@ def test_a_step_whose_mask_the_bench_lacks_is_not_next_and_what_lacks_is_told(
     said = [n.text for n in bare.notices if n.kind == "bench"]
     said += [e.because for e in bare.excluded if e.offered]
     assert any("particle mask" in text for text in said)
-
-
-@pytest.mark.parametrize("hurt", [{"cracks": "open"}, {"pest-holes": "many"}])
-def test_what_stands_no_touch_is_neither_posed_nor_put_into_fluid(
-    planner: Planner, knowledge: Knowledge, hurt: dict[str, str]
-) -> None:
-    # Judgement: what bars touch bars more than touch.
-    for answers in ({"hydration": "supple"}, {"hydration": "dry", "storage-wanted": "wet"}):
-        told = {**SOUND, "arrival": "papered", "aim": "another-pose", **answers, **hurt}
-        case = new_case("r", "r", taxon="beetles", answers=told)
-        methods = {s.method for s in planner.plan(case, full_bench(knowledge)).steps}
-        rest = {m for m in methods if not knowledge.methods[m].harmless}
-        assert rest <= {"keep-dry-box", "freeze-quarantine"}, rest

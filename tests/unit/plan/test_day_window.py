@@ -21,10 +21,10 @@ from triage.knowledge.methods import Method
 from triage.plan import aircalc, daycalc
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means
-from triage.plan.day import day_ledger, earliest
 from triage.plan.inputs import AirQuestion
 from triage.plan.lookahead import Lookahead
 from triage.plan.skeleton import SkeletonMaker
+from triage.plan.substances import day_ledger, earliest
 
 KNOWLEDGE = shipped()
 EVENING = datetime(2026, 3, 4, 23, 59, tzinfo=timezone(timedelta(hours=1)))

@@ -23,10 +23,10 @@ from triage.errors import TriageError
 from triage.exposure.day import DayLedger, Release
 from triage.history.benchday import DayMaker
 from triage.knowledge.load import load_knowledge
+from triage.plan.aircalc import airy_step, question_of_step
 from triage.plan.airjudge import AirJudge
-from triage.plan.airsteps import airy_step, question_of_step
+from triage.plan.liquids import as_done
 from triage.plan.model import Plan, Step, plan_data
-from triage.plan.trial import as_done
 from triage.show.blocks import lines_of
 from triage.show.html import markdown_of
 from triage.show.plan import plan_text, sheet_of

@@ -15,7 +15,7 @@ from triage.case.profile import Bench, RoomProfile, Stock
 from triage.case.store import create_case
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.plan.mixes import clash, not_beside
+from triage.plan.liquids import clash, not_beside
 from triage.service.workshop import Workshop
 
 RULES = Path(__file__).resolve().parents[3] / "rules"

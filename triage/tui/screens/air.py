@@ -15,9 +15,15 @@ from textual_plotext import PlotextPlot
 from triage.airplot import day_bars, draw_air
 from triage.knowledge.book import Knowledge
 from triage.plan import aircalc, daycalc
-from triage.plan.aircalc import AirAnswer
-from triage.plan.airpicture import AirPicture, air_picture
-from triage.plan.airsteps import airy_step, question_of_agent, question_of_step, vapour_agents
+from triage.plan.aircalc import (
+    AirAnswer,
+    AirPicture,
+    air_picture,
+    airy_step,
+    question_of_agent,
+    question_of_step,
+    vapour_agents,
+)
 from triage.plan.answers import Means
 from triage.plan.daycalc import DayAnswer
 from triage.plan.inputs import AirQuestion

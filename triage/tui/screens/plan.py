@@ -19,7 +19,7 @@ from triage.history.watch import chambers_of
 from triage.plan.model import Hold, Plan
 from triage.plan.outcomes import last_record
 from triage.service.acts import accept_suggestion, note_look, suggestions_for
-from triage.service.shelf import record_words
+from triage.service.takeback import record_words
 from triage.show.plan import camera_lines
 from triage.show.step import page_blocks, step_heading
 from triage.show.words import stage_word, sure_by_step

@@ -69,6 +69,11 @@ class WalkScreen(RecordingScreen):
         )
         yield OutcomeBar(id="outcomes")
 
+    def on_mount(self) -> None:
+        """Make room whenever a page turns out to be longer than its window, or no longer is."""
+        for page in self.query(VerticalScroll):
+            self.watch(page, "show_vertical_scrollbar", self._make_room, init=False)
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the keys of the checklist only while it is open."""
         if action in ("tick", "open_step"):
