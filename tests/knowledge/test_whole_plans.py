@@ -17,6 +17,7 @@ from tests.support.intake import SOUND
 from triage.case import changes
 from triage.case.models import Case
 from triage.case.profile import Bench
+from triage.engine.reading import Reading
 from triage.engine.vocabulary import UNKNOWN, agent_ids
 from triage.knowledge.specimen import STAGES
 from triage.plan.model import Step
@@ -92,6 +93,7 @@ class Judged:
                 {agent.agent_class for agent in self.k.agents.values()},
                 {agent.agent_class for agent in agents},
             ),
+            "not-for": (self.k.circumstances, {who for agent in agents for who in agent.not_for}),
             "contact": ({each.contact for each in every}, {technique.contact}),
             "wet": ({each.wet for each in every}, {technique.wet}),
         }[kind]
@@ -158,10 +160,26 @@ class Judged:
         used = {self.k.agents[a].agent_class for s in baths for a in agent_ids(self.k, s.method)}
         return used <= set(classes) and all(s.harshness.mechanical <= most for s in baths)
 
-    def only_in_reach(self, deposit: str) -> bool:
+    def reading(self, deposit: str) -> Reading:
         said = self.planner.consultant.consult(self.case, self.bench).readings_of("f1")
-        reading = next(r for r in said if r.deposit == deposit)
-        return reading.certainty < -0.4 and reading.reach >= self.k.judgement.suspected.value
+        return next(r for r in said if r.deposit == deposit)
+
+    def in_reach(self, deposit: str) -> bool:
+        return self.reading(deposit).reach >= self.k.judgement.suspected.value
+
+    def out_of_reach(self, deposit: str) -> bool:
+        said = self.planner.consultant.consult(self.case, self.bench).facts
+        read = [fact for fact in said if fact.kind == "reading" and fact.get("deposit") == deposit]
+        return not any(fact.get("reach") == "yes" for fact in read)
+
+    def only_in_reach(self, deposit: str) -> bool:
+        return self.reading(deposit).certainty < -0.4 and self.in_reach(deposit)
+
+    def cautions(self, kinds: list[str]) -> bool:
+        return {line.kind for line in self.plan.steps[0].cautions} >= set(kinds)
+
+    def agents_at_most(self, allowed: list[str]) -> bool:
+        return {a for m in self.methods for a in agent_ids(self.k, m)} <= set(allowed)
 
     def refused(self, wanted: bool) -> bool:
         return bool(self.plan.refused) is wanted
@@ -181,10 +199,7 @@ class Judged:
         return {f: self.lines[f].deposit for f in wanted} == wanted
 
     def suspected(self, deposit: str) -> bool:
-        line = self.lines["f1"]
-        held = {other.deposit: other.standing for other in line.alternatives}
-        held |= {str(line.deposit): line.standing}
-        return held.get(deposit) in ("suspected", "likely", "settled")
+        return self.reading(deposit).standing in ("suspected", "likely", "settled")
 
     def state(self, wanted: str) -> bool:
         return self.lines["f1"].state == wanted
@@ -215,6 +230,19 @@ class Judged:
         text = " ".join(plan_text(self.plan).split())
         return all(word in text for word in words)
 
+    def shown_whole(self, words: list[str]) -> bool:
+        text = " ".join(plan_text(self.plan, whole=True).split())
+        return all(word in text for word in words)
+
+    def untested(self, wanted: list[str]) -> bool:
+        told = {test.question: test.because for test in self.plan.untested}
+        return (
+            told.keys() >= set(wanted) and all(told.values()) and not told.keys() & self.asked_for
+        )
+
+    def all_may_be_tested(self, wanted: bool) -> bool:
+        return (self.plan.untested == ()) is wanted
+
     def barred(self, wanted: list[str]) -> bool:
         barred = {e.method for e in self.plan.excluded if e.interlock and e.finding in ("f1", None)}
         return barred >= {method for word in wanted for method in METHODS.get(word, [word])}
@@ -226,6 +254,13 @@ class Judged:
         told = {(e.method, w) for e in self.plan.excluded for w in wanted if w in e.because}
         return all((method, word) in told for word, held in wanted.items() for method in held)
 
+    def passed_over(self, wanted: list[str]) -> bool:
+        offered = [e for e in self.plan.excluded if e.finding == "f1" and e.offered]
+        return {e.method for e in offered if not e.interlock} >= set(wanted)
+
+    def excluded_by(self, rules: list[str]) -> bool:
+        return {e.rule for e in self.plan.excluded} >= set(rules)
+
     def because_any(self, wanted: dict[str, list[str]]) -> bool:
         told = {(e.method, w) for e in self.plan.excluded for w in wanted if w in e.because}
         return all(told & {(m, word) for m in held} for word, held in wanted.items())
@@ -235,13 +270,13 @@ class Judged:
         return bool(stops) and not any(word in stops for word in words)
 
 
-GIVEN = {"each", "fact", "source", "group", "answers", "seen", "bench", "done", "then"}
+GIVEN = {"each", "fact", "source", "group", "answers", "seen", "bench", "bench_but", "done", "then"}
 
 
 @pytest.mark.parametrize("row", rows(), ids=lambda row: row["fact"])
 def test_the_plan_is_as_the_trade_makes_it(row: dict[str, Any], planner: Planner) -> None:
-    told = row.get("bench", {})
-    bench = Bench.model_validate(told) if "bench" in row else full_bench(planner.knowledge)
+    full = full_bench(planner.knowledge).plain()
+    bench = Bench.model_validate(row.get("bench", {**full, **row.get("bench_but", {})}))
     case = case_of(row)
     for method, outcome in row.get("done", {}).items():
         case = recorded(planner, case, bench, method, outcome)

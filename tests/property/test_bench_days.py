@@ -131,7 +131,7 @@ def checked_real_day(seed, knowledge, most_changes=6):
         # A step is judged over the time in which it can evaporate, so the whole day is too.
         slow.append(Release(float(entry.begin_min), mass, entry.agent, minutes))
     ledger = DayLedger(tuple(slow), ledger.substances)
-    day = judge_day(ledger, room_of(knowledge, bench), judge.margin, no_limit_ok=True)
+    day = judge_day(ledger, room_of(knowledge, bench), judge.margin)
     assert day.verdict != "over"
     return plan
 

@@ -122,17 +122,6 @@ def test_distance_identities(other, expected):
     assert hansen_distance(parameters(16, 5, 7), parameters(*other)) == pytest.approx(expected)
 
 
-def test_distance_by_numpy():
-    # route: norm of the scaled difference
-    import numpy as np
-
-    scale = np.array([2.0, 1.0, 1.0])
-    acrylic = np.array([18.6, 10.5, 7.5])
-    acetone = np.array([15.5, 10.4, 7.0])
-    found = hansen_distance(parameters(*acetone), parameters(*acrylic))
-    assert found == pytest.approx(np.linalg.norm(scale * (acetone - acrylic)))
-
-
 @pytest.mark.parametrize("ph", [1.5, 2.0, 2.5])
 def test_acid_bath_returns_its_ph(ph):
     # identity: the mL per litre, taken back to mol/L, has the pH asked for

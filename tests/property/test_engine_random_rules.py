@@ -43,7 +43,7 @@ def test_engines_agree_on_random_rules(sets):
 
 
 def test_five_activations_with_one_key_are_all_withdrawn():
-    """The smallest form: one fact, many rules that wait on it, then the fact that blocks all."""
+    """The smallest form: one fact, many rules that wait on it, then what blocks all, or its end."""
     rules = tuple(
         NormalRule(
             f"rule-{n}",
@@ -57,12 +57,14 @@ def test_five_activations_with_one_key_are_all_withdrawn():
         for n in range(9)
     )
 
-    def fired(strategy):
-        engine = engine_of(rules, "rete", strategy)
+    def fired(matcher="rete", strategy=None, *, ended=False):
+        engine = engine_of(rules, matcher, strategy)
         engine.reset()
         engine.concluded = []
-        declare(engine, Fact("k0", "waiting", {"a": "-"}))
-        for n in range(9):
+        waiting = declare(engine, Fact("k0", "waiting", {"a": "-"}))
+        if ended:
+            engine.retract(waiting)
+        for n in range(0 if ended else 9):
             declare(engine, Fact("k1", f"block-{n}", {"a": f"v{n}"}))
         engine.run()
         return len(engine.concluded)
@@ -70,8 +72,9 @@ def test_five_activations_with_one_key_are_all_withdrawn():
     # Only now: the engines have mended experta's start-up.
     from experta.strategies import DepthStrategy
 
-    assert fired(None) == 0
-    assert fired(DepthStrategy) > 0, "the fault that the exact strategy is there for"
+    for matcher in ("join", "rete"):
+        assert fired(matcher) == fired(matcher, ended=True) == 0
+    assert fired(strategy=DepthStrategy) > 0, "the fault that the exact strategy is there for"
 
 
 class ComingAndGoing(RuleBasedStateMachine):

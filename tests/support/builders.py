@@ -12,13 +12,6 @@ from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 
 OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
-WAXY = {
-    "setae": "stiff-clumps",
-    "texture": "paste",
-    "warmth": "softens",
-    "ethanol-drop": "nothing",
-    "heptane-drop": "clears",
-}
 
 
 def case_with(

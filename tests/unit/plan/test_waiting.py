@@ -10,17 +10,15 @@ from datetime import UTC, datetime
 
 from tests.support.builders import full_bench
 from tests.support.intake import READY
-from tests.support.knowledge import consultant, planner, shipped
+from tests.support.knowledge import planner, shipped
 from triage.case.changes import (
     new_attempt,
     new_case,
     new_finding,
     with_answers,
     with_attempt,
-    with_sign,
 )
 from triage.case.models import Case
-from triage.engine.vocabulary import UNKNOWN
 from triage.plan.model import Plan
 
 STICKY = {
@@ -78,17 +76,6 @@ def test_a_bar_that_is_known_is_no_open_answer() -> None:
     plan = planned(glued_beetle(cracks="open", **{"pest-holes": "many", "missing-parts": "many"}))
     waits = {q.question for line in plan.waiting for q in line.questions}
     assert not waits & {"cracks", "pest-holes", "missing-parts"}
-
-
-def test_a_look_that_clears_the_own_wax_is_named_where_it_bars() -> None:
-    """A guard is a question, not a wall: what could still make it wax is what is asked."""
-    case = glued_beetle(cracks="none", **{"pest-holes": "none", "missing-parts": "none"})
-    plan = planned(with_sign(case, "f1", "sheen", None))
-    for line in plan.waiting:
-        fact = consultant().consult(case, full_bench(shipped())).fact("f1")
-        for question in line.questions:
-            if question.finding == "f1":
-                assert fact.get(question.question) == UNKNOWN
 
 
 def test_a_method_that_is_used_up_is_no_way_on() -> None:
