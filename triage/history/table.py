@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 from functools import cache
@@ -85,19 +84,12 @@ def check_filter(index: Index, chosen: Filter, knowledge: Knowledge) -> None:
     ------
     TriageError: the mend names the nearest word.
     """
-    tables: dict[str, Iterable[str]] = {
-        "case": case_names(index),
-        "taxon": knowledge.taxa,
-        "method": knowledge.methods,
-        "deposit": knowledge.deposits,
-        "zone": knowledge.zones,
-        "agent": knowledge.agents,
-    }
     for name in _WORD_FILTERS:
         word = getattr(chosen, name)
         if word is None:
             continue
-        known = {*tables[name], *np.unique(getattr(index.columns, name)).tolist()} - {""}
+        here = case_names(index) if name == "case" else knowledge.table(name)
+        known = {*here, *np.unique(getattr(index.columns, name)).tolist()} - {""}
         if word not in known:
             raise TriageError(f'unknown {name} "{word}"', mend=did_you_mean(word, sorted(known)))
     if chosen.since is not None and chosen.until is not None and chosen.since > chosen.until:

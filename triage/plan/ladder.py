@@ -8,8 +8,8 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
+from triage.case.entry import is_like, words_in
 from triage.case.fields import shown
-from triage.case.nearmiss import is_like, words_in
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate
 from triage.engine.facts import Conclusion
