@@ -75,9 +75,14 @@ def hazard_holds(shown: Shown) -> str:
 
 @promised("skin-hazard-names-gloves", STEPS)
 def names_gloves(shown: Shown) -> str:
-    """Every glove that fails for a part of the liquid is named so, and only others as holding."""
+    """Every glove that fails for a part of the liquid is named so, and only others as holding.
+
+    None is named for a part without any hazard, such as water.
+    """
     k, worn = shown.knowledge, shown.step.protection
-    listed = [glove for a in shown.agents() for glove in k.agents[a].gloves]
+    parts = [k.agents[a] for a in shown.agents()]
+    hurting = [agent for agent in parts if agent.hazards or agent.skin]
+    listed = [glove for agent in hurting for glove in agent.gloves]
     failing = {glove.material for glove in listed if glove.verdict == "fails"}
     fail = sum(glove.verdict == "fails" for glove in listed)
     hold = sum(glove.material not in failing for glove in listed)
