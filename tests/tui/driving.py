@@ -25,6 +25,7 @@ from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.windows import ChoiceScreen
+from triage.tui.services import Services
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 PATIENCE_S = 120.0
@@ -242,7 +243,7 @@ async def driven(
     pulse: Pulse | None = None,
 ) -> AsyncIterator[Driver]:
     """Run the interface without a terminal."""
-    app = TriageApp(workshop, clock or workshop.clock, case, pulse=pulse or Pulse())
+    app = TriageApp(Services(workshop, None, clock, pulse or Pulse()), case)
     app.animation_level = "none"
     # ``calm`` draws; what the framework draws sixty times a second in between is seen by nobody.
     with patch("textual.screen.UPDATE_PERIOD", 0.25):

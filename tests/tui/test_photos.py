@@ -19,8 +19,8 @@ from tests.proof.pictures import made
 from tests.tui.driving import Driver, Hand, driven, next_step
 from tests.tui.places import CASE
 from triage.errors import TriageError
-from triage.picture.marked import CAME as CAME_INK
-from triage.picture.marked import LEFT as LEFT_INK
+from triage.picture.files import CAME as CAME_INK
+from triage.picture.files import LEFT as LEFT_INK
 from triage.service.benchasked import changed_bench
 from triage.service.workshop import Workshop
 from triage.tui.keysets import LEFT

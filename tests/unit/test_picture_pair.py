@@ -14,7 +14,7 @@ from scipy import ndimage
 from tests.proof.pictures import UNANSWERABLE, judged, limits, made
 from tests.support.knowledge import shipped
 from triage.cli import main
-from triage.picture.marked import marked, side_by_side
+from triage.picture.files import marked, side_by_side
 from triage.picture.pair import compare, glance
 from triage.picture.register import CannotTell
 from triage.picture.scale import scale_from_ruling
