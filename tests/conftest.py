@@ -32,6 +32,24 @@ settings.load_profile("drawn" if os.environ.get("TRIAGE_DRAW") else "same")
 gc.set_threshold(100_000, 50, 10)
 
 
+# Begun first: what begins last is waited for by everyone.
+LONG = {
+    "test_screens",
+    "test_byte_for_byte",
+    "test_every_method_of_the_demo_cases",
+    "test_from_a_new_case_to_the_closed_box",
+    "test_random_keys_at_full_speed",
+    "test_no_promise_is_broken",
+    "test_every_promise_was_checked",  # of the same sample
+    "test_the_group_is_asked_where_only_it_and_a_sign_open_a_step",
+    "test_large_photos_are_glanced_at_small_and_then_compared_whole",
+}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: item.name.partition("[")[0] not in LONG)
+
+
 def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()

@@ -9,6 +9,7 @@ from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from unittest.mock import patch
 
 from rich.segment import Segment
 from textual import events
@@ -243,7 +244,10 @@ async def driven(
 ) -> AsyncIterator[Driver]:
     """Run the interface without a terminal."""
     app = TriageApp(Services(workshop, None, clock, pulse or Pulse()), case)
-    async with app.run_test(size=size) as pilot:
-        driver = Driver(app, pilot)
-        await driver.settled()
-        yield driver
+    app.animation_level = "none"
+    # ``calm`` draws; what the framework draws sixty times a second in between is seen by nobody.
+    with patch("textual.screen.UPDATE_PERIOD", 0.25):
+        async with app.run_test(size=size) as pilot:
+            driver = Driver(app, pilot)
+            await driver.settled()
+            yield driver

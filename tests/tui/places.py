@@ -41,7 +41,6 @@ SCREENS: dict[str, tuple[str, ...]] = {
 async def home(driver: Driver, case: str = CASE) -> None:
     """Go back to the plan of the case, wherever one is, in the same program."""
     app = driver.app
-    app.animation_level = "none"
     while len(app.screen_stack) > 2 and getattr(driver.screen, "case_id", "") != case:
         await app.pop_screen()
     while len(app.screen_stack) > 2 and not isinstance(driver.screen, PlanScreen):
