@@ -12,6 +12,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import partial
+from itertools import count
 from typing import Any, Generic, NamedTuple, TypeVar
 
 from triage.engine.facts import Conclusion, Fact, sorted_conclusions
@@ -359,11 +360,11 @@ class Drawing(Generic[Value]):
             for pattern in rule.patterns:
                 bound.setdefault(pattern.kind, set()).update(n for n, _ in pattern.variables)
         self.bound = {kind: tuple(sorted(names)) for kind, names in bound.items()}
-        self.reads = self.index.read_fields
         self._kept: dict[Key, Value] = {}
         self._told: dict[Key, int] = {}
-        self._numbers = 0
+        self._numbers = count(1)
         self._same: dict[object, tuple[int, Sequence[Fact]]] = {}
+        self._parts: dict[int, tuple[Key, Fact]] = {}
 
     def told(self, facts: Sequence[Fact]) -> int:
         """Return a number for all that the rules can tell of some facts."""
@@ -374,17 +375,16 @@ class Drawing(Generic[Value]):
         return known[0]
 
     def _number(self, facts: Iterable[Fact]) -> int:
-        met, bound = self.index.met, self.bound
-        told: list[object] = []
+        parts, told = self._parts, list[object]()
         for fact in facts:
-            if bits := met(fact):
-                told += (fact.kind, bits, *[fact.fields[name] for name in bound[fact.kind]])
+            known = parts.get(id(fact)) or keep(parts, id(fact), (self._part(fact), fact))
+            told += known[0]
         key = tuple(told)
-        found = self._told.get(key)
-        if found is None:
-            self._numbers += 1
-            found = keep(self._told, key, self._numbers)
-        return found
+        return self._told.get(key) or keep(self._told, key, next(self._numbers))
+
+    def _part(self, fact: Fact) -> Key:
+        bits, fields = self.index.met(fact), fact.fields
+        return (fact.kind, bits, *[fields[n] for n in self.bound[fact.kind]]) if bits else ()
 
     def of(self, *groups: Sequence[Fact]) -> Value:
         """Return what the conclusions over these facts come to.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
+from functools import cache
 
 from triage.case.fields import shown
 from triage.case.nearmiss import is_like, words_in
@@ -14,7 +15,7 @@ from triage.errors import TriageError, Where, did_you_mean, raise_faults
 from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 from triage.plan.airjudge import AirJudge
-from triage.plan.ladder import Barred
+from triage.plan.ladder import Barred, harshness_key
 
 HAZARDOUS_TO_SKIN = frozenset({"holds", "splash"})
 
@@ -123,6 +124,8 @@ class BenchBars:
         self.bench = bench
         self.judge = judge
         self._at_hand = equipment_at_hand(knowledge, bench)
+        # The key of each method is worked out once for all ladders.
+        self.harshness = cache(harshness_key(knowledge))
         self._found: dict[str, tuple[Barred, ...]] = {}
         self._out: dict[str, bool] = {}
 
