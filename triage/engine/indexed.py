@@ -28,7 +28,6 @@ Draft = tuple[str, tuple[Slot, ...]]
 Lists = Mapping[str, Mapping[int, Sequence[Fact]]]
 # More matches than a bench session makes; beyond it the store starts anew.
 KEPT = 20_000
-MET = 8_192
 # What a rule may say of one finding.
 ABOUT = {"finding": "id", "reading": "finding"}
 
@@ -63,7 +62,7 @@ class Conditions:
         self.bits: dict[tuple[tuple[str, frozenset[str]], ...], int] = {}
         self.tables: tuple[tuple[str, dict[str, int], int], ...] = ()
         self._count = 0
-        self._met: dict[int, tuple[Fact, int]] = {}
+        self._met: dict[int, tuple[int, Fact]] = {}
 
     def bit(self, pattern: Pattern) -> int:
         """Return the bit of the condition of a pattern."""
@@ -97,13 +96,10 @@ class Conditions:
             self._close()
         # The same fact object is asked about again and again while others beside it vary.
         known = self._met.get(id(fact))
-        if known is not None and known[0] is fact:
-            return known[1]
-        if len(self._met) >= MET:
-            self._met.clear()
-        bits = self._conditions(fact)
-        self._met[id(fact)] = fact, bits
-        return bits
+        if known is None:
+            # The fact is kept beside it, so that no other can take its identity.
+            known = keep(self._met, id(fact), (self._conditions(fact), fact))
+        return known[0]
 
     def _conditions(self, fact: Fact) -> int:
         bits = (1 << len(self.bits)) - 1

@@ -18,6 +18,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from triage.engine.facts import Conclusion, Fact
+from triage.engine.indexed import keep
 from triage.engine.normal import NormalRule
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.knowledge.book import Knowledge
@@ -28,8 +29,6 @@ EXCLUDES = -1.0
 HAZARD = "hazard"
 # Rounding ends the influence of the order in which floats were added.
 DIGITS = 6
-# So many different sets of answers are kept; beyond it the store starts anew.
-KEPT = 50_000
 
 
 def combine(weights: Iterable[float], most: float = 1.0) -> float:
@@ -217,9 +216,8 @@ class GuardReach:
         key = (deposit, is_named, mine, whole)
         found = self._kept.get(key)
         if found is None:
-            if len(self._kept) >= KEPT:
-                self._kept.clear()
-            found = self._kept[key] = tuple(self.adds(deposit, finding, specimen).values())
+            made = tuple(self.adds(deposit, finding, specimen).values())
+            found = keep(self._kept, key, made)
         return found
 
     def adds(self, deposit: str, finding: Fact, specimen: Fact) -> dict[tuple[str, ...], float]:
