@@ -25,7 +25,7 @@ from triage.case.profile import load_bench
 from triage.case.roomledger import RoomLedger
 from triage.cli import main
 from triage.errors import CONTROL, TriageError
-from triage.show import pdflib
+from triage.show import pdf
 
 DEMO = "bumblebee-plate-3"
 OUTPUTS = {
@@ -197,7 +197,7 @@ def test_what_a_pdf_shows_can_be_taken_out_as_it_was_written(
 ) -> None:
     write(tmp_path, TEXTS[kind])
     text = told(["sheet", "card", "--format", "pdf"], tmp_path, capsys)
-    wanted = pdflib.shown("".join(TEXTS[kind].split()))[:1000]  # a page may end within a longer one
+    wanted = pdf.shown("".join(TEXTS[kind].split()))[:1000]  # a page may end within a longer one
     assert wanted in "".join(text.split())
 
 

@@ -15,9 +15,8 @@ from tests.support.hostile import FORGED, TEXTS, write
 from tests.support.knowledge import planner
 from triage.case.profile import Bench
 from triage.case.store import load_case
-from triage.show import pdflib
-from triage.show.html import html_of
-from triage.show.markdown import markdown_of, plain
+from triage.show import pdf
+from triage.show.html import html_of, markdown_of, plain
 from triage.show.pdf import pdf_of
 from triage.show.plan import sheet_of
 
@@ -102,5 +101,5 @@ def test_pdf_runs_nothing_and_leads_nowhere(kind):
 
 def test_a_link_in_a_pdf_would_be_seen_by_the_test_above():
     stream = BytesIO()
-    pdflib.build(stream, "x", [pdflib.text('<a href="https://e.invalid">x</a>', "body")], "end")
+    pdf.build(stream, "x", [pdf.text('<a href="https://e.invalid">x</a>', "body")], "end")
     assert {b"/Annot", b"/URI"} <= set(acting_in(stream.getvalue()))

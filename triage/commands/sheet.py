@@ -85,9 +85,7 @@ def run_sheet(arguments: Arguments) -> None:
     workshop, case = opened(arguments)
     from triage.case.folder import photo_path
     from triage.show.compared import attempt_photo_blocks
-    from triage.show.html import html_of
-    from triage.show.markdown import markdown_of
-    from triage.show.pdf import pdf_of
+    from triage.show.html import html_of, markdown_of
     from triage.show.plan import sheet_of
 
     place = workshop.path_of(arguments.case)
@@ -101,6 +99,8 @@ def run_sheet(arguments: Arguments) -> None:
     photos = attempt_photo_blocks(case, photo)
     paper = sheet_of(workshop.plan(case), whole=arguments.whole, photos=photos)
     if form == "pdf":
+        from triage.show.pdf import pdf_of
+
         content = pdf_of(paper)
     else:
         content = (html_of if form == "html" else markdown_of)(paper).encode("utf-8")

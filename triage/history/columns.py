@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from triage.case.frozen import thawed
+from triage.case.fields import thawed
 from triage.case.models import OUTCOMES, Attempt, Case
 from triage.plan.outcomes import INSERT
 
@@ -69,6 +69,8 @@ class Columns:
         return Columns(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
 
 
+#: words of an attempt that need not be there
+_WORDS = ("method", "deposit", "zone", "agent", "finding")
 #: how a column is kept, and what stands for nothing in it
 _KINDS: dict[Any, tuple[Any, Any]] = {
     "Words": (np.str_, ""),
@@ -89,11 +91,7 @@ def _row(case: Case, attempt: Attempt, file: str) -> dict[str, Any]:
         "file": file,
         "case": case.id,
         "taxon": case.taxon,
-        "method": attempt.method or "",
-        "deposit": attempt.deposit or "",
-        "zone": attempt.zone or "",
-        "agent": attempt.agent or "",
-        "finding": attempt.finding or "",
+        **{name: getattr(attempt, name) or "" for name in _WORDS},
         "invented": case.invented,
         "inserted": INSERT in attempt.step,
         "outcome": OUTCOME_CODES[attempt.outcome],

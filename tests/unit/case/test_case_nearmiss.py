@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from triage.case.entry import is_like, meant_key
 from triage.case.models import Attempt, Case, Finding
-from triage.case.nearmiss import is_like, meant_key
 from triage.case.profile import Bench, RoomProfile
 from triage.case.reading import validated
 from triage.errors import TriageError

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import io
 import re
 from collections.abc import Callable
@@ -21,10 +22,8 @@ from triage.case.store import load_case
 from triage.exposure import wording
 from triage.plan.model import Plan, Step
 from triage.show import words
-from triage.show.blocks import Listing
-from triage.show.html import html_of
-from triage.show.lines import lines_of
-from triage.show.markdown import markdown_of
+from triage.show.blocks import Listing, lines_of
+from triage.show.html import html_of, markdown_of
 from triage.show.plan import QUESTIONS_SHOWN, plan_text, sheet_of
 from triage.show.step import step_blocks
 from triage.tui.planrows import PlanRow, plan_rows
@@ -68,7 +67,8 @@ def of_html(held: Plan) -> str:
 
 def of_pdf(held: Plan) -> str:
     """What the library of the PDF is told to set, word by word."""
-    pdflib = pytest.importorskip("triage.show.pdflib", reason="the extra pdf is not installed")
+    pytest.importorskip("reportlab", reason="the extra pdf is not installed")
+    pdflib = importlib.import_module("triage.show.pdf")
     with mock.patch.object(pdflib, "text", wraps=pdflib.text) as told:
         list(pdflib.flow(sheet_of(held)))
     return unescape(" ".join(str(call.args[0]) for call in told.call_args_list))

@@ -23,15 +23,16 @@ from textual.widgets import Static
 from triage.case.models import Attempt, Case
 from triage.errors import TriageError
 from triage.service.photographs import view_photo
+from triage.show.blocks import lines_of
 from triage.show.compared import measured_words
-from triage.show.lines import lines_of
-from triage.show.words import OUTCOME_WORDS
 from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
 
 NONE = "No photo is recorded yet. While you work on a step, {key} names the photos of that pass."
 MARKS = "ring: it left; cross: it came; square: fine structure is gone"
+# What is said of a photo and where it stands; an attempt with both of its photos.
 Placed = tuple[str, Path | None]
+Pictured = tuple[Attempt, list[Placed]]
 
 
 class PhotosScreen(ServiceScreen):
@@ -46,9 +47,8 @@ class PhotosScreen(ServiceScreen):
     ]
 
     case_id: str
-    attempts: tuple[Attempt, ...] = ()
+    attempts: list[Pictured] = []
     _at = 0
-    _places: Mapping[str, Placed] = {}
 
     def _parts(self) -> Iterable[Widget]:
         yield Static("", id="photo-about")
@@ -69,22 +69,22 @@ class PhotosScreen(ServiceScreen):
             return any(self._pair())
         return super().check_action(action, parameters)
 
-    def _read(self) -> tuple[Case, dict[str, Placed]]:
+    def _read(self) -> tuple[Case, list[Pictured]]:
         case = self.workshop.load(self.case_id)
-        named = (name for each in case.attempts for name in (each.photo_before, each.photo_after))
-        return case, {photo: self._placed(photo) for photo in named if photo is not None}
+        named = ((each, (each.photo_before, each.photo_after)) for each in reversed(case.attempts))
+        return case, [(each, [*map(self._placed, pair)]) for each, pair in named if any(pair)]
 
-    def _placed(self, photo: str) -> Placed:
+    def _placed(self, photo: str | None) -> Placed:
+        if photo is None:
+            return "no photo", None
         try:
             place = self.workshop.check_photo(self.case_id, photo)
         except TriageError as fault:
             return f"{photo}\nNOT THERE: {fault.line()}", None
         return f"{photo}\n{place.stat().st_size / 1e6:.2g} MB", place
 
-    def _take(self, read: tuple[Case, dict[str, Placed]]) -> None:
-        case, self._places = read
-        shown = [each for each in case.attempts if each.photo_before or each.photo_after]
-        self.attempts = tuple(reversed(shown))
+    def _take(self, read: tuple[Case, list[Pictured]]) -> None:
+        case, self.attempts = read
         self.show_place(f"{case.title or case.id}: photos")
         self.refresh_bindings()
         self._show()
@@ -96,8 +96,8 @@ class PhotosScreen(ServiceScreen):
             about.update(Content(NONE.format(key=key)))
             self.query_one("#pair").display = False
             return
-        attempt = self.attempts[self._at]
-        outcome = OUTCOME_WORDS.get(attempt.outcome, attempt.outcome)
+        attempt, pair = self.attempts[self._at]
+        outcome = self.knowledge.outcome_words(attempt.method, attempt.outcome)
         method = self.knowledge.methods.get(attempt.method or "")
         about.update(
             Content(
@@ -107,18 +107,11 @@ class PhotosScreen(ServiceScreen):
                 + (f"\n{kept}" if (kept := measured_words(attempt.measured)) else "")
             )
         )
-        for name, photo in (("before", attempt.photo_before), ("after", attempt.photo_after)):
-            words, place = self._places.get(photo or "", ("no photo", None))
+        for name, (words, place) in zip(("before", "after"), pair, strict=True):
             self.query_one(f"#{name}", PhotoView).show(f"{name.upper()}  {words}", place)
 
-    def _pair(self) -> tuple[Path | None, Path | None]:
-        """Return the places of both photos that are shown."""
-        if not self.attempts:
-            return None, None
-        attempt = self.attempts[self._at]
-        names = attempt.photo_before, attempt.photo_after
-        before, after = (self._places.get(name or "", ("", None))[1] for name in names)
-        return before, after
+    def _pair(self) -> list[Path | None]:
+        return [place for _, place in self.attempts[self._at][1]] if self.attempts else [None, None]
 
     def action_view(self) -> None:
         """Show both photos in the viewer of the system."""
