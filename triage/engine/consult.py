@@ -22,7 +22,7 @@ from triage.engine.reading import (
     group_evidence,
     read_finding,
 )
-from triage.engine.vocabulary import NONE, UNKNOWN
+from triage.engine.vocabulary import NONE
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import FAMILIES, Family
 
@@ -315,8 +315,3 @@ def closed_facts(gates: tuple[Conclusion, ...]) -> tuple[Fact, ...]:
 def closed_fact(stage: str) -> Fact:
     """Return a closed stage as a fact; the same object for the same stage."""
     return Fact("closed", stage, {"stage": stage})
-
-
-def unanswered(finding: Fact) -> tuple[str, ...]:
-    """Return the fields of a finding that are unknown."""
-    return tuple(name for name, value in finding.fields.items() if value == UNKNOWN)

@@ -12,6 +12,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import partial
+from itertools import count
 from typing import Any, Generic, NamedTuple, TypeVar
 
 from triage.engine.facts import Conclusion, Fact, sorted_conclusions
@@ -27,7 +28,6 @@ Draft = tuple[str, tuple[Slot, ...]]
 Lists = Mapping[str, Mapping[int, Sequence[Fact]]]
 # More matches than a bench session makes; beyond it the store starts anew.
 KEPT = 20_000
-MET = 8_192
 # What a rule may say of one finding.
 ABOUT = {"finding": "id", "reading": "finding"}
 
@@ -62,7 +62,7 @@ class Conditions:
         self.bits: dict[tuple[tuple[str, frozenset[str]], ...], int] = {}
         self.tables: tuple[tuple[str, dict[str, int], int], ...] = ()
         self._count = 0
-        self._met: dict[int, tuple[Fact, int]] = {}
+        self._met: dict[int, tuple[int, Fact]] = {}
 
     def bit(self, pattern: Pattern) -> int:
         """Return the bit of the condition of a pattern."""
@@ -96,13 +96,10 @@ class Conditions:
             self._close()
         # The same fact object is asked about again and again while others beside it vary.
         known = self._met.get(id(fact))
-        if known is not None and known[0] is fact:
-            return known[1]
-        if len(self._met) >= MET:
-            self._met.clear()
-        bits = self._conditions(fact)
-        self._met[id(fact)] = fact, bits
-        return bits
+        if known is None:
+            # The fact is kept beside it, so that no other can take its identity.
+            known = keep(self._met, id(fact), (self._conditions(fact), fact))
+        return known[0]
 
     def _conditions(self, fact: Fact) -> int:
         bits = (1 << len(self.bits)) - 1
@@ -359,11 +356,11 @@ class Drawing(Generic[Value]):
             for pattern in rule.patterns:
                 bound.setdefault(pattern.kind, set()).update(n for n, _ in pattern.variables)
         self.bound = {kind: tuple(sorted(names)) for kind, names in bound.items()}
-        self.reads = self.index.read_fields
         self._kept: dict[Key, Value] = {}
         self._told: dict[Key, int] = {}
-        self._numbers = 0
+        self._numbers = count(1)
         self._same: dict[object, tuple[int, Sequence[Fact]]] = {}
+        self._parts: dict[int, tuple[Key, Fact]] = {}
 
     def told(self, facts: Sequence[Fact]) -> int:
         """Return a number for all that the rules can tell of some facts."""
@@ -374,17 +371,16 @@ class Drawing(Generic[Value]):
         return known[0]
 
     def _number(self, facts: Iterable[Fact]) -> int:
-        met, bound = self.index.met, self.bound
-        told: list[object] = []
+        parts, told = self._parts, list[object]()
         for fact in facts:
-            if bits := met(fact):
-                told += (fact.kind, bits, *[fact.fields[name] for name in bound[fact.kind]])
+            known = parts.get(id(fact)) or keep(parts, id(fact), (self._part(fact), fact))
+            told += known[0]
         key = tuple(told)
-        found = self._told.get(key)
-        if found is None:
-            self._numbers += 1
-            found = keep(self._told, key, self._numbers)
-        return found
+        return self._told.get(key) or keep(self._told, key, next(self._numbers))
+
+    def _part(self, fact: Fact) -> Key:
+        bits, fields = self.index.met(fact), fact.fields
+        return (fact.kind, bits, *[fields[n] for n in self.bound[fact.kind]]) if bits else ()
 
     def of(self, *groups: Sequence[Fact]) -> Value:
         """Return what the conclusions over these facts come to.

@@ -103,10 +103,11 @@ class Many(Generic[Value]):
         self._gates: Drawings[Gates] = _drawings(rules[Family.GATE], Gates.of, shared)
         self._later: Drawings[Value] = _drawings(later, lay_out, shared)
         drawings: list[Drawing[Any]] = [*self._gates.values(), *self._later.values()]
+        indexes = [drawing.index for drawing in drawings]
         derived = consultant.vocabulary.derived
         # What later rules can tell of a finding, of the specimen, and of the bench.
         self._finding, self._specimen, self._bench = (
-            values_of({n for d in drawings for n in d.reads(kind) if (kind, n) not in derived})
+            values_of({n for i in indexes for n in i.read_fields(kind) if (kind, n) not in derived})
             for kind in ("finding", "specimen", "bench")
         )
         deposits = consultant.knowledge.deposits.values()

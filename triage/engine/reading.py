@@ -18,6 +18,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from triage.engine.facts import Conclusion, Fact
+from triage.engine.indexed import keep
 from triage.engine.normal import NormalRule
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.knowledge.book import Knowledge
@@ -28,8 +29,6 @@ EXCLUDES = -1.0
 HAZARD = "hazard"
 # Rounding ends the influence of the order in which floats were added.
 DIGITS = 6
-# So many different sets of answers are kept; beyond it the store starts anew.
-KEPT = 50_000
 
 
 def combine(weights: Iterable[float], most: float = 1.0) -> float:
@@ -217,9 +216,8 @@ class GuardReach:
         key = (deposit, is_named, mine, whole)
         found = self._kept.get(key)
         if found is None:
-            if len(self._kept) >= KEPT:
-                self._kept.clear()
-            found = self._kept[key] = tuple(self.adds(deposit, finding, specimen).values())
+            made = tuple(self.adds(deposit, finding, specimen).values())
+            found = keep(self._kept, key, made)
         return found
 
     def adds(self, deposit: str, finding: Fact, specimen: Fact) -> dict[tuple[str, ...], float]:
@@ -302,10 +300,9 @@ def standings_among(
     """Return the standing of each deposit that speaks for a finding, the most certain first."""
     deposits = knowledge.deposits
     best = deposits[scales[0][1]].alike if scales else None
-    alike = {name for _, name, _ in scales if best and deposits[name].alike == best}
-    told = [(name, -minus + 0.0) for minus, name, _ in scales]
-    is_disproved = bool(told) and reach.is_disproved(told[0][0], finding)
-    return standings_of(knowledge.judgement, told, reach.guards, alike, is_disproved=is_disproved)
+    alike = {name for _, name, _ in scales if deposits[name].alike == best} if best else set()
+    is_disproved = bool(scales) and reach.is_disproved(scales[0][1], finding)
+    return standings_of(knowledge.judgement, scales, reach.guards, alike, is_disproved=is_disproved)
 
 
 def read_finding(
@@ -366,25 +363,27 @@ def reach_of(
 
 def standings_of(
     judgement: Judgement,
-    ranked: Sequence[tuple[str, float]],
+    scales: Sequence[Scale],
     guards: AbstractSet[str],
     alike: AbstractSet[str] = frozenset(),
     *,
     is_disproved: bool = False,
 ) -> list[str]:
-    """Return the standing of each (deposit, certainty), given with the most certain first.
+    """Return the standing of each deposit, given with the most certain first.
 
     What nobody can tell from the first for certain (``alike``) is no rival to it: the work is one.
     ``is_disproved``: a direct test speaks against the first, so it is not settled.
     """
     suspected, settles = judgement.suspected.value, judgement.settled.value
-    rivals = (certainty for deposit, certainty in ranked[1:] if deposit not in alike)
-    lead = ranked[0][1] - next(rivals, 0.0) if ranked else 0.0
-    leads = bool(ranked) and ranked[0][1] >= settles and lead >= judgement.lead.value - 1e-9
+    first = -scales[0][0] if scales else 0.0
+    rivals = (-minus for minus, deposit, _ in scales[1:] if deposit not in alike)
+    lead = first - next(rivals, 0.0)
+    leads = bool(scales) and first >= settles and lead >= judgement.lead.value - 1e-9
     is_settled = leads and not is_disproved
     rival = judgement.rival.value if is_settled else suspected
     made = []
-    for place, (deposit, certainty) in enumerate(ranked):
+    for place, (minus, deposit, _) in enumerate(scales):
+        certainty = -minus
         if certainty <= EXCLUDES:
             made.append("excluded")
         elif certainty < -suspected:

@@ -5,7 +5,7 @@ A finding is read anew only in what the rules, and the reach of the guards, can 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -38,7 +38,7 @@ class Summary:
     and for the specimen.
     """
 
-    certainties: Mapping[str, float]
+    scales: Sequence[Scale]
     seen: tuple[tuple[str, str, str], ...]
     readings: tuple[Fact, ...]
     settled: str | None
@@ -47,9 +47,9 @@ class Summary:
     conditions: frozenset[str]
 
     @property
-    def ranked(self) -> tuple[tuple[str, float], ...]:
-        """Return (deposit, certainty), the most certain first."""
-        return tuple(sorted(self.certainties.items(), key=lambda pair: (-pair[1], pair[0])))
+    def certainties(self) -> Mapping[str, float]:
+        """Return deposit -> certainty."""
+        return {deposit: -minus + 0.0 for minus, deposit, _ in self.scales}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -97,6 +97,10 @@ class Recognition:
         self._of_several = Drawing(by_extent[Extent.SEVERAL], self._said)
         self._of_finding = RuleIndex(by_extent[Extent.FINDING])
         self._says = {rule.id: self._laid_out(rule) for rule in by_extent[Extent.FINDING]}
+        # The rules about one finding that say more than how a deposit is weighed.
+        self._besides = frozenset(
+            name for name, says in self._says.items() if says.own or says.whole or says.conditions
+        )
         # For each deposit the rules about one finding that weigh it.
         self._weighing: dict[str, frozenset[str]] = {}
         for name, says in self._says.items():
@@ -192,23 +196,25 @@ class Recognition:
             again = {d for name in fired ^ last.fired for d in self._says[name].weights}
             for pair in changed:
                 again |= self._guarding.get(pair, set())
-            scales = {d: scale for d, scale in last.scales.items() if d not in again}
+            scales = dict(last.scales)
+        nothing, reach = frozenset[str](), consultant.reach
         for deposit in again:
-            speaking = fired & self._weighing.get(deposit, frozenset())
+            speaking = fired & self._weighing.get(deposit, nothing)
             held = [weight for name in speaking for weight in self._says[name].weights[deposit]]
-            if several is not None:
+            if several is not None and several.weights:
                 held += several.weights.get((finding.key, deposit), ())
             if held or deposit in always:
-                reach = consultant.reach
                 scales[deposit] = weigh(knowledge, reach, deposit, finding, specimen, held)
+            else:
+                scales.pop(deposit, None)
         self._last[finding.key] = _Read(facts, several, fired, scales)
         return self._summary(finding, fired, sorted(scales.values()), several)
 
     def _summary(
-        self, finding: Fact, fired: Iterable[str], scales: Sequence[Scale], several: Said | None
+        self, finding: Fact, fired: frozenset[str], scales: Sequence[Scale], several: Said | None
     ) -> Summary:
         consultant = self.consultant
-        says = [self._says[name] for name in fired]
+        says = [self._says[name] for name in fired & self._besides]
         own = max([0, *[each.own for each in says]])
         if several is not None:
             own = max(own, several.grades.get(finding.key, 0))
@@ -222,7 +228,7 @@ class Recognition:
         readings.sort(key=lambda fact: fact.fields["deposit"])
         fields = [fact.fields for fact in readings]
         return Summary(
-            certainties={deposit: -minus + 0.0 for minus, deposit, _ in scales},
+            scales=scales,
             seen=tuple([(f["deposit"], f["standing"], f["reach"]) for f in fields]),
             readings=tuple(readings),
             settled=scales[0][1] if "settled" in standings else None,

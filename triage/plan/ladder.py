@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache
 
 from triage.case.entry import is_like, words_in
 from triage.case.fields import shown
@@ -88,7 +88,9 @@ def rulings(conclusions: Iterable[Conclusion]) -> Rulings:
     offers: dict[str, tuple[Conclusion, ...]] = {}
     orders = []
     for c in conclusions:
-        finding, condition = c.get("finding"), c.get("condition")
+        # One pass over the fields where ``get`` would make one for each name.
+        fields = dict(c.fields)
+        finding, condition = fields.get("finding"), fields.get("condition")
         if c.kind in ("forbid", "pass-over"):
             against[finding] = (*against.get(finding, ()), c)
         elif c.kind != "offer":
@@ -178,16 +180,16 @@ def build_ladder(
     for each in said:
         left -= each.out.get(target.finding, frozenset())
     left -= {bar.method for bar in barred_by_attempts(bars.knowledge, left, progress)}
-    rungs = rungs_left(bars.knowledge, left, bars.out(left), progress)
+    rungs = rungs_left(bars, left, bars.out(left), progress)
     return Ladder(target, zone, problem, rungs, offered, progress, said, bars)
 
 
 def rungs_left(
-    knowledge: Knowledge, offered: Iterable[str], out: AbstractSet[str], progress: Progress
+    bars: BenchBars, offered: Iterable[str], out: AbstractSet[str], progress: Progress
 ) -> tuple[str, ...]:
     """Return the offered methods that nothing excludes, least harsh first, not used up."""
-    rungs = sorted((m for m in offered if m not in out), key=harshness_key(knowledge))
-    return tuple(m for m in rungs if progress.done(m) < knowledge.methods[m].passes)
+    rungs = sorted((m for m in offered if m not in out), key=bars.harshness)
+    return tuple(m for m in rungs if progress.done(m) < bars.knowledge.methods[m].passes)
 
 
 def barred_by_attempts(
@@ -345,6 +347,8 @@ class BenchBars:
         self.bench = bench
         self.judge = judge
         self._at_hand = equipment_at_hand(knowledge, bench)
+        # The key of each method is worked out once for all ladders.
+        self.harshness = cache(harshness_key(knowledge))
         self._found: dict[str, tuple[Barred, ...]] = {}
         self._out: dict[str, bool] = {}
 

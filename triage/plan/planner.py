@@ -343,7 +343,7 @@ class Planner:
             key, done = ladder.target.key, ladder.progress
             is_now = key in stopped or self._is_now(ladder, skeleton)
             out = {bar.method for bar in ladder.barred if bar.rule not in self.obtainable}
-            left = rungs_left(self.knowledge, ladder.offered, out, done)
+            left = rungs_left(ladder.bars, ladder.offered, out, done)
             if is_now and left and not ladder.rungs and not done.cleared_by:
                 missing = [bar.because for bar in ladder.barred if bar.method == left[0]]
                 name, where = self.knowledge.methods[left[0]].name, self._where((ladder.zone,))

@@ -128,6 +128,7 @@ class Work:
         self.knowledge = bars.knowledge
         self.closed = closed_findings(self.knowledge, case)
         self.held = case.held_by()
+        self._targets = [finding_target(finding.id) for finding in case.findings]
         self._progress: dict[str, Progress] = {}
         self._whole: dict[Pieces, frozenset[str]] = {}
         self._rules: dict[Pieces, OrderRules] = {}
@@ -158,8 +159,7 @@ class Work:
         ladders = []
         for place, (finding, problem) in enumerate(zip(self.case.findings, settled, strict=True)):
             said = (*case, *own[place : place + 1], *several)
-            target = finding_target(finding.id)
-            ladders.append(self._ladder(target, finding.zone, problem, said, wide))
+            ladders.append(self._ladder(self._targets[place], finding.zone, problem, said, wide))
         for state in states:
             target = condition_target(state)
             said = tuple([piece for piece in pieces if target.key in piece.offers])

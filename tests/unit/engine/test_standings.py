@@ -5,7 +5,7 @@ from __future__ import annotations
 from tests.support.knowledge import shipped
 from triage.engine.reading import standings_of
 
-CLOSE = [("waxy-matting", 0.85), ("fatty-matting", 0.8), ("mud", 0.3)]
+CLOSE = [(-0.85, "waxy-matting", 0.85), (-0.8, "fatty-matting", 0.8), (-0.3, "mud", 0.3)]
 NO_GUARDS: frozenset[str] = frozenset()
 
 
@@ -20,7 +20,7 @@ def test_what_nobody_tells_from_it_for_certain_is_no_rival() -> None:
 
 
 def test_a_rival_behind_what_is_alike_counts() -> None:
-    ranked = [*CLOSE[:2], ("natural-bloom", 0.7)]
+    ranked = [*CLOSE[:2], (-0.7, "natural-bloom", 0.7)]
     alike = {"waxy-matting", "fatty-matting"}
     assert standings_of(shipped().judgement, ranked, NO_GUARDS, alike)[0] == "likely"
 
