@@ -143,6 +143,11 @@ class Physical(Frozen):
     odour_threshold: Figure | None = None
     vapour_pressure: tuple[VapourPoint, ...] = ()
 
+    def value(self, name: str) -> float | None:
+        """Return a figure by its name, in its unit; None where it is not known."""
+        quantity: Quantity | None = getattr(self, name)
+        return None if quantity is None else quantity.value
+
     @model_validator(mode="after")
     def its_own_figures_protect(self) -> Self:
         """Refuse an own figure that protects less than one that another document prints."""

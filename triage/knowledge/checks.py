@@ -13,7 +13,7 @@ from pydantic import BaseModel
 
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.agents import Agent, Physical
-from triage.knowledge.base import Names, Quantity, Status
+from triage.knowledge.base import Names, Status
 from triage.knowledge.book import ATTRIBUTES, Knowledge
 from triage.knowledge.rules import BY_ROOM, FAMILIES, Family
 
@@ -246,7 +246,7 @@ def lean_limit_c(physical: Physical) -> float | None:
     Two points of vapour pressure, or one and the boiling point, and 1/T between and beyond them
     (Clausius-Clapeyron with a constant heat of evaporation).
     """
-    limit, boiling = _value(physical.lower_explosive_limit), _value(physical.boiling_point)
+    limit, boiling = physical.value("lower_explosive_limit"), physical.value("boiling_point")
     points = [(p.temp_c, p.kpa) for p in physical.vapour_pressure]
     if len(points) < 2 and boiling is not None:
         points.append((boiling, ATMOSPHERE_KPA))
@@ -261,10 +261,6 @@ def lean_limit_c(physical: Physical) -> float | None:
     return 1 / inverse - ZERO_C if inverse > 0 else None
 
 
-def _value(figure: Quantity | None) -> float | None:
-    return None if figure is None else figure.value
-
-
 def figure_faults(k: Knowledge) -> Iterator[TriageError]:
     """Yield what cannot be true of one agent together."""
     weights = {element.symbol: element.weight for element in k.elements.values()}
@@ -276,7 +272,7 @@ def figure_faults(k: Knowledge) -> Iterator[TriageError]:
 
 def _wrong(agent: Agent, weights: Mapping[str, float]) -> Iterator[tuple[str, str]]:
     physical = agent.physical
-    mass, flash = _value(physical.molar_mass), _value(physical.flash_point)
+    mass, flash = physical.value("molar_mass"), physical.value("flash_point")
     if physical.formula is not None:
         counted = molar_mass_of(physical.formula.text, weights)
         if counted is None:
@@ -288,8 +284,7 @@ def _wrong(agent: Agent, weights: Mapping[str, float]) -> Iterator[tuple[str, st
     if flash is not None and lean is not None and abs(flash - lean) > FLASH_SPAN_C:
         said = f"its vapour reaches the lower explosive limit at about {lean:.0f} C"
         yield "flash_point", f"it is said to flash at {flash:g} C, but {said}"
-    lower = _value(physical.lower_explosive_limit)
-    upper = _value(physical.upper_explosive_limit)
+    lower, upper = (physical.value(f"{end}_explosive_limit") for end in ("lower", "upper"))
     if lower is not None and upper is not None and lower >= upper:
         yield "upper_explosive_limit", f"{upper:g} is not above the lower limit, {lower:g}"
     points = sorted((p.temp_c, p.kpa) for p in physical.vapour_pressure)

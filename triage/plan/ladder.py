@@ -109,16 +109,34 @@ def rulings(conclusions: Iterable[Conclusion]) -> Rulings:
 
 @dataclass(frozen=True, eq=False)
 class Ladder:
-    """The rungs of one target, least harsh first, and all that was said of it."""
+    """The rungs of one target, least harsh first, and all that was said of it.
+
+    ``said`` holds all that the rules say of the target: of itself and of the whole case; ``whole``
+    are the methods that are kept from the whole case.
+    """
 
     target: Target
     zone: str | None
     problem: str | None
-    rungs: tuple[str, ...]
-    offered: frozenset[str]
     progress: Progress
     said: tuple[Rulings, ...]
+    whole: frozenset[str]
     bars: BenchBars
+
+    @cached_property
+    def offered(self) -> frozenset[str]:
+        """Return the methods that are offered for this target."""
+        offers = offers_for(self.said, self.target, self.problem)
+        return frozenset[str]().union(*[_methods(c.get("method")) for c in offers])
+
+    @cached_property
+    def rungs(self) -> tuple[str, ...]:
+        """Return what is offered, not barred and not used up, least harsh first."""
+        left, knowledge = self.offered - self.whole, self.bars.knowledge
+        for each in self.said:
+            left -= each.out.get(self.target.finding, frozenset())
+        left -= {bar.method for bar in barred_by_attempts(knowledge, left, self.progress)}
+        return rungs_left(self.bars, left, self.bars.out(left), self.progress)
 
     @cached_property
     def offer_rules(self) -> Mapping[str, tuple[str, ...]]:
@@ -158,30 +176,6 @@ def offers_for(
             deposit = offer.get("deposit")
             if target.finding is None or None in (problem, deposit) or deposit == problem:
                 yield offer
-
-
-def build_ladder(
-    target: Target,
-    zone: str | None,
-    problem: str | None,
-    said: tuple[Rulings, ...],
-    whole: frozenset[str],
-    bars: BenchBars,
-    progress: Progress,
-) -> Ladder:
-    """Return the ladder of a target: offered, not barred, sorted by harshness, not used up.
-
-    ``said`` holds all that the rules say of the target: of itself and of the whole case; ``whole``
-    are the methods that are kept from the whole case.
-    """
-    offers = offers_for(said, target, problem)
-    offered = frozenset[str]().union(*[_methods(c.get("method")) for c in offers])
-    left = offered - whole
-    for each in said:
-        left -= each.out.get(target.finding, frozenset())
-    left -= {bar.method for bar in barred_by_attempts(bars.knowledge, left, progress)}
-    rungs = rungs_left(bars, left, bars.out(left), progress)
-    return Ladder(target, zone, problem, rungs, offered, progress, said, bars)
 
 
 def rungs_left(

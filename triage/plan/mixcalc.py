@@ -27,7 +27,6 @@ from triage.knowledge.tables import Dose
 from triage.plan.answers import Answer, Figure, Means, answered, dose, dose_note
 from triage.plan.inputs import AlcoholQuestion, BurstQuestion, DropQuestion, MixQuestion
 from triage.plan.liquids import never_mix
-from triage.plan.substances import figure_of
 from triage.units import positive, short
 
 PER_ML = "1/mL"
@@ -132,7 +131,7 @@ def _figure_of(knowledge: Knowledge, agent_id: str, unit: str) -> Dose | None:
 
 def _base_figures(knowledge: Knowledge, agent: Agent, target: float) -> Iterator[Figure]:
     """Yield the pH of a weak base of a strength by mass, where its constant is known."""
-    constant, mass = _figure_of(knowledge, agent.id, "mol/L"), figure_of(agent, "molar_mass")
+    constant, mass = _figure_of(knowledge, agent.id, "mol/L"), agent.physical.value("molar_mass")
     if constant is None or mass is None:
         return
     strength = molarity(target, WATER_G_PER_ML, mass)
@@ -172,7 +171,7 @@ def _by_ph(means: Means, asked: MixQuestion, agent: Agent, ph: float, total_ml: 
     total = positive("total volume", total_ml, "mL")
     strength = _stock_of(means, agent, asked.stock)
     dense, told = _density(agent, asked.density)
-    mass = figure_of(agent, "molar_mass")
+    mass = agent.physical.value("molar_mass")
     if mass is None:
         raise TriageError(f"no molar mass of {agent.name} is known", mend="add it to its file")
     stock_mol = molarity(strength, dense, mass)

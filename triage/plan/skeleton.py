@@ -21,7 +21,7 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.knowledge.specimen import STAGES
 from triage.plan.airjudge import AirJudge
-from triage.plan.ladder import BenchBars, Ladder, Rulings, build_ladder, recheck, rulings
+from triage.plan.ladder import BenchBars, Ladder, Rulings, recheck, rulings
 from triage.plan.ordering import Inserts, Item, OrderRules, arrange, order_rules
 from triage.plan.outcomes import (
     INSERT,
@@ -185,20 +185,17 @@ class Work:
         if found is None:
             done = self._progress.get(target.key) or progress_of(self.knowledge, self.case, target)
             self._progress[target.key] = done
-            found = build_ladder(target, zone, problem, (*said, *wide), whole, self.bars, done)
+            found = Ladder(target, zone, problem, done, (*said, *wide), whole, self.bars)
             self._ladders[key] = found
         return found
 
     def _queue(self, ladder: Ladder, stage: str, inserts: Inserts) -> tuple[Item, ...] | None:
-        target, zone, done = ladder.target, ladder.zone, ladder.progress
+        target, done = ladder.target, ladder.progress
         key = (target.key, ladder.rungs, stage, inserts)
         if key not in self._queues:
             rungs = now_rungs(self.knowledge, stage, target, ladder.rungs, done, self.closed)
-            self._queues[key] = (
-                None
-                if rungs is None
-                else queue_of(self.knowledge, inserts, target, zone, rungs, done)
-            )
+            queue = None if rungs is None else queue_of(self.knowledge, inserts, ladder, rungs)
+            self._queues[key] = queue
         return self._queues[key]
 
 
@@ -272,14 +269,10 @@ def now_rungs(
 
 
 def queue_of(
-    knowledge: Knowledge,
-    inserts: Inserts,
-    target: Target,
-    zone: str | None,
-    rungs: Iterable[str],
-    progress: Progress,
+    knowledge: Knowledge, inserts: Inserts, ladder: Ladder, rungs: Iterable[str]
 ) -> tuple[Item, ...]:
     """Return the steps of one ladder in order, each with what must stand before it."""
+    target, zone, progress = ladder.target, ladder.zone, ladder.progress
     # A whole pass without harm makes the trial spot of its agent needless.
     done = progress.inserts | {
         insert_id(target, first, agent)

@@ -42,7 +42,6 @@ from triage.plan.model import (
 )
 from triage.plan.ordering import Item
 from triage.plan.outcomes import as_followed
-from triage.plan.substances import figure_of
 
 LEAST_MAKE_UP_ML = 10.0
 HAZARD_GRADE = 3
@@ -88,7 +87,7 @@ def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: fl
         )
         return MakeUpLine(agent.id, target, "strength not known", None, None, sentence)
     shown = f"{stock:g} % {agent.strength_basis}"
-    density = figure_of(agent, "density") if basis == "w/w" else None
+    density = agent.physical.value("density") if basis == "w/w" else None
     try:
         made = make_up(
             strength.value,

@@ -38,16 +38,10 @@ def limit_mg_per_m3(
     return float(mg_per_m3_from_ppm(limit.value, molar_mass_g_per_mol, temp_c))
 
 
-def figure_of(agent: Agent, name: str) -> float | None:
-    """Return a physical figure of an agent, None where it is not known."""
-    quantity = getattr(agent.physical, name)
-    return quantity.value if quantity is not None else None
-
-
 def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
     """Return an agent as the air arithmetic sees it; limits are those of its vapour."""
     vapour = knowledge.agents[agent.vapour_of] if agent.vapour_of else agent
-    mass = figure_of(vapour, "molar_mass")
+    mass = vapour.physical.value("molar_mass")
     limits = []
     for limit in vapour.limits:
         value = limit_mg_per_m3(knowledge, limit, mass)
@@ -68,10 +62,10 @@ def substance_of(knowledge: Knowledge, agent: Agent) -> Substance:
     return Substance(
         key=agent.id,
         molar_mass_g_per_mol=mass,
-        density_g_per_ml=figure_of(agent, "density"),
+        density_g_per_ml=agent.physical.value("density"),
         vapour_points=points,
-        lel_percent=figure_of(vapour, "lower_explosive_limit"),
-        flash_point_c=figure_of(agent, "flash_point"),
+        lel_percent=vapour.physical.value("lower_explosive_limit"),
+        flash_point_c=agent.physical.value("flash_point"),
         limits=tuple(limits),
         flags=flags,
         airborne="vapour" if _evaporates(agent) else "none",
@@ -195,7 +189,7 @@ def mg_per_ml(knowledge: Knowledge, method: Method | None, agent: str) -> float:
 
     That of its main agent, all that is put down in the open; 0 where the density is not known.
     """
-    density = figure_of(knowledge.agents[agent], "density") or 0.0
+    density = knowledge.agents[agent].physical.value("density") or 0.0
     return density * open_fraction(method) * MG_PER_G
 
 

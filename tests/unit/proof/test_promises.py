@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import pytest
@@ -32,7 +33,7 @@ from triage.engine.normal import NormalRules
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
-from triage.plan.ladder import BenchBars, build_ladder
+from triage.plan.ladder import BenchBars, Ladder
 from triage.plan.planner import Planner
 from triage.plan.skeleton import SkeletonMaker
 
@@ -122,11 +123,10 @@ def bent(bend: Callable[[Any, Case], Any]) -> Callable[..., None]:
 def bent_ladder(bend: Callable[[tuple[str, ...], Any], tuple[str, ...]]) -> Callable[..., None]:
     """Return a break that bends the rungs of every ladder."""
 
-    def made(*arguments):
-        ladder = build_ladder(*arguments)
-        return replace(ladder, rungs=bend(ladder.rungs, ladder))
-
-    return replacing(skeleton_module, "build_ladder", made)
+    sound = Ladder.__dict__["rungs"].func
+    made = cached_property(lambda ladder: bend(sound(ladder), ladder))
+    made.__set_name__(Ladder, "rungs")
+    return replacing(Ladder, "rungs", made)
 
 
 def after(outcome: str, bend: Callable[[tuple[Any, ...]], tuple[Any, ...]]) -> Callable[..., None]:
