@@ -27,8 +27,9 @@ settings.register_profile("same", deadline=None, suppress_health_check=slow, der
 settings.register_profile("drawn", deadline=None, suppress_health_check=slow)
 settings.load_profile("drawn" if os.environ.get("TRIAGE_DRAW") else "same")
 # The rules are hundreds of thousands of objects that live as long as the tests do. To look through
-# them for garbage as often as Python does by itself takes a fifth of the processor time of the suite.
-gc.set_threshold(20_000, 20, 10)
+# them for garbage as often as Python does by itself takes a fifth of the processor time of the suite,
+# to do it after 20,000 new ones a seventh.
+gc.set_threshold(100_000, 50, 10)
 
 
 def pytest_collection_finish() -> None:

@@ -11,7 +11,7 @@ import re
 from typing import Any
 
 from triage.exposure.wording import number, plainly
-from triage.plan.airpicture import AirPicture
+from triage.plan.aircalc import AirPicture
 from triage.plan.daycalc import DayAnswer
 
 FACE_SIGN, ROOM_SIGN, LIMIT_SIGN = "*", ".", "-"

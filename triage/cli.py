@@ -98,11 +98,10 @@ def interface_arguments(words: Sequence[str]) -> argparse.Namespace | None:
 
 def _runs_interface(words: Sequence[str]) -> bool:
     first = next((word for word in words if not word.startswith("-")), None)
-    asks = any(word in ("-h", "--help", "--version") for word in words)
-    return not asks and (first is None or first not in commands() or _is_option_value(words, first))
-
-
-def _is_option_value(words: Sequence[str], first: str) -> bool:
+    if any(word in ("-h", "--help", "--version") for word in words):
+        return False
+    if first is None or first not in commands():
+        return True
     before = words[words.index(first) - 1] if words.index(first) else ""
     return before in ("--cases", "--rules", "--bench", "--keys")
 
@@ -117,10 +116,10 @@ def run(words: Sequence[str]) -> int:
     if _runs_interface(words):
         arguments = interface_arguments(words)
         if arguments is not None:
-            from triage.commands.inside import Inside
-            from triage.commands.open import open_interface
+            from triage.commands.serve import open_interface
+            from triage.service.commandline import CommandLine
 
-            return open_interface(arguments, Inside(lambda: build_parser().by_name, run))
+            return open_interface(arguments, CommandLine(lambda: build_parser().by_name, run))
     parser = build_parser()
     # argparse ends a list of words at the first option; question=answer words may come after one.
     parsed, rest = parser.parse_known_args(words)

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from triage.case.models import HARMFUL, Case, Finding, Timer
+from triage.case.models import HARMFUL, Case, Timer
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
 from triage.knowledge.specimen import STAGES
 from triage.plan.model import Plan, Step
 
-CLEAN = "looked at, clean"
 # What may be left to be seen in the picture, and what is gone.
 LEFT = ("accepted", "left", "stopped")
 ENDED = ("cleared", *LEFT)
@@ -21,11 +20,6 @@ MORE_SHARE = 0.25
 EARLY_SHARE = 0.5
 EARLY_FROM_S = 600  # what takes minutes is timed by hand
 HOUR_S = 3_600
-
-
-def is_clean(finding: Finding) -> bool:
-    """Return whether a finding says that its zone was looked at and is clean."""
-    return finding.accepted and finding.reason == CLEAN
 
 
 def zones_of(knowledge: Knowledge, case: Case) -> tuple[str, ...]:

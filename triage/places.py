@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 from platformdirs import user_cache_path, user_data_path
@@ -23,47 +24,38 @@ def rules_folder() -> Path:
     return carried("rules")
 
 
-def demo_folder() -> Path:
-    """Return the folder of the demo cases that come with the program."""
-    return carried("cases")
-
-
-def home_folder() -> Path:
-    """Return the user's own folder: ``TRIAGE_HOME``, else the platform's place for user data."""
-    named = os.environ.get(HOME_VARIABLE, "")
-    return Path(named).expanduser() if named else user_data_path("triage", appauthor=False)
-
-
-def _cache_folder() -> Path:
-    named = os.environ.get(HOME_VARIABLE, "")
-    return Path(named).expanduser() if named else user_cache_path("triage", appauthor=False)
+def _own(name: str, platforms: Callable[..., Path] = user_data_path) -> Path:
+    """Return a place in ``TRIAGE_HOME``, else in the platform's folder of that kind."""
+    home = os.environ.get(HOME_VARIABLE, "")
+    return (Path(home).expanduser() if home else platforms("triage", appauthor=False)) / name
 
 
 def list_cache() -> Path:
     """Return the file in which the last list of cases is kept between runs."""
-    return _cache_folder() / "list-cache.json"
+    return _own("list-cache.json", user_cache_path)
 
 
 def settings_file() -> Path:
     """Return the file of the user's own settings (it need not exist yet)."""
-    return home_folder() / "settings.yaml"
+    return _own("settings.yaml")
 
 
 def cases_folder() -> Path:
     """Return the folder of the user's cases (it need not exist yet)."""
-    return home_folder() / "cases"
+    return _own("cases")
 
 
 def demo_copy_folder() -> Path:
     """Return the folder into which the demo cases are copied before they are worked on."""
-    return home_folder() / "demo"
+    return _own("demo")
 
 
 def copy_demo(target: Path) -> Path:
     """Copy the demo cases into the user's own folder, leaving files that are there already."""
     target.mkdir(parents=True, exist_ok=True)
-    for source in sorted(demo_folder().rglob("*")):
-        place = target / source.relative_to(demo_folder())
+    demo = carried("cases")
+    for source in sorted(demo.rglob("*")):
+        place = target / source.relative_to(demo)
         if source.is_dir():
             place.mkdir(exist_ok=True)
         elif not place.exists():

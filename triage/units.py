@@ -16,14 +16,16 @@ def finite(name: str, value: float, unit: str) -> float:
     return number
 
 
+def _wrong(name: str, number: float, unit: str, must: str) -> OutOfRange:
+    told = f"{name} is {number:g} {unit}".rstrip()
+    return OutOfRange(told, mend=f"it must {must} {unit}".rstrip())
+
+
 def at_least(name: str, value: float, least: float, unit: str) -> float:
     """Return ``value`` if it is finite and not below ``least`` [``unit``]."""
     number = finite(name, value, unit)
     if number < least:
-        raise OutOfRange(
-            f"{name} is {number:g} {unit}".rstrip(),
-            mend=f"it must be at least {least:g} {unit}".rstrip(),
-        )
+        raise _wrong(name, number, unit, f"be at least {least:g}")
     return number
 
 
@@ -31,9 +33,7 @@ def positive(name: str, value: float, unit: str) -> float:
     """Return ``value`` if it is finite and above zero [``unit``]."""
     number = finite(name, value, unit)
     if number <= 0.0:
-        raise OutOfRange(
-            f"{name} is {number:g} {unit}".rstrip(), mend=f"it must be above zero {unit}".rstrip()
-        )
+        raise _wrong(name, number, unit, "be above zero")
     return number
 
 
@@ -41,10 +41,7 @@ def within(name: str, value: float, least: float, most: float, unit: str) -> flo
     """Return ``value`` if ``least <= value <= most`` [``unit``]."""
     number = finite(name, value, unit)
     if not least <= number <= most:
-        raise OutOfRange(
-            f"{name} is {number:g} {unit}".rstrip(),
-            mend=f"it must lie between {least:g} and {most:g} {unit}".rstrip(),
-        )
+        raise _wrong(name, number, unit, f"lie between {least:g} and {most:g}")
     return number
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NoReturn
@@ -79,7 +78,7 @@ class Parsed:
         return place.line
 
 
-def read_text(path: str | os.PathLike[str], shown_as: str, *, max_bytes: int = MAX_BYTES) -> str:
+def read_text(path: str | os.PathLike[str], shown_as: str) -> str:
     """Return a file's text without changing its line ends.
 
     Raises
@@ -94,14 +93,13 @@ def read_text(path: str | os.PathLike[str], shown_as: str, *, max_bytes: int = M
         if source.exists() and not source.is_file():
             raise TriageError("this is not an ordinary file", where, "name a YAML file")
         with source.open("rb") as stream:
-            raw = stream.read(max_bytes + 1)
+            raw = stream.read(MAX_BYTES + 1)
     except FileNotFoundError:
         raise TriageError("no such file", where, "check the name and the folder") from None
     except (OSError, ValueError) as fault:
         reason = getattr(fault, "strerror", None) or "the name is not valid"
         raise TriageError(f"cannot be read: {reason}", where, "check the name and rights") from None
-    if len(raw) > max_bytes:
-        _refuse_size(where, max_bytes)
+    _refuse_size(len(raw), where)
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
@@ -113,23 +111,13 @@ def read_text(path: str | os.PathLike[str], shown_as: str, *, max_bytes: int = M
         ) from None
 
 
-def parse_yaml(
-    text: str,
-    shown_as: str,
-    *,
-    max_bytes: int = MAX_BYTES,
-    max_depth: int = MAX_DEPTH,
-    max_nodes: int = MAX_NODES,
-) -> Parsed:
+def parse_yaml(text: str, shown_as: str) -> Parsed:
     """Return the one document in ``text`` as plain values with their lines.
 
     Parameters
     ----------
     text      YAML text
     shown_as  file name as shown to the user in an error
-    max_bytes size limit of the text in UTF-8
-    max_depth levels of nesting allowed
-    max_nodes keys and values allowed
 
     Returns
     -------
@@ -150,10 +138,9 @@ def parse_yaml(
         size = len(text.encode("utf-8"))
     except UnicodeEncodeError:
         raise TriageError("not valid Unicode text", where, "save the file as UTF-8") from None
-    if size > max_bytes:
-        _refuse_size(where, max_bytes)
+    _refuse_size(size, where)
     _refuse_raw_characters(text, shown_as)
-    builder = _Builder(shown_as, max_depth, max_nodes)
+    builder = _Builder(shown_as)
     parser = _Parser(text)
     try:
         event = parser.get_event()
@@ -186,12 +173,10 @@ def dump_yaml(content: Any) -> str:
 class _Builder:
     """Build values and lines from parser events without recursion."""
 
-    def __init__(self, shown_as: str, max_depth: int, max_nodes: int) -> None:
+    def __init__(self, shown_as: str) -> None:
         self.data: Any = None
         self.place: Place | None = None
         self._shown_as = shown_as
-        self._max_depth = max_depth
-        self._max_nodes = max_nodes
         self._nodes = 0
         self._documents = 0
         # Each open collection with its place; the innermost, and the key that waits for its value.
@@ -207,7 +192,7 @@ class _Builder:
         kind = type(event)
         if kind is yaml.ScalarEvent:
             self._nodes += 1
-            if event.tag is not None or event.anchor is not None or self._nodes > self._max_nodes:
+            if event.tag is not None or event.anchor is not None or self._nodes > MAX_NODES:
                 self._check_node(event)
             if self._is_in_map and self._key is None:
                 self._take_key(event)
@@ -224,29 +209,23 @@ class _Builder:
         elif kind is yaml.DocumentStartEvent:
             self._documents += 1
             if self._documents > 1:
-                line = event.start_mark.line + 1
-                self._refuse("a second document begins here", line, "keep one document")
+                self._refuse("a second document begins here", event, "keep one document")
 
     def _check_node(self, event: Any) -> None:
-        if self._nodes > self._max_nodes:
-            line = event.start_mark.line + 1
-            self._refuse(f"more than {self._max_nodes} entries", line, "split the file")
+        if self._nodes > MAX_NODES:
+            self._refuse(f"more than {MAX_NODES} entries", event, "split the file")
         if event.anchor is not None:
-            line = event.start_mark.line + 1
-            self._refuse("anchors (&) and aliases (*) are not read", line, "write the entry out")
+            self._refuse("anchors (&) and aliases (*) are not read", event, "write the entry out")
         if event.tag is not None and event.tag != "!":
-            line = event.start_mark.line + 1
-            self._refuse(
-                f"the tag {event.tag!r} is not read", line, "remove it and put text in quotes"
-            )
+            mend = "remove it and put text in quotes"
+            self._refuse(f"the tag {event.tag!r} is not read", event, mend)
 
     def _begin(self, event: Any, content: Any) -> None:
         if self._is_in_map and self._key is None:
-            self._refuse_key(event)
+            self._refuse("a key must be one word", event, "quote it if it holds : , [ ] { or }")
         place = self._put(content, event, flow=bool(event.flow_style))
-        if len(self._open) >= self._max_depth:
-            line = event.start_mark.line + 1
-            self._refuse(f"nested deeper than {self._max_depth} levels", line, "flatten the entry")
+        if len(self._open) >= MAX_DEPTH:
+            self._refuse(f"nested deeper than {MAX_DEPTH} levels", event, "flatten the entry")
         self._open.append((content, place))
         self._owner, self._below = content, place.below
         self._is_in_map = type(content) is dict
@@ -259,25 +238,18 @@ class _Builder:
             self._below = place.below
             self._is_in_map = type(self._owner) is dict
 
-    def _refuse_key(self, event: Any) -> NoReturn:
-        line = event.start_mark.line + 1
-        self._refuse("a key must be one word", line, "quote it if it holds : , [ ] { or }")
-
     def _take_key(self, event: Any) -> None:
         key, mark = event.value, event.start_mark
-        line = mark.line + 1
         self._check_text(event)
         if not key:
-            self._refuse("a key is missing before the colon", line, "name the entry")
+            self._refuse("a key is missing before the colon", event, "name the entry")
         if key == "<<" and _is_plain(event):
-            self._refuse("merge keys (<<) are not read", line, "write the entry out")
+            self._refuse("merge keys (<<) are not read", event, "write the entry out")
         if key in self._owner:
-            first = self._below[key].line
-            self._refuse(
-                f'"{key}" stands twice', line, f"keep one; the first is in line {first}", key
-            )
+            mend = f"keep one; the first is in line {self._below[key].line}"
+            self._refuse(f'"{key}" stands twice', event, mend, key)
         self._key = key
-        self._key_place = Place(line, mark.column)
+        self._key_place = Place(mark.line + 1, mark.column)
 
     def _put(self, content: Any, event: Any, *, flow: bool) -> Place:
         key = self._key
@@ -310,8 +282,7 @@ class _Builder:
         if not (is_int or is_hex or (_FLOAT.fullmatch(text) and not _LEADING_ZERO.match(text))):
             return text
         if len(text) > _MAX_DIGITS:
-            line = event.start_mark.line + 1
-            self._refuse("a number with too many digits", line, "shorten it or put it in quotes")
+            self._refuse("a number with too many digits", event, "shorten it or put it in quotes")
         if is_int:
             return int(text)
         return int(text, 0) if is_hex else float(text)
@@ -320,11 +291,10 @@ class _Builder:
         # Only a double-quoted text can hold what the raw text does not.
         found = control_character(event.value) if event.style == '"' else ""
         if found:
-            line = event.start_mark.line + 1
-            self._refuse(f"the text holds a control character ({found})", line, "remove it")
+            self._refuse(f"the text holds a control character ({found})", event, "remove it")
 
-    def _refuse(self, message: str, line: int, mend: str, entry: str = "") -> NoReturn:
-        raise TriageError(message, Where(self._shown_as, line, entry), mend)
+    def _refuse(self, message: str, event: Any, mend: str, entry: str = "") -> NoReturn:
+        raise TriageError(message, Where(self._shown_as, event.start_mark.line + 1, entry), mend)
 
 
 def _is_plain(event: Any) -> bool:
@@ -362,26 +332,22 @@ for _tag, _rule, _first in (
     )
 
 
-def _refuse_size(where: Where, max_bytes: int) -> NoReturn:
-    raise TriageError(
-        f"larger than {max_bytes / 1e6:g} MB", where, "check that this is the right file"
-    )
+def _refuse_size(size: int, where: Where) -> None:
+    if size > MAX_BYTES:
+        mend = "check that this is the right file"
+        raise TriageError(f"larger than {MAX_BYTES / 1e6:g} MB", where, mend)
 
 
 def _refuse_raw_characters(text: str, shown_as: str) -> None:
-    checks: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], str], str], ...] = (
-        (
-            CONTROL,
-            lambda found: f"the text holds a control character (U+{ord(found.group()):04X})",
-            "remove it",
-        ),
-        (_TAB_INDENT, lambda _: "a tab stands in the indentation", "use spaces"),
-    )
-    for pattern, message, mend in checks:
+    for pattern, message, mend in (
+        (CONTROL, "the text holds a control character ({})", "remove it"),
+        (_TAB_INDENT, "a tab stands in the indentation", "use spaces"),
+    ):
         found = pattern.search(text)
         if found:
             line = text.count("\n", 0, found.start()) + 1
-            raise TriageError(message(found), Where(shown_as, line), mend)
+            told = message.format(control_character(found.group()))
+            raise TriageError(told, Where(shown_as, line), mend)
 
 
 def _refuse_broken(fault: yaml.YAMLError, text: str, shown_as: str) -> NoReturn:

@@ -166,6 +166,6 @@ def test_questions_needed_on_invented_cases(benchmark, parts):
         return Measured(tuple(asked_of_invented(parts, likelihood(), seed) for seed in range(10)))
 
     found = benchmark.pedantic(measured, rounds=1)
-    benchmark.extra_info["figure"] = found.lines()[0]
-    print(found.lines()[0])
+    benchmark.extra_info["figure"] = found.line()
+    print(found.line())
     assert found.agreeing == len(found.cases)

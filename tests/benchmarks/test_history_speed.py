@@ -16,7 +16,7 @@ from triage.case.models import Case
 from triage.case.profile import Bench, RoomProfile
 from triage.case.reading import validated
 from triage.exposure.day import DayLedger
-from triage.history.benchday import DayMaker, day_terms
+from triage.history.benchday import DayMaker
 from triage.history.columns import OUTCOME_CODES, columns_from
 from triage.history.daytypes import Hours
 from triage.history.evidence import Evidence, terms_of, trials_of
@@ -101,7 +101,7 @@ def test_a_day_over_sixty_cases(benchmark, planner):
     planner.plan(cases[0], bench)  # the rulebase is compiled once in the life of the program
 
     def day():
-        maker = DayMaker(planner, bench, DayLedger(), day_terms(planner.knowledge), MORNING)
+        maker = DayMaker(planner, bench, DayLedger(), MORNING)
         return maker.make(cases, Hours(9 * 60, 18 * 60))
 
     found = benchmark.pedantic(day, rounds=3, iterations=1)

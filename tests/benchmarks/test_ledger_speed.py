@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from triage.exposure.day import DayLedger, Release
+from triage.exposure.day import DayLedger, Release, judge_day
 from triage.exposure.judge import judge_release
-from triage.exposure.ledger import judge_day
 from triage.exposure.space import Room
 from triage.exposure.step import Terms
 from triage.exposure.substance import Limit, Substance

@@ -11,19 +11,16 @@ one; of the place nothing more can be told. Useful is a step, a refusal, and tha
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import partial
 from statistics import mean, median
-from types import SimpleNamespace
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from tests.casebook.entry import entered
 from tests.casebook.model import Account, casebook
+from tests.support.explaining import desk_on
 from tests.support.intake import READY
 from tests.support.knowledge import planner
 from triage.case import changes
 from triage.engine.casefacts import SPECIMEN
-from triage.explain.desk import ExplainDesk
-from triage.exposure.day import DayLedger
 from triage.plan.model import Plan
 from triage.plan.questions import with_told
 
@@ -84,12 +81,10 @@ def walk(account: Account, *, first_look: bool = False) -> Iterator[Asked]:
     case = changes.new_case(account.id, taxon=told.taxon, findings=seen)
     for question, answer in story.items():
         case = with_told(knowledge, case, question, answer)
-    shop: Any = {"bench": bench, "consultant": planner().consultant, "planner": planner()}
-    plan_of = partial(planner().plan, bench=bench)
-    desk = ExplainDesk(SimpleNamespace(**shop, day=DayLedger, plan=plan_of))  # type: ignore[arg-type]
+    desk = desk_on(bench)
     untold: set[tuple[str, str]] = set()
     while True:
-        yield Asked(account, tuple(asked), plan_of(case))
+        yield Asked(account, tuple(asked), desk.shop.plan(case))
         found = desk.questions(case, untold)
         if not found:
             return

@@ -1,10 +1,10 @@
-"""The table of the casebook: ``python -m tests.casebook.report [--why] [--rest] [--write] [CASE]``.
+"""The table of the casebook: ``python -m tests.casebook.report [--why] [--rest] [CASE]``.
 
 ``--asked N`` counts the questions before the first useful step, of every N-th case with one finding
 (a second or two each).
 
 ``--why`` names what fails most often; ``--rest`` judges the cases with what nobody told answered as
-on a sound specimen, since few plans pass intake without; ``--write`` begins ``not_yet.txt``.
+on a sound specimen, since few plans pass intake without.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from tests.casebook.asking import asked_table
 from tests.casebook.calibration import calibration
 from tests.casebook.entry import entered
 from tests.casebook.judge import Judging, Verdict
-from tests.casebook.model import NOT_YET, Strength, casebook
+from tests.casebook.model import Strength, casebook
 from tests.support.knowledge import planner
 
 Verdicts = Sequence[Verdict]
@@ -56,7 +56,7 @@ def reasons(verdicts: Verdicts) -> list[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.casebook.report")
-    for option in ("--why", "--rest", "--write"):
+    for option in ("--why", "--rest"):
         parser.add_argument(option, action="store_true")
     parser.add_argument("--asked", type=int, default=0, metavar="N")
     parser.add_argument("cases", nargs="*", help="beginnings of ids: their verdicts in words")
@@ -68,9 +68,6 @@ def main() -> None:
     told = [(a, entered(a, planner())) for a in chosen]
     told = [(a, e.with_the_rest(a.expect.ask_first) if given.rest else e) for a, e in told]
     verdicts = [Judging(*each).verdict() for each in told]
-    if given.write and not (given.cases or given.rest):
-        failed = [f"{v.account.id}\n" for v in verdicts if v.faults]
-        NOT_YET.write_text("".join(failed), encoding="utf-8")
     head = f"cases | right / partly / wrong | {' | '.join(get_args(Strength))} | nothing acts yet"
     lines = [v.words() for v in verdicts] if given.cases else by_theme(head, verdicts, judged)
     if not given.cases:

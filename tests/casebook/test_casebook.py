@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import cache, partial
-from types import SimpleNamespace
+from functools import cache
 from typing import Any
 
 import pytest
@@ -14,14 +13,13 @@ from tests.casebook.entry import Entered, entered, outcome_of
 from tests.casebook.judge import Judging
 from tests.casebook.model import Account, Act, Expect, casebook, not_yet, table
 from tests.support.builders import OILY, case_with, full_bench
+from tests.support.explaining import desk_on
 from tests.support.knowledge import planner as shipped_planner
 from triage.case.changes import with_sign
-from triage.explain.desk import ExplainDesk
-from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 from triage.plan.planner import Planner
-from triage.plan.waiting import is_shown
+from triage.plan.questions import is_shown
 
 ACCOUNTS, FAULTS = casebook()
 # A case that begins to hold fails the suite, so that it is taken off the list.
@@ -64,15 +62,6 @@ def resting_cases(every: int) -> tuple[tuple[Entered, Plan], ...]:
     return tuple((e, p) for e, p in plans if p.waiting and not (p.steps or p.refused or p.held))
 
 
-def desk_of(told: Entered, planner: Planner) -> ExplainDesk:
-    def unused(*_: Any) -> Any:
-        raise NotImplementedError
-
-    plan = partial(planner.plan, bench=told.bench)
-    given = {"bench": told.bench, "consultant": planner.consultant, "planner": planner}
-    return ExplainDesk(SimpleNamespace(**given, day=DayLedger, plan=plan, with_answer=unused))
-
-
 EVERY = pytest.mark.parametrize("every", [3, pytest.param(1, marks=pytest.mark.slow)])
 
 
@@ -84,7 +73,7 @@ def test_what_the_way_on_waits_for_is_asked_first(every: int, planner: Planner) 
         asks = {planner.knowledge.rule(n.rule).ask for n in plan.notices if n.kind == "gate"}
         if not shown or asks & {q.question for q in plan.questions}:
             continue
-        asked = desk_of(told, planner).questions(told.case)
+        asked = desk_on(told.bench).questions(told.case)
         assert asked, f"{told.case.id}: no step and nothing to ask"
         first = (asked[0].line.finding, asked[0].line.question)
         waited = {(q.finding, q.question) for line in shown for q in line.questions}

@@ -83,6 +83,7 @@ STEP_KEYS = {
     "method",
     "agent",
     "technique",
+    "outcomes",
     "harshness",
     "passes",
     "dwell_s",
@@ -207,7 +208,10 @@ def test_bad_case_file_is_one_line_with_place_and_mend(
     ("words", "says"),
     [
         (["--step", "f1-puf-air", "--outcome", "better"], 'did you mean "f1-puff-air"'),
-        (["--step", "f1-puff-air", "--outcome", "bettr"], 'did you mean "better"'),
+        (
+            ["--step", "f1-puff-air", "--outcome", "bettr"],
+            'does not come to "bettr"; say: cleared, better',
+        ),
         (["--step", "f1-puff-air", "--outcome", "better", "--ml", "-1"], "amount_ml"),
         (["--step", "f1-puff-air", "--outcome", "better", "--ml", "nan"], "amount_ml"),
         (

@@ -12,8 +12,7 @@ import yaml
 from pydantic import TypeAdapter
 
 from triage.cli import main
-from triage.knowledge.book import KINDS
-from triage.knowledge.schema import schema_of
+from triage.knowledge.book import KINDS, schema_of
 from triage.plan.model import Plan, plan_data
 from triage.service.workshop import Workshop
 from triage.yamltext import parse_yaml

@@ -38,7 +38,7 @@ def test_a_hundredfold_is_recorded_only_if_the_person_stands_by_it(
         "--step",
         step["id"],
         "--outcome",
-        "better",
+        next(iter(step["outcomes"])),
         "--minutes",
         "1",
         "--ml",

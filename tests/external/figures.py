@@ -10,10 +10,10 @@ import numpy as np
 
 from tests.second_entry.tables import Row
 from tests.support.knowledge import shipped
-from triage.bench import chamber, cleanliness, drops, mould, stock, storage
+from triage.bench import chamber, cleanliness, stock, storage
 from triage.exposure import gas, space
 from triage.picture import colour, optics
-from triage.picture.stayed import removal_share
+from triage.picture.changes import removal_share
 from triage.yamltext import parse_yaml
 
 HELD = shipped()
@@ -54,7 +54,7 @@ def _colour_difference(*lab: float) -> float:
 
 
 def _drop_in_range(mg: float) -> float:
-    _, least_ml, most_ml = drops.drops_to_ml(1, 20, 20, HELD.doses["dropper-error"].most)
+    _, least_ml, most_ml = stock.drops_to_ml(1, 20, 20, HELD.doses["dropper-error"].most)
     return min(max(mg, least_ml * 1000), most_ml * 1000)
 
 
@@ -70,8 +70,8 @@ FIGURES: dict[str, Callable[..., float | None]] = {
     "water-in-air": chamber.vapour_density_mg_per_l,
     "salt": _salt,
     "salt-exponential": _exponential,
-    "mould-weeks": mould.weeks_to_first_growth,
-    "mould-humidity": mould.critical_rh_percent,
+    "mould-weeks": chamber.weeks_to_first_growth,
+    "mould-humidity": chamber.critical_rh_percent,
     "stock-ml": lambda wanted, held, total: stock.make_up(wanted, held, total, "v/v").stock_ml,
     "water-ml": lambda wanted, held, total: (
         stock.make_up(wanted, held, total, "v/v").water_about_ml

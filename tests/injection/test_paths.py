@@ -15,9 +15,8 @@ from triage.case.folder import list_cases, photo_path
 from triage.case.store import case_text, create_case, load_case
 from triage.cli import main
 from triage.errors import TriageError
-from triage.history.bundle import MANIFEST, write_bundle
+from triage.history.bundle import MANIFEST, read_bundle, write_bundle
 from triage.history.sharing import merge_folders
-from triage.history.unbundle import read_bundle
 
 JPEG = b"\xff\xd8\xff\xe0" + b"a photo" * 50
 OUT = (

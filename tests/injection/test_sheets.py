@@ -16,8 +16,7 @@ from tests.support.knowledge import planner
 from triage.case.profile import Bench
 from triage.case.store import load_case
 from triage.show import pdflib
-from triage.show.html import html_of
-from triage.show.markdown import markdown_of, plain
+from triage.show.html import html_of, markdown_of, plain
 from triage.show.pdf import pdf_of
 from triage.show.plan import sheet_of
 

@@ -97,6 +97,9 @@ COMMANDS = """
 import contextlib, importlib, io, pkgutil, sys
 before = set(sys.modules)
 from triage.cli import main
+from triage.service import workshop
+kept = workshop.open_workshop().consultant  # the rules are read once, not by each command
+workshop.load_knowledge, workshop.Consultant = lambda _: kept.knowledge, lambda _: kept
 case = {case!r}
 out = io.StringIO()
 with contextlib.redirect_stdout(out):

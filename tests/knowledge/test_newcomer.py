@@ -57,7 +57,7 @@ def extended(copy: Path) -> Path:
 SEEN = "signs: {colour: white, texture: crust, dry-brush: crumbles, water-drop: swells, symmetry: irregular}"
 
 
-# That every command checks a copy as it begins, test_wrong_edits holds.
+# That every command checks a copy as it begins, and names each slip in it, test_wrong_edits holds.
 CHECK = "triage.check.whole.require_sound"
 
 
@@ -113,30 +113,6 @@ def test_what_passes_check_passes_the_tests_of_entries(copy: Path) -> None:
     assert int(re.search(r"(\d+) passed", done.stdout)[1]) > 15
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "says"),
-    [
-        ("  texture-crust: 0.4", "  texture-crusts: 0.4", 'unknown sign "texture-crusts"'),
-        ("id: wall-speck", "id: wall-spec", 'the file is named "wall-speck"'),
-        ("[puff-air, pick-dry,", "[puff-air, pik-dry,", 'unknown method "pik-dry"'),
-        ("    taxon: beetles", "    taxon: beetle", 'unknown taxon "beetle"'),
-    ],
-)
-def test_a_slip_in_the_one_file_is_named(
-    old: str, new: str, says: str, copy: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    path = copy / "deposits" / "wall-speck.yaml"
-    text = path.read_text(encoding="utf-8")
-    assert old in text
-    path.write_text(text.replace(old, new, 1), encoding="utf-8")
-    number = text[: text.index(old)].count("\n") + 1
-    assert main(["check", "--rules", str(copy)]) == 2
-    lines = capsys.readouterr().err.splitlines()
-    assert any(
-        x.startswith(f"rules/deposits/wall-speck.yaml:{number} ") and says in x for x in lines
-    ), lines
-
-
 def test_an_extension_in_yaml_is_checked_and_offered(
     extended: Path,
     tmp_path: Path,
@@ -170,16 +146,3 @@ def test_an_extension_in_yaml_is_checked_and_offered(
     # The carried rules know nothing of it.
     assert main(["plan", case]) == 2
     assert "wall-speck" in capsys.readouterr().err
-
-
-def test_a_slip_in_the_extension_is_named(
-    extended: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    path = extended / "methods" / "newcomer.yaml"
-    text = path.read_text(encoding="utf-8").replace("agent: citrate-buffer", "agent: citrate-bufer")
-    path.write_text(text, encoding="utf-8")
-    assert main(["check", "--rules", str(extended)]) == 2
-    line = capsys.readouterr().err.strip()
-    number = text[: text.index("agent: citrate-bufer")].count("\n") + 1
-    assert line.startswith(f'rules/methods/newcomer.yaml:{number} method "citrate-dab": ')
-    assert 'did you mean "citrate-buffer"?' in line

@@ -13,7 +13,6 @@ from tests.knowledge.test_entries import (
     METHODS,
     QUESTIONS,
     TAXA,
-    TECHNIQUES,
     ZONES,
     step_of,
 )
@@ -101,30 +100,6 @@ def test_no_combination_of_other_answers_opens_the_old_poison_gate(said: str) ->
     assert all({name for name, _ in p.variables} <= {"taxon"} for g in gates for p in g.patterns)
 
 
-def test_whole_plans_stay_shut_while_old_poison_is_possible() -> None:
-    chance = random.Random(7)
-    every = {q: [str(a["id"]) for a in e["answers"]] for q, e in QUESTIONS.items()}
-    bench = full_bench(shipped())
-    touching = {m for m, e in METHODS.items() if TECHNIQUES[e["technique"]]["contact"] != "none"}
-    for _ in range(40):
-        answers = {
-            q: chance.choice(every[q]) for q, e in QUESTIONS.items() if e["about"] == "specimen"
-        }
-        signs = {q: chance.choice(every[q]) for q, e in QUESTIONS.items() if e["about"] == "zone"}
-        answers.pop(POISON)
-        if chance.random() < 0.5:
-            answers[POISON] = "yes"
-        else:
-            answers |= {"age": "before-1990", "arrival": chance.choice(("carded", "set-on-pin"))}
-        case = new_case(
-            "x", "t", taxon=chance.choice(list(TAXA)), answers=answers,
-            findings=(new_finding("f1", chance.choice(list(ZONES)), signs=signs),),
-        )  # fmt: skip
-        plan = planner().plan(case, bench)
-        assert plan.stage == "intake"
-        assert not [s.method for s in plan.steps if s.method in touching and s.agent]
-
-
 @cache
 def _judged() -> tuple[Bench, SkeletonMaker, AirJudge]:
     bench = full_bench(shipped())
@@ -157,21 +132,6 @@ def test_unknown_white_film_counts_as_bloom(groups: int) -> None:
         assert reach >= suspected, (zone, taxon, signs)
         rungs = skeleton.ladder("f1").rungs
         assert all(METHODS[m].get("harmless") for m in rungs), (zone, taxon, signs, rungs)
-
-
-PAIRS = list(itertools.product((*ZONES, UNKNOWN), (*TAXA, UNKNOWN)))
-
-
-@pytest.mark.parametrize("pairs", [15, pytest.param(len(PAIRS), marks=pytest.mark.slow)])
-@pytest.mark.parametrize("deposit", sorted(DEPOSITS))
-def test_zones_and_groups_have_a_ladder_or_leave_it(deposit: str, pairs: int) -> None:
-    for zone, taxon in random.Random(deposit).sample(PAIRS, pairs):
-        finding = new_finding("f1", zone, named=deposit)
-        case = new_case("x", "t", taxon=taxon, answers=SOUND, findings=(finding,))
-        ladder = _skeleton(case).ladder("f1")
-        forbidden = {bar.method for bar in ladder.barred if bar.interlock}
-        assert not forbidden & set(ladder.rungs), (zone, taxon)
-        assert ladder.rungs or DEPOSITS[deposit]["leave_it"], (zone, taxon)
 
 
 @pytest.mark.parametrize("deposit", sorted(DEPOSITS))

@@ -6,11 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.support.builders import case_with, full_bench
+from tests.support.case_gen import speaking_signs
 from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.reading import HAZARD, Reading, certainty_of, combine, reach_of, weight_of
 from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.knowledge.book import Knowledge
+from triage.plan.planner import Planner
 
 
 def _wide(consultant: Consultant, kind: str, key: str, given: dict[str, str]) -> Fact:
@@ -40,18 +43,6 @@ def read(
     )
     found = consultant.consult_facts(facts, (), consultant.run_plain)
     return {reading.deposit: reading for reading in found.readings}
-
-
-# "Unknown white = bloom until shown otherwise": common practice.
-@pytest.mark.parametrize("colour", ["white", "grey"])
-@pytest.mark.parametrize("more", [{}, {"sheen": "dull"}, {"texture": "smooth-film"}])
-def test_unknown_white_film_may_be_bloom(
-    colour: str, more: dict[str, str], consultant: Consultant, knowledge: Knowledge
-) -> None:
-    bloom = read(consultant, {"colour": colour, **more})["natural-bloom"]
-    assert bloom.reach >= knowledge.judgement.suspected.value
-    if more:
-        assert bloom.standing in {"suspected", "likely", "settled"}
 
 
 def test_bloom_that_is_seen_outlives_a_sign_that_excludes_it(consultant: Consultant) -> None:
@@ -169,23 +160,28 @@ def test_questions_cost_more_the_later_they_are_asked(knowledge: Knowledge) -> N
     assert set(risks) == set(order)
 
 
-def test_every_answer_is_heard(knowledge: Knowledge) -> None:
-    """Each answer about a zone speaks for or against something, or is a bare stop sign."""
-    heard: dict[str, set[str]] = {}
-    for rules in knowledge.rules.values():
-        for rule in rules:
-            for pattern in rule.when:
-                for name, value in pattern.get("finding", {}).items():
-                    values = value.get("one_of", [value]) if isinstance(value, dict) else [value]
-                    heard.setdefault(name, set()).update(str(v) for v in values)
-    silent = {
-        (question.id, answer.id)
-        for question in knowledge.questions.values()
-        if question.about == "zone"
-        for answer in question.answers
-        if answer.id not in heard.get(question.id, set())
+STRONG = 0.6  # DEVELOPERS.md, "To add a deposit": 0.6 strong
+# Deposits of the trade that a drop of water must dissolve or swell; that it does nothing to them
+# tells against it, whatever the eye and the person say.
+WATER_SOLUBLE = [
+    ("glue-gum-residue", "water-drop", "nothing"),
+    ("sugar-honey", "water-drop", "nothing"),
+]
+
+
+def test_no_reading_is_settled_against_a_direct_test(
+    knowledge: Knowledge, consultant: Consultant, planner: Planner
+) -> None:
+    tests = {q.id for q in knowledge.questions.values() if q.risk != "none"}
+    against = {
+        (deposit, *pair)
+        for deposit, weights in consultant.reach.against.items()
+        for pair, weight in weights.items()
+        if pair[0] in tests and weight <= -STRONG and knowledge.deposits[deposit].guard == "none"
     }
-    # Colour that moves tells of the insect's pigment, not of the deposit.
-    assert silent <= {
-        (drop, "colour-moves") for drop in ("ethanol-drop", "heptane-drop", "ammonia-drop")
-    }
+    assert against.issuperset(WATER_SOLUBLE)
+    for deposit, test, answer in sorted(against):
+        told = {q: a for q, a in speaking_signs(consultant).get(deposit, ()) if q != test}
+        case = case_with("beetles", "elytra", {**told, test: answer}, named=deposit)
+        (line,) = planner.plan(case, full_bench(knowledge)).findings
+        assert (line.deposit, line.standing) != (deposit, "settled"), (deposit, test, answer)

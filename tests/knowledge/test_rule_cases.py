@@ -9,23 +9,14 @@ from tests.support.knowledge import consultant, shipped
 from triage.engine.build import build_engine
 from triage.engine.normal import NormalRule
 from triage.engine.plain import evaluate
-from triage.engine.rulecases import facts_of_case, failed_cases, fires
+from triage.engine.rulecases import facts_of_case, failed_cases
 
 RULES = {rule.id: (family, rule) for family, rules in shipped().rules.items() for rule in rules}
-CASES = [(rule.id, n) for _, rule in RULES.values() for n in range(1, len(rule.cases) + 1)]
 
 
 @cache
 def normal() -> dict[str, NormalRule]:
     return {rule.id: rule for rules in consultant().normal.by_family.values() for rule in rules}
-
-
-@each(CASES)
-def test_rule_case(rule_id, number):
-    case = RULES[rule_id][1].cases[number - 1]
-    facts = facts_of_case(consultant(), normal()[rule_id], case)
-    found = fires(evaluate((normal()[rule_id],), facts), case.given)
-    assert found == (case.expect == "fires")
 
 
 @each(RULES)
@@ -38,7 +29,8 @@ def test_rule_alone_in_experta(rule_id):
         assert engine.consult(facts) == evaluate((rule,), facts)
 
 
-def test_the_command_finds_no_failed_case():
+def test_every_case_beside_a_rule_comes_out():
+    assert sum(len(rule.cases) for _, rule in RULES.values()) > len(RULES)
     assert failed_cases(consultant()) == []
 
 

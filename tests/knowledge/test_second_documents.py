@@ -8,7 +8,7 @@ import pytest
 from pydantic import ValidationError
 
 from tests.support.knowledge import shipped
-from triage.handbook.chapters import handbook
+from triage.handbook import handbook
 from triage.knowledge.agents import PROTECTIVE, Agent, Physical
 from triage.plan.substances import figures_apart, substance_of
 

@@ -9,13 +9,13 @@ from __future__ import annotations
 import math
 import warnings
 from importlib.metadata import version
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from triage.knowledge.agents import Agent, Material, Quantity
-from triage.yamltext import parse_yaml
+from tests.support.knowledge import shipped
+from triage.knowledge.agents import Agent, Quantity
+from triage.knowledge.book import Knowledge
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -24,13 +24,9 @@ with warnings.catch_warnings():
 
     vapor_pressure.load_vapor_pressure_dfs()
 
-RULES = Path(__file__).parents[2] / "rules"
 LIBRARY = "chemicals-1.5.2"
 ZERO_C = 273.15
-AGENTS = {
-    path.stem: Agent.model_validate(parse_yaml(path.read_text("utf-8"), path.name).data)
-    for path in sorted((RULES / "agents").glob("*.yaml"))
-}
+AGENTS = shipped().agents
 # Under which number the library keeps what evaporates, where that is not the agent itself.
 VAPOUR = {"ammonia-solution": "7664-41-7", "hypochlorite": "7782-50-5"}
 RACEMATE = {"limonene": "138-86-3"}
@@ -98,9 +94,10 @@ def test_library_is_the_pinned_version() -> None:
     assert version("chemicals") == "1.5.2"
 
 
-@pytest.mark.parametrize("agent", AGENTS.values(), ids=AGENTS)
-def test_registry_number_has_its_check_digit(agent: Agent) -> None:
+@pytest.mark.parametrize("name", AGENTS)
+def test_registry_number_has_its_check_digit(name: str, knowledge: Knowledge) -> None:
     """CAS registry: last digit = sum of (position from the right x digit) modulo 10."""
+    agent = knowledge.agents[name]
     if agent.cas is None:
         assert agent.id == "alkaline-surfactant", "only a mixture without recipe has no number"
         return
@@ -108,8 +105,9 @@ def test_registry_number_has_its_check_digit(agent: Agent) -> None:
     assert sum(n * d for n, d in enumerate(reversed(body), 1)) % 10 == check
 
 
-@pytest.mark.parametrize("agent", AGENTS.values(), ids=AGENTS)
-def test_copied_without_a_slip(agent: Agent) -> None:
+@pytest.mark.parametrize("name", AGENTS)
+def test_copied_without_a_slip(name: str, knowledge: Knowledge) -> None:
+    agent = knowledge.agents[name]
     cas = number_of(agent)
     for field, (ask, tolerance) in PHYSICAL.items():
         own: Quantity | None = getattr(agent.physical, field)
@@ -131,6 +129,10 @@ def test_copied_without_a_slip(agent: Agent) -> None:
                 assert any(printed.kpa == pytest.approx(kpa, rel=1e-3) for kpa in tables), printed
     row = safety.Ontario_exposure_limits_dict.get(number_of(agent, LISTED_AS), {})
     names = {"twa": "TWA", "stel": "STEL", "ceiling": "Ceiling"}
+    held = {limit.basis for limit in agent.limits if limit.source == LIBRARY}
+    listed = {each for each, name in names.items() if row.get(f"{name} (ppm)")}
+    listed |= {each for each, name in names.items() if row.get(f"{name} (mg/m^3)")}
+    assert held == listed, "its Ontario list is taken over whole"
     for limit in agent.limits:
         if limit.source == LIBRARY:
             column = f"{names[limit.basis]} ({limit.unit.replace('m3', 'm^3')})"
@@ -147,24 +149,23 @@ def hansen(cas: str) -> tuple[float, ...]:
     return tuple(f(cas) / 1000 for f in ask)
 
 
-def test_no_material_claims_a_measured_sphere() -> None:
-    path = RULES / "materials.yaml"
-    listed = parse_yaml(path.read_text("utf-8"), path.name).data
-    materials = [Material.model_validate(entry) for entry in listed]
-    assert all(m.hansen is None or m.hansen.known != "measured" for m in materials)
-    resin = next(m.hansen for m in materials if m.id == "varnish-resin")
+def test_no_material_claims_a_measured_sphere(knowledge: Knowledge) -> None:
+    materials = knowledge.materials
+    assert all(m.hansen is None or m.hansen.known != "measured" for m in materials.values())
+    resin = materials["varnish-resin"].hansen
     assert resin is not None
     assert (resin.d, resin.p, resin.h) == pytest.approx(hansen("80-56-8"))
 
 
 # What the library returns and the rules must not take over, each with the document that says so.
-def test_what_the_library_gets_wrong_is_not_taken_over() -> None:
+def test_what_the_library_gets_wrong_is_not_taken_over(knowledge: Knowledge) -> None:
     """NIOSH 1994: tetrachloroethylene noncombustible; skin notation of 2-butoxyethanol."""
-    assert AGENTS["ethanol"].carcinogen == ()
-    assert AGENTS["silica-gel-cobalt"].carcinogen != ()
-    flash = AGENTS["tetrachloroethylene"].physical.flash_point
+    agents = knowledge.agents
+    assert agents["ethanol"].carcinogen == ()
+    assert agents["silica-gel-cobalt"].carcinogen != ()
+    flash = agents["tetrachloroethylene"].physical.flash_point
     assert flash is not None
     assert flash.value is None
-    assert {x.unit for x in AGENTS["potassium-hydroxide"].limits} == {"mg/m3"}
-    assert {x.unit for x in AGENTS["silica-gel"].limits} == {"mg/m3"}
-    assert any("OSHA" in s.text for s in AGENTS["butoxyethanol-2"].skin)
+    assert {x.unit for x in agents["potassium-hydroxide"].limits} == {"mg/m3"}
+    assert {x.unit for x in agents["silica-gel"].limits} == {"mg/m3"}
+    assert any("OSHA" in s.text for s in agents["butoxyethanol-2"].skin)

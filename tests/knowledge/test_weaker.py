@@ -96,6 +96,8 @@ FREE: dict[str, set[str]] = {
     },
     # The amount planned is judged in the air; what a rung is taken for is said by its interlocks.
     "method": {"tool", "success", "evidence", "stands", "amount.least_ml"},
+    # What holds, what closes and what is told by them is compared; the other words are words.
+    "outcomes": {"cleared", "better", "no_change"},
     "technique": {"how", "tool"},
     "zone": {"plans", "rank", "ceiling_because", "test_spot"},
     "fragility": {"typical", "raised_by"},

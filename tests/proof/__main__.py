@@ -1,4 +1,4 @@
-"""``python -m tests.proof sweep|mutations|faults|questions|coverage``: one proof in full.
+"""``python -m tests.proof sweep|mutations|faults|coverage``: one proof in full.
 
 The exit code is 0 if it holds, 2 if not or if the words or the rules are wrong, 130 if stopped.
 """
@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from tests.proof import asking, coverage, mutations, needed, seeding, sweep
+from tests.proof import coverage, mutations, needed, seeding, sweep
 from triage import places
-from triage.commands.common import Parser, print_json, progress_bar
+from triage.commands.common import Parser, progress_bar
 from triage.engine.consult import Consultant
 from triage.errors import TriageError
 from triage.knowledge.load import load_knowledge
@@ -39,7 +39,6 @@ def build_parser() -> argparse.ArgumentParser:
         made = kinds.add_parser(name, help=text, description=text)
         made.set_defaults(bar=name, **{"run": run_long, **defaults})
         made.add_argument("--rules", type=Path, metavar="DIR", help="rules folder to use instead")
-        made.add_argument("--json", action="store_true", help="print JSON")
         if "prove" in defaults:
             made.add_argument("--jobs", type=at_least_one, metavar="N", help="all cores by default")
         return made
@@ -56,8 +55,12 @@ def build_parser() -> argparse.ArgumentParser:
     broken = proof(
         "mutations",
         "break the knowledge in many ways and count what is caught",
-        prove=lambda given, bar: mutations.run_all(given.rules, given.each, given.jobs, bar),
+        prove=lambda given, bar: mutations.run_all(
+            given.rules, given.each, given.jobs, bar, given.log
+        ),
     )
+    text = "file of verdicts; what stands there is not judged again"
+    broken.add_argument("--log", type=Path, metavar="FILE", help=text)
     number(broken, "--each", 12, "most of one kind")
     faults = proof(
         "faults",
@@ -65,14 +68,6 @@ def build_parser() -> argparse.ArgumentParser:
         prove=lambda given, bar: seeding.seed_all(given.rules, given.count, given.jobs, bar),
     )
     number(faults, "--count", 200, "how many")
-    asked = proof(
-        "questions",
-        "count how many questions the next best order needs, on invented cases",
-        prove=lambda given, bar: asking.measure_on_all_cores(
-            given.rules, given.count, given.jobs, bar
-        ),
-    )
-    number(asked, "--count", 200, "how many")
     reached = proof(
         "coverage",
         "count the rules and single conditions that the cases beside the rules reach",
@@ -84,34 +79,22 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _report(arguments: Any, started: float, found: Any) -> int:
-    """Print what a proof found, as data or in lines; the exit code says whether it holds."""
-    seconds = time.perf_counter() - started
-    if arguments.json:
-        print_json({**found.data(), "seconds": round(seconds, 1)})
-    else:
-        print("\n".join([*found.lines(), f"{seconds:.0f} seconds"]))
-    return 0 if found.is_good() else 2
-
-
 def run_long(arguments: Any) -> int:
     """Run a proof that takes its time, with a bar, and print what it found."""
     start = time.perf_counter()
     with progress_bar(arguments.bar) as progress:
         found = arguments.prove(arguments, progress)
-    return _report(arguments, start, found)
+    print("\n".join([*found.lines(), f"{time.perf_counter() - start:.0f} seconds"]))
+    return 0 if found.is_good() else 2
 
 
 def run_coverage(arguments: Any) -> int:
     """Print how far the cases beside the rules reach."""
     consultant = Consultant(load_knowledge(arguments.rules))
     found, need = coverage.coverage_of(consultant), needed.needed_of(consultant)
-    if arguments.json:
-        print_json({**found.data(), **need.data()})
-    else:
-        print("\n".join([*found.lines(), *need.lines()]))
-        for condition in found.missing if arguments.suggest else ():
-            print(coverage.suggestion(consultant, condition))
+    print("\n".join([*found.lines(), *need.lines()]))
+    for condition in found.missing if arguments.suggest else ():
+        print(coverage.suggestion(consultant, condition))
     return 0 if found.is_whole() and not need.missing else 2
 
 

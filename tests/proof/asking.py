@@ -7,13 +7,10 @@ must then begin with the same step as with every question answered.
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass
-from pathlib import Path
+from collections.abc import Iterator
+from dataclasses import dataclass
 from statistics import mean
-from typing import Any
 
-from tests.proof.cores import leave_interrupts_to_the_parent, pool
 from triage.case.changes import (
     new_case,
     new_finding,
@@ -23,15 +20,12 @@ from triage.case.changes import (
     with_taxon,
 )
 from triage.case.models import Case
-from triage.case.profile import Bench
 from triage.engine.casefacts import SPECIMEN, TAXON
-from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.likelihood import Likelihood
 from triage.explain.nextquestion import ranked_questions
 from triage.explain.sweep import Place, Sweep
-from triage.knowledge.load import load_knowledge
 from triage.plan.lookahead import Lookahead
 
 # Shares of an invented case: how often a sign can be told, and how often intake is as it should be.
@@ -72,26 +66,17 @@ class Measured:
         """Return how many cases ended with the same first step."""
         return sum(c.same_step for c in self.cases)
 
-    def is_good(self) -> bool:
-        """Return whether every case ended with the same first step."""
-        return self.agreeing == len(self.cases)
-
-    def data(self) -> dict[str, Any]:
-        """Return the measurement as plain data."""
-        return {"share": self.share, "agreeing": self.agreeing, **asdict(self)}
-
-    def lines(self) -> list[str]:
+    def line(self) -> str:
         """Return the result in one sentence."""
         asked, there_are = (
             mean(c.asked for c in self.cases),
             mean(c.there_are for c in self.cases),
         )
-        said = (
+        return (
             f"{len(self.cases)} invented cases: {asked:.1f} questions asked of {there_are:.1f} "
             f"({100 * self.share:.0f} %, at most {100 * self.most:.0f} % in one case); "
             f"the same first step in {self.agreeing} of {len(self.cases)}."
         )
-        return [said]
 
 
 def invented_case(look: Lookahead, likelihood: Likelihood, seed: int) -> Case:
@@ -176,37 +161,3 @@ def _all_places(look: Lookahead, case: Case) -> Iterator[Place]:
 def asked_of_invented(look: Lookahead, likelihood: Likelihood, seed: int) -> Asked:
     """Return what had to be asked of the invented case of a seed."""
     return ask_out(look, likelihood, invented_case(look, likelihood, seed), seed)
-
-
-_held: dict[str, Any] = {}
-
-
-def _begin(rules: str) -> None:
-    """Compile the rulebase once in each process."""
-    leave_interrupts_to_the_parent()
-    look = Lookahead(Consultant(load_knowledge(rules)), Bench())
-    _held.update(look=look, likelihood=Likelihood(look.consultant))
-
-
-def _one(seed: int) -> Asked:
-    return asked_of_invented(_held["look"], _held["likelihood"], seed)
-
-
-def measure_on_all_cores(
-    rules: Path,
-    count: int,
-    jobs: int | None = None,
-    progress: Callable[[int, int], None] | None = None,
-) -> Measured:
-    """Return the measurement over ``count`` invented cases, worked out on all cores.
-
-    ``progress`` is called with cases done and cases in all. The result does not depend on the
-    number of cores.
-    """
-    asked: list[Asked] = []
-    with pool(jobs, _begin, (str(rules),)) as workers:
-        for found in workers.imap(_one, range(count)):
-            asked.append(found)
-            if progress is not None:
-                progress(len(asked), count)
-    return Measured(tuple(asked))

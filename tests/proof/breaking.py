@@ -26,6 +26,7 @@ class Mutant:
 
 
 Operator = Callable[[Knowledge], Iterator[tuple[str, Knowledge]]]
+Change = Callable[[Any], Iterator[tuple[str, Any]]]
 OPERATORS: dict[str, tuple[Operator, bool]] = {}
 
 
@@ -71,9 +72,7 @@ def with_rule(knowledge: Knowledge, family: Family, old: Rule, new: Rule | None)
     return replace(knowledge, rules={**knowledge.rules, family: rules})
 
 
-def each(
-    knowledge: Knowledge, kind: str, change: Callable[[Any], Iterator[tuple[str, Any]]]
-) -> Iterator[tuple[str, Knowledge]]:
+def each(knowledge: Knowledge, kind: str, change: Change) -> Iterator[tuple[str, Knowledge]]:
     """Yield the knowledge with each change of each entry of a kind."""
     for entry_id, entry in knowledge.table(kind).items():
         for what, made in change(entry):
@@ -127,7 +126,8 @@ def _edited(family: Family, edit: Callable[[str, Any], Iterator[tuple[str, Any]]
                         if value is not None:
                             new[name] = value
                         broken = _with_fields(rule, place, kind, absent, new)
-                        label = f"{rule.id} {kind}.{name} {what}".strip()
+                        where = f"absent {kind}" if absent else kind
+                        label = f"{rule.id} {where}.{name} {what}".strip()
                         yield label, with_rule(knowledge, family, rule, broken)
 
     return make
@@ -246,11 +246,11 @@ def _tenfold(span: Any) -> Any:
     return changed(span, most=span.most * TENFOLD)
 
 
-def _simple(kind: str, change: Callable[[Any], Iterator[tuple[str, Any]]]) -> Operator:
+def _simple(kind: str, change: Change) -> Operator:
     return lambda knowledge: each(knowledge, kind, change)
 
 
-def _each_of(field: str) -> Callable[[Any], Iterator[tuple[str, Any]]]:
+def _each_of(field: str) -> Change:
     """Return a change that takes one item out of a list of an entry."""
 
     def change(entry: Any) -> Iterator[tuple[str, Any]]:
@@ -262,7 +262,12 @@ def _each_of(field: str) -> Callable[[Any], Iterator[tuple[str, Any]]]:
     return change
 
 
-def _set(field: str, value: Any) -> Callable[[Any], Iterator[tuple[str, Any]]]:
+def _where(shows: Callable[[Any], bool], change: Change) -> Change:
+    """Return a change of those entries alone of which it could show."""
+    return lambda entry: change(entry) if shows(entry) else iter(())
+
+
+def _set(field: str, value: Any) -> Change:
     def change(entry: Any) -> Iterator[tuple[str, Any]]:
         if getattr(entry, field) != value:
             yield field, changed(entry, **{field: value})
@@ -270,7 +275,7 @@ def _set(field: str, value: Any) -> Callable[[Any], Iterator[tuple[str, Any]]]:
     return change
 
 
-def _span(field: str) -> Callable[[Any], Iterator[tuple[str, Any]]]:
+def _span(field: str) -> Change:
     def change(entry: Any) -> Iterator[tuple[str, Any]]:
         held = getattr(entry, field)
         if held is not None:
@@ -296,7 +301,10 @@ operator("raise-a-grade")(_simple("method", lambda m: _grades(m, 1)))
 operator("remove-stop-point", vital=True)(_simple("method", _each_of("stop_signs")))
 operator("remove-need")(_simple("method", _each_of("needs")))
 operator("call-it-harmless", vital=True)(_simple("method", _set("harmless", value=True)))
-operator("allow-it-while-dry", vital=True)(_simple("method", _set("while_dry", value=True)))
+# Asked only of what is offered for a finding; other stages have gates of their own.
+operator("allow-it-while-dry", vital=True)(
+    _simple("method", _where(lambda m: m.stage == "clean", _set("while_dry", value=True)))
+)
 operator("drop-test-spot")(_simple("method", _set("test_spot", value=False)))
 operator("more-passes")(_simple("method", _set("passes", value=20)))
 operator("dwell-tenfold")(_simple("method", _span("dwell_s")))
@@ -329,11 +337,16 @@ def _vapour(agent: Any) -> Iterator[tuple[str, Any]]:
         yield "vapour", changed(agent, physical=changed(agent.physical, vapour_pressure=points))
 
 
+def _is_used(agent: Any) -> bool:
+    return not agent.never
+
+
 operator("limit-tenfold", vital=True)(_simple("agent", _limits))
 operator("drop-limit", vital=True)(_simple("agent", _each_of("limits")))
-operator("drop-hazard", vital=True)(_simple("agent", _each_of("hazards")))
-operator("glove-that-fails-holds")(_simple("agent", _gloves))
-operator("drop-circumstance", vital=True)(_simple("agent", _each_of("not_for")))
+# What is never used comes into no step: nobody is told its hazards, gloves or for whom it is not.
+operator("drop-hazard", vital=True)(_simple("agent", _where(_is_used, _each_of("hazards"))))
+operator("glove-that-fails-holds")(_simple("agent", _where(_is_used, _gloves)))
+operator("drop-circumstance", vital=True)(_simple("agent", _where(_is_used, _each_of("not_for"))))
 operator("drop-mix")(_simple("agent", _each_of("incompatible")))
 operator("allow-a-banned-agent", vital=True)(_simple("agent", _set("never", value=False)))
 operator("vapour-a-tenth", vital=True)(_simple("agent", _vapour))
@@ -342,11 +355,11 @@ operator("vapour-a-tenth", vital=True)(_simple("agent", _vapour))
 # -- specimen and judgement -----------------------------------------------------------------------
 
 
-operator("zone-stands-anything", vital=True)(_simple("zone", _set("most_mechanical", value=5)))
-operator("zone-stands-any-agent", vital=True)(_simple("zone", _set("most_chemical", value=5)))
+operator("zone-stands-anything", vital=True)(_simple("zone", _set("most_mechanical", value=4)))
+operator("zone-stands-any-agent", vital=True)(_simple("zone", _set("most_chemical", value=4)))
 operator("drop-surface")(_simple("zone", _each_of("surface")))
 operator("frail-stands-anything", vital=True)(
-    _simple("fragility", _set("most_mechanical", value=5))
+    _simple("fragility", _set("most_mechanical", value=4))
 )
 operator("drop-trait")(_simple("taxon", _each_of("traits")))
 operator("drop-guard", vital=True)(_simple("deposit", _set("guard", value="none")))

@@ -6,37 +6,64 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from multiprocessing import resource_tracker
 from multiprocessing.pool import Pool
 from typing import Any
 
+Progress = Callable[[int, int], None]
+_work: list[Callable[[Any], Any]] = []
 
-def leave_interrupts_to_the_parent() -> None:
-    """Make a worker deaf to the interrupt key: the parent ends it."""
+
+def _begin(begin: Callable[..., Callable[[Any], Any]], arguments: tuple[Any, ...]) -> None:
+    """Begin a worker. It is deaf to the interrupt key: the parent ends it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _work[:] = [begin(*arguments)]
 
 
-@contextmanager
-def pool(
-    jobs: int | None, begin: Callable[..., None], arguments: tuple[Any, ...]
-) -> Iterator[Pool]:
-    """Give a pool of fresh processes, ended in whatever way the work ends.
+def _one(item: Any) -> Any:
+    return _work[0](item)
+
+
+def work_out(
+    items: Sequence[Any],
+    begin: Callable[..., Callable[[Any], Any]],
+    arguments: tuple[Any, ...],
+    take: Callable[[Any], None],
+    jobs: int | None = None,
+    progress: Progress | None = None,
+) -> None:
+    """Work out something for each item in fresh processes, and take what comes of it in order.
 
     Parameters
     ----------
-    jobs       number of processes, all cores by default
-    begin      called once in each process
+    items      what is worked on, one after the other
+    begin      called once in each process; returns what works on one item
     arguments  what it is called with
+    take       called in this process with what came of each item
+    jobs       number of processes, all cores by default
+    progress   called with items done and items in all
     """
+    with _pool(jobs, begin, arguments) as workers:
+        for done, found in enumerate(workers.imap(_one, items), start=1):
+            take(found)
+            if progress is not None:
+                progress(done, len(items))
+
+
+@contextmanager
+def _pool(
+    jobs: int | None, begin: Callable[..., Callable[[Any], Any]], arguments: tuple[Any, ...]
+) -> Iterator[Pool]:
+    """Give a pool of fresh processes, ended in whatever way the work ends."""
     context = multiprocessing.get_context("spawn")
     # It would let interrupts through again in the middle of what is held back below.
     resource_tracker.ensure_running()
     workers: Pool | None = None
     try:
         with interrupts_held():
-            workers = context.Pool(jobs or os.cpu_count() or 1, begin, arguments)
+            workers = context.Pool(jobs or os.cpu_count() or 1, _begin, (begin, arguments))
         yield workers
     finally:
         if workers is not None:

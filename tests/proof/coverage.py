@@ -53,20 +53,6 @@ class Coverage:
         """Return whether nothing that could be covered is left out."""
         return not (self.missing or self.unfired or self.unsilenced)
 
-    def data(self) -> dict[str, Any]:
-        """Return the coverage as plain data."""
-        return {
-            "rules": self.rules,
-            "fired": self.fired,
-            "silenced": self.silenced,
-            "conditions": self.conditions,
-            "covered": self.covered,
-            "impossible": [[c.rule.id, c.name] for c in self.impossible],
-            "missing": [[c.rule.id, c.name] for c in self.missing],
-            "unfired": self.unfired,
-            "unsilenced": self.unsilenced,
-        }
-
     def lines(self) -> list[str]:
         """Return the coverage in lines for a person."""
         found = [f"no case fires it: {rule}" for rule in self.unfired]

@@ -7,12 +7,16 @@ is worked out here, not listed by hand. Where a case tells the two apart, it is 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from typing import NamedTuple
 
 from triage.check.reachable import reachable_domains, reading_facts
 from triage.check.sets import SINGLE, Clause, Domains, demands, escape
 from triage.engine.consult import Consultant
-from triage.engine.normal import NormalRule
+from triage.engine.facts import Conclusion, Fact
+from triage.engine.normal import NormalRule, Pattern
+from triage.engine.plain import evaluate
+from triage.knowledge.book import ATTRIBUTES, Knowledge
 from triage.knowledge.rules import Family
 
 # The lists of methods of a conclusion.
@@ -31,15 +35,63 @@ class Box(NamedTuple):
     values: Values
 
 
-def same_rules(first: Consultant, second: Consultant) -> bool:
-    """Return whether two rulebases come down to the same normal form, rule by rule."""
-    return {
-        family: [(r.id, r.patterns, r.templates) for r in rules]
-        for family, rules in first.normal.by_family.items()
-    } == {
-        family: [(r.id, r.patterns, r.templates) for r in rules]
-        for family, rules in second.normal.by_family.items()
+Entries = dict[str, frozenset[str]]
+Changed = list[tuple[NormalRule | None, NormalRule | None]]
+
+
+def changed_entries(sound: Knowledge, broken: Knowledge) -> Entries:
+    """Return kind -> the entries that are not the same; the judgement counts as one of them."""
+    found = {}
+    for kind, attribute in ATTRIBUTES.items():
+        before, after = getattr(sound, attribute), getattr(broken, attribute)
+        if before is not after:
+            names = (*before, *after)
+            found[kind] = frozenset(n for n in names if before.get(n) is not after.get(n))
+    if sound.judgement is not broken.judgement:
+        found["judgement"] = frozenset({"judgement"})
+    return found
+
+
+def changed_rules(sound: Consultant, broken: Consultant) -> Changed:
+    """Return each rule that does not come down to the same, as it was and as it is."""
+    before, after = (
+        {rule.id: rule for rules in each.normal.by_family.values() for rule in rules}
+        for each in (sound, broken)
+    )
+    pairs = [(before.get(name), after.get(name)) for name in {**before, **after}]
+    return [(old, new) for old, new in pairs if _meaning(old) != _meaning(new)]
+
+
+def says_otherwise(rules: Changed, facts: tuple[Fact, ...]) -> bool:
+    """Return whether a changed rule says something else of some facts, or may do so later."""
+    try:
+        return any(_said(old, facts) != _said(new, facts) for old, new in rules)
+    except KeyError:  # facts from before recognition
+        return True
+
+
+def _said(rule: NormalRule | None, facts: tuple[Fact, ...]) -> frozenset[Conclusion]:
+    return frozenset(evaluate((rule,), facts) if rule else ())
+
+
+def _meaning(rule: NormalRule | None) -> object:
+    return rule and (tuple(_met(rule, pattern) for pattern in rule.patterns), rule.templates)
+
+
+def _met(rule: NormalRule, pattern: Pattern) -> Pattern:
+    """Return a pattern without the values of which the rule says itself that they are absent.
+
+    They stand there so that the question counts as read: only its open answer meets both.
+    """
+    taken = {
+        other.allowed[0]
+        for other in rule.patterns
+        if other.absent and other.kind == pattern.kind and len(other.allowed) == 1
+        if not pattern.absent and {*other.variables} <= {*pattern.variables}
     }
+    gone = dict(taken)
+    allowed = tuple((n, held - gone.get(n, frozenset())) for n, held in pattern.allowed)
+    return replace(pattern, allowed=allowed)
 
 
 def told_apart(first: Consultant, second: Consultant) -> Values | None:

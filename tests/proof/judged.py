@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from triage.case.profile import Bench
 from triage.engine.consult import Consultant
 from triage.exposure.day import DayLedger
-from triage.plan.barring import BenchBars
+from triage.plan.ladder import BenchBars
 from triage.plan.planner import Planner
 
 

@@ -2,33 +2,38 @@
 
 from __future__ import annotations
 
+import itertools
+import json
 import random
 from collections import Counter
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import asdict, dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from tests.proof.accounts import Casebook
 from tests.proof.axes import BEST, HYDRATION, Axes, axes_of, sturdiest_taxon
 from tests.proof.breaking import OPERATORS, Mutant, mutants
-from tests.proof.cores import leave_interrupts_to_the_parent, pool
-from tests.proof.equivalent import same_rules, told_apart
-from tests.proof.facts import broken_fact
+from tests.proof.cores import Progress, work_out
+from tests.proof.equivalent import changed_entries, changed_rules, told_apart
+from tests.proof.facts import TradeFacts, standing_in
+from tests.proof.needed import needs
 from tests.proof.sweep import Sweeper
 from tests.second_entry.tables import differences
+from triage.check.reachable import offers
 from triage.check.rulebase import faults_of
+from triage.engine.complete import incomplete
 from triage.engine.consult import Consultant
 from triage.engine.rulecases import failed_cases
-from triage.engine.vocabulary import UNKNOWN
+from triage.engine.vocabulary import NONE, UNKNOWN, agent_ids
 from triage.errors import TriageError
 from triage.knowledge.book import ATTRIBUTES, Knowledge
 from triage.knowledge.checks import cross_check
 from triage.knowledge.load import load_knowledge
+from triage.plan.planner import Planner
 
-Progress = Callable[[int, int], None]
 SEED = 7
 # What the project promises: every fault of an interlock or a limit, and this share of all.
 PROMISED = 0.98
@@ -42,7 +47,8 @@ def _invalid(knowledge: Knowledge, sound: Knowledge) -> str:
         for entry_id, entry in getattr(knowledge, attribute).items()
         if entry is not sound.table(kind).get(entry_id)
     ]
-    entries += [r for rules in knowledge.rules.values() for r in rules]
+    held = {id(rule) for rules in sound.rules.values() for rule in rules}
+    entries += [r for rules in knowledge.rules.values() for r in rules if id(r) not in held]
     for entry in entries:
         try:
             type(entry).model_validate(entry.model_dump(by_alias=True))
@@ -58,24 +64,13 @@ SECOND = "second entry"
 class Verdict:
     """What became of one broken knowledge.
 
-    ``check`` is the first check that finds it, ``same`` why nothing could: no case is different.
+    ``check`` is the first check that finds it and ``by`` what of it, ``same`` why nothing could: no
+    case is different.
     """
 
     check: str = ""
     same: str = ""
-
-
-def first_check(knowledge: Knowledge, sound: Knowledge) -> tuple[str, Consultant | None]:
-    """Return the first check of the program itself that finds something, and the compiled rules."""
-    if _invalid(knowledge, sound) or cross_check(knowledge):
-        return "load", None
-    try:
-        consultant = Consultant(knowledge)
-    except TriageError:
-        return "load", None
-    if failed_cases(consultant):
-        return "rule cases", consultant
-    return ("check" if faults_of(consultant) else ""), consultant
+    by: str = ""
 
 
 class Judge:
@@ -90,30 +85,65 @@ class Judge:
         """Return the axes of the small sweep."""
         return small_axes(self.consultant)
 
+    @cached_property
+    def casebook(self) -> Casebook:
+        """Return the casebook with what the sound rules say of it."""
+        return Casebook(Planner(self.consultant))
+
+    @cached_property
+    def facts(self) -> TradeFacts:
+        """Return the facts of the trade with what they ask of the sound rules."""
+        return TradeFacts(self.consultant)
+
     def verdict(self, knowledge: Knowledge) -> Verdict:
         """Return what finds the fault in a broken knowledge, the quickest check first."""
-        check, consultant = first_check(knowledge, self.sound)
-        if check or consultant is None:
-            return Verdict(check)
-        if next(differences(knowledge, consultant), None):
-            return Verdict(SECOND)
-        if broken_fact(consultant):
-            return Verdict("facts of the trade")
-        same = self._same(consultant)
-        if same:
-            return Verdict(same=same)
-        return Verdict("promises" if _is_swept_up(consultant, self.axes) else "")
+        return next((v for v in self._verdicts(knowledge) if v.by or v.same), Verdict())
+
+    def _verdicts(self, knowledge: Knowledge) -> Iterator[Verdict]:
+        """Yield what each check finds, ``by`` nothing if it finds nothing."""
+        yield Verdict("load", by=_invalid(knowledge, self.sound) or _first(cross_check(knowledge)))
+        try:
+            consultant = Consultant(knowledge)
+        except TriageError as fault:
+            yield Verdict("load", by=fault.message)
+            return
+        yield Verdict("rule cases", by=_first(failed_cases(consultant)) or self._unsaid(consultant))
+        yield Verdict("check", by=_first([*incomplete(consultant), *faults_of(consultant)]))
+        yield Verdict(SECOND, by=next(differences(knowledge, consultant), ""))
+        yield Verdict(same=self._same(consultant))
+        with standing_in(consultant):
+            by_fact = self.facts.broken_by(consultant)
+            by_case = "" if by_fact else self.casebook.broken_by(Planner(consultant))
+        yield Verdict("facts of the trade", by=by_fact)
+        yield Verdict("casebook", by=by_case)
+        part = part_of(self.axes, self.consultant, consultant)
+        yield Verdict("promises", by=_broken_promise(consultant, part))
+
+    def _unsaid(self, consultant: Consultant) -> str:
+        """Return the rule that is gone although in a case beside it nothing else says the same."""
+        for family, rules in self.sound.rules.items():
+            left = consultant.normal.by_family[family]
+            for rule in rules if len(left) < len(rules) else ():
+                if rule not in consultant.knowledge.rules[family]:
+                    normal = self.consultant.rule(rule.id)
+                    if needs(self.consultant, rule, normal, left):
+                        return rule.id
+        return ""
 
     def _same(self, consultant: Consultant) -> str:
         """Return why a broken knowledge is as good as the sound one, empty if it may not be."""
         broken = consultant.knowledge
         if replace(broken, rules=self.sound.rules) != self.sound:
             return ""
-        if same_rules(self.consultant, consultant):
+        if not changed_rules(self.consultant, consultant):
             return "the rules come down to the same normal form"
         if told_apart(self.consultant, consultant) is None:
             return "no case at all tells it apart"
         return ""
+
+
+def _first(faults: Iterable[TriageError]) -> str:
+    return next((fault.line() for fault in faults), "")
 
 
 def small_axes(consultant: Consultant) -> Axes:
@@ -130,10 +160,44 @@ def small_axes(consultant: Consultant) -> Axes:
     )
 
 
-def _is_swept_up(consultant: Consultant, axes: Axes) -> bool:
-    """Return whether a small sweep, without walks, finds a promise broken."""
+# So many deposits are swept where what was changed belongs to none of them.
+FEW = 8
+
+
+def part_of(axes: Axes, sound: Consultant, broken: Consultant) -> Axes:
+    """Return the part of the axes in which the plan may be another one, as far as that is known."""
+    knowledge, entries = broken.knowledge, changed_entries(sound.knowledge, broken.knowledge)
+    methods, agents, deposits, zones, taxa = (
+        set(entries.pop(kind, ())) for kind in ("method", "agent", "deposit", "zone", "taxon")
+    )
+    for rule in filter(None, itertools.chain(*changed_rules(sound, broken))):
+        for template in rule.templates:
+            methods |= {*dict(template.constants).get("method", ())}
+        for pattern in rule.patterns:
+            allowed = dict(pattern.allowed)
+            deposits |= {*allowed.get("deposit", ()), *allowed.get("settled", ())}
+    methods |= {m for m in knowledge.methods if not agents.isdisjoint(agent_ids(knowledge, m))}
+    for consultant in (sound, broken):
+        for (_, whose), offered in offers(consultant).items():
+            deposits |= set() if methods.isdisjoint(offered) else {whose}
+    named = tuple(d for d in axes.deposits if d in deposits or d == NONE)
+    if entries or zones or taxa:
+        named = axes.deposits
+    elif len(named) == 1:
+        named = (*axes.deposits[:: len(axes.deposits) // FEW], NONE)
+    return replace(
+        axes,
+        deposits=named,
+        zones=(*zones, UNKNOWN) if zones else axes.zones,
+        taxa=(*axes.taxa[:1], *taxa, UNKNOWN) if taxa else axes.taxa,
+    )
+
+
+def _broken_promise(consultant: Consultant, axes: Axes) -> str:
+    """Return the promise that a small sweep, without walks, finds broken, empty if none."""
     sweeper = Sweeper(consultant, axes, walking=False)
-    return any(+sweeper.sweep(deposit).broken for deposit in axes.deposits)
+    found = (min(broken) for d in axes.deposits if (broken := +sweeper.sweep(d).broken))
+    return next(found, "")
 
 
 @dataclass
@@ -166,20 +230,6 @@ class Score:
         made, caught = sum(self.made.values()), sum(self.caught.values())
         return self.vital["caught"] == self.vital["made"] and caught >= PROMISED * made
 
-    def data(self) -> dict[str, Any]:
-        """Return the score as plain data."""
-        return {
-            "kinds": len(self.made),
-            "mutants": sum(self.made.values()),
-            "caught": sum(self.caught.values()),
-            "vital": self.vital["made"],
-            "vital_caught": self.vital["caught"],
-            "checks": dict(sorted(self.checks.items())),
-            "by_kind": {k: [self.caught[k], self.made[k]] for k in self.made},
-            "survivors": [list(s) for s in sorted(self.survivors)],
-            "same": [list(s) for s in sorted(self.same)],
-        }
-
     def lines(self) -> list[str]:
         """Return the score in lines for a person."""
         found = [f"{self.caught[k]:4} of {self.made[k]:4} caught  {k}" for k in self.made]
@@ -211,19 +261,10 @@ def chosen(knowledge: Knowledge, most: int) -> list[Mutant]:
     return picked
 
 
-_held: dict[str, Any] = {}
-
-
-def _begin(rules: str, most: int) -> None:
-    leave_interrupts_to_the_parent()
+def _begin(rules: str, most: int) -> Callable[[int], Verdict]:
     sound = load_knowledge(rules)
-    _held.update(judge=Judge(sound), mutants=chosen(sound, most))
-
-
-def _run(place: int) -> tuple[str, str, bool, Verdict]:
-    mutant: Mutant = _held["mutants"][place]
-    verdict = _held["judge"].verdict(mutant.knowledge)
-    return mutant.kind, mutant.name, mutant.is_vital, verdict
+    judge, picked = Judge(sound), chosen(sound, most)
+    return lambda place: judge.verdict(picked[place].knowledge)
 
 
 def run_all(
@@ -231,6 +272,7 @@ def run_all(
     most: int,
     jobs: int | None = None,
     progress: Progress | None = None,
+    log: Path | None = None,
 ) -> Score:
     """Return the score over a rules folder.
 
@@ -240,6 +282,7 @@ def run_all(
     most     most mutants of each kind, 0 for all there are
     jobs     number of processes, all cores by default
     progress called with mutants done and mutants in all
+    log      file of verdicts, a line each; what stands there is not judged again
 
     Raises
     ------
@@ -249,12 +292,25 @@ def run_all(
     check = Judge(sound).verdict(sound).check
     if check:
         raise TriageError(f"the knowledge itself is caught by: {check}", mend="mend it first")
-    places: Sequence[int] = range(len(chosen(sound, most)))
+    picked = chosen(sound, most)
+    known: dict[tuple[str, str], Verdict] = {}
+    if log is not None and log.is_file():
+        for line in log.read_text(encoding="utf-8").splitlines():
+            kind, name, told = json.loads(line)
+            known[kind, name] = Verdict(**told)
+    places = [place for place, m in enumerate(picked) if (m.kind, m.name) not in known]
+    left = iter(places)
+
+    def take(verdict: Verdict) -> None:
+        mutant = picked[next(left)]
+        known[mutant.kind, mutant.name] = verdict
+        if log is not None:
+            with log.open("a", encoding="utf-8") as file:
+                file.write(json.dumps([mutant.kind, mutant.name, asdict(verdict)]) + "\n")
+
+    work_out(places, _begin, (str(rules), most), take, jobs, progress)
     score = Score()
-    with pool(jobs, _begin, (str(rules), most)) as workers:
-        for done, found in enumerate(workers.imap(_run, places, chunksize=2), start=1):
-            kind, name, is_vital, verdict = found
-            score.note(kind, name, verdict, is_vital=is_vital)
-            if progress is not None:
-                progress(done, len(places))
+    for mutant in picked:
+        verdict = known[mutant.kind, mutant.name]
+        score.note(mutant.kind, mutant.name, verdict, is_vital=mutant.is_vital)
     return score

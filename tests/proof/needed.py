@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from tests.proof.breaking import with_rule
 from tests.proof.coverage import percent
@@ -62,14 +61,6 @@ class Needed:
     reasons: list[str] = field(default_factory=list)
     missing: list[str] = field(default_factory=list)
 
-    def data(self) -> dict[str, Any]:
-        """Return the counts as plain data."""
-        return {
-            "needed": self.needed,
-            "only_reasons": self.reasons,
-            "never_needed": self.missing,
-        }
-
     def lines(self) -> list[str]:
         """Return the counts in lines for a person."""
         found = [f"no case needs it: {rule}" for rule in self.missing]
@@ -91,7 +82,7 @@ def needed_of(consultant: Consultant) -> Needed:
         for rule in rules:
             found.rules += 1
             others = tuple(r for r in every if r.id != rule.id)
-            if _needs(consultant, rule, normal[rule.id], others):
+            if needs(consultant, rule, normal[rule.id], others):
                 found.needed += 1
                 continue
             without = Consultant(with_rule(consultant.knowledge, family, rule, None))
@@ -100,9 +91,10 @@ def needed_of(consultant: Consultant) -> Needed:
     return found
 
 
-def _needs(
+def needs(
     consultant: Consultant, rule: Rule, normal: NormalRule, others: Sequence[NormalRule]
 ) -> bool:
+    """Return whether in a case beside a rule something goes unsaid if only others speak."""
     knowledge = consultant.knowledge
     for case in rule.cases:
         facts = facts_of_case(consultant, normal, case)

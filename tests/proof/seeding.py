@@ -9,9 +9,8 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
-from tests.proof.cores import leave_interrupts_to_the_parent, pool
+from tests.proof.cores import Progress, work_out
 from tests.proof.seeds import LOAD, SEEDS, Seed
 from tests.proof.texts import Texts
 from triage.check.rulebase import FAULTS, REMARKS, Rulebase
@@ -19,7 +18,6 @@ from triage.engine.consult import Consultant
 from triage.errors import Faults, TriageError
 from triage.knowledge.load import load_knowledge
 
-Progress = Callable[[int, int], None]
 SEED = 11
 
 
@@ -41,16 +39,6 @@ class Found:
     def is_good(self) -> bool:
         """Return whether all were found."""
         return not self.missed
-
-    def data(self) -> dict[str, Any]:
-        """Return the counts as plain data."""
-        return {
-            "classes": len(self.made),
-            "made": sum(self.made.values()),
-            "found": sum(self.found.values()),
-            "by_class": {kind: [self.found[kind], self.made[kind]] for kind in sorted(self.made)},
-            "missed": sorted(self.missed),
-        }
 
     def lines(self) -> list[str]:
         """Return the counts in lines for a person."""
@@ -127,20 +115,11 @@ class Plot:
         return f"found only {', '.join(places[:3])}" if places else "not found"
 
 
-_plot: list[tuple[Plot, list[Seed]]] = []
-
-
-def _begin(rules: str, scratch: str, count: int) -> None:
-    leave_interrupts_to_the_parent()
+def _begin(rules: str, scratch: str, count: int) -> Callable[[int], str]:
     folder = Path(rules)
-    mine = Path(tempfile.mkdtemp(dir=scratch))
+    plot = Plot(folder, Path(tempfile.mkdtemp(dir=scratch)))
     seeds = chosen(Consultant(load_knowledge(folder)), folder, count)
-    _plot[:] = [(Plot(folder, mine), seeds)]
-
-
-def _run(place: int) -> str:
-    plot, seeds = _plot[0]
-    return plot.missed(seeds[place])
+    return lambda place: plot.missed(seeds[place])
 
 
 def seed_all(
@@ -160,14 +139,14 @@ def seed_all(
     TriageError: the knowledge is not sound to begin with.
     """
     seeds = chosen(Consultant(load_knowledge(rules)), rules, count)
-    found = Found()
-    with (
-        tempfile.TemporaryDirectory() as scratch,
-        pool(jobs, _begin, (str(rules), scratch, count)) as workers,
-    ):
-        missed = workers.imap(_run, range(len(seeds)), chunksize=2)
-        for done, (seed, why) in enumerate(zip(seeds, missed, strict=True), start=1):
-            found.note(seed, why)
-            if progress is not None:
-                progress(done, len(seeds))
+    found, waiting = Found(), iter(seeds)
+    with tempfile.TemporaryDirectory() as scratch:
+        work_out(
+            range(len(seeds)),
+            _begin,
+            (str(rules), scratch, count),
+            lambda why: found.note(next(waiting), why),
+            jobs,
+            progress,
+        )
     return found

@@ -22,7 +22,7 @@ from tests.proof.axes import (
     axes_of,
 )
 from tests.proof.classes import Plane, controls_of, plane_of
-from tests.proof.cores import leave_interrupts_to_the_parent, pool
+from tests.proof.cores import Progress, work_out
 from tests.proof.invariants import COMBINATION, PAIRS, SCENE, Pair
 from tests.proof.judged import JudgedBenches
 from tests.proof.scene import Scene, SceneMaker
@@ -35,8 +35,6 @@ from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.exposure.day import DayLedger
 from triage.knowledge.load import load_knowledge
 from triage.knowledge.rules import Family
-
-Progress = Callable[[int, int], None]
 
 
 def promises() -> tuple[Any, ...]:
@@ -228,16 +226,9 @@ class Sweeper:
 
 # -- several processes ----------------------------------------------------------------------------
 
-_sweeper: list[Sweeper] = []
 
-
-def _begin(rules: str, axes: Axes) -> None:
-    leave_interrupts_to_the_parent()
-    _sweeper[:] = [Sweeper(Consultant(load_knowledge(rules)), axes)]
-
-
-def _run(deposit: str) -> Tally:
-    return _sweeper[0].sweep(deposit)
+def _begin(rules: str, axes: Axes) -> Callable[[str], Tally]:
+    return Sweeper(Consultant(load_knowledge(rules)), axes).sweep
 
 
 def sweep_all(rules: Path, jobs: int | None = None, progress: Progress | None = None) -> Tally:
@@ -251,11 +242,7 @@ def sweep_all(rules: Path, jobs: int | None = None, progress: Progress | None = 
     """
     axes = axes_of(Consultant(load_knowledge(rules)))
     total = Tally(promises=promises())
-    with pool(jobs, _begin, (str(rules), axes)) as workers:
-        for done, tally in enumerate(workers.imap_unordered(_run, axes.deposits), start=1):
-            total.add(tally)
-            if progress is not None:
-                progress(done, len(axes.deposits))
+    work_out(axes.deposits, _begin, (str(rules), axes), total.add, jobs, progress)
     return total
 
 

@@ -59,17 +59,6 @@ class Tally:
         """Return whether no promise is broken."""
         return not +self.broken
 
-    def data(self) -> dict[str, Any]:
-        """Return the counts as plain data."""
-        counts = ("combinations", "classes", "walks", "outcomes", "plans", "steps")
-        return {
-            **{name: getattr(self, name) for name in counts},
-            "invariants": len(self.promises),
-            "checked": {promise.name: self.checked[promise.name] for promise in self.promises},
-            "broken": dict(sorted((+self.broken).items())),
-            "examples": self.examples,
-        }
-
     def lines(self) -> list[str]:
         """Return the counts in lines for a person."""
         found = []

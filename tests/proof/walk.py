@@ -92,8 +92,9 @@ def failed_spot(walked: Walked) -> str:
 @promised("cleared-closes-the-finding", WALK)
 def cleared_closes(walked: Walked) -> str:
     """A cleared finding gets no further step; what only makes ready clears nothing."""
-    prepares = walked.knowledge.methods[walked.item.method].prepares
-    if walked.outcome != "cleared" or walked.item.inserted or prepares:
+    k = walked.knowledge
+    closes = k.outcomes[k.methods[walked.item.method].outcomes].closes
+    if walked.outcome != "cleared" or walked.item.inserted or not closes:
         return ""
     return " ".join(steps_of(walked.after))
 

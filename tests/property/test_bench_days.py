@@ -12,13 +12,13 @@ import pytest
 
 from tests.support.days import AGENTS, PlainAir, faults_of_day, random_day, shortest_day_min
 from triage.case.profile import Bench, RoomProfile
-from triage.exposure.day import DayLedger, Release
+from triage.exposure.day import DayLedger, Release, judge_day
 from triage.exposure.judge import judge_release
-from triage.exposure.ledger import judge_day
 from triage.exposure.step import Terms
-from triage.history.dayair import DayAir
+from triage.history.benchday import DayAir
 from triage.history.daytypes import Hours, PutDown, Task, Visit, chains_of, sessions_of
 from triage.history.schedule import plan_day
+from triage.history.timeline import Timeline
 from triage.plan.airjudge import AirJudge
 from triage.plan.substances import (
     mg_per_ml,
@@ -38,7 +38,7 @@ def checked_plain_day(seed, most_changes):
         {a: int(random.choice([0, 5, 30, 90])) for a in AGENTS}, float(random.choice([3, 8, 1e6]))
     )
     now = int(random.choice([0, 10 * 60 + 7]))
-    plan = plan_day(tasks, HOURS, air, now_min=now, seed=seed, most_changes=most_changes)
+    plan = plan_day(tasks, Timeline(HOURS, now, air), seed=seed, most_changes=most_changes)
     assert faults_of_day(plan, tasks, HOURS, now) == []
     used = {}
     for entry in plan.entries:
@@ -97,7 +97,10 @@ def checked_real_day(seed, knowledge, most_changes=6):
     )
     bench = Bench(room=room)
     plan = plan_day(
-        tasks, HOURS, DayAir(knowledge, bench, DayLedger()), seed=seed, most_changes=most_changes
+        tasks,
+        Timeline(HOURS, 0, DayAir(knowledge, bench, DayLedger())),
+        seed=seed,
+        most_changes=most_changes,
     )
     assert faults_of_day(plan, tasks, HOURS) == []
     judge = AirJudge(knowledge, bench, DayLedger())
@@ -128,7 +131,7 @@ def checked_real_day(seed, knowledge, most_changes=6):
         # A step is judged over the time in which it can evaporate, so the whole day is too.
         slow.append(Release(float(entry.begin_min), mass, entry.agent, minutes))
     ledger = DayLedger(tuple(slow), ledger.substances)
-    day = judge_day(ledger, room_of(knowledge, bench), judge.margin, no_limit_ok=True)
+    day = judge_day(ledger, room_of(knowledge, bench), judge.margin)
     assert day.verdict != "over"
     return plan
 
@@ -152,7 +155,7 @@ def gap_to_the_shortest(seed):
     random = np.random.default_rng(seed)
     tasks = random_day(random, int(random.integers(2, 5)), most_steps=2)
     airing = {a: int(random.choice([0, 10, 45])) for a in AGENTS}
-    plan = plan_day(tasks, HOURS, PlainAir(airing))
+    plan = plan_day(tasks, Timeline(HOURS, 0, PlainAir(airing)))
     if plan.left_out:
         return None
     exact = shortest_day_min(tasks, airing, HOURS.opens_min)
@@ -177,7 +180,7 @@ def test_small_days_are_within_ten_percent_of_the_exact_shortest(days, capsys):
 @pytest.mark.parametrize("cases", [10, 60])
 def test_a_large_day_without_airings_is_within_ten_percent_of_what_no_day_beats(cases, capsys):
     tasks = random_day(np.random.default_rng(cases), cases)
-    plan = plan_day(tasks, Hours(0, 3000), PlainAir({}))
+    plan = plan_day(tasks, Timeline(Hours(0, 3000), 0, PlainAir({})))
     hands = sum(visit.hands_min for task in tasks for visit in task.visits)
     longest = max(longest_min(chain) for chain in chains_of(tasks).values())
     over = plan.ends_min / max(hands, longest) - 1.0
@@ -204,16 +207,16 @@ def test_a_stop_time_is_never_passed_even_when_all_dwells_end_together():
         Task(f"c{n}", "s", "soak", (Visit("start", 5), Visit("finish", 5, 60, 60)))
         for n in range(12)
     ]
-    plan = plan_day(tasks, HOURS, PlainAir({}))
+    plan = plan_day(tasks, Timeline(HOURS, 0, PlainAir({})))
     assert not plan.left_out
     assert faults_of_day(plan, tasks, HOURS) == []
 
 
 def test_a_dwell_that_would_end_at_night_is_not_begun():
     night = Task("c", "s", "soak", (Visit("start", 5), Visit("finish", 5, 600, 660)))
-    assert plan_day([night], HOURS, PlainAir({})).left_out
+    assert plan_day([night], Timeline(HOURS, 0, PlainAir({}))).left_out
     over_night = Task("c", "s", "soak", (Visit("start", 5), Visit("finish", 5, 600, 24 * 60)))
-    plan = plan_day([over_night], HOURS, PlainAir({}))
+    plan = plan_day([over_night], Timeline(HOURS, 0, PlainAir({})))
     assert not plan.left_out
     assert plan.later[0].kind == "finish"
 
@@ -224,7 +227,7 @@ def test_steps_of_one_agent_form_one_session():
         for n in range(6)
         for agent in (AGENTS[n % 2],)
     ]
-    plan = plan_day(tasks, HOURS, PlainAir({AGENTS[0]: 20, AGENTS[1]: 20}))
+    plan = plan_day(tasks, Timeline(HOURS, 0, PlainAir({AGENTS[0]: 20, AGENTS[1]: 20})))
     sessions = sessions_of(plan)
     assert sorted(session.agent for session in sessions) == ["one", "two"]
     assert all(len(session.steps) == 3 for session in sessions)
@@ -236,7 +239,7 @@ def test_work_that_runs_already_goes_first_and_lateness_is_shown():
     due = Task("run", "s", "soak", (Visit("finish", 5),), from_min=600, until_min=610)
     late = Task("old", "s", "soak", (Visit("finish", 5),), from_min=400, until_min=420)
     other = [Task(f"c{n}", "s", "dab", (Visit("whole", 30),)) for n in range(4)]
-    plan = plan_day([*other, due, late], HOURS, PlainAir({}), now_min=570)
+    plan = plan_day([*other, due, late], Timeline(HOURS, 570, PlainAir({})))
     by_case = {entry.case: entry for entry in plan.entries}
     assert by_case["old"].begin_min == 570
     assert by_case["old"].late_min == 150
@@ -246,5 +249,5 @@ def test_work_that_runs_already_goes_first_and_lateness_is_shown():
 
 def test_the_same_input_gives_the_same_day():
     tasks = random_day(np.random.default_rng(3), 8)
-    once, twice = (plan_day(tasks, HOURS, PlainAir({"one": 10})) for _ in range(2))
+    once, twice = (plan_day(tasks, Timeline(HOURS, 0, PlainAir({"one": 10}))) for _ in range(2))
     assert once == twice

@@ -6,20 +6,26 @@ from hypothesis import strategies as st
 
 from tests.support.knowledge import shipped
 from triage.bench.bursts import burst_budget
-from triage.bench.chamber import look_times_h, salt_rh, vapour_density_mg_per_l
-from triage.bench.drops import drops_to_ml, whole_drops
-from triage.bench.mould import mould_limit, weeks_to_first_growth
+from triage.bench.chamber import (
+    look_times_h,
+    mould_limit,
+    salt_rh,
+    vapour_density_mg_per_l,
+    weeks_to_first_growth,
+)
 from triage.bench.stock import (
+    drops_to_ml,
     fluid_ml_for_strength,
     make_up,
     strengths_after_body_water,
     weak_base_ph,
     weigh_up,
+    whole_drops,
 )
 from triage.bench.storage import crystals_for_mg, crystals_last, gel_for_box
 from triage.errors import OutOfRange
 from triage.knowledge.agents import Hansen
-from triage.plan.selectivity import hansen_distance
+from triage.plan.liquids import hansen_distance
 
 SALTS = tuple(shipped().salts.values())
 NARROW = shipped().gels["narrow-pore-gel"]

@@ -6,9 +6,10 @@ What is printed somewhere stands in ``tests/external``.
 import pytest
 
 from tests.support.knowledge import shipped
-from triage.bench.chamber import vapour_density_mg_per_l, water_to_reach_mg
-from triage.bench.mould import (
+from triage.bench.chamber import (
     critical_rh_percent,
+    vapour_density_mg_per_l,
+    water_to_reach_mg,
     weeks_to_first_growth,
 )
 from triage.bench.stock import (
@@ -19,7 +20,7 @@ from triage.bench.stock import (
 from triage.bench.storage import crystals_last, gel_for_box, opening_pulse_mg
 from triage.exposure.gas import saturation_mg_per_m3
 from triage.knowledge.agents import Hansen
-from triage.plan.selectivity import hansen_distance
+from triage.plan.liquids import hansen_distance
 
 # --- pH: charge balance solved by scipy, with water's own ions in it ---------------------------
 
@@ -119,17 +120,6 @@ def parameters(d, p, h):
 )
 def test_distance_identities(other, expected):
     assert hansen_distance(parameters(16, 5, 7), parameters(*other)) == pytest.approx(expected)
-
-
-def test_distance_by_numpy():
-    # route: norm of the scaled difference
-    import numpy as np
-
-    scale = np.array([2.0, 1.0, 1.0])
-    acrylic = np.array([18.6, 10.5, 7.5])
-    acetone = np.array([15.5, 10.4, 7.0])
-    found = hansen_distance(parameters(*acetone), parameters(*acrylic))
-    assert found == pytest.approx(np.linalg.norm(scale * (acetone - acrylic)))
 
 
 @pytest.mark.parametrize("ph", [1.5, 2.0, 2.5])

@@ -33,8 +33,7 @@ from triage.case.profile import Bench, load_bench
 from triage.case.roomledger import RoomLedger
 from triage.case.store import load_case, update_case
 from triage.errors import CONTROL, MOST_LETTERS, TriageError
-from triage.history.bundle import FORMAT, MANIFEST
-from triage.history.unbundle import read_bundle
+from triage.history.bundle import FORMAT, MANIFEST, read_bundle
 from triage.knowledge.book import KINDS
 from triage.knowledge.load import _Reader, load_knowledge
 from triage.knowledge.rules import BY_ROOM, FAMILIES, Rule

@@ -8,24 +8,12 @@ import os
 import pytest
 
 from tests.support.case_gen import drawn
-from tests.support.clips_engine import ClipsEngine
 from tests.support.knowledge import consultant, shipped
-from tests.support.naive import naive
-from tests.support.random_rules import FIELDS, KINDS, chooser, draw_facts, draw_rules
 from tests.support.three_engines import Tally, compare
 from triage.knowledge.rules import FAMILIES
 
 SAMPLE = 80
 FULL = 10_000
-
-
-def test_clips_agrees_on_random_rules():
-    """First the exporter itself: rules without meaning, against the naive evaluator."""
-    for seed in range(60):
-        choose = chooser(50_000 + seed)
-        rules, facts = draw_rules(choose), draw_facts(choose)
-        engine = ClipsEngine(dict.fromkeys(KINDS, FIELDS), rules)
-        assert set(engine.consult(facts)) == naive(rules, facts), seed
 
 
 def test_three_engines_agree_on_generated_cases():
@@ -43,7 +31,7 @@ def test_generated_cases_are_a_function_of_their_seed():
 
 @pytest.mark.slow
 def test_three_engines_agree_on_10000_cases(capsys):
-    """The full run; prints what it covered and how long each engine took."""
+    """The full run; prints what it covered."""
     size = 250
     parts = [range(start, start + size) for start in range(0, FULL, size)]
     total = Tally()
@@ -57,11 +45,6 @@ def test_three_engines_agree_on_10000_cases(capsys):
         print(f" {dict(total.conclusions)}; {total.settled} findings settled;", end=" ")
         print(f"{len(total.differing)} differences")
         print(f"{len(rules) - len(silent)} of {len(rules)} rules fired; silent: {silent or 'none'}")
-        for name, seconds in total.seconds.items():
-            print(
-                f"{name:8} {seconds:8.1f} s, {1000 * seconds / total.cases:.2f} ms a case", end=""
-            )
-            print(" of processor time")
     assert total.cases == FULL
     assert total.differing == []
     # A rule that never fires was never compared, except on facts where all say nothing.

@@ -2,7 +2,7 @@
 
 The firings are worked out a second time by an evaluator that shares no index with the engine
 (``tests.support.explaining.fired``), and what is removed is judged by the plain meaning of a rule
-(``tests.support.naive``).
+(``triage.engine.plain``, held to CLIPS).
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import pytest
 
 from tests.support.explaining import demo_cases, drawn_case, fired, plan_of, trail_of
 from tests.support.knowledge import consultant, shipped
-from tests.support.naive import naive
+from triage.engine.plain import evaluate
 from triage.knowledge.rules import Family
 from triage.plan.ladder import applies
 
@@ -101,9 +101,9 @@ def check_firings(trail, nodes, firings) -> None:
             assert node.text
             rule = trail.normal[node.rule]
             needed = [facts[key] for key in dict.fromkeys(node.facts)]
-            assert naive((rule,), needed), "the facts named are enough"
+            assert evaluate((rule,), needed), "the facts named are enough"
             left = [fact for fact in needed if fact.key != node.facts[-1]]
-            assert not naive((rule,), left), "without the last-named fact it must fall"
+            assert not evaluate((rule,), left), "without the last-named fact it must fall"
             check_whole(trail, node, facts)
 
 

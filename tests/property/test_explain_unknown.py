@@ -30,12 +30,8 @@ def check_safe(case):
 
 
 @pytest.mark.parametrize("zone", ZONES)
-def test_nothing_told_gives_harmless_steps_only(zone):
+def test_nothing_told_gives_harmless_steps_only_also_behind_open_gates(zone):
     check_safe(unknown_case([zone]))
-
-
-@pytest.mark.parametrize("zone", ZONES)
-def test_nothing_told_behind_open_gates_gives_harmless_steps_only(zone):
     plan = check_safe(unknown_case([zone], answers=OPEN))
     # On legs it may be what a bee gathered, whatever the group: that alone is asked before.
     shut = {notice.rule for notice in plan.notices if notice.kind == "gate"}

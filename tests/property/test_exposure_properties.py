@@ -5,14 +5,12 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from triage.exposure.curve import release_curve
-from triage.exposure.day import DayLedger, Release
+from triage.exposure.day import DayLedger, Release, judge_day
 from triage.exposure.judge import judge_release
-from triage.exposure.ledger import judge_day
-from triage.exposure.space import EXACT, Band, Room, corners
+from triage.exposure.near_field import release_curve
+from triage.exposure.space import EXACT, Band, Room, Superposition, corners
 from triage.exposure.step import Terms
 from triage.exposure.substance import Limit, Substance
-from triage.exposure.superpose import Superposition
 
 several = settings(deadline=None, max_examples=50)
 

@@ -166,7 +166,8 @@ class Walker(RuleBasedStateMachine):
                 "observed": "seen",
                 "sure": rng.random() < 0.9,
             }
-            act = partial(self.shop.record, name, step.id, outcome, **told)
+            came_to = outcome if outcome in step.outcomes else rng.choice([*step.outcomes])
+            act = partial(self.shop.record, name, step.id, came_to, **told)
             self._try(name, "record", act)
             self.the_goals_hold()
             outcome = rng.choice(OUTCOMES)

@@ -10,16 +10,8 @@ from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
-from triage.plan.planner import Planner
 
 OILY = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
-WAXY = {
-    "setae": "stiff-clumps",
-    "texture": "paste",
-    "warmth": "softens",
-    "ethanol-drop": "nothing",
-    "heptane-drop": "clears",
-}
 
 
 def case_with(
@@ -49,30 +41,3 @@ def full_bench(knowledge: Knowledge, **room: Any) -> Bench:
 def rungs(plan: Plan) -> list[str]:
     """Return the methods of the first finding's ladder, without inserted steps."""
     return [s.method for s in plan.steps if s.finding == "f1" and "-before-" not in s.id]
-
-
-def walk(planner: Planner, case: Case, bench: Bench, outcome: str, most: int = 200) -> list[str]:
-    """Return the methods used when every step ends with the same outcome, until none is left."""
-    from datetime import UTC, datetime, timedelta
-
-    start = datetime(2026, 3, 4, 8, 0, tzinfo=UTC)
-    used: list[str] = []
-    for number in range(most):
-        step = planner.plan(case, bench).next_step()
-        if step is None or step.finding != "f1":
-            return used
-        attempt = changes.new_attempt(
-            f"a{number + 1}",
-            start + timedelta(minutes=number),
-            step.id,
-            "no-change" if "-before-" in step.id else outcome,
-            finding=step.finding,
-            zone=step.zone,
-            deposit=step.deposit,
-            method=step.method,
-            agent=step.agent,
-        )
-        case = changes.with_attempt(case, attempt)
-        used.append(step.method)
-    msg = f"the ladder does not end after {most} steps"
-    raise AssertionError(msg)

@@ -155,32 +155,16 @@ def shortest_day_min(tasks, airing, begins_min, horizon_min=2000):
                     low = visits[own[0]][1].hands_min + visit.after_min
                     high = visits[own[0]][1].hands_min + visit.until_min
                     before.append((own[0], own[place], low, high))
-                    before.append(
-                        (own[place - 1], own[place], visits[own[place - 1]][1].hands_min, NEVER)
-                    )
+                    last_hands = visits[own[place - 1]][1].hands_min
+                    before.append((own[place - 1], own[place], last_hands, NEVER))
             for number, last in past:
-                gap = visits[number][1].hands_min
-                if visits[number][0].agent != task.agent:
-                    gap += visits[number][2]
-                before += [
-                    (
-                        number,
-                        own[0],
-                        gap
-                        + (visits[number][0].rest_min if last else 0)
-                        * (visits[number][2] == 0 or visits[number][0].agent == task.agent),
-                        NEVER,
-                    )
-                ]
-                if last:
-                    before.append(
-                        (
-                            number,
-                            own[0],
-                            visits[number][1].hands_min + visits[number][0].rest_min,
-                            NEVER,
-                        )
-                    )
+                earlier, visit, airs = visits[number]
+                rest = earlier.rest_min if last else 0
+                alike = earlier.agent == task.agent
+                gap = visit.hands_min + (0 if alike else airs)
+                waits = rest if alike or not airs else 0
+                before.append((number, own[0], gap + waits, NEVER))
+                before.append((number, own[0], visit.hands_min + rest, NEVER))
             past += [(number, number == own[-1]) for number in own]
     count = len(visits)
     pairs = [

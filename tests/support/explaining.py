@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 from tests.support.case_gen import drawn
-from tests.support.knowledge import consultant, planner
+from tests.support.knowledge import consultant, planner, shipped
 from triage.case.models import Case
 from triage.case.profile import Bench, load_bench
 from triage.case.store import load_case
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.vocabulary import UNKNOWN
+from triage.explain.desk import ExplainDesk
 from triage.explain.likelihood import Likelihood
 from triage.explain.sweep import Answer, Sweep
 from triage.explain.trail import Trail
@@ -21,6 +24,7 @@ from triage.knowledge.rules import FAMILIES, Family
 from triage.plan.airjudge import AirJudge
 from triage.plan.lookahead import Lookahead
 from triage.plan.skeleton import Outline, SkeletonMaker
+from triage.service.planning import Planning
 
 CASES = Path(__file__).resolve().parents[2] / "cases"
 DEMO = sorted(path for path in CASES.glob("*.yaml") if path.name != "bench.yaml")
@@ -85,6 +89,15 @@ def trail_of(case: Case, bench: Bench) -> Trail:
     """Return the explained skeleton, made by forward chaining in experta."""
     judge: AirJudge = look_on(bench).judge
     return Trail(consultant(), case, bench, judge, maker().skeleton(case, bench, judge))
+
+
+def desk_on(bench: Bench) -> ExplainDesk:
+    """Return the desk of a workshop that keeps no cases."""
+    known = {"bench": bench, "consultant": consultant(), "knowledge": shipped()}
+    plan = partial(planner().plan, bench=bench)
+    shop: Any = SimpleNamespace(**known, planner=planner(), day=DayLedger, plan=plan)
+    shop.with_answer = Planning(shop).with_answer
+    return ExplainDesk(shop)
 
 
 def plan_of(case: Case, bench: Bench):

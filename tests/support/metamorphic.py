@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import random
+from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
 from typing import Any
@@ -11,8 +12,10 @@ from typing import Any
 from tests.support.builders import OILY, case_with, full_bench
 from tests.support.case_gen import drawn
 from tests.support.knowledge import consultant, planner, shipped
+from triage.case.changes import new_finding
 from triage.case.models import Case, Finding
 from triage.case.profile import Bench, Refused, Stock
+from triage.engine.normal import NormalRules
 from triage.engine.reading import HAZARD, weight_of
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.rules import Family
@@ -75,6 +78,41 @@ def chemical(seed: int) -> tuple[Case, Bench]:
     bench = full_bench(shipped(), **room)
     judge_by = rng.choice(("most-protective", *sorted(judging(shipped()))))
     return case, bench.model_copy(update={"judge_by": judge_by})
+
+
+def dusty(seed: int) -> tuple[Case, Bench]:
+    """Return an old dry specimen with loose dust at a window: what may be done the bench decides."""
+    rng = random.Random(f"dusty {seed}")
+    zone = rng.choice(("elytra", "thorax-hard", "abdomen-hard", "head-hard"))
+    told = {"age": "before-1990", "hydration": "dry", "arrival": "set-on-pin"}
+    group = rng.choice(("beetles", "true-bugs"))
+    case = case_with(group, zone, {"puff": "moves"}, named="loose-dust", **told)
+    return case, at_control(full_bench(shipped()), "window", "mask", "control")
+
+
+def shaky(seed: int) -> tuple[Case, Bench]:
+    """Return a dusty, greasy specimen, emptied once, of which it is not told what it is worth."""
+    zone = random.Random(f"shaky {seed}").choice(("elytra", "head-hard", "abdomen-hard"))
+    case = case_with("beetles", zone, {"puff": "moves"}, named="loose-dust", whole="emptied-or-cut")
+    answers = {q: a for q, a in case.answers.items() if q != "worth-it"}
+    findings = (*case.findings, new_finding("f2", "thorax-hard", signs=OILY))
+    return with_answers(case.model_copy(update={"findings": findings}), answers), full_bench(
+        shipped()
+    )
+
+
+def at_one_place() -> set[str]:
+    """Return what the rule that waits for a look for cracks leaves: it touches one place at most."""
+    (said,) = consultant().rule("forbid-acting-before-cracks-are-known").templates
+    return set(shipped().methods) - set(dict(said.constants)["method"])
+
+
+def at_control(bench: Bench, control: str, *kinds: str) -> Bench:
+    """Return a bench with a control of the air and no tool that counts as some kinds of it."""
+    counts = {name: tool.counts.keys() for name, tool in shipped().equipment.items()}
+    tools = tuple(tool for tool in bench.equipment if not counts[tool] & {*kinds})
+    room = bench.room.model_copy(update={"control": control})
+    return bench.model_copy(update={"room": room, "equipment": tools})
 
 
 def judging(knowledge: Any) -> set[str]:
@@ -146,8 +184,9 @@ def worse_benches(bench: Bench, rng: random.Random) -> list[tuple[str, Bench]]:
     circumstance = rng.choice(sorted(knowledge.circumstances))
     room = bench.room
     return [
-        ("no control", but(room=room.model_copy(update={"control": "none"}))),
-        ("control unknown", but(room=room.model_copy(update={"control": UNKNOWN}))),
+        # A hood among the tools would count although the room has none.
+        ("no control", at_control(bench, "none", "control")),
+        ("control unknown", at_control(bench, UNKNOWN, "control")),
         ("no air", but(room=room.model_copy(update={"air_changes_per_h": 0.0}))),
         ("air unknown", but(room=room.model_copy(update={"air_changes_per_h": None}))),
         (
@@ -179,6 +218,31 @@ def stricter(part: float, agents: set[str] | None = None) -> Planner:
     other = copy.copy(consultant())
     other.knowledge = replace(knowledge, agents=lowered)
     return Planner(other)
+
+
+def never_met(kind: str, field: str, value: str) -> Callable[[NormalRules], NormalRules]:
+    """Return a break after which one value of a field meets no condition of an interlock."""
+
+    def broken(normal: NormalRules) -> NormalRules:
+        rules = tuple(
+            replace(
+                rule,
+                patterns=tuple(
+                    replace(
+                        p,
+                        allowed=tuple(
+                            (n, held - {value} if (p.kind, n) == (kind, field) else held)
+                            for n, held in p.allowed
+                        ),
+                    )
+                    for p in rule.patterns
+                ),
+            )
+            for rule in normal.by_family[Family.FORBID]
+        )
+        return NormalRules(normal.vocabulary, {**normal.by_family, Family.FORBID: rules})
+
+    return broken
 
 
 def hazard_interlocks(case: Case, bench: Bench) -> set[tuple[str, str]]:

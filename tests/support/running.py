@@ -2,7 +2,7 @@
 
 A command of its own process spends most of its time on starting Python, on reading the rulebase
 and on building the parser. The rulebase that is shipped is made once a process here,
-as the program itself makes its parser once; the cases, the bench, the folders and every plan are read and made anew by each command.
+as the program itself makes its parser once, and the air of a bench; the cases, the bench, the folders and every plan are read and made anew by each command.
 """
 
 from __future__ import annotations
@@ -19,9 +19,14 @@ import pytest
 
 from tests.support.knowledge import RULES, consultant, shipped
 from triage import cli
+from triage.case.profile import Bench
 from triage.engine.consult import Consultant
+from triage.engine.many import Many
+from triage.explain.likelihood import Likelihood
+from triage.exposure.day import DayLedger
 from triage.knowledge import load
 from triage.knowledge.book import Knowledge
+from triage.plan.airjudge import AirJudge
 from triage.yamltext import Parsed, parse_yaml
 
 ROOT = RULES.parent
@@ -63,6 +68,34 @@ def _consultant(knowledge: Knowledge) -> Consultant:
     return _compiled[0][1]
 
 
+# The air of a bench costs most of its first plan, and depends on the bench and its day alone.
+_judges: list[AirJudge] = []
+
+
+def _judge(knowledge: Knowledge, bench: Bench, day: DayLedger) -> AirJudge:
+    if knowledge is not shipped():
+        return AirJudge(knowledge, bench, day)
+    for judge in _judges:
+        if (judge.bench, judge.day) == (bench, day):
+            return judge
+    _judges[:] = [AirJudge(knowledge, bench, day), *_judges[:20]]
+    return _judges[0]
+
+
+def _once(make: Callable[..., object]) -> Callable[..., object]:
+    """Return what makes a thing of the shipped rulebase once, of any other each time."""
+    made: dict[tuple[object, ...], object] = {}
+
+    def of(rulebase: Consultant, *more: object) -> object:
+        if rulebase is not consultant():
+            return make(rulebase, *more)
+        if more not in made:
+            made[more] = make(rulebase, *more)
+        return made[more]
+
+    return of
+
+
 @lru_cache(maxsize=500)
 def _parsed(text: str, shown_as: str) -> Parsed:
     return parse_yaml(text, shown_as)
@@ -77,6 +110,10 @@ def share_rules(patch: pytest.MonkeyPatch) -> None:
     patch.setattr("triage.service.workshop.load_knowledge", _knowledge)
     patch.setattr("triage.service.workshop.Consultant", _consultant)
     patch.setattr(load, "parse_yaml", _parsed)
+    patch.setattr("triage.service.workshop.spare_loaded", lambda: None)  # the tests have their own
+    patch.setattr("triage.plan.planner.AirJudge", _judge)
+    patch.setattr("triage.plan.lookahead.Many", _once(Many))
+    patch.setattr("triage.explain.desk.Likelihood", _once(Likelihood))
 
 
 def runner(

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from rich.segment import Segment
 from textual import events
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
+from textual.strip import Strip
 from textual.worker import WorkerCancelled
 
 from triage.plan.model import Step
@@ -21,9 +24,12 @@ from triage.tui.keysets import WORDS, keyset_of
 from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.windows import ChoiceScreen
+from triage.tui.services import Services
 
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 PATIENCE_S = 120.0
+A_LOOK_S = 0.005
+TIRELESS = 200  # drawings one upon the other: what nobody touches rests after a few
 # Keys with a name that write a sign.
 SIGNS = {
     "space": " ",
@@ -64,6 +70,24 @@ def shown(app: TriageApp) -> str:
     return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips)
 
 
+def colours(driver: Driver) -> set[str]:
+    """Return every colour that would reach the terminal."""
+    found = set()
+    for strip in driver.screen._compositor.render_strips():
+        for segment in filtered(driver, strip):
+            for colour in (segment.style.color, segment.style.bgcolor) if segment.style else ():
+                if colour is not None and not colour.is_default:
+                    found.add(colour.name)
+    return found
+
+
+def filtered(driver: Driver, strip: Strip) -> list[Segment]:
+    segments = list(strip)
+    for line_filter in driver.app.get_line_filters():
+        segments = line_filter.apply(segments, driver.screen.background_colors[1])
+    return segments
+
+
 @dataclass
 class Pulse:
     """Seconds that go on by ``a_look_s`` at each look: nobody here types ahead, unless it is 0."""
@@ -100,27 +124,31 @@ class Driver:
 
     async def until(self, holds: Callable[[], object], what: str = "") -> None:
         """Wait until something holds; fail with the screen as it is."""
-        loop = asyncio.get_running_loop()
-        end = loop.time() + PATIENCE_S
+        end = time.monotonic() + PATIENCE_S
         while True:
             await self.worked()
             await self.calm()
             if holds():
                 return
-            if loop.time() > end:
+            if time.monotonic() > end:
                 raise AssertionError(f"never: {what}\n{self.text}")
+            await asyncio.sleep(A_LOOK_S)  # a clock or a thread has to go on first
 
-    async def calm(self) -> None:
-        """Wait until every message that was sent is read, and draw what came of it.
+    async def calm(self) -> bool:
+        """Go on until nothing is left that can run, and draw; return whether that led to more.
 
         The framework's own pause waits for an idle processor, 20 ms at the least and up to a
-        second on a machine that does other work; a barrier through all queues takes 1 ms.
+        second on a machine that does other work; its barrier through the queues of all widgets
+        takes more than most keys do. That the loop has nothing ready says the same as both.
         """
+        ready = asyncio.get_running_loop()._ready
+        await asyncio.sleep(0)
+        while ready and self.app._exception is None:  # noqa: ASYNC110  (what is ready must run)
+            await asyncio.sleep(0)
         if self.app._exception is not None:
             raise self.app._exception  # a program that broke down is never calm
-        await self.pilot._wait_for_screen(PATIENCE_S)
-        await asyncio.sleep(0)
         self.screen._on_timer_update()
+        return bool(ready)
 
     async def worked(self) -> bool:
         """Wait for what was asked for; return whether anything was under way."""
@@ -136,14 +164,18 @@ class Driver:
 
     async def settled(self) -> None:
         """Wait until no act of the workshop is under way and all messages are read."""
-        quiet = 0
-        while quiet < 6:
-            await self.calm()
-            if await self.worked():
+        quiet = drawn = 0
+        while quiet < 2:
+            moved = await self.calm()
+            drawn += moved
+            assert drawn < TIRELESS, f"it never comes to rest\n{self.text}"
+            if await self.worked() or moved:
                 quiet = 0
+            elif getattr(self.screen, "is_at_work", False):
+                quiet = 0
+                await asyncio.sleep(A_LOOK_S)
             else:
-                at_work = getattr(self.screen, "is_at_work", False)
-                quiet = 0 if at_work else quiet + 1
+                quiet += 1
 
     def send(self, key: str) -> None:
         """Send one key as the terminal would."""
@@ -210,7 +242,7 @@ async def driven(
     pulse: Pulse | None = None,
 ) -> AsyncIterator[Driver]:
     """Run the interface without a terminal."""
-    app = TriageApp(workshop, clock or workshop.clock, case, pulse=pulse or Pulse())
+    app = TriageApp(Services(workshop, None, clock, pulse or Pulse()), case)
     async with app.run_test(size=size) as pilot:
         driver = Driver(app, pilot)
         await driver.settled()

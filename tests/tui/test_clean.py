@@ -6,8 +6,9 @@ import pytest
 
 from tests.tui.driving import driven
 from tests.tui.places import CASE
+from triage.case.models import CLEAN
 from triage.errors import TriageError
-from triage.looks import CLEAN, unseen_zones, zones_of
+from triage.looks import unseen_zones, zones_of
 from triage.service.workshop import Workshop
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen

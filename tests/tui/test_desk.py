@@ -8,7 +8,7 @@ from tests.tui.driving import driven
 from tests.tui.places import CASE, home
 from triage.plan.names import finding_names
 from triage.service.workshop import Workshop
-from triage.show.lines import lines_of
+from triage.show.blocks import lines_of
 from triage.show.reasons import change_lines, what_if_lines
 from triage.show.words import named
 from triage.tui.screens.plan import PlanScreen

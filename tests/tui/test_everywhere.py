@@ -8,93 +8,16 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from rich.segment import Segment
-from textual.containers import ScrollableContainer
-from textual.strip import Strip
-from textual.widgets import Footer, Input, OptionList
 
 from tests.tui.conftest import Opened
-from tests.tui.driving import Driver, driven
-from tests.tui.places import CASE, SCREENS, reached
+from tests.tui.driving import colours, driven, filtered
+from tests.tui.places import CASE, reached
 from triage.plan.model import Notice
 from triage.service.workshop import Workshop
 from triage.tui.planrows import plan_rows
-from triage.tui.screens import plan
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.recording import recorded_text
 from triage.tui.screens.windows import HelpScreen, StopScreen
-
-
-async def test_every_screen(looking: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
-    """In one program: no line cut off, nothing lost by resizing, stop and back from everywhere."""
-    monkeypatch.setenv("NO_COLOR", "")
-    monkeypatch.setattr(plan, "RESTING_S", 0)  # how firm the steps are stands in both runs
-    coloured = {}
-    async with driven(looking, size=(80, 24)) as driver:
-        for name in SCREENS:
-            await reached(driver, name)
-            coloured[name] = driver.text
-            assert colours(driver), name
-            if name != "stopped":
-                nothing_is_cut_off_at_the_side(driver)
-                await stopped_and_gone_on(driver)
-            if len(SCREENS[name]) < 2:
-                await grown_and_shrunk(driver)
-    monkeypatch.setenv("NO_COLOR", "1")
-    async with driven(looking, size=(80, 24)) as driver:
-        for name in SCREENS:
-            await reached(driver, name)
-            assert not colours(driver), name
-            # Nothing is said by colour alone: the same signs stand on the screen without it.
-            assert driver.text == coloured[name], name
-
-
-def nothing_is_cut_off_at_the_side(driver: Driver) -> None:
-    for widget in driver.screen.walk_children():
-        scrolls = isinstance(widget, OptionList | ScrollableContainer)
-        if widget.display and scrolls and not isinstance(widget, Footer):
-            assert widget.max_scroll_x == 0, widget
-    assert "Esc" in driver.text.splitlines()[-1]
-
-
-async def grown_and_shrunk(driver: Driver) -> None:
-    before = driver.text
-    await driver.pilot.resize_terminal(140, 40)
-    await driver.until(lambda: driver.text != before, "nothing changed with the size")
-    await driver.pilot.resize_terminal(80, 24)
-    await driver.until(lambda: driver.text == before, f"something was lost:\n{before}")
-
-
-async def stopped_and_gone_on(driver: Driver) -> None:
-    before, depth = driver.screen, len(driver.app.screen_stack)
-    await driver.press("escape", on=StopScreen)
-    assert "Take the tool off the specimen" in driver.text
-    await driver.press("enter")
-    assert isinstance(driver.screen, StopScreen)
-    await driver.press("q")
-    assert driver.screen is before
-    assert len(driver.app.screen_stack) == depth
-
-
-async def test_one_key_goes_back_from_everywhere(looking: Workshop) -> None:
-    """Out of help, of the palette, of a line that is written; at the first screen nothing ends."""
-    async with driven(looking) as driver:
-        for name in SCREENS:
-            await reached(driver, name)
-            before, depth = driver.screen, len(driver.app.screen_stack)
-            for opens in ("question_mark", "ctrl+p"):
-                is_line = isinstance(driver.screen.focused, Input)
-                if not (is_line and opens == "question_mark") and name not in ("help", "stopped"):
-                    await driver.press(opens)
-                    assert driver.screen is not before, (name, opens)
-                    await driver.press("f9")
-                    assert driver.screen is before, (name, opens)
-            await driver.press("f9")
-            is_first = name in ("cases", "filter")
-            assert len(driver.app.screen_stack) == depth - (not is_first), name
-            assert driver.app.is_running
-            if name == "filter":
-                assert not isinstance(driver.screen.focused, Input)
 
 
 async def test_stop_comes_out_of_the_palette_too(looking: Workshop) -> None:
@@ -129,24 +52,6 @@ async def test_help_lists_every_key_of_the_screen(looking: Workshop) -> None:
             assert "Esc" in driver.screen.plain
 
 
-def colours(driver: Driver) -> set[str]:
-    """Return every colour that would reach the terminal."""
-    found = set()
-    for strip in driver.screen._compositor.render_strips():
-        for segment in _filtered(driver, strip):
-            for colour in (segment.style.color, segment.style.bgcolor) if segment.style else ():
-                if colour is not None and not colour.is_default:
-                    found.add(colour.name)
-    return found
-
-
-def _filtered(driver: Driver, strip: Strip) -> list[Segment]:
-    segments = list(strip)
-    for line_filter in driver.app.get_line_filters():
-        segments = line_filter.apply(segments, driver.screen.background_colors[1])
-    return segments
-
-
 @pytest.mark.parametrize(
     ("value", "coloured"), [(None, True), ("", True), ("1", False), ("0", False)]
 )
@@ -174,7 +79,7 @@ async def test_without_colour_the_row_under_the_cursor_is_still_marked(
                 row
                 for row, strip in enumerate(strips)
                 if any(
-                    s.style and s.style.reverse and s.text.strip() for s in _filtered(driver, strip)
+                    s.style and s.style.reverse and s.text.strip() for s in filtered(driver, strip)
                 )
             ]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from textual.widgets import Static
 
+from tests.support.knowledge import shipped
 from tests.tui.driving import driven, next_step
 from triage.plan.model import Step
 from triage.service.workshop import Workshop
@@ -40,10 +41,18 @@ async def test_every_method_of_the_demo_cases(workshop: Workshop) -> None:
                         assert_read_in_order(step, drawn)
                 for point in step.stop_points:
                     assert point.see.split()[0] in driver.text
-                assert "cleared" in driver.text
+                for words in step.outcomes.values():
+                    assert words in driver.text
+                assert screen.query_one("#outcomes").size.height == 1
                 driver.app.pop_screen()
                 await driver.settled()
     assert len(seen) > 20
+
+
+def test_the_keys_of_every_kind_of_step_stand_in_one_line() -> None:
+    """Of each outcome its key with a space on both sides, its words with one before, two behind."""
+    for kind in shipped().outcomes.values():
+        assert sum(6 + len(words) for words in kind.words.values()) <= 80, kind.id
 
 
 def assert_read_in_order(step: Step, page: str) -> None:

@@ -36,7 +36,7 @@ from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.screens.windows import HelpScreen, StopScreen
-from triage.tui.services import Choices, chosen
+from triage.tui.services import Choices, Services, chosen
 
 CASE = "bumblebee-plate-3"
 # Rows from the top, each with the offset of its first key in key widths.
@@ -240,7 +240,7 @@ async def test_the_work_with_one_hand(keyset: KeySet, demo: Path, opened_on: Ope
 async def test_what_is_chosen_is_found_again(looking: Workshop, tmp_path: Path) -> None:
     place = tmp_path / "settings.yaml"
     place.write_text("mine: kept\n")
-    app = TriageApp(looking, choices=chosen(place))
+    app = TriageApp(Services(looking), choices=chosen(place))
     async with app.run_test(size=(80, 24)) as pilot:
         app.take_keys(LEFT)
         app._motion()
@@ -251,7 +251,7 @@ async def test_what_is_chosen_is_found_again(looking: Workshop, tmp_path: Path) 
         await app.workers.wait_for_complete()
     again = chosen(place)
     assert again.settings == Settings("left", "nord", "off", "off", {"mine": "kept"})
-    second = TriageApp(looking, choices=again)
+    second = TriageApp(Services(looking), choices=again)
     async with second.run_test(size=(80, 24)):
         assert second.keyset is LEFT
         assert second.theme == "nord"
@@ -263,7 +263,7 @@ async def test_a_broken_file_is_told_and_left(looking: Workshop, tmp_path: Path)
     place.write_text("keys: sideways\n")
     choices = chosen(place)
     assert "sideways" in choices.fault
-    app = TriageApp(looking, choices=choices)
+    app = TriageApp(Services(looking), choices=choices)
     async with app.run_test(size=(80, 24)) as pilot:
         assert any("sideways" in note.message for note in app._notifications)
         app.take_keys(RIGHT)

@@ -13,7 +13,7 @@ from tests.tui.driving import Driver, driven, next_step
 from triage import cli
 from triage.cli import build_parser, commands
 from triage.commands import sheet
-from triage.commands.inside import NOT_INSIDE, Inside
+from triage.service.commandline import NOT_INSIDE, CommandLine
 from triage.service.workshop import Workshop
 from triage.tui.named import named_things
 from triage.tui.palette import Palette, acts_of, commands_of
@@ -28,7 +28,7 @@ CASE = "bumblebee-plate-3"
 @asynccontextmanager
 async def opened(workshop: Workshop) -> AsyncIterator[Driver]:
     async with driven(workshop, case=CASE) as driver:
-        driver.app.inside = Inside(lambda: build_parser().by_name, cli.run)
+        driver.app.inside = CommandLine(lambda: build_parser().by_name, cli.run)
         yield driver
 
 
@@ -148,7 +148,7 @@ def test_a_sheet_is_shown_in_the_browser_and_sent_to_the_printer(
         "run",
         lambda words, **_: printed.append(words) or SimpleNamespace(returncode=0, stderr=""),
     )
-    inside, out = Inside(lambda: build_parser().by_name, cli.run), tmp_path / "bee.html"
+    inside, out = CommandLine(lambda: build_parser().by_name, cli.run), tmp_path / "bee.html"
     inside.run(f"sheet {CASE} --open --print --out {out}", workshop)
     assert shown == [out.as_uri()]
     assert printed == [["/bin/lp", str(out)]]

@@ -19,8 +19,8 @@ from tests.proof.pictures import made
 from tests.tui.driving import Driver, Hand, driven, next_step
 from tests.tui.places import CASE
 from triage.errors import TriageError
-from triage.picture.marked import CAME as CAME_INK
-from triage.picture.marked import LEFT as LEFT_INK
+from triage.picture.files import CAME as CAME_INK
+from triage.picture.files import LEFT as LEFT_INK
 from triage.service.benchasked import changed_bench
 from triage.service.workshop import Workshop
 from triage.tui.keysets import LEFT
@@ -266,7 +266,7 @@ async def test_the_pair_is_compared_by_one_key_and_marked_in_real_pixels(
         Image.fromarray(points).save(workshop.cases / name)
     step = next_step(workshop, CASE)
     workshop.record(CASE, step.id, "better", photo_before="a.png", photo_after="b.png")
-    async with driven(workshop, case=CASE, size=(120, 60)) as driver:
+    async with driven(workshop, case=CASE, size=(100, 40)) as driver:
 
         def shown() -> list[np.ndarray]:
             strips = driver.screen._compositor.render_strips()

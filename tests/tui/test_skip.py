@@ -174,7 +174,7 @@ def test_an_undo_takes_back_what_came_last(tmp_path: Path, opened_on: Opened) ->
     hand.on(60)
     step = shop.plan(shop.load("bee")).next_step()
     assert step is not None
-    shop.record("bee", step.id, "no-change", observed="nothing")
+    shop.record("bee", step.id, next(iter(step.outcomes)), observed="nothing")
     hand.on(60)
     case = shop.undo("bee", "wrong key")
     assert case.attempts[-1].corrects == "a1"

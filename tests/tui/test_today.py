@@ -16,8 +16,7 @@ from triage.case.models import Timer
 from triage.case.store import update_case
 from triage.cli import main
 from triage.errors import TriageError
-from triage.history.filterline import filter_from_line
-from triage.history.table import Filter
+from triage.history.table import Filter, filter_from_line
 from triage.service.acts import bench_day
 from triage.service.workshop import Workshop, open_workshop
 from triage.tui.screens.form import FormScreen

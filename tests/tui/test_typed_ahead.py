@@ -23,6 +23,7 @@ from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.screens.windows import AlarmScreen, ChoiceScreen, DetailScreen, StopScreen
+from triage.tui.services import Services
 
 CASE = "bumblebee-plate-3"
 # Every key that opens something over a step, or changes it.
@@ -220,7 +221,7 @@ async def rules_unread(
         assert go.wait(60)
         return workshop
 
-    app = TriageApp(opening, Hand(), case, workshop.cases, pulse=Pulse())
+    app = TriageApp(Services(opening, workshop.cases, Hand(), Pulse()), case)
     async with app.run_test(size=(80, 24)) as pilot:
         yield Driver(app, pilot), go
 
@@ -273,7 +274,7 @@ async def test_a_tick_of_the_clock_when_no_screen_is_left_does_nothing(workshop:
     hand = Hand()
     step = next_step(workshop, CASE)
     workshop.start_timer(CASE, step.id, 60, "blot")
-    unopened = TriageApp(workshop, hand)
+    unopened = TriageApp(Services(workshop, clock=hand))
     unopened.watch_timers.see(workshop.load(CASE))
     unopened.look_at_timers()
     async with driven(workshop, case=CASE, clock=hand) as driver:
@@ -309,7 +310,7 @@ async def test_an_alarm_of_another_specimen_stays_until_answered_and_one_key_goe
         hand.on(61)
         await driver.on(AlarmScreen)
         assert before[other].title in " ".join(driver.text.split())
-        await driver.press(*(key for key, _, _ in OUTCOME_KEYS), "enter")
+        await driver.press(*OUTCOME_KEYS.values(), "enter")
         assert isinstance(driver.screen, AlarmScreen)
         assert {each: workshop.load(each) for each in before} == before
         pulse.seconds += OPENING_S

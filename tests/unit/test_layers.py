@@ -18,15 +18,6 @@ MODULES = sorted(
     if "_carried" not in path.parts
 )
 FACES = ("triage.tui", "triage.browser", "triage.commands", "triage.cli", "triage.__main__")
-PURE = (
-    "triage.errors",
-    "triage.units",
-    "triage.yamltext",
-    "triage.knowledge",
-    "triage.case",
-    "triage.exposure",
-    "triage.bench",
-)
 
 
 def under(*packages: str) -> list[str]:
@@ -55,31 +46,8 @@ def test_no_interface_library_below_the_interface() -> None:
     fresh(below, {"textual", "textual_plotext", "rich"})
 
 
-def test_arithmetic_knowledge_and_cases_need_no_engine() -> None:
-    fresh(under(*PURE), {"experta", "textual", "triage.engine", "triage.plan"})
-
-
 def test_a_command_is_named_without_engine_interface_or_arrays() -> None:
     fresh(["triage.cli", *under("triage.commands")], {"experta", "textual", "numpy", "scipy"})
-
-
-def test_engine_package_comes_only_through_the_compatibility_module() -> None:
-    # With the compatibility module barred, nothing of the program can reach the package.
-    code = (
-        "import importlib, sys\n"
-        "sys.modules['triage.engine.compat'] = None\n"
-        f"for name in {[m for m in MODULES if m not in under('triage.tui', 'triage.browser', 'triage.__main__')]!r}:\n"
-        "    try:\n"
-        "        importlib.import_module(name)\n"
-        "    except ImportError as fault:\n"
-        "        assert 'compat' in str(fault), (name, fault)\n"
-        "    assert 'experta' not in sys.modules, name\n"
-    )
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT, env=env
-    )
-    assert done.returncode == 0, done.stderr[-600:]
 
 
 @pytest.mark.parametrize(

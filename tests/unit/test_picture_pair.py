@@ -14,7 +14,7 @@ from scipy import ndimage
 from tests.proof.pictures import UNANSWERABLE, judged, limits, made
 from tests.support.knowledge import shipped
 from triage.cli import main
-from triage.picture.marked import marked, side_by_side
+from triage.picture.files import marked, side_by_side
 from triage.picture.pair import compare, glance
 from triage.picture.register import CannotTell
 from triage.picture.scale import scale_from_ruling
@@ -87,7 +87,7 @@ def test_whole_numbers_of_eight_bits_tell_the_same_and_a_glance_need_not_be_soug
 def test_large_photos_are_glanced_at_small_and_then_compared_whole(tmp_path: Path) -> None:
     before, after, true = made("gravel", np.random.default_rng(20))
     for name, picture in (("a.jpg", before), ("b.jpg", after)):
-        larger = ndimage.zoom((255 * picture).round().astype(np.uint8), (3, 3, 1), order=1)
+        larger = ndimage.zoom((255 * picture).round().astype(np.uint8), (2.6, 2.6, 1), order=1)
         iio.imwrite(tmp_path / name, larger, quality=95)
     told: list[str] = []
     found = measured(shipped(), tmp_path / "a.jpg", tmp_path / "b.jpg", glanced=told.append).found

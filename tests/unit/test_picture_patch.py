@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 
 from tests.proof.pictures import ground, limits
-from triage.picture.colour import encoded_srgb, linear_srgb
+from triage.picture.colour import Patch, encoded_srgb, linear_srgb
 from triage.picture.pair import Comparison, compare
-from triage.picture.patch import Patch
 from triage.picture.register import CannotTell
 from triage.show.compared import offered
 

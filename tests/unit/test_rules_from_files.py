@@ -41,11 +41,6 @@ def test_a_changed_rule_holds_at_the_next_load(tmp_path: Path) -> None:
     assert load_knowledge(rules) == first
 
 
-def test_a_missing_folder_is_said(tmp_path: Path) -> None:
-    with pytest.raises(TriageError, match="no such rules folder"):
-        load_knowledge(tmp_path / "none")
-
-
 IN_BOTH = """\
 import os, sys
 from triage.cli import main

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from triage.case.frozen import FrozenMap
+from triage.case.fields import FrozenMap
 from triage.case.models import (
     Attempt,
     Case,
@@ -82,8 +82,8 @@ def without_finding(case: Case, finding_id: str, at: datetime, reason: str) -> C
 
 def with_sign(case: Case, finding_id: str, question: str, answer: str | None) -> Case:
     """Return the case with one sign of a finding answered; None takes the answer back."""
-    finding = case.finding(finding_id)
-    return _with_changed(case, finding, signs=_merged(finding.signs, {question: answer}))
+    signs = _merged(case.finding(finding_id).signs, {question: answer})
+    return with_changed(case, finding_id, signs=signs)
 
 
 def with_restated(
@@ -106,24 +106,15 @@ def with_restated(
     return _with(new, restated=(*new.restated, *told)) if told else new
 
 
-def with_named(case: Case, finding_id: str, deposit: str | None) -> Case:
-    """Return the case with what a person takes a finding for; None leaves it to the rules."""
-    return _with_changed(case, case.finding(finding_id), named=deposit)
-
-
-def with_size(case: Case, finding_id: str, size_um: float | None) -> Case:
-    """Return the case with the diameter of what is seen [um]; None takes it back."""
-    return _with_changed(case, case.finding(finding_id), size_um=size_um)
+def with_changed(case: Case, finding_id: str, **changed: Any) -> Case:
+    """Return the case with fields of a finding changed, such as ``named`` or ``size_um`` [um]."""
+    finding = validated(Finding, {**dict(case.finding(finding_id)), **changed})
+    return with_finding(case, finding)
 
 
 def with_accepted(case: Case, finding_id: str, reason: str) -> Case:
     """Return the case with a finding accepted as it is, for a reason."""
-    return _with_changed(case, case.finding(finding_id), accepted=True, reason=reason)
-
-
-def with_opened(case: Case, finding_id: str) -> Case:
-    """Return the case with a finding that was accepted by mistake open again."""
-    return _with_changed(case, case.finding(finding_id), accepted=False, reason="")
+    return with_changed(case, finding_id, accepted=True, reason=reason)
 
 
 def with_attempt(case: Case, attempt: Attempt) -> Case:
@@ -173,10 +164,6 @@ def without_timer(case: Case, step: str) -> Case:
 
 def _others(case: Case, step: str) -> tuple[Timer, ...]:
     return tuple(timer for timer in case.timers if timer.step != step)
-
-
-def _with_changed(case: Case, finding: Finding, **changed: Any) -> Case:
-    return with_finding(case, validated(Finding, {**dict(finding), **changed}))
 
 
 def _with(case: Case, **changed: Any) -> Case:

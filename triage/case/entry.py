@@ -9,8 +9,7 @@ from typing import Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, ValidationInfo, model_validator
 
-from triage.case.fields import refusal, shown
-from triage.case.frozen import thawed
+from triage.case.fields import refusal, shown, thawed
 from triage.case.nearmiss import meant_key, squeezed
 
 

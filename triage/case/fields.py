@@ -7,12 +7,11 @@ import re
 from collections.abc import Callable, Iterable
 from datetime import datetime
 from pathlib import PurePosixPath
-from typing import Annotated, Any, get_args
+from typing import Annotated, Any, NoReturn, TypeVar, get_args
 
 from pydantic import BeforeValidator
 from pydantic_core import PydanticCustomError
 
-from triage.case.frozen import FrozenMap
 from triage.errors import did_you_mean
 
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,63}")
@@ -27,6 +26,52 @@ MOST = {"amount_ml": 10_000.0, "minutes": 180 * 24 * 60.0, "size_um": 100_000.0}
 # one is a slip. Not held against the clock, which may be the one that is wrong: what is dated after
 # the present moment is read, and the air counts it as released now.
 FIRST_YEAR, LAST_YEAR = 2000, 2099
+V = TypeVar("V")
+
+
+class FrozenMap(dict[str, V]):
+    """A mapping that cannot be changed: equal to a plain ``dict``, hashable, picklable."""
+
+    def _refuse(self, *_: Any, **__: Any) -> NoReturn:
+        raise TypeError("a frozen mapping cannot be changed; build a new one")
+
+    __setitem__ = _refuse
+    __delitem__ = _refuse
+    __ior__ = _refuse
+    clear = _refuse
+    pop = _refuse
+    popitem = _refuse
+    setdefault = _refuse
+    update = _refuse
+
+    def __hash__(self) -> int:  # type: ignore[override]
+        return hash(frozenset(self.items()))
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, *_: Any) -> dict[str, Any]:
+        """Return what a mapping is in a JSON Schema."""
+        return {"type": "object"}
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return (FrozenMap, (dict(self),))
+
+
+def frozen(content: Any) -> Any:
+    """Return plain values with every mapping and list made unchangeable."""
+    if isinstance(content, dict):
+        return FrozenMap({key: frozen(inner) for key, inner in content.items()})
+    if isinstance(content, list | tuple):
+        return tuple(frozen(inner) for inner in content)
+    return content
+
+
+def thawed(content: Any) -> Any:
+    """Return plain dicts and lists, as a YAML writer wants them."""
+    if isinstance(content, dict):
+        return {key: thawed(inner) for key, inner in content.items()}
+    if isinstance(content, list | tuple):
+        return [thawed(inner) for inner in content]
+    return content
 
 
 def refusal(message: str, mend: str = "", path: tuple[Any, ...] = ()) -> PydanticCustomError:

@@ -17,6 +17,7 @@ from triage.case.fields import (
     Answers,
     AttemptId,
     FreeMap,
+    FrozenMap,
     Id,
     Photo,
     Text,
@@ -27,13 +28,13 @@ from triage.case.fields import (
     refusal,
     words_of,
 )
-from triage.case.frozen import FrozenMap
 from triage.errors import TriageError, did_you_mean
 
 Outcome = Literal["cleared", "better", "no-change", "worse", "damage", "not-done"]
 OUTCOMES = words_of(Outcome)
 HARMFUL = frozenset({"worse", "damage"})
 Side = Literal["left", "right", "both"]
+CLEAN = "looked at, clean"
 
 
 class Finding(Record):
@@ -50,6 +51,11 @@ class Finding(Record):
     signs: Answers = FrozenMap()
     accepted: bool = False
     reason: Text = ""
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether it says that its zone was looked at and is clean."""
+        return self.accepted and self.reason == CLEAN
 
     @model_validator(mode="after")
     def _accepted_has_reason(self) -> Finding:

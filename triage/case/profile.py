@@ -129,7 +129,7 @@ class Bench(Record):
 RoomProfile.ELSEWHERE = dict.fromkeys(Bench.model_fields.keys() - Bench.FREE, "beside room")
 
 
-def load_bench(path: str | os.PathLike[str], *, shown_as: str = "") -> Bench:
+def load_bench(path: str | os.PathLike[str]) -> Bench:
     """Return the bench in a file.
 
     Raises
@@ -137,7 +137,7 @@ def load_bench(path: str | os.PathLike[str], *, shown_as: str = "") -> Bench:
     TriageError: missing or broken file, unknown value, number out of range; each fault with its
     line and mend. Ids are checked against the knowledge later (``check_bench``).
     """
-    shown = shown_as or Path(path).name
+    shown = Path(path).name
     parsed = parse_yaml(read_text(path, shown), shown)
     if not isinstance(parsed.data, dict):
         raise TriageError("this is not a bench", Where(shown, 1), "a bench begins with format: 1")

@@ -8,8 +8,7 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from triage.case.entry import Record
-from triage.case.fields import shown
-from triage.case.frozen import frozen
+from triage.case.fields import frozen, shown
 from triage.case.models import Case
 from triage.errors import TriageError, Where, control_character, raise_faults
 from triage.yamltext import Parsed

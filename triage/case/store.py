@@ -104,7 +104,7 @@ def create_case(
     return path
 
 
-def replace_text(path: Path, text: str, *, timeout_s: float = LOCK_TIMEOUT_S) -> None:
+def replace_text(path: Path, text: str) -> None:
     """Put a text into the place of a file in one step, under the lock of that file.
 
     Raises
@@ -112,7 +112,7 @@ def replace_text(path: Path, text: str, *, timeout_s: float = LOCK_TIMEOUT_S) ->
     TriageError: locked, read-only or full; the file stays as it was.
     """
     named = shown_path(path)
-    with _locked(path, named, timeout_s):
+    with _locked(path, named, LOCK_TIMEOUT_S):
         _replace_file(path, text.encode("utf-8"), named)
 
 

@@ -75,7 +75,7 @@ PROTECTS: Mapping[str, Spec] = {
         "never": LESS,
     },
     "method": {
-        **_all(OTHER, "stage technique agent"),
+        **_all(OTHER, "stage outcomes technique agent"),
         "with_": {"strength": MORE_VALUE},
         "strength": {"value": MORE, "unit": OTHER},
         **_all(MOST, "temp_c dwell_s burst_s"),
@@ -86,13 +86,11 @@ PROTECTS: Mapping[str, Spec] = {
         **_all(FEWER, "do drying stop_signs rinse keep_away needs not_for"),
         "harshness": _all(GRADE, "mechanical chemical person lasting"),
         **_all(MORE, "harmless while_dry"),
-        **_all(LESS, "test_spot tries_next prepares"),
+        **_all(LESS, "test_spot tries_next"),
     },
+    "outcomes": {"worse": FEWER, "closes": MORE, "when_worse": OTHER},
     "technique": {**_all(OTHER, "wet contact whole shows"), "water_free": MORE},
-    "zone": {
-        **_all(FEWER, "surface hurts gentle"),
-        **_all(MORE, "most_mechanical most_chemical"),
-    },
+    "zone": {**_all(FEWER, "surface hurts gentle"), **_all(MORE, "most_mechanical most_chemical")},
     "taxon": {
         **_all(OTHER, "plan fragility"),
         **_all(FEWER, "traits changes"),
@@ -101,8 +99,8 @@ PROTECTS: Mapping[str, Spec] = {
     "fragility": _all(MORE, "most_mechanical most_chemical"),
     "deposit": _all(OTHER, "guard kind alike"),
     "condition": _all(OTHER, "stage when_cleared"),
-    "question": {**_all(OTHER, "liquid risk gives usual"), "answers": {"implies": OTHER}},
-    "stop": {"shows_at": FEWER},
+    "question": {**_all(OTHER, "liquid risk gives usual clean"), "answers": {"implies": OTHER}},
+    "stop": _all(FEWER, "shows_at always_at always_with"),
     "hazard": _all(LESS, "grade flammable needs_eye_protection no_drain needs_ventilation"),
     "circumstance": {},
     "authority": {"converts_at": OTHER_VALUE},
@@ -132,24 +130,25 @@ Lost = tuple[tuple[str | int, ...], str]
 
 def weaker(carried: Knowledge, copy: Knowledge) -> list[TriageError]:
     """Return where ``copy`` protects less than ``carried``, each with file, line and mend."""
-    found = []
+    return [
+        TriageError(f"weaker than the carried rules: {said}", where, MEND)
+        for where, said in (*_entries_lost(carried, copy), *_rules_lost(carried, copy))
+    ]
+
+
+def _entries_lost(carried: Knowledge, copy: Knowledge) -> Iterator[tuple[Where, str]]:
     for kind, spec in PROTECTS.items():
         for entry_id, entry in _entries(carried, kind).items():
             theirs = _entries(copy, kind).get(entry_id)
-            if theirs is None:
-                if kind not in ("agent", "hazard", "circumstance") and not _guards(entry):
-                    continue
-                where = Where(f"{_name(copy)}/", None, f'{kind} "{entry_id}"')
-                found.append(TriageError("weaker than the carried rules: it is gone", where, MEND))
-                continue
-            for path, said in lost_in(entry, theirs, spec):
-                where = copy.where(kind, entry_id, *path)
-                found.append(TriageError(f"weaker than the carried rules: {said}", where, MEND))
-    return [*found, *_rules(carried, copy)]
+            if theirs is not None:
+                for path, said in lost_in(entry, theirs, spec):
+                    yield copy.where(kind, entry_id, *path), said
+            elif kind in ("agent", "hazard", "circumstance") or _guards(entry):
+                yield _gone(copy, "", f'{kind} "{entry_id}"')
 
 
-def _name(copy: Knowledge) -> str:
-    return copy.root.name if copy.root else ""
+def _gone(copy: Knowledge, file: str, entry: str) -> tuple[Where, str]:
+    return Where(f"{copy.root.name if copy.root else ''}/{file}", None, entry), "it is gone"
 
 
 def _guards(entry: BaseModel) -> bool:
@@ -229,7 +228,7 @@ def _shown(value: Any) -> str:
 # -- rules ----------------------------------------------------------------------------------------
 
 
-def _rules(carried: Knowledge, copy: Knowledge) -> Iterator[TriageError]:
+def _rules_lost(carried: Knowledge, copy: Knowledge) -> Iterator[tuple[Where, str]]:
     theirs = {was: rule for rules in copy.rules.values() for rule in rules for was in rule.was}
     theirs |= copy.rule_index
     guards = {d.id for d in carried.deposits.values() if _guards(d)}
@@ -240,25 +239,20 @@ def _rules(carried: Knowledge, copy: Knowledge) -> Iterator[TriageError]:
                 for said in rule.conclusions()
                 if family in KEPT or "evidence" not in said or said["evidence"]["deposit"] in guards
             ]
-            if not kept:
-                continue
             other = theirs.get(rule.id)
-            if other is None:
+            if kept and other is None:
                 stands = carried.where("rule", rule.id).file.partition("/")[2]
-                where = Where(f"{_name(copy)}/{stands}", None, f'rule "{rule.id}"')
-                yield TriageError("weaker than the carried rules: it is gone", where, MEND)
-                continue
-            for path, said in _rule_lost(rule, other, kept):
-                where = copy.where("rule", other.id, *path)
-                yield TriageError(f"weaker than the carried rules: {said}", where, MEND)
+                yield _gone(copy, stands, f'rule "{rule.id}"')
+            elif kept and other is not None:
+                for path, said in _rule_lost(rule, other, kept):
+                    yield copy.where("rule", other.id, *path), said
     for rule in copy.rules[Family.RECOGNISE]:
         known = carried.rule_index.get(rule.id)
         held = {} if known is None else _against(known, guards)
         for deposit, (weight, at) in _against(rule, guards).items():
             if weight < held.get(deposit, (0, 0))[0]:
-                said = f"it now speaks against {deposit} by {-weight:g}"
                 where = copy.where("rule", rule.id, "then", at, "evidence")
-                yield TriageError(f"weaker than the carried rules: {said}", where, MEND)
+                yield where, f"it now speaks against {deposit} by {-weight:g}"
 
 
 def _against(rule: Rule, guards: set[str]) -> Mapping[str, tuple[float, int]]:

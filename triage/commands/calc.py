@@ -23,7 +23,6 @@ CURVE = option("--curve", "draw level against time with the limits", action="sto
 
 
 def _option(each: Input) -> Option:
-    """Return an input as argparse takes it."""
     unit = f" [{each.unit}]" if each.unit else ""
     named = ", by id or name" if each.entry == "agent" else ""
     metavar = "N" if each.option else each.name.upper()
@@ -68,7 +67,7 @@ def _add(name: str, calculator: Calculator) -> None:
         show(arguments, answer, lambda: blocks_of(answer))
         if getattr(arguments, "curve", False) and not arguments.json:
             from triage.airplot import air_text
-            from triage.plan.airpicture import air_picture
+            from triage.plan.aircalc import air_picture
 
             picture = air_picture(means, asked)
             print()

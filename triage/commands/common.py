@@ -7,12 +7,12 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from contextvars import ContextVar
 from dataclasses import asdict, fields, is_dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from triage.errors import TriageError
+from triage.service.commandline import HELD
 
 if TYPE_CHECKING:
     from triage.case.models import Case
@@ -26,8 +26,6 @@ Option = Callable[[Any], object]
 T = TypeVar("T")
 # How to add the commands of each module, in the order in which they stand there.
 COMMANDS: dict[str, list[Callable[[Any], None]]] = {}
-# The workshop of the face that a command is run from within.
-HELD: ContextVar[Workshop | None] = ContextVar("held", default=None)
 BAR = 40
 PAIRS = "what was seen, as triage ask says it; triage handbook question lists all"
 Subparsers = Any
@@ -136,7 +134,7 @@ def show(arguments: Arguments, content: Any, told: str | Callable[[], Iterable[B
     if isinstance(told, str):
         sys.stdout.write(told)
         return
-    from triage.show.lines import lines_of
+    from triage.show.blocks import lines_of
 
     sys.stdout.write("".join(f"{line}\n" for line in lines_of(told())))
 

@@ -134,7 +134,7 @@ def run_looked(arguments: Arguments) -> None:
 def run_worked(arguments: Arguments) -> None:
     """Show how often methods worked here, and rungs that may be skipped."""
     from triage.history.table import Filter
-    from triage.plan.ownrecord import own_record
+    from triage.plan.names import own_record
     from triage.service import acts
     from triage.show.blocks import Line
     from triage.show.compared import attempt_photo_blocks, method_photo_blocks
@@ -145,7 +145,7 @@ def run_worked(arguments: Arguments) -> None:
         if arguments.accept:
             raise TriageError("--accept needs a case", mend="name the case before it")
         workshop = workshop_of(arguments)
-        evidence = acts.evidence_of(workshop)
+        evidence = workshop.folder_record.evidence()
         show(
             arguments,
             tuple(evidence.all_groups()),
@@ -205,7 +205,7 @@ def run_history(arguments: Arguments) -> None:
     elif arguments.has_photos and not arguments.json:
         show(arguments, (), lambda: photo_blocks(table.photo_pairs(rows)))
     else:
-        show(arguments, table.history_data(rows), lambda: history_blocks(rows))
+        show(arguments, rows, lambda: history_blocks(rows, workshop.knowledge))
 
 
 @command("usage", as_json=True)
@@ -260,7 +260,7 @@ def run_bundle(arguments: Arguments) -> int:
 )
 def run_unbundle(arguments: Arguments) -> int:
     """Bring the cases of a bundle in."""
-    from triage.history.unbundle import read_bundle
+    from triage.history.bundle import read_bundle
     from triage.service.acts import usable_here
 
     workshop = workshop_of(arguments)

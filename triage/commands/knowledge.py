@@ -95,7 +95,7 @@ def run_schema(arguments: Arguments) -> None:
 
     from triage.case.models import Case
     from triage.case.profile import Bench
-    from triage.knowledge.schema import document, schema_of, schemas
+    from triage.knowledge.book import document, schema_of, schemas
     from triage.plan.model import Plan
 
     own: dict[str, type[BaseModel]] = {"bench": Bench, "case": Case}

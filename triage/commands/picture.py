@@ -38,8 +38,7 @@ if TYPE_CHECKING:
 )
 def run_compare(arguments: Arguments) -> int:
     """Say what left and what came between two photos of one zone, or why it cannot be told."""
-    from triage.picture.files import png_of
-    from triage.picture.marked import colour_map
+    from triage.picture.files import colour_map, png_of
 
     workshop = workshop_of(arguments)
     told = measured_here(workshop, arguments.before, arguments.after, arguments)

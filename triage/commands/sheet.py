@@ -85,8 +85,7 @@ def run_sheet(arguments: Arguments) -> None:
     workshop, case = opened(arguments)
     from triage.case.folder import photo_path
     from triage.show.compared import attempt_photo_blocks
-    from triage.show.html import html_of
-    from triage.show.markdown import markdown_of
+    from triage.show.html import html_of, markdown_of
     from triage.show.pdf import pdf_of
     from triage.show.plan import sheet_of
 

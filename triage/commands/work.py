@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from triage.service.workshop import Workshop
 
 SHEET_POINTS = 1400  # of each photo along its longer side, on the sheet
-OUTCOMES = "cleared | better | no-change | worse | damage | not-done"
+OUTCOMES = "what the step comes to, in its words"
 
 
 @command("list --cases cases", as_json=True)
@@ -138,7 +138,7 @@ def run_plan(arguments: Arguments) -> None:
     """Print the plan of a case."""
     from triage.explain.sureplan import sure_plan_json
     from triage.service.acts import suggestions_for
-    from triage.show.lines import lines_of
+    from triage.show.blocks import lines_of
     from triage.show.plan import camera_lines, plan_text, skip_blocks
     from triage.show.words import sure_by_step
 
@@ -157,7 +157,7 @@ def run_plan(arguments: Arguments) -> None:
 @command(
     "record hoverfly-plate-4 --step f1-blot-dry --outcome better",
     option("--step", "id of the step in the plan", required=True),
-    option("--outcome", f"{OUTCOMES}; --measure alone offers one", metavar="OUTCOME"),
+    option("--outcome", f"{OUTCOMES}; --measure alone offers one", metavar="WORDS"),
     option("--ml", "amount used [mL]; the plan's amount by default", type=float),
     option("--yes", "the amount is right, however far beyond the planned one", action="store_true"),
     option("--minutes", "time taken [min]", type=float),
@@ -173,7 +173,7 @@ def run_plan(arguments: Arguments) -> None:
 def run_record(arguments: Arguments) -> None:
     """Record an attempt on a step."""
     from triage.show.step import step_line
-    from triage.show.words import NO_STEP
+    from triage.show.words import NO_STEP, notice_words, urgent
 
     workshop = workshop_of(arguments, arguments.case)
     place = _new_png(workshop, arguments)
@@ -193,12 +193,14 @@ def run_record(arguments: Arguments) -> None:
         photo_after=arguments.photo_after,
         sure=arguments.yes,
     )
-    print(f"recorded as {case.attempts[-1].id}: {arguments.step} {arguments.outcome}")
+    made = case.attempts[-1]
+    came_to = workshop.knowledge.outcome_words(made.method, made.outcome)
+    print(f"recorded as {made.id}: {made.step}, {came_to}")
     if told and place:
         write_file(place, told.marked_png(SHEET_POINTS))
     plan = workshop.plan(case)
-    for hold in plan.held:
-        print(hold.sentence)
+    for line in (*map(notice_words, urgent(plan)), *(hold.sentence for hold in plan.held)):
+        print(line)
     following = plan.next_step()
     print(step_line(following) if following else f"stage: {plan.stage}. {NO_STEP}")
 
@@ -221,7 +223,7 @@ def _new_png(workshop: Workshop, arguments: Arguments) -> Path | None:
 def _measured(workshop: Workshop, arguments: Arguments) -> Measured:
     """Compare the photos of a record and print what they tell."""
     from triage.commands.picture import measured_here
-    from triage.show.lines import lines_of
+    from triage.show.blocks import lines_of
 
     names = arguments.photo_before, arguments.photo_after
     if None in names:
@@ -324,6 +326,8 @@ def run_undo(arguments: Arguments) -> None:
         print(f"offered again {case.overrides[-1].method}: {arguments.reason}")
         return
     print(f"recorded as {case.attempts[-1].id}: {case.attempts[-1].corrects} counts as not done")
+    if anew := [question for question in before.answers if question not in case.answers]:
+        print(f"to answer anew: {', '.join(anew)}")
 
 
 @command(

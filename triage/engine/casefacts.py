@@ -118,6 +118,8 @@ def facts_from(
         signs |= checker.take("finding", finding.signs, ("findings", index, "signs"))
         # Told in two ways is not told: nothing rests on it until it is answered once more.
         signs = {q: UNKNOWN if (finding.id, q) in doubted else a for q, a in signs.items()}
+        if finding.is_clean:
+            signs = {**vocabulary.clean, **signs}
         signs["id"] = finding.id
         if finding.accepted:
             signs["accepted"] = "yes"

@@ -17,6 +17,7 @@ def spare_loaded() -> None:
     To be called when the knowledge of a process is loaded: all of it stays to the end. Only the
     first call leaves anything out; a later one would keep what a closed session left behind.
     """
-    if not gc.get_freeze_count():
+    # To ask how many objects are left out would go through all of them.
+    if gc.get_threshold() != (YOUNG, MIDDLE, OLD):
         gc.freeze()
-    gc.set_threshold(YOUNG, MIDDLE, OLD)
+        gc.set_threshold(YOUNG, MIDDLE, OLD)

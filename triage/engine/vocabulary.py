@@ -46,11 +46,15 @@ class Slot:
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """Every dynamic kind with its slots, which family may read which; what equipment counts as."""
+    """Every dynamic kind with its slots, which family may read which; what equipment counts as.
+
+    ``clean`` holds the answers that a zone gives which was looked at and is clean.
+    """
 
     kinds: Mapping[str, Mapping[str, Slot]]
     later: Mapping[str, Family]
     derived: frozenset[tuple[str, str]]
+    clean: Mapping[str, str] = field(default_factory=dict)
     counts: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     def domain(self, kind: str, field: str) -> tuple[str, ...] | None:
@@ -109,6 +113,7 @@ def build_vocabulary(knowledge: Knowledge) -> Vocabulary:
     return Vocabulary(
         kinds,
         later={"reading": Family.RECOGNISE, "state": Family.RECOGNISE, "closed": Family.GATE},
+        clean={q.id: q.clean for q in knowledge.questions.values() if q.clean},
         derived=frozenset(
             {
                 ("specimen", "fragility"),

@@ -22,7 +22,7 @@ from triage.engine.casefacts import BENCH, SPECIMEN, bench_fields
 from triage.engine.many import with_values
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
 from triage.explain.sweep import Answer, Sweep
-from triage.plan.barring import equipment_at_hand
+from triage.plan.ladder import equipment_at_hand
 from triage.plan.lookahead import Lookahead
 from triage.plan.ordering import Item
 from triage.plan.outcomes import answers_after, condition_target
@@ -120,21 +120,30 @@ def _agent_updates(look: Lookahead, head: str | None, methods: list[str]) -> Ite
 
 def attempt_variants(look: Lookahead, case: Case, base: Outline) -> Iterator[tuple[Change, Case]]:
     """Yield other outcomes of attempts on record, and each outcome of the next step."""
+    told = look.knowledge.outcome_words
     for attempt in case.effective_attempts():
-        for outcome in OUTCOMES:
+        for outcome in _outcomes(look, attempt.method):
             if outcome != attempt.outcome:
                 note = "what if" if attempt.outcome in HARMFUL else ""
                 changed = changes.with_correction(
                     case, attempt.id, EPOCH, outcome=outcome, note=note
                 )
                 what = f"attempt {attempt.id}"
-                yield Change("attempt", attempt.finding, what, attempt.outcome, outcome), changed
+                was, said = (told(attempt.method, each) for each in (attempt.outcome, outcome))
+                yield Change("attempt", attempt.finding, what, was, said), changed
     if base.first is None or base.held:
         return
-    for outcome in OUTCOMES:
+    for outcome in _outcomes(look, base.first.method):
         finding = _finding(case, base.first)
-        change = Change("attempt", finding, base.first.step, "not tried", outcome)
+        change = Change(
+            "attempt", finding, base.first.step, "not tried", told(base.first.method, outcome)
+        )
         yield change, tried(look, case, base.first, outcome)
+
+
+def _outcomes(look: Lookahead, method: str | None) -> Iterable[str]:
+    held = look.knowledge.methods.get(method or "")
+    return look.knowledge.outcomes[held.outcomes].words if held else OUTCOMES
 
 
 def _finding(case: Case, item: Item) -> str | None:

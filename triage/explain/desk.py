@@ -23,10 +23,9 @@ from triage.explain.whynot import Contrast, WhyNot, contrasts, why_not
 from triage.exposure.day import DayLedger
 from triage.plan.lookahead import Lookahead
 from triage.plan.model import Plan, QuestionLine
-from triage.plan.ownrecord import RECORD, own_record
+from triage.plan.names import RECORD, own_record
 from triage.plan.planner import Planner
-from triage.plan.questions import is_put
-from triage.plan.waiting import waited_for
+from triage.plan.questions import is_put, waited_for
 
 
 class Shop(Protocol):

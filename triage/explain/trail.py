@@ -22,10 +22,10 @@ from triage.knowledge.base import SourceKind
 from triage.knowledge.rules import RESTRICTIVE, Family
 from triage.plan.airjudge import AirJudge
 from triage.plan.ladder import Barred, Ladder, applies, harshness_key
+from triage.plan.liquids import as_done, cautioned_as
 from triage.plan.ordering import Item
 from triage.plan.outcomes import attempts_on
 from triage.plan.skeleton import Skeleton
-from triage.plan.trial import as_done, cautioned_as
 
 # Sources that are no documents are called by their kind.
 UNWRITTEN = frozenset(
@@ -267,9 +267,14 @@ class Trail:
         return tuple(nodes)
 
     def _holds(self) -> Iterator[Node]:
-        for node in map(_attempt, map(self.case.attempt, self.skeleton.held)):
+        for node in map(self._attempt, map(self.case.attempt, self.skeleton.held)):
             released = "nothing is offered until a person releases it with a written reason"
             yield replace(node, text=f"held by {node.text}; {released}")
+
+    def _attempt(self, attempt: Attempt) -> Node:
+        came_to = self.knowledge.outcome_words(attempt.method, attempt.outcome)
+        text = f"attempt {attempt.id}: {attempt.step}, {came_to}"
+        return Node("attempt", text, facts=(attempt.id,))
 
     def _ruled_out(self, ladder: Ladder, bar: Barred, what: str = "ruled out") -> Node:
         name = self.knowledge.methods[bar.method].name
@@ -293,7 +298,7 @@ class Trail:
             return self._air(bar)
         if bar.rule in ATTEMPT_RULES:
             made = attempts_on(self.knowledge, self.case, ladder.target)
-            return Node("attempt", bar.because, bar.rule, children=tuple(map(_attempt, made)))
+            return Node("attempt", bar.because, bar.rule, children=tuple(map(self._attempt, made)))
         note = Node("note", f"bench: {self.bench.name}")
         return Node("bench", bar.because, bar.rule, children=(note,))
 
@@ -329,7 +334,7 @@ class Trail:
         if line is not None:
             children.append(Node("air", line.sentence))
         owned = filter(ladder.target.owns, self.case.effective_attempts())
-        children += map(_attempt, owned)
+        children += map(self._attempt, owned)
         where = ladder.target.finding or "the whole specimen"
         text = f"step {place}: {method.name} on {where}, rung {item.rung} of its ladder"
         title = self.title(method.source)
@@ -377,8 +382,3 @@ class Trail:
                 ]
                 if later and waits:
                     yield self.rule(conclusion)
-
-
-def _attempt(attempt: Attempt) -> Node:
-    text = f"attempt {attempt.id}: {attempt.step} ended {attempt.outcome}"
-    return Node("attempt", text, facts=(attempt.id,))

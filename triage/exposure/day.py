@@ -1,4 +1,4 @@
-"""The releases of the last day in one room, as plain columns, and what is not known of them."""
+"""The releases of the last day in one room, what is not known of them, and their judgement."""
 
 from __future__ import annotations
 
@@ -8,8 +8,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from triage.errors import OutOfRange, did_you_mean
-from triage.exposure.maths import Floats
-from triage.exposure.substance import Substance
+from triage.exposure.space import Room, Superposition, corners
+from triage.exposure.substance import (
+    DAY_MIN,
+    JUST_OVER,
+    SHORT_MIN,
+    Floats,
+    Span,
+    Substance,
+    Word,
+    judged_limits,
+    span_of,
+    strictest_per_window,
+)
 from triage.units import within
 
 # Minutes are counted from midnight: the day before and the day after belong to what is judged.
@@ -99,3 +110,94 @@ class DayLedger:
     def weights(self, per_agent: dict[str, float]) -> Floats:
         """Return amount times a factor of its agent, 0 for agents without one, shape (n,)."""
         return np.array([r.amount_mg * per_agent.get(r.agent, 0.0) for r in self.releases])
+
+
+@dataclass(frozen=True, slots=True)
+class AgentDay:
+    """Levels of one agent over the day at the face [mg/m3], and its total [mg]."""
+
+    agent: str
+    total_mg: float
+    peak: Span
+    mean_15_min: Span
+    mean_8_h: Span
+
+
+@dataclass(frozen=True, slots=True)
+class DayIndex:
+    """Sum over agents of level over allowed level for one averaging window; above 1 is too much."""
+
+    window_min: float
+    index: Span
+    agents: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DayVerdict:
+    """The judgement of a day.
+
+    Parameters
+    ----------
+    verdict   ok, over, or unknown when an agent has no published limit
+    agents    levels of each agent at the face
+    indices   additive rule per averaging window, worst first
+    unlimited agents without a published limit
+    """
+
+    verdict: Word
+    agents: tuple[AgentDay, ...]
+    indices: tuple[DayIndex, ...]
+    unlimited: tuple[str, ...]
+
+
+def judge_day(
+    ledger: DayLedger, room: Room, margin: float = 0.1, judge_by: str | None = None
+) -> DayVerdict:
+    """Judge all releases of a day at the face, at the unfavourable end of the band.
+
+    Parameters
+    ----------
+    ledger   the day
+    margin   share of an 8 h limit that may be used
+    judge_by authority whose limits count; None = the most protective
+
+    Notes
+    -----
+    No cap by saturation: it would need a temperature for every release, and errs to the safe side.
+    """
+    within("margin", margin, 1e-6, 1.0, "")
+    if not ledger.releases:
+        return DayVerdict("ok", (), (), ())
+    minute, _, last = ledger.columns()
+    exact = Superposition(minute, last, room, corners(room))
+    allowed: dict[float, dict[str, float]] = {}
+    unlimited = []
+    for key in ledger.agents():
+        found = judged_limits(ledger.substance(key), judge_by)
+        if not any(limit.basis != "idlh" for limit in found):
+            unlimited.append(key)
+        for window, level in strictest_per_window(found, margin).items():
+            allowed.setdefault(window, {})[key] = 1.0 / level
+    indices = [
+        DayIndex(window, span_of(exact.worst(ledger.weights(per), window)[1]), tuple(sorted(per)))
+        for window, per in allowed.items()
+    ]
+    indices.sort(key=lambda each: (-each.index.high, each.window_min))
+    # Peak and danger-to-life levels are not added up.
+    single = (
+        exact.worst(ledger.weights({key: 1.0 / limit.value_mg_per_m3}), limit.window_min)[1][-1]
+        for key in ledger.agents()
+        for limit in judged_limits(ledger.substance(key), judge_by)
+        if limit.basis in {"peak", "idlh"}
+    )
+    word: Word = "unknown" if unlimited else "ok"
+    if any(each.index.high > JUST_OVER for each in indices) or any(r > JUST_OVER for r in single):
+        word = "over"
+    levels = tuple(_agent_day(ledger, exact, key) for key in ledger.agents())
+    return DayVerdict(word, levels, tuple(indices), tuple(unlimited))
+
+
+def _agent_day(ledger: DayLedger, exact: Superposition, key: str) -> AgentDay:
+    weight = ledger.weights({key: 1.0})
+    spans = [span_of(exact.worst(weight, w)[1]) for w in (0.0, SHORT_MIN, DAY_MIN)]
+    return AgentDay(key, float(weight.sum()), *spans)

@@ -18,8 +18,28 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from triage.exposure.maths import Floats, none_below_zero, phi1
-from triage.units import at_least, positive
+from triage.errors import OutOfRange
+from triage.exposure.space import HIGH, Room, corners
+from triage.exposure.substance import Floats
+from triage.units import at_least, finite, positive, within
+
+
+def _none_below_zero(name: str, value: ArrayLike, unit: str) -> Floats:
+    """Return numbers as an array, shape (n,), if there are any and each is finite and >= 0."""
+    array = np.atleast_1d(np.asarray(value, dtype=np.float64))
+    if array.size == 0:
+        raise OutOfRange(f"{name} is empty", mend=f"give {name} in {unit}")
+    at_least(name, float(array.min()), 0.0, unit)
+    finite(name, float(array.max()), unit)
+    return array
+
+
+def _phi1(x: ArrayLike) -> Floats:
+    """Return ``(1 - exp(-x)) / x``, 1 at zero: the mean of a decay over its first ``x`` lives."""
+    x = np.asarray(x, dtype=np.float64)
+    safe = np.where(x == 0.0, 1.0, x)
+    return np.where(x == 0.0, 1.0, -np.expm1(-safe) / safe)
+
 
 NO_STOP_MIN = 1e12
 
@@ -49,28 +69,20 @@ class TwoZones:
         # The product of both is beta Q/(VN VF); the difference would lose its digits at small Q.
         return beta * flow / (near * far) / fast, fast
 
-    def _parts(self) -> tuple[float, float, Floats, Floats]:
-        slow, fast = self.rates()
-        beta, flow = self.near_flow_m3_per_min, self.room_flow_m3_per_min
-        matrix = np.array(
-            [
-                [-beta / self.near_m3, beta / self.near_m3],
-                [beta / self.far_m3, -(beta + flow) / self.far_m3],
-            ]
-        )
-        p_slow = (matrix - fast * np.eye(2)) / (slow - fast)
-        return slow, fast, p_slow, np.eye(2) - p_slow
-
 
 def _evolve(zones: TwoZones, rate: float, start: Floats, minutes: Floats) -> Floats:
     """Return levels at ``minutes`` after a (re)start, shape (2, n)."""
-    slow, fast, p_slow, p_fast = zones._parts()  # noqa: SLF001  # one closed form, same module
-    feed = np.array([rate / zones.near_m3, 0.0])
+    slow, fast = zones.rates()
+    near, far, beta = zones.near_m3, zones.far_m3, zones.near_flow_m3_per_min
+    out = beta + zones.room_flow_m3_per_min
+    matrix = np.array([[-beta / near, beta / near], [beta / far, -out / far]])
+    p_slow = (matrix - fast * np.eye(2)) / (slow - fast)
+    p_fast, feed = np.eye(2) - p_slow, np.array([rate / near, 0.0])
     return np.asarray(
         np.outer(p_slow @ start, np.exp(slow * minutes))
         + np.outer(p_fast @ start, np.exp(fast * minutes))
-        + np.outer(p_slow @ feed, minutes * phi1(-slow * minutes))
-        + np.outer(p_fast @ feed, minutes * phi1(-fast * minutes))
+        + np.outer(p_slow @ feed, minutes * _phi1(-slow * minutes))
+        + np.outer(p_fast @ feed, minutes * _phi1(-fast * minutes))
     )
 
 
@@ -92,11 +104,73 @@ def two_zone_levels(
     """
     rate = at_least("release rate", rate_mg_per_min, 0.0, "mg/min")
     stop = at_least("end of release", stop_min, 0.0, "min")
-    times = none_below_zero("time", minutes, "min")
-    start = none_below_zero("level at the start", start_mg_per_m3, "mg/m3")
+    times = _none_below_zero("time", minutes, "min")
+    start = _none_below_zero("level at the start", start_mg_per_m3, "mg/m3")
     found = _evolve(zones, rate, start, np.minimum(times, stop))
     late = times > stop
     if late.any():
         at_stop = _evolve(zones, rate, start, np.array([stop]))[:, 0]
         found[:, late] = _evolve(zones, 0.0, at_stop, times[late] - stop)
     return np.maximum(found[0], 0.0), np.maximum(found[1], 0.0)
+
+
+AT_ONCE_MIN = 1e-6
+"""A shorter release counts as one at once [min]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A time series: minutes, level in the room and at the face [mg/m3], all of one length."""
+
+    minutes: tuple[float, ...]
+    room_mg_per_m3: tuple[float, ...]
+    near_mg_per_m3: tuple[float, ...]
+
+
+def release_curve(
+    amount_mg: float, release_min: float, room: Room, until_min: float, points: int
+) -> Curve:
+    """Return the two-zone levels of one release from minute 0 on, at the unfavourable end.
+
+    Parameters
+    ----------
+    amount_mg   evaporated in all [mg], >= 0
+    release_min evenly over this time [min]; 0 = at once, into the near field
+    until_min   end of the curve [min]
+    points      how many, evenly spaced, 2 to 100 000; the end of the release is added
+    """
+    until = within("end of curve", until_min, 1e-6, 2880.0, "min")
+    grid = np.linspace(0.0, until, int(within("points", points, 2, 100_000, "")))
+    if 0.0 < release_min < until:
+        grid = np.union1d(grid, [release_min])
+    near, far = _levels(amount_mg, release_min, room, grid)
+    return Curve(tuple(grid.tolist()), tuple(far.tolist()), tuple(near.tolist()))
+
+
+def _levels(
+    amount_mg: float, release_min: float, room: Room, minutes: Floats
+) -> tuple[Floats, Floats]:
+    """Return (near, far) at minutes since the start of one release."""
+    spread = corners(room)
+    decay, flow, share = (
+        float(each[HIGH]) for each in (spread.decay_per_min, spread.near_flow, spread.share)
+    )
+    level = within("amount", amount_mg, 0.0, 1e9, "mg") * share / room.near_m3
+    last = within("release time", release_min, 0.0, 1440.0, "min")
+    if room.outdoors:
+        # The far field is the open air: one box of the near field, cleared by its own flow.
+        near = _one_box(level, last, flow / room.near_m3, minutes)
+        return near, np.zeros_like(near)
+    far_m3 = room.volume_m3 - room.near_m3
+    zones = TwoZones(room.near_m3, far_m3, flow, decay * room.volume_m3)
+    if last < AT_ONCE_MIN:
+        return two_zone_levels(zones, 0.0, minutes, 0.0, (level, 0.0))
+    return two_zone_levels(zones, amount_mg * share / last, minutes, last)
+
+
+def _one_box(level: float, last: float, rate: float, minutes: Floats) -> Floats:
+    if last < AT_ONCE_MIN:
+        return np.asarray(level * np.exp(-rate * minutes))
+    on = np.minimum(minutes, last)
+    built = level / last * -np.expm1(-rate * on) / rate
+    return np.asarray(built * np.exp(-rate * (minutes - on)))

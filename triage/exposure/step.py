@@ -9,18 +9,13 @@ import numpy as np
 from triage.errors import OutOfRange
 from triage.exposure.day import FIRST_MIN, LAST_MIN, DayLedger
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
-from triage.exposure.maths import Floats
-from triage.exposure.space import Room, corners
-from triage.exposure.substance import Substance
-from triage.exposure.superpose import Superposition
-from triage.exposure.verdict import Span, span_of
+from triage.exposure.space import HIGH, Room, Superposition, corners
+from triage.exposure.substance import Floats, Span, Substance, span_of
 from triage.units import within
 
 _Places = tuple[Floats, Floats]
 LEL_SHARE = 0.10
 """Share of the lower flammable limit that hand work may reach (Washington WAC 296-304-03009(2))."""
-HIGH = 2
-"""Index of the unfavourable corner."""
 _UNBOUNDED_MG_PER_ML = 1e200
 """Stands for an unknown mass: saturation alone bounds the level then."""
 

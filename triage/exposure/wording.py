@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Protocol
+from typing import Any
 
 from triage.exposure.space import Room
-from triage.exposure.substance import Limit, Substance
-from triage.exposure.verdict import LimitRatio
+from triage.exposure.substance import Limit, LimitRatio, Substance
 
 MOST_CHARACTERS = 139
+IGNITION = "Fire: this liquid can flash at the room's temperature; remove every source of ignition."
+NOTHING_AIRBORNE = "Gives off no vapour; do not spray it and do not raise dust."
 _BASIS = {
     "twa": "8 h limit",
     "stel": "short-term limit",
@@ -42,28 +43,11 @@ def limit_name(limit: Limit) -> str:
     return f"{limit.shown_as or limit.authority} {_BASIS[limit.basis]}"
 
 
-class Published(Protocol):
-    """A limit as an authority published it, in the knowledge or on a plan."""
+def limit_words(authority: str, limit: Any) -> str:
+    """Return a limit as published, in the knowledge or on a plan: whose, what time, how much, when.
 
-    @property
-    def basis(self) -> str:
-        """Over what time it is meant."""
-
-    @property
-    def value(self) -> float:
-        """How much, in its unit."""
-
-    @property
-    def unit(self) -> str:
-        """The unit of the value."""
-
-    @property
-    def edition(self) -> str:
-        """Of when it is."""
-
-
-def limit_words(authority: str, limit: Published) -> str:
-    """Return a published limit: whose, over what time, how much, of when."""
+    ``limit`` has basis, value, unit and edition.
+    """
     return (
         f"{authority}, {_BASIS[limit.basis]} {plainly(limit.value)} {limit.unit} ({limit.edition})"
     )
@@ -114,11 +98,6 @@ def over_fire(fraction: float, largest_ok_ml: float | None) -> str:
     )
 
 
-def ignition() -> str:
-    """Return the sentence for a source of ignition beside a liquid that can flash."""
-    return "Fire: this liquid can flash at the room's temperature; remove every source of ignition."
-
-
 def within_limits(ratio: LimitRatio | None) -> str:
     """Return the sentence for a release that is ok."""
     if ratio is None:
@@ -157,11 +136,6 @@ def judged_instead(substance: Substance, authority: str) -> str:
         f"{name} has no limit for {substance.key}: judged by the most protective of "
         f"{', '.join(others)} instead."
     )
-
-
-def nothing_airborne() -> str:
-    """Return the sentence for a liquid that gives off nothing."""
-    return "Gives off no vapour; do not spray it and do not raise dust."
 
 
 def assumptions(room: Room, minutes: float, notes: tuple[str, ...]) -> tuple[str, ...]:

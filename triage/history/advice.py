@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 from triage.history.evidence import Evidence, Group
 from triage.plan.model import Plan, Step
+from triage.plan.names import RECORD
 from triage.plan.outcomes import INSERT
-from triage.plan.ownrecord import RECORD
 
 
 @dataclass(frozen=True, slots=True)

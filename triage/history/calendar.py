@@ -92,7 +92,13 @@ def calendar_text(due: Iterable[Due], now: datetime) -> bytes:
     ------
     RFC 5545: UID, DTSTAMP and DTSTART for each event; times are written in UTC.
     """
-    library = _library()
+    try:
+        library: Any = importlib.import_module("icalendar")
+    except ImportError:
+        raise TriageError(
+            "a calendar file needs one more package",
+            mend='install it with: pip install "triage[calendar]"',
+        ) from None
     made: Any = library.Calendar()
     made.add("prodid", PRODUCT)
     made.add("version", "2.0")
@@ -113,13 +119,3 @@ def calendar_text(due: Iterable[Due], now: datetime) -> bytes:
         made.add_component(event)
     content: bytes = made.to_ical()
     return content
-
-
-def _library() -> Any:
-    try:
-        return importlib.import_module("icalendar")
-    except ImportError:
-        raise TriageError(
-            "a calendar file needs one more package",
-            mend='install it with: pip install "triage[calendar]"',
-        ) from None

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from triage.case.frozen import thawed
+from triage.case.fields import thawed
 from triage.case.models import OUTCOMES, Attempt, Case
 from triage.plan.outcomes import INSERT
 

@@ -22,7 +22,9 @@ from triage.case.folder import TICK_NS, Stamp, folder_stamps
 from triage.case.naming import SUFFIX
 from triage.case.store import load_case, replace_bytes
 from triage.errors import TriageError
-from triage.history.columns import Columns, Ints, columns_from, joined, rows_of
+from triage.history.columns import Columns, Ints, columns_from, joined, rows_of, same_columns
+from triage.history.evidence import Evidence, terms_of, trials_of
+from triage.knowledge.book import Knowledge
 
 INDEX = ".history.npz"
 # Raised with the form of the file, and when what makes a case sound changes.
@@ -79,7 +81,6 @@ def load_index(folder: str | os.PathLike[str]) -> Index:
 
 
 def _kept_files(old: Index | None, stamps: dict[str, Stamp], written_ns: int) -> set[str]:
-    """Return the files of the old index that have not changed."""
     if old is None:
         return set()
     trusted = old.stamps[:, 0] < written_ns - TICK_NS
@@ -141,18 +142,15 @@ def _read(path: Path) -> tuple[Index | None, int]:
         zipfile.BadZipFile,
     ):
         return None, 0
-    return (made, status.st_mtime_ns) if _is_sound(made) else (None, 0)
+    shapes = {getattr(made.columns, f.name).shape for f in fields(Columns)}
+    is_sound = len(made.stamps) == len(made.names) and shapes == {made.columns.outcome.shape}
+    return (made, status.st_mtime_ns) if is_sound else (None, 0)
 
 
 def _unpacked(held: Any, name: str) -> Any:
     if f"{name}.words" in held:
         return held[f"{name}.words"][held[f"{name}.codes"]]
     return held[name]
-
-
-def _is_sound(made: Index) -> bool:
-    lengths = {getattr(made.columns, f.name).shape for f in fields(Columns)}
-    return len(made.stamps) == len(made.names) and lengths == {made.columns.outcome.shape}
 
 
 def _write(path: Path, index: Index) -> None:
@@ -186,3 +184,50 @@ def names_since(index: Index, since_s: float) -> tuple[str, ...]:
 def case_names(index: Index) -> tuple[str, ...]:
     """Return the ids of the cases in an index."""
     return tuple(name.removesuffix(SUFFIX) for name in index.names if name not in index.broken)
+
+
+class FolderRecord:
+    """Evidence of a folder, kept as long as no case file changes.
+
+    Parameters
+    ----------
+    folder    folder of the cases; one that is not there yet has an empty record
+    knowledge says how counts become rates
+    """
+
+    def __init__(self, folder: Path, knowledge: Knowledge) -> None:
+        self.folder = folder
+        self.knowledge = knowledge
+        self._stamps: dict[str, Stamp] | None = None
+        self._evidence: Evidence | None = None
+        self._index: Index | None = None
+
+    def index(self) -> Index | None:
+        """Return the index of the folder, None without a folder."""
+        self._refresh()
+        return self._index
+
+    def columns(self) -> Columns:
+        """Return the attempts of the folder, none without a folder."""
+        index = self.index()
+        return columns_from(()) if index is None else index.columns
+
+    def evidence(self) -> Evidence:
+        """Return the evidence of the folder as it stands now."""
+        columns = self.columns()
+        if self._evidence is None:
+            self._evidence = Evidence(trials_of(columns), terms_of(self.knowledge))
+        return self._evidence
+
+    def _refresh(self) -> None:
+        if not self.folder.is_dir():
+            if self._index is not None:
+                self._index = self._evidence = self._stamps = None
+            return
+        stamps = folder_stamps(self.folder)
+        if self._index is None or stamps != self._stamps:
+            index = load_index(self.folder)
+            # An answer changes a file but no attempt: then the evidence is the same object.
+            if self._index is None or not same_columns(index.columns, self._index.columns):
+                self._evidence = None
+            self._index, self._stamps = index, stamps

@@ -21,10 +21,8 @@ from triage.history.daytypes import (
     DAY_MIN,
     Admitted,
     Air,
-    Airing,
     DayPlan,
     Entry,
-    Hours,
     LeftOut,
     PutDown,
     Task,
@@ -83,25 +81,15 @@ class Run:
 
 
 def plan_day(
-    tasks: Sequence[Task],
-    hours: Hours,
-    air: Air,
-    *,
-    now_min: int = 0,
-    seed: int = 0,
-    airings: Sequence[Airing] = (),
-    most_changes: int = _MOST_CHANGES,
+    tasks: Sequence[Task], begun: Timeline, *, seed: int = 0, most_changes: int = _MOST_CHANGES
 ) -> DayPlan:
     """Return what to do today in which order.
 
     Parameters
     ----------
     tasks        tasks of all cases; those of one case in the order they must keep
-    hours        working hours
-    air          the air of the day so far
-    now_min      present moment [min of the day]; nothing is planned before it
+    begun        the day on which nothing is placed yet
     seed         of the changes that are tried
-    airings      airings that earlier work still asks for
     most_changes largest number of changes that are tried
 
     Notes
@@ -111,8 +99,8 @@ def plan_day(
     """
     chains = chains_of(tasks)
 
-    def run(rank: Rank, held: Mapping[str, Held], that_day: Air = air) -> Run:
-        return _run_by(chains, rank, held, Timeline(hours, now_min, that_day.fresh(), airings))
+    def run(rank: Rank, held: Mapping[str, Held], air: Air = begun.air) -> Run:
+        return _run_by(chains, rank, held, begun.anew(air))
 
     best = min((run(rank, {}) for rank in _ranks(chains)), key=Run.score)
     # Judging the air takes long: the changes are tried on what it allowed, the best one is judged.
@@ -132,8 +120,8 @@ def _run_by(chains: Chains, rank: Rank, held: Mapping[str, Held], timeline: Time
     """Return the day that a rule of precedence makes: the task with the least rank goes first."""
     run = Run(timeline)
     waiting = {case: list(chain) for case, chain in chains.items()}
-    due = sorted((t for chain in chains.values() for t in chain if t.is_due), key=_urgency)
-    for task in due:
+    due = (t for chain in chains.values() for t in chain if t.is_due)
+    for task in sorted(due, key=lambda t: (t.until_min, t.from_min, t.case, t.step)):
         # Work that runs already: first what must be done first, whatever the rule.
         waiting[task.case].remove(task)
         run.take(task, timeline.place_due(task, run.ready.get(task.case, 0)))
@@ -160,10 +148,6 @@ def _key_of(task: Task) -> str:
     return f"{task.case}/{task.step}"
 
 
-def _urgency(task: Task) -> tuple[int, int, str, str]:
-    return (task.until_min, task.from_min, task.case, task.step)
-
-
 def _late_min(task: Task, spot: Spot) -> int:
     """Return how long after its stop time a due task begins [min]."""
     return max(0, spot.times[0][0] - task.until_min) if task.is_due else 0
@@ -174,7 +158,6 @@ def _by(places: Mapping[str, float]) -> Rank:
 
 
 def _ranks(chains: Chains) -> Iterator[Rank]:
-    """Yield rules of precedence."""
     tasks = [task for chain in chains.values() for task in chain]
     # The least time from each task's begin to the end of its case's day.
     tails: dict[str, float] = {}

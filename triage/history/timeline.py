@@ -38,7 +38,15 @@ class Spot:
 
 
 class Timeline:
-    """Hands-on stretches placed so far, with the airings they brought."""
+    """Hands-on stretches placed so far, with the airings they brought.
+
+    Parameters
+    ----------
+    hours   working hours
+    now_min present moment [min of the day]; nothing is placed before it
+    air     the air of the day so far
+    airings airings that earlier work still asks for
+    """
 
     def __init__(
         self, hours: Hours, now_min: int, air: Air, airings: Sequence[Airing] = ()
@@ -49,6 +57,10 @@ class Timeline:
         self.busy: list[tuple[int, int, str]] = []
         self.airings: list[Airing] = list(airings)
         self.last_release_min = now_min
+
+    def anew(self, air: Air) -> Timeline:
+        """Return this day as it was with nothing placed, on an air as that was then."""
+        return Timeline(self.hours, self.last_release_min, air.fresh(), self.airings)
 
     def earliest(self, hands_min: int, agent: str | None, from_min: int) -> int | None:
         """Return the first minute from which ``hands_min`` are free, None if none is left today."""

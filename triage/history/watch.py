@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from triage.bench.chamber import look_times_h
-from triage.bench.mould import MouldLimit
+from triage.bench.chamber import MouldLimit, look_times_h
 from triage.case.models import Case, Timer
 from triage.case.naming import one_line
 from triage.case.profile import Bench
@@ -15,7 +14,7 @@ from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import Method
 from triage.plan.answers import dose
-from triage.plan.benchcalc import mould_time
+from triage.plan.boxcalc import mould_time
 from triage.plan.outcomes import as_followed
 
 LOOKED = "chamber-look"
@@ -148,7 +147,8 @@ def _watch(
     damp = dose(knowledge, "day-chamber-humidity").least
     mould = mould_time(knowledge, temp_c, damp, has_inhibitor=has_inhibitor)
     looks = look_moments(knowledge, method, running)
-    looked = _last_look(case, method.id, running.started)
+    own = (each for each in case.overrides if (each.kind, each.method) == (LOOKED, method.id))
+    looked = max((each.at for each in own if each.at >= running.started), default=None)
     due = next((look for look in looks if look > (looked or running.started)), None)
     return ChamberWatch(
         running,
@@ -175,13 +175,6 @@ def look_moments(knowledge: Knowledge, method: Method, running: Running) -> tupl
     rest = look_times_h(24.0 / per_day, per_day, stay_h - begin) if stay_h > begin else ()
     hours = sorted({*own, *(begin + hour for hour in rest)})
     return tuple(running.started + timedelta(hours=hour) for hour in hours)
-
-
-def _last_look(case: Case, method: str, since: datetime) -> datetime | None:
-    return max(
-        (o.at for o in case.overrides if o.kind == LOOKED and o.method == method and o.at >= since),
-        default=None,
-    )
 
 
 def watch(

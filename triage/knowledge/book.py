@@ -1,12 +1,12 @@
-"""The loaded knowledge: every entry by kind and id, where it stands, and a digest of it all."""
+"""The loaded knowledge: every entry by kind and id, its place, its schema, and a digest of all."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import BaseModel
 
@@ -14,8 +14,7 @@ from triage.errors import TriageError, Where, did_you_mean
 from triage.knowledge.agents import Agent, Authority, Circumstance, Element, Hazard, Material
 from triage.knowledge.base import Source
 from triage.knowledge.judgement import Judgement
-from triage.knowledge.lines import line_inside
-from triage.knowledge.methods import AirControl, Equipment, Method, Technique
+from triage.knowledge.methods import AirControl, Equipment, Method, Outcomes, Technique
 from triage.knowledge.rules import Family, Rule, Sign
 from triage.knowledge.specimen import (
     BodyPlan,
@@ -30,6 +29,42 @@ from triage.knowledge.specimen import (
     Zone,
 )
 from triage.knowledge.tables import Dose, Gel, Salt
+from triage.yamltext import Parsed, parse_yaml, read_text
+
+
+def line_inside(root: Path, where: Where, path: tuple[str | int, ...]) -> Where:
+    """Return the place of a part of an entry.
+
+    Parameters
+    ----------
+    root  the rules folder
+    where file and line of the entry
+    path  keys and list indexes that lead from the entry to the part
+
+    Returns
+    -------
+    The place with the line of the part, of the nearest part around it if it is not there, or of
+    the entry if the file cannot be read any more.
+    """
+    inside = where.file.partition("/")[2]
+    try:
+        stamp = (root / inside).stat().st_mtime_ns
+        parsed = _parsed(root / inside, where.file, stamp)
+    except (OSError, TriageError):
+        return where
+    if isinstance(parsed.data, dict):
+        return replace(where, line=parsed.line_of(path))
+    for index in range(len(parsed.data or ())):
+        if parsed.line_of((index,)) == where.line:
+            return replace(where, line=parsed.line_of((index, *path)))
+    return where
+
+
+@lru_cache(maxsize=4)
+def _parsed(path: Path, shown_as: str, stamp: int) -> Parsed:  # noqa: ARG001  (part of the key)
+    """Return a parsed file; several faults in one file are looked up in one reading of it."""
+    return parse_yaml(read_text(path, shown_as), shown_as)
+
 
 # kind -> (model, file or folder below the rules folder). A folder holds one entry a file
 # (agents, deposits) or several files of the same kind (methods by stage).
@@ -43,6 +78,7 @@ KINDS: Mapping[str, tuple[type[BaseModel], str]] = {
     "equipment": (Equipment, "equipment.yaml"),
     "agent": (Agent, "agents"),
     "technique": (Technique, "techniques.yaml"),
+    "outcomes": (Outcomes, "outcomes.yaml"),
     "method": (Method, "methods"),
     "body-plan": (BodyPlan, "bodyplans.yaml"),
     "zone": (Zone, "zones.yaml"),
@@ -64,17 +100,24 @@ KINDS: Mapping[str, tuple[type[BaseModel], str]] = {
 ONE_A_FILE = frozenset({"agent", "deposit"})
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """Where a part of a rule stands: at ``path`` of an entry of another kind.
 
     ``inside`` leads by keys and list indexes to the part of the rule; empty for the whole rule.
     """
 
-    inside: tuple[str | int, ...]
     kind: str
     entry: str
-    path: tuple[str | int, ...]
+    path: tuple[str | int, ...] = ()
+    inside: tuple[str | int, ...] = ()
+
+    def of(self, *inside: str | int) -> Part:
+        """Return that this part of the rule stands here."""
+        return self._replace(inside=inside)
+
+    def deeper(self, *keys: str | int) -> Part:
+        """Return a place further inside the entry."""
+        return self._replace(path=(*self.path, *keys))
 
 
 @dataclass(frozen=True)
@@ -90,6 +133,7 @@ class Knowledge:
     equipment: Mapping[str, Equipment]
     agents: Mapping[str, Agent]
     techniques: Mapping[str, Technique]
+    outcomes: Mapping[str, Outcomes]
     methods: Mapping[str, Method]
     body_plans: Mapping[str, BodyPlan]
     zones: Mapping[str, Zone]
@@ -150,6 +194,12 @@ class Knowledge:
             raise TriageError(f'unknown {kind} "{entry_id}"', mend=did_you_mean(entry_id, table))
         return table[entry_id]
 
+    def outcome_words(self, method: str | None, outcome: str) -> str:
+        """Return the words of an outcome at a method, those of the record at any other step."""
+        held = self.methods.get(method or "")
+        words = self.outcomes[held.outcomes].words if held else {}
+        return words.get(outcome, outcome.replace("-", " "))
+
     def table(self, kind: str) -> Mapping[str, BaseModel]:
         """Return all entries of one kind, by id."""
         table: Mapping[str, BaseModel] = getattr(self, ATTRIBUTES[kind])
@@ -160,9 +210,45 @@ _PLURALS = {
     "authority": "authorities",
     "equipment": "equipment",
     "fragility": "fragility",
+    "outcomes": "outcomes",
     "taxon": "taxa",
 }
 # kind -> where its table stands in ``Knowledge``
 ATTRIBUTES: Mapping[str, str] = {
     kind: _PLURALS.get(kind, f"{kind.replace('-', '_')}s") for kind in KINDS
 }
+
+
+def schemas() -> Mapping[str, type[BaseModel]]:
+    """Return the model of each kind of knowledge entry, by kind."""
+    return {
+        **{kind: model for kind, (model, _) in KINDS.items()},
+        "rule": Rule,
+        "judgement": Judgement,
+    }
+
+
+def document(model: type[BaseModel]) -> dict[str, Any]:
+    """Return the JSON Schema of one entry as a document of its own."""
+    found = model.model_json_schema(by_alias=True)
+    found["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    return found
+
+
+def schema_of(kind: str) -> dict[str, Any]:
+    """Return the JSON Schema of a file of this kind: a list of entries, or one entry a file."""
+    known = schemas()
+    if kind not in known:
+        raise TriageError(f'unknown kind "{kind}"', mend=did_you_mean(kind, known))
+    entry = document(known[kind])
+    if kind in ONE_A_FILE or kind == "judgement":
+        return entry
+    definitions = entry.pop("$defs", {})
+    uri = entry.pop("$schema")
+    return {
+        "$schema": uri,
+        "title": f"{kind} entries",
+        "type": "array",
+        "items": entry,
+        "$defs": definitions,
+    }

@@ -1,18 +1,21 @@
-"""Cross-checks: every id that an entry names must exist, and some things must agree."""
+"""Cross-checks: ids that entries name must exist, and what entries say together must agree."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+import re
+from collections.abc import Iterator, Mapping
 from functools import cache
+from itertools import pairwise
 from typing import Annotated, get_args
 
 from pydantic import BaseModel
 
 from triage.errors import TriageError, did_you_mean
-from triage.knowledge.base import Names, Status
+from triage.knowledge.agents import Agent, Physical
+from triage.knowledge.base import Names, Quantity, Status
 from triage.knowledge.book import ATTRIBUTES, Knowledge
-from triage.knowledge.figures import figure_faults
-from triage.knowledge.rules import BY_ROOM, FAMILIES
+from triage.knowledge.rules import BY_ROOM, FAMILIES, Family
 
 Path = tuple[str | int, ...]
 
@@ -96,14 +99,42 @@ def _method_faults(k: Knowledge) -> Iterator[TriageError]:
                 yield TriageError(f'"{agent.id}" is {what}', where, mend)
 
 
+def _outcome_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield what may harm and cannot be recorded so, and what only makes ready and would close."""
+    for method in k.methods.values():
+        touches = method.agent or k.techniques[method.technique].contact != "none"
+        if touches and not k.outcomes[method.outcomes].worse:
+            where = k.where("method", method.id, "outcomes")
+            what = f'"{method.outcomes}" has no worse outcome, and this step touches or wets'
+            yield TriageError(what, where, "choose a kind that has one")
+    for rule in k.rules[Family.ORDER]:
+        for first in (said["insert"]["first"] for said in rule.conclusions() if "insert" in said):
+            held = k.methods.get(first)
+            if held and k.outcomes[held.outcomes].closes:
+                where = k.where("method", first, "outcomes")
+                what = f'"{held.outcomes}" closes, and {rule.id} puts this step before another'
+                yield TriageError(what, where, "choose a kind with closes: false")
+
+
 def _stop_faults(k: Knowledge) -> Iterator[TriageError]:
-    """Yield the stop signs that cannot show at a method: a musty chamber at a puff of air."""
+    """Yield the stop signs that cannot show at a method, and those that it must name.
+
+    A musty chamber cannot show at a puff of air; what always can show at a technique, or with an
+    agent that is hazardous in a way, is named by each method of it.
+    """
     for method in k.methods.values():
         wet = k.techniques[method.technique].wet
         for index, stop in enumerate(method.stop_signs):
             if wet not in k.stops[stop].shows_at:
                 where = k.where("method", method.id, "stop_signs", index)
                 yield TriageError(f'"{stop}" cannot show at a {wet} step', where, "take it out")
+        agents = (*filter(None, [method.agent]), *(part.agent for part in method.with_))
+        hazards = {hazard for agent in agents for hazard in k.agents[agent].hazards}
+        for sign in k.stops.values():
+            always = method.technique in sign.always_at or not hazards.isdisjoint(sign.always_with)
+            if always and sign.id not in method.stop_signs:
+                where = k.where("method", method.id, "stop_signs")
+                yield TriageError(f'"{sign.id}" can show here and is not named', where, "add it")
 
 
 def _water_faults(k: Knowledge) -> Iterator[TriageError]:
@@ -116,6 +147,21 @@ def _water_faults(k: Knowledge) -> Iterator[TriageError]:
             where = k.where("method", method.id, "technique")
             mend = "give one agent, strength {value: 100, unit: as-is}, and nothing with it"
             yield TriageError(f'"{method.technique}" takes a liquid without water', where, mend)
+
+
+def _claim_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield methods called harmless, or fit for a dry insect, that cannot be so by what they do."""
+    for method in k.methods.values():
+        technique, lasting = k.techniques[method.technique], method.harshness.lasting
+        acts = technique.contact != "none" or technique.wet != "dry" or method.agent
+        if method.harmless and (acts or (lasting and lasting.grade)):
+            where = k.where("method", method.id, "harmless")
+            mend = "what is not identified may only be looked at, aired or blown on"
+            yield TriageError("what touches, wets or lasts is not harmless", where, mend)
+        if method.while_dry and technique.wet == "wet" and not technique.water_free:
+            where = k.where("method", method.id, "while_dry")
+            mend = "a liquid on a dry insect needs a technique without water"
+            yield TriageError(f'"{method.technique}" is not for a dry insect', where, mend)
 
 
 def _rule_faults(k: Knowledge) -> Iterator[TriageError]:
@@ -133,6 +179,9 @@ def _answers_named(k: Knowledge) -> Iterator[tuple[Path, str, str]]:
     for condition in k.conditions.values():
         for name, answer in condition.when_cleared.items():
             yield ("condition", condition.id, "when_cleared", name), name, answer
+    for kind in k.outcomes.values():
+        for name, answer in kind.when_worse.items():
+            yield ("outcomes", kind.id, "when_worse", name), name, answer
     for asked in k.questions.values():
         for name, answers in asked.when.items():
             told_so = (each for each in answers if each != "unknown")
@@ -157,8 +206,10 @@ def _answer_faults(k: Knowledge) -> Iterator[TriageError]:
 def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
     yield from _question_faults(k)
     yield from _method_faults(k)
+    yield from _outcome_faults(k)
     yield from _stop_faults(k)
     yield from _water_faults(k)
+    yield from _claim_faults(k)
     yield from _rule_faults(k)
     yield from _answer_faults(k)
     yield from figure_faults(k)
@@ -168,3 +219,79 @@ def cross_check(knowledge: Knowledge) -> list[TriageError]:
     """Return every fault that shows only when entries are seen together."""
     # Inner faults look entries up, so they are only searched once all references hold.
     return list(_missing(knowledge)) or list(_inner_faults(knowledge))
+
+
+ZERO_C, ATMOSPHERE_KPA = 273.15, 101.325
+# Atomic weights are rounded, and some tables keep older ones.
+MOLAR_SHARE = 0.002
+# A closed-cup flash point stands close to the temperature at which the saturated vapour reaches
+# the lower explosive limit; mixtures and old measurements lie up to this far off.
+FLASH_SPAN_C = 16.0
+ELEMENT = re.compile(r"([A-Z][a-z]?)(\d*)")
+
+
+def molar_mass_of(formula: str, weights: Mapping[str, float]) -> float | None:
+    """Return the mass of a mole [g/mol]; None if an element of the formula has no weight here."""
+    parts = ELEMENT.findall(formula)
+    if any(symbol not in weights for symbol, _ in parts):
+        return None
+    return sum(weights[symbol] * int(count or 1) for symbol, count in parts)
+
+
+def lean_limit_c(physical: Physical) -> float | None:
+    """Return at which temperature the saturated vapour reaches the lower explosive limit [C].
+
+    Notes
+    -----
+    Two points of vapour pressure, or one and the boiling point, and 1/T between and beyond them
+    (Clausius-Clapeyron with a constant heat of evaporation).
+    """
+    limit, boiling = _value(physical.lower_explosive_limit), _value(physical.boiling_point)
+    points = [(p.temp_c, p.kpa) for p in physical.vapour_pressure]
+    if len(points) < 2 and boiling is not None:
+        points.append((boiling, ATMOSPHERE_KPA))
+    if limit is None or len(points) < 2:
+        return None
+    (first_c, first), (second_c, second) = points[0], points[-1]
+    cold, warm = 1 / (first_c + ZERO_C), 1 / (second_c + ZERO_C)
+    if cold == warm or first == second:
+        return None
+    slope = math.log(second / first) / (cold - warm)
+    inverse = cold - math.log(limit / 100 * ATMOSPHERE_KPA / first) / slope
+    return 1 / inverse - ZERO_C if inverse > 0 else None
+
+
+def _value(figure: Quantity | None) -> float | None:
+    return None if figure is None else figure.value
+
+
+def figure_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield what cannot be true of one agent together."""
+    weights = {element.symbol: element.weight for element in k.elements.values()}
+    for agent in k.agents.values():
+        for key, said in _wrong(agent, weights):
+            where = k.where("agent", agent.id, "physical", key)
+            yield TriageError(said, where, "look both figures up again")
+
+
+def _wrong(agent: Agent, weights: Mapping[str, float]) -> Iterator[tuple[str, str]]:
+    physical = agent.physical
+    mass, flash = _value(physical.molar_mass), _value(physical.flash_point)
+    if physical.formula is not None:
+        counted = molar_mass_of(physical.formula.text, weights)
+        if counted is None:
+            yield "formula", f"{physical.formula.text} names an element that has no weight"
+        elif mass is None or abs(mass - counted) > MOLAR_SHARE * counted:
+            said = f"{physical.formula.text} weighs {counted:.1f} g/mol"
+            yield "molar_mass", f"the molar mass is {mass}, but {said}"
+    lean = lean_limit_c(physical)
+    if flash is not None and lean is not None and abs(flash - lean) > FLASH_SPAN_C:
+        said = f"its vapour reaches the lower explosive limit at about {lean:.0f} C"
+        yield "flash_point", f"it is said to flash at {flash:g} C, but {said}"
+    lower = _value(physical.lower_explosive_limit)
+    upper = _value(physical.upper_explosive_limit)
+    if lower is not None and upper is not None and lower >= upper:
+        yield "upper_explosive_limit", f"{upper:g} is not above the lower limit, {lower:g}"
+    points = sorted((p.temp_c, p.kpa) for p in physical.vapour_pressure)
+    if any(kpa >= warmer for (_, kpa), (_, warmer) in pairwise(points)):
+        yield "vapour_pressure", "a warmer liquid has the lower vapour pressure"

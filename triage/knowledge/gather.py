@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any
 
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.book import Knowledge, Part
@@ -20,118 +20,110 @@ Path = tuple[str | int, ...]
 FINDING, ZONE = "$f", "$z"
 
 
-class _At(NamedTuple):
-    """Where something is written: an entry of a kind, and the path inside it."""
-
-    kind: str
-    entry: str
-    path: Path = ()
-
-    def inside(self, *keys: str | int) -> _At:
-        """Return a place further inside."""
-        return self._replace(path=(*self.path, *keys))
-
-    def part(self, *inside: str | int) -> Part:
-        """Return that this part of a rule stands here."""
-        return Part(inside, *self)
-
-
 @dataclass(slots=True)
 class _Seen:
     """One sign: what is said of it, where it is written out, and what follows from it."""
 
     written: Sign | Written
-    at: _At
+    at: Part
     then: list[Mapping[str, Any]] = field(default_factory=list)
     parts: list[Part] = field(default_factory=list)
 
-    def follows(self, conclusion: Mapping[str, Any], at: _At) -> None:
+    def follows(self, conclusion: Mapping[str, Any], at: Part) -> None:
         """Note one conclusion, and the place that demands it."""
         inside: Path = ("then", len(self.then))
-        self.parts += [at.part(*inside), at.part(*inside, next(iter(conclusion)))]
+        self.parts += [at.of(*inside), at.of(*inside, next(iter(conclusion)))]
         self.then.append(conclusion)
 
 
-class _Gatherer:
-    """Gathers signs, then rules, with their places and all faults."""
+class Gathered:
+    """The rules of recognition and offer that a knowledge comes to, their places, and all faults.
+
+    Parameters
+    ----------
+    knowledge entries that are valid each by itself; what is gathered stands in ``rules``, where its
+              parts stand in ``parts``, what is wrong in ``faults``
+    """
 
     def __init__(self, knowledge: Knowledge) -> None:
         self.k = knowledge
         self.faults: list[TriageError] = []
         self.signs: dict[str, _Seen] = {}
-        self.own: list[tuple[str, Weight, _At]] = []
+        self.own: list[tuple[str, Weight, Part]] = []
         self.parts: dict[str, tuple[Part, ...]] = {}
-        self.rules: dict[Family, list[Rule]] = {Family.RECOGNISE: [], Family.OFFER: []}
+        self.rules: dict[Family, tuple[Rule, ...]] = {Family.RECOGNISE: (), Family.OFFER: ()}
+        self._take_in()
+        self._conclude()
+        self._make()
 
-    def fault(self, message: str, mend: str, at: _At) -> None:
-        self.faults.append(TriageError(message, self.k.where(at.kind, at.entry, *at.path), mend))
+    def _fault(self, message: str, mend: str, at: Part) -> None:
+        self.faults.append(TriageError(message, self.k.at(at), mend))
 
-    def write(self, name: str, sign: Sign | Written, at: _At) -> None:
+    def _write(self, name: str, sign: Sign | Written, at: Part) -> None:
         """Take in a sign that is written out, in signs.yaml or where it is used."""
         first = self.signs.setdefault(name, _Seen(sign, at)).at
         if first is not at:
-            where = self.k.where(first.kind, first.entry, *first.path)
+            where = self.k.at(first)
             mend = f"rename one; the first stands at {where.file}:{where.line}"
-            self.fault(f'the sign "{name}" is written out twice', mend, at)
+            self._fault(f'the sign "{name}" is written out twice', mend, at)
 
-    def named(self) -> Iterator[tuple[NamedSign, _At]]:
+    def _named(self) -> Iterator[tuple[NamedSign, Part]]:
         """Yield each sign that a condition or a grade follows from, with its place."""
         for condition in self.k.conditions.values():
             for index, sign in enumerate(condition.signs):
-                yield sign, _At("condition", condition.id, ("signs", index))
+                yield sign, Part("condition", condition.id, ("signs", index))
         for grade in self.k.fragility.values():
             for index, sign in enumerate(grade.raised_by):
-                yield sign, _At("fragility", grade.id, ("raised_by", index))
+                yield sign, Part("fragility", grade.id, ("raised_by", index))
 
-    def weighed(self) -> Iterator[tuple[str, Weight, _At]]:
+    def _weighed(self) -> Iterator[tuple[str, Weight, Part]]:
         """Yield each sign that a deposit weighs, with its place."""
         for deposit in self.k.deposits.values():
             for name, weight in deposit.signs.items():
-                yield name, weight, _At("deposit", deposit.id, ("signs", name))
+                yield name, weight, Part("deposit", deposit.id, ("signs", name))
 
-    def take_in(self) -> None:
+    def _take_in(self) -> None:
         """Take in every sign where it is written out."""
         for sign in self.k.signs.values():
-            self.write(sign.id, sign, _At("sign", sign.id))
-        for name, weight, at in self.weighed():
+            self._write(sign.id, sign, Part("sign", sign.id))
+        for name, weight, at in self._weighed():
             if weight.when:
-                self.write(name, weight, at)
-        for named, at in self.named():
+                self._write(name, weight, at)
+        for named, at in self._named():
             if named.when:
-                self.write(named.id, named, at)
+                self._write(named.id, named, at)
 
-    def conclude(self) -> None:
+    def _conclude(self) -> None:
         """Note what follows from each sign; a sign from which nothing follows is a fault."""
-        for name, weight, at in self.weighed():
+        for name, weight, at in self._weighed():
             seen = self._seen(name, at)
             if seen is not None and weight.because and not weight.when:
                 self.own.append((name, weight, at))
             elif seen is not None:
                 seen.follows(_evidence(at.entry, weight), at)
-        for named, at in self.named():
+        for named, at in self._named():
             seen = self._seen(named.id, at)
             conclusion = _conclusion(at, seen.written) if seen is not None else {}
             if seen is not None and conclusion in seen.then:
-                self.fault(f'the sign "{named.id}" stands twice', "keep one", at)
+                self._fault(f'the sign "{named.id}" stands twice', "keep one", at)
             elif seen is not None:
                 seen.follows(conclusion, at)
         weighed = {name for name, _, _ in self.own}
         for name, seen in self.signs.items():
             if not seen.then and name not in weighed:
                 mend = "give it a weight in the file of a deposit, or take it out"
-                self.fault("nothing weighs this sign", mend, seen.at)
+                self._fault("nothing weighs this sign", mend, seen.at)
 
-    def _seen(self, name: str, at: _At) -> _Seen | None:
+    def _seen(self, name: str, at: Part) -> _Seen | None:
         seen = self.signs.get(name)
         if seen is None:
-            self.fault(f'unknown sign "{name}"', did_you_mean(name, self.signs), at)
+            self._fault(f'unknown sign "{name}"', did_you_mean(name, self.signs), at)
         return seen
 
-    def make(self) -> None:
-        """Make the rules of all signs and ladders."""
+    def _make(self) -> None:
         for name, seen in self.signs.items():
             if seen.then:
-                parts = (seen.at.part(), *seen.parts)
+                parts = (seen.at, *seen.parts)
                 self._rule(Family.RECOGNISE, f"recognise-{name}", seen.written, seen.then, parts)
         for name, weight, at in self.own:
             self._own_reason(name, weight, at)
@@ -139,25 +131,25 @@ class _Gatherer:
             said = {"finding": FINDING, "deposit": deposit.id}
             for index, rungs in enumerate(deposit.ladder):
                 first = _reading(deposit.id, rungs)
-                self._offer(_At("deposit", deposit.id, ("ladder", index)), rungs, said, first)
+                self._offer(Part("deposit", deposit.id, ("ladder", index)), rungs, said, first)
         for condition in self.k.conditions.values():
             told = {"condition": condition.id}
             for index, held in enumerate(condition.ladder):
-                at = _At("condition", condition.id, ("ladder", index))
+                at = Part("condition", condition.id, ("ladder", index))
                 self._offer(at, held, told, [({"state": told}, ())])
 
-    def _own_reason(self, name: str, weight: Weight, at: _At) -> None:
+    def _own_reason(self, name: str, weight: Weight, at: Part) -> None:
         """Make the rule of a weight that has a reason of its own: the sign's when and cases."""
         seen = self.signs[name]
         said = weight.model_copy(update={"when": seen.written.when, "cases": seen.written.cases})
-        shared = (seen.at.inside(key).part(key) for key in ("when", "cases"))
-        parts = (at.part(), at.part("then", 0, "evidence"), *shared)
+        shared = (seen.at.deeper(key).of(key) for key in ("when", "cases"))
+        parts = (at, at.of("then", 0, "evidence"), *shared)
         then = [_evidence(at.entry, weight)]
         self._rule(Family.RECOGNISE, f"recognise-{name}-{at.entry}", said, then, parts)
 
     def _offer(
         self,
-        at: _At,
+        at: Part,
         rungs: Rungs,
         said: Mapping[str, Any],
         first: list[tuple[Mapping[str, Any], Path]],
@@ -167,10 +159,10 @@ class _Gatherer:
         keys += [("when", place) for place in range(len(rungs.when))]
         zoned = [n for n, (_, key) in enumerate(first) if key]
         parts = (
-            at.part(),
-            at.part("then", "offer"),
-            *(at.inside(*key).part("when", n) for n, key in enumerate(keys)),
-            *(at.inside(*keys[n]).part("when", n, "zone") for n in zoned),
+            at,
+            at.of("then", "offer"),
+            *(at.deeper(*key).of("when", n) for n, key in enumerate(keys)),
+            *(at.deeper(*keys[n]).of("when", n, "zone") for n in zoned),
         )
         when = (*(pattern for pattern, _ in first), *rungs.when)
         then = {"offer": {**said, "method": list(rungs.method)}}
@@ -188,22 +180,21 @@ class _Gatherer:
         if name in self.parts or ("rule", name) in self.k.places:
             first = self.k.places.get(("rule", name)) or self.k.at(self.parts[name][0])
             mend = f"rename one; the first stands at {first.file}:{first.line}"
-            whole = parts[0]
-            at = _At(whole.kind, whole.entry, whole.path)
-            self.fault(f'the rule "{name}" is made twice', mend, at)
+            self._fault(f'the rule "{name}" is made twice', mend, parts[0])
             return
         self.parts[name] = parts
         # All of it was validated with the entry that it comes from.
         fields = {key: getattr(said, key) for key in Rule.model_fields if key not in ("id", "then")}
         conclusions = then if isinstance(then, Mapping) else tuple(then)
-        self.rules[family].append(Rule.model_construct(id=name, then=conclusions, **fields))
+        made = Rule.model_construct(id=name, then=conclusions, **fields)
+        self.rules[family] = (*self.rules[family], made)
 
 
 def _evidence(deposit: str, weight: Weight) -> Mapping[str, Any]:
     return {"evidence": {"finding": FINDING, "deposit": deposit, "weight": weight.weight}}
 
 
-def _conclusion(at: _At, sign: Sign | Written) -> Mapping[str, Any]:
+def _conclusion(at: Part, sign: Sign | Written) -> Mapping[str, Any]:
     if at.kind == "condition":
         return {"state": {"condition": at.entry}}
     on_finding = any(
@@ -237,22 +228,3 @@ def _words(value: Any) -> Iterator[Any]:
             yield from _words(inner)
     else:
         yield value
-
-
-@dataclass(frozen=True)
-class Gathered:
-    """The rules that entries come to, where their parts stand, and what is wrong."""
-
-    rules: Mapping[Family, tuple[Rule, ...]]
-    parts: Mapping[str, tuple[Part, ...]]
-    faults: list[TriageError]
-
-
-def gather_rules(knowledge: Knowledge) -> Gathered:
-    """Return the rules of recognition and offer that the entries of a knowledge come to."""
-    work = _Gatherer(knowledge)
-    work.take_in()
-    work.conclude()
-    work.make()
-    rules = {family: tuple(made) for family, made in work.rules.items()}
-    return Gathered(rules, work.parts, work.faults)

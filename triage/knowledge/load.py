@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 from triage.errors import TriageError, Where, did_you_mean, raise_faults
 from triage.knowledge.book import ATTRIBUTES, KINDS, ONE_A_FILE, Knowledge
 from triage.knowledge.checks import cross_check
-from triage.knowledge.gather import gather_rules
+from triage.knowledge.gather import Gathered
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.rules import BY_ROOM, FAMILIES, Family, Rule
 from triage.yamltext import Parsed, parse_yaml, read_text
@@ -220,7 +220,7 @@ def load_knowledge(folder: Path | str) -> Knowledge:
         places=reader.places,
         root=root,
     )
-    made = gather_rules(knowledge)
+    made = Gathered(knowledge)
     rules |= made.rules
     knowledge = replace(knowledge, rules={f: rules[f] for f in FAMILIES}, parts=made.parts)
     raise_faults([*made.faults, *cross_check(knowledge)])

@@ -17,6 +17,7 @@ from triage.knowledge.base import (
     Grade,
     Id,
     MaterialId,
+    OutcomesId,
     Sourced,
     SourceId,
     Statement,
@@ -43,6 +44,45 @@ class Technique(Entry):
     tool: Text
 
 
+class Outcomes(Entry):
+    """What a step of one kind may come to: the words for each outcome that the record knows."""
+
+    name: Text
+    cleared: Text
+    better: str = ""
+    no_change: str = ""
+    worse: str = Field("", description="holds the case until a person releases it")
+    closes: bool = Field(True, description="false: it makes ready, and is not the act itself")
+    when_worse: Mapping[Id, Id] = Field(
+        default_factory=dict, description="answers about the whole insect that the worse one gives"
+    )
+
+    @model_validator(mode="after")
+    def told_apart(self) -> Self:
+        """Refuse two outcomes of the same words, and what is half made ready."""
+        words = [*self.words.values()]
+        if len({*words}) < len(words):
+            raise ValueError("two outcomes have the same words")
+        if not self.closes and (self.better or self.no_change):
+            raise ValueError("what makes ready is done or not done: better and no_change go out")
+        if self.when_worse and not self.worse:
+            raise ValueError("when_worse needs a worse outcome")
+        return self
+
+    @property
+    def words(self) -> Mapping[str, str]:
+        """The words of each outcome that a step of this kind may come to, the best one first."""
+        named = (self.cleared, self.better, self.no_change, self.worse, "damage", "not done")
+        outcomes = ("cleared", "better", "no-change", "worse", "damage", "not-done")
+        return {outcome: words for outcome, words in zip(outcomes, named, strict=True) if words}
+
+    def meant(self, said: str) -> str | None:
+        """Return the outcome that is meant by its words or its name, None if by neither."""
+        name = said.strip().replace(" ", "-")
+        named = {words.replace(" ", "-"): outcome for outcome, words in self.words.items()}
+        return named.get(name) or (name if name in self.words else None)
+
+
 class Graded(Sourced):
     """A harshness grade (0 none to 5 worst) with its reason."""
 
@@ -67,6 +107,13 @@ class Strength(Frozen):
     value: float = Field(ge=0)
     unit: Literal["% v/v", "% w/w", "% w/v", "drops/50 mL", "g", "mL", "as-is"]
 
+    @model_validator(mode="after")
+    def no_more_than_all(self) -> Self:
+        """Refuse more than a hundred per cent."""
+        if self.unit.startswith("%") and self.value > 100:
+            raise ValueError("there is no more than 100 % of anything")
+        return self
+
 
 class Part(Frozen):
     """One agent in a working solution."""
@@ -90,10 +137,10 @@ class Span(Frozen):
 
 
 class Degrees(Span):
-    """A span of temperatures [degC], which may lie below freezing."""
+    """A span of temperatures [degC], from deep freezing to steam."""
 
-    start: float = Field(ge=-90)
-    most: float = Field(ge=-90)
+    start: float = Field(ge=-90, le=100)
+    most: float = Field(ge=-90, le=100)
 
 
 class Amount(Frozen):
@@ -129,13 +176,14 @@ class Method(Entry):
 
     name: Text
     stage: Stage
+    outcomes: OutcomesId = Field(description="what a pass may come to, id of outcomes.yaml")
     technique: TechniqueId
     agent: AgentId | None = None
     with_: tuple[Part, ...] = Field((), alias="with", description="further agents in the liquid")
     strength: Strength | None = None
     temp_c: Degrees | None = None
     dwell_s: Span | None = None
-    passes: int = Field(ge=1, le=20)
+    passes: int = Field(ge=1, le=9)
     amount: Amount | None = None
     tool: Text
     do: tuple[Text, ...] = Field(min_length=1, description="what to do, one short step a line")
@@ -161,12 +209,7 @@ class Method(Entry):
     burst_s: Span | None = None
     test_spot: bool = Field(False, description="needs a hidden test spot first")
     tries_next: bool = Field(
-        False,
-        description="tries the liquid of the step it stands before on the zone's hidden spot",
-    )
-    prepares: bool = Field(
-        False,
-        description="makes ready for the act and is not the act: never closes what it is done for",
+        False, description="tries the liquid of the step it stands before on the zone's hidden spot"
     )
     look_after_h: tuple[float, ...] = Field(
         (), description="hours after which to look, chamber work"

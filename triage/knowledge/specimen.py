@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal, Self, get_args
+from typing import Annotated, Literal, Self, get_args
 
 from pydantic import Field, model_validator
 
@@ -16,8 +16,10 @@ from triage.knowledge.base import (
     FragilityId,
     Frozen,
     Grade,
+    HazardId,
     Id,
     Statement,
+    TechniqueId,
     Text,
     TraitId,
 )
@@ -25,6 +27,8 @@ from triage.knowledge.signs import DepositRungs, NamedSigns, Rungs, Signs, Worke
 
 Stage = Literal["intake", "look", "rehydrate", "relax", "examine", "clean", "set-and-dry", "keep"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
+# The highest grade that something stands; the worst one nothing does.
+Stood = Annotated[int, Field(ge=0, le=4)]
 
 Wetness = Literal["dry", "humid", "wet"]
 
@@ -39,8 +43,8 @@ class Zone(Entry):
     surface: tuple[TraitId, ...] = Field(min_length=1, description="what it is made of and carries")
     hurts: tuple[Statement, ...] = Field(min_length=1)
     gentle: tuple[Statement, ...] = ()
-    most_mechanical: Grade = 5
-    most_chemical: Grade = 5
+    most_mechanical: Stood
+    most_chemical: Stood
     ceiling_because: str = ""
     test_spot: Text
     rank: int = Field(description="order in which zones are worked, low first")
@@ -140,6 +144,7 @@ class Question(Entry):
     usual: Id | None = Field(
         None, description="what a sound specimen shows; it may be confirmed with others in one go"
     )
+    clean: Id | None = Field(None, description="what a zone shows that was looked at and is clean")
     last: bool = Field(False, description="put when no look could help any more")
     traits: tuple[TraitId, ...] = Field((), description="put only to groups with one of these")
     surfaces: tuple[TraitId, ...] = Field((), description="put only to zones with one of these")
@@ -151,8 +156,9 @@ class Question(Entry):
 
     @model_validator(mode="after")
     def _usual_is_an_answer(self) -> Self:
-        if self.usual is not None and self.usual not in {each.id for each in self.answers}:
-            raise ValueError(f'usual "{self.usual}" is none of its answers')
+        for name, said in (("usual", self.usual), ("clean", self.clean)):
+            if said is not None and said not in {each.id for each in self.answers}:
+                raise ValueError(f'{name} "{said}" is none of its answers')
         return self
 
 
@@ -164,6 +170,12 @@ class StopSign(Entry):
     then: Text
     shows_at: tuple[Wetness, ...] = Field(
         ("dry", "humid", "wet"), min_length=1, description="how wet a technique it can show at"
+    )
+    always_at: tuple[TechniqueId, ...] = Field(
+        (), description="techniques at which it always can: every method that uses them names it"
+    )
+    always_with: tuple[HazardId, ...] = Field(
+        (), description="hazards of an agent with which it always can; ids of hazards.yaml"
     )
 
 
@@ -180,8 +192,8 @@ class Fragility(Entry):
 
     name: Text
     typical: Text
-    most_mechanical: Grade
-    most_chemical: Grade
+    most_mechanical: Stood
+    most_chemical: Stood
     because: Text
     raised_by: NamedSigns = Field(
         (), description="signs that make it at least so fragile; with $f only the place they are on"

@@ -14,13 +14,19 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from triage.knowledge.judgement import PictureLimits
-from triage.picture.changes import Changes, Spot, changed_spots, evened
-from triage.picture.harm import Harm, harm_between
-from triage.picture.move import Move, in_both, laid_over
-from triage.picture.patch import Patch, in_light, light_of
+from triage.picture.changes import (
+    Changes,
+    Harm,
+    Removal,
+    Spot,
+    changed_spots,
+    evened,
+    harm_between,
+    removal_of,
+)
+from triage.picture.colour import Patch, in_light, light_of
 from triage.picture.points import Grey, band, grey_of, of_both, sampled, shrunk, strips, white_of
-from triage.picture.register import WORKING, CannotTell, registration
-from triage.picture.stayed import Removal, removal_of
+from triage.picture.register import WORKING, CannotTell, Move, in_both, laid_over, registration
 
 Picture = NDArray[Any]  # (rows, columns, 3): fractions, or whole numbers of 8 or 16 bits
 VERSION = "pair-3"

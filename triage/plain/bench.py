@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from triage.case.profile import BENCH_FILE
+from triage.case.profile import BENCH_FILE, Bench
 from triage.errors import TriageError, did_you_mean
+from triage.knowledge.book import Knowledge
 from triage.plain.dialogue import Dialogue
 from triage.service.benchasked import ASKED, changed_bench
-
-if TYPE_CHECKING:
-    from triage.case.profile import Bench
-    from triage.knowledge.book import Knowledge
-    from triage.service.workshop import Workshop
+from triage.service.workshop import Workshop
 
 
 def ask_bench(ask: Dialogue, workshop: Workshop) -> None:

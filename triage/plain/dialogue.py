@@ -8,8 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import TextIO, TypeVar
 
 from triage.errors import TriageError
-from triage.show.blocks import Block
-from triage.show.lines import lines_of
+from triage.show.blocks import Block, lines_of
 
 T = TypeVar("T")
 # Narrower than this nothing could be read.

@@ -5,18 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from triage.case.models import Attempt, Case
+from triage.case.models import CLEAN, Attempt, Case
 from triage.errors import TriageError
 from triage.history.watch import chambers_of
-from triage.looks import CLEAN, unseen_zones
+from triage.looks import unseen_zones
 from triage.places import copy_demo
 from triage.plain.bench import ask_bench
 from triage.plain.dialogue import FEWEST_LETTERS, Dialogue, Stopped
 from triage.plain.working import work_on
 from triage.plan.model import STANDING, FindingLine, Plan, QuestionLine, Step
-from triage.plan.names import finding_names
+from triage.plan.names import RECORD, finding_names, own_record
 from triage.plan.outcomes import last_record
-from triage.plan.ownrecord import RECORD, own_record
 from triage.service.acts import accept_suggestion, bench_day, note_look, suggestions_for
 from triage.service.asking import Visit, place_of
 from triage.service.commandline import CommandLine, Known, Word
@@ -80,8 +79,6 @@ class PlainSession:
         except TriageError as fault:
             self.ask.fault(fault)
 
-    # -- choosing ---------------------------------------------------------------------------
-
     def _choose_case(self) -> None:
         listed = self.workshop.list_cases()
         self.ask.say(*(f"broken, left as it is: {line.fault}" for line in listed if line.fault))
@@ -128,8 +125,6 @@ class PlainSession:
         taxon = self.ask.choose("which group is it?", [*taxa, ("unknown", "cannot tell")])
         return self.workshop.new(title, taxon).id
 
-    # -- one case ---------------------------------------------------------------------------
-
     def _work(self, case_id: str) -> None:
         while True:
             case = self.workshop.load(case_id)
@@ -174,7 +169,6 @@ class PlainSession:
         return [*acts, *self._ends(case, plan), *self._more(case.id)]
 
     def _looks(self, case: Case) -> Acts:
-        """Return what can be said after looking at the specimen."""
         looks: Acts = [
             (lambda: self._find(case), "say that something is seen in a zone"),
             (lambda: self._clean(case), "say that a zone was looked at and is clean"),
@@ -200,7 +194,8 @@ class PlainSession:
         act, last = self.workshop.last_act(case.id), last_record(case)
         said = act.words(knowledge) if act else record_words(last, knowledge) if last else ""
         if said:
-            ends.append((lambda: self._undo(case), f"take back, with a reason: {said}"))
+            back = lambda: self.workshop.take_back(case.id, self._reason("why is it taken back"))
+            ends.append((back, f"take back, with a reason: {said}"))
         return ends
 
     def _read(self, case: Case) -> None:
@@ -208,13 +203,10 @@ class PlainSession:
         self.ask.show(plan_blocks(sure.plan, whole=True, sure=sure_by_step(sure)))
 
     def _show(self, case: Case, attempt: Attempt) -> None:
-        """Show the photos of an attempt in the viewer of the system."""
         for photo in filter(None, (attempt.photo_before, attempt.photo_after)):
             place = self.workshop.check_photo(case.id, photo)
             view_photo(place)
             self.ask.say(f"shown: {place}")
-
-    # -- observing --------------------------------------------------------------------------
 
     def _answer(self, case: Case) -> None:
         """Ask what could change the next step, the best first, until nothing could."""
@@ -260,7 +252,6 @@ class PlainSession:
             self.ask.say("", *([f"{names[line.id]}:"] if line else []), *said)
 
     def _asks_on(self, many: int) -> bool:
-        """Ask whether the questions that can wait are wanted."""
         on = f"ask on all the same: {many} that may matter later"
         return self.ask.choose("what now?", [(False, "back to the case"), (True, on)])
 
@@ -310,8 +301,6 @@ class PlainSession:
         sides = [("left", "left"), ("right", "right"), ("both", "both"), (None, "no side")]
         return zone, self.ask.choose("on which side?", sides)
 
-    # -- leaving and taking back --------------------------------------------------------------
-
     def _reason(self, prompt: str) -> str:
         return self.ask.words(prompt, FEWEST_LETTERS)
 
@@ -337,9 +326,6 @@ class PlainSession:
     def _skip_suggested(self, case: Case, step: str) -> None:
         accept_suggestion(self.workshop, case.id, step)
         self.ask.say("recorded; take the last record back if it was not meant")
-
-    def _undo(self, case: Case) -> None:
-        self.workshop.take_back(case.id, self._reason("why is it taken back"))
 
 
 def _case_words(line: CaseLine) -> str:

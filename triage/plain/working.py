@@ -12,7 +12,7 @@ from triage.plan.model import Step
 from triage.service.working import far_more
 from triage.service.workshop import Workshop
 from triage.show.step import preparation, step_blocks, step_heading
-from triage.show.words import OUTCOME_WORDS, duration, timer_label
+from triage.show.words import duration, timer_label
 
 # A puff of two seconds needs no clock.
 LEAST_TIMED_S = 20.0
@@ -29,7 +29,7 @@ def work_on(ask: Dialogue, workshop: Workshop, case: Case, step: Step) -> None:
     time_s = timed_s(step)
     if time_s is not None and time_s >= LEAST_TIMED_S:
         opened = _dwell(ask, workshop, case, step, time_s) or opened
-    choices = list(OUTCOME_WORDS.items())
+    choices = list(step.outcomes.items())
     choices += [("photos", "first name the photos of this pass"), ("back", "nothing yet, back")]
     photos: tuple[str | None, str | None] = (None, None)
     while (outcome := ask.choose("what came of it?", choices)) == "photos":
@@ -55,7 +55,7 @@ def work_on(ask: Dialogue, workshop: Workshop, case: Case, step: Step) -> None:
         photo_after=photos[1],
         sure=True,
     )
-    ask.say(f"recorded: {step.name}, {OUTCOME_WORDS[outcome]}")
+    ask.say(f"recorded: {step.name}, {step.outcomes[outcome]}")
 
 
 def _photo(ask: Dialogue, workshop: Workshop, case: Case, which: str) -> str | None:

@@ -1,24 +1,33 @@
-"""Answer a question about the air: one release of one agent in one room, forwards and backwards."""
+"""A question about the air: one release in one room, forwards and backwards, and as a picture."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from triage.case.profile import MOST_PROTECTIVE, Bench, RoomProfile
 from triage.exposure.day import DayLedger
-from triage.exposure.inverse import largest_day_ml, least_air_changes
-from triage.exposure.judge import judge_release
+from triage.exposure.judge import judge_release, largest_day_ml, least_air_changes
+from triage.exposure.near_field import Curve, release_curve
 from triage.exposure.space import Room
-from triage.exposure.substance import Substance
-from triage.exposure.verdict import AirVerdict, Figures
+from triage.exposure.step import source_of
+from triage.exposure.substance import AirVerdict, Figures
+from triage.exposure.wording import limit_name, number
 from triage.knowledge.book import Knowledge
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means, titled
 from triage.plan.inputs import AirQuestion
-from triage.plan.model import AirLine
-from triage.plan.substances import LONGEST_RELEASE_MIN, PERCENT, figures_apart
+from triage.plan.liquids import as_done
+from triage.plan.model import AirLine, Plan, Step
+from triage.plan.substances import (
+    LONGEST_RELEASE_MIN,
+    MG_PER_G,
+    PERCENT,
+    figures_apart,
+    open_fraction,
+    release_min_of,
+)
 from triage.units import positive, short, within
 
 
@@ -116,7 +125,7 @@ def unknown_words(day: DayLedger) -> str:
     return f"Not known, and perhaps much: {'; '.join(day.unknown)}."
 
 
-class Asked:
+class _Asked:
     """One question made ready: substance, room and the terms of every judgement of it."""
 
     def __init__(self, means: Means, asked: AirQuestion) -> None:
@@ -138,20 +147,7 @@ class Asked:
             no_limit_ok=False,
             ignition_source=asked.ignition_source,
         )
-
-    @property
-    def substance(self) -> Substance:
-        """The agent as the arithmetic sees it."""
-        return self.judge.substance(self.agent.id)
-
-    def verdict(self) -> AirVerdict:
-        """Return the judgement in the room as asked."""
-        return judge_release(self.substance, self.amount, self.judge.room, self.minutes, self.terms)
-
-    def control(self) -> ControlLine | None:
-        """Return the cheapest control under which the amount is acceptable."""
-        entry = self.judge.cheapest(self.substance, self.amount, self.minutes, self.terms)
-        return ControlLine(entry.id, entry.name, entry.sentence) if entry else None
+        self.substance = self.judge.substance(self.agent.id)
 
 
 def answer(means: Means, asked: AirQuestion) -> AirAnswer:
@@ -161,19 +157,21 @@ def answer(means: Means, asked: AirQuestion) -> AirAnswer:
     ------
     TriageError: unknown agent, control or authority, or a number that cannot be.
     """
-    ready = Asked(means, asked)
-    verdict, room = ready.verdict(), ready.judge.room
-    by = ready.bench.authority or "the most protective limit"
+    ready = _Asked(means, asked)
+    room, terms = ready.judge.room, ready.terms
     release = (ready.substance, ready.amount, room, ready.minutes)
+    verdict = judge_release(*release, terms)
+    by = ready.bench.authority or "the most protective limit"
     limited = verdict.verdict != "unknown" and verdict.binding is not None
     line = ready.judge.line(ready.agent.id, verdict)
     most_day, least_air, control = None, None, None
     if limited:
         most_day = largest_day_ml(
-            ready.substance, room, ready.minutes, asked.passes, asked.every_min, ready.terms
+            ready.substance, room, ready.minutes, asked.passes, asked.every_min, terms
         )
-        control = ready.control()
-        least_air = None if room.outdoors else least_air_changes(*release, terms=ready.terms)
+        entry = ready.judge.cheapest(ready.substance, ready.amount, ready.minutes, terms)
+        control = ControlLine(entry.id, entry.name, entry.sentence) if entry else None
+        least_air = None if room.outdoors else least_air_changes(*release, terms=terms)
     return AirAnswer(
         sentence=verdict.sentence,
         verdict=verdict.verdict,
@@ -207,11 +205,7 @@ def answer(means: Means, asked: AirQuestion) -> AirAnswer:
 
 
 def _levels(place: str, figures: Figures) -> tuple[LevelLine, ...]:
-    windows = {
-        "peak": figures.peak,
-        "15 min": figures.mean_15_min,
-        "8 h": figures.mean_8_h,
-    }
+    windows = {"peak": figures.peak, "15 min": figures.mean_15_min, "8 h": figures.mean_8_h}
     return tuple(
         LevelLine(
             place,
@@ -226,7 +220,7 @@ def _levels(place: str, figures: Figures) -> tuple[LevelLine, ...]:
 
 
 def _notes(
-    ready: Asked, verdict: AirVerdict, *, least_air: float | None, control: ControlLine | None
+    ready: _Asked, verdict: AirVerdict, *, least_air: float | None, control: ControlLine | None
 ) -> Iterator[str]:
     if ready.day.unknown:
         yield unknown_words(ready.day)
@@ -245,3 +239,128 @@ def _notes(
         yield f"It becomes acceptable with: {control.name}. {control.sentence}"
     if verdict.binding is not None and verdict.reentry_min is None:
         yield "The room does not clear by itself: open it before anyone stays in it."
+
+
+CURVE_MIN, CURVE_POINTS = 120.0, 181
+TOLD_MIN = (1.0, 5.0, 15.0, 30.0, 60.0, 120.0)
+
+
+@dataclass(frozen=True, slots=True)
+class LimitMark:
+    """One published limit as a line across the picture [mg/m3], and in words."""
+
+    words: str
+    basis: str
+    mg_per_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class AirPicture:
+    """A curve of level against time with its limits, ready to be drawn; empty if nothing rises."""
+
+    title: str
+    curve: Curve
+    marks: tuple[LimitMark, ...]
+
+    def lowest_marks(self) -> tuple[LimitMark, ...]:
+        """Return the lowest limit of each basis, lowest first: more lines would hide the curve."""
+        lowest: dict[str, LimitMark] = {}
+        for mark in self.marks:
+            lowest.setdefault(mark.basis, mark)
+        return tuple(sorted(lowest.values(), key=lambda each: each.mg_per_m3))
+
+    def words(self) -> tuple[str, ...]:
+        """Return the picture in words, for whoever does not see it."""
+        curve = self.curve
+        if not curve.minutes:
+            return ("No vapour: there is no curve.",)
+        top = max(range(len(curve.minutes)), key=lambda at: curve.near_mg_per_m3[at])
+        peak, when = number(curve.near_mg_per_m3[top]), number(curve.minutes[top])
+        lines = [f"highest at the face: {peak} mg/m3 after {when} min"]
+        for minute in TOLD_MIN:
+            at = next((at for at, each in enumerate(curve.minutes) if each >= minute), None)
+            if at is not None:
+                lines.append(
+                    f"after {minute:g} min: face {number(curve.near_mg_per_m3[at])}, room "
+                    f"{number(curve.room_mg_per_m3[at])} mg/m3"
+                )
+        return (*lines, *(f"{m.words}: {number(m.mg_per_m3)} mg/m3" for m in self.lowest_marks()))
+
+
+def air_picture(means: Means, asked: AirQuestion) -> AirPicture:
+    """Return level against time of one release alone, at the unfavourable end, with limit lines.
+
+    The levels of earlier releases are not in the curve; the verdict counts them.
+    """
+    ready = _Asked(means, replace(asked, alone=True))
+    density = ready.substance.density_g_per_ml
+    limits = (
+        LimitMark(limit_name(each), each.basis, short(each.value_mg_per_m3))
+        for each in ready.substance.limits
+    )
+    marks = tuple(sorted(limits, key=lambda each: (each.mg_per_m3, each.words)))
+    title = f"{ready.agent.name}, {ready.amount:g} mL"
+    if density is None or ready.substance.airborne == "none":
+        return AirPicture(title, Curve((), (), ()), marks)
+    mass = ready.amount * density * MG_PER_G * ready.percent / PERCENT
+    curve = release_curve(mass, ready.minutes, ready.judge.room, CURVE_MIN, CURVE_POINTS)
+    # Held at saturation, as the verdict is.
+    temp_c = ready.judge.room.temp_c
+    cap = source_of(ready.substance, temp_c, ready.percent / PERCENT).cap_mg_per_m3
+    held = replace(
+        curve,
+        room_mg_per_m3=tuple(min(each, cap) for each in curve.room_mg_per_m3),
+        near_mg_per_m3=tuple(min(each, cap) for each in curve.near_mg_per_m3),
+    )
+    return AirPicture(title, held, marks)
+
+
+USUAL_ML = 1.0
+
+
+def airy_step(plan: Plan) -> Step | None:
+    """Return the next hazardous step that gives off vapour, else the next that does at all.
+
+    A test spot gives way to the step that it tries, which gives off far more of the same.
+    """
+    airy = [
+        s
+        for s in plan.steps
+        if s.air is not None and s.air.peak_mg_per_m3 > 0 and s.agent and s.before is None
+    ]
+    return next((s for s in airy if s.hazardous), airy[0] if airy else None)
+
+
+def question_of_step(knowledge: Knowledge, step: Step) -> AirQuestion | None:
+    """Return the question that a step's air answers; None if it gives off nothing."""
+    method = as_done(knowledge, step.method, step.before)
+    if step.agent is None or step.amount_ml is None or method.amount is None:
+        return None
+    return AirQuestion(
+        step.agent,
+        step.amount_ml,
+        minutes=release_min_of(knowledge, method),
+        strength_percent=open_fraction(method) * PERCENT,
+    )
+
+
+def question_of_agent(knowledge: Knowledge, agent: str) -> AirQuestion:
+    """Return a question about an agent as its mildest method uses it, else about 1 mL of it."""
+    for method in knowledge.methods.values():
+        if method.agent == agent and method.amount is not None:
+            percent = open_fraction(method) * PERCENT
+            return AirQuestion(agent, method.amount.typical_ml, strength_percent=percent)
+    return AirQuestion(agent, USUAL_ML)
+
+
+def vapour_agents(knowledge: Knowledge, bench: Bench) -> tuple[str, ...]:
+    """Return the agents whose vapour has a limit, those of the bench's stock first, by name."""
+    judge = AirJudge(knowledge, bench, DayLedger())
+    judged = [
+        agent
+        for agent in knowledge.agents
+        if judge.substance(agent).airborne != "none" and judge.substance(agent).limits
+    ]
+    usable = [agent for agent in judged if not knowledge.agents[agent].never]
+    key = lambda a: (not bench.has_stock(a), knowledge.agents[a].name)
+    return tuple(sorted(usable, key=key))

@@ -6,11 +6,9 @@ from dataclasses import dataclass
 
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger, Release
-from triage.exposure.inverse import cheapest_control
-from triage.exposure.judge import judge_release
+from triage.exposure.judge import cheapest_control, judge_release
 from triage.exposure.step import Terms
-from triage.exposure.substance import Substance, is_silent
-from triage.exposure.verdict import AirVerdict
+from triage.exposure.substance import AirVerdict, Substance, is_silent
 from triage.knowledge.book import Knowledge
 from triage.knowledge.methods import AirControl, Amount, Method
 from triage.plan.model import AirLine, LimitLine

@@ -12,8 +12,8 @@ from triage.exposure.day import DayLedger
 from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 from triage.knowledge.tables import Dose
-from triage.plan.barring import agent_bars
-from triage.plan.mixes import never_mix
+from triage.plan.ladder import agent_bars
+from triage.plan.liquids import never_mix
 from triage.units import short
 
 

@@ -1,26 +1,130 @@
-"""Storage boxes: drying gel, crystals and how long they last, and what opening the lid lets out."""
+"""Closed boxes: damp chambers, and storage with its gel, its crystals and what opening lets out."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from triage.bench.chamber import (
+    Humidity,
+    MouldLimit,
+    exponential_rh,
+    look_times_h,
+    mould_limit,
+    salt_rh,
+    water_to_reach_mg,
+)
 from triage.bench.storage import crystals_for_mg, crystals_last, gel_for_box, opening_pulse_mg
 from triage.errors import OutOfRange, TriageError
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
 from triage.exposure.wording import number
 from triage.knowledge.book import Knowledge
+from triage.knowledge.tables import Salt
 from triage.plan.airjudge import AirJudge
-from triage.plan.answers import Answer, Figure, Means, answered, dose
-from triage.plan.barring import agent_bars
-from triage.plan.inputs import BoxQuestion
-from triage.plan.mixes import never_mix
+from triage.plan.answers import Answer, Figure, Means, answered, dose, dose_note
+from triage.plan.inputs import BoxQuestion, ChamberQuestion
+from triage.plan.ladder import agent_bars
+from triage.plan.liquids import never_mix
 from triage.plan.substances import figures_apart
-from triage.units import positive, short
+from triage.units import at_least, positive, short, within
 
 L_PER_M3 = 1000.0
 MG_PER_G = 1000.0
 PERCENT = 100.0
+HOURS_PER_DAY = 24.0
+SHOWN_LOOKS = 8
+MOULD_DIVISOR, MOULD_CAP = "chamber-mould-safety-divisor", "chamber-mould-cap"
+MOULD_SOURCE = "hukka-viitanen-1999"
 OPENING_MEND = "open it outdoors or in a hood, and air it before work."
+
+
+def chamber(means: Means, asked: ChamberQuestion) -> Answer:
+    """Return water, humidity, mould time and looks of a rehydration chamber."""
+    knowledge, rh = means.knowledge, PERCENT
+    temp_c = within("temperature", means.temp_c(asked.temp_c), 0.1, 45.0, "C")
+    figures: list[Figure] = []
+    cautions: list[str] = []
+    if asked.salt is not None:
+        salt = knowledge.require("salt", asked.salt)
+        held = salt_rh(salt, temp_c)
+        rh = held.rh_percent
+        figures += _salt_figures(salt, held, temp_c)
+        cautions += [salt.caution] if salt.caution else []
+    water = water_to_reach_mg(asked.volume_l, temp_c, min(asked.rh_start_percent, rh), rh)
+    figures.append(Figure("water the air takes up", water, "mg", "air alone, at most"))
+    divisor, cap = (dose(knowledge, each) for each in (MOULD_DIVISOR, MOULD_CAP))
+    mould = mould_time(knowledge, temp_c, rh, has_inhibitor=asked.has_inhibitor)
+    figures.append(Figure("longest stay", mould.stay_days, "days", mould.standing))
+    slow = mould.slow_estimate_days
+    if slow is not None:
+        figures.append(Figure("mould on clean wood", slow, "days", "slow end", MOULD_SOURCE))
+    days = mould.stay_days if asked.days is None else positive("days", asked.days, "days")
+    if days > mould.stay_days:
+        cautions.append(f"{days:g} days is longer than the {number(mould.stay_days)} to plan for.")
+    figures += _look_figures(knowledge, days, asked.closed_h)
+    sentence = mould.sentence[:1].lower() + mould.sentence[1:]
+    return answered(
+        knowledge,
+        f"The air comes to {number(rh)} % RH; {sentence}",
+        (
+            Figure("relative humidity", rh, "%"),
+            *figures,
+            *_vapour_figures(knowledge, asked.volume_l),
+        ),
+        cautions=(*cautions, "The pad, not the air, is the store: wet it well, no drop may fall."),
+        assumptions=(
+            "A tight box at one temperature; paper, cork and insect take up far more water.",
+            f"Longest stay: {dose_note(divisor)} ({divisor.name}); {dose_note(cap)} ({cap.name}).",
+        ),
+        sources=(MOULD_SOURCE, divisor.source, cap.source),
+    )
+
+
+def mould_time(
+    knowledge: Knowledge, temp_c: float, rh_percent: float, *, has_inhibitor: bool
+) -> MouldLimit:
+    """Return the longest stay to plan in a chamber, by the careful ends of the doses."""
+    return mould_limit(
+        temp_c,
+        rh_percent,
+        divisor=dose(knowledge, MOULD_DIVISOR).most,
+        cap_days_at_20_c=dose(knowledge, MOULD_CAP).least,
+        has_inhibitor=has_inhibitor,
+    )
+
+
+def _salt_figures(salt: Salt, held: Humidity, temp_c: float) -> Iterator[Figure]:
+    off, name = held.plus_minus_percent, f"over {salt.name}"
+    spread = "uncertainty not published here" if off is None else f"+/- {off:g} (k = 2)"
+    yield Figure(name, held.rh_percent, "%", spread, held.source)
+    second = exponential_rh(salt, temp_c)
+    if second is not None and held.route != "exponential":
+        off = second.plus_minus_percent
+        note = "second source, for comparison" + (f", within {off:g}" if off else "")
+        yield Figure(name, second.rh_percent, "%", note, second.source)
+
+
+def _look_figures(knowledge: Knowledge, days: float, closed_h: float | None) -> Iterator[Figure]:
+    first = dose(knowledge, "chamber-first-look")
+    per_day = dose(knowledge, "chamber-looks-per-day")
+    until = days * HOURS_PER_DAY
+    looks = look_times_h(first.most, per_day.most, until)
+    if closed_h is not None:
+        so_far = at_least("time closed", closed_h, 0.0, "h")
+        coming = next((look for look in looks if look > so_far), None)
+        note = "hours after closing" if coming is not None else "the planned stay is over: look now"
+        yield Figure("next look", coming, "h", note, first.source)
+        return
+    for place, each in enumerate(looks[:SHOWN_LOOKS], start=1):
+        yield Figure(f"look {place}", each, "h", "hours after closing", first.source)
+
+
+def _vapour_figures(knowledge: Knowledge, volume_l: float) -> Iterator[Figure]:
+    """Yield the vapour doses of the doses file for this box: some chambers work with one."""
+    for each in knowledge.doses.values():
+        if each.kind == "vapour" and each.unit == "mL/L":
+            note = f"from {short(each.least * volume_l):g}; {each.because}"
+            name = f"if with vapour: {each.name}"
+            yield Figure(name, each.most * volume_l, "mL", note, each.source)
 
 
 def answer(means: Means, asked: BoxQuestion) -> Answer:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from triage.exposure.day import DayLedger
-from triage.exposure.ledger import DayVerdict, judge_day
+from triage.exposure.day import DayLedger, DayVerdict, judge_day
 from triage.exposure.substance import is_silent
 from triage.exposure.wording import judged_instead, number
 from triage.plan.aircalc import room_words, unknown_words

@@ -252,9 +252,7 @@ CALCULATORS: Mapping[str, Calculator] = {
     ),
     "mix": Calculator(MixQuestion, "mix ethanol --to 70 --stock 96 --ml 100", "mixcalc.answer"),
     "chamber": Calculator(
-        ChamberQuestion,
-        "chamber --litres 2 --temp 22 --salt potassium-sulfate",
-        "benchcalc.chamber",
+        ChamberQuestion, "chamber --litres 2 --temp 22 --salt potassium-sulfate", "boxcalc.chamber"
     ),
     "box": Calculator(
         BoxQuestion,
@@ -263,10 +261,10 @@ CALCULATORS: Mapping[str, Calculator] = {
         by_day=True,
     ),
     "alcohol": Calculator(
-        AlcoholQuestion, "alcohol --stock 80 --fluid 10 --changes 2", "benchcalc.alcohol"
+        AlcoholQuestion, "alcohol --stock 80 --fluid 10 --changes 2", "mixcalc.alcohol"
     ),
-    "bursts": Calculator(BurstQuestion, "bursts 8 10 --next 5", "benchcalc.bursts"),
-    "drops": Calculator(DropQuestion, "drops 5 --agent ethanol", "benchcalc.drops"),
+    "bursts": Calculator(BurstQuestion, "bursts 8 10 --next 5", "mixcalc.bursts"),
+    "drops": Calculator(DropQuestion, "drops 5 --agent ethanol", "mixcalc.drops"),
     "shows": Calculator(
         ShowsQuestion,
         "shows --na 0.28 --magnification 10 --pitch 3.76 --sensor 35.7 --picture 600 "

@@ -15,8 +15,7 @@ from triage.engine.many import Drawn, Many
 from triage.engine.recognition import Summary
 from triage.exposure.day import DayLedger
 from triage.plan.airjudge import AirJudge
-from triage.plan.barring import BenchBars
-from triage.plan.ladder import Rulings, rulings
+from triage.plan.ladder import BenchBars, Rulings, rulings
 from triage.plan.skeleton import Key, Outline, Work
 
 

@@ -6,6 +6,7 @@ on a bench sheet or written as JSON, byte for byte.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
@@ -200,6 +201,7 @@ class Step:
     agent: str | None
     agent_name: str | None
     technique: str
+    outcomes: Mapping[str, str]
     tool: str
     harshness: HarshnessGrades
     harshness_because: tuple[str, ...]
@@ -343,6 +345,7 @@ class Hold:
     attempt: str
     finding: str | None
     outcome: str
+    words: str
     sentence: str
 
 

@@ -1,8 +1,10 @@
-"""What findings and steps are called, in words: ids are for files and commands."""
+"""What findings and steps are called, and how often a step worked here, in words."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+
+from triage.plan.model import Step
 
 if TYPE_CHECKING:
     from triage.plan.model import FindingLine, Plan
@@ -43,3 +45,12 @@ def step_names(*plans: Plan) -> dict[str, str]:
         for plan in plans
         for step in plan.steps
     }
+
+
+RECORD = "own record: "
+
+
+def own_record(step: Step) -> str:
+    """Return how often the step worked here, in words; empty where nothing is on record."""
+    told = (line for line in step.evidence if line.startswith(RECORD))
+    return next(told, "").removeprefix(RECORD)

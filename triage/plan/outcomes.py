@@ -85,7 +85,9 @@ def is_preparation(knowledge: Knowledge, attempt: Attempt) -> bool:
     Whatever stood before another step did, and every method that the knowledge calls so.
     """
     method = knowledge.methods.get(attempt.method or "")
-    return INSERT in attempt.step or (method is not None and method.prepares)
+    return INSERT in attempt.step or (
+        method is not None and not knowledge.outcomes[method.outcomes].closes
+    )
 
 
 def answers_after(
@@ -93,12 +95,14 @@ def answers_after(
 ) -> Mapping[str, str]:
     """Return the answers that an attempt gives.
 
-    Those of the act on a condition, if it cleared; and what nobody told, where it came through
-    without harm.
+    Those of the act on a condition, if it cleared; what nobody told, where it came through without
+    harm; and what its worse outcome shows.
     """
+    method = knowledge.methods.get(attempt.method or "")
+    if method is not None and attempt.outcome == "worse":
+        return knowledge.outcomes[method.outcomes].when_worse
     if attempt.outcome not in PASSES - HARMFUL or is_preparation(knowledge, attempt):
         return {}
-    method = knowledge.methods.get(attempt.method or "")
     shows = knowledge.techniques[method.technique].shows if method else {}
     shown = {q: a for q, a in shows.items() if told.get(q, UNKNOWN) == UNKNOWN}
     entry = knowledge.conditions.get(attempt.deposit or "")

@@ -20,7 +20,7 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.plan.airjudge import AirJudge
 from triage.plan.ladder import Ladder, rungs_left
-from triage.plan.mixes import Used
+from triage.plan.liquids import Used, as_done
 from triage.plan.model import (
     OPEN,
     Alternative,
@@ -36,19 +36,11 @@ from triage.plan.model import (
     StepStatus,
     WaitingLine,
 )
-from triage.plan.notices import (
-    air_notices,
-    missing_attempts,
-    not_told,
-    room_notices,
-    unread_keys,
-)
-from triage.plan.questions import questions_for, tests_forbidden
+from triage.plan.notices import air_notices, missing_attempts, not_told, room_notices, unread_keys
+from triage.plan.questions import is_shown, questions_for, tests_forbidden, waiting_for
 from triage.plan.showing import too_small
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
-from triage.plan.trial import as_done
-from triage.plan.waiting import is_shown, waiting_for
 
 # Other readings that are shown beside the first.
 MOST_OTHERS = 4
@@ -270,11 +262,12 @@ class Planner:
         attempt = case.attempt(attempt_id)
         method = self.knowledge.methods.get(attempt.method or "")
         what = method.name if method else attempt.step
+        words = self.knowledge.outcome_words(attempt.method, attempt.outcome)
         sentence = (
-            f"Held: {what} ended {attempt.outcome}. Nothing is offered until a person releases it "
+            f"Held: {what}, {words}. Nothing is offered until a person releases it "
             "with a written reason."
         )
-        return Hold(attempt_id, attempt.finding, attempt.outcome, sentence)
+        return Hold(attempt_id, attempt.finding, attempt.outcome, words, sentence)
 
     def _notices(
         self,

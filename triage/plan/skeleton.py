@@ -21,8 +21,7 @@ from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
 from triage.knowledge.specimen import STAGES
 from triage.plan.airjudge import AirJudge
-from triage.plan.barring import BenchBars
-from triage.plan.ladder import Ladder, Rulings, build_ladder, recheck, rulings
+from triage.plan.ladder import BenchBars, Ladder, Rulings, build_ladder, recheck, rulings
 from triage.plan.ordering import Inserts, Item, OrderRules, arrange, order_rules
 from triage.plan.outcomes import (
     INSERT,

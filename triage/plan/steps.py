@@ -18,7 +18,16 @@ from triage.knowledge.methods import Method, Strength
 from triage.knowledge.rules import Family
 from triage.plan.airjudge import AirChoice
 from triage.plan.ladder import Ladder, applies, grades
-from triage.plan.mixes import Used, never_mix, not_beside
+from triage.plan.liquids import (
+    Used,
+    as_done,
+    cautioned_as,
+    lines_to_do,
+    never_mix,
+    not_beside,
+    selectivity_of,
+    strength_text,
+)
 from triage.plan.model import (
     CautionLine,
     DocumentLine,
@@ -33,9 +42,7 @@ from triage.plan.model import (
 )
 from triage.plan.ordering import Item
 from triage.plan.outcomes import as_followed
-from triage.plan.selectivity import selectivity_of
 from triage.plan.substances import figure_of
-from triage.plan.trial import as_done, cautioned_as, lines_to_do, strength_text
 
 LEAST_MAKE_UP_ML = 10.0
 HAZARD_GRADE = 3
@@ -134,7 +141,7 @@ def protection_of(knowledge: Knowledge, agents: Sequence[Agent]) -> Protection:
     eyes: list[str] = []
     breathing: list[str] = []
     for agent in agents:
-        for glove in agent.gloves:
+        for glove in agent.gloves if agent.hazards or agent.skin else ():
             name = knowledge.materials[glove.material].name
             minutes = f" ({glove.minutes})" if glove.minutes else ""
             note = ", splash only" if glove.verdict == "splash" else ""
@@ -291,11 +298,7 @@ def _grade_reasons(method: Method) -> tuple[str, ...]:
 
 
 def complete_step(
-    setting: Setting,
-    item: Item,
-    ladders: Sequence[Ladder],
-    choice: AirChoice,
-    status: StepStatus,
+    setting: Setting, item: Item, ladders: Sequence[Ladder], choice: AirChoice, status: StepStatus
 ) -> Step:
     """Return the complete step for one rung or inserted step of a ladder, first of those served."""
     knowledge, bench, ladder = setting.knowledge, setting.bench, ladders[0]
@@ -330,7 +333,8 @@ def complete_step(
         name=method.name,
         agent=method.agent,
         agent_name=knowledge.agents[method.agent].name if method.agent else None,
-        technique=knowledge.techniques[method.technique].id,
+        technique=method.technique,
+        outcomes=knowledge.outcomes[method.outcomes].words,
         tool=method.tool,
         harshness=HarshnessGrades(*grades(method)),
         harshness_because=_grade_reasons(method),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -11,12 +12,19 @@ from triage.case.models import OUTCOMES, Case
 from triage.case.store import load_case, update_case
 from triage.errors import TriageError, did_you_mean
 from triage.history.advice import SkipSuggestion, skip_suggestions
-from triage.history.benchday import BenchDay, DayMaker, day_terms
+from triage.history.benchday import BenchDay, DayMaker
 from triage.history.daytypes import DAY_MIN, Hours, LeftOut
-from triage.history.evidence import Evidence
 from triage.history.sharing import Check
-from triage.history.table import Filter, HistoryRow, check_filter, history
-from triage.history.usage import MonthLine, StockLine, evaporated, stock_left
+from triage.history.table import (
+    Filter,
+    HistoryRow,
+    MonthLine,
+    StockLine,
+    check_filter,
+    evaporated,
+    history,
+    stock_left,
+)
 from triage.history.watch import LOOKED, ChamberWatch, chambers_of, watch
 from triage.plan.model import Plan
 from triage.service.workshop import Workshop
@@ -26,11 +34,6 @@ BEGINS_MIN, ENDS_MIN, LEAST_MIN = 9 * 60, 18 * 60, 4 * 60
 MOST_CASES = 60
 
 
-def evidence_of(workshop: Workshop) -> Evidence:
-    """Return the evidence of the workshop's folder; an empty one without a folder."""
-    return workshop.folder_record.evidence()
-
-
 def attempts_on_record(workshop: Workshop, chosen: Filter) -> tuple[HistoryRow, ...]:
     """Return the attempts of the folder that pass a filter, newest first.
 
@@ -38,14 +41,28 @@ def attempts_on_record(workshop: Workshop, chosen: Filter) -> tuple[HistoryRow, 
     ------
     TriageError: a word of the filter that nothing can pass.
     """
-    if chosen.outcome is not None and chosen.outcome not in OUTCOMES:
-        mend = did_you_mean(chosen.outcome, OUTCOMES)
-        raise TriageError(f'unknown outcome "{chosen.outcome}"', mend=mend)
+    knowledge, said = workshop.knowledge, chosen.outcome
+    if said is not None and said not in OUTCOMES:
+        known = {
+            w.replace(" ", "-") for kind in knowledge.outcomes.values() for w in kind.words.values()
+        }
+        said = said.replace(" ", "-")
+        if said not in known:
+            mend = did_you_mean(said, sorted({*OUTCOMES, *known}))
+            raise TriageError(f'unknown outcome "{chosen.outcome}"', mend=mend)
+        chosen = replace(chosen, outcome=None)
     index = workshop.folder_record.index()
     if index is None:
         return ()
-    check_filter(index, chosen, workshop.knowledge)
-    return history(index, chosen)
+    check_filter(index, chosen, knowledge)
+    rows = history(index, chosen)
+    if said is None or chosen.outcome is not None:
+        return rows
+    return tuple(
+        row
+        for row in rows
+        if knowledge.outcome_words(row.method, row.outcome).replace(" ", "-") == said
+    )
 
 
 def used_up(workshop: Workshop) -> tuple[tuple[MonthLine, ...], tuple[StockLine, ...]]:
@@ -86,8 +103,8 @@ def bench_day(
     chosen = [workshop.load(case) for case in cases] if cases else newest_cases(workshop, most)
     broken = () if cases else [entry for entry in workshop.entries() if entry.error]
     aside = [LeftOut(entry.id, "", "set aside", entry.error) for entry in broken]
-    terms = day_terms(workshop.knowledge, workshop.folder_record.columns())
-    maker = DayMaker(workshop.planner, workshop.bench, workshop.day(), terms, workshop.clock())
+    record, day = workshop.folder_record.columns(), workshop.day()
+    maker = DayMaker(workshop.planner, workshop.bench, day, workshop.clock(), record)
     return maker.make(chosen, hours or hours_from(workshop.clock()), set_aside=aside)
 
 
@@ -130,7 +147,7 @@ def note_look(workshop: Workshop, case: str | Path, note: str = "") -> Case:
 
 def suggestions_for(workshop: Workshop, case: Case, plan: Plan) -> tuple[SkipSuggestion, ...]:
     """Return the rungs of a plan that seldom worked here and could be skipped."""
-    return skip_suggestions(plan, case.taxon, evidence_of(workshop))
+    return skip_suggestions(plan, case.taxon, workshop.folder_record.evidence())
 
 
 def accept_suggestion(workshop: Workshop, case: str | Path, step: str) -> Case:
@@ -140,14 +157,7 @@ def accept_suggestion(workshop: Workshop, case: str | Path, step: str) -> Case:
     ------
     TriageError: there is no such suggestion for the case as it stands now.
     """
-    now = workshop.load(case)
-    found = {s.step: s for s in suggestions_for(workshop, now, workshop.plan(now))}
-    if step not in found:
-        raise TriageError(
-            f'nothing suggests skipping "{step}"',
-            mend=did_you_mean(step, found) if found else "record attempts first",
-        )
-    return _accepted(workshop, case, found[step])
+    return _accepted(workshop, case, None, step=step)
 
 
 def accept_method(workshop: Workshop, case: str | Path, finding: str | None, method: str) -> Case:
@@ -158,18 +168,22 @@ def accept_method(workshop: Workshop, case: str | Path, finding: str | None, met
     TriageError: there is no such suggestion for the case as it stands now.
     """
     workshop.knowledge.require("method", method)
+    return _accepted(workshop, case, finding, method=method)
+
+
+def _accepted(workshop: Workshop, case: str | Path, finding: str | None, **told: str) -> Case:
+    """Skip the first suggestion whose step, or method, is the one that is told."""
     now = workshop.load(case)
     found = suggestions_for(workshop, now, workshop.plan(now))
+    ((kind, name),) = told.items()
     for each in found:
-        if each.method == method and finding in (None, each.finding):
-            return _accepted(workshop, case, each)
-    mend = did_you_mean(method, [s.method for s in found]) if found else "give --reason instead"
-    raise TriageError(f'nothing suggests skipping "{method}"', mend=mend)
-
-
-def _accepted(workshop: Workshop, case: str | Path, accepted: SkipSuggestion) -> Case:
-    reason = f"suggested by the record: {accepted.reason}"
-    return workshop.skip(case, accepted.finding, accepted.method, reason)
+        if getattr(each, kind) == name and finding in (None, each.finding):
+            reason = f"suggested by the record: {each.reason}"
+            return workshop.skip(case, each.finding, each.method, reason)
+    mend = "record attempts first" if kind == "step" else "give --reason instead"
+    if found:
+        mend = did_you_mean(name, [getattr(each, kind) for each in found])
+    raise TriageError(f'nothing suggests skipping "{name}"', mend=mend)
 
 
 def usable_here(workshop: Workshop) -> Check:

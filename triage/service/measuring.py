@@ -10,10 +10,9 @@ from typing import Any
 from triage.errors import OutOfRange, TriageError
 from triage.knowledge.book import Knowledge
 from triage.knowledge.judgement import PictureLimits
-from triage.picture.files import png_of, read_both
-from triage.picture.marked import marked, side_by_side
+from triage.picture.colour import Box, Patch
+from triage.picture.files import marked, png_of, read_both, side_by_side
 from triage.picture.pair import GLANCE, Comparison, Picture, compare, glance
-from triage.picture.patch import Box, Patch
 from triage.picture.register import CannotTell
 from triage.show.blocks import Line
 from triage.show.compared import compared_blocks

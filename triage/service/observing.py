@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from triage.case import changes
-from triage.case.models import Case
+from triage.case.models import CLEAN, Case
 from triage.errors import TriageError
-from triage.looks import CLEAN, is_clean, unseen_zones
+from triage.looks import unseen_zones
 from triage.plan.model import STANDING
 
 if TYPE_CHECKING:
@@ -86,9 +86,9 @@ class Observing:
             if zone is not None:
                 old = changes.with_finding(old, changes.new_finding(name, zone, side=side))
             if named is not None:
-                old = changes.with_named(old, name, named)
+                old = changes.with_changed(old, name, named=named)
             if size_um is not None:
-                old = changes.with_size(old, name, size_um)
+                old = changes.with_changed(old, name, size_um=size_um)
             return self._answered(case, old, name, signs)
 
         made = self.shop.change(case, change)
@@ -98,7 +98,7 @@ class Observing:
         """Record what a person takes a finding for; None takes it back."""
         if deposit is not None:
             self.shop.knowledge.require("deposit", deposit)
-        return self.shop.change(case, lambda old: changes.with_named(old, finding, deposit))
+        return self.shop.change(case, lambda old: changes.with_changed(old, finding, named=deposit))
 
     def accept(self, case: str | Path, finding: str, reason: str) -> Case:
         """Accept a finding as it is, with the reason."""
@@ -132,7 +132,7 @@ class Observing:
 
         def change(old: Case) -> Case:
             there = [f for f in old.findings if f.zone == zone and f.side in (side, None, "both")]
-            known = next((f.id for f in there if is_clean(f) and f.side == side), None)
+            known = next((f.id for f in there if f.is_clean and f.side == side), None)
             if known is not None:
                 found[:] = [known]
                 return old

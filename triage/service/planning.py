@@ -17,9 +17,9 @@ from triage.errors import TriageError, did_you_mean
 from triage.exposure.day import DayLedger
 from triage.history.advice import with_evidence
 from triage.history.index import names_since
-from triage.plan.day import day_ledger, earliest
 from triage.plan.model import Plan
 from triage.plan.questions import with_told
+from triage.plan.substances import day_ledger, earliest
 from triage.service.listing import CaseLine, named_line, newest_first
 from triage.service.shelf import locator
 

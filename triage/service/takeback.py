@@ -9,7 +9,6 @@ from datetime import datetime
 from triage.case import changes
 from triage.case.models import Attempt, Case, Finding, Override
 from triage.knowledge.book import Knowledge
-from triage.looks import is_clean
 
 NO_ANSWER = "not answered"
 
@@ -65,7 +64,7 @@ class Act:
             yield record_words(self.new.overrides[-1], knowledge)
         for finding in self.added:
             place = knowledge.zones[finding.zone].name if finding.zone in knowledge.zones else ""
-            seen = "clean" if is_clean(finding) else "what was seen"
+            seen = "clean" if finding.is_clean else "what was seen"
             yield f"{seen} at {place or finding.zone}{f' ({finding.side})' if finding.side else ''}"
         if self.old.taxon != self.new.taxon:
             yield f"the group: {self.new.taxon}"
@@ -107,7 +106,7 @@ def record_words(record: Attempt | Override, knowledge: Knowledge) -> str:
         name = method.name if method else "a step"
         return f"Skipped: {name}, {at}. {record.reason}"
     name = method.name if method else record.step
-    return f"Recorded: {name}, {record.outcome.replace('-', ' ')}, {at}."
+    return f"Recorded: {name}, {knowledge.outcome_words(record.method, record.outcome)}, {at}."
 
 
 def _finding_put_back(now: Case, before: Finding, after: Finding) -> Case:
@@ -117,9 +116,9 @@ def _finding_put_back(now: Case, before: Finding, after: Finding) -> Case:
     for question, answer in _put_back(before.signs, after.signs, held.signs).items():
         now = changes.with_sign(now, after.id, question, answer)
     if before.named != after.named == held.named:
-        now = changes.with_named(now, after.id, before.named)
+        now = changes.with_changed(now, after.id, named=before.named)
     if after.accepted and held.accepted and not before.accepted:
-        now = changes.with_opened(now, after.id)
+        now = changes.with_changed(now, after.id, accepted=False, reason="")
     return now
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 from triage.case import changes
-from triage.case.models import OUTCOMES, Attempt, Case, Override, Timer
+from triage.case.models import Attempt, Case, Override, Timer
 from triage.case.reading import validated
 from triage.case.store import update_case
 from triage.errors import TriageError, did_you_mean
@@ -77,8 +77,6 @@ class Working:
         TriageError: unknown step or outcome, a number that is not one, a photo that is not there,
         or a hazardous step without the observation it asks for.
         """
-        if outcome not in OUTCOMES:
-            raise TriageError(f'unknown outcome "{outcome}"', mend=did_you_mean(outcome, OUTCOMES))
         path = self.shop.path_of(case)
         photos = {"photo_before": told.get("photo_before"), "photo_after": told.get("photo_after")}
         for photo in photos.values():
@@ -87,6 +85,7 @@ class Working:
         # Planned before the lock, so that other writers wait for the write alone. What was done was
         # done by this plan, whatever another writer recorded meanwhile.
         planned = self._step(self.shop.load(path), step)
+        outcome = self._outcome(planned, outcome)
         doubt = far_more(planned, told.get("amount_ml"))
         if doubt and not sure:
             raise UnlikelyAmount(doubt, mend="write the right amount, or say that it is so (--yes)")
@@ -95,6 +94,15 @@ class Working:
         made = self.shop.change(path, lambda old: self._recorded(old, planned, outcome, given))
         self.shop.tell_room()
         return made
+
+    def _outcome(self, step: Step, said: str) -> str:
+        """Return the outcome of a step that is meant by its words or by its name."""
+        kind = self.shop.knowledge.methods[step.method].outcomes
+        meant = self.shop.knowledge.outcomes[kind].meant(said)
+        if meant is None:
+            comes_to = ", ".join(step.outcomes.values())
+            raise TriageError(f'"{step.name}" does not come to "{said}"', mend=f"say: {comes_to}")
+        return meant
 
     def _recorded(self, old: Case, step: Step, outcome: str, given: dict[str, Any]) -> Case:
         if step.hold and outcome != "not-done" and not given.get("observed", "").strip():
@@ -144,14 +152,24 @@ class Working:
     def undo(self, case: str | Path, reason: str) -> Case:
         """Take the last record back, an attempt or a skip, by an appended correction.
 
-        The reason stays in the record as the note of the correction.
+        The reason stays in the record as the note of the correction. What the attempt told of the
+        specimen, and nobody has told otherwise since, is to be answered anew.
 
         Raises
         ------
         TriageError: nothing is recorded that could be taken back.
         """
         path = self.shop.path_of(case)
-        made = update_case(path, lambda old: self._undone(old, reason))
+
+        def change(old: Case) -> Case:
+            last, made = last_record(old), self._undone(old, reason)
+            if not isinstance(last, Attempt):
+                return made
+            given = answers_after(self.shop.knowledge, last, {}).items()
+            stand = [q for q, answer in given if old.answers.get(q) == answer]
+            return changes.with_answers(made, dict.fromkeys(stand))
+
+        made = update_case(path, change)
         self.shop.tell_room()
         self.shop.shelf.undone(path)
         return made

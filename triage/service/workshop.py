@@ -15,9 +15,9 @@ from triage.case.store import make_folder, replace_text
 from triage.engine.consult import Consultant
 from triage.engine.memory import spare_loaded
 from triage.errors import Where
-from triage.history.record import FolderRecord
+from triage.history.index import FolderRecord
 from triage.knowledge.load import load_knowledge
-from triage.plan.barring import check_bench
+from triage.plan.ladder import check_bench
 from triage.plan.planner import Planner
 from triage.service.listing import Clock, local_now
 from triage.service.observing import Observing

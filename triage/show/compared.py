@@ -5,11 +5,10 @@ from __future__ import annotations
 import json
 import math
 import statistics
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from triage.show.blocks import Block, Line, Picture
-from triage.show.words import OUTCOME_WORDS
 
 if TYPE_CHECKING:
     from triage.case.models import Case
@@ -53,7 +52,7 @@ def compared_blocks(
             f"{100 * harm.lost_share:.2g} % of the surface"
         )
     outcome, because = offered(found, limits)
-    yield Line(f"this speaks for: {OUTCOME_WORDS[outcome]} ({because}); you decide")
+    yield Line(f"this speaks for: {outcome.replace('-', ' ')} ({because}); you decide")
 
 
 def _spots(spots: Any, area_px: int, um_per_px: float | None) -> str:
@@ -64,7 +63,8 @@ def _spots(spots: Any, area_px: int, um_per_px: float | None) -> str:
     told = f"{len(sizes)} spots" if len(sizes) > 1 else "1 spot"
     told += f", diameters {each * sizes[0]:.3g} to {each * sizes[-1]:.3g} {unit}"
     # Quantiles by number of the area-equivalent diameter, as ISO 9276-2 and 13322-1 name them.
-    tenth, half, most = (each * size for size in quantiles(sizes, 0.1, 0.5, 0.9))
+    at = (min(len(sizes) - 1, math.ceil(share * len(sizes)) - 1) for share in (0.1, 0.5, 0.9))
+    tenth, half, most = (each * sizes[place] for place in at)
     told += f" (x10 {tenth:.3g}, x50 {half:.3g}, x90 {most:.3g})"
     if um_per_px:
         told += f"; {len(sizes) / (area_px * um_per_px**2 / 1e6):.3g} a mm2"
@@ -85,11 +85,6 @@ def offered(found: Comparison, limits: PictureLimits) -> tuple[str, str]:
     if found.removal is not None and not found.removal.after:
         return "cleared", "no spot is left that can be counted"
     return "better", "more left than came"
-
-
-def quantiles(sizes: Sequence[float], *shares: float) -> list[float]:
-    """Return the sizes below which these shares of sorted sizes lie."""
-    return [sizes[min(len(sizes) - 1, math.ceil(share * len(sizes)) - 1)] for share in shares]
 
 
 def _clean(

@@ -7,17 +7,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from triage.case.models import Case
 from triage.history.advice import SkipSuggestion
 from triage.knowledge.book import Knowledge
-from triage.looks import LEFT, is_clean, is_ready_for_camera
+from triage.looks import LEFT, is_ready_for_camera
 from triage.plan.model import Excluded, Plan, QuestionLine, Step
-from triage.plan.names import finding_names, zone_words
-from triage.plan.ownrecord import RECORD, own_record
-from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table, listing
-from triage.show.lines import lines_of
+from triage.plan.names import RECORD, finding_names, own_record, zone_words
+from triage.show.blocks import Alert, Block, Heading, Line, Listing, Paper, Table, lines_of, listing
 from triage.show.step import step_blocks, step_line
 from triage.show.words import (
     CLOSING,
     NO_STEP,
-    OUTCOME_WORDS,
     RISK_WORDS,
     STATUS_WORDS,
     alerts,
@@ -66,7 +63,7 @@ def camera_lines(knowledge: Knowledge, case: Case, plan: Plan) -> tuple[str, ...
     if not is_ready_for_camera(knowledge, case, plan):
         return ()
     reasons = {found.id: found.reason for found in case.findings if found.accepted}
-    clean = {found.id for found in case.findings if is_clean(found)}
+    clean = {found.id for found in case.findings if found.is_clean}
     left = [line for line in plan.findings if line.state in LEFT and line.id not in clean]
     told = tuple(
         f"- {zone_words(line.zone_name, line.side)}: {line.deposit_name}, {state_word(line)}. "
@@ -208,7 +205,7 @@ def _sheet(plan: Plan, photos: Sequence[Block], *, whole: bool) -> Iterator[Bloc
         mark = f"{number} {STATUS_WORDS[step.status]}"
         yield Heading(step.name, mark, f"{step_place(step)} [{step.id}]")
         yield from step_blocks(step)
-        yield Listing("What came of it", tuple(OUTCOME_WORDS.values()), "choose")
+        yield Listing("What came of it", tuple(step.outcomes.values()), "choose")
         fields = ("date, time", "pass", "amount (mL)", "minutes", "note")
         kept = [field for field in fields if step.amount_ml is not None or "mL" not in field]
         yield Listing("", tuple(kept), "write")

@@ -192,7 +192,6 @@ def change_lines(found: Iterable[Counterfactual], knowledge: Knowledge, plan: Pl
 
 
 def _change(change: Change, knowledge: Knowledge, names: Mapping[str, str]) -> str:
-    """Return one change in words; an answer by its question."""
     if change.kind != "answer":
         entry = knowledge.equipment.get(change.what)
         now = "" if change.before == "not tried" else f" (now: {change.before})"

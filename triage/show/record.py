@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from triage.case.naming import one_line
@@ -15,14 +15,13 @@ from triage.history.daytypes import (
     Airing,
     Entry,
     Later,
-    Session,
     sessions_of,
 )
 from triage.history.evidence import Evidence
 from triage.history.sharing import EntryResult
-from triage.history.table import HistoryRow, PhotoPair
-from triage.history.usage import MonthLine, StockLine
+from triage.history.table import HistoryRow, MonthLine, PhotoPair, StockLine
 from triage.history.watch import ChamberWatch, Running
+from triage.knowledge.book import Knowledge
 from triage.show.blocks import Block, Line, Table
 from triage.show.compared import measured_words
 from triage.show.words import duration
@@ -101,7 +100,11 @@ def running_sections(day: BenchDay, of: Of = plainly) -> tuple[Section, ...]:
 def day_sections(day: BenchDay, of: Of = plainly) -> tuple[Section, ...]:
     """Return what a day says behind its order of work; no section is empty."""
     plan = day.plan
-    sessions = [_session(each) for each in sessions_of(plan) if len(each.steps) > 1]
+    sessions = (
+        f"{clock(each.begin_min)}-{clock(each.end_min)}  {each.agent}: {len(each.steps)} steps"
+        for each in sessions_of(plan)
+        if len(each.steps) > 1
+    )
     sections = (
         Section("sessions", tuple((line, "") for line in sessions)),
         Section(AIRING, tuple((_airing(each), "") for each in plan.airings)),
@@ -115,11 +118,6 @@ def day_sections(day: BenchDay, of: Of = plainly) -> tuple[Section, ...]:
 
 
 AIRING = "air the room: nobody in it but for steps of the same agent"
-
-
-def _session(session: Session) -> str:
-    span = f"{clock(session.begin_min)}-{clock(session.end_min)}"
-    return f"{span}  {session.agent}: {len(session.steps)} steps"
 
 
 def _airing(airing: Airing) -> str:
@@ -167,9 +165,12 @@ def evidence_blocks(
     return (Line(many, is_bold=True), *lines)
 
 
-def history_blocks(rows: Iterable[HistoryRow]) -> tuple[Block, ...]:
+def history_blocks(rows: Iterable[HistoryRow], knowledge: Knowledge) -> tuple[Block, ...]:
     """Return the history as a table, one attempt a row, its note last."""
-    cells = tuple(_cells(row) for row in rows)
+    cells = tuple(
+        _cells(replace(row, outcome=knowledge.outcome_words(row.method, row.outcome)))
+        for row in rows
+    )
     return (Table(HISTORY_HEAD, cells),) if cells else (Line(NO_ATTEMPT),)
 
 

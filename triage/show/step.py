@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 
 from triage.exposure.wording import limit_words, number, plainly
 from triage.plan.model import AirLine, LimitLine, Plan, RuledOut, Step
-from triage.plan.ownrecord import RECORD, own_record
+from triage.plan.names import RECORD, own_record
 from triage.show.blocks import Heading, Listing, listing
 from triage.show.words import (
     STATUS_WORDS,
@@ -38,7 +38,7 @@ def step_blocks(step: Step, sure: str = "") -> tuple[Listing, ...]:
     return (
         *listing("Why", step.because, f"{RECORD}{record}" if record else "", sure),
         *listing("HOLD POINT", step.hold, kind="hold"),
-        *listing("Make ready", *ready(step), kind="tick"),
+        *listing("Make ready", *_worn(step), *_made_ready(step), kind="tick"),
         *listing("Air in this room", *air),
         *caution_blocks(step),
         # Stop points stand before the work: they have to be read first.
@@ -56,9 +56,10 @@ def served_words(step: Step) -> str:
     """Return that one act serves several places, empty where it serves one."""
     if not step.also:
         return ""
+    told = f"One act for all {len(step.findings)} places: what you record counts for each."
+    better, cleared = (step.outcomes.get(each) for each in ("better", "cleared"))
     return (
-        f"One act for all {len(step.findings)} places: what you record counts for each. While one "
-        "of them is not clean it is better, not cleared."
+        f"{told} While one of them is not clean it is {better}, not {cleared}." if better else told
     )
 
 
@@ -74,7 +75,8 @@ def page_blocks(step: Step) -> tuple[Listing, ...]:
 
 def caution_blocks(step: Step) -> tuple[Listing, ...]:
     """Return what is read before anything is made ready."""
-    return listing("Caution", *caution_words(step), kind="caution")
+    told = (f"{line.kind.replace('-', ' ').upper()}: {line.text}" for line in step.cautions)
+    return listing("Caution", *told, kind="caution")
 
 
 def work_blocks(step: Step) -> tuple[Listing, ...]:
@@ -90,11 +92,6 @@ def work_blocks(step: Step) -> tuple[Listing, ...]:
     )
 
 
-def caution_words(step: Step) -> Iterator[str]:
-    """Yield the cautions, each with its kind in front."""
-    yield from (f"{line.kind.replace('-', ' ').upper()}: {line.text}" for line in step.cautions)
-
-
 def stop_words(step: Step) -> Iterator[str]:
     """Yield what to see that means stop, what it means, and what to do then."""
     yield from (
@@ -103,13 +100,8 @@ def stop_words(step: Step) -> Iterator[str]:
     )
 
 
-def ready(step: Step) -> Iterator[str]:
-    """Yield what must be ready before a step opens, one line each to be ticked."""
-    yield from (*_worn(step), *_made_ready(step))
-
-
 def _made_ready(step: Step) -> Iterator[str]:
-    yield _tool(step)
+    yield f"Tool: {step.tool}"
     yield from (f"Made up: {line.sentence}" for line in step.make_up)
     if step.keep_away:
         yield f"Out of the way: {', '.join(step.keep_away)}"
@@ -133,13 +125,10 @@ def _worn(step: Step) -> Iterator[str]:
             yield "No flame, spark or hot lamp near: it can flash at this temperature"
 
 
-def _tool(step: Step) -> str:
-    return f"Tool: {step.tool}"
-
-
 def preparation(step: Step) -> tuple[str, ...]:
     """Return the checklist of a step that is hazardous."""
-    return (*(line for line in ready(step) if line != _tool(step)), "Stop points read")
+    _, *made_ready = _made_ready(step)  # the tool needs no tick
+    return (*_worn(step), *made_ready, "Stop points read")
 
 
 def gloves_words(gloves: tuple[str, ...]) -> str:

@@ -15,10 +15,6 @@ CLOSING = (
 )
 NO_STEP = "No step to do now."
 SETTLED, MAY_CHANGE = "settled", "may change"
-OUTCOME_WORDS = {
-    words.replace(" ", "-"): words
-    for words in ("cleared", "better", "no change", "worse", "damage", "not done")
-}
 STATUS_WORDS = {"next": "NOW", "then": "THEN", "if-needed": "ONLY IF THE ONE BEFORE FAILS"}
 # A sign where there is room for one, and the word behind it.
 STATE_SIGNS = {
@@ -213,16 +209,21 @@ def notices_told(plan: Plan) -> tuple[Notice, ...]:
     return (first, *(notice for notice in plan.notices if notice not in wanting))
 
 
+def urgent(plan: Plan) -> tuple[Notice, ...]:
+    """Return what is to be done at once."""
+    return tuple(notice for notice in plan.notices if notice.kind == "first-aid")
+
+
 def alerts(plan: Plan) -> tuple[str, ...]:
     """Return what is refused, held, contradicted or closed, the loudest first."""
     names = finding_names(plan)
-    urgent = tuple(notice for notice in plan.notices if notice.kind == "first-aid")
+    at_once = urgent(plan)
     return (
-        *(notice_words(notice) for notice in (*urgent, *plan.refused)),
+        *(notice_words(notice) for notice in (*at_once, *plan.refused)),
         *(hold_words(hold) for hold in plan.held),
         *(
             f"CONTRADICTION in {names.get(each.finding, each.finding)}: {each.sentence}"
             for each in plan.conflicts
         ),
-        *(notice_words(notice) for notice in notices_told(plan) if notice not in urgent),
+        *(notice_words(notice) for notice in notices_told(plan) if notice not in at_once),
     )

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import os
-import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
-from functools import partial
+from functools import lru_cache, partial
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rich.color import Color as RichColor
+from rich.segment import Segment
+from rich.style import Style
 from textual.app import App, SystemCommand
+from textual.color import Color
 from textual.command import CommandPalette
 from textual.content import Content
 from textual.filter import LineFilter, Monochrome
@@ -24,7 +27,6 @@ from triage.places import settings_file
 from triage.service.settings import Settings, save_settings
 from triage.tui.keysets import SETS, WORDS, KeySet, bind
 from triage.tui.palette import Finder, Palette, acts_of, commands_of
-from triage.tui.plainlines import PlainLines
 from triage.tui.ringing import Ringing, TimerWatch
 from triage.tui.screens.base import CaseChanged, ServiceScreen, Wanted
 from triage.tui.screens.cases import CasesScreen
@@ -34,7 +36,6 @@ from triage.tui.typedahead import TypedAhead
 
 if TYPE_CHECKING:
     from triage.service.commandline import CommandLine
-    from triage.service.listing import Clock
     from triage.service.workshop import Workshop
 
 NAME = "triage"
@@ -71,9 +72,7 @@ HELP_MORE = (
 class TriageApp(TypedAhead):
     """Wire screens and services together.
 
-    ``workshop`` may be a call that opens it behind the first screen: then ``cases`` is needed.
-    ``case`` is opened at once; by ``pulse``, seconds that only go on, a key typed too soon is
-    told; ``inside`` are the commands, each to be found in the palette.
+    ``case`` is opened at once; ``inside`` are the commands, each to be found in the palette.
     """
 
     TITLE = NAME
@@ -90,23 +89,19 @@ class TriageApp(TypedAhead):
 
     def __init__(
         self,
-        workshop: Workshop | Callable[[], Workshop],
-        clock: Clock | None = None,
+        services: Services,
         case: str | None = None,
-        cases: Path | None = None,
         choices: Choices | None = None,
-        pulse: Callable[[], float] = time.monotonic,
         inside: CommandLine | None = None,
     ) -> None:
         super().__init__()
-        self.inside = inside
+        self.services, self.inside = services, inside
         self.choices = choices or Choices(Settings(), None)
         self.keyset = SETS[self.choices.settings.keys]
         # The convention: NO_COLOR counts only when it is set and not empty.
         self.no_color = bool(os.environ.get("NO_COLOR"))
         if os.environ.get("TRIAGE_REDUCED_MOTION") or self.choices.settings.motion == "off":
             self.animation_level = "none"
-        self.services = Services(workshop, cases, clock, pulse)
         self.watch_timers = TimerWatch()
         self._first_case = case
         self._title_shown = ""
@@ -218,8 +213,6 @@ class TriageApp(TypedAhead):
         """Let the last act end."""
         self.services.close()
 
-    # -- ways between screens ------------------------------------------------------------------
-
     def on_wanted(self, event: Wanted) -> None:
         """Go to the screen that is wanted."""
         self.go(event.place, *event.about)
@@ -238,8 +231,6 @@ class TriageApp(TypedAhead):
     def _to_cases(self) -> None:
         while len(self.screen_stack) > 2:  # the default screen, the cases
             self.pop_screen()
-
-    # -- keys that work everywhere -------------------------------------------------------------
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Leave the stop key to itself when all is stopped."""
@@ -268,8 +259,6 @@ class TriageApp(TypedAhead):
             keys = keys_text(self.screen.active_bindings)
             told = Content(f"{keys}\n\n{HELP_MORE}")
             self.push_screen(HelpScreen("Keys that work here", told))
-
-    # -- timers --------------------------------------------------------------------------------
 
     def on_case_changed(self, event: CaseChanged) -> None:
         """Watch the timers of the case as they are now."""
@@ -325,7 +314,38 @@ def run_app(
     TriageError: the workshop could not be opened behind the first screen.
     """
     choices = chosen(settings_file(), keys)
-    app = TriageApp(workshop, case=case, cases=cases, choices=choices, inside=inside)
+    app = TriageApp(Services(workshop, cases), case, choices, inside)
     fault = app.run()
     if fault is not None:
         raise fault
+
+
+# How much lighter or darker (0-1) a background must be than the screen to mean something.
+STANDS_OUT = 0.2
+NO_COLOURS = Style.from_color(RichColor.default(), RichColor.default())
+REVERSED = Style(reverse=True)
+
+
+@lru_cache(2048)
+def without_colour(style: Style, background: Color) -> Style:
+    """Return a style without colours; what stood out by its background is reversed instead.
+
+    The framework's own filter leaves greys, or drops the mark of the row under the cursor.
+    """
+    plain = style + NO_COLOURS
+    ground = style.bgcolor
+    if ground is None or ground.is_default:
+        return plain
+    difference = Color.from_rich_color(ground).brightness - background.brightness
+    return plain + REVERSED if abs(difference) > STANDS_OUT else plain
+
+
+class PlainLines(LineFilter):
+    """Take every colour out of a line."""
+
+    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
+        """Return the segments without colour."""
+        return [
+            Segment(text, None if style is None else without_colour(style, background), control)
+            for text, style, control in segments
+        ]

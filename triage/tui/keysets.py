@@ -21,10 +21,10 @@ from textual.app import App
 from textual.binding import Binding
 from textual.keys import format_key
 
-from triage.show.words import OUTCOME_WORDS
+from triage.case.models import OUTCOMES
 
-# Of each outcome its key, its id and its words.
-OUTCOME_KEYS = tuple(zip("cbnwdx", OUTCOME_WORDS, OUTCOME_WORDS.values(), strict=True))
+# Of each outcome its id and its key; the step says what it is called there.
+OUTCOME_KEYS = dict(zip(OUTCOMES, "cbnwdx", strict=True))
 
 # Keys by what is printed on them, one name each, however they were put on an act.
 NAMES = {
@@ -141,12 +141,16 @@ class KeySet:
         """Return the key of the line at a place, none where the keys do not go so far."""
         return self.answers[at : at + 1]
 
+    def outcome_keys(self) -> dict[str, str]:
+        """Return the key of each outcome."""
+        return dict(zip(OUTCOME_KEYS, self.outcomes, strict=True))
+
     def keymap(self) -> dict[str, str]:
         """Return the keys by the id of each act, as the framework takes them."""
         held = {act: getattr(each, self.id) or each.words for act, each in ACTS.items()}
         answers = {f"answer.{at}": key for at, key in enumerate(self.answers, 1)}
-        outcomes = zip(self.outcomes, OUTCOME_KEYS, strict=True)
-        return {**held, **answers, **{f"outcome.{each[1]}": key for key, each in outcomes}}
+        outcomes = {f"outcome.{each}": key for each, key in self.outcome_keys().items()}
+        return {**held, **answers, **outcomes}
 
 
 # No capital letter that does something, or stands for an outcome, is an answer.
@@ -154,7 +158,7 @@ WORDS = KeySet(
     "words",
     "the first letters of the words",
     answers="1234567890AEFGHIJKLMOPRSTUVYZ",
-    outcomes="".join(key for key, _, _ in OUTCOME_KEYS),
+    outcomes="".join(OUTCOME_KEYS.values()),
 )
 # Every outcome but one is on the letter it has in the words.
 LEFT = KeySet("left", "all under the left hand", "12345WERTASFGXCVB", "cbvwdx")
@@ -188,8 +192,9 @@ def pick(does: str, count: int = PICKS, start: int = 1) -> list[Binding]:
 def recording() -> list[Binding]:
     """Return the bindings of the outcomes."""
     return [
-        Binding(key, f"outcome('{each}')", f"Record: {word}", show=False, id=f"outcome.{each}")
-        for key, each, word in OUTCOME_KEYS
+        Binding(key, f"outcome('{each}')", f"Record: {told}", show=False, id=f"outcome.{each}")
+        for each, key in OUTCOME_KEYS.items()
+        for told in (each.replace("-", " "),)
     ]
 
 

@@ -5,22 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from textual.screen import Screen
 
 from triage.history.table import Filter
 from triage.service.acts import attempts_on_record
-from triage.show.blocks import Block
-from triage.show.entry import entry_blocks, shelves
+from triage.service.workshop import Workshop
+from triage.show.entry import EntryText, entry_blocks, shelves
 from triage.show.words import step_place
+from triage.tui.app import TriageApp
 from triage.tui.screens.base import Wanted
 from triage.tui.screens.windows import DetailScreen
 from triage.tui.shown import Reasons, step_text
-
-if TYPE_CHECKING:
-    from triage.service.workshop import Workshop
-    from triage.tui.app import TriageApp
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +42,7 @@ def named_things(app: TriageApp, screen: Screen[Any], workshop: Workshop) -> Ite
     yield from _bottles(screen, workshop)
     for shelf in shelves(workshop.knowledge):
         for entry in shelf.entries if shelf.kind in ("agent", "deposit", "method") else ():
-            made = partial(_read_screen, entry.name, partial(entry_blocks, entry))
+            made = partial(_read_screen, entry)
             yield Named(entry.name, f"the handbook, {shelf.kind}", _shows(app, made))
     for attempt in attempts_on_record(workshop, Filter()):
         title = lines[attempt.case].title if attempt.case in lines else attempt.case
@@ -74,5 +71,5 @@ def _shows(app: TriageApp, make: Callable[[], Screen[Any]]) -> Callable[[], obje
     return lambda: app.push_screen(make())
 
 
-def _read_screen(name: str, blocks: Callable[[], Iterator[Block]]) -> DetailScreen:
-    return DetailScreen(name, Reasons(blocks()))
+def _read_screen(entry: EntryText) -> DetailScreen:
+    return DetailScreen(entry.name, Reasons(entry_blocks(entry)))

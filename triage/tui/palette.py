@@ -15,7 +15,7 @@ from textual.css.styles import RenderStyles
 from textual.screen import Screen
 
 from triage.errors import TriageError
-from triage.show.lines import WIDTH
+from triage.show.blocks import WIDTH
 from triage.tui.keysets import bind, key_name
 from triage.tui.screens.base import Leaving
 from triage.tui.screens.form import Field, Filled, FormScreen, Refused
@@ -95,7 +95,6 @@ def _open_form(app: TriageApp, known: Known, case: str | None) -> None:
 async def _said(
     app: TriageApp, known: Known, given: Filled, failed: Callable[[str], object]
 ) -> None:
-    """Run a command with what was written and show what it says."""
     inside: Any = app.inside
     try:
         width = min(WIDTH, app.size.width - WINDOW)

@@ -11,10 +11,8 @@ from rich.text import Text
 from triage.case.models import Case, Timer
 from triage.explain.sureplan import Firmness
 from triage.history.advice import SkipSuggestion
-from triage.looks import is_clean
 from triage.plan.model import Hold, Notice, Plan, QuestionLine, Step
-from triage.plan.names import finding_names, zone_words
-from triage.plan.ownrecord import RECORD, own_record
+from triage.plan.names import RECORD, finding_names, own_record, zone_words
 from triage.show import words
 from triage.show.plan import QUESTIONS_SHOWN, by_reason, near_and_rest, rest_words
 from triage.tui.hanging import BOLD, Line, Row, hanging, title_row
@@ -56,8 +54,8 @@ def plan_rows(
     is_shut = plan.next_step() is None
     told = words.notices_told(plan)
     gates = tuple(each for each in told if is_shut and each.kind in ("gate", "waiting"))
-    urgent = tuple(each for each in told if each.kind == "first-aid")
-    clean = {found.id for found in case.findings if is_clean(found)} if case else set()
+    urgent = words.urgent(plan)
+    clean = {found.id for found in case.findings if found.is_clean} if case else set()
     rows = (
         *_notice_rows("at-once", urgent),
         *_hold_rows(plan),
@@ -85,7 +83,6 @@ def _row(row_id: str, sign: str, *lines: Line, width: int = 4, **acts: Any) -> P
 
 
 def _folded(row_id: str, opened: frozenset[str], what: str, does: str = "shows") -> PlanRow:
-    """Return the row that opens and closes the rows below it."""
     is_open = row_id in opened
     told = f"{what}; Enter {'hides' if is_open else does}"
     return _row(row_id, "  v" if is_open else "  +", told, opens=row_id)
@@ -93,8 +90,7 @@ def _folded(row_id: str, opened: frozenset[str], what: str, does: str = "shows")
 
 def _hold_rows(plan: Plan) -> Iterator[Row]:
     for hold in plan.held:
-        word = words.OUTCOME_WORDS.get(hold.outcome, hold.outcome)
-        head = (f"HELD after {word} ({hold.attempt})", BOLD)
+        head = (f"HELD: {hold.words} ({hold.attempt})", BOLD)
         does = "Enter: release with a written reason"
         yield _row(f"hold-{hold.attempt}", "X", head, hold.sentence, does, hold=hold)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -34,9 +35,9 @@ class Services:
     def __init__(
         self,
         opening: Workshop | Callable[[], Workshop],
-        cases: Path | None,
-        clock: Clock | None,
-        pulse: Callable[[], float],
+        cases: Path | None = None,
+        clock: Clock | None = None,
+        pulse: Callable[[], float] = time.monotonic,
     ) -> None:
         made = None if callable(opening) else opening
         self.cases = made.cases if made else cases or Path()

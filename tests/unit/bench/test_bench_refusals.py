@@ -5,7 +5,7 @@ import math
 import pytest
 
 from tests.support.knowledge import shipped
-from triage.bench import bursts, chamber, drops, mould, stock, storage
+from triage.bench import bursts, chamber, stock, storage
 from triage.errors import OutOfRange, TriageError
 
 SALTS = shipped().salts
@@ -64,11 +64,11 @@ REFUSED = [
         "body water is 1.05 mL/g; it must lie between 0 and 1 mL/g",
     ),
     # drops
-    (lambda: drops.ml_per_drop(5, 1), "5 drops are too few to calibrate by; count at least ten"),
-    (lambda: drops.whole_drops(0.01, 20),
+    (lambda: stock.ml_per_drop(5, 1), "5 drops are too few to calibrate by; count at least ten"),
+    (lambda: stock.whole_drops(0.01, 20),
      ("0.01 mL is less than one drop; "
      "make up a weaker solution and take more of it, or wet a fine brush")),
-    (lambda: drops.drops_to_ml(0, 20, 20, 0.15), "number of drops is 0 drops; it must be above zero drops"),
+    (lambda: stock.drops_to_ml(0, 20, 20, 0.15), "number of drops is 0 drops; it must be above zero drops"),
     # bursts
     (lambda: bursts.burst_budget([5, 5, 5], 10, 3, 5),
      "no burst is left for this specimen; choose another method"),
@@ -96,8 +96,8 @@ REFUSED = [
      "the air is to end drier (40 %) than it starts (90 %); size a drying gel instead"),
     (lambda: chamber.look_times_h(24, 90, 1e6), "the plan has too many looks; plan a shorter stay"),
     (lambda: chamber.look_times_h(0, 2, 96), "first look is 0 h; it must be above zero h"),
-    (lambda: mould.weeks_to_first_growth(0, 97), "temperature is 0 C; it must lie between 0.1 and 49.9 C"),
-    (lambda: mould.mould_limit(20, 97, divisor=0.5, cap_days_at_20_c=3, has_inhibitor=False),
+    (lambda: chamber.weeks_to_first_growth(0, 97), "temperature is 0 C; it must lie between 0.1 and 49.9 C"),
+    (lambda: chamber.mould_limit(20, 97, divisor=0.5, cap_days_at_20_c=3, has_inhibitor=False),
      "divisor is 0.5; it must be at least 1"),
     # storage
     (lambda: box(rh=(80, 15)), "final humidity is 15 %; it must lie between 20 and 90 %"),
@@ -121,7 +121,7 @@ def test_refusal_is_one_clear_line(call, line):
     [
         lambda x: stock.make_up(70, 95, x, "v/v"),
         lambda x: stock.weak_base_ph(x, 1e-5),
-        lambda x: drops.drops_to_ml(x, 20, 20, 0.15),
+        lambda x: stock.drops_to_ml(x, 20, 20, 0.15),
         lambda x: bursts.burst_budget([x], 10, 3),
         lambda x: chamber.vapour_density_mg_per_l(20, x),
         lambda x: storage.opening_pulse_mg(5, x),

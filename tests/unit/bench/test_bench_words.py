@@ -7,12 +7,12 @@ import pytest
 
 from tests.support.knowledge import shipped
 from triage.bench.bursts import burst_budget
-from triage.bench.chamber import look_times_h, salt_rh
-from triage.bench.drops import ml_per_drop
-from triage.bench.mould import (
+from triage.bench.chamber import (
+    look_times_h,
     mould_limit,
+    salt_rh,
 )
-from triage.bench.stock import make_up, weigh_up
+from triage.bench.stock import make_up, ml_per_drop, weigh_up
 from triage.bench.storage import crystals_last
 
 
@@ -71,14 +71,7 @@ def test_crystals_that_saturate_last_until_the_air_of_the_box_has_carried_them_o
 
 
 def test_importing_the_bench_does_not_load_scipy_or_numpy():
-    names = [
-        "stock",
-        "drops",
-        "bursts",
-        "chamber",
-        "mould",
-        "storage",
-    ]
+    names = ["stock", "bursts", "chamber", "storage"]
     code = (
         "import sys\n"
         + "".join(f"import triage.bench.{name}\n" for name in names)

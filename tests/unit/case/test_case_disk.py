@@ -62,25 +62,6 @@ def test_a_short_write_is_continued(path: Path, monkeypatch: pytest.MonkeyPatch)
     assert load_case(path) == case
 
 
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the always-full device of Linux")
-def test_the_device_that_is_always_full(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    before = path.read_bytes()
-    real = os.open
-
-    def opened(name: object, flags: int, *rest: int) -> int:
-        return (
-            real("/dev/full", os.O_WRONLY)
-            if str(name).endswith(".tmp")
-            else real(name, flags, *rest)
-        )
-
-    monkeypatch.setattr(store.os, "open", opened)
-    monkeypatch.setattr(store, "_copy_rights", lambda *_: None)
-    with pytest.raises(TriageError, match="the disk is full"):
-        append_attempt(path, attempt_for)
-    assert path.read_bytes() == before
-
-
 def test_a_folder_that_cannot_be_flushed_is_told_apart(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -17,9 +17,9 @@ from triage.case.changes import (
     with_answer,
     with_answers,
     with_attempt,
+    with_changed,
     with_correction,
     with_finding,
-    with_named,
     with_override,
     with_release,
     with_sign,
@@ -89,7 +89,7 @@ def test_changes_of_answers_findings_and_signs() -> None:
     case = with_sign(with_sign(case, "f1", "sheen", "wet"), "f1", "puff", "stays")
     assert case.finding("f1").signs == {"sheen": "wet", "puff": "stays"}
     assert with_sign(case, "f1", "sheen", None).finding("f1").signs == {"puff": "stays"}
-    assert with_named(case, "f1", "oily-film").finding("f1").named == "oily-film"
+    assert with_changed(case, "f1", named="oily-film").finding("f1").named == "oily-film"
     assert with_accepted(case, "f1", "too frail").finding("f1").accepted
     with pytest.raises(TriageError, match="without a reason"):
         with_accepted(case, "f1", " ")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import stat
 from pathlib import Path
 
@@ -187,29 +186,6 @@ def test_a_value_no_case_file_can_hold_is_refused(path: Path) -> None:
     with pytest.raises(TriageError, match="that a case file cannot hold"):
         update_case(path, lambda case: case.model_copy(update={"specimen": {"seen": NOW}}))
     assert path.read_bytes() == before
-
-
-def _record_many(path: str, label: str, count: int) -> None:
-    for number in range(count):
-        append_attempt(path, lambda case: attempt_for(case, note=f"{label}{number}"), timeout_s=60)  # noqa: B023
-
-
-def test_two_programs_at_once_lose_nothing(path: Path) -> None:
-    spawn = multiprocessing.get_context("spawn")
-    writers = [spawn.Process(target=_record_many, args=(str(path), label, 25)) for label in "xyz"]
-    for writer in writers:
-        writer.start()
-    for writer in writers:
-        writer.join(600)
-        assert writer.exitcode == 0
-    case = load_case(path)
-    notes = [attempt.note for attempt in case.attempts[1:]]
-    assert sorted(notes) == sorted(f"{label}{number}" for label in "xyz" for number in range(25))
-    for label in "xyz":
-        own = [note for note in notes if note.startswith(label)]
-        assert own == [f"{label}{number}" for number in range(25)]
-    assert [attempt.id for attempt in case.attempts] == [f"a{n}" for n in range(1, 77)]
-    assert "# end remark" in path.read_text(encoding="utf-8")
 
 
 # Microsoft, "Naming Files, Paths, and Namespaces": no file can be called so, whatever its ending.

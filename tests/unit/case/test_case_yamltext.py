@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 import yaml
 
+from triage import yamltext
 from triage.errors import TriageError
 from triage.yamltext import Parsed, dump_yaml, parse_yaml, read_text
 
@@ -105,18 +106,25 @@ def test_refusals_name_file_and_line(text: str, told: str) -> None:
     assert caught.value.line().startswith(told)
 
 
-def test_limits_can_be_set() -> None:
-    for text, limits, told in (
-        ("a: ü", {"max_bytes": 4}, "larger than"),
-        ("[[1]]", {"max_depth": 1}, "nested deeper than 1 levels"),
-        ("[1, 2]", {"max_nodes": 2}, "more than 2 entries"),
-    ):
-        with pytest.raises(TriageError, match=told):
-            parse_yaml(text, "x", **limits)
-    assert parse_yaml("[[1]]", "x", max_bytes=5, max_depth=2, max_nodes=3).data == [[1]]
+@pytest.mark.parametrize(
+    ("text", "limit", "most", "told"),
+    [
+        ("a: ü", "MAX_BYTES", 4, "larger than"),
+        ("[[1]]", "MAX_DEPTH", 1, "nested deeper than 1 levels"),
+        ("[1, 2]", "MAX_NODES", 2, "more than 2 entries"),
+    ],
+)
+def test_what_is_at_its_limit_is_read_and_what_is_above_it_refused(
+    monkeypatch, text, limit, most, told
+) -> None:
+    monkeypatch.setattr(yamltext, limit, most)
+    with pytest.raises(TriageError, match=told):
+        parse_yaml(text, "x")
+    monkeypatch.setattr(yamltext, limit, most + 1)
+    parse_yaml(text, "x")
 
 
-def test_text_keeps_its_line_ends_and_loses_its_mark(tmp_path: Path) -> None:
+def test_text_keeps_its_line_ends_and_loses_its_mark(tmp_path: Path, monkeypatch) -> None:
     path = tmp_path / "x.yaml"
     path.write_bytes(b"\xef\xbb\xbfa: 1\r\nb: 2\n")
     assert read_text(path, "x") == "a: 1\r\nb: 2\n"
@@ -124,8 +132,9 @@ def test_text_keeps_its_line_ends_and_loses_its_mark(tmp_path: Path) -> None:
     with pytest.raises(TriageError) as caught:
         read_text(path, "x")
     assert caught.value.line() == "x:2: byte 0xE9 is not UTF-8 text; save the file as UTF-8"
+    monkeypatch.setattr(yamltext, "MAX_BYTES", 3)
     with pytest.raises(TriageError, match="larger than"):
-        read_text(path, "x", max_bytes=3)
+        read_text(path, "x")
 
 
 def test_same_values_as_the_library_reads() -> None:

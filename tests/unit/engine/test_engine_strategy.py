@@ -13,25 +13,6 @@ SAID = (Template("said", (), ()),)
 
 
 @pytest.mark.parametrize("matcher", ["join", "rete"])
-def test_same_kind_twice_is_met_in_both_orders(matcher):
-    """Two facts in two places are two activations, though they hold the same facts.
-
-    The key once left out which fact stands where, and one of the two was lost.
-    """
-    rule = NormalRule(
-        "twice", Family.GATE, (Pattern("k", False, (), ()), Pattern("k", False, (), ())), SAID
-    )
-    facts = (Fact("k", "one", {"a": "u"}), Fact("k", "two", {"a": "v"}))
-    found = engine_of((rule,), matcher).consult(facts)
-    assert {c.facts for c in found} == {
-        ("one", "one"),
-        ("one", "two"),
-        ("two", "one"),
-        ("two", "two"),
-    }
-
-
-@pytest.mark.parametrize("matcher", ["join", "rete"])
 def test_firing_order_follows_facts_then_rule_ids(matcher):
     rules = tuple(
         NormalRule(name, Family.GATE, (Pattern("k", False, (), ()),), SAID)

@@ -7,6 +7,7 @@ import pytest
 from tests.support.builders import OILY
 from tests.support.explaining import (
     demo_bench,
+    desk_on,
     likelihood,
     look_on,
     maker,
@@ -16,18 +17,16 @@ from tests.support.explaining import (
     trail_of,
 )
 from tests.support.intake import SOUND
-from tests.support.knowledge import consultant, planner, shipped
+from tests.support.knowledge import consultant, shipped
 from triage.case import changes
 from triage.case.profile import Bench, Refused
 from triage.errors import TriageError
-from triage.explain.desk import ExplainDesk
 from triage.explain.nextquestion import ranked_questions
 from triage.explain.sureplan import firmness_of
 from triage.explain.sweep import Sweep
 from triage.explain.whatif import compare
 from triage.explain.whynot import Against, methods_named, why_not
-from triage.exposure.day import DayLedger
-from triage.show.lines import lines_of
+from triage.show.blocks import lines_of
 from triage.show.reasons import why_lines
 
 
@@ -43,29 +42,9 @@ def oily():
     return case_of()
 
 
-class Shop:
-    """The little of a workshop that the desk needs."""
-
-    def __init__(self, bench):
-        self.bench, self.consultant, self.planner = bench, consultant(), planner()
-
-    def day(self):
-        return DayLedger()
-
-    def plan(self, case):
-        return self.planner.plan(case, self.bench, DayLedger())
-
-    def with_answer(self, case, finding, question, answer):
-        if question == "taxon":
-            return changes.with_taxon(case, answer or "unknown")
-        if finding is None:
-            return changes.with_answer(case, question, answer)
-        return changes.with_sign(case, finding, question, answer)
-
-
 @pytest.fixture(scope="module")
 def desk():
-    return ExplainDesk(Shop(demo_bench()))
+    return desk_on(demo_bench())
 
 
 def test_why_leads_from_the_step_to_what_was_seen(desk, oily):
@@ -248,11 +227,10 @@ def test_the_case_file_is_not_touched_by_any_question(tmp_path, oily):
 
 
 def test_the_desk_keeps_its_look_ahead_until_the_bench_changes(oily):
-    shop = Shop(Bench())
-    mine = ExplainDesk(shop)
+    mine = desk_on(Bench())
     first = mine.look()
     assert mine.look() is first
-    shop.bench = demo_bench()
+    mine.shop.bench = demo_bench()
     assert mine.look() is not first
     assert mine.look().bench == demo_bench()
 

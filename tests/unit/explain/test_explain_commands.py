@@ -45,11 +45,3 @@ def test_what_if_shows_the_stage_of_both_plans(capsys):
     assert "as it is: clean: " in out
     assert "as it would be: rehydrate: " in out
     assert "gate-supple" in out
-
-
-def test_json_of_what_if_holds_two_whole_plans(capsys):
-    _, out, _ = run(["whatif", CASE, "hydration=dry", "--json"], capsys)
-    content = json.loads(out)
-    assert content["now"]["stage"] == "clean"
-    assert content["then"]["stage"] == "rehydrate"
-    assert all(d["because"] for d in content["differences"])

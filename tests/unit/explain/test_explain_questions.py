@@ -6,6 +6,7 @@ import pytest
 
 from tests.proof.asking import Measured, ask_out, asked_of_invented, invented_case
 from tests.support.explaining import drawn_case, likelihood, look_on, open_outlines, sweep_of
+from tests.support.intake import READY
 from tests.support.knowledge import shipped
 from triage.case.changes import new_case, new_finding
 from triage.case.profile import Bench
@@ -103,7 +104,7 @@ def test_half_the_questions_are_enough_on_200_invented_cases():
     """At most half the questions of asking all, with the same first step in every case."""
     look = look_on(Bench())
     found = Measured(tuple(asked_of_invented(look, likelihood(), seed) for seed in range(FULL)))
-    print(found.lines()[0])
+    print(found.line())
     assert found.agreeing == FULL
     assert found.share <= 0.5
 
@@ -117,19 +118,9 @@ def test_measuring_is_the_same_each_time():
 def test_the_group_is_asked_where_only_it_and_a_sign_open_a_step():
     """Not knowing the group bars what a sign alone cannot open; both together do."""
     look = look_on(Bench())
-    answers = {
-        "worth-it": "yes",
-        "whole": "whole",
-        "age": "since-1990",
-        "lacquered": "no",
-        "old-poison-signs": "no",
-        "live-pest-signs": "no",
-        "mouldy-smell": "no",
-        "cracks": "none",
-        "pest-holes": "some",
-        "hydration": "supple",
-        "joints-stuck": "none",
-    }
+    told = ("worth-it", "whole", "age", "lacquered", "old-poison-signs", "live-pest-signs")
+    told += ("mouldy-smell", "cracks", "hydration", "joints-stuck")
+    answers = {question: READY[question] for question in told} | {"pest-holes": "some"}
     grains = new_finding("f3", "abdomen-hard", signs={"texture": "grains"})
     places = (new_finding("f1", "antenna"), new_finding("f2", "tarsus"), grains)
     truth = new_case("group", taxon="true-bugs", answers=answers, findings=places)

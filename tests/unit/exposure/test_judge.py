@@ -15,9 +15,8 @@ from scipy.integrate import quad
 
 from tests.support.air import ACETONE, OUR_ROOM, PERC, TOLUENE, ppm
 from triage.errors import OutOfRange
-from triage.exposure.day import DayLedger, Release
+from triage.exposure.day import DayLedger, Release, judge_day
 from triage.exposure.judge import judge_release
-from triage.exposure.ledger import judge_day
 from triage.exposure.space import EXACT, Band, Room
 from triage.exposure.step import USUAL, Terms
 from triage.exposure.substance import Limit, Substance

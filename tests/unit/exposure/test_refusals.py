@@ -6,12 +6,9 @@ import pytest
 
 from triage.errors import OutOfRange
 from triage.exposure import gas
-from triage.exposure.curve import release_curve
-from triage.exposure.day import DayLedger, Release
-from triage.exposure.inverse import largest_day_ml, least_air_changes
-from triage.exposure.judge import judge_release
-from triage.exposure.ledger import judge_day
-from triage.exposure.near_field import TwoZones, two_zone_levels
+from triage.exposure.day import DayLedger, Release, judge_day
+from triage.exposure.judge import judge_release, largest_day_ml, least_air_changes
+from triage.exposure.near_field import TwoZones, release_curve, two_zone_levels
 from triage.exposure.space import Band, Room, minutes_to_fall
 from triage.exposure.step import Terms
 from triage.exposure.substance import Limit, Substance
@@ -85,7 +82,7 @@ BAD = {
     "two zones before time": lambda: two_zone_levels(ZONES, 5.0, -1.0),
     "passes": lambda: largest_day_ml(AGENT, ROOM, 1.0, 0),
     "most air changes": lambda: least_air_changes(AGENT, 1.0, ROOM, 1.0, most_per_h=1e4),
-    "curve of no length": lambda: release_curve(1.0, 1.0, ROOM, 0.0),
+    "curve of no length": lambda: release_curve(1.0, 1.0, ROOM, 0.0, 10),
     "curve of one point": lambda: release_curve(1.0, 1.0, ROOM, 10.0, 1),
 }
 

@@ -10,8 +10,7 @@ import pytest
 from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.store import case_text, create_case, load_case
 from triage.errors import TriageError
-from triage.history.bundle import MANIFEST, write_bundle
-from triage.history.unbundle import Caps, read_bundle
+from triage.history.bundle import MANIFEST, Caps, read_bundle, write_bundle
 
 JPEG = b"\xff\xd8\xff\xe0" + b"a photo" * 50
 AT = "2026-03-01T12:00:00+00:00"

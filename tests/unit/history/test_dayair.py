@@ -6,9 +6,8 @@ import pytest
 
 from triage.case.profile import Bench, RoomProfile
 from triage.exposure.day import DayLedger
-from triage.history.dayair import DayAir
+from triage.history.benchday import DayAir
 from triage.history.daytypes import PutDown
-from triage.plan.airjudge import AirJudge
 
 BENCH = Bench(room=RoomProfile(volume_m3=30, air_changes_per_h=0.5))
 
@@ -57,26 +56,9 @@ def test_such_a_step_is_put_down_on_the_day(knowledge, planner, acid_joint):
     """Its main agent gives off nothing, yet the day has to judge and book it."""
     from datetime import UTC, datetime
 
-    from triage.history.benchday import DayMaker, day_terms
+    from triage.history.benchday import DayMaker
 
     now = datetime(2026, 3, 2, 9, tzinfo=UTC)
-    maker = DayMaker(planner, BENCH, DayLedger(), day_terms(knowledge), now)
+    maker = DayMaker(planner, BENCH, DayLedger(), now)
     assert maker._put_down(acid_joint) == put_down(acid_joint)
     assert maker._put_down(knowledge.methods["blot-dry"]) is None
-
-
-def test_the_plan_judges_the_next_release_on_both(knowledge, acid_joint):
-    """The same release after one that is on record is judged no milder than alone."""
-    air = DayAir(knowledge, BENCH, DayLedger())
-    air.record(put_down(acid_joint), 600, 0.5)
-    alone = AirJudge(knowledge, BENCH, DayLedger()).choose(acid_joint)
-    after = AirJudge(knowledge, BENCH, air.ledger).choose(acid_joint)
-    assert after.line.reentry_min is None or after.line.reentry_min >= (alone.line.reentry_min or 0)
-    acid = knowledge.agents["hydrochloric-acid-dilute"].id
-    levels = [
-        AirJudge(knowledge, BENCH, ledger)
-        .judge(air._base.substance(acid), 0.0, 0.0, 1.0)
-        .room.peak.mg_per_m3.high
-        for ledger in (DayLedger(), air.ledger)
-    ]  # fmt: skip
-    assert levels[1] > levels[0]

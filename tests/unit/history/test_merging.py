@@ -19,10 +19,9 @@ from triage.case.changes import (
 )
 from triage.case.store import case_text, create_case, load_case, update_case
 from triage.errors import TriageError
-from triage.history.merging import CannotMerge, merged
-from triage.history.sharing import merge_folders
+from triage.history.sharing import CannotMerge, merge_folders, merged
 from triage.knowledge.load import load_knowledge
-from triage.plan.day import day_ledger
+from triage.plan.substances import day_ledger
 
 RULES = Path(__file__).resolve().parents[3] / "rules"
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)

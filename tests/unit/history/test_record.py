@@ -13,13 +13,13 @@ from triage.case.changes import with_override
 from triage.case.profile import Bench, Stock
 from triage.case.store import create_case, update_case
 from triage.errors import TriageError
-from triage.history import table, usage
+from triage.history import table
 from triage.history.advice import crosses_a_grade, skip_suggestions, with_evidence
 from triage.history.columns import columns_from, rows_of
 from triage.history.evidence import Evidence, terms_of, trials_of
 from triage.history.index import INDEX, load_index
-from triage.plan.day import day_ledger
-from triage.plan.ownrecord import own_record
+from triage.plan.names import own_record
+from triage.plan.substances import day_ledger
 from triage.service import acts
 from triage.service.workshop import open_workshop
 
@@ -113,7 +113,7 @@ def test_filter_export_and_photos(tmp_path):
     assert read[1]["note"] == '\'=cmd, "quoted"'
     assert float(read[0]["amount_ml"]) == 2.5
     assert read[0]["minutes"] == ""
-    assert table.history_data(rows)[1]["note"] == '=cmd, "quoted"'
+    assert rows[1].note == '=cmd, "quoted"'
     assert table.photo_pairs(rows) == (table.PhotoPair("bee", "f1", "p/b.jpg", "p/a.jpg"),)
 
 
@@ -140,7 +140,7 @@ def test_evaporated_is_the_mass_of_the_ledger(knowledge):
     case = tried(
         case, "not-done", method="ethanol-70-brush", agent="ethanol", amount_ml=9.0, at=NOON
     )
-    line = usage.evaporated(knowledge, columns_from(rows_of(case)))[0]
+    line = table.evaporated(knowledge, columns_from(rows_of(case)))[0]
     ledger = day_ledger(knowledge, [case], NOON)
     assert (line.month, line.agent, line.attempts, line.used_ml) == ("2026-03", "ethanol", 2, 1.0)
     assert line.evaporated_g * 1000 == pytest.approx(sum(r.amount_mg for r in ledger.releases))
@@ -152,7 +152,7 @@ def test_stock_left_by_strength_and_day_of_counting(knowledge):
     columns = columns_from(rows_of(case))
 
     def line(**more):
-        return usage.stock_left(knowledge, Bench(stock=(Stock(agent="ethanol", **more),)), columns)[
+        return table.stock_left(knowledge, Bench(stock=(Stock(agent="ethanol", **more),)), columns)[
             0
         ]
 

@@ -12,18 +12,18 @@ from triage import cli
 from triage.case.models import Case
 from triage.cli import build_parser, commands
 from triage.commands.common import HELD
-from triage.commands.inside import NOT_INSIDE, Inside
 from triage.knowledge.book import Knowledge
 from triage.plain.dialogue import Dialogue, Stopped, wrapped
 from triage.plain.session import PlainSession
 from triage.plan.model import Plan
+from triage.service.commandline import NOT_INSIDE, CommandLine
 from triage.service.workshop import Workshop
 
 
 def play(workshop: Workshop, case: str | None, *words: str) -> str:
     script = Script(*words)
     dialogue = Dialogue(script, script.sink)
-    PlainSession(workshop, dialogue, Inside(lambda: build_parser().by_name, cli.run)).run(case)
+    PlainSession(workshop, dialogue, CommandLine(lambda: build_parser().by_name, cli.run)).run(case)
     return script.sink.getvalue()
 
 

@@ -8,25 +8,18 @@ from __future__ import annotations
 
 import random
 import re
-from datetime import UTC, datetime, timedelta
-from pathlib import Path
+from datetime import UTC, datetime
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.support.case_gen import draw_case
 from tests.support.knowledge import consultant, planner, shipped
-from triage.case.changes import new_case, new_finding, with_attempt, with_correction
-from triage.case.models import Attempt, Case
 from triage.case.profile import Bench, RoomProfile
-from triage.case.store import create_case
 from triage.exposure.day import DayLedger, Release
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
 from triage.plan.airjudge import AirJudge
-from triage.plan.day import day_ledger
 from triage.plan.substances import release_min_of, strength_fraction
-from triage.service.workshop import open_workshop
 
 KNOWLEDGE = shipped()
 WET = sorted(m.id for m in KNOWLEDGE.methods.values() if m.agent and m.amount)
@@ -152,18 +145,6 @@ def test_unknown_ventilation_counts_as_none(method_id: str, volume: float) -> No
         assert unknown.line.reentry_min == none.line.reentry_min
 
 
-@pytest.mark.parametrize("seed", range(25))
-def test_no_step_of_any_plan_is_over(seed: int) -> None:
-    rng = random.Random(seed)
-    case = draw_case(consultant(), rng, f"drawn-{seed}")
-    bench = bench_of(
-        rng.choice((4.0, 12.0, 30.0)), rng.choice((None, 0.0, 1.0)), rng.choice(CONTROLS)
-    )
-    day = ledger_of(rng.choice((None, "ethanol", "ethyl-acetate")), rng.choice((1.0, 20.0)))
-    for step in planner().plan(case, bench, day).steps:
-        assert step.air is None or step.air.verdict != "over", step.id
-
-
 def test_plan_says_why_a_step_was_left_out() -> None:
     """A tight closed room after a heavy morning: the solvent rungs go, each with its sentence."""
     bench = bench_of(6.0, 0.0, "none")
@@ -176,60 +157,3 @@ def test_plan_says_why_a_step_was_left_out() -> None:
     ]
     assert left_out
     assert all(e.interlock and says_limit_factor_and_mend(e.because) for e in left_out)
-
-
-def attempt_of(number: int, at: datetime, outcome: str = "better", ml: float = 2.0) -> Attempt:
-    return Attempt(
-        id=f"a{number}",
-        at=at,
-        step="f1-x",
-        finding="f1",
-        method=SOLVENT,
-        agent=KNOWLEDGE.methods[SOLVENT].agent,
-        outcome=outcome,
-        amount_ml=ml,
-    )
-
-
-SOLVENT = next(
-    m
-    for m in WET
-    if KNOWLEDGE.methods[m].agent == "ethanol"
-    and strength_fraction(KNOWLEDGE.methods[m].strength) > 0.5
-)
-
-
-def case_with(name: str, *attempts: Attempt) -> Case:
-    case = new_case(name, name, taxon="flies", findings=(new_finding("f1", "thorax-hairy"),))
-    for attempt in attempts:
-        case = with_attempt(case, attempt)
-    return case
-
-
-def test_day_counts_every_attempt_of_today_on_every_case(tmp_path: Path) -> None:
-    """Total by hand: 2 mL at the density of the agent's file, on each of three cases."""
-    cases = tmp_path / "cases"
-    cases.mkdir()
-    for number in range(3):
-        create_case(
-            cases, case_with(f"case-{number}", attempt_of(1, NOON - timedelta(hours=number + 1)))
-        )
-    workshop = open_workshop(cases=cases, clock=lambda: NOON)
-    method = KNOWLEDGE.methods[SOLVENT]
-    density = KNOWLEDGE.agents["ethanol"].physical.density.value
-    each_mg = 2.0 * density * strength_fraction(method.strength) * method.amount.open_share * 1000.0
-    ledger = workshop.day()
-    assert [r.minute_of_day for r in ledger.releases] == [540.0, 600.0, 660.0]
-    assert sum(r.amount_mg for r in ledger.releases) == pytest.approx(3 * each_mg)
-    fresh = AirJudge(KNOWLEDGE, Bench(), DayLedger()).choose(method)
-    later = AirJudge(KNOWLEDGE, Bench(), ledger).choose(method)
-    assert fresh.line is not None
-    assert later.refused or later.line.mean_8_h_mg_per_m3 > fresh.line.mean_8_h_mg_per_m3
-
-
-def test_day_counts_a_corrected_amount_once() -> None:
-    case = case_with("mended", attempt_of(1, NOON - timedelta(hours=1), ml=5.0))
-    mended = with_correction(case, "a1", NOON, outcome="better", note="it was less", amount_ml=2.0)
-    whole = day_ledger(KNOWLEDGE, (case,), NOON).releases[0].amount_mg
-    (left,) = day_ledger(KNOWLEDGE, (mended,), NOON).releases
-    assert left.amount_mg == pytest.approx(whole * 2.0 / 5.0)

@@ -6,88 +6,14 @@ from typing import Any
 
 import pytest
 
-from tests.support.builders import OILY, WAXY, case_with, full_bench, rungs
+from tests.support.builders import case_with
 from tests.support.intake import SOUND
 from triage.case.changes import new_case, new_finding
 from triage.case.profile import Bench
-from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.plan.barring import check_bench
+from triage.plan.ladder import check_bench
 from triage.plan.planner import Planner
-
-
-def bench_with(knowledge: Knowledge, **changed: Any) -> Bench:
-    return full_bench(knowledge).model_copy(update=changed)
-
-
-def agents_of(knowledge: Knowledge, methods: list[str]) -> set[str]:
-    return {agent for method in methods for agent in agent_ids(knowledge, method)}
-
-
-def test_refused_agent_is_not_planned_and_the_reason_is_told(
-    planner: Planner, knowledge: Knowledge
-) -> None:
-    case = case_with("bees-wasps", "thorax-hairy", OILY)
-    full = full_bench(knowledge)
-    assert "ethyl-acetate" in agents_of(knowledge, rungs(planner.plan(case, full)))
-    refused = Bench.model_validate(
-        {**full.plain(), "refused": ({"agent": "ethyl-acetate", "because": "not sold here"},)}
-    )
-    plan = planner.plan(case, refused)
-    assert "ethyl-acetate" not in agents_of(knowledge, rungs(plan))
-    told = [e for e in plan.excluded if e.rule == "bench-refused" and e.offered]
-    assert told
-    assert all("not sold here" in e.because for e in told)
-
-
-@pytest.mark.parametrize("circumstance", ["pregnancy", "asthma", "no-hood"])
-def test_circumstance_keeps_every_agent_that_is_not_for_it_out(
-    planner: Planner, knowledge: Knowledge, circumstance: str
-) -> None:
-    case = case_with("bees-wasps", "thorax-hairy", WAXY)
-    barred = {a.id for a in knowledge.agents.values() if circumstance in a.not_for}
-    before = agents_of(knowledge, rungs(planner.plan(case, full_bench(knowledge))))
-    plan = planner.plan(case, bench_with(knowledge, circumstances=(circumstance,)))
-    after = agents_of(knowledge, rungs(plan))
-    assert not after & barred
-    assert after == before - barred or after < before
-
-
-def test_pregnancy_keeps_the_reprotoxic_agents_out(planner: Planner, knowledge: Knowledge) -> None:
-    # 2-ethoxyethanol: toxic for reproduction, NIOSH Current Intelligence Bulletin 39 (1983).
-    case = case_with("bees-wasps", "thorax-hairy", WAXY)
-    assert "ethoxyethanol-2" in agents_of(
-        knowledge, rungs(planner.plan(case, full_bench(knowledge)))
-    )
-    plan = planner.plan(case, bench_with(knowledge, circumstances=("pregnancy",)))
-    assert "ethoxyethanol-2" not in agents_of(knowledge, rungs(plan))
-
-
-def test_only_stock_plans_only_what_is_on_the_shelf(planner: Planner, knowledge: Knowledge) -> None:
-    full = full_bench(knowledge)
-    stock = ({"agent": "water-distilled"}, {"agent": "detergent-neutral"})
-    bench = Bench.model_validate({**full.plain(), "only_stock": True, "stock": stock})
-    plan = planner.plan(case_with("bees-wasps", "thorax-hairy", OILY), bench)
-    assert agents_of(knowledge, rungs(plan)) <= {"water-distilled", "detergent-neutral"}
-    assert any(e.rule == "bench-no-stock" for e in plan.excluded)
-
-
-def test_lacking_equipment_is_named(planner: Planner, knowledge: Knowledge) -> None:
-    case = case_with("bees-wasps", "thorax-hairy", OILY)
-    assert "blot-warm" in rungs(planner.plan(case, full_bench(knowledge)))
-    plan = planner.plan(case, bench_with(knowledge, lacking=("warm-plate",)))
-    assert "blot-warm" not in rungs(plan)
-    assert any(e.method == "blot-warm" and e.rule == "bench-lacks" for e in plan.excluded)
-
-
-def test_gloves_that_do_not_hold_keep_a_skin_poison_out(
-    planner: Planner, knowledge: Knowledge
-) -> None:
-    case = case_with("bees-wasps", "thorax-hairy", WAXY)
-    plan = planner.plan(case, bench_with(knowledge, gloves=("natural-rubber",)))
-    assert "ethoxyethanol-2" not in agents_of(knowledge, rungs(plan))
-    assert any(e.rule == "bench-gloves" for e in plan.excluded)
 
 
 def test_unknown_ids_of_a_bench_are_refused_together(knowledge: Knowledge) -> None:
@@ -111,23 +37,6 @@ def test_where_only_the_bench_keeps_the_next_step_away_the_plan_says_what_is_mis
     (text,) = missing[1]
     assert "freezer" in text
     assert equipped.steps[0].name in text
-
-
-def test_a_hood_among_the_equipment_counts_where_a_step_asks_for_one(
-    planner: Planner, knowledge: Knowledge
-) -> None:
-    # Glacial acid is measured out under a hood: Natural History Museum, Relaxing specimens.
-    answers = {**SOUND, "hydration": "dry", "joints-stuck": "some"}
-    case = new_case("w", "wasp", taxon="small-wasps", answers=answers)
-    room = {"control": "window", "place": "home"}
-    without = Bench.model_validate({"name": "b", "room": room})
-    hood = Bench.model_validate({"name": "b", "room": room, "equipment": ("fume-hood",)})
-    gone = hood.model_copy(update={"lacking": ("fume-hood",)})
-    has = [
-        "chamber-acetic" in {s.method for s in planner.plan(case, bench).steps}
-        for bench in (without, hood, gone)
-    ]
-    assert has == [False, True, False]
 
 
 MOULDY = {"texture": "threads", "likeness": "hyphae", "colour": "white", "nature": "lies-on"}
@@ -158,16 +67,3 @@ def test_a_step_whose_mask_the_bench_lacks_is_not_next_and_what_lacks_is_told(
     said = [n.text for n in bare.notices if n.kind == "bench"]
     said += [e.because for e in bare.excluded if e.offered]
     assert any("particle mask" in text for text in said)
-
-
-@pytest.mark.parametrize("hurt", [{"cracks": "open"}, {"pest-holes": "many"}])
-def test_what_stands_no_touch_is_neither_posed_nor_put_into_fluid(
-    planner: Planner, knowledge: Knowledge, hurt: dict[str, str]
-) -> None:
-    # Judgement: what bars touch bars more than touch.
-    for answers in ({"hydration": "supple"}, {"hydration": "dry", "storage-wanted": "wet"}):
-        told = {**SOUND, "arrival": "papered", "aim": "another-pose", **answers, **hurt}
-        case = new_case("r", "r", taxon="beetles", answers=told)
-        methods = {s.method for s in planner.plan(case, full_bench(knowledge)).steps}
-        rest = {m for m in methods if not knowledge.methods[m].harmless}
-        assert rest <= {"keep-dry-box", "freeze-quarantine"}, rest

@@ -13,9 +13,8 @@ import pytest
 from tests.support.knowledge import shipped
 from triage.case.profile import Bench, load_bench
 from triage.errors import TriageError
-from triage.plan import aircalc, benchcalc, boxcalc, mixcalc
-from triage.plan.airpicture import air_picture
-from triage.plan.airsteps import question_of_agent, vapour_agents
+from triage.plan import aircalc, boxcalc, mixcalc
+from triage.plan.aircalc import air_picture, question_of_agent, vapour_agents
 from triage.plan.answers import Means
 from triage.plan.inputs import AirQuestion, BoxQuestion, ChamberQuestion, MixQuestion
 
@@ -88,7 +87,7 @@ def test_curve_passes_through_the_level_of_the_verdict() -> None:
 @pytest.mark.parametrize("temp_c", [5.0, 20.0, 30.0, 44.0])
 def test_chamber_over_every_salt(salt: str, temp_c: float) -> None:
     answer, fault = answered(
-        lambda: benchcalc.chamber(
+        lambda: boxcalc.chamber(
             MEANS, ChamberQuestion(2.0, temp_c=temp_c, salt=salt, rh_start_percent=5.0)
         )
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,17 +15,19 @@ from tests.support.knowledge import consultant, planner, shipped
 from triage.case import changes
 from triage.case.models import Case
 from triage.case.profile import Bench
+from triage.case.store import create_case
 from triage.exposure.day import DayLedger
-from triage.history.dayair import DayAir
+from triage.history.benchday import DayAir
 from triage.history.daytypes import PutDown
 from triage.knowledge.methods import Method
 from triage.plan import aircalc, daycalc
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means
-from triage.plan.day import day_ledger, earliest
 from triage.plan.inputs import AirQuestion
 from triage.plan.lookahead import Lookahead
 from triage.plan.skeleton import SkeletonMaker
+from triage.plan.substances import day_ledger, earliest, strength_fraction
+from triage.service.workshop import open_workshop
 
 KNOWLEDGE = shipped()
 EVENING = datetime(2026, 3, 4, 23, 59, tzinfo=timezone(timedelta(hours=1)))
@@ -245,14 +248,27 @@ def test_time_is_rounded_down_never_up() -> None:
         assert 540 <= now_min <= 540 + minutes
 
 
-def test_all_cases_of_the_day_are_added() -> None:
-    hour = timedelta(hours=1)
-    found = day_ledger(
-        KNOWLEDGE, [case_of(NINE), case_of(NINE + hour, minutes=None)], NINE + 2 * hour
-    )
-    assert len(found.releases) == 2
+def test_all_cases_of_the_day_are_added(tmp_path: Path) -> None:
+    """Total by hand: 5 mL at the density of the agent's file, on each of three cases."""
+    for number in range(3):
+        case = case_of(NINE - timedelta(hours=number), minutes=None)
+        create_case(tmp_path, case.model_copy(update={"id": f"case-{number}"}))
+    day = open_workshop(cases=tmp_path, clock=lambda: NINE + timedelta(hours=1)).day()
+    share = strength_fraction(BRUSH.strength) * BRUSH.amount.open_share
+    each_mg = 5.0 * KNOWLEDGE.agents[BRUSH.agent].physical.density.value * share * 1000.0
+    assert [r.minute_of_day for r in day.releases] == [420.0, 480.0, 540.0]
+    assert sum(r.amount_mg for r in day.releases) == pytest.approx(3 * each_mg)
     # No time was written down: the dwell of the method counts, at least a minute.
-    assert found.releases[1].release_min >= KNOWLEDGE.judgement.least_release_min.value
+    assert min(r.release_min for r in day.releases) >= KNOWLEDGE.judgement.least_release_min.value
+    fresh, later = (AirJudge(KNOWLEDGE, Bench(), d).choose(BRUSH) for d in (DayLedger(), day))
+    assert later.refused or later.line.mean_8_h_mg_per_m3 > fresh.line.mean_8_h_mg_per_m3
+
+
+def test_a_corrected_amount_counts_once() -> None:
+    case = case_of(NINE)
+    mended = changes.with_correction(case, "a1", NINE, outcome="better", note="less", amount_ml=2.0)
+    (whole,), (left,) = (day_ledger(KNOWLEDGE, [c], NINE).releases for c in (case, mended))
+    assert left.amount_mg == pytest.approx(whole.amount_mg * 2.0 / 5.0)
 
 
 def test_every_agent_in_the_liquid_counts() -> None:

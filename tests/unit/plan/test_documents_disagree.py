@@ -21,7 +21,7 @@ from triage.history.watch import running_of
 from triage.knowledge.methods import Method
 from triage.plan.model import Plan, Step
 from triage.plan.outcomes import FOLLOW
-from triage.show.lines import lines_of
+from triage.show.blocks import lines_of
 from triage.show.step import page_blocks, step_blocks
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)

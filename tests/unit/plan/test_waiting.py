@@ -1,27 +1,24 @@
-"""Where only open answers bar the way the plan names them; softening starts from what is wanted.
+"""Where only open answers bar the way the plan names them.
 
-Whole cases of the trade that rest on this stand in tests/casebook (degreasing, softening, setting).
+Whole cases of the trade that rest on this stand in tests/casebook (degreasing, softening, setting), whole
+plans in tests/knowledge/whole_plans.yaml.
 """
 
 from __future__ import annotations
 
 from datetime import UTC, datetime
 
-import pytest
-
-from tests.support.builders import OILY, full_bench
-from tests.support.intake import READY, SOUND
-from tests.support.knowledge import consultant, planner, shipped
+from tests.support.builders import full_bench
+from tests.support.intake import READY
+from tests.support.knowledge import planner, shipped
 from triage.case.changes import (
     new_attempt,
     new_case,
     new_finding,
     with_answers,
     with_attempt,
-    with_sign,
 )
 from triage.case.models import Case
-from triage.engine.vocabulary import UNKNOWN
 from triage.plan.model import Plan
 
 STICKY = {
@@ -49,38 +46,6 @@ def glued_beetle(**more: str) -> Case:
 
 def planned(case: Case) -> Plan:
     return planner().plan(case, full_bench(shipped()))
-
-
-def test_what_a_step_of_the_plan_opens_is_done_later_and_not_given_up() -> None:
-    """A soft greasy moth is spread and dried; then its fat is drawn (degreasing-moths)."""
-    finding = new_finding("f1", "wing-scaled", signs={"sheen": "wet-gloss", "blotter": "oil-spot"})
-    answers = {**SOUND, "arrival": "papered", "hydration": "supple", "aim": "another-pose"}
-    moth = new_case("m", "m", taxon="butterflies-moths", answers=answers, findings=(finding,))
-    plan = planned(moth)
-    assert [line.state for line in plan.findings] == ["later"]
-    assert plan.steps[0].method == "set-strips-slow"
-    assert not CLOSED & {notice.kind for notice in plan.notices}
-    firm = {"hydration": "dry", "set-firm": "firm"}
-    after = planned(with_answers(moth, firm))
-    assert [line.state for line in after.findings] == ["open"]
-    assert "degrease-jar-acetone-hour" in {step.method for step in after.steps}
-
-
-def test_nothing_is_later_where_no_step_opens_it() -> None:
-    """Kept in fluid it is never dried, so its fat is not promised to a later step."""
-    finding = new_finding("f1", "wing-scaled", signs={"sheen": "wet-gloss", "blotter": "oil-spot"})
-    answers = {**SOUND, "arrival": "papered", "hydration": "supple", "aim": "keep-wet"}
-    moth = new_case("m", "m", taxon="butterflies-moths", answers=answers, findings=(finding,))
-    assert [line.state for line in planned(moth).findings] == ["stopped"]
-
-
-def test_a_greasy_bee_with_four_answers_open_is_not_given_up() -> None:
-    """Paper takes the grease, whether or not cracks, holes, losses and size were told."""
-    finding = new_finding("f1", "thorax-hairy", signs=OILY)
-    answers = {**PASSED, "worth-it": "yes", "whole": "whole"}
-    plan = planned(new_case("bee", "bee", taxon="bees-wasps", answers=answers, findings=(finding,)))
-    assert [step.method for step in plan.steps][:1] == ["blot-dry"]
-    assert not CLOSED & {notice.kind for notice in plan.notices}
 
 
 def test_open_answers_are_named_and_nothing_is_given_up() -> None:
@@ -111,48 +76,6 @@ def test_a_bar_that_is_known_is_no_open_answer() -> None:
     plan = planned(glued_beetle(cracks="open", **{"pest-holes": "many", "missing-parts": "many"}))
     waits = {q.question for line in plan.waiting for q in line.questions}
     assert not waits & {"cracks", "pest-holes", "missing-parts"}
-
-
-@pytest.mark.parametrize("aim", ["picture-as-it-stands", "only-cleaning", "keep-dry", "check"])
-def test_what_need_not_move_is_not_softened(aim: str) -> None:
-    finding = new_finding("f1", "wing-scaled", signs={"puff": "moves", "texture": "grains"})
-    answers = {**READY, "aim": aim, "hydration": "dry", "arrival": "framed"}
-    case = new_case("b", "b", taxon="butterflies-moths", answers=answers, findings=(finding,))
-    stages = {step.stage for step in planned(case).steps}
-    assert not stages & {"rehydrate", "relax"}
-
-
-def test_what_is_wanted_is_asked_before_anything_is_softened() -> None:
-    finding = new_finding("f1", "elytra", signs={"puff": "stays", "texture": "crust"})
-    answers = {**READY, "hydration": "dry"}
-    del answers["aim"]
-    case = new_case("b", "b", taxon="beetles", answers=answers, findings=(finding,))
-    plan = planned(case)
-    assert not {step.stage for step in plan.steps} & {"rehydrate", "relax"}
-    assert "aim" in {question.question for question in plan.questions}
-    wanted = planned(with_answers(case, {"aim": "another-pose"}))
-    assert "rehydrate" in {step.stage for step in wanted.steps}
-
-
-def test_every_zone_is_looked_at_dry_before_anything_is_made_damp() -> None:
-    answers = {**READY, "aim": "another-pose", "hydration": "dry"}
-    unseen = planned(new_case("b", "b", taxon="beetles", answers={**answers, "cracks": UNKNOWN}))
-    assert unseen.stage == "look"
-    assert unseen.steps == ()
-    # Pictured dry and searched for cracks, what only has to move was looked at: it is softened.
-    seen = planned(new_case("b", "b", taxon="beetles", answers={**answers, "cracks": "none"}))
-    assert seen.stage == "rehydrate"
-
-
-def test_a_look_that_clears_the_own_wax_is_named_where_it_bars() -> None:
-    """A guard is a question, not a wall: what could still make it wax is what is asked."""
-    case = glued_beetle(cracks="none", **{"pest-holes": "none", "missing-parts": "none"})
-    plan = planned(with_sign(case, "f1", "sheen", None))
-    for line in plan.waiting:
-        fact = consultant().consult(case, full_bench(shipped())).fact("f1")
-        for question in line.questions:
-            if question.finding == "f1":
-                assert fact.get(question.question) == UNKNOWN
 
 
 def test_a_method_that_is_used_up_is_no_way_on() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 import os
 import signal
 import subprocess
@@ -53,33 +52,37 @@ def test_coverage_is_printed_as_whole_numbers(capsys):
     assert not any("no case" in line for line in lines)
 
 
-def test_the_share_of_questions_is_printed(capsys):
-    assert main(["questions", "--count", "1", "--jobs", "1"]) == 0
-    assert "questions asked of" in capsys.readouterr().out
-
-
-@pytest.mark.usefixtures("_counted_before")
-def test_coverage_as_data(capsys):
-    assert main(["coverage", "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert found["missing"] == found["unfired"] == found["never_needed"] == []
-    assert found["covered"] + len(found["impossible"]) == found["conditions"]
-
-
 def _children(pid: int) -> list[str]:
     """Return the processes that a process has begun."""
     return Path(f"/proc/{pid}/task/{pid}/children").read_text(encoding="ascii").split()
 
 
+PROOFS = ("-m", "tests.proof")
+# The same, without the long reckoning before the first worker.
+AT_ONCE = (
+    "-c",
+    """if True:
+    import sys
+    from types import SimpleNamespace as Some
+    from tests.proof import mutations, sweep
+    from tests.proof.__main__ import main
+    sweep.axes_of = lambda _: Some(deposits=("mud", "mould", "pollen"))
+    mutations.Judge = lambda _: Some(verdict=lambda _: Some(check=""))
+    sys.exit(main())""",
+)
+
+
 @pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs /proc")
-@pytest.mark.parametrize("what", ["sweep", "faults", "mutations", "questions"])
-def test_an_interrupt_ends_it_cleanly(what):
+@pytest.mark.parametrize(
+    ("program", "what"), [(AT_ONCE, "sweep"), (PROOFS, "faults"), (AT_ONCE, "mutations")]
+)
+def test_an_interrupt_ends_it_cleanly(program, what):
     """The interrupt key reaches all processes of a terminal; one line, no traceback, none left.
 
     It is pressed as soon as the first worker begins, when it was lost once.
     """
     started = subprocess.Popen(
-        [sys.executable, "-m", "tests.proof", what, "--jobs", "1"],
+        [sys.executable, *program, what, "--jobs", "1"],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         start_new_session=True,

@@ -15,6 +15,8 @@ CAUGHT = {
     "vapour-a-tenth": SECOND,
     "allow-a-banned-agent": SECOND,
     "drop-condition-of-forbid": "rule cases",
+    "drop-forbid-rule": "rule cases",
+    "warmer-tenfold": "load",
     "flip-condition-of-gate": "rule cases",
     "unknown-source": "load",
 }
@@ -30,6 +32,15 @@ def test_a_mutant_is_caught_by_the_check_that_is_there_for_it(kind: str, judge: 
     make, _ = OPERATORS[kind]
     name, broken = next(iter(make(shipped())))
     assert judge.verdict(broken).check == CAUGHT[kind], name
+
+
+def test_a_value_that_the_rule_says_to_be_absent_changes_nothing(judge: Judge) -> None:
+    """The gate asks what is open: which answers close the question its ``absent`` says alone."""
+    make, _ = OPERATORS["narrow-values-of-gate"]
+    found = dict(make(shipped()))
+    name = "gate-rider-unasked {}finding.keep without wear"
+    assert judge.verdict(found[name.format("")]).same
+    assert judge.verdict(found[name.format("absent ")]).check == "rule cases"
 
 
 def test_there_are_mutants_of_every_kind() -> None:

@@ -22,6 +22,7 @@ from tests.proof.breaking import changed, with_entry
 from tests.proof.invariants import COMBINATION, PAIRS, RESTS_ON, SCENE
 from tests.proof.sweep import Sweeper, promises
 from tests.support.knowledge import consultant, shipped
+from tests.support.metamorphic import never_met
 from tests.support.sweeping import axes as shipped_axes
 from tests.support.sweeping import judged
 from triage.case.models import Case
@@ -31,9 +32,7 @@ from triage.engine.normal import NormalRules
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
-from triage.knowledge.rules import Family
-from triage.plan.barring import BenchBars
-from triage.plan.ladder import build_ladder
+from triage.plan.ladder import BenchBars, build_ladder
 from triage.plan.planner import Planner
 from triage.plan.skeleton import SkeletonMaker
 
@@ -100,31 +99,6 @@ def one(kind: str, entry: str, **fields: Any) -> Callable[[Knowledge], Knowledge
     return lambda knowledge: with_entry(
         knowledge, kind, changed(knowledge.table(kind)[entry], **fields)
     )
-
-
-def never_met(kind: str, field: str, value: str) -> Callable[[NormalRules], NormalRules]:
-    """Return a break after which one value of a field meets no condition of an interlock."""
-
-    def broken(normal: NormalRules) -> NormalRules:
-        rules = tuple(
-            replace(
-                rule,
-                patterns=tuple(
-                    replace(
-                        p,
-                        allowed=tuple(
-                            (n, held - {value} if (p.kind, n) == (kind, field) else held)
-                            for n, held in p.allowed
-                        ),
-                    )
-                    for p in rule.patterns
-                ),
-            )
-            for rule in normal.by_family[Family.FORBID]
-        )
-        return NormalRules(normal.vocabulary, {**normal.by_family, Family.FORBID: rules})
-
-    return broken
 
 
 # -- the planner ----------------------------------------------------------------------------------

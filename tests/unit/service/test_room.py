@@ -15,7 +15,7 @@ from triage.case.profile import Bench, RoomProfile, Stock
 from triage.case.store import create_case
 from triage.errors import TriageError
 from triage.knowledge.book import Knowledge
-from triage.plan.mixes import clash, not_beside
+from triage.plan.liquids import not_beside
 from triage.service.workshop import Workshop
 
 RULES = Path(__file__).resolve().parents[3] / "rules"
@@ -159,25 +159,6 @@ def test_agents_of_the_day_must_not_meet_those_of_a_step(
     (line,) = not_beside(knowledge, agents, other.day().used, ())
     assert "ammonia solution (case of-one)" in line.text
     assert line.text.startswith("Used in this room today")
-
-
-# Chloramine and chlorine from bleach: the notes on mixing household bleach that the agents name.
-@pytest.mark.parametrize(
-    ("one", "other"),
-    [
-        ("ammonia-solution", "acetic-acid"),
-        ("ammonia-solution", "hypochlorite"),
-        ("hypochlorite", "acetic-acid"),
-        ("thymol", "paradichlorobenzene"),
-    ],
-)
-def test_whichever_of_two_agents_names_the_other(
-    one: str, other: str, knowledge: Knowledge
-) -> None:
-    first, second = knowledge.agents[one], knowledge.agents[other]
-    assert clash(first, second) is not None
-    assert clash(second, first) is not None
-    assert list(not_beside(knowledge, [first], (), [(other, "a step")]))
 
 
 def test_the_plan_says_whether_others_may_work_in_the_room(tmp_path: Path) -> None:

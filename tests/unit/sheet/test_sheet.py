@@ -1,4 +1,7 @@
-"""The bench sheet: what a step needs is on the paper, in every form, and nothing is taken for markup."""
+"""The bench sheet: what a step needs is on the paper, in every form.
+
+That nothing is taken for markup, tests/injection holds.
+"""
 
 from __future__ import annotations
 
@@ -20,12 +23,10 @@ from triage.cli import main
 from triage.errors import TriageError
 from triage.plan.model import Plan
 from triage.show.blocks import Heading, Listing, Paper
-from triage.show.html import html_of
-from triage.show.markdown import markdown_of
+from triage.show.html import html_of, markdown_of
 from triage.show.plan import sheet_of
 
 ROOT = Path(__file__).resolve().parents[3]
-NASTY = "<script>alert('x')</script> & **bold** | [a](b) `c`\nsecond line"
 
 
 def demo_plan(name: str = "rose-chafer-plate-1") -> Plan:
@@ -38,26 +39,20 @@ def steps_of(sheet: Paper) -> list[Heading]:
 
 
 class Reader(HTMLParser):
-    """Collect the text and tags of a page; a standard-library parser stands for the browser."""
+    """Collect the text of a page; a standard-library parser stands for the browser."""
 
     def __init__(self) -> None:
         super().__init__()
         self.text: list[str] = []
-        self.tags: list[str] = []
-        self.links: list[str] = []
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.tags.append(tag)
-        self.links += [value or "" for name, value in attrs if name in ("src", "href")]
 
     def handle_data(self, data: str) -> None:
         self.text.append(data)
 
 
-def read(page: str) -> Reader:
+def read(page: str) -> str:
     reader = Reader()
     reader.feed(page)
-    return reader
+    return " ".join(reader.text)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -66,7 +61,7 @@ def test_every_stop_point_and_hold_is_on_the_paper(seed: int) -> None:
         draw_case(consultant(), random.Random(seed)), load_bench(ROOT / "cases" / "bench.yaml")
     )
     sheet = sheet_of(plan, whole=True)
-    text = " ".join(read(html_of(sheet)).text)
+    text = read(html_of(sheet))
     assert len(steps_of(sheet)) == len(plan.steps)
     for step in plan.steps:
         assert all(stop.see in text and stop.then in text for stop in step.stop_points)
@@ -100,23 +95,6 @@ def test_later_steps_are_named_and_not_printed_in_full() -> None:
     )
     assert len(named.lines) == len(later)
     assert len(steps_of(sheet)) == len(plan.steps) - len(later)
-
-
-def test_page_is_self_contained_and_escaped() -> None:
-    page = html_of(sheet_of(replace(demo_plan(), title=NASTY)))
-    reader = read(page)
-    assert "script" not in reader.tags
-    assert reader.links == []
-    assert "<script>alert('x')</script> & **bold**" in " ".join(reader.text)
-    assert "@media print" in page
-
-
-def test_markdown_takes_nothing_for_markup() -> None:
-    text = markdown_of(sheet_of(replace(demo_plan(), title=NASTY)))
-    first = text.splitlines()[0]
-    assert first.startswith("# \\<script\\>")
-    assert "\\*\\*bold\\*\\*" in first
-    assert "second line" in first
 
 
 def test_same_plan_same_bytes() -> None:
@@ -161,5 +139,7 @@ def test_pdf_without_its_library_says_how_to_get_it(monkeypatch: pytest.MonkeyPa
 def test_form_follows_the_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "sheet.html"
     assert main(["sheet", str(ROOT / "cases" / "rose-chafer-plate-1.yaml"), "--out", str(out)]) == 0
-    assert out.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    page = out.read_text(encoding="utf-8")
+    assert page.startswith("<!DOCTYPE html>")
+    assert "@media print" in page
     assert capsys.readouterr().out.strip() == str(out)

@@ -21,10 +21,8 @@ from triage.case.store import load_case
 from triage.exposure import wording
 from triage.plan.model import Plan, Step
 from triage.show import words
-from triage.show.blocks import Listing
-from triage.show.html import html_of
-from triage.show.lines import lines_of
-from triage.show.markdown import markdown_of
+from triage.show.blocks import Listing, lines_of
+from triage.show.html import html_of, markdown_of
 from triage.show.plan import QUESTIONS_SHOWN, plan_text, sheet_of
 from triage.show.step import step_blocks
 from triage.tui.planrows import PlanRow, plan_rows

@@ -15,9 +15,15 @@ from textual_plotext import PlotextPlot
 from triage.airplot import day_bars, draw_air
 from triage.knowledge.book import Knowledge
 from triage.plan import aircalc, daycalc
-from triage.plan.aircalc import AirAnswer
-from triage.plan.airpicture import AirPicture, air_picture
-from triage.plan.airsteps import airy_step, question_of_agent, question_of_step, vapour_agents
+from triage.plan.aircalc import (
+    AirAnswer,
+    AirPicture,
+    air_picture,
+    airy_step,
+    question_of_agent,
+    question_of_step,
+    vapour_agents,
+)
 from triage.plan.answers import Means
 from triage.plan.daycalc import DayAnswer
 from triage.plan.inputs import AirQuestion
@@ -98,8 +104,6 @@ class AirScreen(ServiceScreen):
         self.query_one(AirCurve).show(None)
         self.action_step()
 
-    # -- reading, in the background --------------------------------------------------------------
-
     def _for_step(self) -> AirView:
         shop, case = self.workshop, self.case_id
         step = airy_step(shop.plan(shop.load(case))) if case is not None else None
@@ -115,8 +119,6 @@ class AirScreen(ServiceScreen):
             answer, picture = aircalc.answer(means, asked), air_picture(means, asked)
         today = by_name(daycalc.answer(means), self.knowledge)
         return AirView(place, asked, answer, picture, today)
-
-    # -- showing -----------------------------------------------------------------------------------
 
     def _show(self, view: AirView) -> None:
         self.view = view
@@ -170,7 +172,6 @@ class AirScreen(ServiceScreen):
         choices: Iterable[tuple[str, str]],
         changed: Callable[[str], AirQuestion],
     ) -> None:
-        """Choose another value and ask with it."""
         named = dict(choices)
         self.ask(
             ChoiceScreen(title, tuple(named.items())),

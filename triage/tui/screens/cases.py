@@ -121,7 +121,13 @@ class CasesScreen(FilteredScreen):
 
     def _show(self, lines: tuple[CaseLine, ...]) -> None:
         self.is_listed = True
-        self.lines = tuple(sorted(lines, key=_turn))
+        # Held ones come first, then those that run; those with nothing to do come last.
+        turn = lambda each: (
+            not each.held,
+            not each.running,
+            each.is_planned and not each.next_step,
+        )
+        self.lines = tuple(sorted(lines, key=turn))
         self.query_one("#empty").display = not lines
         self.query_one("#rows").display = bool(lines)
         self._fill()
@@ -197,11 +203,6 @@ class CasesScreen(FilteredScreen):
     def action_leave(self) -> None:
         """Leave the filter line; the key that goes back everywhere never ends the program."""
         self.is_line_left()
-
-
-def _turn(line: CaseLine) -> tuple[bool, ...]:
-    """Held ones come first, then those that run; those with nothing to do come last."""
-    return not line.held, not line.running, line.is_planned and not line.next_step
 
 
 def _matches(line: CaseLine, wanted: list[str]) -> bool:

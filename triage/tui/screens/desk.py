@@ -39,7 +39,6 @@ class DeskMenu:
         self.screen.ask(ChoiceScreen(title, choices), lambda at: offers[int(at)][1]())
 
     def _offers(self) -> Iterator[Offer]:
-        """Yield what can be asked, each with what is done then."""
         case, plan, step, finding = self.case, self.plan, self.step, self.finding
         desk, others = self.workshop.desk, self._others()
         tell, choose = self._tell, self._choose

@@ -193,7 +193,6 @@ class ObserveScreen(CaseScreen):
         self.ask(ChoiceScreen(asked, SIDES), then)
 
     def _note(self, zone_id: str, told: str | None) -> None:
-        """Note a new finding, then ask about it."""
         made = ""
 
         def add(side: str | None) -> None:

@@ -23,9 +23,8 @@ from textual.widgets import Static
 from triage.case.models import Attempt, Case
 from triage.errors import TriageError
 from triage.service.photographs import view_photo
+from triage.show.blocks import lines_of
 from triage.show.compared import measured_words
-from triage.show.lines import lines_of
-from triage.show.words import OUTCOME_WORDS
 from triage.tui.keysets import bind
 from triage.tui.screens.base import ServiceScreen
 
@@ -97,7 +96,7 @@ class PhotosScreen(ServiceScreen):
             self.query_one("#pair").display = False
             return
         attempt = self.attempts[self._at]
-        outcome = OUTCOME_WORDS.get(attempt.outcome, attempt.outcome)
+        outcome = self.knowledge.outcome_words(attempt.method, attempt.outcome)
         method = self.knowledge.methods.get(attempt.method or "")
         about.update(
             Content(
@@ -112,7 +111,6 @@ class PhotosScreen(ServiceScreen):
             self.query_one(f"#{name}", PhotoView).show(f"{name.upper()}  {words}", place)
 
     def _pair(self) -> tuple[Path | None, Path | None]:
-        """Return the places of both photos that are shown."""
         if not self.attempts:
             return None, None
         attempt = self.attempts[self._at]

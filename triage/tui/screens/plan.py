@@ -22,7 +22,7 @@ from triage.service.acts import accept_suggestion, note_look, suggestions_for
 from triage.service.takeback import record_words
 from triage.show.plan import camera_lines
 from triage.show.step import page_blocks, step_heading
-from triage.show.words import OUTCOME_WORDS, stage_word, sure_by_step
+from triage.show.words import stage_word, sure_by_step
 from triage.tui.hanging import ActionList
 from triage.tui.keysets import bind
 from triage.tui.planrows import PlanRow, no_step_words, plan_rows
@@ -222,7 +222,7 @@ class PlanScreen(CaseScreen):
     def _release(self, hold: Hold) -> None:
         told = (
             hold.sentence,
-            f"Recorded as: {OUTCOME_WORDS.get(hold.outcome, hold.outcome)} ({hold.attempt}).",
+            f"Recorded as: {hold.words} ({hold.attempt}).",
             "The reason stays in the record with its time.",
         )
         release = partial(self.workshop.release, self.case_id, hold.attempt)

@@ -81,7 +81,6 @@ class QuestionScreen(CaseScreen):
         return Read(case, self.workshop.plan(case), self.workshop.desk.agenda(case, gone))
 
     def _show_finding(self) -> None:
-        """Show what the finding at hand is read as, and where it is."""
         if self.case is not None and self.plan is not None:
             self.query_one("#reading-text", Static).update(reading(self.plan, self.finding))
             self.show_place(f"{self.case.title or self.case.id}: {self.where(self.finding)}")
@@ -174,7 +173,6 @@ class QuestionScreen(CaseScreen):
         self.query_one("#ask-cost", Static).update(Content("\n".join((*more, "", back))))
 
     def _ends(self) -> list[tuple[str, str]]:
-        """Return what may be done now, as id and words."""
         left = self.visit.left()
         here = left.about(self.finding)
         step = self.plan.next_step() if self.plan else None
@@ -191,7 +189,6 @@ class QuestionScreen(CaseScreen):
         return ends
 
     def _end(self, act: str) -> None:
-        """Do what was chosen when enough is known."""
         left = self.visit.left()
         if act == MORE:
             self.visit.asks_the_rest = not left.about(self.finding).worth
@@ -310,7 +307,6 @@ class QuestionScreen(CaseScreen):
             self.app.push_screen(DetailScreen(self.question.ask, text))
 
     def _on_finding(self, act: Callable[..., Case], *told: str | None) -> None:
-        """Change the finding at hand, then ask on."""
         self._busy = True
         self.change(lambda: act(self.case_id, self.finding, *told))
 

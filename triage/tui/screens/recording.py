@@ -166,6 +166,9 @@ class RecordingScreen(CaseScreen):
                 "not recorded: the step had only just opened. Look, then press the key again."
             )
             return
+        if outcome not in step.outcomes:
+            self.show_fault(f"this step comes to: {', '.join(step.outcomes.values())}")
+            return
         if self.panel != "work" and outcome != "not-done":
             self.show_fault("the step is not open yet; only 'not done' can be recorded now")
             return
@@ -191,7 +194,7 @@ class RecordingScreen(CaseScreen):
 
     def _record(self, step: Step, outcome: str, minutes: float | None) -> None:
         self._busy = self._is_recording = True
-        self.query_one(OutcomeBar).acknowledge(outcome)
+        self.query_one(OutcomeBar).acknowledge(step.outcomes[outcome])
         told, observed = self.particulars, self.observed
 
         def act() -> Read:
@@ -216,7 +219,7 @@ class RecordingScreen(CaseScreen):
         if not self._is_recording:
             self._busy = False
             for bar in self.query(OutcomeBar):
-                bar.show(self.panel)
+                bar.show(self.panel, self.step)
         super().show_fault(text)
 
     def _not_recorded(self, text: str) -> None:
@@ -235,7 +238,7 @@ class RecordingScreen(CaseScreen):
         elif answer == GO_ON:
             self._next()
         else:
-            self.change(lambda: self.workshop.undo(self.case_id, answer), self._next)
+            self.change(lambda: self.workshop.take_back(self.case_id, answer), self._next)
 
     def _next(self) -> None:
         self.step_id = None
@@ -255,14 +258,16 @@ def recorded_text(case: Case, plan: Plan, before: Step | None, look: str) -> Con
     """Return the last record and what follows from it, in words."""
     last = case.attempts[-1]
     minutes = "" if last.minutes is None else f", {last.minutes:g} min"
+    said = before.outcomes[last.outcome] if before else last.outcome
     parts: list[Content | str | tuple[str, str]] = [
-        (f"Recorded: {words.OUTCOME_WORDS.get(last.outcome, last.outcome)}\n", "bold"),
+        (f"Recorded: {said}\n", "bold"),
         (
             f"{before.name if before else last.method or last.step}, "
             f"{words.amount_words(last.amount_ml)}{minutes}\n\n"
         ),
     ]
     step = plan.next_step()
+    parts += [(f"{words.notice_words(each)}\n", "bold") for each in words.urgent(plan)]
     if plan.held:
         parts.append(("X THE CASE IS HELD\n", "bold"))
         parts += [f"{hold.sentence}\n" for hold in plan.held]

@@ -17,8 +17,7 @@ from triage.case.models import Case
 from triage.case.naming import one_line
 from triage.errors import TriageError
 from triage.history.benchday import BenchDay
-from triage.history.filterline import EXAMPLE, filter_from_line
-from triage.history.table import Filter, HistoryRow
+from triage.history.table import EXAMPLE, Filter, HistoryRow, filter_from_line
 from triage.history.watch import ChamberWatch
 from triage.knowledge.book import Knowledge
 from triage.plan.names import zone_words
@@ -26,7 +25,6 @@ from triage.service import acts
 from triage.show import record
 from triage.show.blocks import Block, Line
 from triage.show.compared import method_photo_blocks
-from triage.show.words import OUTCOME_WORDS
 from triage.tui.hanging import BOLD, ActionList, Hanging, Row, hanging, title_row
 from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.ringing import place_of
@@ -78,8 +76,6 @@ class TodayScreen(FilteredScreen):
         if action in ONLY_IN:
             return ONLY_IN[action] == self.view and not isinstance(self.focused, Input)
         return super().check_action(action, parameters)
-
-    # -- reading, in the background --------------------------------------------------------------
 
     def action_view(self, view: int) -> None:
         """Go to a view."""
@@ -134,7 +130,7 @@ class TodayScreen(FilteredScreen):
         attempts = acts.attempts_on_record(self.workshop, Filter())
         told = (
             *record.usage_blocks(*acts.used_up(self.workshop), names.called),
-            *record.evidence_blocks(acts.evidence_of(self.workshop), names.called),
+            *record.evidence_blocks(self.workshop.folder_record.evidence(), names.called),
             *method_photo_blocks(attempts, names.called),
         )
         return "What was used and is left; below it how often methods worked here", used_rows(told)
@@ -151,8 +147,6 @@ class TodayScreen(FilteredScreen):
 
         return Names(self.knowledge, case_of)
 
-    # -- showing -----------------------------------------------------------------------------------
-
     def _say(self, text: str) -> None:
         for line in self.query("#today-says").results(Static):
             line.update(Content(text))
@@ -161,8 +155,6 @@ class TodayScreen(FilteredScreen):
         self._said, rows = view
         self._say(self._said)
         self.query_one(ActionList).show(rows)
-
-    # -- acts --------------------------------------------------------------------------------------
 
     def on_option_list_option_selected(self) -> None:
         """Open the plan of the case under the cursor."""
@@ -256,7 +248,7 @@ class Names:
             method=self.called("method", row.method),
             deposit=self.called("deposit", row.deposit),
             zone=self.called("zone", row.zone),
-            outcome=OUTCOME_WORDS.get(row.outcome, row.outcome),
+            outcome=self.knowledge.outcome_words(row.method, row.outcome),
         )
 
 

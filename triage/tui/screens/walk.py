@@ -69,6 +69,11 @@ class WalkScreen(RecordingScreen):
         )
         yield OutcomeBar(id="outcomes")
 
+    def on_mount(self) -> None:
+        """Make room whenever a page turns out to be longer than its window, or no longer is."""
+        for page in self.query(VerticalScroll):
+            self.watch(page, "show_vertical_scrollbar", self._make_room, init=False)
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the keys of the checklist only while it is open."""
         if action in ("tick", "open_step"):
@@ -125,7 +130,7 @@ class WalkScreen(RecordingScreen):
     def _open(self, panel: str) -> None:
         self.panel = self.query_one("#panels", ContentSwitcher).current = panel
         self.refresh_bindings()
-        self.query_one(OutcomeBar).show(panel)
+        self.query_one(OutcomeBar).show(panel, self.step)
         self._stands_since = None
         self.call_after_refresh(self._stand)
         self.call_after_refresh(self._make_room)
@@ -199,7 +204,7 @@ class WalkScreen(RecordingScreen):
     def keys_changed(self) -> None:
         """Show the other keys."""
         if self.step is not None:
-            self.query_one(OutcomeBar).show(self.panel)
+            self.query_one(OutcomeBar).show(self.panel, self.step)
             self._show_timer()
 
     # -- interruptions -------------------------------------------------------------------------

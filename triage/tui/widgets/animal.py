@@ -13,9 +13,8 @@ from textual.message import Message
 from textual.style import Style
 from textual.widgets import Static
 
-from triage.case.models import Case
+from triage.case.models import CLEAN, Case
 from triage.errors import TriageError, Where
-from triage.looks import CLEAN, is_clean
 from triage.plan.model import Plan
 from triage.show.words import STATE_SIGNS, state_word
 
@@ -151,7 +150,7 @@ class ZoneState:
 
 def zone_states(case: Case | None, plan: Plan | None) -> tuple[ZoneState, ...]:
     """Return what was found in the zones, what is to be cleaned first."""
-    clean = {found.id for found in case.findings if is_clean(found)} if case else set()
+    clean = {found.id for found in case.findings if found.is_clean} if case else set()
     states = []
     for found in plan.findings if plan else ():
         sign = STATE_SIGNS[found.state][0]

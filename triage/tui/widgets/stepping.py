@@ -12,8 +12,7 @@ from textual.widgets import Digits, Static
 from triage.plan.model import Step
 from triage.show.blocks import Line
 from triage.show.step import caution_blocks, preparation, work_blocks
-from triage.show.words import OUTCOME_WORDS
-from triage.tui.keysets import OUTCOME_KEYS, keyset_of
+from triage.tui.keysets import keyset_of
 from triage.tui.shown import Reasons
 
 if TYPE_CHECKING:
@@ -174,21 +173,17 @@ class Countdown(Vertical):
 class OutcomeBar(Static):
     """One key for each outcome, always in view; says so when the step is not open yet."""
 
-    def on_mount(self) -> None:
-        """Begin closed."""
-        self.show("waiting")
-
-    def show(self, panel: str) -> None:
-        """Show the keys that record now: all of them only while the step is open."""
-        keys = keyset_of(self.app)
-        if panel != "work":
-            self.update(Content(CLOSED.get(panel, "").format(not_done=keys.outcomes[-1])))
+    def show(self, panel: str, step: Step | None) -> None:
+        """Show the keys that record now: all that the step may come to only while it is open."""
+        keys = keyset_of(self.app).outcome_keys()
+        if panel != "work" or step is None:
+            self.update(Content(CLOSED.get(panel, "").format(not_done=keys["not-done"])))
             return
         parts: list[Content | str | tuple[str, str]] = []
-        for key, (_, _, word) in zip(keys.outcomes, OUTCOME_KEYS, strict=True):
-            parts += [(f" {key} ", "bold reverse"), f" {word}  "]
+        for outcome, words in step.outcomes.items():
+            parts += [(f" {keys[outcome]} ", "bold reverse"), f" {words}  "]
         self.update(Content.assemble(*parts))
 
-    def acknowledge(self, outcome: str) -> None:
+    def acknowledge(self, words: str) -> None:
         """Say at once what is being recorded."""
-        self.update(Content.styled(f"Recording: {OUTCOME_WORDS[outcome]} ...", "bold"))
+        self.update(Content.styled(f"Recording: {words} ...", "bold"))
