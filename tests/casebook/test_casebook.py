@@ -15,7 +15,7 @@ from tests.casebook.model import Account, Act, Expect, casebook, not_yet, table
 from tests.support.builders import OILY, case_with, full_bench
 from tests.support.explaining import desk_on
 from tests.support.knowledge import planner as shipped_planner
-from triage.case.changes import with_sign
+from triage.case.changes import with_answers, with_sign
 from triage.knowledge.book import Knowledge
 from triage.plan.model import Plan
 from triage.plan.planner import Planner
@@ -98,6 +98,24 @@ def test_a_guard_that_bars_by_what_is_open_names_the_one_look_that_clears_it(
                 assert any(finding not in each for each in waits), f"{told.case.id}: {looks}"
                 seen += 1
     assert seen
+
+
+def test_what_only_a_suspicion_bars_waits_for_the_answer_that_would_clear_it(
+    planner: Planner,
+) -> None:
+    """Suspected poison keeps crystals from being aired only until its signs are looked for."""
+    name = "mould-21-white-powder-old-mothball-box"
+    told = entered(next(a for a in ACCOUNTS if a.id == name), planner)
+    plan = planner.plan(told.case, told.bench)
+    assert [line.state for line in plan.findings] == ["waiting"]
+    assert [q.question for line in plan.waiting for q in line.questions] == ["old-poison-signs"]
+    looked = {
+        answer: planner.plan(with_answers(told.case, {"old-poison-signs": answer}), told.bench)
+        for answer in ("no", "yes")
+    }
+    states = {answer: [line.state for line in plan.findings] for answer, plan in looked.items()}
+    assert states["no"] == ["open"]
+    assert states["yes"] != ["open"]
 
 
 def unknown_words(account: Account, knowledge: Knowledge) -> Iterator[str]:

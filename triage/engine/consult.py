@@ -85,7 +85,8 @@ class Consultant:
         self.normal = normal or normalise(knowledge)
         self.vocabulary = self.normal.vocabulary
         self.guards = frozenset(d.id for d in knowledge.deposits.values() if d.guard != NONE)
-        tests = frozenset(q.id for q in knowledge.questions.values() if q.risk != "none")
+        questions = knowledge.questions.values()
+        tests = frozenset(q.id for q in questions if q.risk != "none" and q.about == "zone")
         recognise, disproves = (
             self.normal.by_family[Family.RECOGNISE],
             knowledge.judgement.disproves,

@@ -155,7 +155,7 @@ class GuardReach:
         self.disproved_by: dict[str, set[tuple[str, str]]] = {}
         # For each guard deposit the rules that could speak for it: what they ask, their weight.
         self.possible: dict[str, dict[Asked, float]] = defaultdict(dict)
-        # For each deposit the answers about a finding that speak against it, with their weight.
+        # For each deposit the single answers that speak against it, with their weight.
         self.against: dict[str, dict[tuple[str, str], float]] = defaultdict(dict)
         for rule in rules:
             asked = _asked(rule)
@@ -181,14 +181,13 @@ class GuardReach:
         self, asked: Asked, deposit: str, weight: float, tests: frozenset[str], disproves: float
     ) -> None:
         """Note what one rule says of a deposit."""
-        if len(asked) == 1 and asked[0][0] == "finding" and weight < 0:
+        if len(asked) == 1 and weight < 0:
             answers = {(asked[0][1], answer) for answer in asked[0][2]}
             self.against[deposit].update(dict.fromkeys(answers, weight))
             if deposit not in self.guards and weight <= -disproves and asked[0][1] in tests:
                 self.disproved_by.setdefault(deposit, set()).update(answers)
         if deposit in self.guards and weight > 0:
-            known = self.possible[deposit]
-            known[asked] = max(known.get(asked, 0.0), weight)
+            self.possible[deposit][asked] = max(self.possible[deposit].get(asked, 0.0), weight)
 
     def is_disproved(self, deposit: str, finding: Fact) -> bool:
         """Return whether a direct test of a finding strongly speaks against a deposit."""

@@ -91,7 +91,7 @@ class Planner:
         told, used = skeleton.conclusions, judge.day.used
         setting = Setting(self.knowledge, case, bench, told, used, planned)
         steps = self._steps(judge, skeleton, setting)
-        waiting = tuple(self._waiting(skeleton))
+        waiting = tuple(self._waiting(case, skeleton))
         without: dict[str | None, FindingState] = dict.fromkeys(
             self._later(case, bench, judge, skeleton), "later"
         )
@@ -144,12 +144,12 @@ class Planner:
             steps.append(complete_step(setting, item, served, choice, status if steps else "next"))
         return tuple(steps)
 
-    def _waiting(self, skeleton: Skeleton) -> Iterator[WaitingLine]:
+    def _waiting(self, case: Case, skeleton: Skeleton) -> Iterator[WaitingLine]:
         """Yield the targets of this stage that nothing but open answers bars."""
         for ladder in skeleton.ladders:
             now = ladder.target.condition is None or self._is_now(ladder, skeleton)
             if now and not ladder.rungs and not ladder.progress.cleared_by:
-                line = waiting_for(self.consultant, skeleton.conclusions, ladder)
+                line = waiting_for(self.consultant, skeleton.conclusions, ladder, case)
                 if line is not None:
                     yield line
 

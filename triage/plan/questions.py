@@ -8,7 +8,7 @@ from triage.case import changes
 from triage.case.models import Case
 from triage.engine.consult import COUNTED, Conclusions, Consultant
 from triage.engine.facts import Conclusion, Fact
-from triage.engine.reading import reach_of, weight_of
+from triage.engine.reading import certainty_of, reach_of, weight_of
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
@@ -257,7 +257,7 @@ def question_line(
 
 
 def waiting_for(
-    consultant: Consultant, conclusions: Conclusions, ladder: Ladder
+    consultant: Consultant, conclusions: Conclusions, ladder: Ladder, case: Case
 ) -> WaitingLine | None:
     """Return the fewest open answers that alone keep a method from a target, None if none do."""
     facts = {fact.key: fact for fact in conclusions.facts}
@@ -268,7 +268,7 @@ def waiting_for(
     for conclusion in conclusions.of(Family.FORBID, "forbid"):
         if not applies(conclusion, ladder.target):
             continue
-        found = frozenset(_open_of_bar(consultant, conclusions, conclusion, facts))
+        found = frozenset(_open_of_bar(consultant, conclusions, conclusion, facts, case))
         for method in conclusion.get("method"):
             if method in open_of and found:
                 open_of[method] |= found
@@ -320,15 +320,19 @@ def _open_of_bar(
     conclusions: Conclusions,
     conclusion: Conclusion,
     facts: Mapping[str, Fact],
-) -> Iterator[Open]:
-    """Yield the answers that a bar rests on and nobody has given; none for a bar that is known."""
-    yield from open_answers(consultant, conclusion, facts)
-    rule = consultant.rule(conclusion.rule)
-    positive = [p for p in rule.patterns if not p.absent]
-    for pattern, key in zip(positive, conclusion.facts, strict=True):
-        reading = facts[key]
-        if pattern.kind == "reading" and "reach" in dict(pattern.allowed):
-            yield from _clearing(consultant, conclusions, reading, facts)
+    case: Case,
+) -> list[Open]:
+    """Return the answers that a bar rests on and nobody has given; none for a bar that is known."""
+    found = list(open_answers(consultant, conclusion, facts))
+    positive = [p for p in consultant.rule(conclusion.rule).patterns if not p.absent]
+    read = [(p, facts[key]) for p, key in zip(positive, conclusion.facts, strict=True)]
+    read = [(pattern, fact) for pattern, fact in read if pattern.kind == "reading"]
+    for pattern, reading in read:
+        if "reach" in dict(pattern.allowed):
+            found += _clearing(consultant, conclusions, reading, facts)
+    for _, reading in read:
+        found = found or _outweighing(consultant, conclusions, reading, facts, case)
+    return found
 
 
 def _clearing(
@@ -352,7 +356,7 @@ def _clearing(
     excluding = {
         name
         for name in reach.excluding(deposit, settled.deposit if settled else None)
-        if finding.get(name) == UNKNOWN and knowledge.questions[name].risk == "none"
+        if finding.fields.get(name) == UNKNOWN and knowledge.questions[name].risk == "none"
     }
     # Beside a sign that speaks for it an exclusion would only be a contradiction.
     if len(wanted) > 1 and excluding and (not held or held[-1] < suspected):
@@ -360,3 +364,25 @@ def _clearing(
     for name in wanted:
         if name in knowledge.questions:
             yield (finding.key if name in finding.fields else None), name
+
+
+def _outweighing(
+    consultant: Consultant, told: Conclusions, reading: Fact, facts: Mapping[str, Fact], case: Case
+) -> list[Open]:
+    """Return the open answer about the whole insect that could take a suspicion away, if one can.
+
+    Of the place itself it was looked at: what is suspected there stands until it is looked again.
+    """
+    if reading.get("standing") not in ("suspected", "likely"):
+        return []
+    knowledge, deposit, key = consultant.knowledge, reading.get("deposit"), reading.get("finding")
+    judgement, guard = knowledge.judgement, knowledge.deposits[deposit].guard
+    held = next(r.evidence for r in told.readings_of(key) if r.deposit == deposit)
+    suspected, found = judgement.suspected.value, []
+    for (name, _), weight in consultant.reach.against.get(deposit, {}).items():
+        is_open = facts["specimen"].fields.get(name) == UNKNOWN and name in knowledge.questions
+        weights = tuple(sorted((*map(weight_of, held), weight)))
+        left = certainty_of(weights, suspected, judgement.most_certain.value, guard)
+        if is_open and left < suspected and is_put(knowledge, case, None, name):
+            found.append((knowledge.questions[name].rank, name))
+    return [(None, name) for _, name in sorted(found)[:1]]
