@@ -59,8 +59,8 @@ def arrange(
     """Yield all items in one order.
 
     Each queue (one ladder with its inserted steps) keeps its own order. A rule ``before`` with
-    ``across`` makes the later methods of one target wait for the earlier ones of all others in
-    the same group (apart or not). An act on the whole insect waits until every ladder that has it
+    ``across`` makes the later methods of one target wait for the earlier ones of all others, also
+    where one of them is done apart. An act on the whole insect waits until every ladder that has it
     has come to it, and is then one item. Where such waits block each other, the lowest key goes
     first, so a ladder is never turned round.
     """
@@ -128,9 +128,8 @@ def _blocked(head: Item, waiting: Sequence[Sequence[Item]], rules: OrderRules) -
     return any(
         item.method in earlier
         for queue in waiting
-        # All items of a queue have one target and one zone.
+        # All items of a queue have one target.
         if queue[0].target != head.target
-        and (queue[0].zone in rules.apart) == (head.zone in rules.apart)
         for item in queue
         for earlier in held
     )
