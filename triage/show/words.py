@@ -55,8 +55,8 @@ KIND_WORDS = {
 STAGE_WORDS = {"look": "look, dry", "set-and-dry": "set and dry"}
 RISK_WORDS = {
     "none": "looking only",
-    "touch": "needs a touch",
-    "micro-test": "needs a small test on a hidden spot",
+    "touch": "needs a touch or a puff",
+    "micro-test": "needs a small test",
 }
 GRADE_WORDS = ("none", "slight", "mild", "middling", "strong", "worst")
 
