@@ -154,7 +154,8 @@ def step_of(method_id: str, answers: Mapping[str, str] = SOUND) -> Any:
     )
     judge = planner().judge(bench, DayLedger())
     skeleton = SkeletonMaker(consultant()).skeleton(case, bench, judge, plain=True)
-    ladder = replace(skeleton.ladder("f1"), rungs=(method_id,), offered=frozenset({method_id}))
+    ladder = replace(skeleton.ladder("f1"))
+    vars(ladder).update(rungs=(method_id,), offered=frozenset({method_id}))  # worked out otherwise
     item = Item(f"f1-{method_id}", "f1", "elytra", method_id, 1)
     choice = judge.choose(knowledge.methods[method_id])
     setting = Setting(knowledge, case, bench, skeleton.conclusions)

@@ -253,18 +253,19 @@ BREAKS: Mapping[str, Break] = {
     "test-spot-before-it-counts": Break(without("order-test-spot-first")),
     "unknown-zone-permits-no-more": Break(normal=never_met("finding", "zone", UNKNOWN)),
     "unknown-group-permits-no-more": Break(
-        without("forbid-foreign-scales-unknown-group"), deposit="foreign-scales"
+        without("forbid-foreign-scales-unknown-group"), deposit="foreign-scales", hydrations=(DRY,)
     ),
     "unknown-hydration-permits-no-more": Break(
         knowledge=every("method", while_dry=True),
         normal=never_met("specimen", "hydration", UNKNOWN),
         hydrations=(DRY, UNKNOWN),
     ),
+    # Dry: no grain is blown off what is still wet.
     "unknown-air-permits-no-more": Break(
-        normal=never_met("bench", "control", UNKNOWN), deposit="loose-dust"
+        normal=never_met("bench", "control", UNKNOWN), deposit="loose-dust", hydrations=(DRY,)
     ),
     "no-air-permits-no-more": Break(
-        normal=never_met("bench", "control", "none"), deposit="loose-dust"
+        normal=never_met("bench", "control", "none"), deposit="loose-dust", hydrations=(DRY,)
     ),
     "hazard-permits-no-more": Break(
         normal=lambda held: never_met("finding", "fragility", "ruin")(
