@@ -142,8 +142,8 @@ def attempt_variants(look: Lookahead, case: Case, base: Outline) -> Iterator[tup
 
 
 def _outcomes(look: Lookahead, method: str | None) -> Iterable[str]:
-    held = look.knowledge.methods.get(method or "")
-    return look.knowledge.outcomes[held.outcomes].words if held else OUTCOMES
+    kind = look.knowledge.outcomes_at(method)
+    return kind.words if kind else OUTCOMES
 
 
 def _finding(case: Case, item: Item) -> str | None:

@@ -194,11 +194,15 @@ class Knowledge:
             raise TriageError(f'unknown {kind} "{entry_id}"', mend=did_you_mean(entry_id, table))
         return table[entry_id]
 
+    def outcomes_at(self, method: str | None) -> Outcomes | None:
+        """Return what a pass of a method may come to, None where the method is not known."""
+        held = self.methods.get(method or "")
+        return self.outcomes[held.outcomes] if held else None
+
     def outcome_words(self, method: str | None, outcome: str) -> str:
         """Return the words of an outcome at a method, those of the record at any other step."""
-        held = self.methods.get(method or "")
-        words = self.outcomes[held.outcomes].words if held else {}
-        return words.get(outcome, outcome.replace("-", " "))
+        kind = self.outcomes_at(method)
+        return (kind.words if kind else {}).get(outcome, outcome.replace("-", " "))
 
     def table(self, kind: str) -> Mapping[str, BaseModel]:
         """Return all entries of one kind, by id."""

@@ -84,10 +84,8 @@ def is_preparation(knowledge: Knowledge, attempt: Attempt) -> bool:
 
     Whatever stood before another step did, and every method that the knowledge calls so.
     """
-    method = knowledge.methods.get(attempt.method or "")
-    return INSERT in attempt.step or (
-        method is not None and not knowledge.outcomes[method.outcomes].closes
-    )
+    kind = knowledge.outcomes_at(attempt.method)
+    return INSERT in attempt.step or (kind is not None and not kind.closes)
 
 
 def answers_after(
@@ -98,11 +96,12 @@ def answers_after(
     Those of the act on a condition, if it cleared; what nobody told, where it came through without
     harm; and what its worse outcome shows.
     """
-    method = knowledge.methods.get(attempt.method or "")
-    if method is not None and attempt.outcome == "worse":
-        return knowledge.outcomes[method.outcomes].when_worse
+    kind = knowledge.outcomes_at(attempt.method)
+    if kind is not None and attempt.outcome == "worse":
+        return kind.when_worse
     if attempt.outcome not in PASSES - HARMFUL or is_preparation(knowledge, attempt):
         return {}
+    method = knowledge.methods.get(attempt.method or "")
     shows = knowledge.techniques[method.technique].shows if method else {}
     shown = {q: a for q, a in shows.items() if told.get(q, UNKNOWN) == UNKNOWN}
     entry = knowledge.conditions.get(attempt.deposit or "")

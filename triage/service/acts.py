@@ -43,12 +43,10 @@ def attempts_on_record(workshop: Workshop, chosen: Filter) -> tuple[HistoryRow, 
     """
     knowledge, said = workshop.knowledge, chosen.outcome
     if said is not None and said not in OUTCOMES:
-        known = {
-            w.replace(" ", "-") for kind in knowledge.outcomes.values() for w in kind.words.values()
-        }
-        said = said.replace(" ", "-")
-        if said not in known:
-            mend = did_you_mean(said, sorted({*OUTCOMES, *known}))
+        if not any(kind.meant(said) for kind in knowledge.outcomes.values()):
+            known = {w for kind in knowledge.outcomes.values() for w in kind.words.values()}
+            hyphened = {word.replace(" ", "-") for word in known}
+            mend = did_you_mean(said, sorted({*OUTCOMES, *hyphened}))
             raise TriageError(f'unknown outcome "{chosen.outcome}"', mend=mend)
         chosen = replace(chosen, outcome=None)
     index = workshop.folder_record.index()
@@ -58,11 +56,8 @@ def attempts_on_record(workshop: Workshop, chosen: Filter) -> tuple[HistoryRow, 
     rows = history(index, chosen)
     if said is None or chosen.outcome is not None:
         return rows
-    return tuple(
-        row
-        for row in rows
-        if knowledge.outcome_words(row.method, row.outcome).replace(" ", "-") == said
-    )
+    kinds = ((row, knowledge.outcomes_at(row.method)) for row in rows)
+    return tuple(row for row, kind in kinds if kind and kind.meant(said) == row.outcome)
 
 
 def used_up(workshop: Workshop) -> tuple[tuple[MonthLine, ...], tuple[StockLine, ...]]:

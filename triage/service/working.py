@@ -97,8 +97,8 @@ class Working:
 
     def _outcome(self, step: Step, said: str) -> str:
         """Return the outcome of a step that is meant by its words or by its name."""
-        kind = self.shop.knowledge.methods[step.method].outcomes
-        meant = self.shop.knowledge.outcomes[kind].meant(said)
+        kind = self.shop.knowledge.outcomes_at(step.method)
+        meant = kind.meant(said) if kind else None
         if meant is None:
             comes_to = ", ".join(step.outcomes.values())
             raise TriageError(f'"{step.name}" does not come to "{said}"', mend=f"say: {comes_to}")
