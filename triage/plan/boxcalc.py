@@ -269,8 +269,8 @@ def _opening(judge: AirJudge, agent_id: str, pulse_mg: float) -> tuple[tuple[Fig
     who = binding.limit.authority if binding else "no limit"
     ratio = binding.factor if binding else None
     figures = (
-        Figure("opening: peak at the face", near.peak.mg_per_m3.high, "mg/m3", "at most"),
-        Figure("opening: 8 h mean", near.mean_8_h.mg_per_m3.high, "mg/m3", "at most"),
+        Figure("opening: peak at the face", near.peak.high, "mg/m3", "at most"),
+        Figure("opening: 8 h mean", near.mean_8_h.high, "mg/m3", "at most"),
         Figure("opening: share of what is allowed", ratio, "", who),
     )
     if verdict.verdict != "over":

@@ -167,7 +167,7 @@ def test_only_what_evaporates_waits_for_what_is_not_known(method: str) -> None:
     if gives_off(entry):
         assert "old.yaml cannot be read" in chosen.refused
     # What-if asks without working the reason out: the same answer, from a judge of its own.
-    assert AirJudge(KNOWLEDGE, bench, LOST).permits(entry) == (not chosen.refused)
+    assert AirJudge(KNOWLEDGE, bench, LOST).choose(entry).is_open == (not chosen.refused)
 
 
 def test_the_plan_names_the_file_and_leaves_out_what_evaporates() -> None:
