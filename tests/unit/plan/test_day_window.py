@@ -16,6 +16,7 @@ from triage.case import changes
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.case.store import create_case
+from triage.explain.sweep import Lookahead
 from triage.exposure.day import DayLedger
 from triage.history.benchday import DayAir
 from triage.history.daytypes import PutDown
@@ -24,7 +25,6 @@ from triage.plan import aircalc, daycalc
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means
 from triage.plan.inputs import AirQuestion
-from triage.plan.lookahead import Lookahead
 from triage.plan.skeleton import SkeletonMaker
 from triage.plan.substances import day_ledger, earliest, strength_fraction
 from triage.service.workshop import open_workshop
