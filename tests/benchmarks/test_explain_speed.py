@@ -27,8 +27,7 @@ from triage.engine.memory import spare_loaded
 from triage.explain.counterfactual import Searching
 from triage.explain.nextquestion import ranked_questions
 from triage.explain.sureplan import firmness_of
-from triage.explain.sweep import Sweep
-from triage.plan.lookahead import Lookahead
+from triage.explain.sweep import Lookahead, Sweep
 
 ZONES = ("thorax-hairy", "compound-eye", "wing-membranous", "leg", "abdomen-hairy", "antenna")
 FINDINGS = 10

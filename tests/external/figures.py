@@ -53,6 +53,10 @@ def _colour_difference(*lab: float) -> float:
     return there if abs(there - back) < 1e-9 else float("nan")
 
 
+def _made_up(wanted: float, held: float, total: float, basis: stock.Basis) -> stock.MakeUp:
+    return stock.make_up(wanted, basis, stock.Bottle(held, basis), total)
+
+
 def _drop_in_range(mg: float) -> float:
     _, least_ml, most_ml = stock.drops_to_ml(1, 20, 20, HELD.doses["dropper-error"].most)
     return min(max(mg, least_ml * 1000), most_ml * 1000)
@@ -72,13 +76,11 @@ FIGURES: dict[str, Callable[..., float | None]] = {
     "salt-exponential": _exponential,
     "mould-weeks": chamber.weeks_to_first_growth,
     "mould-humidity": chamber.critical_rh_percent,
-    "stock-ml": lambda wanted, held, total: stock.make_up(wanted, held, total, "v/v").stock_ml,
-    "water-ml": lambda wanted, held, total: (
-        stock.make_up(wanted, held, total, "v/v").water_about_ml
-    ),
+    "stock-ml": lambda wanted, held, total: _made_up(wanted, held, total, "v/v").stock,
+    "water-ml": lambda wanted, held, total: _made_up(wanted, held, total, "v/v").water,
     "molarity": stock.molarity,
     "grams-per-litre": lambda percent, density: stock.molarity(percent, density, 1),
-    "ml-for-a-litre": lambda wanted, held: stock.make_up(wanted, held, 1000, "mol/L").stock_ml,
+    "ml-for-a-litre": lambda wanted, held: _made_up(wanted, held, 1000, "mol/L").stock,
     "gel": lambda gel, rh: storage.gel_capacity(HELD.gels[gel], rh) * 100,
     "dose-least": lambda dose: HELD.doses[dose].least,
     "dose-most": lambda dose: HELD.doses[dose].most,

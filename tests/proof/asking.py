@@ -25,8 +25,7 @@ from triage.engine.facts import Fact
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.likelihood import Likelihood
 from triage.explain.nextquestion import ranked_questions
-from triage.explain.sweep import Place, Sweep
-from triage.plan.lookahead import Lookahead
+from triage.explain.sweep import Lookahead, Place, Sweep
 
 # Shares of an invented case: how often a sign can be told, and how often intake is as it should be.
 TOLD = 0.7

@@ -20,10 +20,10 @@ from triage.engine.casefacts import facts_from
 from triage.engine.consult import Consultant
 from triage.engine.indexed import Extent, extent_of
 from triage.engine.many import with_values
+from triage.explain.sweep import Lookahead
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES
 from triage.plan.airjudge import AirJudge
-from triage.plan.lookahead import Lookahead
 from triage.plan.outcomes import closed_findings
 from triage.plan.skeleton import SkeletonMaker
 

@@ -17,12 +17,12 @@ from triage.engine.facts import Conclusion, Fact
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.desk import ExplainDesk
 from triage.explain.likelihood import Likelihood
-from triage.explain.sweep import Answer, Sweep
+from triage.explain.sweep import Answer, Lookahead, Sweep
 from triage.explain.trail import Trail
+from triage.explain.whynot import Against
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES, Family
 from triage.plan.airjudge import AirJudge
-from triage.plan.lookahead import Lookahead
 from triage.plan.skeleton import Outline, SkeletonMaker
 from triage.service.planning import Planning
 
@@ -85,10 +85,10 @@ def open_outlines(sweep: Sweep) -> list[tuple[Answer, Outline]]:
     ]
 
 
-def trail_of(case: Case, bench: Bench) -> Trail:
+def trail_of(case: Case, bench: Bench) -> Against:
     """Return the explained skeleton, made by forward chaining in experta."""
     judge: AirJudge = look_on(bench).judge
-    return Trail(consultant(), case, bench, judge, maker().skeleton(case, bench, judge))
+    return Against(consultant(), case, bench, judge, maker().skeleton(case, bench, judge))
 
 
 def desk_on(bench: Bench) -> ExplainDesk:

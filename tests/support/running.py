@@ -112,7 +112,7 @@ def share_rules(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(load, "parse_yaml", _parsed)
     patch.setattr("triage.service.workshop.spare_loaded", lambda: None)  # the tests have their own
     patch.setattr("triage.plan.planner.AirJudge", _judge)
-    patch.setattr("triage.plan.lookahead.Many", _once(Many))
+    patch.setattr("triage.explain.sweep.Many", _once(Many))
     patch.setattr("triage.explain.desk.Likelihood", _once(Likelihood))
 
 

@@ -29,42 +29,17 @@ class Humidity:
     source: str
 
 
-def _polynomial_rh(salt: Salt, temp_c: float) -> Humidity | None:
-    curve = salt.polynomial
-    if curve is None or not curve.least_c <= temp_c <= curve.most_c:
-        return None
-    a0, a1, a2, a3 = curve.coefficients
-    rh = a0 + temp_c * (a1 + temp_c * (a2 + temp_c * a3))
-    return Humidity(rh, _uncertainty(salt, temp_c), "polynomial", curve.source)
-
-
 def _neighbours(salt: Salt, temp_c: float) -> tuple[HumidityPoint, HumidityPoint] | None:
-    for low, high in pairwise(salt.points):
-        if low.temp_c <= temp_c <= high.temp_c:
-            return (low, high)
-    return None
+    pairs = pairwise(salt.points)
+    return next(((a, b) for a, b in pairs if a.temp_c <= temp_c <= b.temp_c), None)
 
 
 def _uncertainty(salt: Salt, temp_c: float) -> float | None:
     """Return the larger uncertainty of the neighbouring points; None if either has none."""
-    for point in salt.points:
-        if point.temp_c == temp_c:
-            return point.plus_minus_percent
-    pair = _neighbours(salt, temp_c)
-    if pair is None:
-        return None
-    known = [p.plus_minus_percent for p in pair if p.plus_minus_percent is not None]
-    return max(known) if len(known) == len(pair) else None
-
-
-def _point_rh(salt: Salt, temp_c: float) -> Humidity | None:
-    pair = _neighbours(salt, temp_c)
-    if pair is None:
-        return None
-    low, high = pair
-    share = (temp_c - low.temp_c) / (high.temp_c - low.temp_c)
-    rh = low.rh_percent + share * (high.rh_percent - low.rh_percent)
-    return Humidity(rh, _uncertainty(salt, temp_c), "between table points", low.source)
+    exact = [point for point in salt.points if point.temp_c == temp_c]
+    near = [point.plus_minus_percent for point in exact or _neighbours(salt, temp_c) or ()]
+    known = [each for each in near if each is not None]
+    return max(known) if known and len(known) == len(near) else None
 
 
 def exponential_rh(salt: Salt, temp_c: float) -> Humidity | None:
@@ -81,30 +56,25 @@ def exponential_rh(salt: Salt, temp_c: float) -> Humidity | None:
 
 
 def salt_rh(salt: Salt, temp_c: float) -> Humidity:
-    """Return the relative humidity over a slurry of a salt [%].
+    """Return the relative humidity over a slurry of a salt [%], slurry and air at one temperature.
 
-    Parameters
-    ----------
-    salt   an entry of the salts table
-    temp_c temperature of slurry and air alike [C]
-
-    Raises
-    ------
-    OutOfRange: no curve and no two points of this salt hold at ``temp_c``; nothing is
-    extrapolated.
-
-    Notes
-    -----
-    Route: polynomial, else a line between two table points, else the exponential. Holds for a
-    slurry with crystals left, a tight box and one temperature throughout; near 95 % one degree
-    of difference means dew.
-
-    Source
-    ------
-    Greenspan, J. Res. NBS 81A:89-96, 1977; OIML R 121, 1996, table 1.
+    Route: polynomial, else a line between two table points, else the exponential; nothing is
+    extrapolated: an OutOfRange tells of a temperature that none of them reaches. Holds for a
+    slurry with crystals left and a tight box; near 95 % one degree of difference means dew.
+    Source: Greenspan, J. Res. NBS 81A:89-96, 1977; OIML R 121, 1996, table 1.
     """
     temp = finite("temperature", temp_c, "C")
-    found = _polynomial_rh(salt, temp) or _point_rh(salt, temp) or exponential_rh(salt, temp)
+    curve, pair, off = salt.polynomial, _neighbours(salt, temp), _uncertainty(salt, temp)
+    if curve is not None and curve.least_c <= temp <= curve.most_c:
+        a0, a1, a2, a3 = curve.coefficients
+        rh = a0 + temp * (a1 + temp * (a2 + temp * a3))
+        return Humidity(rh, off, "polynomial", curve.source)
+    if pair is not None:
+        low, high = pair
+        share = (temp - low.temp_c) / (high.temp_c - low.temp_c)
+        rh = low.rh_percent + share * (high.rh_percent - low.rh_percent)
+        return Humidity(rh, off, "between table points", low.source)
+    found = exponential_rh(salt, temp)
     if found is None:
         raise OutOfRange(
             f"no humidity is known over {salt.name} at {temp:g} C",
@@ -154,17 +124,9 @@ def water_to_reach_mg(
 
 
 def look_times_h(first_look_h: float, looks_per_day: float, until_h: float) -> tuple[float, ...]:
-    """Return the hours after closing at which to look into a chamber.
+    """Return the rising hours after closing at which to look into a chamber; the end is a look too.
 
-    Parameters
-    ----------
-    first_look_h  first look [h], > 0
-    looks_per_day looks a day from then on [1/day], > 0
-    until_h       last hour of the plan [h]; if it comes before the first look, it is the look
-
-    Returns
-    -------
-    Rising hours, the last of them ``until_h``: the end is a look too.
+    If the end comes before the first look, it is the only one.
     """
     first = positive("first look", first_look_h, "h")
     per_day = within("looks per day", looks_per_day, 0.01, 96.0, "1/day")
@@ -194,20 +156,11 @@ def critical_rh_percent(temp_c: float) -> float:
 
 
 def weeks_to_first_growth(temp_c: float, rh_percent: float) -> float | None:
-    """Return the model's time until growth shows under a microscope [weeks], or None.
+    """Return the model's time until growth shows under a microscope, index 1 [weeks].
 
-    Parameters
-    ----------
-    temp_c     temperature [C], above 0 to below 50
-    rh_percent relative humidity [%], 0 to 100
-
-    Returns
-    -------
-    Weeks to index 1; None at or under the critical humidity, where the model says nothing.
-
-    Source
-    ------
-    Hukka and Viitanen 1999, equation for t_m of resawn pine, as read in an open Finnish data set.
+    None at or under the critical humidity, where the model says nothing.
+    Source: Hukka and Viitanen 1999, equation for t_m of resawn pine, as read in an open Finnish
+    data set.
     """
     rh = within("relative humidity", rh_percent, 0.0, 100.0, "%")
     if rh <= critical_rh_percent(temp_c):
@@ -239,20 +192,11 @@ def mould_limit(
 ) -> MouldLimit:
     """Return the longest stay to plan before mould must be expected.
 
-    Parameters
-    ----------
-    temp_c           chamber temperature [C], above 0 to below 50
-    rh_percent       chamber humidity [%]
-    divisor          what the wood model's time is divided by, >= 1 (a suggestion, no source)
-    cap_days_at_20_c longest stay without an inhibitor at 20 C [days], > 0 (a suggestion)
-    has_inhibitor    a mould inhibitor is in the chamber and not used up
-
-    Notes
-    -----
-    The model is for wood; an insect is food and carries spores, so its time is the slow end.
-    Above 20 C the cap shrinks as the model's time does, by (T/20)^-0.68. An inhibitor lifts the
-    cap but lengthens nothing else: no published figure says by how much. Where the model is
-    silent the cap stands, inhibitor or not.
+    ``divisor`` is what the wood model's time is divided by; it and the cap are suggestions. The
+    model is for wood; an insect is food and carries spores, so its time is the slow end. Above
+    20 C the cap shrinks as the model's time does, by (T/20)^-0.68. An inhibitor that is not used up
+    lifts the cap but lengthens nothing else: no published figure says by how much. Where the model
+    is silent the cap stands, inhibitor or not.
     """
     share = 1.0 / at_least("divisor", divisor, 1.0, "")
     cap = positive("cap", cap_days_at_20_c, "days")
@@ -260,21 +204,12 @@ def mould_limit(
     if temp_c > 20.0:
         cap *= (temp_c / 20.0) ** -0.68
     if weeks is None:
-        return MouldLimit(
-            None,
-            cap,
-            "unknown",
-            f"Whether mould grows here is unknown (some kinds grow below 80 % RH); "
-            f"plan at most {cap:.1f} days and look.",
-        )
+        told = "Whether mould grows here is unknown (some kinds grow below 80 % RH); "
+        return MouldLimit(None, cap, "unknown", f"{told}plan at most {cap:.1f} days and look.")
     slow = 7.0 * weeks
-    stay = slow * share
-    if not has_inhibitor:
-        stay = min(stay, cap)
-    return MouldLimit(
-        slow,
-        stay,
-        "suggestion",
+    stay = slow * share if has_inhibitor else min(slow * share, cap)
+    told = (
         f"Plan at most {stay:.1f} days (a suggestion without a source): on clean wood mould "
-        f"takes {slow:.1f} days here, on an insect less.",
+        f"takes {slow:.1f} days here, on an insect less."
     )
+    return MouldLimit(slow, stay, "suggestion", told)

@@ -36,28 +36,13 @@ def gel_for_box(
 ) -> tuple[float, float]:
     """Return the water to take up [mg] in a closed box, and the least gel that does it [g].
 
-    Parameters
-    ----------
-    gel           an entry of the gels table
-    volume_l      air in the box [L], > 0
-    temp_c        temperature [C], 0 to 50
-    rh_percent    humidity when it is closed, and that it is to end at, not above the first [%]
-    free_water_mg water in insects, card and cork that has to go [mg], >= 0
-    held_fraction water the gel already holds [g/g dry], >= 0
+    ``rh_percent`` is the humidity when it is closed, and that it is to end at; ``free_water_mg``
+    the water in insects, card and cork that has to go; ``held_fraction`` what the gel already
+    holds [g/g dry].
 
-    Raises
-    ------
-    OutOfRange: a number out of range, or the gel already holds what it can at the end humidity.
-    TriageError: the gel is of a kind that does not dry below 50 %.
-
-    Notes
-    -----
     g = (free water + V rho_sat (RH0 - RH1)/100)/(1000 (q(RH1) - q0)). Sized by the final
     humidity. The air is never the main store of water: card and cork hold far more.
-
-    Source
-    ------
-    Mass balance of water; least capacities of JIS Z 0701:1977, table 3.
+    Source: mass balance of water; least capacities of JIS Z 0701:1977, table 3.
     """
     volume = positive("box volume", volume_l, "L")
     free = at_least("free water", free_water_mg, 0.0, "mg")
@@ -97,22 +82,9 @@ def crystals_last(
 ) -> tuple[float, float | None]:
     """Return how many times crystals saturate the air of a box, and the days that they last.
 
-    Parameters
-    ----------
-    crystals_mg         crystals put in [mg], > 0
-    volume_l            air in the box [L], > 0
-    level_mg_per_l      saturation of the vapour [mg/L], > 0
-    box_changes_per_day air changes of the closed box [1/day], >= 0; without any they last until it
-                        is opened: None
-
-    Notes
-    -----
-    A crystal that is left means saturation; more crystals only last longer. Card and foam take
-    up vapour first and give it back for weeks.
-
-    Source
-    ------
-    Mass balance: m/(V C n).
+    None where the closed box changes no air: they last until it is opened. A crystal that is left
+    means saturation; more crystals only last longer. Card and foam take up vapour first and give it
+    back for weeks. Source: mass balance, m/(V C n).
     """
     crystals = positive("crystals", crystals_mg, "mg")
     needed = opening_pulse_mg(volume_l, positive("saturation", level_mg_per_l, "mg/L"))

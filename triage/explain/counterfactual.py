@@ -21,9 +21,8 @@ from triage.case.profile import Bench, Refused, Stock
 from triage.engine.casefacts import BENCH, SPECIMEN, bench_fields
 from triage.engine.many import with_values
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
-from triage.explain.sweep import Answer, Sweep
+from triage.explain.sweep import Answer, Lookahead, Sweep
 from triage.plan.ladder import equipment_at_hand
-from triage.plan.lookahead import Lookahead
 from triage.plan.ordering import Item
 from triage.plan.outcomes import answers_after, condition_target
 from triage.plan.skeleton import Outline

@@ -16,12 +16,11 @@ from triage.explain.likelihood import Likelihood
 from triage.explain.nextquestion import NextQuestion, ranked_questions
 from triage.explain.node import Node
 from triage.explain.sureplan import Agenda, Firmness, SurePlan, agenda, firmness_of
-from triage.explain.sweep import Place, Sweep
-from triage.explain.trail import Contradiction, Trail
+from triage.explain.sweep import Lookahead, Place, Sweep
+from triage.explain.trail import Contradiction
 from triage.explain.whatif import WhatIf, compare
-from triage.explain.whynot import Contrast, WhyNot, contrasts, why_not
+from triage.explain.whynot import Against, Contrast, WhyNot
 from triage.exposure.day import DayLedger
-from triage.plan.lookahead import Lookahead
 from triage.plan.model import Plan, QuestionLine
 from triage.plan.names import RECORD, own_record
 from triage.plan.planner import Planner
@@ -88,11 +87,11 @@ class ExplainDesk:
             self._sweeps[gone] = Sweep(look, case, gone, before)
         return self._sweeps[gone]
 
-    def trail(self, case: Case) -> Trail:
+    def trail(self, case: Case) -> Against:
         """Return the explained skeleton of a case, made by forward chaining."""
         look = self.look()
         skeleton = self.shop.planner.maker.skeleton(case, look.bench, look.judge)
-        return Trail(self.shop.consultant, case, look.bench, look.judge, skeleton)
+        return Against(self.shop.consultant, case, look.bench, look.judge, skeleton)
 
     # -- why and why not -----------------------------------------------------------------------
 
@@ -100,10 +99,6 @@ class ExplainDesk:
         """Return why the steps stand where they do; one if named, else the next one.
 
         Without any step the holds, the closed gates and what is ruled out answer.
-
-        Raises
-        ------
-        TriageError: no such step in the plan.
         """
         trail = self.trail(case)
         items = {item.step: item for item in reversed(trail.skeleton.items)}
@@ -129,13 +124,13 @@ class ExplainDesk:
 
     def why_not(self, case: Case, word: str, finding: str | None = None) -> tuple[WhyNot, ...]:
         """Return everything that stands against a method or an agent, hardest first."""
-        return why_not(self.trail(case), word, finding)
+        return self.trail(case).why_not(word, finding)
 
     def contrast(
         self, case: Case, one: str, other: str, finding: str | None = None
     ) -> tuple[Contrast, ...]:
         """Return why one method stands before another, by the one deciding reason."""
-        return contrasts(self.trail(case), (one, other), finding)
+        return self.trail(case).contrasts(one, other, finding)
 
     def contradictions(self, case: Case) -> tuple[Contradiction, ...]:
         """Return the observations that contradict each other, two facts by name each."""
@@ -148,10 +143,6 @@ class ExplainDesk:
 
         ``unknown`` takes an answer back. A question about the whole specimen may stand beside
         those of a finding.
-
-        Raises
-        ------
-        TriageError: unknown question, answer or finding.
         """
         changed = case
         about = {q.id: q.about for q in self.knowledge.questions.values()}

@@ -1,4 +1,4 @@
-"""Every single answer that could be otherwise, with the outline it would give."""
+"""The outline of many slightly different cases: what-if at the price of what differs."""
 
 from __future__ import annotations
 
@@ -7,19 +7,88 @@ from copy import copy
 from dataclasses import dataclass
 
 from triage.case.models import Case
-from triage.engine.casefacts import SPECIMEN, TAXON
+from triage.case.profile import Bench
+from triage.engine.casefacts import SPECIMEN, TAXON, facts_from
+from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
-from triage.engine.many import with_values
+from triage.engine.many import Many, with_values
 from triage.engine.recognition import Summary
 from triage.engine.vocabulary import UNKNOWN
+from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
-from triage.plan.lookahead import Lookahead, Supposing
+from triage.plan.airjudge import AirJudge
+from triage.plan.ladder import BenchBars, Rulings, rulings
 from triage.plan.questions import is_put
-from triage.plan.skeleton import Outline
+from triage.plan.skeleton import Outline, Work
 
 # (``specimen`` or a finding, question), and answers put there.
 Place = tuple[str, str]
 Values = Mapping[Place, str]
+
+
+class Lookahead:
+    """Gives the outline of a case and of its variants on one bench and day.
+
+    The consultation is that of ``many``, which look-aheads on several benches share; the ladders
+    and their order are those of the planner. Tests hold each outline equal to the skeleton that
+    forward chaining gives for the same changed case.
+    """
+
+    def __init__(
+        self,
+        consultant: Consultant,
+        bench: Bench,
+        judge: AirJudge | None = None,
+        *,
+        many: Many[Rulings] | None = None,
+    ) -> None:
+        self.consultant = consultant
+        self.knowledge = consultant.knowledge
+        self.bench = bench
+        self.judge = judge or AirJudge(self.knowledge, bench, DayLedger())
+        self.many = many or Many(consultant, rulings)
+        self.bars = BenchBars(self.knowledge, bench, self.judge)
+
+    def on_bench(self, bench: Bench) -> Lookahead:
+        """Return the look-ahead on another bench; what the bench cannot change is shared."""
+        return Lookahead(self.consultant, bench, self.judge.beside(bench), many=self.many)
+
+    def facts(self, case: Case) -> tuple[Fact, ...]:
+        """Return the facts of a case on this bench, to be varied with ``with_values``."""
+        return facts_from(case, self.bench, self.consultant.vocabulary)
+
+    def work(self, case: Case) -> Work:
+        """Return the work behind a case and its variants."""
+        return Work(case, self.bars)
+
+    def of_case(self, case: Case) -> Outline:
+        """Return the outline of a case as it stands."""
+        return self.outline(self.facts(case), self.work(case))
+
+    def summary(self, facts: tuple[Fact, ...], finding: str) -> Summary:
+        """Return what recognition says about one finding of a case with these facts."""
+        fact = next(fact for fact in facts if fact.key == finding)
+        reader = self.many.reader
+        return reader.finding(fact, facts[0], facts[1], reader.several(facts))
+
+    def outline(self, facts: tuple[Fact, ...], work: Work) -> Outline:
+        """Return the outline of a case with these facts and this work behind it.
+
+        Facts come as ``facts_from`` gives them: the specimen, the bench, the findings.
+        """
+        base = work.bases.get(id(facts[0]))
+        near = base[0] if base else None
+        drawn = self.many.drawn(facts, work.closed, near)
+        if base is not None and drawn is near:
+            return base[1]
+        settled = tuple([each.settled for each in drawn.read])
+        key = (drawn.gates, settled, drawn.states, drawn.pieces)
+        found = work.seen.get(key)
+        if found is None:
+            found = work.seen[key] = work.outline(*key)
+        if base is None:
+            work.bases[id(facts[0])] = drawn, found
+        return found
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -62,7 +131,7 @@ class Sweep:
         self.case = case
         self.facts = look.facts(case)
         keeps = before is not None and before.look is look and _same_work(before.case, case)
-        self.work: Supposing = before.work if before and keeps else look.work(case)
+        self.work: Work = before.work if before and keeps else look.work(case)
         self.known: dict[frozenset[tuple[Place, str]], Outline] = {}
         if before is not None and keeps and before.case == case:
             self.facts, self.known = before.facts, before.known

@@ -81,12 +81,7 @@ class Contrast:
 
 
 def methods_named(knowledge: Knowledge, word: str) -> tuple[str, ...]:
-    """Return the methods that a word names: one by its id, or all that use an agent.
-
-    Raises
-    ------
-    TriageError: neither a method nor an agent; the mend names the nearest.
-    """
+    """Return the methods that a word names: one by its id, or all that use an agent."""
     if word in knowledge.methods:
         return (word,)
     if word in knowledge.agents:
@@ -98,14 +93,35 @@ def methods_named(knowledge: Knowledge, word: str) -> tuple[str, ...]:
     raise TriageError(f'unknown method or agent "{word}"', mend=did_you_mean(word, known))
 
 
-class Against:
-    """Collects what stands against methods in one explained skeleton."""
+class Against(Trail):
+    """Says also what stands against methods, and which of two goes first."""
 
-    def __init__(self, trail: Trail) -> None:
-        self.trail = trail
-        self.knowledge = trail.knowledge
+    def why_not(self, word: str, finding: str | None = None) -> tuple[WhyNot, ...]:
+        """Return where the named method or agent stands, for one finding or for every target."""
+        methods, ladders = methods_named(self.knowledge, word), self._ladders(finding)
+        if not ladders:
+            raise TriageError("nothing has been found yet", mend="record a finding first")
+        return tuple(self.standing(method, ladder) for ladder in ladders for method in methods)
 
-    def why_not(self, method: str, ladder: Ladder) -> WhyNot:
+    def contrasts(self, one: str, other: str, finding: str | None = None) -> tuple[Contrast, ...]:
+        """Return why one method stands before another, on one finding or where both are offered."""
+        first, second = (methods_named(self.knowledge, word)[0] for word in (one, other))
+        if first == second:
+            raise TriageError(f'"{one}" and "{other}" are the same', mend="name two methods")
+        ladders = self._ladders(finding)
+        if finding is None:
+            # Where both are offered, else where one of them is.
+            both = [ladder for ladder in ladders if {first, second} <= ladder.offered]
+            ladders = both or [ladder for ladder in ladders if {first, second} & ladder.offered]
+        return tuple(self.contrast(first, second, ladder) for ladder in ladders)
+
+    def _ladders(self, finding: str | None) -> list[Ladder]:
+        if finding is not None:
+            self.case.finding(finding)
+        ladders = self.skeleton.ladders
+        return [ladder for ladder in ladders if finding in (None, ladder.target.finding)]
+
+    def standing(self, method: str, ladder: Ladder) -> WhyNot:
         """Return where a method stands for the target of a ladder."""
         reasons = tuple(self._reasons(method, ladder))
         before: tuple[str, ...] = ()
@@ -119,22 +135,21 @@ class Against:
             state, first = "used-up", f"All {done} passes have been made."
             if done < self.knowledge.methods[method].passes:
                 state, before, first = self._stands(method, ladder)
-        if self.trail.skeleton.held:
-            held = self.trail.skeleton.held[0]
+        if self.skeleton.held:
+            held = self.skeleton.held[0]
             first = f"Attempt {held} has to be released first. {first}".strip()
         name = self.knowledge.methods[method].name
         return WhyNot(method, name, ladder.target.finding, state, reasons, before, first)
 
     def _reasons(self, method: str, ladder: Ladder) -> Iterator[Reason]:
         """Yield every reason, also for methods that nothing offers here."""
-        conclusions = self.trail.conclusions
         bars = {bar for bar in (*ladder.barred, *ladder.bars.of((method,))) if bar.method == method}
         for bar in sorted(bars, key=lambda bar: (*_hardness(bar), bar.because)):
-            ask = self.knowledge.rule(bar.rule).ask if bar.rule in self.trail.normal else ""
+            ask = self.knowledge.rule(bar.rule).ask if bar.rule in self.normal else ""
             interlock = bar.interlock or bar.rule == "agent-never"
-            why = self.trail.exclusion(ladder, bar)
+            why = self.exclusion(ladder, bar)
             yield Reason(bar.rule, bar.because, interlock, ask, why)
-        for node in map(self.trail.rule, conclusions.of(Family.GATE, "refuse")):
+        for node in map(self.rule, self.conclusions.of(Family.GATE, "refuse")):
             yield Reason(node.rule, node.text, True, "", node)
 
     def _mends(self, reasons: tuple[Reason, ...]) -> Iterator[str]:
@@ -148,7 +163,7 @@ class Against:
         """Return for what a method is offered, in words."""
         deposits, conditions = self.knowledge.deposits, self.knowledge.conditions
         names = set()
-        for rule in self.trail.normal.values():
+        for rule in self.normal.values():
             for template in rule.templates:
                 told = dict(template.constants)
                 if template.kind == "offer" and method in told["method"]:
@@ -161,13 +176,13 @@ class Against:
 
     def _stands(self, method: str, ladder: Ladder) -> tuple[State, tuple[str, ...], str]:
         """Return the state of a permitted method, what stands before it, and what must happen."""
-        skeleton, target = self.trail.skeleton, ladder.target
+        skeleton, target = self.skeleton, ladder.target
         stand = (ladder.rungs, ladder.progress, skeleton.closed)
         rungs = now_rungs(self.knowledge, skeleton.stage, target, *stand)
         if rungs is None:
             return "waits", (), "Its finding is closed, or its stage is not the present one."
         if method not in rungs:
-            gates = " ".join(node.text for node in self.trail.gates(skeleton.stage))
+            gates = " ".join(node.text for node in self.gates(skeleton.stage))
             first = f"The stage {skeleton.stage} has to be passed first. {gates}".strip()
             return "waits", (), first
         before = rungs[: rungs.index(method)]
@@ -187,7 +202,7 @@ class Against:
 
     def contrast(self, one: str, other: str, ladder: Ladder) -> Contrast:
         """Return why one method stands before another on the target of a ladder."""
-        mine, yours = self.why_not(one, ladder), self.why_not(other, ladder)
+        mine, yours = self.standing(one, ladder), self.standing(other, ladder)
         if mine.is_out and not yours.is_out:
             mine, yours = yours, mine
         if yours.is_out:
@@ -208,7 +223,7 @@ class Against:
         first, second = sorted((mine, yours), key=lambda w: key(w.method))
         a, b = key(first.method), key(second.method)
         place = next(n for n, pair in enumerate(zip(a, b, strict=True)) if pair[0] != pair[1])
-        title = self.trail.title(order.source)
+        title = self.title(order.source)
         why = Node("order", order.because, "harshness-order", order.source, title)
         word = "name"
         sentence = f"{first.name} and {second.name} are equally harsh; the name decides."
@@ -229,7 +244,7 @@ class Against:
         """Return one grade of a method with its own reason and source."""
         grade = getattr(method.harshness, kind)
         text = f"{method.name}: {kind} {grade.grade}, {grade.because}"
-        return Node("order", text, source=grade.source, title=self.trail.title(grade.source))
+        return Node("order", text, source=grade.source, title=self.title(grade.source))
 
 
 def _hardness(bar: Barred) -> tuple[int, int, str]:
@@ -238,44 +253,3 @@ def _hardness(bar: Barred) -> tuple[int, int, str]:
     if not bar.interlock and bar.rule != "agent-never":
         kind = 4 if bar.rule == "user-skip" else 3
     return kind, special, bar.rule
-
-
-def why_not(trail: Trail, word: str, finding: str | None = None) -> tuple[WhyNot, ...]:
-    """Return where the named method or agent stands, for one finding or for every target.
-
-    Raises
-    ------
-    TriageError: unknown method, agent or finding.
-    """
-    methods = methods_named(trail.knowledge, word)
-    ladders = _ladders(trail, finding)
-    if not ladders:
-        raise TriageError("nothing has been found yet", mend="record a finding first")
-    against = Against(trail)
-    return tuple(against.why_not(method, ladder) for ladder in ladders for method in methods)
-
-
-def contrasts(trail: Trail, words: tuple[str, str], finding: str | None) -> tuple[Contrast, ...]:
-    """Return why one method stands before another, for one finding or wherever both are offered.
-
-    Raises
-    ------
-    TriageError: unknown method, agent or finding, or twice the same.
-    """
-    first, second = (methods_named(trail.knowledge, word)[0] for word in words)
-    if first == second:
-        raise TriageError(f'"{words[0]}" and "{words[1]}" are the same', mend="name two methods")
-    ladders = _ladders(trail, finding)
-    if finding is None:
-        # Where both are offered, else where one of them is.
-        both = [ladder for ladder in ladders if {first, second} <= ladder.offered]
-        ladders = both or [ladder for ladder in ladders if {first, second} & ladder.offered]
-    against = Against(trail)
-    return tuple(against.contrast(first, second, ladder) for ladder in ladders)
-
-
-def _ladders(trail: Trail, finding: str | None) -> list[Ladder]:
-    if finding is not None:
-        trail.case.finding(finding)
-    ladders = trail.skeleton.ladders
-    return [ladder for ladder in ladders if finding in (None, ladder.target.finding)]

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from triage.errors import OutOfRange, did_you_mean
 from triage.exposure.space import Room, Superposition, corners
 from triage.exposure.substance import (
-    DAY_MIN,
     JUST_OVER,
-    SHORT_MIN,
+    LEVEL_WINDOWS,
     Floats,
+    Levels,
     Span,
     Substance,
     Word,
@@ -29,14 +29,10 @@ FIRST_MIN, LAST_MIN = -2880.0, 2880.0
 
 @dataclass(frozen=True, slots=True)
 class Release:
-    """One attempt as the air sees it.
+    """One attempt as the air sees it: all that was put down counts as evaporated.
 
-    Parameters
-    ----------
-    minute_of_day when it began [min]; below 0 on the day before, beyond 1440 on the day after
-    amount_mg     mass put down [mg], >= 0: everything counts as evaporated
-    agent         key of the substance
-    release_min   minutes over which it gave off its vapour, 0 to 1440; 0 = at once
+    It began below minute 0 on the day before, beyond 1440 on the day after; ``release_min`` is the
+    time over which it gave off its vapour, 0 = at once.
     """
 
     minute_of_day: float
@@ -59,10 +55,6 @@ class DayLedger:
     cannot be read: perhaps much. ``ahead`` names what is dated after the present moment; it is
     among the releases, as of now. ``used`` names every agent that was used, also one that does not
     reach the air, and the case.
-
-    Raises
-    ------
-    OutOfRange: a release names an agent that is not among the substances.
     """
 
     releases: tuple[Release, ...] = ()
@@ -113,41 +105,17 @@ class DayLedger:
 
 
 @dataclass(frozen=True, slots=True)
-class AgentDay:
-    """Levels of one agent over the day at the face [mg/m3], and its total [mg]."""
-
-    agent: str
-    total_mg: float
-    peak: Span
-    mean_15_min: Span
-    mean_8_h: Span
-
-
-@dataclass(frozen=True, slots=True)
-class DayIndex:
-    """Sum over agents of level over allowed level for one averaging window; above 1 is too much."""
-
-    window_min: float
-    index: Span
-    agents: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class DayVerdict:
-    """The judgement of a day.
+    """The judgement of a day at the face: unknown when an agent has no published limit.
 
-    Parameters
-    ----------
-    verdict   ok, over, or unknown when an agent has no published limit
-    agents    levels of each agent at the face
-    indices   additive rule per averaging window, worst first
-    unlimited agents without a published limit
+    ``indices`` holds the additive rule: averaging window [min], sum over agents of level over
+    allowed level (above 1 is too much), and these agents; the worst first.
     """
 
-    verdict: Word
-    agents: tuple[AgentDay, ...]
-    indices: tuple[DayIndex, ...]
-    unlimited: tuple[str, ...]
+    verdict: Word = "ok"
+    agents: Mapping[str, Levels] = field(default_factory=dict)
+    indices: tuple[tuple[float, Span, tuple[str, ...]], ...] = ()
+    unlimited: tuple[str, ...] = ()
 
 
 def judge_day(
@@ -155,49 +123,42 @@ def judge_day(
 ) -> DayVerdict:
     """Judge all releases of a day at the face, at the unfavourable end of the band.
 
-    Parameters
-    ----------
-    ledger   the day
-    margin   share of an 8 h limit that may be used
-    judge_by authority whose limits count; None = the most protective
-
-    Notes
-    -----
-    No cap by saturation: it would need a temperature for every release, and errs to the safe side.
+    ``margin`` is the share of an 8 h limit that may be used; ``judge_by`` the authority whose
+    limits count, None = the most protective. No cap by saturation: it would need a temperature for
+    every release, and errs to the safe side.
     """
     within("margin", margin, 1e-6, 1.0, "")
     if not ledger.releases:
-        return DayVerdict("ok", (), (), ())
+        return DayVerdict()
     minute, _, last = ledger.columns()
     exact = Superposition(minute, last, room, corners(room))
+
+    def at_the_face(per_agent: dict[str, float], window_min: float) -> Span:
+        return span_of(exact.worst(ledger.weights(per_agent), window_min)[1])
+
+    judged = {key: judged_limits(ledger.substance(key), judge_by) for key in ledger.agents()}
     allowed: dict[float, dict[str, float]] = {}
-    unlimited = []
-    for key in ledger.agents():
-        found = judged_limits(ledger.substance(key), judge_by)
-        if not any(limit.basis != "idlh" for limit in found):
-            unlimited.append(key)
-        for window, level in strictest_per_window(found, margin).items():
+    for key, limits in judged.items():
+        for window, level in strictest_per_window(limits, margin).items():
             allowed.setdefault(window, {})[key] = 1.0 / level
     indices = [
-        DayIndex(window, span_of(exact.worst(ledger.weights(per), window)[1]), tuple(sorted(per)))
-        for window, per in allowed.items()
+        (window, at_the_face(per, window), tuple(sorted(per))) for window, per in allowed.items()
     ]
-    indices.sort(key=lambda each: (-each.index.high, each.window_min))
+    indices.sort(key=lambda each: (-each[1].high, each[0]))
     # Peak and danger-to-life levels are not added up.
     single = (
-        exact.worst(ledger.weights({key: 1.0 / limit.value_mg_per_m3}), limit.window_min)[1][-1]
-        for key in ledger.agents()
-        for limit in judged_limits(ledger.substance(key), judge_by)
+        at_the_face({key: 1.0 / limit.value_mg_per_m3}, limit.window_min)
+        for key, limits in judged.items()
+        for limit in limits
         if limit.basis in {"peak", "idlh"}
     )
-    word: Word = "unknown" if unlimited else "ok"
-    if any(each.index.high > JUST_OVER for each in indices) or any(r > JUST_OVER for r in single):
-        word = "over"
-    levels = tuple(_agent_day(ledger, exact, key) for key in ledger.agents())
-    return DayVerdict(word, levels, tuple(indices), tuple(unlimited))
-
-
-def _agent_day(ledger: DayLedger, exact: Superposition, key: str) -> AgentDay:
-    weight = ledger.weights({key: 1.0})
-    spans = [span_of(exact.worst(weight, w)[1]) for w in (0.0, SHORT_MIN, DAY_MIN)]
-    return AgentDay(key, float(weight.sum()), *spans)
+    unlimited = tuple(
+        key for key, limits in judged.items() if all(limit.basis == "idlh" for limit in limits)
+    )
+    is_over = any(index.high > JUST_OVER for index in (*(each[1] for each in indices), *single))
+    levels = {
+        key: Levels(*(at_the_face({key: 1.0}, window) for window in LEVEL_WINDOWS))
+        for key in judged
+    }
+    word: Word = "over" if is_over else "unknown" if unlimited else "ok"
+    return DayVerdict(word, levels, tuple(indices), unlimited)

@@ -16,20 +16,10 @@ LIMIT_TEMP_C = 25.0
 
 
 def molar_volume_l(temp_c: float = LIMIT_TEMP_C, pressure_kpa: float = ATM_KPA) -> float:
-    """Return the volume of one mole of ideal gas.
+    """Return the volume of one mole of ideal gas [L/mol], R T / P.
 
-    Parameters
-    ----------
-    temp_c       [C], -50 to 100
-    pressure_kpa [kPa], 20 to 200
-
-    Returns
-    -------
-    [L/mol]; 24.465 at 25 C and 1 atm (agencies print 24.45: 0.06 % less).
-
-    Source
-    ------
-    R T / P; NIOSH Manual of Analytical Methods, Appendix A "Unit equivalents", 8/15/94.
+    24.465 at 25 C and 1 atm (agencies print 24.45: 0.06 % less).
+    Source: NIOSH Manual of Analytical Methods, Appendix A "Unit equivalents", 8/15/94.
     """
     kelvin = within("temperature", temp_c, -50.0, 100.0, "C") + ZERO_C_K
     return R_J_PER_MOL_K * kelvin / within("air pressure", pressure_kpa, 20.0, 200.0, "kPa")
@@ -43,9 +33,7 @@ def mg_per_m3_from_ppm(
 ) -> float:
     """Return mg/m3 for parts per million by volume of a gas or vapour (never of a dust).
 
-    Source
-    ------
-    CCOHS, "Converting occupational exposure limits from mg/m3 to ppm".
+    Source: CCOHS, "Converting occupational exposure limits from mg/m3 to ppm".
     """
     molar = at_least("molar mass", molar_mass_g_per_mol, 1.0, "g/mol")
     return at_least("ppm", ppm, 0.0, "ppm") * molar / molar_volume_l(temp_c, pressure_kpa)
@@ -59,9 +47,7 @@ def ppm_from_mg_per_m3(
 ) -> float:
     """Return parts per million by volume for a vapour level in mg/m3 (never of a dust).
 
-    Source
-    ------
-    CCOHS, "Converting occupational exposure limits from mg/m3 to ppm".
+    Source: CCOHS, "Converting occupational exposure limits from mg/m3 to ppm".
     """
     molar = at_least("molar mass", molar_mass_g_per_mol, 1.0, "g/mol")
     level = at_least("level", mg_per_m3, 0.0, "mg/m3")
@@ -69,15 +55,9 @@ def ppm_from_mg_per_m3(
 
 
 def pressure_at_altitude_kpa(altitude_m: float) -> float:
-    """Return the air pressure of the standard atmosphere at a height.
+    """Return the air pressure of the standard atmosphere at a height above the sea.
 
-    Parameters
-    ----------
-    altitude_m above sea level [m], -500 to 6000
-
-    Source
-    ------
-    ISO 2533:1975, Standard atmosphere: hydrostatic balance with 6.5 K/km from 288.15 K.
+    Source: ISO 2533:1975, hydrostatic balance with 6.5 K/km from 288.15 K.
     """
     height = within("altitude", altitude_m, -500.0, 6000.0, "m")
     lapse, base_k = 0.0065, 288.15
@@ -86,24 +66,11 @@ def pressure_at_altitude_kpa(altitude_m: float) -> float:
 
 
 def vapour_kpa_at(points: tuple[tuple[float, float], ...], temp_c: float) -> float:
-    """Return the vapour pressure between measured points.
+    """Return the vapour pressure between measured points ((temp_c, kPa), ...), in any order.
 
-    Parameters
-    ----------
-    points ((temp_c, kPa), ...), any order, temperatures all different
-    temp_c [C], inside the points; a single point serves its own temperature only
-
-    Raises
-    ------
-    OutOfRange: no points, or a temperature outside them. Nothing is extrapolated.
-
-    Notes
-    -----
-    Within each pair the heat of vaporisation is taken as constant: ln p is linear in 1/T.
-
-    Source
-    ------
-    Clausius-Clapeyron, integrated.
+    Nothing is extrapolated: an OutOfRange tells of a temperature outside them; a single point
+    serves its own. Within each pair the heat of vaporisation is taken as constant: ln p is linear
+    in 1/T. Source: Clausius-Clapeyron, integrated.
     """
     if not points:
         raise OutOfRange("no vapour pressure is known", mend="add a measured point with its source")
@@ -130,9 +97,7 @@ def vapour_kpa_at(points: tuple[tuple[float, float], ...], temp_c: float) -> flo
 def saturation_mg_per_m3(vapour_kpa: float, molar_mass_g_per_mol: float, temp_c: float) -> float:
     """Return the most vapour that air can hold [mg/m3]; the pressure of the air does not matter.
 
-    Source
-    ------
-    Ideal gas; Jayjock, posts on evaporating sources (2013): saturation concentration.
+    Source: ideal gas; Jayjock, posts on evaporating sources (2013): saturation concentration.
     """
     pressure = positive("vapour pressure", vapour_kpa, "kPa")
     molar = at_least("molar mass", molar_mass_g_per_mol, 1.0, "g/mol")

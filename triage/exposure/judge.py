@@ -15,13 +15,11 @@ from triage.exposure.step import USUAL, StepOnDay, Terms, Yardstick
 from triage.exposure.substance import (
     DAY_MIN,
     JUST_OVER,
-    SHORT_MIN,
+    LEVEL_WINDOWS,
     AirVerdict,
-    Figures,
-    Level,
+    Levels,
     Limit,
     LimitRatio,
-    MixtureRatio,
     Span,
     Substance,
     Word,
@@ -35,74 +33,49 @@ from triage.units import within
 
 
 @dataclass(frozen=True)
-class _Tests:
-    """Everything the step was held against."""
+class _Held:
+    """What a step came to against limits, the day's other agents, and fire."""
 
-    judged: tuple[Limit, ...]
     ratios: tuple[LimitRatio, ...]
-    mixture: tuple[MixtureRatio, ...]
+    mixture: dict[float, float]
     lel_fraction: float | None
     worst: float
     largest_ml: float
 
-    @property
-    def is_limited(self) -> bool:
-        """Whether any working limit stands; a danger-to-life level alone is none."""
-        return any(limit.basis != "idlh" for limit in self.judged)
 
-    @property
-    def binding(self) -> LimitRatio | None:
-        """The judged limit with the largest factor."""
-        return next((ratio for ratio in self.ratios if ratio.is_judged), None)
-
-
-def _hold(step: StepOnDay, amount: float, levels: dict[float, tuple[Span, Span]]) -> _Tests:
-    terms = step.terms
-    judged = judged_limits(step.substance, terms.judge_by)
-    ratios, yardsticks = [], []
+def _hold(step: StepOnDay, amount: float, judged: tuple[Limit, ...]) -> _Held:
+    terms, ratios, yardsticks = step.terms, [], []
     for limit in step.substance.limits:
         window, is_judged = limit.window_min, limit in judged
-        found = levels.get(window) or step.level(window, amount)
-        high, share = found[1].high, allowed_fraction(limit, terms.margin)
+        high, share = step.level(window, amount)[1].high, allowed_fraction(limit, terms.margin)
         ratio, allowed = high / limit.value_mg_per_m3, limit.value_mg_per_m3 * share
         ratios.append(LimitRatio(limit, high, ratio, share, ratio / share, is_judged))
         # A limit above saturation cannot be exceeded by this agent: it does not bound the amount.
         if is_judged and step.source.cap_mg_per_m3 > allowed:
             yardsticks.append(step.own(window, 1.0 / allowed))
     ratios.sort(key=lambda each: (-each.factor, each.limit.authority, each.limit.basis))
-    mixture, summed = _mixture(step, amount, judged)
-    fire = _fire_yardstick(step)
-    factors = [each.factor for each in ratios if each.is_judged]
-    factors += [each.factor for each in mixture]
+    summed, fire = _mixture(step, judged), _fire_yardstick(step)
+    mixture = {window: test.factor(amount) for window, test in summed.items()}
+    factors = [*(each.factor for each in ratios if each.is_judged), *mixture.values()]
     lel = None
     if fire is not None:
         factors.append(fire.factor(amount))
         lel = factors[-1] * terms.lel_share
         yardsticks.append(fire)
-    largest = min((each.largest_ml() for each in yardsticks + summed), default=np.inf)
-    return _Tests(judged, tuple(ratios), mixture, lel, max(factors, default=0.0), largest)
+    largest = min((each.largest_ml() for each in (*yardsticks, *summed.values())), default=np.inf)
+    return _Held(tuple(ratios), mixture, lel, max(factors, default=0.0), largest)
 
 
-def _mixture(
-    step: StepOnDay, amount: float, judged: tuple[Limit, ...]
-) -> tuple[tuple[MixtureRatio, ...], list[Yardstick]]:
+def _mixture(step: StepOnDay, judged: tuple[Limit, ...]) -> dict[float, Yardstick]:
     """Return the additive rule per averaging window over the step and the day's other agents."""
-    terms = step.terms
-    own, ratios, yardsticks = strictest_per_window(judged, terms.margin), [], []
-    others = {}
-    for key in step.ledger.agents():
-        if key != step.substance.key:
-            limits = judged_limits(step.ledger.substance(key), terms.judge_by)
-            others[key] = strictest_per_window(limits, terms.margin)
+    own, found = strictest_per_window(judged, step.terms.margin), {}
+    others = step.strictest_of_others()
     for window in sorted(own, reverse=True):
         per_agent = {key: 1.0 / each[window] for key, each in others.items() if window in each}
-        if not per_agent:
-            continue
-        per_agent[step.substance.key] = 1.0 / own[window]
-        test = step.mixed(window, per_agent)
-        yardsticks.append(test)
-        ratios.append(MixtureRatio(window, test.factor(amount), tuple(sorted(per_agent))))
-    return tuple(ratios), yardsticks
+        if per_agent:
+            per_agent[step.substance.key] = 1.0 / own[window]
+            found[window] = step.mixed(window, per_agent)
+    return found
 
 
 def _fire_yardstick(step: StepOnDay) -> Yardstick | None:
@@ -114,9 +87,7 @@ def _fire_yardstick(step: StepOnDay) -> Yardstick | None:
             air = step.temp_c, step.room.pressure_kpa
             ppm = ppm_from_mg_per_m3(1.0, each.molar_mass_g_per_mol, *air)
             per_agent[each.key] = ppm / (each.lel_percent * 1e4) / step.terms.lel_share
-    if step.substance.key not in per_agent:
-        return None
-    return step.mixed(0.0, per_agent)
+    return step.mixed(0.0, per_agent) if step.substance.key in per_agent else None
 
 
 def judge_release(
@@ -126,67 +97,69 @@ def judge_release(
 
     Parameters
     ----------
-    substance the agent; every figure and limit comes with it
     amount_ml put down in this pass [mL], >= 0
     room      room, ventilation and spread of the uncertain inputs
     minutes   shortest time in which it can evaporate [min], 0 to 1440; 0 = at once
-    terms     by what it is judged
 
     Returns
     -------
     AirVerdict, judged at the face and at the unfavourable end of the band, whose corners are exact.
-
-    Raises
-    ------
-    OutOfRange: an input is out of range, or neither density nor molar mass is known.
     """
     amount = within("amount", amount_ml, 0.0, 1e6, "mL")
     last = within("minutes of release", minutes, 0.0, 1440.0, "min")
     if substance.airborne == "none":
-        return _nothing_airborne(substance)
+        nothing = Levels(*[Span(0.0, 0.0, 0.0)] * 3)
+        unheld = ("Nothing leaves the liquid as vapour.",)
+        told = wording.NOTHING_AIRBORNE
+        return AirVerdict("ok", nothing, nothing, told, unheld, substance.flags)
     step = StepOnDay(substance, room, last, terms)
-    levels = {w: step.level(w, amount) for w in (0.0, SHORT_MIN, DAY_MIN)}
-    tests = _hold(step, amount, levels)
-    flash = substance.flash_point_c
+    judged = judged_limits(substance, terms.judge_by)
+    held = _hold(step, amount, judged)
+    flash, molar = substance.flash_point_c, substance.molar_mass_g_per_mol
     can_ignite = None if flash is None else flash <= step.temp_c
     # A flammable gas without a known flash point counts as able to light.
     lights = can_ignite or (can_ignite is None and substance.lel_percent is not None)
-    word: Word = "ok" if tests.is_limited or terms.no_limit_ok else "unknown"
-    if tests.worst > JUST_OVER or (terms.ignition_source and lights):
+    # A danger-to-life level alone is no working limit.
+    is_limited = any(limit.basis != "idlh" for limit in judged)
+    word: Word = "ok" if is_limited or terms.no_limit_ok else "unknown"
+    if held.worst > JUST_OVER or (terms.ignition_source and lights):
         word = "over"
     largest: float | None = None
-    if tests.is_limited and step.source.is_bounded_by_mass:
+    if is_limited and step.source.is_bounded_by_mass:
         # A cap by saturation can allow more than the straight line through the origin.
-        most = max(tests.largest_ml, amount) if word == "ok" else tests.largest_ml
+        most = max(held.largest_ml, amount) if word == "ok" else held.largest_ml
         largest = most if np.isfinite(most) else None
-    said = _sentence(word, tests, substance, levels[0.0][1].high, largest)
-    return AirVerdict(
+    levels = zip(*(step.level(window, amount) for window in LEVEL_WINDOWS), strict=True)
+    there, near = (Levels(*spans) for spans in levels)
+    has_ppm = substance.airborne == "vapour" and molar is not None
+    found = AirVerdict(
         verdict=word,
-        room=_figures(substance, [room for room, _ in levels.values()]),
-        near=_figures(substance, [near for _, near in levels.values()]),
-        ratios=tests.ratios,
-        binding=tests.binding,
-        exceeded_by=tests.worst,
-        mixture=tests.mixture,
-        lel_fraction=tests.lel_fraction,
-        can_ignite=can_ignite,
-        reentry_min=_reentry(step, amount, tests.judged),
-        largest_ok_ml=largest,
-        flags=substance.flags,
-        sentence=" ".join((said, *_instead(step))),
+        room=there,
+        near=near,
+        sentence="",
         assumptions=wording.assumptions(step.room, last, step.source.notes),
+        flags=substance.flags,
+        ppm_per_mg=ppm_from_mg_per_m3(1.0, molar) if has_ppm and molar else None,
+        ratios=held.ratios,
+        exceeded_by=held.worst,
+        mixture=held.mixture,
+        lel_fraction=held.lel_fraction,
+        can_ignite=can_ignite,
+        reentry_min=_reentry(step, amount, judged),
+        largest_ok_ml=largest,
     )
+    return replace(found, sentence=" ".join((_sentence(found, substance), *_instead(step))))
 
 
 def _reentry(step: StepOnDay, amount: float, judged: tuple[Limit, ...]) -> float | None:
     """Return minutes of airing, as if all of the step had evaporated at its end; None = never."""
-    terms, allowed = step.terms, {}
-    for each in (*step.ledger.substances, step.substance):
-        own = each.key == step.substance.key
-        limits = judged if own else judged_limits(each, terms.judge_by)
-        found = strictest_per_window(limits, terms.margin)
-        if found:
-            allowed[each.key] = 1.0 / found.get(DAY_MIN, min(found.values()))
+    strictest = step.strictest_of_others()
+    strictest[step.substance.key] = strictest_per_window(judged, step.terms.margin)
+    allowed = {
+        key: 1.0 / found.get(DAY_MIN, min(found.values()))
+        for key, found in strictest.items()
+        if found
+    }
     if step.substance.key not in allowed:
         return None
     day, per_ml = step.weights(allowed)
@@ -198,30 +171,22 @@ def _reentry(step: StepOnDay, amount: float, judged: tuple[Limit, ...]) -> float
     return minutes if np.isfinite(minutes) else None
 
 
-def _figures(substance: Substance, spans: list[Span]) -> Figures:
-    molar = substance.molar_mass_g_per_mol if substance.airborne == "vapour" else None
-    per_mg = None if molar is None else ppm_from_mg_per_m3(1.0, molar)
-    return Figures(*(Level(span, None if per_mg is None else span.times(per_mg)) for span in spans))
-
-
-def _sentence(
-    word: Word, tests: _Tests, substance: Substance, peak: float, largest: float | None
-) -> str:
-    binding = tests.binding
+def _sentence(found: AirVerdict, substance: Substance) -> str:
+    binding, largest, worst = found.binding, found.largest_ok_ml, found.exceeded_by
     # Without any limit nothing was held against one; the sentence must not sound like it.
-    is_unjudged = not substance.limits and tests.lel_fraction is None
-    if word == "unknown" or (word == "ok" and is_unjudged):
-        return wording.no_limit(substance, peak)
-    if word == "ok":
+    is_unjudged = not substance.limits and found.lel_fraction is None
+    if found.verdict == "unknown" or (found.verdict == "ok" and is_unjudged):
+        return wording.no_limit(substance, found.near.peak.high)
+    if found.verdict == "ok":
         return wording.within_limits(binding)
-    if tests.worst <= JUST_OVER:
+    if worst <= JUST_OVER:
         return wording.IGNITION
-    if binding is not None and binding.factor >= tests.worst:
+    if binding is not None and binding.factor >= worst:
         return wording.over_limit(binding, largest)
-    summed = max(tests.mixture, key=lambda each: each.factor, default=None)
-    if summed is not None and summed.factor >= tests.worst:
-        return wording.over_mixture(summed.factor, summed.window_min, largest)
-    return wording.over_fire(tests.lel_fraction or 0.0, largest)
+    for window, factor in found.mixture.items():
+        if factor >= worst:
+            return wording.over_mixture(factor, window, largest)
+    return wording.over_fire(found.lel_fraction or 0.0, largest)
 
 
 def _instead(step: StepOnDay) -> tuple[str, ...]:
@@ -229,16 +194,6 @@ def _instead(step: StepOnDay) -> tuple[str, ...]:
     by, agents = step.terms.judge_by, (step.substance, *step.ledger.substances)
     silent = {each.key: each for each in agents if is_silent(each, by)}
     return tuple(wording.judged_instead(each, by or "") for each in silent.values())
-
-
-def _nothing_airborne(substance: Substance) -> AirVerdict:
-    zero = Level(Span(0.0, 0.0, 0.0), None)
-    figures = Figures(zero, zero, zero)
-    flags, told = substance.flags, wording.NOTHING_AIRBORNE
-    unheld = ("Nothing leaves the liquid as vapour.",)
-    return AirVerdict(
-        "ok", figures, figures, (), None, 0.0, (), None, None, 0.0, None, flags, told, unheld
-    )
 
 
 SMALLER = 0.999
@@ -274,20 +229,8 @@ def largest_day_ml(
 ) -> float | None:
     """Return the largest amount for a day of equal passes [mL in all].
 
-    Parameters
-    ----------
-    minutes   release time of each pass [min]
-    passes    how many, 1 to 500; the first starts when the day's ledger ends
-    every_min from start to start [min]; 0 = all at once, the safest reading
-    terms     by what is judged; its ledger counts before the first pass
-
-    Returns
-    -------
-    Total of all passes; None = no limit to go by, or none binds.
-
-    Raises
-    ------
-    OutOfRange: an input is out of range.
+    The first pass starts when the day's ledger ends, the next ``every_min`` later; 0 = all at once,
+    the safest reading. None = no limit to go by, or none binds.
     """
     count = int(within("passes", passes, 1, 500, ""))
     gap = within("time between passes", every_min, 0.0, 1440.0, "min")
@@ -308,6 +251,8 @@ def largest_day_ml(
         last = replace(terms, ledger=ledger, at_min=moment)
         return judge_release(substance, each_ml, room, minutes, last).exceeded_by
 
+    if factor(0.0) > 1.0:  # the day itself is too much by then, without any pass
+        return 0.0
     if factor(single) <= 1.0:  # no pass adds to another: the day holds as many as it has time for
         return single * count
     from scipy.optimize import brentq  # noqa: PLC0415  (slow to import, seldom needed)
@@ -325,8 +270,6 @@ def least_air_changes(
 ) -> float | None:
     """Return the least air changes that make the release ok [1/h]; None if even the most do not.
 
-    Notes
-    -----
     The peak of a release at once, and the addition at the face, do not fall with air changes.
     """
     most = within("most air changes", most_per_h, 0.0, 500.0, "1/h")

@@ -95,12 +95,7 @@ def two_zone_levels(
 ) -> tuple[Floats, Floats]:
     """Return (near, far) of a steady release from 0 to ``stop_min`` [mg/m3], each shape (n,).
 
-    Parameters
-    ----------
-    rate_mg_per_min G while it lasts, >= 0
-    minutes         times since the start, shape (n,) [min], >= 0
-    stop_min        when the source stops [min]; the system is restarted there with G = 0
-    start_mg_per_m3 (near, far) at time 0
+    The system is restarted when the source stops; it begins with ``start_mg_per_m3`` (near, far).
     """
     rate = at_least("release rate", rate_mg_per_min, 0.0, "mg/min")
     stop = at_least("end of release", stop_min, 0.0, "min")
@@ -132,12 +127,8 @@ def release_curve(
 ) -> Curve:
     """Return the two-zone levels of one release from minute 0 on, at the unfavourable end.
 
-    Parameters
-    ----------
-    amount_mg   evaporated in all [mg], >= 0
-    release_min evenly over this time [min]; 0 = at once, into the near field
-    until_min   end of the curve [min]
-    points      how many, evenly spaced, 2 to 100 000; the end of the release is added
+    It evaporates evenly over ``release_min``; 0 = at once, into the near field. The points are
+    evenly spaced; the end of the release is added.
     """
     until = within("end of curve", until_min, 1e-6, 2880.0, "min")
     grid = np.linspace(0.0, until, int(within("points", points, 2, 100_000, "")))

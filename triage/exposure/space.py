@@ -28,14 +28,8 @@ LEAST_DECAY_PER_MIN = 1e-12
 def decay_per_min(air_changes_per_h: float | None, mixing_factor: float = 1.0) -> float:
     """Return the effective decay [1/min]; unknown air changes (None) count as none.
 
-    Parameters
-    ----------
-    air_changes_per_h fresh air per room volume [1/h], 0 to 500
-    mixing_factor     K, 1 (perfect) to 10 (very poor distribution)
-
-    Source
-    ------
-    CDC, MMWR 43 no. RR-13, 28 October 1994, Table S3-1 and its note on the mixing factor.
+    The mixing factor K goes from 1 (perfect) to 10 (very poor distribution).
+    Source: CDC, MMWR 43 no. RR-13, 28 October 1994, Table S3-1 and its note on the mixing factor.
     """
     factor = within("mixing factor", mixing_factor, 1.0, 10.0, "")
     if air_changes_per_h is None:
@@ -60,12 +54,9 @@ def minutes_to_fall(start_mg_per_m3: float, target_mg_per_m3: float, decay: floa
 class Band:
     """How far the uncertain inputs may be off (defaults are judgement, without a document).
 
-    Parameters
-    ----------
-    air_changes_factor least and most of true over stated air changes
-    near_flow_factor   the same for the flow that clears the air before the face
-    evaporated_share   least and most of the amount that evaporates; the middle figure takes the
-                       most, which is the total-evaporation bound when it is 1
+    Least and most of true over stated air changes, and of the flow that clears the air before the
+    face; and of the share of the amount that evaporates, of which the middle figure takes the most:
+    the total-evaporation bound when it is 1.
     """
 
     air_changes_factor: tuple[float, float] = (0.5, 2.0)
@@ -90,18 +81,10 @@ EXACT = Band((1.0, 1.0), (1.0, 1.0), (1.0, 1.0))
 class Room:
     """A room with one bench.
 
-    Parameters
-    ----------
-    volume_m3               [m3], > 0
-    air_changes_per_h       [1/h], 0 to 500; None = not known, counts as none
-    mixing_factor           K, 1 to 10
-    near_field_radius_m     of the half sphere that holds source and face [m], 0.1 to 2
-    air_speed_m_per_min     random air speed at the bench [m/min], 0.1 to 300; default for a
-                            still room from memory
-    temp_c, altitude_m      [C], -20 to 60; [m], -500 to 6000
-    band                    spread of the uncertain inputs
-    outdoors                no room to fill: only the near field counts
-    captured_fraction       share of the release taken away at the source, 0 to 1
+    Air changes None = not known, count as none; ``mixing_factor`` K; the near field is the half
+    sphere that holds source and face; the air speed is the random one at the bench, its default for
+    a still room from memory. ``outdoors``: no room to fill, only the near field counts;
+    ``captured_fraction`` is taken away at the source.
     """
 
     volume_m3: float
@@ -197,12 +180,8 @@ _LEAST_DECAY = 1e-9
 class Superposition:
     """Levels of a day's releases in one room, at the start of each release.
 
-    Parameters
-    ----------
-    minute      start of each release [min of the day], rising, shape (n,)
-    release_min how long each one gives off its vapour [min], shape (n,); 0 = at once
-    room        volumes; ``spread`` replaces its flows and carries the evaporated share
-    spread      the readings, each shape (d,)
+    ``minute`` (rising) and ``release_min`` of each release are of shape (n,); ``spread`` replaces
+    the flows of the room and carries the evaporated share, each reading of shape (d,).
     """
 
     def __init__(self, minute: Floats, release_min: Floats, room: Room, spread: Spread) -> None:
@@ -228,14 +207,8 @@ class Superposition:
     def at_starts(self, weight: Floats, window_min: float) -> tuple[Floats, Floats]:
         """Return (room, near) for windows that start at each release, each shape (n, d).
 
-        Parameters
-        ----------
-        weight     mass of each release [mg], or mass over limit [m3], shape (n,)
-        window_min length of the mean [min]; 0 = the level just after the release
-
-        Returns
-        -------
-        Level [mg/m3], or fraction of the limit; near is never below room.
+        ``weight`` is the mass of each release [mg], or mass over limit [m3]; what comes is a level
+        [mg/m3], or a fraction of the limit. A window of 0 is the level just after the release.
         """
         if self.room.outdoors:
             room = np.zeros((weight.size, self.decay.size))

@@ -10,7 +10,14 @@ from triage.errors import OutOfRange
 from triage.exposure.day import FIRST_MIN, LAST_MIN, DayLedger
 from triage.exposure.gas import saturation_mg_per_m3, vapour_kpa_at
 from triage.exposure.space import HIGH, Room, Superposition, corners
-from triage.exposure.substance import Floats, Span, Substance, span_of
+from triage.exposure.substance import (
+    Floats,
+    Span,
+    Substance,
+    judged_limits,
+    span_of,
+    strictest_per_window,
+)
 from triage.units import within
 
 _Places = tuple[Floats, Floats]
@@ -34,8 +41,7 @@ class Terms:
     lel_share         share of the lower flammable limit that may be reached
     ignition_source   a flame, spark or hot lamp is near
     temp_c            of the liquid [C]; None takes the room's
-    at_min            minute of the day of this step; None = that of the ledger, else with its last
-                      release
+    at_min            minute of the day; None = that of the ledger, else with its last release
     """
 
     ledger: DayLedger = field(default_factory=DayLedger)
@@ -73,12 +79,9 @@ class Source:
 
 @dataclass(frozen=True)
 class Yardstick:
-    """A test of the step: index from the day and per mL at the face; above 1 is over.
+    """A test of the step: unfavourable index at each start from the day and per mL, shape (n,).
 
-    Parameters
-    ----------
-    day, per_ml unfavourable index at each start, shape (n,); linear in the amount
-    cap         most that the step itself can add to the index
+    Above 1 is over; ``cap`` is the most that the step itself can add.
     """
 
     day: Floats
@@ -113,6 +116,15 @@ class StepOnDay:
         self.last = np.insert(last, self.place, minutes)
         self.corners = Superposition(self.minute, self.last, room, corners(room))
         self._levels: dict[float, tuple[_Places, _Places]] = {}
+
+    def strictest_of_others(self) -> dict[str, dict[float, float]]:
+        """Return agent -> averaging window -> lowest allowed level, of the day's other agents."""
+        terms, used = self.terms, map(self.ledger.substance, self.ledger.agents())
+        return {
+            each.key: strictest_per_window(judged_limits(each, terms.judge_by), terms.margin)
+            for each in used
+            if each.key != self.substance.key
+        }
 
     def weights(self, per_agent: dict[str, float]) -> tuple[Floats, Floats]:
         """Return weights of the day without the step, and of 1 mL of the step, each (n,)."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Literal, get_args
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Literal, NamedTuple, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,16 +24,9 @@ ADDITIVE = frozenset({"twa", "stel", "ceiling"})
 class Limit:
     """One published air limit of one authority.
 
-    Parameters
-    ----------
-    authority       id of the body that set it, as shown to the user
-    basis           twa (8 h mean), stel (15 min mean), ceiling, peak or idlh (never exceed)
-    value_mg_per_m3 the limit [mg/m3], > 0; a limit in ppm is converted first, at the
-                    temperature of its authority
-    averaging_min   time over which the level is averaged [min]; None takes the custom of the basis
-                    (480, 15, 0, 0, 0); a twa is never averaged over more than 480
-    source          where it stands
-    shown_as        the authority's name in a sentence; its id if empty
+    A limit in ppm is converted first, at the temperature of its authority. ``averaging_min`` None
+    takes the custom of the basis (480, 15, 0, 0, 0); ``shown_as`` is the authority's name in a
+    sentence, its id if empty.
     """
 
     authority: str
@@ -72,18 +65,11 @@ class Limit:
 class Substance:
     """An agent as the air arithmetic sees it; every figure comes from the knowledge files.
 
-    Parameters
-    ----------
-    key                  id of the agent
-    molar_mass_g_per_mol [g/mol]; None for a mixture without one (no ppm, no saturation then)
-    density_g_per_ml     [g/mL] of the liquid or crystal as used
-    vapour_points        ((temp_c, kPa), ...) vapour pressure; its ends are the range it holds for
-    lel_percent          lower flammable limit [% by volume]; None: none or not known
-    flash_point_c        [C]; None: none or not known
-    limits               all published limits, every authority
-    flags                carcinogen, reproductive, skin ...: passed through to the verdict
-    airborne             "vapour"; "dust" (ppm has no meaning); "none" (nothing leaves the liquid)
-    silent               ((authority, its name in a sentence), ...) of those without a working limit
+    A mixture has no molar mass, so neither ppm nor saturation; density is that of the liquid or
+    crystal as used. The ends of ``vapour_points`` ((temp_c, kPa), ...) are the range it holds for;
+    ``flags`` (carcinogen, skin ...) pass through to the verdict. ``airborne``: of "dust" ppm has no
+    meaning, of "none" nothing leaves the liquid. ``silent`` names the authorities without a working
+    limit: (id, its name in a sentence).
     """
 
     key: str
@@ -151,17 +137,12 @@ Word = Literal["ok", "over", "unknown"]
 JUST_OVER = 1.0 + 1e-9
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A figure with its favourable and unfavourable end; ``mid`` takes the inputs as stated."""
 
     low: float
     mid: float
     high: float
-
-    def times(self, factor: float) -> Span:
-        """Return the span in another unit."""
-        return Span(self.low * factor, self.mid * factor, self.high * factor)
 
 
 def span_of(corner_levels: Floats) -> Span:
@@ -170,38 +151,23 @@ def span_of(corner_levels: Floats) -> Span:
     return Span(min(low, mid), mid, max(high, mid))
 
 
-@dataclass(frozen=True, slots=True)
-class Level:
-    """An air level in both units; ppm at 25 C and 1 atm as limits are, None where it means nothing.
+class Levels(NamedTuple):
+    """Peak, worst 15 min mean and worst 8 h mean at one place [mg/m3]."""
 
-    A dust and a mixture without a molar mass have no ppm.
-    """
-
-    mg_per_m3: Span
-    ppm: Span | None
+    peak: Span
+    mean_15_min: Span
+    mean_8_h: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Figures:
-    """Peak, worst 15 min mean and worst 8 h mean at one place."""
-
-    peak: Level
-    mean_15_min: Level
-    mean_8_h: Level
+LEVEL_WINDOWS = (0.0, SHORT_MIN, DAY_MIN)
 
 
 @dataclass(frozen=True, slots=True)
 class LimitRatio:
-    """The unfavourable level at the face against one limit.
+    """The unfavourable level at the face, averaged as the limit asks, against one limit.
 
-    Parameters
-    ----------
-    limit            the published limit
-    level_mg_per_m3  level averaged as the limit asks [mg/m3]
-    ratio            level over the limit as published
-    allowed_fraction share of the limit that may be used (the margin for an 8 h mean)
-    factor           level over what is allowed; above 1 is too much
-    is_judged        it counts for the verdict (else it is only shown)
+    ``ratio`` is the level over the limit as published, ``factor`` over the share of it that may be
+    used: above 1 is too much. What is not judged is only shown.
     """
 
     limit: Limit
@@ -213,55 +179,43 @@ class LimitRatio:
 
 
 @dataclass(frozen=True, slots=True)
-class MixtureRatio:
-    """The additive rule over all agents of the day for one averaging window.
-
-    Parameters
-    ----------
-    window_min averaging window [min]: 480, 15 or 0
-    factor     sum of level over allowed level, unfavourable; above 1 is too much
-    agents     keys with a limit of that kind
-    """
-
-    window_min: float
-    factor: float
-    agents: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class AirVerdict:
     """The judgement of one release on top of the day.
 
     Parameters
     ----------
-    verdict       ok, over or unknown (no published limit)
     room, near    levels in the room and at the face, with those of the same agent earlier today
+    ppm_per_mg    ppm at 25 C and 1 atm, as limits are, of 1 mg/m3; None where it means nothing
     ratios        every published limit, worst first
-    binding       the judged limit with the largest factor; None without limits
     exceeded_by   largest factor of all tests (limits, mixture, fire); above 1 is too much
-    mixture       additive rule per window, only when other agents were used today
+    mixture       window [min] -> sum of level over allowed level of all agents of the day, only
+                  when other agents were used
     lel_fraction  unfavourable peak at the face over the lower flammable limit, all agents of the
                   day; None if no limit is known
     can_ignite    flash point at or below the working temperature; None if no flash point is known
     reentry_min   minutes of airing after the last has evaporated until the room is at the allowed
                   level; None = never, or no limit to go by
     largest_ok_ml largest amount that would be ok now [mL]; None = no limit to go by, or none binds
-    flags         skin, carcinogen, reproductive ... passed through
     sentence      plain words, under 140 characters
     assumptions   what the figures rest on
     """
 
     verdict: Word
-    room: Figures
-    near: Figures
-    ratios: tuple[LimitRatio, ...]
-    binding: LimitRatio | None
-    exceeded_by: float
-    mixture: tuple[MixtureRatio, ...]
-    lel_fraction: float | None
-    can_ignite: bool | None
-    reentry_min: float | None
-    largest_ok_ml: float | None
-    flags: tuple[str, ...]
+    room: Levels
+    near: Levels
     sentence: str
     assumptions: tuple[str, ...]
+    flags: tuple[str, ...] = ()
+    ppm_per_mg: float | None = None
+    ratios: tuple[LimitRatio, ...] = ()
+    exceeded_by: float = 0.0
+    mixture: Mapping[float, float] = field(default_factory=dict)
+    lel_fraction: float | None = None
+    can_ignite: bool | None = None
+    reentry_min: float | None = 0.0
+    largest_ok_ml: float | None = None
+
+    @property
+    def binding(self) -> LimitRatio | None:
+        """The judged limit with the largest factor; None without limits."""
+        return next((ratio for ratio in self.ratios if ratio.is_judged), None)

@@ -12,7 +12,7 @@ from triage.exposure.judge import judge_release, largest_day_ml, least_air_chang
 from triage.exposure.near_field import Curve, release_curve
 from triage.exposure.space import Room
 from triage.exposure.step import source_of
-from triage.exposure.substance import AirVerdict, Figures
+from triage.exposure.substance import AirVerdict, Levels
 from triage.exposure.wording import limit_name, number
 from triage.knowledge.book import Knowledge
 from triage.plan.airjudge import AirJudge
@@ -84,12 +84,7 @@ class AirAnswer:
 
 
 def bench_for(knowledge: Knowledge, bench: Bench, asked: AirQuestion) -> Bench:
-    """Return the bench with what the question says instead of it.
-
-    Raises
-    ------
-    TriageError: an unknown control or authority.
-    """
+    """Return the bench with what the question says instead of it."""
     room: dict[str, Any] = bench.room.model_dump()
     if asked.volume_m3 is not None:
         room["volume_m3"] = asked.volume_m3
@@ -151,12 +146,7 @@ class _Asked:
 
 
 def answer(means: Means, asked: AirQuestion) -> AirAnswer:
-    """Answer a question about one release on top of the day.
-
-    Raises
-    ------
-    TriageError: unknown agent, control or authority, or a number that cannot be.
-    """
+    """Answer a question about one release on top of the day."""
     ready = _Asked(means, asked)
     room, terms = ready.judge.room, ready.terms
     release = (ready.substance, ready.amount, room, ready.minutes)
@@ -182,7 +172,10 @@ def answer(means: Means, asked: AirQuestion) -> AirAnswer:
         release_min=ready.minutes,
         room=room_words(means.knowledge, ready.bench, room),
         earlier_releases=len(ready.day.releases),
-        levels=_levels("face", verdict.near) + _levels("room", verdict.room),
+        levels=(
+            *_levels("face", verdict.near, verdict.ppm_per_mg),
+            *_levels("room", verdict.room, verdict.ppm_per_mg),
+        ),
         air=line,
         largest_pass_ml=short(verdict.largest_ok_ml) if limited else None,
         largest_day_ml=short(most_day),
@@ -204,18 +197,17 @@ def answer(means: Means, asked: AirQuestion) -> AirAnswer:
     )
 
 
-def _levels(place: str, figures: Figures) -> tuple[LevelLine, ...]:
-    windows = {"peak": figures.peak, "15 min": figures.mean_15_min, "8 h": figures.mean_8_h}
+def _levels(place: str, levels: Levels, ppm_per_mg: float | None) -> tuple[LevelLine, ...]:
     return tuple(
         LevelLine(
             place,
             window,
-            short(level.mg_per_m3.low),
-            short(level.mg_per_m3.mid),
-            short(level.mg_per_m3.high),
-            short(level.ppm.high) if level.ppm else None,
+            short(span.low),
+            short(span.mid),
+            short(span.high),
+            None if ppm_per_mg is None else short(span.high * ppm_per_mg),
         )
-        for window, level in windows.items()
+        for window, span in zip(("peak", "15 min", "8 h"), levels, strict=True)
     )
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger, Release
@@ -10,7 +12,7 @@ from triage.exposure.judge import cheapest_control, judge_release
 from triage.exposure.step import Terms
 from triage.exposure.substance import AirVerdict, Substance, is_silent
 from triage.knowledge.book import Knowledge
-from triage.knowledge.methods import AirControl, Amount, Method
+from triage.knowledge.methods import AirControl, Method
 from triage.plan.model import AirLine, LimitLine
 from triage.plan.substances import (
     bare_room,
@@ -29,18 +31,46 @@ ROUND_DOWN = 100.0
 MOST_JUDGES = 16
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class AirChoice:
-    """What the air allows: an amount with its line, or nothing and the reason.
+    """What the air allows of a method: an amount, or nothing; what is not asked is not worked out.
 
-    ``amount_ml`` is None when the step has no volatile agent; ``refused`` is empty when it may
-    be offered.
+    ``amount_ml`` is None when nothing may be put down, or the method puts nothing down;
+    ``because`` says why it is less than usual. ``verdict`` is that of the amount, else of the usual
+    one; None where nothing volatile is in it, or where it waits, with the reason in ``waits``.
     """
 
+    judge: AirJudge
+    method: Method
     amount_ml: float | None
-    because: str
-    line: AirLine | None
-    refused: str
+    because: str = ""
+    verdict: AirVerdict | None = None
+    waits: str = ""
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the method may be offered."""
+        return not self.waits and (self.verdict is None or self.amount_ml is not None)
+
+    @cached_property
+    def line(self) -> AirLine | None:
+        """The verdict as the plan shows it."""
+        held = self.verdict
+        return None if held is None else self.judge.line(self.method.agent or "", held)
+
+    @cached_property
+    def refused(self) -> str:
+        """Why the method may not be offered, with the mend; empty when it may."""
+        method, amount = self.method, self.method.amount
+        if self.is_open or self.verdict is None or method.agent is None or amount is None:
+            return self.waits
+        substance, least = self.judge.substance(method.agent), amount.least_ml
+        minutes, terms = self.judge.of_pass(method, least)
+        control = self.judge.cheapest(substance, least, minutes, terms)
+        mend = "No control listed here makes even the least amount acceptable; use another agent."
+        if control is not None:
+            mend = f"It becomes possible with: {control.name}, at most {least:g} mL a pass."
+        return f"{self.verdict.sentence} {mend}"
 
 
 class AirJudge:
@@ -56,7 +86,6 @@ class AirJudge:
         # The judges of the same day on other benches; all of them share one list.
         self._others: list[AirJudge] = [self]
         self._kept: dict[str, AirChoice] = {}
-        self._judged: dict[str, tuple[float | None, AirVerdict, AirVerdict]] = {}
         self._substances: dict[str, Substance] = {}
 
     def beside(self, bench: Bench) -> AirJudge:
@@ -126,20 +155,7 @@ class AirJudge:
             self._kept[method.id] = self._choose(method)
         return self._kept[method.id]
 
-    def permits(self, method: Method) -> bool:
-        """Return whether the air allows some amount of a method; the reason is not worked out."""
-        if method.id in self._kept:
-            return not self._kept[method.id].refused
-        if method.agent is None or method.amount is None or self._is_plain(method.agent):
-            return True
-        if self._waiting(method, method.agent):
-            return False
-        return self._amounts(method, method.agent, method.amount)[0] is not None
-
-    def _is_plain(self, agent: str) -> bool:
-        return is_plain(self.knowledge, agent)
-
-    def _waiting(self, method: Method, agent: str) -> str:
+    def _waits(self, method: Method, agent: str) -> str:
         """Return why a method waits until the last 24 hours are known, empty if it need not."""
         if not self.day.unknown:
             return ""
@@ -156,80 +172,56 @@ class AirJudge:
         """Return the further agents in a method's liquid that reach the air, and mass [mg]."""
         return given_off(self.knowledge, method, None, amount_ml, self.substance)
 
-    def _with_others(self, method: Method, amount_ml: float, minutes: float) -> DayLedger:
-        """Return the day with what the further agents in the liquid give off at the same time."""
-        now = self.day.now_min
+    def of_pass(self, method: Method, amount_ml: float) -> tuple[float, Terms]:
+        """Return how long a pass gives off [min], and by what its main agent is judged.
+
+        What the further agents in the liquid give off at the same time counts with the day.
+        """
+        minutes, now = release_min_of(self.knowledge, method), self.day.now_min
         start = self.day.last_min if now is None else now
         made = self.further(method, amount_ml)
         releases = (Release(start, mg, substance.key, minutes) for substance, mg in made)
-        return self.day.added(releases, (substance for substance, _ in made))
-
-    def _amounts(
-        self, method: Method, agent: str, amount: Amount
-    ) -> tuple[float | None, AirVerdict, AirVerdict]:
-        """Return the allowed amount (None: not even the least), its verdict, the typical one's."""
-        if method.id not in self._judged:
-            substance = self.substance(agent)
-            share = open_fraction(method)
-            minutes = release_min_of(self.knowledge, method)
-            day = self._with_others(method, amount.typical_ml, minutes)
-            typical = self.judge(substance, amount.typical_ml, minutes, share, day)
-            found: tuple[float | None, AirVerdict, AirVerdict] = (None, typical, typical)
-            if typical.verdict != "over":
-                found = (amount.typical_ml, typical, typical)
-            else:
-                # Rounded down to what a pipette can measure, never up over the limit.
-                lowered = int((typical.largest_ok_ml or 0.0) * ROUND_DOWN) / ROUND_DOWN
-                if lowered >= amount.least_ml:
-                    smaller = self.judge(substance, lowered, minutes, share, day)
-                    if smaller.verdict != "over":
-                        found = (lowered, smaller, typical)
-            self._judged[method.id] = found
-        return self._judged[method.id]
+        day = self.day.added(releases, (substance for substance, _ in made))
+        return minutes, self.terms(day, open_fraction(method))
 
     def _choose(self, method: Method) -> AirChoice:
-        if method.agent is None or method.amount is None or self._is_plain(method.agent):
-            amount = method.amount.typical_ml if method.amount else None
-            return AirChoice(amount, "", None, "")
-        waiting = self._waiting(method, method.agent)
-        if waiting:
-            return AirChoice(None, "", None, waiting)
-        allowed, verdict, typical = self._amounts(method, method.agent, method.amount)
-        line = self.line(method.agent, verdict)
-        if allowed is not None:
-            lowered = allowed < method.amount.typical_ml
-            text = f"lowered from {method.amount.typical_ml:g} mL: {typical.sentence}"
-            return AirChoice(allowed, text if lowered else "", line, "")
-        share = open_fraction(method)
-        minutes = release_min_of(self.knowledge, method)
-        least = method.amount.least_ml
-        day = self._with_others(method, least, minutes)
-        terms = self.terms(day, share)
-        control = self.cheapest(self.substance(method.agent), least, minutes, terms)
-        mend = "No control listed here makes even the least amount acceptable; use another agent."
-        if control is not None:
-            mend = f"It becomes possible with: {control.name}, at most {least:g} mL a pass."
-        return AirChoice(None, "", line, f"{verdict.sentence} {mend}")
+        amount, agent = method.amount, method.agent
+        if agent is None or amount is None or is_plain(self.knowledge, agent):
+            return AirChoice(self, method, amount.typical_ml if amount else None)
+        waits = self._waits(method, agent)
+        if waits:
+            return AirChoice(self, method, None, waits=waits)
+        substance, usual = self.substance(agent), amount.typical_ml
+        minutes, terms = self.of_pass(method, usual)
+        typical = judge_release(substance, usual, self.room, minutes, terms)
+        if typical.verdict != "over":
+            return AirChoice(self, method, usual, "", typical)
+        # Rounded down to what a pipette can measure, never up over the limit.
+        lowered = int((typical.largest_ok_ml or 0.0) * ROUND_DOWN) / ROUND_DOWN
+        if lowered >= amount.least_ml:
+            smaller = judge_release(substance, lowered, self.room, minutes, terms)
+            if smaller.verdict != "over":
+                because = f"lowered from {usual:g} mL: {typical.sentence}"
+                return AirChoice(self, method, lowered, because if lowered < usual else "", smaller)
+        return AirChoice(self, method, None, "", typical)
 
     def line(self, agent_id: str, verdict: AirVerdict) -> AirLine:
         """Return a verdict as the plan shows it, with every published limit."""
-        near, room = verdict.near, verdict.room
-        mean = near.mean_8_h
+        near, ppm = verdict.near, verdict.ppm_per_mg
         control = self.knowledge.controls.get(self.bench.room.control)
         ventilation = control.sentence if control else "Ventilation is not known: judged as none."
         binding = verdict.binding
-        limits = self._limit_lines(agent_id, verdict)
         return AirLine(
             verdict=verdict.verdict,
             sentence=verdict.sentence,
             ventilation=ventilation,
-            peak_mg_per_m3=short(near.peak.mg_per_m3.high),
-            mean_15_min_mg_per_m3=short(near.mean_15_min.mg_per_m3.high),
-            mean_8_h_mg_per_m3=short(mean.mg_per_m3.high),
-            room_peak_mg_per_m3=short(room.peak.mg_per_m3.high),
-            peak_ppm=short(near.peak.ppm.high) if near.peak.ppm else None,
-            mean_8_h_ppm=short(mean.ppm.high) if mean.ppm else None,
-            limits=limits,
+            peak_mg_per_m3=short(near.peak.high),
+            mean_15_min_mg_per_m3=short(near.mean_15_min.high),
+            mean_8_h_mg_per_m3=short(near.mean_8_h.high),
+            room_peak_mg_per_m3=short(verdict.room.peak.high),
+            peak_ppm=None if ppm is None else short(near.peak.high * ppm),
+            mean_8_h_ppm=None if ppm is None else short(near.mean_8_h.high * ppm),
+            limits=tuple(self._limit_lines(agent_id, verdict)),
             binding=f"{binding.limit.authority} {binding.limit.basis}" if binding else "",
             factor=short(verdict.exceeded_by),
             lel_fraction=short(verdict.lel_fraction),
@@ -240,7 +232,7 @@ class AirJudge:
             assumptions=verdict.assumptions,
         )
 
-    def _limit_lines(self, agent_id: str, verdict: AirVerdict) -> tuple[LimitLine, ...]:
+    def _limit_lines(self, agent_id: str, verdict: AirVerdict) -> Iterator[LimitLine]:
         agent = self.knowledge.agents[agent_id]
         vapour = self.knowledge.agents[agent.vapour_of] if agent.vapour_of else agent
         mass = self.substance(agent_id).molar_mass_g_per_mol
@@ -253,23 +245,20 @@ class AirJudge:
         instead = ""
         if chosen and is_silent(self.substance(agent_id), chosen.id):
             instead = f", instead of {chosen.short}"
-        lines = []
         for limit in vapour.limits:
             value = limit_mg_per_m3(self.knowledge, limit, mass) or 0.0
             found = by_key.get((limit.authority, limit.basis.value, value))
-            lines.append(
-                LimitLine(
-                    authority=self.knowledge.authorities[limit.authority].name
-                    + (instead if found and found.is_judged and limit.basis != "idlh" else ""),
-                    basis=limit.basis.value,
-                    value=limit.value,
-                    unit=limit.unit,
-                    edition=limit.edition,
-                    level_mg_per_m3=short(found.level_mg_per_m3) if found else 0.0,
-                    limit_mg_per_m3=short(value),
-                    ratio=short(found.ratio) if found else 0.0,
-                    judged=bool(found and found.is_judged),
-                    source=limit.source,
-                )
+            judged = found is not None and found.is_judged
+            name = self.knowledge.authorities[limit.authority].name
+            yield LimitLine(
+                authority=name + (instead if judged and limit.basis != "idlh" else ""),
+                basis=limit.basis.value,
+                value=limit.value,
+                unit=limit.unit,
+                edition=limit.edition,
+                level_mg_per_m3=short(found.level_mg_per_m3) if found else 0.0,
+                limit_mg_per_m3=short(value),
+                ratio=short(found.ratio) if found else 0.0,
+                judged=judged,
+                source=limit.source,
             )
-        return tuple(lines)

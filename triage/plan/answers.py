@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from triage.case.profile import Bench
@@ -70,46 +70,21 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The answer of a calculator.
-
-    Parameters
-    ----------
-    sentence    the answer in plain words
-    figures     the numbers behind it
-    cautions    what to mind when acting on it
-    assumptions what the numbers rest on
-    sources     "id: title" of every source that was used
-    first       what is to be read before the answer
-    """
+    """The answer of a calculator; ``first`` is to be read before it."""
 
     sentence: str
-    figures: tuple[Figure, ...]
-    cautions: tuple[str, ...] = ()
-    assumptions: tuple[str, ...] = ()
-    sources: tuple[str, ...] = ()
+    figures: Sequence[Figure]
+    cautions: Sequence[str] = ()
+    assumptions: Sequence[str] = ()
+    sources: Sequence[str] = ()
     first: tuple[str, ...] = ()
 
 
-def answered(
-    knowledge: Knowledge,
-    sentence: str,
-    figures: Iterable[Figure],
-    *,
-    cautions: Iterable[str] = (),
-    assumptions: Iterable[str] = (),
-    sources: Iterable[str] = (),
-    first: tuple[str, ...] = (),
-) -> Answer:
+def answered(knowledge: Knowledge, answer: Answer) -> Answer:
     """Return an answer with its figures shortened and the titles of all sources behind it."""
-    shown = tuple(replace(each, value=short(each.value)) for each in figures)
-    return Answer(
-        sentence,
-        shown,
-        tuple(cautions),
-        tuple(assumptions),
-        titled(knowledge, (*sources, *(each.source for each in shown))),
-        first,
-    )
+    figures = tuple(replace(each, value=short(each.value)) for each in answer.figures)
+    sources = (*answer.sources, *(each.source for each in figures))
+    return replace(answer, figures=figures, sources=titled(knowledge, sources))
 
 
 def titled(knowledge: Knowledge, ids: Iterable[str]) -> tuple[str, ...]:

@@ -62,8 +62,7 @@ def chamber(means: Means, asked: ChamberQuestion) -> Answer:
         cautions.append(f"{days:g} days is longer than the {number(mould.stay_days)} to plan for.")
     figures += _look_figures(knowledge, days, asked.closed_h)
     sentence = mould.sentence[:1].lower() + mould.sentence[1:]
-    return answered(
-        knowledge,
+    told = Answer(
         f"The air comes to {number(rh)} % RH; {sentence}",
         (
             Figure("relative humidity", rh, "%"),
@@ -77,6 +76,7 @@ def chamber(means: Means, asked: ChamberQuestion) -> Answer:
         ),
         sources=(MOULD_SOURCE, divisor.source, cap.source),
     )
+    return answered(knowledge, told)
 
 
 def mould_time(
@@ -164,8 +164,7 @@ def _gel(knowledge: Knowledge, asked: BoxQuestion, temp_c: float) -> Answer:
             "them damp and dry and give --free-water."
         )
         sentence = f"For the air alone {advised:.2g} g; {packing:.2g} g by the packing rule."
-    return answered(
-        knowledge,
+    told = Answer(
         sentence,
         (
             Figure("water to take up", water, "mg"),
@@ -176,6 +175,7 @@ def _gel(knowledge: Knowledge, asked: BoxQuestion, temp_c: float) -> Answer:
         cautions=(gel.caution,) if gel.caution else (),
         assumptions=assumptions,
     )
+    return answered(knowledge, told)
 
 
 def _fumigant(means: Means, asked: BoxQuestion, word: str, temp_c: float) -> Answer:
@@ -204,8 +204,7 @@ def _fumigant(means: Means, asked: BoxQuestion, word: str, temp_c: float) -> Ans
         figures.append(figure)
     figures += _old_doses(knowledge, agent.id, asked.volume_l)
     opened, caution = _opening(judge, agent.id, pulse)
-    return answered(
-        knowledge,
+    told_all = Answer(
         sentence,
         (*figures, *opened),
         cautions=(
@@ -221,6 +220,7 @@ def _fumigant(means: Means, asked: BoxQuestion, word: str, temp_c: float) -> Ans
         ),
         sources=(agent.source, *(each.source for each in agent.limits)),
     )
+    return answered(knowledge, told_all)
 
 
 def _saturation_mg_per_l(
@@ -269,8 +269,8 @@ def _opening(judge: AirJudge, agent_id: str, pulse_mg: float) -> tuple[tuple[Fig
     who = binding.limit.authority if binding else "no limit"
     ratio = binding.factor if binding else None
     figures = (
-        Figure("opening: peak at the face", near.peak.mg_per_m3.high, "mg/m3", "at most"),
-        Figure("opening: 8 h mean", near.mean_8_h.mg_per_m3.high, "mg/m3", "at most"),
+        Figure("opening: peak at the face", near.peak.high, "mg/m3", "at most"),
+        Figure("opening: 8 h mean", near.mean_8_h.high, "mg/m3", "at most"),
         Figure("opening: share of what is allowed", ratio, "", who),
     )
     if verdict.verdict != "over":

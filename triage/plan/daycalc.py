@@ -77,23 +77,18 @@ def answer(means: Means) -> DayAnswer:
     found = judge_day(day, judge.room, judge.margin, by)
     bars = tuple(
         DayBar(
-            WINDOW_WORDS.get(each.window_min, f"{each.window_min:g} min"),
-            short(each.index.low),
-            short(each.index.high),
-            each.agents,
+            WINDOW_WORDS.get(window, f"{window:g} min"), short(index.low), short(index.high), agents
         )
-        for each in found.indices
+        for window, index, agents in found.indices
     )
     agents = tuple(
         AgentLine(
-            each.agent,
-            knowledge.agents[each.agent].name,
-            short(each.total_mg),
-            short(each.peak.high),
-            short(each.mean_15_min.high),
-            short(each.mean_8_h.high),
+            key,
+            knowledge.agents[key].name,
+            short(float(day.weights({key: 1.0}).sum())),
+            *(short(span.high) for span in levels),
         )
-        for each in found.agents
+        for key, levels in found.agents.items()
     )
     releases = tuple(
         ReleaseLine(_moment(each.minute_of_day), each.agent, short(each.amount_mg))

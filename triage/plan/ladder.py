@@ -381,5 +381,7 @@ class BenchBars:
         for method in methods:
             if method not in self._out:
                 entry = self.knowledge.methods[method]
-                self._out[method] = bool(self._without_air(method)) or not self.judge.permits(entry)
+                self._out[method] = bool(
+                    self._without_air(method) or not self.judge.choose(entry).is_open
+                )
         return frozenset(m for m in methods if self._out[m])

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
-from triage.bench.bursts import burst_budget
 from triage.bench.stock import (
+    WATER_G_PER_ML,
     Basis,
+    Bottle,
     acid_ml_per_litre,
+    drops_per_ml,
     drops_to_ml,
     fluid_ml_for_strength,
     make_up,
-    ml_per_drop,
     molarity,
     strengths_after_body_water,
     weak_base_ph,
@@ -30,25 +32,25 @@ from triage.plan.liquids import never_mix
 from triage.units import positive, short
 
 PER_ML = "1/mL"
-WATER_G_PER_ML = 1.0
 ML_PER_L = 1000.0
+STOP_HERE = "stop here and look for damage"
 
 
 def answer(means: Means, asked: MixQuestion) -> Answer:
     """Return how to make up a working solution.
 
-    Raises
-    ------
-    TriageError: strengths that cannot be, a figure of the agent or of the stock that is not known.
+    A TriageError tells of strengths that cannot be, and of what is not known of agent or stock.
     """
-    agent = means.agent(asked.agent)
-    if asked.to_ph is not None:
-        if asked.ml is None:
-            raise TriageError("a bath of a pH is made by volume", mend="give --ml")
-        return _by_ph(means, asked, agent, asked.to_ph, asked.ml)
-    if asked.grams is not None and asked.basis not in (None, "w/w"):
-        raise TriageError("by mass only w/w can be made up", mend="leave --basis out")
-    return _by_strength(means, asked, agent, asked.to or 0.0)
+    knowledge, agent = means.knowledge, means.agent(asked.agent)
+    found = (_by_strength if asked.to_ph is None else _by_ph)(means, asked, agent)
+    mixes = (line.text for line in never_mix(knowledge, agent))
+    told = replace(
+        found,
+        cautions=(*found.cautions, *mixes, *(line.text for line in agent.ask_label)),
+        sources=(agent.source,),
+        first=means.to_read_first(agent),
+    )
+    return answered(knowledge, told)
 
 
 def _stock_of(means: Means, agent: Agent, stock: float | None) -> float:
@@ -83,44 +85,31 @@ def _density(agent: Agent, given: float | None) -> tuple[float, str]:
     return value, f"Density of the stock {value:g} g/mL ({whence}); give your own if not."
 
 
-def _by_strength(means: Means, asked: MixQuestion, agent: Agent, target: float) -> Answer:
-    basis: Basis = "w/w"
+def _by_strength(means: Means, asked: MixQuestion, agent: Agent) -> Answer:
+    target, basis = asked.to or 0.0, "w/w"
     if asked.grams is not None:
-        weighed = weigh_up(target, _stock_of(means, agent, asked.stock), asked.grams)
-        sentence = weighed.sentence
-        figures = [Figure("stock", weighed.stock_g, "g"), Figure("water", weighed.water_g, "g")]
+        if asked.basis not in (None, "w/w"):
+            raise TriageError("by mass only w/w can be made up", mend="leave --basis out")
+        made = weigh_up(target, _stock_of(means, agent, asked.stock), asked.grams)
+        figures = [Figure("stock", made.stock, "g"), Figure("water", made.water, "g")]
         assumptions = ["Strengths are percent by mass; masses add up exactly."]
     else:
         basis = _basis_of(agent, asked.basis)
-        density = _density(agent, asked.density) if basis == "w/w" else None
-        made = make_up(
-            target,
-            _stock_of(means, agent, asked.stock),
-            asked.ml or 0.0,
-            basis,
-            densities_g_per_ml=(density[0], WATER_G_PER_ML) if density else None,
-            stock_goes_into_water=agent.agent_class == "acid",
-        )
-        sentence = made.sentence
+        density, told = _density(agent, asked.density) if basis == "w/w" else (None, "")
+        strength = _stock_of(means, agent, asked.stock)
+        bottle = Bottle(strength, basis, density, into_water=agent.agent_class == "acid")
+        made = make_up(target, basis, bottle, asked.ml or 0.0)
         figures = [
-            Figure("stock", made.stock_ml, "mL"),
-            Figure("top up to", made.top_up_to_ml, "mL"),
-            Figure("water, about", made.water_about_ml, "mL", "a guide; the mark decides"),
+            Figure("stock", made.stock, "mL"),
+            Figure("top up to", asked.ml, "mL"),
+            Figure("water, about", made.water, "mL", "a guide; the mark decides"),
         ]
         dense = "The working solution is taken as dense as water."
-        assumptions = [density[1], dense] if density else []
+        assumptions = [told, dense] if told else []
         assumptions.append("Conservation of the dissolved mass; stirred, at one temperature.")
     if basis == "w/w":
         figures += _base_figures(means.knowledge, agent, target)
-    return answered(
-        means.knowledge,
-        sentence,
-        figures,
-        cautions=_cautions(means.knowledge, agent),
-        assumptions=assumptions,
-        sources=(agent.source,),
-        first=means.to_read_first(agent),
-    )
+    return Answer(made.sentence, figures, assumptions=assumptions)
 
 
 def _figure_of(knowledge: Knowledge, agent_id: str, unit: str) -> Dose | None:
@@ -144,11 +133,6 @@ def _base_figures(knowledge: Knowledge, agent: Agent, target: float) -> Iterator
         yield Figure("pH, about", round(ph, 1), "", note, constant.source)
 
 
-def _cautions(knowledge: Knowledge, agent: Agent) -> tuple[str, ...]:
-    mixes = (line.text for line in never_mix(knowledge, agent))
-    return (*mixes, *(line.text for line in agent.ask_label))
-
-
 def bath_acids(knowledge: Knowledge) -> tuple[str, ...]:
     """Return the acids that a method puts into a bath whose pH the doses file holds."""
     found = set()
@@ -159,16 +143,18 @@ def bath_acids(knowledge: Knowledge) -> tuple[str, ...]:
     return tuple(sorted(found))
 
 
-def _by_ph(means: Means, asked: MixQuestion, agent: Agent, ph: float, total_ml: float) -> Answer:
+def _by_ph(means: Means, asked: MixQuestion, agent: Agent) -> Answer:
     """Return how much acid brings a bath to a pH; a weak acid would need its constant."""
-    knowledge = means.knowledge
+    knowledge, ph = means.knowledge, asked.to_ph or 0.0
+    if asked.ml is None:
+        raise TriageError("a bath of a pH is made by volume", mend="give --ml")
     known = bath_acids(knowledge)
     if agent.id not in known:
         raise TriageError(
             f"a pH is worked out only for: {', '.join(known) or 'nothing here'}",
             mend=f"for {agent.name} use a target strength and check with a strip",
         )
-    total = positive("total volume", total_ml, "mL")
+    total = positive("total volume", asked.ml, "mL")
     strength = _stock_of(means, agent, asked.stock)
     dense, told = _density(agent, asked.density)
     mass = agent.physical.value("molar_mass")
@@ -180,8 +166,7 @@ def _by_ph(means: Means, asked: MixQuestion, agent: Agent, ph: float, total_ml: 
     good = span.least <= ph <= span.most
     cautions = [] if good else [f"The bath works from pH {span.least:g} to {span.most:g}."]
     cautions += ["Water first, acid into it, never the other way round.", "Check with a pH strip."]
-    return answered(
-        knowledge,
+    return Answer(
         f"Put {number(acid_ml)} mL of the {strength:g} % stock into water and top up to "
         f"{total:g} mL for pH {ph:g}.",
         (
@@ -192,21 +177,20 @@ def _by_ph(means: Means, asked: MixQuestion, agent: Agent, ph: float, total_ml: 
             Figure("pH the bath works at, least", span.least, source=span.source),
             Figure("pH the bath works at, most", span.most, source=span.source),
         ),
-        cautions=(*cautions, *_cautions(knowledge, agent)),
-        assumptions=(
+        cautions,
+        (
             "The acid gives off all its hydrogen ions; the enzyme and the insect take up a few.",
             told,
         ),
-        sources=(agent.source,),
-        first=means.to_read_first(agent),
     )
 
 
 def alcohol(means: Means, asked: AlcoholQuestion) -> Answer:
     """Return the strength of storage alcohol after the body's water has thinned it."""
     knowledge = means.knowledge
-    body, usual = dose(knowledge, "wet-body-water"), dose(knowledge, "wet-strength")
-    brittle = dose(knowledge, "wet-brittle-from")
+    body, usual, brittle = (
+        dose(knowledge, each) for each in ("wet-body-water", "wet-strength", "wet-brittle-from")
+    )
     water = body.most if asked.water is None else asked.water
     found = strengths_after_body_water(asked.stock, asked.fluid, water, asked.changes)
     figures = [
@@ -222,16 +206,13 @@ def alcohol(means: Means, asked: AlcoholQuestion) -> Answer:
         figures.append(Figure("least fluid for one change", least, "mL"))
     last = found[-1]
     words = "change" if asked.changes == 1 else "changes"
-    head = f"After {asked.changes} {words} the fluid stands at {number(last)} %"
+    tail = "."
     if last < usual.least:
         tail = f", below the usual {usual.least:g} %: change once more or use more fluid."
     elif last >= brittle.least:
         tail = f", at or above {brittle.least:g} %, where insects turn brittle: use a weaker stock."
-    else:
-        tail = "."
-    return answered(
-        knowledge,
-        head + tail,
+    told = Answer(
+        f"After {asked.changes} {words} the fluid stands at {number(last)} %{tail}",
         figures,
         assumptions=(
             f"Water in the body: {water:g} mL/g ({body.because})",
@@ -239,51 +220,65 @@ def alcohol(means: Means, asked: AlcoholQuestion) -> Answer:
         ),
         sources=(body.source,),
     )
+    return answered(knowledge, told)
 
 
 def bursts(means: Means, asked: BurstQuestion) -> Answer:
-    """Return what is left of the bursts; a next one is refused if it is too long or none is left.
+    """Return what is left of the bursts, with the next one that is wanted taken off.
 
-    Raises
-    ------
-    OutOfRange: a burst that is too long, or more than the budget.
+    No formula for a safe dwell is known: the numbers come from the knowledge and are shown with
+    their own standing. An OutOfRange tells of a burst that is too long, and of more than allowed.
     """
     knowledge = means.knowledge
     one, most = dose(knowledge, "ultrasonic-burst"), dose(knowledge, "ultrasonic-most-bursts")
-    budget = knowledge.judgement.burst_budget_s
-    count = int(most.most)
-    found = burst_budget(asked.done, one.most, count, asked.next_s)
-    if found.used_s > budget.value:
-        raise OutOfRange(
-            f"{found.used_s:g} s of bursts is above the budget of {budget.value:g} s",
-            mend="stop here and look for damage",
-        )
-    left_s = min(budget.value - found.used_s, found.bursts_left * one.most)
-    return answered(
-        knowledge,
-        found.sentence,
+    budget, longest, count = knowledge.judgement.burst_budget_s, one.most, int(most.most)
+    done = asked.done
+    for place, burst in enumerate(done, start=1):
+        if positive(f"burst {place}", burst, "s") > longest:
+            told = f"burst {place} lasted {burst:g} s, longer than {longest:g} s"
+            raise OutOfRange(told, mend=STOP_HERE)
+    if len(done) > count:
+        raise OutOfRange(f"{len(done)} bursts were given, {count} are allowed", mend=STOP_HERE)
+    if asked.next_s is not None:
+        wanted = positive("next burst", asked.next_s, "s")
+        if len(done) == count:
+            raise OutOfRange("no burst is left for this specimen", mend="choose another method")
+        if wanted > longest:
+            raise OutOfRange(
+                f"a burst of {wanted:g} s is longer than {longest:g} s",
+                mend=f"set at most {longest:g} s and look before the next",
+            )
+        done = (*done, wanted)
+    left, used = count - len(done), float(sum(done))
+    if used > budget.value:
+        told = f"{used:g} s of bursts is above the budget of {budget.value:g} s"
+        raise OutOfRange(told, mend=STOP_HERE)
+    left_s = min(budget.value - used, left * longest)
+    sentence = f"No burst is left ({used:g} s used)."
+    if left:
+        noun = "burst" if left == 1 else "bursts"
+        sentence = f"{left} {noun} left, each at most {longest:g} s; look after each one."
+    told_all = Answer(
+        sentence,
         (
-            Figure("bursts left", found.bursts_left),
-            Figure("used", found.used_s, "s"),
+            Figure("bursts left", left),
+            Figure("used", used, "s"),
             Figure("left in all", left_s, "s", budget.because, budget.source),
-            Figure("longest next burst", min(found.longest_next_s, left_s), "s"),
+            Figure("longest next burst", min(longest, left_s), "s"),
             Figure("one burst, most", one.most, "s", dose_note(one), one.source),
             Figure("most bursts", count, "", dose_note(most), most.source),
         ),
-        cautions=("Look after every burst; stop at the first loss of scales, legs or hairs.",),
-        assumptions=("No formula gives a safe dwell; a burst that was cut short counts as one.",),
+        ("Look after every burst; stop at the first loss of scales, legs or hairs.",),
+        ("No formula gives a safe dwell; a burst that was cut short counts as one.",),
     )
+    return answered(knowledge, told_all)
 
 
 def drops(means: Means, asked: DropQuestion) -> Answer:
     """Return the volume of some drops, or the drops for a volume, with the range it may lie in.
 
-    The range is that of the dropper (drops in a millilitre, volume error) taken at its corners.
-
-    Raises
-    ------
-    TriageError: neither or both of drops and volume, half a calibration, or an unknown agent.
-    OutOfRange: a number out of range, too few drops to calibrate by, less than one drop.
+    The range is that of the dropper (drops in a millilitre, volume error) taken at its corners. A
+    TriageError tells of neither or both of drops and volume, and of half a calibration.
     """
     if (asked.drops is None) == (asked.ml is None):
         raise TriageError("give a number of drops or an amount", mend="write 5, or --ml 0.3")
@@ -298,8 +293,7 @@ def drops(means: Means, asked: DropQuestion) -> Answer:
         sentence = f"For {asked.ml:g} mL: "
     ml, least_ml, most_ml = drops_to_ml(count, least, most, share)
     noun = "drop is" if count == 1 else "drops are"
-    return answered(
-        means.knowledge,
+    told = Answer(
         f"{sentence}{count:g} {noun} about {ml:.3g} mL ({least_ml:.2g} to {most_ml:.2g} mL).",
         (
             Figure("drops", count),
@@ -309,9 +303,10 @@ def drops(means: Means, asked: DropQuestion) -> Answer:
             *rate,
             Figure("error of a dropper", 100.0 * share, "%", dose_note(error), error.source),
         ),
-        cautions=("A drop from a tube held aslant or squeezed fast is bigger.",),
-        assumptions=("Held upright, a drop falling by itself.",),
+        ("A drop from a tube held aslant or squeezed fast is bigger.",),
+        ("Held upright, a drop falling by itself.",),
     )
+    return answered(means.knowledge, told)
 
 
 def _rate(means: Means, asked: DropQuestion) -> tuple[float, float, tuple[Figure, ...]]:
@@ -323,25 +318,20 @@ def _rate(means: Means, asked: DropQuestion) -> tuple[float, float, tuple[Figure
             mend="give both --counted and --filled",
         )
     if asked.counted is not None and asked.filled_ml is not None:
-        one = 1.0 / ml_per_drop(asked.counted, asked.filled_ml)
+        one = drops_per_ml(asked.counted, asked.filled_ml)
         return one, one, (Figure("drops in a millilitre", one, PER_ML, "your own count"),)
-    entry = _entry(means.knowledge, agent)
+    entry = dose(means.knowledge, "dropper-drops-per-ml")
+    if agent is not None:
+        doses = (d for d in means.knowledge.doses.values() if d.kind == entry.kind)
+        own = next((d for d in doses if (d.agent, d.unit) == (agent.id, PER_ML)), None)
+        if own is None:  # another liquid has no count until it is counted
+            raise TriageError(
+                f"how big a drop of {agent.name} is, is not known",
+                mend="count your own: --counted 35 --filled 2",
+            )
+        entry = own
     figures = tuple(
         Figure(name, value, PER_ML, dose_note(entry), entry.source)
         for name, value in (("drops in a millilitre, fewest", entry.least), ("most", entry.most))
     )
     return entry.least, entry.most, figures
-
-
-def _entry(knowledge: Knowledge, agent: Agent | None) -> Dose:
-    """Return the drop count of a liquid; another liquid has none until it is counted."""
-    standard = dose(knowledge, "dropper-drops-per-ml")
-    if agent is None:
-        return standard
-    for entry in knowledge.doses.values():
-        if entry.agent == agent.id and entry.kind == standard.kind and entry.unit == PER_ML:
-            return entry
-    raise TriageError(
-        f"how big a drop of {agent.name} is, is not known",
-        mend="count your own: --counted 35 --filled 2",
-    )

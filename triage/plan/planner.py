@@ -37,7 +37,7 @@ from triage.plan.model import (
     WaitingLine,
 )
 from triage.plan.notices import air_notices, missing_attempts, not_told, room_notices, unread_keys
-from triage.plan.questions import is_shown, questions_for, tests_forbidden, waiting_for
+from triage.plan.questions import OpenQuestions, is_shown
 from triage.plan.showing import too_small
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 from triage.plan.steps import Setting, complete_step
@@ -91,7 +91,8 @@ class Planner:
         told, used = skeleton.conclusions, judge.day.used
         setting = Setting(self.knowledge, case, bench, told, used, planned)
         steps = self._steps(judge, skeleton, setting)
-        waiting = tuple(self._waiting(case, skeleton))
+        asked = OpenQuestions(self.consultant, told, case)
+        waiting = tuple(self._waiting(asked, skeleton))
         without: dict[str | None, FindingState] = dict.fromkeys(
             self._later(case, bench, judge, skeleton), "later"
         )
@@ -99,7 +100,7 @@ class Planner:
         findings = tuple(self._finding_line(case, skeleton, f.id, without) for f in case.findings)
         offered = frozenset(m for ladder in skeleton.ladders for m in ladder.offered)
         still_open = [f.id for f in findings if f.state in OPEN]
-        untested = tuple(tests_forbidden(self.consultant, skeleton.conclusions))
+        untested = tuple(asked.tests_forbidden())
         return Plan(
             case=case.id,
             title=one_line(case.title),
@@ -111,14 +112,12 @@ class Planner:
             findings=findings,
             steps=steps,
             excluded=self._excluded(skeleton),
-            questions=questions_for(
-                self.consultant, skeleton.conclusions, skeleton.stage, offered, still_open, untested
-            ),
+            questions=asked.lines(skeleton.stage, offered, still_open, untested),
             untested=untested,
-            conflicts=tuple(self._conflicts(skeleton.conclusions)),
+            conflicts=tuple(self._conflicts(told)),
             waiting=waiting,
             notices=(
-                *self._advice(case, skeleton.conclusions, only_first_aid=True),
+                *self._advice(case, told, only_first_aid=True),
                 *too_small(case, bench, self.knowledge.judgement, findings),
                 *air_notices(judge.day),
                 *room_notices(bench, steps),
@@ -126,7 +125,7 @@ class Planner:
                 *unread_keys("case", case),
                 *missing_attempts(case),
                 *self._notices(case, skeleton, findings, waiting),
-                *self._advice(case, skeleton.conclusions, only_first_aid=False),
+                *self._advice(case, told, only_first_aid=False),
             ),
         )
 
@@ -144,12 +143,12 @@ class Planner:
             steps.append(complete_step(setting, item, served, choice, status if steps else "next"))
         return tuple(steps)
 
-    def _waiting(self, case: Case, skeleton: Skeleton) -> Iterator[WaitingLine]:
+    def _waiting(self, asked: OpenQuestions, skeleton: Skeleton) -> Iterator[WaitingLine]:
         """Yield the targets of this stage that nothing but open answers bars."""
         for ladder in skeleton.ladders:
             now = ladder.target.condition is None or self._is_now(ladder, skeleton)
             if now and not ladder.rungs and not ladder.progress.cleared_by:
-                line = waiting_for(self.consultant, skeleton.conclusions, ladder, case)
+                line = asked.waiting_for(ladder)
                 if line is not None:
                     yield line
 

@@ -106,12 +106,11 @@ def answer(means: Means, asked: ShowsQuestion) -> Answer:
             Figure("the speck in the picture", grain.picture_mm, "mm"),
             Figure("the speck for the viewer", grain.arcmin, "arc minutes"),
         ]
-        told = "it can show" if grain.shows else "it will not show: accept it"
-        sentence = f"A speck of {asked.grain_um:g} um: {told}. {sentence}"
+        verdict = "it can show" if grain.shows else "it will not show: accept it"
+        sentence = f"A speck of {asked.grain_um:g} um: {verdict}. {sentence}"
         sentence += "" if grain.shows else f" {GLINT}"
     taken = (judged.wavelength_um, judged.eye_acuity_arcmin, judged.stack_overlap)
-    return answered(
-        means.knowledge,
+    told = Answer(
         sentence,
         figures,
         assumptions=(
@@ -121,8 +120,9 @@ def answer(means: Means, asked: ShowsQuestion) -> Answer:
             "In air; sizes are those on the specimen unless it says otherwise.",
             "Resolution by Rayleigh, 0.61 wavelengths over the aperture; depth by wave and sensor.",
         ),
-        sources=(each.source for each in taken),
+        sources=tuple(each.source for each in taken),
     )
+    return answered(means.knowledge, told)
 
 
 def finest(bench: Bench, judgement: Judgement) -> tuple[str, Showing] | None:

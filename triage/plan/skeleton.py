@@ -15,7 +15,7 @@ from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.casefacts import Locate, nowhere
 from triage.engine.consult import Conclusions, Consultant
-from triage.engine.many import Gates
+from triage.engine.many import Drawn, Gates
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
@@ -134,6 +134,10 @@ class Work:
         self._rules: dict[Pieces, OrderRules] = {}
         self._ladders: dict[Key, Ladder] = {}
         self._queues: dict[Key, tuple[Item, ...] | None] = {}
+        # Of cases that differ in answers only: each outline, and what was seen first with each
+        # specimen fact, by its identity.
+        self.seen: dict[Key, Outline] = {}
+        self.bases: dict[int, tuple[Drawn[Rulings], Outline]] = {}
 
     def outline(
         self, gates: Gates, settled: Iterable[str | None], states: Iterable[str], pieces: Pieces

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from triage.bench.stock import make_up
+from triage.bench.stock import Bottle, make_up
 from triage.case.models import Case, Side
 from triage.case.profile import Bench
 from triage.engine.consult import Conclusions
@@ -86,24 +86,23 @@ def _diluted(agent: Agent, strength: Strength, stock: float | None, total_ml: fl
             f"file: without it no mix of {target} is worked out."
         )
         return MakeUpLine(agent.id, target, "strength not known", None, None, sentence)
-    shown = f"{stock:g} % {agent.strength_basis}"
-    density = agent.physical.value("density") if basis == "w/w" else None
+    held = agent.strength_basis
+    shown = f"{stock:g} % {held}"
+    # Dilute solutions are close to water; the stock's density stands in the knowledge.
+    density = agent.physical.value("density")
+    bottle = Bottle(
+        stock,
+        basis if held == "as-is" else held,  # type: ignore[arg-type]
+        density,
+        into_water=agent.agent_class == "acid",
+    )
     try:
-        made = make_up(
-            strength.value,
-            stock,
-            total_ml,
-            basis,  # type: ignore[arg-type]
-            # Dilute solutions are close to water; the stock's density stands in the knowledge.
-            densities_g_per_ml=None if density is None else (density, 1.0),
-            stock_basis=None if agent.strength_basis == "as-is" else agent.strength_basis,
-            stock_goes_into_water=agent.agent_class == "acid",
-        )
+        made = make_up(strength.value, basis, bottle, total_ml)  # type: ignore[arg-type]
     except TriageError as fault:
         sentence = f"Cannot be worked out: {fault.message}; {fault.mend}."
         return MakeUpLine(agent.id, target, shown, None, None, sentence)
     return MakeUpLine(
-        agent.id, target, shown, round(made.stock_ml, 3), round(made.top_up_to_ml, 3), made.sentence
+        agent.id, target, shown, round(made.stock, 3), round(total_ml, 3), made.sentence
     )
 
 

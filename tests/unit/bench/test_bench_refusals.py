@@ -5,8 +5,13 @@ import math
 import pytest
 
 from tests.support.knowledge import shipped
-from triage.bench import bursts, chamber, stock, storage
+from triage.bench import chamber, stock, storage
+from triage.bench.stock import Bottle
+from triage.case.profile import Bench
 from triage.errors import OutOfRange, TriageError
+from triage.plan import mixcalc
+from triage.plan.answers import Means
+from triage.plan.inputs import BurstQuestion
 
 SALTS = shipped().salts
 GELS = shipped().gels
@@ -17,33 +22,35 @@ def box(gel=NARROW, rh=(80, 40), held=0.02):
     return storage.gel_for_box(gel, 5, 20, rh, 50, held)
 
 
+def made(target, held, ml, basis="v/v", **stock_is):
+    return stock.make_up(target, basis, Bottle(held, basis, **stock_is), ml)
+
+
+def bursts(*done, next_s=None):
+    """Of the shipped figures: three of at most 10 s."""
+    return mixcalc.bursts(Means(shipped(), Bench()), BurstQuestion(done, next_s))
+
+
 REFUSED = [
     # stock
-    (lambda: stock.make_up(70, 50, 100, "v/v"),
+    (lambda: made(70, 50, 100),
      ("the stock (50 v/v) is weaker than the target (70 v/v); "
      "use a stronger stock or a weaker working solution")),
-    (lambda: stock.make_up(70, None, 100, "v/v"),
-     ("the strength of the stock is unknown; "
-     "read it off the label; without it no working strength can be promised")),
-    (lambda: stock.make_up(1, 25, 100, "v/v", stock_basis="w/w"),
+    (lambda: stock.make_up(1, "v/v", Bottle(25, "w/w"), 100),
      ("the stock is given in w/w and the target in v/v; "
      "give both on the same basis; they differ by the densities")),
-    (lambda: stock.make_up(1, 25, 100, "w/w"),
+    (lambda: made(1, 25, 100, "w/w"),
      ("strengths by mass cannot be measured by volume without both densities; "
      "weigh it, or give the densities of stock and solution in g/mL")),
-    (lambda: stock.make_up(1, 25, 100, "vol"), 'unknown basis "vol"; use one of: mol/L, v/v, w/v, w/w'),
-    (lambda: stock.make_up(70, 95, 0, "v/v"), "total volume is 0 mL; it must be above zero mL"),
-    (lambda: stock.make_up(70, 95, -5, "v/v"), "total volume is -5 mL; it must be above zero mL"),
-    (lambda: stock.make_up(70, 101, 5, "v/v"),
+    (lambda: made(70, 95, 0), "total volume is 0 mL; it must be above zero mL"),
+    (lambda: made(70, 95, -5), "total volume is -5 mL; it must be above zero mL"),
+    (lambda: made(70, 101, 5),
      "stock strength is 101 % v/v; it must lie between 0 and 100 % v/v"),
-    (lambda: stock.make_up(0, 95, 5, "v/v"), "target strength is 0 % v/v; it must be above zero % v/v"),
-    (lambda: stock.make_up(math.nan, 95, 5, "v/v"),
+    (lambda: made(0, 95, 5), "target strength is 0 % v/v; it must be above zero % v/v"),
+    (lambda: made(math.nan, 95, 5),
      "target strength is nan, not a finite number; give target strength in % v/v"),
-    (lambda: stock.make_up(24, 25, 5, "w/w", densities_g_per_ml=(0.8, 1)),
+    (lambda: made(24, 25, 5, "w/w", density_g_per_ml=0.8),
      "by these densities more stock than solution would be needed; check both densities and strengths"),
-    (lambda: stock.weigh_up(1, None, 5),
-     ("the strength of the stock is unknown; "
-     "read it off the label; without it no working strength can be promised")),
     (lambda: stock.acid_ml_per_litre(7, 12), "pH is 7; it must lie between 1 and 6"),
     (lambda: stock.acid_ml_per_litre(1, 0.01),
      ("the stock (0.01 mol/L) is weaker than the target (0.1 mol/L); "
@@ -64,22 +71,21 @@ REFUSED = [
         "body water is 1.05 mL/g; it must lie between 0 and 1 mL/g",
     ),
     # drops
-    (lambda: stock.ml_per_drop(5, 1), "5 drops are too few to calibrate by; count at least ten"),
+    (lambda: stock.drops_per_ml(5, 1), "5 drops are too few to calibrate by; count at least ten"),
     (lambda: stock.whole_drops(0.01, 20),
      ("0.01 mL is less than one drop; "
      "make up a weaker solution and take more of it, or wet a fine brush")),
     (lambda: stock.drops_to_ml(0, 20, 20, 0.15), "number of drops is 0 drops; it must be above zero drops"),
     # bursts
-    (lambda: bursts.burst_budget([5, 5, 5], 10, 3, 5),
+    (lambda: bursts(5, 5, 5, next_s=5),
      "no burst is left for this specimen; choose another method"),
-    (lambda: bursts.burst_budget([], 10, 3, 12),
+    (lambda: bursts(next_s=12),
      "a burst of 12 s is longer than 10 s; set at most 10 s and look before the next"),
-    (lambda: bursts.burst_budget([5, 11], 10, 3),
+    (lambda: bursts(5, 11),
      "burst 2 lasted 11 s, longer than 10 s; stop here and look for damage"),
-    (lambda: bursts.burst_budget([5] * 4, 10, 3),
+    (lambda: bursts(5, 5, 5, 5),
      "4 bursts were given, 3 are allowed; stop here and look for damage"),
-    (lambda: bursts.burst_budget([0], 10, 3), "burst 1 is 0 s; it must be above zero s"),
-    (lambda: bursts.burst_budget([], 10, -1), "most bursts is -1; give zero or more"),
+    (lambda: bursts(0), "burst 1 is 0 s; it must be above zero s"),
     # chamber and mould
     (lambda: chamber.salt_rh(SALTS["sodium-bromide"], 40),
      ("no humidity is known over sodium bromide at 40 C; "
@@ -119,10 +125,10 @@ def test_refusal_is_one_clear_line(call, line):
 @pytest.mark.parametrize(
     "call",
     [
-        lambda x: stock.make_up(70, 95, x, "v/v"),
+        lambda x: made(70, 95, x),
         lambda x: stock.weak_base_ph(x, 1e-5),
         lambda x: stock.drops_to_ml(x, 20, 20, 0.15),
-        lambda x: bursts.burst_budget([x], 10, 3),
+        bursts,
         lambda x: chamber.vapour_density_mg_per_l(20, x),
         lambda x: storage.opening_pulse_mg(5, x),
     ],

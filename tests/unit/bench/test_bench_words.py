@@ -6,18 +6,17 @@ import sys
 import pytest
 
 from tests.support.knowledge import shipped
-from triage.bench.bursts import burst_budget
-from triage.bench.chamber import (
-    look_times_h,
-    mould_limit,
-    salt_rh,
-)
-from triage.bench.stock import make_up, ml_per_drop, weigh_up
+from triage.bench.chamber import look_times_h, mould_limit, salt_rh
+from triage.bench.stock import Bottle, drops_per_ml, make_up, weigh_up
 from triage.bench.storage import crystals_last
+from triage.case.profile import Bench
+from triage.plan import mixcalc
+from triage.plan.answers import Means
+from triage.plan.inputs import BurstQuestion
 
 
 def test_dilution_tops_up_to_the_mark():
-    said = make_up(70, 95, 100, "v/v").sentence
+    said = make_up(70, "v/v", Bottle(95, "v/v"), 100).sentence
     assert said == (
         "Measure 73.7 mL of the 95 % v/v stock and top up with water to the 100 mL mark "
         "(about 26.3 mL; the mark decides)."
@@ -25,23 +24,25 @@ def test_dilution_tops_up_to_the_mark():
 
 
 def test_acid_goes_into_water():
-    said = make_up(0.03, 12.1, 1000, "mol/L", stock_goes_into_water=True).sentence
+    said = make_up(0.03, "mol/L", Bottle(12.1, "mol/L", into_water=True), 1000).sentence
     assert said.index("water") < said.index("add 2.48 mL of the 12.1 mol/L stock")
     assert "never pour water onto the stock" in said
 
 
 def test_stock_of_the_right_strength_is_used_as_it_is():
-    assert make_up(70, 70, 50, "v/v").sentence == "Use 50 mL of the 70 % v/v stock as it is."
+    same = make_up(70, "v/v", Bottle(70, "v/v"), 50)
+    assert same.sentence == "Use 50 mL of the 70 % v/v stock as it is."
     assert weigh_up(10, 10, 5).sentence.endswith("and use it as it is.")
 
 
-def test_burst_budget_counts_down():
-    assert (
-        burst_budget([], 10, 3).sentence == "3 bursts left, each at most 10 s; look after each one."
-    )
-    assert burst_budget([5, 8], 10, 3).sentence.startswith("1 burst left")
-    spent = burst_budget([5, 8, 10], 10, 3)
-    assert (spent.bursts_left, spent.used_s, spent.longest_next_s) == (0, 23, 0)
+def test_bursts_count_down():
+    def told(*done):
+        return mixcalc.bursts(Means(shipped(), Bench()), BurstQuestion(done))
+
+    assert told().sentence == "3 bursts left, each at most 10 s; look after each one."
+    assert told(5, 8).sentence.startswith("1 burst left")
+    spent = told(5, 8, 10)
+    assert [figure.value for figure in spent.figures[:4]] == [0, 23, 0, 0]
     assert spent.sentence == "No burst is left (23 s used)."
 
 
@@ -71,7 +72,7 @@ def test_crystals_that_saturate_last_until_the_air_of_the_box_has_carried_them_o
 
 
 def test_importing_the_bench_does_not_load_scipy_or_numpy():
-    names = ["stock", "bursts", "chamber", "storage"]
+    names = ["stock", "chamber", "storage"]
     code = (
         "import sys\n"
         + "".join(f"import triage.bench.{name}\n" for name in names)
@@ -82,10 +83,11 @@ def test_importing_the_bench_does_not_load_scipy_or_numpy():
 
 
 def test_edges_that_are_still_allowed():
-    assert burst_budget([], 10, 3, 10).used_s == 10
-    assert ml_per_drop(10, 1) == pytest.approx(0.1)
-    same = make_up(25, 25, 40, "w/w", densities_g_per_ml=(0.9, 0.9))
-    assert same.stock_ml == pytest.approx(40)
+    longest = mixcalc.bursts(Means(shipped(), Bench()), BurstQuestion(next_s=10))
+    assert longest.figures[1].value == 10
+    assert drops_per_ml(10, 1) == 10
+    same = make_up(25, "w/w", Bottle(25, "w/w", 1.0), 40)
+    assert same.stock == pytest.approx(40)
 
 
 @pytest.mark.parametrize(

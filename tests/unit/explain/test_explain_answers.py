@@ -25,7 +25,7 @@ from triage.explain.nextquestion import ranked_questions
 from triage.explain.sureplan import firmness_of
 from triage.explain.sweep import Sweep
 from triage.explain.whatif import compare
-from triage.explain.whynot import Against, methods_named, why_not
+from triage.explain.whynot import methods_named
 from triage.show.blocks import lines_of
 from triage.show.reasons import why_lines
 
@@ -79,7 +79,7 @@ def test_why_not_gives_interlocks_before_the_bench():
     case = case_of(
         "compound-eye", {"sheen": "dull", "lens-look": "drying-rings", "colour": "clear"}
     )
-    (found,) = why_not(trail_of(case, bench), "tetrachloroethylene-brush", "f1")
+    (found,) = trail_of(case, bench).why_not("tetrachloroethylene-brush", "f1")
     assert found.state == "excluded"
     kinds = [reason.interlock for reason in found.reasons]
     assert kinds == sorted(kinds, reverse=True)
@@ -88,7 +88,7 @@ def test_why_not_gives_interlocks_before_the_bench():
 
 
 def test_why_not_of_a_permitted_method_names_the_milder_ones_before_it(oily):
-    (found,) = why_not(trail_of(oily, demo_bench()), "heptane-brush", "f1")
+    (found,) = trail_of(oily, demo_bench()).why_not("heptane-brush", "f1")
     assert found.state == "later"
     assert "blot-dry" in found.before
     assert "must leave something behind" in found.first
@@ -98,26 +98,26 @@ def test_why_not_answers_for_every_known_method(oily):
     """Whatever method is named, there is an answer: a state, and a reason or what must happen."""
     trail = trail_of(oily, demo_bench())
     for method in shipped().methods:
-        for found in why_not(trail, method):
+        for found in trail.why_not(method):
             assert found.reasons or found.first, method
 
 
 def test_why_not_takes_an_agent_for_all_its_methods(oily):
-    found = why_not(trail_of(oily, demo_bench()), "heptane", "f1")
+    found = trail_of(oily, demo_bench()).why_not("heptane", "f1")
     assert {each.method for each in found} == set(methods_named(shipped(), "heptane"))
     assert len(found) > 1
 
 
 def test_why_not_of_something_unknown_names_the_nearest(oily):
     with pytest.raises(TriageError, match="heptan-brush") as fault:
-        why_not(trail_of(oily, demo_bench()), "heptan-brush")
+        trail_of(oily, demo_bench()).why_not("heptan-brush")
     assert "heptane-brush" in fault.value.mend
 
 
 def test_contrast_gives_the_one_grade_that_decides(oily):
     trail = trail_of(oily, demo_bench())
     ladder = trail.skeleton.ladder("f1")
-    found = Against(trail).contrast("heptane-brush", "blot-dry", ladder)
+    found = trail.contrast("heptane-brush", "blot-dry", ladder)
     assert (found.first, found.second) == ("blot-dry", "heptane-brush")
     mine, yours = (shipped().methods[m].harshness for m in ("blot-dry", "heptane-brush"))
     worst = [max(h.mechanical.grade, h.chemical.grade, h.person.grade) for h in (mine, yours)]
@@ -130,7 +130,7 @@ def test_contrast_names_the_interlock_where_one_is_ruled_out():
         "compound-eye", {"sheen": "dull", "lens-look": "drying-rings", "colour": "clear"}
     )
     trail = trail_of(case, demo_bench())
-    found = Against(trail).contrast("heptane-brush", "puff-air", trail.skeleton.ladder("f1"))
+    found = trail.contrast("heptane-brush", "puff-air", trail.skeleton.ladder("f1"))
     assert found.first == "puff-air"
     assert found.decided_by.startswith("forbid-")
 

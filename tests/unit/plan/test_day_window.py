@@ -16,6 +16,7 @@ from triage.case import changes
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.case.store import create_case
+from triage.explain.sweep import Lookahead
 from triage.exposure.day import DayLedger
 from triage.history.benchday import DayAir
 from triage.history.daytypes import PutDown
@@ -24,7 +25,6 @@ from triage.plan import aircalc, daycalc
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means
 from triage.plan.inputs import AirQuestion
-from triage.plan.lookahead import Lookahead
 from triage.plan.skeleton import SkeletonMaker
 from triage.plan.substances import day_ledger, earliest, strength_fraction
 from triage.service.workshop import open_workshop
@@ -167,7 +167,7 @@ def test_only_what_evaporates_waits_for_what_is_not_known(method: str) -> None:
     if gives_off(entry):
         assert "old.yaml cannot be read" in chosen.refused
     # What-if asks without working the reason out: the same answer, from a judge of its own.
-    assert AirJudge(KNOWLEDGE, bench, LOST).permits(entry) == (not chosen.refused)
+    assert AirJudge(KNOWLEDGE, bench, LOST).choose(entry).is_open == (not chosen.refused)
 
 
 def test_the_plan_names_the_file_and_leaves_out_what_evaporates() -> None:

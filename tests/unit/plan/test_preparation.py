@@ -18,8 +18,8 @@ from triage.case.changes import new_attempt, new_case, new_finding, with_accepte
 from triage.case.models import Case
 from triage.case.store import create_case
 from triage.explain.counterfactual import tried
+from triage.explain.sweep import Lookahead
 from triage.knowledge.rules import Family
-from triage.plan.lookahead import Lookahead
 from triage.plan.model import Step
 from triage.plan.outcomes import answers_after, condition_target, progress_of
 from triage.service.workshop import Workshop, open_workshop
