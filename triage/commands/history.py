@@ -59,7 +59,8 @@ def run_day(arguments: Arguments) -> None:
     from triage.history.calendar import due_of_day
     from triage.history.daytypes import sessions_of
     from triage.service.acts import bench_day, hours_from
-    from triage.show.record import day_blocks
+    from triage.show.blocks import Line
+    from triage.show.record import day_blocks, day_head
 
     workshop = workshop_of(arguments, arguments.case[0] if arguments.case else None)
     said = (None if word is None else _minute(word) for word in (arguments.opens, arguments.closes))
@@ -76,7 +77,7 @@ def run_day(arguments: Arguments) -> None:
         **asdict(day.plan),
         "sessions": sessions_of(day.plan),
     }
-    show(arguments, content, lambda: day_blocks(day))
+    show(arguments, content, lambda: (Line(f"bench day {day_head(day)}"), *day_blocks(day)))
 
 
 def _write_calendar(path: Path, due: Any, workshop: Workshop) -> None:

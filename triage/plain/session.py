@@ -25,7 +25,7 @@ from triage.service.takeback import record_words
 from triage.service.workshop import Workshop
 from triage.show.blocks import Line
 from triage.show.plan import camera_lines, finding_blocks, head_blocks, plan_blocks
-from triage.show.record import day_blocks
+from triage.show.record import day_blocks, day_head
 from triage.show.step import step_line
 from triage.show.words import NO_STEP, finding_line, other_readings, sure_by_step
 
@@ -87,15 +87,16 @@ class PlainSession:
         ]
         acts += [
             (lambda: self._work(self._new_case()), "begin a new case"),
-            (
-                lambda: self.ask.show(day_blocks(bench_day(self.workshop))),
-                "the bench day, planned from now",
-            ),
+            (self._day, "the bench day, planned from now"),
             (lambda: ask_bench(self.ask, self.workshop), "the bench: person, room, air, stock"),
         ]
         if not listed:
             acts.append((lambda: copy_demo(self.workshop.cases), "make the demo cases"))
         self._do(self.ask.choose("Cases", [*acts, *self._more(None)]))
+
+    def _day(self) -> None:
+        day = bench_day(self.workshop)
+        self.ask.show((Line(f"bench day {day_head(day)}"), *day_blocks(day)))
 
     def _more(self, case: str | None) -> Acts:
         """Return the way to the commands, nothing where there are none."""
