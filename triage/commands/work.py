@@ -114,17 +114,16 @@ def run_see(arguments: Arguments) -> None:
         workshop.declare_clean(arguments.case, arguments.zone, arguments.side)
         print(f"{arguments.zone}: looked at, clean")
         return
-    finding = workshop.see(
+    case, finding = workshop.see(
         arguments.case,
-        zone=arguments.zone,
+        arguments.zone,
+        arguments.side,
         finding=arguments.finding,
-        side=arguments.side,
         named=arguments.named,
         size_um=arguments.size_um,
         signs=signs,
     )
-    plan = workshop.plan(workshop.load(arguments.case))
-    line = next(f for f in plan.findings if f.id == finding)
+    line = next(f for f in workshop.plan(case).findings if f.id == finding)
     print(f"finding {finding}: {finding_line(line)}")
 
 

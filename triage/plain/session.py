@@ -232,10 +232,7 @@ class PlainSession:
                 # Asked again only when the user comes back: one question is put once a round.
                 visit.declined |= {place_of(question)}
                 continue
-            if question.finding is None:
-                case = self.workshop.answer(case.id, question.question, answer)
-            else:
-                case = self.workshop.sign(case.id, question.finding, question.question, answer)
+            case = self.workshop.answer(case.id, question.question, answer, question.finding)
             for finding in self.workshop.plan(case).findings:
                 if finding.id == question.finding:
                     told = (finding_line(finding), other_readings(finding))
@@ -272,7 +269,7 @@ class PlainSession:
 
     def _find(self, case: Case) -> None:
         zone, side = self._place(case)
-        _, finding = self.workshop.add_finding(case.id, zone, side)
+        _, finding = self.workshop.see(case.id, zone, side)
         self.ask.say(f"finding {finding} added; now answer the questions about it")
 
     def _clean(self, case: Case) -> None:

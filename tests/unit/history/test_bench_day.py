@@ -194,7 +194,7 @@ def test_an_answer_leaves_the_evidence_and_an_attempt_renews_it(shop):
     create_case(shop.cases, tried(greasy("bee-1"), "no-change"))
     before = shop.folder_record.evidence()
     assert before is not None
-    shop.add_finding("bee-1", "compound-eye")
+    shop.see("bee-1", "compound-eye")
     assert shop.folder_record.evidence() is before
     create_case(shop.cases, tried(greasy("bee-2"), "no-change"))
     assert shop.folder_record.evidence() is not before
