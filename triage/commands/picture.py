@@ -15,8 +15,6 @@ from triage.commands.common import (
     number,
     option,
     progress_bar,
-    show,
-    workshop_of,
     write_file,
 )
 from triage.errors import TriageError
@@ -40,11 +38,11 @@ def run_compare(arguments: Arguments) -> int:
     """Say what left and what came between two photos of one zone, or why it cannot be told."""
     from triage.picture.files import colour_map, png_of
 
-    workshop = workshop_of(arguments)
+    workshop = arguments.workshop()
     told = measured_here(workshop, arguments.before, arguments.after, arguments)
     content = {**asdict(told.found), "um_per_pixel": told.um_per_px}
     content["harm"].pop("map")  # a picture, which --colours writes
-    show(arguments, content, told.lines)
+    arguments.show(content, told.lines)
     if arguments.marked is not None:
         write_file(arguments.marked, told.marked_png())
     if arguments.colours is not None:
@@ -96,12 +94,12 @@ def run_scale(arguments: Arguments) -> int:
         )
     if reckoned:
         told = {"um_per_pixel": scale_from_pitch(arguments.pitch, arguments.magnification)}
-        show(arguments, told, lambda: (Line(f"{told['um_per_pixel']:.4g} um a pixel"),))
+        arguments.show(told, lambda: (Line(f"{told['um_per_pixel']:.4g} um a pixel"),))
         return 0
     found = scale_from_ruling(grey_of(read_photo(arguments.picture)), arguments.spacing)
     line = (
         f"{found.um_per_px:.5g} um a pixel, uncertain by {found.uncertainty_um:.2g} "
         f"(the error of the scale itself not counted)"
     )
-    show(arguments, asdict(found), lambda: (Line(line),))
+    arguments.show(asdict(found), lambda: (Line(line),))
     return 0

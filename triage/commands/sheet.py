@@ -9,7 +9,7 @@ import tempfile
 import webbrowser
 from pathlib import Path
 
-from triage.commands.common import Arguments, command, opened, option, write_file
+from triage.commands.common import Arguments, command, option, write_file
 from triage.errors import TriageError
 
 FORMATS = ("md", "html", "pdf")
@@ -82,7 +82,7 @@ def run_sheet(arguments: Arguments) -> None:
     form = format_of(arguments.format, arguments.out)
     if arguments.open and arguments.format is None and arguments.out is None:
         form = "html"
-    workshop, case = opened(arguments)
+    workshop, case = arguments.opened()
     from triage.case.folder import photo_path
     from triage.show.compared import attempt_photo_blocks
     from triage.show.html import html_of, markdown_of
