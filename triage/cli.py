@@ -16,7 +16,7 @@ from triage import __version__
 from triage.commands.common import COMMANDS, Arguments, Parser, add_folders
 from triage.errors import TriageError
 
-GROUPS = ("work", "look", "calc", "picture", "sheet", "serve", "history", "knowledge")
+GROUPS = ("work", "look", "calc", "sheet", "serve", "history", "knowledge")
 USAGE = "triage [CASE | COMMAND] [options]"
 TEXT = """\
 Contamination triage for dried insects before high-magnification photography.
@@ -39,9 +39,8 @@ TITLES = {
     "knowledge": "rules, bench",
     "look": "why, what if",
     "calc": "arithmetic",
-    "picture": "read and print",
-    "history": "day, history",
     "sheet": "read and print",
+    "history": "day, history",
     "serve": "read and print",
 }
 BUG_EXIT = 3

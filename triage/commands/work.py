@@ -218,7 +218,7 @@ def _new_png(workshop: Workshop, arguments: Arguments) -> Path | None:
 
 def _measured(workshop: Workshop, arguments: Arguments) -> Measured:
     """Compare the photos of a record and print what they tell."""
-    from triage.commands.picture import measured_here
+    from triage.commands.sheet import measured_here
     from triage.show.blocks import lines_of
 
     names = arguments.photo_before, arguments.photo_after
