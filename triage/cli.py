@@ -13,10 +13,10 @@ from collections.abc import Mapping, Sequence
 from functools import cache
 
 from triage import __version__
-from triage.commands.common import COMMANDS, Parser, add_folders
+from triage.commands.common import COMMANDS, Arguments, Parser, add_folders
 from triage.errors import TriageError
 
-GROUPS = ("work", "look", "calc", "picture", "sheet", "serve", "history", "knowledge")
+GROUPS = ("work", "look", "calc", "sheet", "serve", "history", "knowledge")
 USAGE = "triage [CASE | COMMAND] [options]"
 TEXT = """\
 Contamination triage for dried insects before high-magnification photography.
@@ -39,9 +39,8 @@ TITLES = {
     "knowledge": "rules, bench",
     "look": "why, what if",
     "calc": "arithmetic",
-    "picture": "read and print",
-    "history": "day, history",
     "sheet": "read and print",
+    "history": "day, history",
     "serve": "read and print",
 }
 BUG_EXIT = 3
@@ -84,7 +83,7 @@ def build_parser() -> MainParser:
     return parser
 
 
-def interface_arguments(words: Sequence[str]) -> argparse.Namespace | None:
+def interface_arguments(words: Sequence[str]) -> Arguments | None:
     """Return the arguments for the interface, None if the words name a command."""
     parser = Parser(prog="triage", usage=USAGE, add_help=False)
     parser.add_argument("case", nargs="?")
@@ -92,7 +91,7 @@ def interface_arguments(words: Sequence[str]) -> argparse.Namespace | None:
     parser.add_argument("--plain", action="store_true")
     parser.add_argument("--keys", choices=("words", "left", "right"))
     add_folders(parser)
-    arguments, rest = parser.parse_known_args(words)
+    arguments, rest = parser.parse_known_args(words, Arguments())
     return None if rest else arguments
 
 
@@ -122,7 +121,7 @@ def run(words: Sequence[str]) -> int:
             return open_interface(arguments, CommandLine(lambda: build_parser().by_name, run))
     parser = build_parser()
     # argparse ends a list of words at the first option; question=answer words may come after one.
-    parsed, rest = parser.parse_known_args(words)
+    parsed, rest = parser.parse_known_args(words, Arguments())
     if rest and hasattr(parsed, "pairs") and not any(word.startswith("-") for word in rest):
         parsed.pairs = [*parsed.pairs, *rest]
     elif rest:

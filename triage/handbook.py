@@ -12,9 +12,9 @@ from triage.engine.normal import METHOD_FIELDS, NormalRule
 from triage.engine.vocabulary import agent_ids
 from triage.errors import TriageError, did_you_mean
 from triage.knowledge.book import Knowledge
-from triage.knowledge.rules import FAMILIES, Family, Rule
+from triage.knowledge.rules import FAMILIES, Family
 from triage.plan.ladder import grades, harshness_key
-from triage.show.entry import EntryText, entry_of, names_of
+from triage.show.entry import CITED, EntryText, entry_of, names_of
 
 MOST_NAMED = 6
 TITLES = {
@@ -33,6 +33,7 @@ Made from the rules folder; nothing here is written twice. Square brackets name 
 each statement; the sources stand at the end. Weights of evidence run from -1 (excludes) to just
 below 1; 0.2 is slight, 0.4 moderate, 0.6 strong, 0.8 very strong. Harshness runs from 0 (none)
 to 5 (worst). The safety data sheet, local rules and licensed practice come before this book."""
+STRENGTH_WORDS = ((0.8, "very strong"), (0.6, "strong"), (0.4, "moderate"), (0.0, "slight"))
 
 
 def handbook(knowledge: Knowledge, kind: str | None = None, entry: str | None = None) -> str:
@@ -51,16 +52,16 @@ def handbook(knowledge: Knowledge, kind: str | None = None, entry: str | None = 
         raise TriageError(f'unknown kind "{kind}"', mend=did_you_mean(kind, KINDS))
     book = _Book(knowledge)
     if kind is None:
-        lines = book.whole()
+        parts = book.whole()
     elif entry is None:
-        lines = book.shelf(kind)
+        parts = book.shelf(kind)
     else:
-        lines = book.page(kind, entry, "#")
-    return "\n".join(_tidied(lines)) + "\n"
+        parts = book.page(kind, entry, "#")
+    return "\n\n".join(parts) + "\n"
 
 
 class _Book:
-    """The pages of one knowledge, with the rules turned round by what they speak of."""
+    """The pages of one knowledge in paragraphs, with its rules turned round by what they say."""
 
     def __init__(self, knowledge: Knowledge) -> None:
         self.knowledge = knowledge
@@ -71,61 +72,51 @@ class _Book:
 
     def whole(self) -> Iterator[str]:
         yield "# Handbook of the rulebase"
-        yield ""
         yield f"Knowledge {self.knowledge.digest}."
-        yield ""
         yield INTRODUCTION
-        yield ""
-        yield from (f"- {TITLES[kind]}: {len(self.table(kind))}" for kind in KINDS)
+        yield "\n".join(f"- {TITLES[kind]}: {len(self.table(kind))}" for kind in KINDS)
         for kind in KINDS:
-            yield ""
             yield from self.shelf(kind)
 
     def shelf(self, kind: str) -> Iterator[str]:
         yield f"# {TITLES[kind]}"
-        if kind == "rule":
-            for family in FAMILIES:
-                rules = self.knowledge.rules.get(family, ())
-                if rules:
-                    yield ""
-                    yield f"## Family {family.value}"
-                    for rule in rules:
-                        yield ""
-                        yield from self.page(kind, rule.id, "###")
+        if kind != "rule":
+            for entry in self.table(kind):
+                yield from self.page(kind, entry, "##")
             return
-        for entry in self.table(kind):
-            yield ""
-            yield from self.page(kind, entry, "##")
+        for family in FAMILIES:
+            if rules := self.knowledge.rules.get(family, ()):
+                yield f"## Family {family.value}"
+                for rule in rules:
+                    yield from self.page(kind, rule.id, "###")
 
     def table(self, kind: str) -> Mapping[str, Any]:
         return self.knowledge.rule_index if kind == "rule" else self.knowledge.table(kind)
 
     def page(self, kind: str, entry: str, level: str) -> Iterator[str]:
-        is_rule = kind == "rule"
-        held = self.knowledge.rule(entry) if is_rule else self.knowledge.require(kind, entry)
+        """Yield an entry, and what the rules say about it; of a rule its reason first."""
+        k, is_rule = self.knowledge, kind == "rule"
+        held: Any = k.rule(entry) if is_rule else k.require(kind, entry)
         name = getattr(held, "name", "")
         yield f"{level} {name} (`{entry}`)" if name else f"{level} `{entry}`"
-        yield ""
-        yield from self.body(kind, held)
-
-    def body(self, kind: str, held: Any) -> Iterator[str]:
-        """Yield what the rules say about an entry, then the entry itself."""
-        k = self.knowledge
-        if kind == "rule":
-            methods = sorted(_methods(self.consultant.rule(held.id)), key=self.harshness)
-            yield from rule_lines(held, names(k, "method", methods))
+        told = entry_of(k, kind, entry, {} if is_rule else self.names)
+        if is_rule:
+            yield f"{held.because} {cited(held.source, held.at, held.note)}".rstrip()
+            yield from fields_of(told, ("because",))
+            methods = sorted(_methods(self.consultant.rule(entry)), key=self.harshness)
+            yield from section("Methods it comes down to", [self.called(methods)])
             return
         # The signs and the ladder of a deposit are told below, with their sources.
-        apart = ("signs", "ladder") if kind == "deposit" else ()
-        yield from entry_lines(entry_of(k, kind, held.id, self.names), apart)
+        yield from fields_of(told, ("signs", "ladder") if kind == "deposit" else ())
+        yield from filter(None, [cited(*(str(getattr(held, each, "")) for each in CITED))])
         if kind == "deposit":
-            yield from section("Signs", self.signs(held.id))
-            yield from section("Removed by, least harsh first", self.ladder(held.id))
-            yield from section("Never", self.bans(k.deposits, held.id, "deposit", "settled"))
+            yield from section("Signs", self.signs(entry))
+            yield from section("Removed by, least harsh first", self.ladder(entry))
+            yield from section("Never", self.bans(k.deposits, entry, "deposit", "settled"))
         elif kind == "zone":
-            yield from section("Never", self.bans(k.zones, held.id, "zone"))
+            yield from section("Never", self.bans(k.zones, entry, "zone"))
         elif kind == "agent":
-            users = sorted((m for m in k.methods if held.id in agent_ids(k, m)), key=self.harshness)
+            users = sorted((m for m in k.methods if entry in agent_ids(k, m)), key=self.harshness)
             yield from section("Used by", (f"{k.methods[m].name} `{m}`" for m in users))
 
     def signs(self, deposit: str) -> Iterator[str]:
@@ -158,10 +149,13 @@ class _Book:
             if entry not in named or named == table.keys():
                 continue
             rule, methods = self.knowledge.rule(each.id), sorted(_methods(each))
-            shown = names(self.knowledge, "method", methods[:MOST_NAMED])
+            shown = self.called(methods[:MOST_NAMED])
             if len(methods) > MOST_NAMED:
                 shown += f" and {len(methods) - MOST_NAMED} more (see the rule)"
             yield f"{rule.because} {cited(rule.source, rule.at)} `{rule.id}` - {shown}"
+
+    def called(self, methods: Iterable[str]) -> str:
+        return ", ".join(self.knowledge.methods[each].name for each in methods)
 
 
 def _allowed(rule: NormalRule, *fields: str) -> frozenset[str]:
@@ -178,47 +172,29 @@ def _methods(rule: NormalRule) -> frozenset[str]:
     return frozenset(m for each in held for name in METHOD_FIELDS for m in each.get(name, ()))
 
 
-def entry_lines(entry: EntryText, apart: tuple[str, ...] = ()) -> Iterator[str]:
-    """Yield the fields of an entry as a nested list, its source at the end; not those apart."""
-    where = {name: str(getattr(entry.held, name, "")) for name in ("source", "at", "note")}
-    behind = where if where["source"] else {}
-    field = ""
+def fields_of(entry: EntryText, apart: tuple[str, ...] = ()) -> Iterator[str]:
+    """Yield the fields of an entry as a nested list; without its name, its source, those apart."""
+    apart = ("id", "name", *apart, *(CITED if getattr(entry.held, "source", "") else ()))
+    lines, field = [], ""
     for depth, key, said in entry.lines:
         field = field if depth else key
-        if field in apart:
-            continue
-        if depth or key not in ("id", "name", *behind):
+        if field not in apart:
             told = said if key == "-" else f"**{key}** {said}"
-            yield f"{'  ' * depth}- {' '.join(told.split())}"
-    if behind:
-        yield f"\n{cited(**behind)}"
-
-
-def _tidied(lines: Iterator[str]) -> Iterator[str]:
-    """Yield lines without trailing blanks and without two empty lines in a row."""
-    before = "x"
-    for block in lines:
-        for line in block.split("\n"):
-            shown = line.rstrip()
-            if shown or before:
-                yield shown
-            before = shown
-
-
-STRENGTH_WORDS = ((0.8, "very strong"), (0.6, "strong"), (0.4, "moderate"), (0.0, "slight"))
+            lines.append(f"{'  ' * depth}- {' '.join(told.split())}")
+    if lines:
+        yield "\n".join(lines)
 
 
 def cited(source: str, at: str = "", note: str = "") -> str:
     """Return the source of a statement in brackets, with its place and remark."""
-    inside = "; ".join(part for part in (source, at, note) if part)
-    return f"[{inside}]" if inside else ""
+    return f"[{'; '.join(filter(None, (source, at, note)))}]" if source else ""
 
 
 def section(title: str, lines: Iterable[str]) -> Iterator[str]:
-    """Yield a bold title with a list below; nothing if the list is empty."""
-    held = [f"- {' '.join(line.split())}" for line in lines]
+    """Yield a bold title and a list below; nothing if no line says anything."""
+    held = [f"- {' '.join(line.split())}" for line in lines if line]
     if held:
-        yield from ("", f"**{title}**", "", *held)
+        yield from (f"**{title}**", "\n".join(held))
 
 
 def weight_words(weight: float) -> str:
@@ -227,65 +203,3 @@ def weight_words(weight: float) -> str:
         return "excludes it (-1)"
     word = next(word for least, word in STRENGTH_WORDS if abs(weight) >= least)
     return f"{word} {'for' if weight > 0 else 'against'} ({weight:+g})"
-
-
-def value_words(value: Any) -> str:
-    """Return what a field is, or must be, as it is read."""
-    if isinstance(value, Mapping):
-        said = (f"{word.replace('_', ' ')} {value_words(held)}" for word, held in value.items())
-        return " and ".join(said)
-    if isinstance(value, list | tuple):
-        return ", ".join(map(value_words, value))
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return str(value)
-
-
-def pattern_words(pattern: Mapping[str, Any]) -> str:
-    """Return one condition or conclusion of a rule in words."""
-    kind, fields = next(iter(pattern.items()))
-    if kind == "absent":
-        return f"there is no {pattern_words(fields)}"
-    return f"{kind} {_field_words(fields or {})}".strip()
-
-
-def _field_words(fields: Mapping[str, Any]) -> str:
-    told = (
-        f"{name}: {value_words(value)}"
-        for name, value in fields.items()
-        if not (isinstance(value, str) and value[:1] in ("$", "?"))
-    )
-    return "; ".join(told)
-
-
-def rule_lines(rule: Rule, methods: str) -> Iterator[str]:
-    """Yield a whole rule in words; ``methods`` names the methods it comes down to."""
-    yield f"{rule.because} {cited(rule.source, rule.at, rule.note)}"
-    told: tuple[tuple[str, Iterable[str]], ...] = (
-        ("When", map(pattern_words, rule.when)),
-        ("Then", map(pattern_words, rule.conclusions())),
-        ("Methods it comes down to", (methods,)),
-        ("Justification", (rule.why,)),
-        ("The answer that could release it", (rule.ask,)),
-        ("Tried with", (f"{each.expect}: {_given_words(each.given)}" for each in rule.cases)),
-    )
-    for title, lines in told:
-        yield from section(title, filter(None, lines))
-
-
-def _given_words(given: Mapping[str, Any]) -> str:
-    parts = []
-    for kind, fields in given.items():
-        if isinstance(fields, Mapping):
-            parts.append(f"{kind} {_field_words(fields)}")
-        else:
-            parts.append(f"{kind}: {value_words(fields)}")
-    return "; ".join(parts)
-
-
-def names(knowledge: Knowledge, kind: str, ids: Iterable[str]) -> str:
-    """Return the names of entries, an id that is no entry as it stands."""
-    held = knowledge.table(kind)
-    return ", ".join(
-        str(getattr(held[each], "name", each)) if each in held else each for each in ids
-    )

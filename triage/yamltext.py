@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NoReturn
@@ -152,6 +153,20 @@ def parse_yaml(text: str, shown_as: str) -> Parsed:
     finally:
         parser.dispose()
     return Parsed(builder.data, builder.place)
+
+
+def locator(path: Path) -> Callable[[tuple[str | int, ...]], Where]:
+    """Return a function that gives the line of an entry of a file, read only when asked."""
+
+    def locate(entry: tuple[str | int, ...]) -> Where:
+        label = " ".join(str(step) for step in entry)
+        try:
+            line = parse_yaml(read_text(path, path.name), path.name).line_of(entry)
+        except TriageError:
+            return Where(path.name, None, label)
+        return Where(path.name, line, label)
+
+    return locate
 
 
 def dump_yaml(content: Any) -> str:

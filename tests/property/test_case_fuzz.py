@@ -37,8 +37,7 @@ from triage.history.bundle import FORMAT, MANIFEST, read_bundle
 from triage.knowledge.book import KINDS
 from triage.knowledge.load import _Reader, load_knowledge
 from triage.knowledge.rules import BY_ROOM, FAMILIES, Rule
-from triage.service.shelf import locator
-from triage.yamltext import dump_yaml
+from triage.yamltext import dump_yaml, locator
 
 ROOT = RULES.parent
 SINCE = datetime(2000, 1, 1, tzinfo=UTC)

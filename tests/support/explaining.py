@@ -24,7 +24,7 @@ from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES, Family
 from triage.plan.airjudge import AirJudge
 from triage.plan.skeleton import Outline, SkeletonMaker
-from triage.service.planning import Planning
+from triage.service.workshop import Workshop
 
 CASES = Path(__file__).resolve().parents[2] / "cases"
 DEMO = sorted(path for path in CASES.glob("*.yaml") if path.name != "bench.yaml")
@@ -96,7 +96,7 @@ def desk_on(bench: Bench) -> ExplainDesk:
     known = {"bench": bench, "consultant": consultant(), "knowledge": shipped()}
     plan = partial(planner().plan, bench=bench)
     shop: Any = SimpleNamespace(**known, planner=planner(), day=DayLedger, plan=plan)
-    shop.with_answer = Planning(shop).with_answer
+    shop.with_answer = partial(Workshop.with_answer, shop)
     return ExplainDesk(shop)
 
 

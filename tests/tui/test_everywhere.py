@@ -204,7 +204,7 @@ async def test_a_shut_gate_stands_before_the_questions(tmp_path: Path, opened_on
         "urticating-hairs": "yes",
     }  # fmt: skip
     workshop.answer_all(case.id, None, answers)
-    workshop.add_finding(case.id, "thorax-hard", None)
+    workshop.see(case.id, "thorax-hard", None)
     plan = workshop.plan(workshop.load(case.id))
     assert plan.next_step() is None
     gate = next(each for each in plan.notices if each.kind == "gate")

@@ -16,7 +16,7 @@ import triage.tui
 from tests.tui.conftest import Opened
 from tests.tui.driving import Hand, driven
 from tests.tui.test_outcome_keys import bound, unbound, widgets
-from triage.service.settings import Settings
+from triage.service.settings import Settings, chosen
 from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.keysets import (
@@ -36,7 +36,7 @@ from triage.tui.screens.questions import QuestionScreen
 from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
 from triage.tui.screens.windows import HelpScreen, StopScreen
-from triage.tui.services import Choices, Services, chosen
+from triage.tui.services import Services
 
 CASE = "bumblebee-plate-3"
 # Rows from the top, each with the offset of its first key in key widths.
@@ -240,7 +240,7 @@ async def test_the_work_with_one_hand(keyset: KeySet, demo: Path, opened_on: Ope
 async def test_what_is_chosen_is_found_again(looking: Workshop, tmp_path: Path) -> None:
     place = tmp_path / "settings.yaml"
     place.write_text("mine: kept\n")
-    app = TriageApp(Services(looking), choices=chosen(place))
+    app = TriageApp(Services(looking), settings=chosen(place))
     async with app.run_test(size=(80, 24)) as pilot:
         app.take_keys(LEFT)
         app._motion()
@@ -250,8 +250,8 @@ async def test_what_is_chosen_is_found_again(looking: Workshop, tmp_path: Path) 
         await pilot.pause()
         await app.workers.wait_for_complete()
     again = chosen(place)
-    assert again.settings == Settings("left", "nord", "off", "off", {"mine": "kept"})
-    second = TriageApp(Services(looking), choices=again)
+    assert again == Settings("left", "nord", "off", "off", {"mine": "kept"})
+    second = TriageApp(Services(looking), settings=again)
     async with second.run_test(size=(80, 24)):
         assert second.keyset is LEFT
         assert second.theme == "nord"
@@ -261,9 +261,9 @@ async def test_what_is_chosen_is_found_again(looking: Workshop, tmp_path: Path) 
 async def test_a_broken_file_is_told_and_left(looking: Workshop, tmp_path: Path) -> None:
     place = tmp_path / "settings.yaml"
     place.write_text("keys: sideways\n")
-    choices = chosen(place)
-    assert "sideways" in choices.fault
-    app = TriageApp(Services(looking), choices=choices)
+    settings = chosen(place)
+    assert "sideways" in settings.fault
+    app = TriageApp(Services(looking), settings=settings)
     async with app.run_test(size=(80, 24)) as pilot:
         assert any("sideways" in note.message for note in app._notifications)
         app.take_keys(RIGHT)
@@ -276,9 +276,8 @@ async def test_a_broken_file_is_told_and_left(looking: Workshop, tmp_path: Path)
 def test_the_command_line_comes_before_the_settings(tmp_path: Path) -> None:
     place = tmp_path / "settings.yaml"
     place.write_text("keys: left\n")
-    assert chosen(place, "right").settings.keys == "right"
-    assert chosen(place).settings.keys == "left"
-    assert isinstance(chosen(place), Choices)
+    assert chosen(place, "right").keys == "right"
+    assert chosen(place).keys == "left"
 
 
 @pytest.mark.parametrize("keyset", SETS.values(), ids=lambda each: each.id)

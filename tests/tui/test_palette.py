@@ -15,8 +15,7 @@ from triage.cli import build_parser, commands
 from triage.commands import sheet
 from triage.service.commandline import NOT_INSIDE, CommandLine
 from triage.service.workshop import Workshop
-from triage.tui.named import named_things
-from triage.tui.palette import Palette, acts_of, commands_of
+from triage.tui.palette import Palette, acts_of, commands_of, named_things
 from triage.tui.screens.form import FormScreen
 from triage.tui.screens.observe import ObserveScreen
 from triage.tui.screens.plan import PlanScreen
@@ -79,8 +78,8 @@ async def test_cases_steps_bottles_agents_and_words_of_notes_are_found(workshop:
     step = next_step(workshop, CASE)
     workshop.record("skimmer-plate-8", "f2-puff-air", "better", note="a grey hair stays")
     async with opened(workshop) as driver:
-        things = list(named_things(driver.app, driver.screen, workshop))
-        texts = [f"{each.what}: {each.text}" for each in things]
+        things = list(named_things(driver.app, driver.screen))
+        texts = [f"{each.help}: {each.title}" for each in things]
         for line in workshop.list_cases():
             assert f"a case: {line.title} ({line.id})" in texts
         assert any(t.startswith(f"a step: {step.name}") for t in texts)

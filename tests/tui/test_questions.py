@@ -33,7 +33,7 @@ def new_bee(workshop: Workshop, answers: dict[str, str]) -> str:
     """Begin a case with one finding on the hairy thorax, nothing seen on it yet."""
     case = workshop.new("bee", "bees-wasps")
     workshop.answer_all(case.id, None, answers)
-    workshop.add_finding(case.id, "thorax-hairy")
+    workshop.see(case.id, "thorax-hairy")
     return case.id
 
 
@@ -249,7 +249,7 @@ async def test_a_zone_opened_by_mistake_is_named_and_taken_back(workshop: Worksh
     """One key takes back the very last thing, and says what it is before it does."""
     case = "rose-chafer-plate-1"
     before = workshop.load(case)
-    workshop.add_finding(case, "antenna")
+    workshop.see(case, "antenna")
     async with driven(workshop, case=case) as driver:
         await driver.press("z")
         assert "Take this back?" in driver.text
@@ -265,8 +265,8 @@ def test_what_group_place_or_record_answer_is_not_asked(workshop: Workshop) -> N
     """No bee has hairs that sting, a hairy thorax has no lenses, dust cannot have come back yet."""
     for taxon, stings in (("bees-wasps", False), ("hairy-caterpillars", True), ("unknown", True)):
         case = workshop.new("one", taxon).id
-        _, thorax = workshop.add_finding(case, "thorax-hairy")
-        _, eye = workshop.add_finding(case, "compound-eye")
+        _, thorax = workshop.see(case, "thorax-hairy")
+        _, eye = workshop.see(case, "compound-eye")
         agenda = workshop.desk.agenda(workshop.load(case))
         for question, finding, is_asked in (
             ("urticating-hairs", None, stings),
@@ -300,7 +300,7 @@ def test_what_one_look_tells_is_asked_before_what_is_remembered_or_touched(
 def test_where_nothing_lies_on_it_nobody_asks_what_the_stuff_is(workshop: Workshop) -> None:
     for nature, is_asked in (("own-look", False), ("colour-changed", False), ("lies-on", True)):
         case = new_bee(workshop, INTAKE)
-        workshop.sign(case, "f1", "nature", nature)
+        workshop.answer(case, "nature", nature, "f1")
         left = {q.question for q in workshop.desk.agenda(workshop.load(case)).about("f1").all}
         assert ({"texture", "dry-brush", "ethanol-drop"} <= left) is is_asked
         assert is_asked or not left & {"texture", "dry-brush", "ethanol-drop", "damp-before"}

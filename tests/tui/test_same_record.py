@@ -86,7 +86,7 @@ async def test_byte_for_byte(tmp_path: Path, opened_on: Opened) -> None:
     finding = right.load(CASE).findings[-1].id
     assert len(right.load(CASE).findings) == len(new) + 2
     question = right.desk.agenda(right.load(CASE)).about(finding).all[0]
-    right.sign(CASE, finding, question.question, question.answers[0][0])
+    right.answer(CASE, question.question, question.answers[0][0], finding)
     in_plain_lines(right, "#leave a finding as it is", f"#{finding} ", "too small to see")
     name = f"{CASE}.yaml"
     assert (left.cases / name).read_text() == (right.cases / name).read_text()

@@ -6,17 +6,7 @@ import os
 import sys
 from typing import Any, TextIO
 
-from triage.commands.common import (
-    Arguments,
-    Option,
-    command,
-    either,
-    given,
-    number_word,
-    option,
-    show,
-    workshop_of,
-)
+from triage.commands.common import Arguments, Option, command, either, given, number_word, option
 from triage.plan.inputs import CALCULATORS, Calculator, Input, inputs_of
 
 CURVE = option("--curve", "draw level against time with the limits", action="store_true")
@@ -58,13 +48,13 @@ def _add(name: str, calculator: Calculator) -> None:
         from triage.plan.answers import Means
         from triage.show.answer import blocks_of
 
-        workshop = workshop_of(arguments)
+        workshop = arguments.workshop()
         asked: Any = given(arguments, calculator.question)
         means = Means(workshop.knowledge, workshop.bench)
         if calculator.by_day:
             means = Means(workshop.knowledge, workshop.bench, workshop.day())
         answer = calculator.answer(means, asked)
-        show(arguments, answer, lambda: blocks_of(answer))
+        arguments.show(answer, lambda: blocks_of(answer))
         if getattr(arguments, "curve", False) and not arguments.json:
             from triage.airplot import air_text
             from triage.plan.aircalc import air_picture
@@ -98,6 +88,6 @@ def run_day_air(arguments: Arguments) -> None:
     from triage.plan.daycalc import answer
     from triage.show.answer import day_blocks
 
-    workshop = workshop_of(arguments)
+    workshop = arguments.workshop()
     found = answer(Means(workshop.knowledge, workshop.bench, workshop.day()))
-    show(arguments, found, lambda: day_blocks(found, day_bars(found)))
+    arguments.show(found, lambda: day_blocks(found, day_bars(found)))

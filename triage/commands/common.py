@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from triage.service.workshop import Workshop
     from triage.show.blocks import Block
 
-Arguments = argparse.Namespace
-Run = Callable[[Arguments], int | None]
 # Adds a word or an option, or a group of them, to a parser.
 Option = Callable[[Any], object]
 T = TypeVar("T")
@@ -29,6 +27,48 @@ COMMANDS: dict[str, list[Callable[[Any], None]]] = {}
 BAR = 40
 PAIRS = "what was seen, as triage ask says it; triage handbook question lists all"
 Subparsers = Any
+
+
+class Arguments(argparse.Namespace):
+    """What is given to a command, and what every command does with it."""
+
+    def folder_of(self, case: str | None = None) -> Path | None:
+        """Return the folder of the cases that is named, by itself or by the path of a case."""
+        if self.cases is None and case is not None and Path(case).suffix == ".yaml":
+            return Path(case).parent
+        folder: Path | None = self.cases
+        return folder
+
+    def workshop(self, case: str | None = None) -> Workshop:
+        """Return the workshop for the folders named on the command line.
+
+        A case given as a path brings its own folder, so that its bench and its day are used.
+        """
+        from triage.service.workshop import open_workshop
+
+        folder, held = self.folder_of(case), HELD.get()
+        if held is not None and folder is self.rules is self.bench is None:
+            return held
+        return open_workshop(cases=folder, rules=self.rules, bench=self.bench)
+
+    def opened(self) -> tuple[Workshop, Case]:
+        """Return the workshop and the case that a command is about."""
+        workshop = self.workshop(self.case)
+        return workshop, workshop.load(self.case)
+
+    def show(self, content: Any, told: str | Callable[[], Iterable[Block]]) -> None:
+        """Print what was found: as JSON where that is wanted, else in words or blocks."""
+        if getattr(self, "json", False):
+            print_json(content)
+        elif isinstance(told, str):
+            sys.stdout.write(told)
+        else:
+            from triage.show.blocks import lines_of
+
+            sys.stdout.write("".join(f"{line}\n" for line in lines_of(told())))
+
+
+Run = Callable[[Arguments], int | None]
 
 
 class Parser(argparse.ArgumentParser):
@@ -126,51 +166,11 @@ def given(arguments: Arguments, kind: type[T], **more: Any) -> T:
     return kind(**{key: value for key, value in {**named, **more}.items() if value is not None})
 
 
-def show(arguments: Arguments, content: Any, told: str | Callable[[], Iterable[Block]]) -> None:
-    """Print what was found: as JSON where that is wanted, else in words or blocks."""
-    if getattr(arguments, "json", False):
-        print_json(content)
-        return
-    if isinstance(told, str):
-        sys.stdout.write(told)
-        return
-    from triage.show.blocks import lines_of
-
-    sys.stdout.write("".join(f"{line}\n" for line in lines_of(told())))
-
-
 def write_file(path: Path, content: bytes) -> None:
     """Write a file in one step; one that cannot be written is bad input, an older one stays."""
     from triage.case.store import replace_bytes
 
     replace_bytes(path, content)
-
-
-def opened(arguments: Arguments) -> tuple[Workshop, Case]:
-    """Return the workshop and the case that a command is about."""
-    workshop = workshop_of(arguments, arguments.case)
-    return workshop, workshop.load(arguments.case)
-
-
-def folder_of(arguments: Arguments, case: str | None = None) -> Path | None:
-    """Return the folder of the cases that is named, by itself or by the path of a case."""
-    if arguments.cases is None and case is not None and Path(case).suffix == ".yaml":
-        return Path(case).parent
-    folder: Path | None = arguments.cases
-    return folder
-
-
-def workshop_of(arguments: Arguments, case: str | None = None) -> Workshop:
-    """Return the workshop for the folders named on the command line.
-
-    A case given as a path brings its own folder, so that its bench and its day are used.
-    """
-    from triage.service.workshop import open_workshop
-
-    folder, held = folder_of(arguments, case), HELD.get()
-    if held is not None and folder is arguments.rules is arguments.bench is None:
-        return held
-    return open_workshop(cases=folder, rules=arguments.rules, bench=arguments.bench)
 
 
 @contextmanager

@@ -9,16 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from triage.commands.common import (
-    Arguments,
-    command,
-    given,
-    opened,
-    option,
-    show,
-    workshop_of,
-    write_file,
-)
+from triage.commands.common import Arguments, command, given, option, write_file
 from triage.errors import TriageError
 
 if TYPE_CHECKING:
@@ -59,9 +50,10 @@ def run_day(arguments: Arguments) -> None:
     from triage.history.calendar import due_of_day
     from triage.history.daytypes import sessions_of
     from triage.service.acts import bench_day, hours_from
-    from triage.show.record import day_blocks
+    from triage.show.blocks import Line
+    from triage.show.record import day_blocks, day_head
 
-    workshop = workshop_of(arguments, arguments.case[0] if arguments.case else None)
+    workshop = arguments.workshop(arguments.case[0] if arguments.case else None)
     said = (None if word is None else _minute(word) for word in (arguments.opens, arguments.closes))
     hours = hours_from(workshop.clock(), *said)
     if hours.opens_min >= hours.closes_min:
@@ -76,7 +68,7 @@ def run_day(arguments: Arguments) -> None:
         **asdict(day.plan),
         "sessions": sessions_of(day.plan),
     }
-    show(arguments, content, lambda: day_blocks(day))
+    arguments.show(content, lambda: (Line(f"bench day {day_head(day)}"), *day_blocks(day)))
 
 
 def _write_calendar(path: Path, due: Any, workshop: Workshop) -> None:
@@ -101,11 +93,11 @@ def run_watch(arguments: Arguments) -> None:
     from triage.service.acts import running_chambers
     from triage.show.record import chamber_blocks
 
-    workshop = workshop_of(arguments)
+    workshop = arguments.workshop()
     chambers = running_chambers(workshop)
     if arguments.ics:
         _write_calendar(arguments.ics, due_of_chambers(chambers), workshop)
-    show(arguments, chambers, lambda: chamber_blocks(chambers))
+    arguments.show(chambers, lambda: chamber_blocks(chambers))
 
 
 @command(
@@ -119,10 +111,10 @@ def run_looked(arguments: Arguments) -> None:
     from triage.service.acts import note_look
     from triage.show.record import chamber_blocks
 
-    workshop = workshop_of(arguments, arguments.case)
+    workshop = arguments.workshop(arguments.case)
     case = note_look(workshop, arguments.case, arguments.note)
     chambers = chambers_of(workshop.knowledge, workshop.bench, case, workshop.clock())
-    show(arguments, chambers, lambda: chamber_blocks(chambers))
+    arguments.show(chambers, lambda: chamber_blocks(chambers))
 
 
 @command(
@@ -144,10 +136,9 @@ def run_worked(arguments: Arguments) -> None:
     if arguments.case is None:
         if arguments.accept:
             raise TriageError("--accept needs a case", mend="name the case before it")
-        workshop = workshop_of(arguments)
+        workshop = arguments.workshop()
         evidence = workshop.folder_record.evidence()
-        show(
-            arguments,
+        arguments.show(
             tuple(evidence.all_groups()),
             lambda: (
                 *evidence_blocks(evidence),
@@ -156,17 +147,14 @@ def run_worked(arguments: Arguments) -> None:
         )
         return
     if arguments.accept:
-        acts.accept_suggestion(
-            workshop_of(arguments, arguments.case), arguments.case, arguments.accept
-        )
+        acts.accept_suggestion(arguments.workshop(arguments.case), arguments.case, arguments.accept)
         print(f"recorded: {arguments.accept} is skipped", file=sys.stderr)
-    workshop, case = opened(arguments)
+    workshop, case = arguments.opened()
     plan = workshop.plan(case)
     skips = acts.suggestions_for(workshop, case, plan)
     steps = [{"step": step.id, "evidence": own_record(step)} for step in plan.steps]
     told = [f"{each['step']}: {each['evidence'] or 'nothing on record'}" for each in steps]
-    show(
-        arguments,
+    arguments.show(
         {"steps": steps, "suggestions": skips},
         lambda: (
             *(Line(line) for line in told),
@@ -195,7 +183,7 @@ def run_history(arguments: Arguments) -> None:
     from triage.service.acts import attempts_on_record
     from triage.show.record import history_blocks, photo_blocks
 
-    workshop = workshop_of(arguments)
+    workshop = arguments.workshop()
     chosen = given(arguments, table.Filter, words=tuple(arguments.words))
     rows = attempts_on_record(workshop, chosen)
     if arguments.csv == "-":
@@ -203,9 +191,9 @@ def run_history(arguments: Arguments) -> None:
     elif arguments.csv:
         _write(Path(arguments.csv), table.history_csv(rows).encode("utf-8"))
     elif arguments.has_photos and not arguments.json:
-        show(arguments, (), lambda: photo_blocks(table.photo_pairs(rows)))
+        arguments.show((), lambda: photo_blocks(table.photo_pairs(rows)))
     else:
-        show(arguments, rows, lambda: history_blocks(rows, workshop.knowledge))
+        arguments.show(rows, lambda: history_blocks(rows, workshop.knowledge))
 
 
 @command("usage", as_json=True)
@@ -214,9 +202,9 @@ def run_usage(arguments: Arguments) -> None:
     from triage.service.acts import used_up
     from triage.show.record import usage_blocks
 
-    months, stock = used_up(workshop_of(arguments))
+    months, stock = used_up(arguments.workshop())
     content = {"months": months, "stock": stock}
-    show(arguments, content, lambda: usage_blocks(months, stock))
+    arguments.show(content, lambda: usage_blocks(months, stock))
 
 
 @command(
@@ -229,7 +217,7 @@ def run_merge(arguments: Arguments) -> int:
     from triage.history.sharing import merge_folders
     from triage.service.acts import usable_here
 
-    workshop = workshop_of(arguments)
+    workshop = arguments.workshop()
     found = merge_folders(workshop.cases, arguments.folder, check=usable_here(workshop))
     return _print_results(arguments, found)
 
@@ -244,7 +232,7 @@ def run_bundle(arguments: Arguments) -> int:
     """Write cases with their photos into one file."""
     from triage.history.bundle import write_bundle
 
-    workshop = workshop_of(arguments, arguments.case[0])
+    workshop = arguments.workshop(arguments.case[0])
     for case in arguments.case:
         workshop.path_of(case)
     names = [Path(case).stem if case.endswith(".yaml") else case for case in arguments.case]
@@ -263,7 +251,7 @@ def run_unbundle(arguments: Arguments) -> int:
     from triage.history.bundle import read_bundle
     from triage.service.acts import usable_here
 
-    workshop = workshop_of(arguments)
+    workshop = arguments.workshop()
     found = read_bundle(arguments.file, workshop.cases, check=usable_here(workshop))
     return _print_results(arguments, found)
 
@@ -271,5 +259,5 @@ def run_unbundle(arguments: Arguments) -> int:
 def _print_results(arguments: Arguments, results: tuple[EntryResult, ...]) -> int:
     from triage.show.record import result_blocks
 
-    show(arguments, results, lambda: result_blocks(results))
+    arguments.show(results, lambda: result_blocks(results))
     return REFUSED_EXIT if any(each.standing == "refused" for each in results) else 0

@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from triage.commands.common import Arguments, command, option, print_json, show, workshop_of
+from triage.commands.common import Arguments, command, option, print_json
 from triage.errors import TriageError
 
 NOT_DONE = "nothing was written: not all questions were answered"
@@ -21,7 +21,7 @@ def run_bench(arguments: Arguments) -> None:
     from triage.plain.bench import ask_bench
     from triage.plain.dialogue import Dialogue, Stopped
 
-    workshop = workshop_of(arguments)
+    workshop = arguments.workshop()
     workshop.bench_path = workshop.bench_path or arguments.bench or workshop.cases / BENCH_FILE
     try:
         ask_bench(Dialogue(sys.stdin, sys.stdout), workshop)
@@ -75,7 +75,7 @@ def run_check(arguments: Arguments) -> int:
         many = "1 place" if len(lost) == 1 else f"{len(lost)} places"
         said += ["", f"This copy protects less than the carried rules in {many}:"]
         said += [each.line() for each in lost]
-    show(arguments, found, "".join(f"{line}\n" for line in said))
+    arguments.show(found, "".join(f"{line}\n" for line in said))
     return 1 if lost and not arguments.meant else 0
 
 

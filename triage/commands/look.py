@@ -4,15 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from triage.commands.common import (
-    PAIRS,
-    Arguments,
-    command,
-    opened,
-    option,
-    pairs,
-    show,
-)
+from triage.commands.common import PAIRS, Arguments, command, option, pairs
 from triage.errors import TriageError
 
 if TYPE_CHECKING:
@@ -33,7 +25,7 @@ def run_explain(arguments: Arguments) -> None:
     """Why this step, why not that one, how a finding is read."""
     from triage.show import reasons
 
-    workshop, case = opened(arguments)
+    workshop, case = arguments.opened()
     desk, plan = workshop.desk, workshop.plan(case)
     content: dict[str, Any]
     lines: Lines
@@ -56,7 +48,7 @@ def run_explain(arguments: Arguments) -> None:
             lines += reasons.firmness_lines(firmness, plan)
             if contradictions:
                 lines += reasons.contradiction_lines(contradictions, plan)
-    show(arguments, content, lambda: lines)
+    arguments.show(content, lambda: lines)
 
 
 def _next_method(plan: Plan) -> str:
@@ -83,11 +75,11 @@ def run_ask(arguments: Arguments) -> None:
     """Print the next best question, and why it is asked."""
     from triage.show.reasons import question_lines
 
-    workshop, case = opened(arguments)
+    workshop, case = arguments.opened()
     found = workshop.desk.questions(case, [_place(word) for word in arguments.cannot_tell])
     shown = found if arguments.all else found[:1]
     plan = workshop.plan(case)
-    show(arguments, shown, lambda: question_lines(shown, plan, for_commands=True))
+    arguments.show(shown, lambda: question_lines(shown, plan, for_commands=True))
 
 
 def _place(word: str) -> tuple[str, str]:
@@ -108,10 +100,10 @@ def run_whatif(arguments: Arguments) -> None:
     """Print the plan other answers would give, beside the present one; record nothing."""
     from triage.show.reasons import what_if_lines
 
-    workshop, case = opened(arguments)
+    workshop, case = arguments.opened()
     found = workshop.desk.what_if(case, pairs(arguments.answers), arguments.finding)
     content = {"now": found.now, "then": found.then, "differences": found.differences}
-    show(arguments, content, lambda: what_if_lines(found))
+    arguments.show(content, lambda: what_if_lines(found))
 
 
 @command("change wasp-02", on_case=True, as_json=True)
@@ -119,6 +111,6 @@ def run_change(arguments: Arguments) -> None:
     """Print the smallest changes that give another next step."""
     from triage.show.reasons import change_lines
 
-    workshop, case = opened(arguments)
+    workshop, case = arguments.opened()
     found = workshop.desk.changes(case)
-    show(arguments, found, lambda: change_lines(found, workshop.knowledge, workshop.plan(case)))
+    arguments.show(found, lambda: change_lines(found, workshop.knowledge, workshop.plan(case)))

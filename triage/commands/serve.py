@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from triage import places
-from triage.commands.common import Arguments, command, folder_of, option, workshop_of
+from triage.commands.common import Arguments, command, option
 from triage.errors import TriageError
 from triage.service.commandline import CommandLine
 
@@ -59,7 +59,7 @@ def run_serve(arguments: Arguments) -> None:
         ) from None
     if not arguments.demo:
         # What is wrong with rules, bench or case is said here, not in an empty page.
-        workshop = workshop_of(arguments, arguments.case)
+        workshop = arguments.workshop(arguments.case)
         if arguments.case is not None:
             workshop.load(arguments.case)
     if warning:
@@ -90,11 +90,11 @@ def open_interface(arguments: Arguments, inside: CommandLine) -> int:
         return _open_plain(arguments, inside)
     from triage.tui.app import run_app
 
-    folder = folder_of(arguments, arguments.case) or places.cases_folder()
+    folder = arguments.folder_of(arguments.case) or places.cases_folder()
     case = None if arguments.case is None else _id_of(arguments, folder)
     # The list of cases stands on the screen before the rules are read behind it.
     run_app(
-        lambda: workshop_of(arguments, arguments.case),
+        lambda: arguments.workshop(arguments.case),
         case=case,
         cases=folder,
         keys=arguments.keys,
@@ -116,14 +116,14 @@ def _id_of(arguments: Arguments, folder: Path) -> str:
     path = named if named.suffix == ".yaml" else folder / f"{named}.yaml"
     if path.is_file():
         return load_case(path).id
-    return workshop_of(arguments, arguments.case).load(arguments.case).id
+    return arguments.workshop(arguments.case).load(arguments.case).id
 
 
 def _open_plain(arguments: Arguments, inside: CommandLine) -> int:
     from triage.plain.dialogue import Dialogue
     from triage.plain.session import PlainSession
 
-    workshop = workshop_of(arguments, arguments.case)
+    workshop = arguments.workshop(arguments.case)
     case = workshop.load(arguments.case) if arguments.case else None
     session = PlainSession(workshop, Dialogue(sys.stdin, sys.stdout), inside)
     session.run(case.id if case else None)

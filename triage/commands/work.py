@@ -13,11 +13,8 @@ from triage.commands.common import (
     command,
     either,
     number,
-    opened,
     option,
     pairs,
-    show,
-    workshop_of,
     write_file,
 )
 from triage.errors import TriageError, did_you_mean
@@ -33,7 +30,7 @@ OUTCOMES = "what the step comes to, in its words"
 @command("list --cases cases", as_json=True)
 def run_list(arguments: Arguments) -> None:
     """List the cases, held ones first."""
-    workshop = workshop_of(arguments)
+    workshop = arguments.workshop()
     lines = workshop.list_cases()
     told = []
     if not lines:
@@ -52,7 +49,7 @@ def run_list(arguments: Arguments) -> None:
         )
     shown = ("id", "title", "path", "stage", "next_step", "held", "running", "fault")
     content = [{name: getattr(line, name) for name in shown} for line in lines]
-    show(arguments, content, "".join(f"{line}\n" for line in told))
+    arguments.show(content, "".join(f"{line}\n" for line in told))
 
 
 @command(
@@ -64,14 +61,14 @@ def run_list(arguments: Arguments) -> None:
 )
 def run_new(arguments: Arguments) -> None:
     """Begin a case."""
-    workshop = workshop_of(arguments)
+    workshop = arguments.workshop()
     case = workshop.new(arguments.title, arguments.taxon, arguments.case_id)
     path = workshop.path_of(case.id)
     told = (
         f"case {case.id} begun: {path}\n"
         f"next: triage plan {case.id}   or answer at the scope: triage {path}\n"
     )
-    show(arguments, {"id": case.id, "path": str(path)}, told)
+    arguments.show({"id": case.id, "path": str(path)}, told)
 
 
 @command(
@@ -81,7 +78,7 @@ def run_new(arguments: Arguments) -> None:
 )
 def run_answer(arguments: Arguments) -> None:
     """Answer questions about the whole specimen."""
-    workshop = workshop_of(arguments, arguments.case)
+    workshop = arguments.workshop(arguments.case)
     answers = pairs(arguments.pairs)
     workshop.answer_all(arguments.case, None, answers)
     print(f"recorded: {', '.join(f'{q} = {a}' for q, a in answers.items())}")
@@ -102,7 +99,7 @@ def run_see(arguments: Arguments) -> None:
     """Record what is seen in a zone."""
     from triage.show.words import finding_line
 
-    workshop = workshop_of(arguments, arguments.case)
+    workshop = arguments.workshop(arguments.case)
     signs = pairs(arguments.pairs)
     if (arguments.zone is None) == (arguments.finding is None):
         raise TriageError(
@@ -114,17 +111,16 @@ def run_see(arguments: Arguments) -> None:
         workshop.declare_clean(arguments.case, arguments.zone, arguments.side)
         print(f"{arguments.zone}: looked at, clean")
         return
-    finding = workshop.see(
+    case, finding = workshop.see(
         arguments.case,
-        zone=arguments.zone,
+        arguments.zone,
+        arguments.side,
         finding=arguments.finding,
-        side=arguments.side,
         named=arguments.named,
         size_um=arguments.size_um,
         signs=signs,
     )
-    plan = workshop.plan(workshop.load(arguments.case))
-    line = next(f for f in plan.findings if f.id == finding)
+    line = next(f for f in workshop.plan(case).findings if f.id == finding)
     print(f"finding {finding}: {finding_line(line)}")
 
 
@@ -142,7 +138,7 @@ def run_plan(arguments: Arguments) -> None:
     from triage.show.plan import camera_lines, plan_text, skip_blocks
     from triage.show.words import sure_by_step
 
-    workshop, case = opened(arguments)
+    workshop, case = arguments.opened()
     sure = workshop.desk.sure_plan(case)
     if arguments.json:
         sys.stdout.write(sure_plan_json(sure))
@@ -175,7 +171,7 @@ def run_record(arguments: Arguments) -> None:
     from triage.show.step import step_line
     from triage.show.words import NO_STEP, notice_words, urgent
 
-    workshop = workshop_of(arguments, arguments.case)
+    workshop = arguments.workshop(arguments.case)
     place = _new_png(workshop, arguments)
     told = _measured(workshop, arguments) if arguments.measure else None
     if arguments.outcome is None:
@@ -222,7 +218,7 @@ def _new_png(workshop: Workshop, arguments: Arguments) -> Path | None:
 
 def _measured(workshop: Workshop, arguments: Arguments) -> Measured:
     """Compare the photos of a record and print what they tell."""
-    from triage.commands.picture import measured_here
+    from triage.commands.sheet import measured_here
     from triage.show.blocks import lines_of
 
     names = arguments.photo_before, arguments.photo_after
@@ -246,7 +242,7 @@ def _measured(workshop: Workshop, arguments: Arguments) -> Measured:
 )
 def run_release(arguments: Arguments) -> None:
     """Release a hold with a reason."""
-    workshop = workshop_of(arguments, arguments.case)
+    workshop = arguments.workshop(arguments.case)
     workshop.release(arguments.case, arguments.attempt, arguments.reason)
     print(f"released {arguments.attempt}: {arguments.reason}")
 
@@ -259,7 +255,7 @@ def run_release(arguments: Arguments) -> None:
 )
 def run_accept(arguments: Arguments) -> None:
     """Accept a finding as it is."""
-    workshop = workshop_of(arguments, arguments.case)
+    workshop = arguments.workshop(arguments.case)
     workshop.accept(arguments.case, arguments.finding, arguments.reason)
     print(f"accepted {arguments.finding} as it is: {arguments.reason}")
 
@@ -277,7 +273,7 @@ def run_accept(arguments: Arguments) -> None:
 )
 def run_skip(arguments: Arguments) -> None:
     """Skip a method with a reason, or as the record suggests."""
-    workshop = workshop_of(arguments, arguments.case)
+    workshop = arguments.workshop(arguments.case)
     method, finding = arguments.method, arguments.finding
     if arguments.again:
         if arguments.reason is None:
@@ -303,7 +299,7 @@ def run_skip(arguments: Arguments) -> None:
 )
 def run_follow(arguments: Arguments) -> None:
     """Follow another document where they disagree on a step; its own goes back."""
-    workshop = workshop_of(arguments, arguments.case)
+    workshop = arguments.workshop(arguments.case)
     workshop.follow(arguments.case, arguments.method, arguments.source, arguments.reason)
     print(f"followed for {arguments.method}: {arguments.source}: {arguments.reason}")
 
@@ -316,7 +312,7 @@ def run_follow(arguments: Arguments) -> None:
 )
 def run_undo(arguments: Arguments) -> None:
     """Take the last attempt or skip back by a correction, or withdraw a finding."""
-    workshop, before = opened(arguments)
+    workshop, before = arguments.opened()
     if arguments.finding:
         workshop.withdraw(arguments.case, arguments.finding, arguments.reason)
         print(f"withdrawn {arguments.finding}, kept on file: {arguments.reason}")
@@ -343,7 +339,7 @@ def run_undo(arguments: Arguments) -> None:
 )
 def run_timer(arguments: Arguments) -> None:
     """Start, put off or stop the timer of a step."""
-    workshop, case = opened(arguments)
+    workshop, case = arguments.opened()
     if arguments.stop:
         workshop.stop_timer(arguments.case, arguments.step)
         print(f"stopped: {arguments.step}")

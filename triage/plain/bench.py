@@ -64,7 +64,8 @@ def _stock(ask: Dialogue, bench: Bench, knowledge: Knowledge) -> Bench:
         if not word:
             return bench
         try:
-            knowledge.require("agent", word.split()[0])
-            bench = changed_bench(bench, ("stock", "new"), word)
+            agent, _, strength = word.partition(" ")
+            knowledge.require("agent", agent)
+            bench = changed_bench(bench, ("stock", "new"), {"agent": agent, "strength": strength})
         except TriageError as fault:
             ask.fault(fault)

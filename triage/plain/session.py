@@ -25,7 +25,7 @@ from triage.service.takeback import record_words
 from triage.service.workshop import Workshop
 from triage.show.blocks import Line
 from triage.show.plan import camera_lines, finding_blocks, head_blocks, plan_blocks
-from triage.show.record import day_blocks
+from triage.show.record import day_blocks, day_head
 from triage.show.step import step_line
 from triage.show.words import NO_STEP, finding_line, other_readings, sure_by_step
 
@@ -87,15 +87,16 @@ class PlainSession:
         ]
         acts += [
             (lambda: self._work(self._new_case()), "begin a new case"),
-            (
-                lambda: self.ask.show(day_blocks(bench_day(self.workshop))),
-                "the bench day, planned from now",
-            ),
+            (self._day, "the bench day, planned from now"),
             (lambda: ask_bench(self.ask, self.workshop), "the bench: person, room, air, stock"),
         ]
         if not listed:
             acts.append((lambda: copy_demo(self.workshop.cases), "make the demo cases"))
         self._do(self.ask.choose("Cases", [*acts, *self._more(None)]))
+
+    def _day(self) -> None:
+        day = bench_day(self.workshop)
+        self.ask.show((Line(f"bench day {day_head(day)}"), *day_blocks(day)))
 
     def _more(self, case: str | None) -> Acts:
         """Return the way to the commands, nothing where there are none."""
@@ -231,10 +232,7 @@ class PlainSession:
                 # Asked again only when the user comes back: one question is put once a round.
                 visit.declined |= {place_of(question)}
                 continue
-            if question.finding is None:
-                case = self.workshop.answer(case.id, question.question, answer)
-            else:
-                case = self.workshop.sign(case.id, question.finding, question.question, answer)
+            case = self.workshop.answer(case.id, question.question, answer, question.finding)
             for finding in self.workshop.plan(case).findings:
                 if finding.id == question.finding:
                     told = (finding_line(finding), other_readings(finding))
@@ -271,7 +269,7 @@ class PlainSession:
 
     def _find(self, case: Case) -> None:
         zone, side = self._place(case)
-        _, finding = self.workshop.add_finding(case.id, zone, side)
+        _, finding = self.workshop.see(case.id, zone, side)
         self.ask.say(f"finding {finding} added; now answer the questions about it")
 
     def _clean(self, case: Case) -> None:

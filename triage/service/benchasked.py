@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, get_args
 
@@ -14,7 +15,8 @@ YES_NO = (("yes", "yes"), ("no", "no"))
 TRUTH = {"yes": True, "no": False}
 NOT_KNOWN = "not known (counts as none)"
 # Free words: a room may be called 12 or yes.
-WORDS = frozenset({"name", "ledger", "watch", "label", "because"})
+WORDS = frozenset({"name", "ledger", "watch", "label", "because", "agent"})
+PARTS = frozenset({"room", "photos"})
 
 
 @dataclass(frozen=True)
@@ -88,68 +90,49 @@ ASKED = (
 )
 
 
-def changed_bench(bench: Bench, path: tuple[str, ...], value: str | None) -> Bench:
+def changed_bench(
+    bench: Bench, path: tuple[str, ...], value: str | Mapping[str, str] | None
+) -> Bench:
     """Return the bench with a new value at a place; None takes an item of a list away.
 
-    A place is a field, the place in it, and in a bottle or a refusal what is changed of it; a new
-    bottle is written as its agent and its strength.
+    A place is a field, the place in it (``new`` for one more), and in a bottle or a refusal what is
+    changed of it. What is not said of a new bottle or refusal is left out.
 
     Raises
     ------
     TriageError: the value is not one that may stand there.
     """
     content = bench.plain()
-    field, *rest = path
-    if field in {"room", "photos"}:
-        content[field] = {**content.get(field, {}), rest[0]: _typed(rest[0], value or "")}
-    elif field in {"stock", "refused"}:
-        content[field] = _with_record(list(content.get(field, ())), field, tuple(rest), value)
-    elif rest:
-        content[field] = _with_item(list(content.get(field, ())), rest[0], value)
+    *way, last = path
+    held: Any = content
+    for step in way:
+        whole: Any = {} if step in PARTS else []
+        held = held[int(step)] if isinstance(held, list) else held.setdefault(step, whole)
+    if isinstance(value, Mapping):
+        held.append({name: _typed(name, said) for name, said in value.items() if said})
+    elif last == "new":
+        held += [value] if value not in held else []
+    elif value is None:
+        del held[int(last)]
+    elif isinstance(held, list):
+        held[int(last)] = value
     else:
-        content[field] = TRUTH.get(value or "", value)
+        held[last] = _typed(last, value)
     try:
         return Bench.model_validate(content)
     except ValidationError as fault:
         first = fault.errors()[0]
+        said = ", ".join(value.values()) if isinstance(value, Mapping) else value
         mend = "change the value, or leave it empty if it is not known"
-        raise TriageError(f'"{value}": {first["msg"]}', mend=mend) from fault
+        raise TriageError(f'"{said}": {first["msg"]}', mend=mend) from fault
 
 
 def _typed(name: str, value: str) -> Any:
     if name in WORDS:
         return value
-    if value in TRUTH:
-        return TRUTH[value]
-    if not value:
-        return None
+    if value in TRUTH or not value:
+        return TRUTH.get(value)
     try:
         return float(value.replace(",", "."))
     except ValueError:
         return value
-
-
-def _with_item(items: list[Any], place: str, value: str | None) -> list[Any]:
-    if place == "new":
-        return items if value in items else [*items, value]
-    if value is None:
-        return [item for at, item in enumerate(items) if str(at) != place]
-    return [value if str(at) == place else item for at, item in enumerate(items)]
-
-
-def _with_record(
-    items: list[Any], field: str, place: tuple[str, ...], value: str | None
-) -> list[Any]:
-    at, *key = place
-    first = "strength" if field == "stock" else "because"
-    if at == "new":
-        agent, _, more = (value or "").partition(" ")
-        held = {first: _typed(first, more)} if more or field == "stock" else {}
-        return [*items, {"agent": agent, **held}]
-    if value is None and not key:
-        return _with_item(items, at, None)
-    name = key[0] if key else first
-    return [
-        {**item, name: _typed(name, value or "")} if str(number) == at else item
-        for number, item in enumerate(items)
-    ]

@@ -20,13 +20,27 @@ KNOWN: Mapping[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True)
 class Settings:
-    """The choices, and whatever else stands in the file."""
+    """The choices, and whatever else stands in the file.
+
+    ``place`` is the file in which they are kept (None: nowhere), ``fault`` what was wrong with it.
+    """
 
     keys: str = "words"
     theme: str = ""
     motion: str = "on"
     sound: str = "on"
     others: Mapping[str, Any] = field(default_factory=dict)
+    place: Path | None = field(default=None, compare=False)
+    fault: str = field(default="", compare=False)
+
+
+def chosen(place: Path, keys: str | None = None) -> Settings:
+    """Return the settings of a file; a broken one is told and never written over."""
+    try:
+        found = replace(load_settings(place), place=place)
+    except (TriageError, OSError) as fault:
+        found = Settings(fault=str(fault))
+    return found if keys is None else replace(found, keys=keys)
 
 
 def load_settings(path: Path) -> Settings:

@@ -171,7 +171,7 @@ class Working:
 
         made = update_case(path, change)
         self.shop.tell_room()
-        self.shop.shelf.undone(path)
+        self.shop.forget(path)
         return made
 
     def take_back(self, case: str | Path, reason: str) -> Case:
@@ -194,7 +194,7 @@ class Working:
             return act.taken_back(corrected, self.shop.clock())
 
         made = update_case(path, change)
-        self.shop.shelf.taken_back(path, act)
+        self.shop.forget(path, act)
         self.shop.tell_room()
         return made
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 from contextvars import ContextVar
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, field
+from typing import Any, Literal
 
 Kind = Literal["list", "tick", "choose", "stop", "hold", "caution", "write", "drawn"]
 
@@ -26,12 +26,17 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line: how far in, what sign stands before it, what it says."""
+    """One line: how far in, what sign stands before it, what it says.
+
+    ``more`` stands behind it, below it where there is room; ``about`` is what it tells of.
+    """
 
     text: str
     sign: str = ""
     depth: int = 0
     is_bold: bool = False
+    more: tuple[str, ...] = ()
+    about: Any = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +115,8 @@ def lines_of(blocks: Iterable[Block], width: int | None = None) -> Iterator[str]
         elif isinstance(block, Line):
             indent = "  " * block.depth
             sign = f"{indent}{block.sign} " if block.sign else indent
-            yield from wrapped(block.text, sign, " " * len(sign), width) or [""]
+            told = " - ".join((block.text, *block.more))
+            yield from wrapped(told, sign, " " * len(sign), width) or [""]
         elif isinstance(block, Alert | Picture):
             yield from wrapped(block.text, "", "  ", width)
         elif isinstance(block, Listing):

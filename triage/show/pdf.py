@@ -1,8 +1,9 @@
 """A bench sheet as PDF, through the optional library reportlab (extra ``pdf``).
 
 Imported only when a PDF is asked for: without the library it says how to get it. reportlab lays out
-flowing pages with parts kept together, embeds its fonts, writes the same bytes for the same sheet,
-has been kept up for twenty years and is under a permissive licence.
+flowing pages with parts kept together, embeds its fonts (but for that of the boxes, which every
+reader has), writes the same bytes for the same sheet, has been kept up for twenty years and is
+under a permissive licence.
 """
 
 from __future__ import annotations
@@ -30,7 +31,6 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
-    Flowable,
     HRFlowable,
     Image,
     KeepTogether,
@@ -48,8 +48,6 @@ WIDTH_MM = 179.0
 TALLEST_MM = 200.0
 FINDING_MM = (15, 40, 60, 28, 36)
 Pads = tuple[float, float, float, float]
-_BOX = 3.4 * mm
-_MARK = 1.9 * mm
 
 for _name in (BODY, BOLD):
     pdfmetrics.registerFont(TTFont(_name, str(FONTS / f"{_name}.ttf")))
@@ -69,7 +67,14 @@ STYLES = {
     ),
     "body": ParagraphStyle("body", fontName=BODY, fontSize=9, leading=12.2, spaceAfter=1.2),
     "small": ParagraphStyle("small", fontName=BODY, fontSize=7.6, leading=10),
+    "listed": ParagraphStyle(
+        "listed", fontName=BODY, fontSize=9, leading=12.2, spaceAfter=2.4, leftIndent=6 * mm
+    ),
 }
+# What stands before the lines of a kind: a box to tick, a filled mark, a sign.
+SIGNS = "ZapfDingbats"
+BEFORE = {"tick": (SIGNS, 12, "&#10063;"), "stop": (SIGNS, 9, "&#9632;"), "caution": (BOLD, 9, "!")}
+TO_CHOOSE = f'<font name="{SIGNS}" size="12">&#10063;</font>\u00a0'
 
 
 def shown(text: str) -> str:
@@ -83,20 +88,6 @@ def text(content: str, style: str) -> Any:
     return Paragraph(shown(content), STYLES[style])
 
 
-class Box(Flowable):  # type: ignore[misc]
-    """An empty box to tick, or a small filled one as a mark."""
-
-    def __init__(self, *, filled: bool = False) -> None:
-        super().__init__()
-        self.filled = filled
-        self.width = self.height = _MARK if filled else _BOX
-
-    def draw(self) -> None:
-        """Draw the box."""
-        self.canv.setLineWidth(0.9)
-        self.canv.rect(0, 0, self.width, self.height, fill=int(self.filled))
-
-
 def _rows(
     rows: list[list[Any]], widths_mm: Sequence[float], *style: Any, pad: Pads, **how: Any
 ) -> Any:
@@ -106,12 +97,6 @@ def _rows(
     top = ("VALIGN", (0, 0), (-1, -1), "TOP")
     widths = [width * mm for width in widths_mm]
     return Grid(rows, colWidths=widths, style=[top, *base, *style], hAlign="LEFT", **how)
-
-
-def _marked(mark: Any, line: str, lower: float) -> Any:
-    """Return a line with a mark before it, which stands a little lower than the line."""
-    below = ("TOPPADDING", (0, 0), (0, 0), lower)
-    return _rows([[mark, text(escape(line), "body")]], (6, WIDTH_MM - 11), below, pad=(0, 2, 1, 1))
 
 
 def _framed(parts: Sequence[Any], thickness: float) -> Any:
@@ -195,14 +180,13 @@ def _listed(block: Listing) -> Iterator[Any]:
         yield _fields([line for line in block.lines if line != "note"], 42)
         yield from [_fields(["note"], WIDTH_MM)] if "note" in block.lines else []
     elif block.kind == "choose":
-        row = [cell for line in block.lines for cell in (Box(), text(escape(line), "body"))]
-        yield _rows([row], [5, 24] * len(block.lines), pad=(0, 2, 2, 1))
-    elif block.kind == "tick":
-        yield from (_marked(Box(), line, 2.4) for line in block.lines)
-    elif block.kind == "stop":
-        yield from (_marked(Box(filled=True), line, 3.6) for line in block.lines)
-    elif block.kind == "caution":
-        yield from (_marked(text("<b>!</b>", "body"), line, 1) for line in block.lines)
+        yield text(
+            (6 * " \u00a0").join(f"{TO_CHOOSE}{escape(line)}" for line in block.lines), "body"
+        )
+    elif block.kind in BEFORE:
+        font, size, sign = BEFORE[block.kind]
+        mark = f'<bullet font="{font}" size="{size}">{sign}</bullet>'
+        yield from (text(f"{mark}{escape(line)}", "listed") for line in block.lines)
     else:
         bold = ("<b>", "</b>") if block.kind == "hold" else ("", "")
         yield from (text(f"{bold[0]}{escape(line)}{bold[1]}", "body") for line in block.lines)

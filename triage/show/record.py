@@ -3,20 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import timedelta
 
 from triage.case.naming import one_line
 from triage.history.benchday import BenchDay
-from triage.history.daytypes import (
-    DAY_MIN,
-    NEVER,
-    Airing,
-    Entry,
-    Later,
-    sessions_of,
-)
+from triage.history.daytypes import DAY_MIN, NEVER, Airing, Later, sessions_of
 from triage.history.evidence import Evidence
 from triage.history.sharing import EntryResult
 from triage.history.table import HistoryRow, MonthLine, PhotoPair, StockLine
@@ -45,76 +38,52 @@ def plainly(case: str, step: str) -> str:
     return f"{case} [{step}]" if step else case
 
 
-def day_blocks(day: BenchDay) -> Iterator[Block]:
-    """Yield the bench day: its order of work, and what stands behind it."""
-    yield Line(f"bench day {day.midnight:%Y-%m-%d}: {day.cases} cases")
-    for told in running_sections(day):
-        yield Line(told.head)
-        yield from (Line(line, depth=1) for line, _ in told.lines)
-    for entry in day.plan.entries:
-        span, what, whose = entry_words(entry)
-        yield Line(f"{span}  {what} - {whose}", depth=1)
-    if not day.plan.entries:
-        yield Line(NOTHING, depth=1)
-    for section in day_sections(day):
-        yield Line(section.head)
-        yield from (Line(line, depth=1) for line, _ in section.lines)
-    if day.plan.entries:
-        yield Line(f"ends {clock(day.plan.ends_min)}")
+def day_head(day: BenchDay) -> str:
+    """Return when a day was planned, of how many cases, and when it ends."""
+    ends = f"; ends {clock(day.plan.ends_min)}" if day.plan.entries else ""
+    return f"{day.now:%Y-%m-%d}, planned at {day.now:%H:%M}, {day.cases} cases{ends}"
 
 
-NOTHING = "nothing to do at the bench today"
-
-
-def entry_words(entry: Entry, of: Of = plainly) -> tuple[str, str, str]:
-    """Return when, what, and of which case and step, with what is to be said about it."""
-    amount = f", {entry.amount_ml:g} mL" if entry.amount_ml is not None else ""
-    late = f"  LATE by {entry.late_min} min" if entry.late_min else ""
-    return (
-        f"{clock(entry.begin_min)}-{clock(entry.end_min)}",
-        f"{KINDS[entry.kind]}: {entry.name}{amount}",
-        f"{of(entry.case, entry.step)}{late}",
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """What stands under one head; each line with the id of its case, empty if it is of none."""
-
-    head: str
-    lines: tuple[tuple[str, str], ...]
-
-
-def running_sections(day: BenchDay, of: Of = plainly) -> tuple[Section, ...]:
-    """Return what runs now, the first end first: it stands before the order of work."""
-
-    def told(each: Running) -> str:
-        left_s = round((each.ends - day.now).total_seconds())
-        when = f"in {duration(left_s)}" if left_s > 0 else "OVER"
-        return f"{each.ends:%a %H:%M}, {when}  {each.name} - {of(each.case, each.step)}"
-
-    lines = tuple((told(each), each.case) for each in day.running)
-    return (Section("running now", lines),) if lines else ()
-
-
-def day_sections(day: BenchDay, of: Of = plainly) -> tuple[Section, ...]:
-    """Return what a day says behind its order of work; no section is empty."""
+def day_blocks(day: BenchDay, of: Of = plainly) -> Iterator[Line]:
+    """Yield what runs, the first end first, the order of work, and what stands behind it."""
     plan = day.plan
+    yield from _under("running now", ((_running(day, each, of), each) for each in day.running))
+    for entry in plan.entries:
+        amount = f", {entry.amount_ml:g} mL" if entry.amount_ml is not None else ""
+        late = f"  LATE by {entry.late_min} min" if entry.late_min else ""
+        yield Line(
+            f"{KINDS[entry.kind]}: {entry.name}{amount}",
+            f"{clock(entry.begin_min)}-{clock(entry.end_min)}",
+            depth=1,
+            more=(f"{of(entry.case, entry.step)}{late}",),
+            about=entry,
+        )
+    if not plan.entries:
+        yield Line("nothing to do at the bench today", depth=1)
     sessions = (
         f"{clock(each.begin_min)}-{clock(each.end_min)}  {each.agent}: {len(each.steps)} steps"
         for each in sessions_of(plan)
         if len(each.steps) > 1
     )
-    sections = (
-        Section("sessions", tuple((line, "") for line in sessions)),
-        Section(AIRING, tuple((_airing(each), "") for each in plan.airings)),
-        Section("ends on another day", tuple((_later(day, x, of), x.case) for x in plan.later)),
-        Section(
-            "not today",
-            tuple((f"{of(x.case, '')} {x.name}: {x.because}", x.case) for x in plan.left_out),
-        ),
-    )
-    return tuple(section for section in sections if section.lines)
+    yield from _under("sessions", ((told, None) for told in sessions))
+    yield from _under(AIRING, ((_airing(each), None) for each in plan.airings))
+    later = ((_later(day, each, of), each) for each in plan.later)
+    yield from _under("ends on another day", later)
+    # A case that is left out as a whole has its own name for that of the step.
+    out = ((", ".join(dict.fromkeys((of(x.case, ""), x.name))), x) for x in plan.left_out)
+    yield from _under("not today", ((f"{name}: {x.because}", x) for name, x in out))
+
+
+def _under(head: str, told: Iterable[tuple[str, object]]) -> Iterator[Line]:
+    """Yield a head and the lines under it, each with what it is about; nothing without a line."""
+    lines = [Line(text, depth=1, about=about) for text, about in told]
+    yield from [Line(head, is_bold=True), *lines] if lines else []
+
+
+def _running(day: BenchDay, each: Running, of: Of) -> str:
+    left_s = round((each.ends - day.now).total_seconds())
+    when = f"in {duration(left_s)}" if left_s > 0 else "OVER"
+    return f"{each.ends:%a %H:%M}, {when}  {each.name} - {of(each.case, each.step)}"
 
 
 AIRING = "air the room: nobody in it but for steps of the same agent"
@@ -134,26 +103,21 @@ def _later(day: BenchDay, later: Later, of: Of) -> str:
     return f"from {moment(later.first_min)}{last}  {later.name} - {of(later.case, later.step)}"
 
 
-def chamber_blocks(chambers: Iterable[ChamberWatch]) -> tuple[Line, ...]:
-    """Return the running chambers, the next look first."""
-    lines = [
-        (line, depth > 0) for each in chambers for depth, line in enumerate(chamber_lines(each))
-    ]
-    return tuple(Line(line, depth=int(behind)) for line, behind in lines) or (Line(NO_CHAMBER),)
-
-
-NO_CHAMBER = "no chamber runs"
-
-
-def chamber_lines(chamber: ChamberWatch) -> tuple[str, ...]:
-    """Return one running chamber in lines, what is wrong with it included."""
-    bare = () if chamber.has_inhibitor else ("no mould inhibitor in it",)
-    return (chamber.sentence, *bare, chamber.mould.sentence)
+def chamber_blocks(chambers: Sequence[ChamberWatch], of: Of = plainly) -> Iterator[Line]:
+    """Yield the running chambers, the next look first, and what is wrong with each."""
+    for each in chambers:
+        run = each.running
+        told = each.sentence.replace(run.case, of(run.case, ""), 1)
+        yield Line(told, "@ LOOK NOW" if each.is_overdue else "@ runs", about=run)
+        bare = () if each.has_inhibitor else ("no mould inhibitor in it",)
+        yield from (Line(line, depth=1, about=run) for line in (*bare, each.mould.sentence))
+    if not chambers:
+        yield Line("no chamber runs")
 
 
 def evidence_blocks(
     evidence: Evidence, called: Callable[[str, str], str] = lambda _, key: key
-) -> tuple[Block, ...]:
+) -> tuple[Line, ...]:
     """Return every group on record, the most often tried first; ``called`` names (kind, id)."""
     kinds = ("method", "deposit", "zone", "taxon")
     lines = []
@@ -197,13 +161,18 @@ def _cells(row: HistoryRow) -> tuple[str, ...]:
     )
 
 
-def attempt_words(row: HistoryRow) -> tuple[str, str, str]:
-    """Return one attempt where a table is too wide: when, what became of what, and the rest."""
-    when, case, method, deposit, zone, outcome, ml, minutes, photos, note = _cells(row)
-    figures = [f"{ml} mL"] * (ml != "-") + [f"{minutes} min"] * (minutes != "-")
-    more = [f"{deposit} / {zone}", *figures]
-    more += [f"photos {photos}"] * (photos != "-") + [note] * (note != "-")
-    return when, f"{outcome}: {method} - {case}", "; ".join(more)
+def attempt_blocks(
+    rows: Sequence[HistoryRow], named: Callable[[HistoryRow], HistoryRow]
+) -> Iterator[Line]:
+    """Yield attempts where a table is too wide; ``named`` gives one with names for ids."""
+    for row in rows:
+        when, case, method, deposit, zone, outcome, ml, minutes, photos, note = _cells(named(row))
+        figures = [f"{ml} mL"] * (ml != "-") + [f"{minutes} min"] * (minutes != "-")
+        more = [f"{deposit} / {zone}", *figures]
+        more += [f"photos {photos}"] * (photos != "-") + [note] * (note != "-")
+        yield Line(f"{outcome}: {method} - {case}", when, more=("; ".join(more),), about=row)
+    if not rows:
+        yield Line(NO_ATTEMPT)
 
 
 def photo_blocks(pairs: Iterable[PhotoPair]) -> tuple[Line, ...]:

@@ -24,14 +24,14 @@ from textual.theme import Theme
 
 from triage.errors import TriageError
 from triage.places import settings_file
-from triage.service.settings import Settings, save_settings
+from triage.service.settings import Settings, chosen, save_settings
 from triage.tui.keysets import SETS, WORDS, KeySet, bind
 from triage.tui.palette import Finder, Palette, acts_of, commands_of
 from triage.tui.ringing import Ringing, TimerWatch
 from triage.tui.screens.base import CaseChanged, ServiceScreen, Wanted
 from triage.tui.screens.cases import CasesScreen
 from triage.tui.screens.windows import HelpScreen, StopScreen, keys_text
-from triage.tui.services import Choices, Services, chosen
+from triage.tui.services import Services
 from triage.tui.typedahead import TypedAhead
 
 if TYPE_CHECKING:
@@ -91,16 +91,16 @@ class TriageApp(TypedAhead):
         self,
         services: Services,
         case: str | None = None,
-        choices: Choices | None = None,
+        settings: Settings | None = None,
         inside: CommandLine | None = None,
     ) -> None:
         super().__init__()
         self.services, self.inside = services, inside
-        self.choices = choices or Choices(Settings(), None)
-        self.keyset = SETS[self.choices.settings.keys]
+        self.settings = settings or Settings()
+        self.keyset = SETS[self.settings.keys]
         # The convention: NO_COLOR counts only when it is set and not empty.
         self.no_color = bool(os.environ.get("NO_COLOR"))
-        if os.environ.get("TRIAGE_REDUCED_MOTION") or self.choices.settings.motion == "off":
+        if os.environ.get("TRIAGE_REDUCED_MOTION") or self.settings.motion == "off":
             self.animation_level = "none"
         self.watch_timers = TimerWatch()
         self._first_case = case
@@ -145,7 +145,7 @@ class TriageApp(TypedAhead):
         self._keep(motion="off" if is_on else "on")
 
     def _sound(self) -> None:
-        is_on = self.choices.settings.sound == "on"
+        is_on = self.settings.sound == "on"
         self._keep(sound="off" if is_on else "on")
         self.notify("The bell is off; timers are still shown." if is_on else "The bell is on.")
 
@@ -164,10 +164,9 @@ class TriageApp(TypedAhead):
 
     def _keep(self, **changes: Any) -> None:
         """Keep what was chosen; say so if it cannot be kept, it holds until the end anyway."""
-        self.choices = replace(self.choices, settings=replace(self.choices.settings, **changes))
-        place, settings = self.choices.place, self.choices.settings
-        if place is not None:
-            self.run_worker(self._keeping(place, settings), group="settings")
+        self.settings = replace(self.settings, **changes)
+        if self.settings.place is not None:
+            self.run_worker(self._keeping(self.settings.place, self.settings), group="settings")
 
     async def _keeping(self, place: Path, settings: Settings) -> None:
         try:
@@ -179,23 +178,23 @@ class TriageApp(TypedAhead):
         self.notify(text, severity="warning", timeout=15, markup=False)
 
     def _theme_chosen(self, theme: Theme) -> None:
-        if theme.name != (self.choices.settings.theme or DEFAULT_THEME):
+        if theme.name != (self.settings.theme or DEFAULT_THEME):
             self._keep(theme=theme.name)
 
     def bell(self) -> None:
         """Ring, if the bell is on."""
-        if self.choices.settings.sound == "on":
+        if self.settings.sound == "on":
             super().bell()
 
     def on_mount(self) -> None:
         """Open the first screen and begin to watch the timers."""
-        theme = self.choices.settings.theme
+        theme = self.settings.theme
         if theme in self.available_themes:
             self.theme = theme
         elif theme:
             self._say_fault(f'there is no theme "{theme}"; ctrl+p, Theme shows those there are')
-        if self.choices.fault:
-            self._say_fault(f"settings not used, and left as they are: {self.choices.fault}")
+        if self.settings.fault:
+            self._say_fault(f"settings not used, and left as they are: {self.settings.fault}")
         self.theme_changed_signal.subscribe(self, self._theme_chosen)
         if self.keyset is not WORDS:
             self._use_keys(self.keyset)
@@ -313,8 +312,7 @@ def run_app(
     ------
     TriageError: the workshop could not be opened behind the first screen.
     """
-    choices = chosen(settings_file(), keys)
-    app = TriageApp(Services(workshop, cases), case, choices, inside)
+    app = TriageApp(Services(workshop, cases), case, chosen(settings_file(), keys), inside)
     fault = app.run()
     if fault is not None:
         raise fault

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import partial
-from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from textual.app import SystemCommand
@@ -16,10 +15,12 @@ from textual.screen import Screen
 
 from triage.errors import TriageError
 from triage.show.blocks import WIDTH
+from triage.show.words import step_place
 from triage.tui.keysets import bind, key_name
-from triage.tui.screens.base import Leaving
+from triage.tui.screens.base import Leaving, Wanted
 from triage.tui.screens.form import Field, Filled, FormScreen, Refused
 from triage.tui.screens.windows import DetailScreen
+from triage.tui.shown import Reasons, step_text
 from triage.tui.widgets.frame import FaultLine
 
 if TYPE_CHECKING:
@@ -142,27 +143,59 @@ class CommandForm(FormScreen):
 
 
 class Finder(Provider):
-    """Finds whatever has a name, once the rules are read."""
+    """Finds whatever has a name or words of its own, once the rules are read."""
 
-    _named: tuple[Any, ...] = ()
+    _named: tuple[SystemCommand, ...] = ()
 
     async def startup(self) -> None:
         """Read the names once, while the first letters are typed."""
         app: Any = self.app
         if app.services.is_open:
-            workshop, screen = app.services.workshop, self.screen
-
-            def act() -> tuple[Any, ...]:
-                found: Any = import_module("triage.tui.named")
-                return tuple(found.named_things(app, screen, workshop))
-
-            self._named = await app.services.run(act)
+            self._named = await app.services.run(lambda: tuple(named_things(app, self.screen)))
 
     async def search(self, query: str) -> Hits:
         """Yield what has the letters of the query in its name or words."""
         matcher = self.matcher(query)
         for each in self._named:
-            score = matcher.match(each.text)
+            score = matcher.match(each.title)
             if score > 0:  # an act of that name comes before what is only called so
-                shown = matcher.highlight(each.text)
-                yield Hit(score / 2, shown, each.go, text=each.text, help=each.what)
+                shown = matcher.highlight(each.title)
+                yield Hit(score / 2, shown, each.callback, text=each.title, help=each.help)
+
+
+def named_things(app: TriageApp, screen: Screen[Any]) -> Iterator[SystemCommand]:
+    """Yield the cases, the steps of the plan at hand, the bottles, the handbook, the notes."""
+    # Slow to import, so not at the start.
+    from triage.history.table import Filter  # noqa: PLC0415
+    from triage.service.acts import attempts_on_record  # noqa: PLC0415
+    from triage.show.entry import entry_blocks, shelves  # noqa: PLC0415
+
+    workshop = app.services.workshop
+
+    def goes(place: str, *about: str) -> Callable[[], object]:
+        return partial(screen.post_message, Wanted(place, *about))
+
+    def shows(name: str, told: Callable[[], Reasons]) -> Callable[[], object]:
+        return lambda: app.push_screen(DetailScreen(name, told()))
+
+    titles = {each.id: each.title or each.id for each in workshop.list_cases() if not each.fault}
+    for case, title in titles.items():
+        yield SystemCommand(f"{title} ({case})", "a case", goes("plan", case))
+    known = app.services.shown(getattr(screen, "case_id", None) or "")
+    for step in known[1].steps if known else ():
+        told = partial(step_text, step, known[1] if known else None)
+        yield SystemCommand(f"{step.name}, {step_place(step)}", "a step", shows(step.name, told))
+    for bottle in workshop.bench.stock:
+        agent = workshop.knowledge.agents.get(bottle.agent)
+        strength = "" if bottle.strength is None else f" {bottle.strength:g} %"
+        left = "" if bottle.ml is None else f", {bottle.ml:g} mL"
+        text = f"{agent.name if agent else bottle.agent}{strength}{left} {bottle.label}".rstrip()
+        yield SystemCommand(text, "a bottle", goes("bench"))
+    for shelf in shelves(workshop.knowledge):
+        for entry in shelf.entries if shelf.kind in ("agent", "deposit", "method") else ():
+            read = shows(entry.name, partial(lambda one: Reasons(entry_blocks(one)), entry))
+            yield SystemCommand(entry.name, f"the handbook, {shelf.kind}", read)
+    for attempt in attempts_on_record(workshop, Filter()):
+        what = f"a note on {titles.get(attempt.case, attempt.case)}"
+        for words in filter(None, (attempt.note, attempt.observed)):
+            yield SystemCommand(words, what, goes("plan", attempt.case))

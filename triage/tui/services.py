@@ -6,7 +6,6 @@ import asyncio
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
 from threading import Thread
@@ -14,7 +13,6 @@ from typing import TYPE_CHECKING, TypeVar, cast
 
 from triage.errors import TriageError
 from triage.service.listing import local_now
-from triage.service.settings import Settings, load_settings
 
 if TYPE_CHECKING:
     from triage.case.models import Case
@@ -100,23 +98,3 @@ class Services:
     def close(self) -> None:
         """Let the last act end."""
         self.background.shutdown(wait=True)
-
-
-@dataclass(frozen=True)
-class Choices:
-    """The settings, the file they are kept in (None: nowhere), and what was wrong with it."""
-
-    settings: Settings
-    place: Path | None
-    fault: str = ""
-
-
-def chosen(place: Path, keys: str | None = None) -> Choices:
-    """Return the settings of a file; a broken one is told and never written over."""
-    try:
-        choices = Choices(load_settings(place), place)
-    except (TriageError, OSError) as fault:
-        choices = Choices(Settings(), None, str(fault))
-    if keys is not None:
-        choices = replace(choices, settings=replace(choices.settings, keys=keys))
-    return choices

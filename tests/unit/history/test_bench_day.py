@@ -16,7 +16,7 @@ from triage.history.watch import chambers_of, method_of_step, running_of
 from triage.service import acts
 from triage.service.workshop import open_workshop
 from triage.show.blocks import lines_of
-from triage.show.record import day_blocks
+from triage.show.record import day_blocks, day_head
 
 
 @pytest.fixture
@@ -184,8 +184,9 @@ def test_the_history_is_a_table_with_a_head(shop, capsys):
 def test_the_day_says_when_it_ends_and_on_which_day_a_dwell_ends(shop, capsys):
     create_case(shop.cases, greasy())
     create_case(shop.cases, in_chamber("chamber-water-thymol", 1, 24))
-    found = "\n".join(lines_of(day_blocks(acts.bench_day(shop))))
-    assert "\nends 12:09" in found
+    day = acts.bench_day(shop)
+    assert day_head(day).endswith("; ends 12:09")
+    found = "\n".join(lines_of(day_blocks(day)))
     assert f"from {NOON + timedelta(hours=23):%a %Y-%m-%d}" in found
 
 
@@ -193,7 +194,7 @@ def test_an_answer_leaves_the_evidence_and_an_attempt_renews_it(shop):
     create_case(shop.cases, tried(greasy("bee-1"), "no-change"))
     before = shop.folder_record.evidence()
     assert before is not None
-    shop.add_finding("bee-1", "compound-eye")
+    shop.see("bee-1", "compound-eye")
     assert shop.folder_record.evidence() is before
     create_case(shop.cases, tried(greasy("bee-2"), "no-change"))
     assert shop.folder_record.evidence() is not before

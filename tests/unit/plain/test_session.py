@@ -67,7 +67,7 @@ def test_new_case_to_first_recorded_attempt(workshop: Workshop) -> None:
     case = "second-hoverfly"
     for question, answer in TOLD.items():
         workshop.answer(case, question, answer)
-    seen = workshop.see(
+    _, seen = workshop.see(
         case,
         zone="thorax-hairy",
         signs={"texture": "grains", "colour": "mixed-grains", "puff": "moves"},
@@ -185,7 +185,7 @@ def test_cannot_tell_to_everything_ends_with_what_to_look_for_and_what_is_harmle
 ) -> None:
     """Of a finding in its zone, and of a whole specimen of which nothing is known."""
     bare = workshop.new("Bare", "flies").id
-    _, spot = workshop.add_finding("bumblebee-plate-3", "thorax-hairy", None)
+    _, spot = workshop.see("bumblebee-plate-3", "thorax-hairy", None)
     for case, place, words in (
         ("bumblebee-plate-3", "hairy thorax", "What it is cannot be told yet."),
         (bare, "", "Nothing is left to ask here."),

@@ -49,8 +49,8 @@ def test_a_question_that_hangs_on_another_is_put_only_then(workshop: Workshop) -
     for arrival, is_asked in (("in-fluid", True), (None, True), ("set-on-pin", False)):
         case = workshop.new("one", "beetles").id
         workshop.answer(case, "arrival", arrival)
-        _, finding = workshop.add_finding(case, "elytra")
+        _, finding = workshop.see(case, "elytra")
         assert is_put(knowledge, workshop.load(case), None, "fluid") is is_asked, arrival
         assert not is_put(knowledge, workshop.load(case), finding, "scale-match")
-        workshop.sign(case, finding, "texture", "flat-scales")
+        workshop.answer(case, "texture", "flat-scales", finding)
         assert is_put(knowledge, workshop.load(case), finding, "scale-match")

@@ -28,8 +28,8 @@ def words(shop: Workshop) -> str:
 
 
 def test_a_zone_opened_by_mistake_is_withdrawn_with_what_was_answered(shop: Workshop) -> None:
-    shop.add_finding("wasp", "antenna")
-    shop.sign("wasp", "f1", "sheen", "glassy")
+    shop.see("wasp", "antenna")
+    shop.answer("wasp", "sheen", "glassy", "f1")
     assert "How does the place shine?" in words(shop)
     shop.take_back("wasp", "wrong zone")
     assert "antenna" in words(shop)
@@ -38,7 +38,7 @@ def test_a_zone_opened_by_mistake_is_withdrawn_with_what_was_answered(shop: Work
     held = load_case(shop.path_of("wasp")).withdrawn
     assert [(entry.finding.id, entry.finding.zone) for entry in held] == [("f1", "antenna")]
     # Its number is not given again: what was written about f1 elsewhere stays true.
-    assert shop.add_finding("wasp", "antenna")[1] == "f2"
+    assert shop.see("wasp", "antenna")[1] == "f2"
 
 
 def test_an_answer_is_as_it_was_before(shop: Workshop) -> None:
@@ -62,14 +62,14 @@ def test_clean_and_left_as_it_is_are_taken_back(shop: Workshop) -> None:
     shop.declare_clean("wasp", "antenna")
     assert "clean" in words(shop)
     assert shop.take_back("wasp", "not looked yet").findings == ()
-    _, finding = shop.add_finding("wasp", "antenna")
+    _, finding = shop.see("wasp", "antenna")
     shop.accept("wasp", finding, "does not show")
     assert "does not show" in words(shop)
     assert not shop.take_back("wasp", "it does").finding(finding).accepted
 
 
 def test_a_finding_with_a_record_is_not_withdrawn(shop: Workshop) -> None:
-    _, finding = shop.add_finding("wasp", "antenna")
+    _, finding = shop.see("wasp", "antenna")
     shop.skip("wasp", finding, "puff-air", "tried elsewhere")
     with pytest.raises(TriageError, match="cannot be withdrawn"):
         shop.withdraw("wasp", finding, "entered by mistake")
@@ -81,7 +81,7 @@ def test_a_finding_with_a_record_is_not_withdrawn(shop: Workshop) -> None:
 
 
 def test_withdrawing_needs_a_reason(shop: Workshop) -> None:
-    _, finding = shop.add_finding("wasp", "antenna")
+    _, finding = shop.see("wasp", "antenna")
     with pytest.raises(TriageError, match="reason"):
         shop.withdraw("wasp", finding, " ")
 
@@ -93,7 +93,7 @@ def test_nothing_to_take_back_is_said(shop: Workshop) -> None:
 
 
 def test_undoing_a_record_leaves_what_was_done_before_it_in_its_order(shop: Workshop) -> None:
-    _, finding = shop.add_finding("wasp", "antenna")
+    _, finding = shop.see("wasp", "antenna")
     shop.skip("wasp", finding, "puff-air", "tried elsewhere")
     shop.answer("wasp", "hydration", "dry")
     shop.skip("wasp", finding, "brush-dry-soft", "too soft")
@@ -104,7 +104,7 @@ def test_undoing_a_record_leaves_what_was_done_before_it_in_its_order(shop: Work
 
 
 def test_a_withdrawn_finding_is_never_lost(shop: Workshop) -> None:
-    _, finding = shop.add_finding("wasp", "antenna")
+    _, finding = shop.see("wasp", "antenna")
     shop.withdraw("wasp", finding, "wrong zone")
     with pytest.raises(TriageError, match="would lose or alter recorded withdrawn"):
         update_case(shop.path_of("wasp"), lambda old: old.model_copy(update={"withdrawn": ()}))

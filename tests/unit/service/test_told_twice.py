@@ -54,7 +54,7 @@ def test_both_answers_are_named_with_the_time_and_nothing_gets_harsher(folder: P
     before = acting(planned(opened(folder, 0)))
     assert before
     shop = opened(folder, 3)
-    shop.sign(CASE, "f1", TEST, "nothing")
+    shop.answer(CASE, TEST, "nothing", "f1")
     plan = planned(shop)
     (text,) = named(plan)
     answers = {a.id: a.text for a in shipped().questions[TEST].answers}
@@ -68,13 +68,13 @@ def test_both_answers_are_named_with_the_time_and_nothing_gets_harsher(folder: P
 
 @pytest.mark.parametrize("answer", ["dissolves", "nothing"])
 def test_one_more_answer_settles_it_and_all_stays_on_file(folder: Path, answer: str) -> None:
-    opened(folder, 3).sign(CASE, "f1", TEST, "nothing")
+    opened(folder, 3).answer(CASE, TEST, "nothing", "f1")
     shop = opened(folder, 6)
-    shop.sign(CASE, "f1", TEST, answer)
+    shop.answer(CASE, TEST, answer, "f1")
     case = shop.load(CASE)
     # Back to the first answer is a contradiction once more: it is asked again.
     assert bool(case.in_doubt()) is (answer == "dissolves")
-    opened(folder, 9).sign(CASE, "f1", TEST, answer)
+    opened(folder, 9).answer(CASE, TEST, answer, "f1")
     shop = opened(folder, 12)
     assert named(planned(shop)) == []
     assert len(shop.load(CASE).restated) == (2 if answer == "nothing" else 3)
@@ -84,10 +84,10 @@ def test_a_slip_of_the_finger_and_a_place_that_was_worked_on_contradict_nothing(
     folder: Path,
 ) -> None:
     shop = opened(folder, 3)
-    shop.sign(CASE, "f1", "puff", "moves")
-    shop.sign(CASE, "f1", "puff", "stays")
+    shop.answer(CASE, "puff", "moves", "f1")
+    shop.answer(CASE, "puff", "stays", "f1")
     assert named(planned(shop)) == []
     step = next(s for s in planned(shop).steps if s.finding == "f1")
     shop.record(CASE, step.id, "better")
-    opened(folder, 6).sign(CASE, "f1", TEST, "nothing")
+    opened(folder, 6).answer(CASE, TEST, "nothing", "f1")
     assert named(planned(opened(folder, 7))) == []

@@ -89,17 +89,15 @@ class BenchScreen(FilteredScreen):
         self.ask(FormScreen(title, row.fields), lambda filled: self._write(row, agent, filled))
 
     def _write(self, row: BenchRow, agent: str, filled: Filled) -> None:
-        """Write what a form says; for a new bottle or refusal its agent is written first."""
+        """Write what a form says: a new bottle or refusal whole, else each line of it."""
 
         def change() -> Bench:
-            bench, path = self.bench, row.path
             if agent:
-                held = bench.stock if path[0] == "stock" else bench.refused
-                bench = changed_bench(bench, path, agent)
-                path = (path[0], str(len(held)))
+                return changed_bench(self.bench, row.path, {"agent": agent, **filled})
+            bench = self.bench
             for name, value in filled.items():
-                if value or not agent:
-                    bench = changed_bench(bench, path if name == "value" else (*path, name), value)
+                place = row.path if name == "value" else (*row.path, name)
+                bench = changed_bench(bench, place, value)
             return bench
 
         self._save(change)

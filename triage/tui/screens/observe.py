@@ -133,7 +133,7 @@ class ObserveScreen(CaseScreen):
             return
 
         def clean(side: str | None) -> None:
-            self.change(lambda: self.workshop.declare_clean(self.case_id, zone_id, side)[0])
+            self.change(lambda: self.workshop.declare_clean(self.case_id, zone_id, side))
 
         self._ask_side(zone_id, None, "is clean", clean)
 
@@ -198,7 +198,7 @@ class ObserveScreen(CaseScreen):
         def add(side: str | None) -> None:
             def act() -> Case:
                 nonlocal made
-                case, made = self.workshop.add_finding(self.case_id, zone_id, side)
+                case, made = self.workshop.see(self.case_id, zone_id, side)
                 return case
 
             self.change(act, lambda: self._question(made))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import partial
 
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
@@ -243,10 +242,7 @@ class QuestionScreen(CaseScreen):
         declined = before - {place} if answer else before | {place}
 
         def act() -> Read:
-            if finding is None:
-                case = self.workshop.answer(self.case_id, question.question, answer)
-            else:
-                case = self.workshop.sign(self.case_id, finding, question.question, answer)
+            case = self.workshop.answer(self.case_id, question.question, answer, finding)
             return self.planned(case, declined)
 
         def then(read: Read) -> None:
@@ -306,9 +302,12 @@ class QuestionScreen(CaseScreen):
             )
             self.app.push_screen(DetailScreen(self.question.ask, text))
 
-    def _on_finding(self, act: Callable[..., Case], *told: str | None) -> None:
-        self._busy = True
-        self.change(lambda: act(self.case_id, self.finding, *told))
+    def _on_finding(self, act: Callable[[str], Case]) -> None:
+        """Do something to the finding, and ask on from what comes of it."""
+        finding = self.finding
+        if finding is not None:
+            self._busy = True
+            self.change(lambda: act(finding))
 
     def action_name(self) -> None:
         """Name the deposit oneself."""
@@ -318,9 +317,12 @@ class QuestionScreen(CaseScreen):
         self.ask(ChoiceScreen("What is it like?", choices), self._name_of_kind)
 
     def _name_of_kind(self, kind: str) -> None:
-        name = partial(self._on_finding, self.workshop.name_deposit)
+        def name(deposit: str) -> None:
+            see = self.workshop.see
+            self._on_finding(lambda finding: see(self.case_id, finding=finding, named=deposit)[0])
+
         if kind == NO_NAME:
-            name(None)
+            name("")
             return
         deposits = self.knowledge.deposits.values()
         choices = [(deposit.id, deposit.name) for deposit in deposits if deposit.kind == kind]
@@ -328,8 +330,12 @@ class QuestionScreen(CaseScreen):
 
     def action_accept(self) -> None:
         """Leave the finding as it is, with a reason."""
-        accept, where = partial(self._on_finding, self.workshop.accept), self.where(self.finding)
-        ask_reason(self, "Leave this finding as it is", (where,), "Why may it stay?", accept)
+
+        def accept(reason: str) -> None:
+            self._on_finding(lambda found: self.workshop.accept(self.case_id, found, reason))
+
+        where = (self.where(self.finding),)
+        ask_reason(self, "Leave this finding as it is", where, "Why may it stay?", accept)
 
 
 def held_answers(case: Case, finding: str | None) -> Mapping[str, str]:

@@ -2,33 +2,33 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from datetime import datetime
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from textual.content import Content
 from textual.widget import Widget
 
 from triage.case.models import Case, Timer
+from triage.errors import TriageError
 from triage.looks import is_look, timed_s, too_early_s, unseen_zones
 from triage.plan.model import Plan, Step
-from triage.service.working import far_more
+from triage.service.working import Told, far_more
 from triage.show import words
 from triage.tui.keysets import bind
 from triage.tui.planrows import no_step_words
 from triage.tui.screens.base import OPENING_S, Wanted
-from triage.tui.screens.form import (
-    PHOTOS,
-    Filled,
-    Particulars,
-    ask_reason,
-    particulars_form,
-    particulars_of,
-)
+from triage.tui.screens.form import Field, Filled, FormScreen, Refused, ask_reason
 from triage.tui.screens.ofcase import CaseScreen, Read
 from triage.tui.screens.windows import ChoiceScreen, Question, confirm, told
 from triage.tui.widgets.stepping import Countdown, OutcomeBar, clock_words
+
+NUMBERS = {"amount_ml": "Amount used, mL", "minutes": "Minutes (empty: measured)"}
+PHOTOS = {"photo_before": "Photo before, path", "photo_after": "Photo after, path"}
+LABELS = {**NUMBERS, "note": "Note", **PHOTOS}
 
 
 class RecordingScreen(CaseScreen):
@@ -38,7 +38,8 @@ class RecordingScreen(CaseScreen):
     panel = "waiting"
     step_id: str | None = None
     observed = ""
-    particulars = Particulars()
+    # What is written to be recorded with the outcome, as it was written.
+    particulars: Filled = {}
     _busy = True
     _stands_since: float | None = None
     _is_recording = False
@@ -127,15 +128,32 @@ class RecordingScreen(CaseScreen):
     def action_particulars(self) -> None:
         """Set amount, minutes, note and photos before recording."""
         step = self.step
-        if step is not None:
-            form = particulars_form(
-                self.particulars,
-                lambda photo: self.workshop.check_photo(self.case_id, photo),
-                lambda amount_ml: far_more(step, amount_ml),
-                self._newest(),
-                self.sign("newest"),
-            )
-            self.ask(form, self._particularised)
+        if step is None:
+            return
+        newest, key, asked = self._newest(), self.sign("newest"), ""
+
+        def check(filled: Filled) -> None:
+            """Take numbers and photos that are there; ask once about an unlikely amount."""
+            nonlocal asked
+            told = told_of(filled)
+            for name in PHOTOS:
+                try:
+                    if filled[name]:
+                        self.workshop.check_photo(self.case_id, filled[name])
+                except TriageError as fault:
+                    raise Refused(name, f"{LABELS[name]}: {fault.line()}") from None
+            doubted, asked = asked, far_more(step, told["amount_ml"])
+            if asked and asked != doubted:
+                raise Refused("amount_ml", f"{asked}. Enter again if it is so.")
+
+        planned = "" if step.amount_ml is None else f"{step.amount_ml:g}"
+        held = self.particulars or {"amount_ml": planned}
+        # Not the path itself: an empty line must not look as if it were filled in.
+        offered = {name: f"{key} takes {Path(photo).name}" for name, photo in newest.items()}
+        fields = (Field(n, text, held.get(n, ""), offered.get(n, "")) for n, text in LABELS.items())
+        title = "For this pass (Enter keeps all, down and up change the line)"
+        form = FormScreen(title, fields, check=check, newest=newest, first="note")
+        self.ask(form, partial(setattr, self, "particulars"))
 
     def _newest(self) -> dict[str, str]:
         """Return the newest picture by what it may be: taken since the step opened, it is after."""
@@ -145,12 +163,9 @@ class RecordingScreen(CaseScreen):
         is_after = self._opened_at is not None and found[1] >= self._opened_at
         return dict.fromkeys([*PHOTOS][:: -1 if is_after else 1], str(found[0]))
 
-    def _particularised(self, filled: Filled) -> None:
-        self.particulars = particulars_of(filled)
-
     def _minutes(self) -> float | None:
-        if self.particulars.minutes is not None:
-            return self.particulars.minutes
+        if (told := told_of(self.particulars)["minutes"]) is not None:
+            return told
         timer = self._timer()
         since = timer.started if timer else self._opened_at
         return round((self.services.clock() - since).total_seconds() / 60, 1) if since else None
@@ -195,22 +210,15 @@ class RecordingScreen(CaseScreen):
     def _record(self, step: Step, outcome: str, minutes: float | None) -> None:
         self._busy = self._is_recording = True
         self.query_one(OutcomeBar).acknowledge(step.outcomes[outcome])
-        told, observed = self.particulars, self.observed
+        told = told_of(self.particulars)
+        told["minutes"], told["observed"] = minutes, self.observed
+        if outcome == "not-done":
+            told["amount_ml"] = None
 
         def act() -> Read:
-            case = self.workshop.record(
-                self.case_id,
-                step.id,
-                outcome,
-                amount_ml=None if outcome == "not-done" else told.amount_ml,
-                minutes=minutes,
-                note=told.note,
-                observed=observed,
-                photo_before=told.photo_before or None,
-                photo_after=told.photo_after or None,
-                sure=True,  # asked where the amount was written
-            )
-            return self.planned(case)
+            # An unlikely amount was asked about where it was written.
+            record = self.workshop.record
+            return self.planned(record(self.case_id, step.id, outcome, sure=True, **told))
 
         self.serve(act, self._recorded, self._not_recorded)
 
@@ -248,6 +256,28 @@ class RecordingScreen(CaseScreen):
         """Go to the plan; a record under way is told first, also where it could not be written."""
         if not self._is_recording:
             super().action_leave()
+
+
+def told_of(filled: Filled) -> Told:
+    """Return what was written of a pass; ``Refused`` for a number that is none."""
+    amount_ml, minutes = (_number(name, filled.get(name, "")) for name in NUMBERS)
+    before, after = (filled.get(name) or None for name in PHOTOS)
+    note = filled.get("note", "")
+    return Told(
+        amount_ml=amount_ml, minutes=minutes, note=note, photo_before=before, photo_after=after
+    )
+
+
+def _number(name: str, text: str) -> float | None:
+    if not text:
+        return None
+    try:
+        found = float(text.replace(",", "."))
+    except ValueError:
+        raise Refused(name, f'{LABELS[name]}: "{text}" is no number; write digits') from None
+    if not 0 <= found < math.inf:
+        raise Refused(name, f'{LABELS[name]}: "{text}" cannot be; write what was used')
+    return found
 
 
 # No reason in words.

@@ -5,7 +5,7 @@ The commands print ids, which can be copied; here everything is called by its na
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -16,16 +16,14 @@ from textual.widgets import Input, Static
 from triage.case.models import Case
 from triage.case.naming import one_line
 from triage.errors import TriageError
-from triage.history.benchday import BenchDay
 from triage.history.table import EXAMPLE, Filter, HistoryRow, filter_from_line
-from triage.history.watch import ChamberWatch
 from triage.knowledge.book import Knowledge
 from triage.plan.names import zone_words
 from triage.service import acts
 from triage.show import record
-from triage.show.blocks import Block, Line
+from triage.show.blocks import Line
 from triage.show.compared import method_photo_blocks
-from triage.tui.hanging import BOLD, ActionList, Hanging, Row, hanging, title_row
+from triage.tui.hanging import BOLD, ActionList, Row, hanging, title_row
 from triage.tui.keysets import bind, keyset_of, pick
 from triage.tui.ringing import place_of
 from triage.tui.screens.base import FilteredScreen, Wanted
@@ -37,8 +35,8 @@ WORKING = "working..."
 ONLY_IN = {"looked": CHAMBERS, "filter": RECORD, "photos": RECORD}
 
 
-# What a view says in its line, and its rows.
-View = tuple[str, Iterable[Row]]
+# What a view says in its line, and in its rows.
+View = tuple[str, Iterable[Line]]
 
 
 class TodayScreen(FilteredScreen):
@@ -98,8 +96,8 @@ class TodayScreen(FilteredScreen):
         self.query_one("#today-views", Static).update(Content(head))
 
         def act() -> View:
-            says, rows = self._read(view, line)
-            return says, tuple(rows)
+            says, told = self._read(view, line)
+            return says, tuple(told)
 
         self.serve(act, lambda read: self._fill(read) if view == self.view else None)
 
@@ -112,12 +110,11 @@ class TodayScreen(FilteredScreen):
         names = self._names()
         if view == DAY:
             day = acts.bench_day(self.workshop)
-            ends = f"; ends {record.clock(day.plan.ends_min)}" if day.plan.entries else ""
-            when = f"{self.workshop.clock():%Y-%m-%d, planned at %H:%M}"
-            return f"{when}, {day.cases} cases{ends}", day_rows(day, names)
+            return record.day_head(day), record.day_blocks(day, names.of)
         if view == CHAMBERS:
             chambers = acts.running_chambers(self.workshop)
-            return f"Running chambers: {len(chambers)}", chamber_rows(chambers, names)
+            told = record.chamber_blocks(chambers, names.of)
+            return f"Running chambers: {len(chambers)}", told
         if view == RECORD:
             asked = filter_from_line(line)
             attempts = acts.attempts_on_record(self.workshop, replace(asked, words=()))
@@ -126,14 +123,15 @@ class TodayScreen(FilteredScreen):
                 attempts = matching(attempts, asked.words, titles, names)
             more = f", the newest {MOST_ROWS} are shown" if len(attempts) > MOST_ROWS else ""
             chosen = f" that pass: {line}" if line else " on record"
-            return f"Attempts{chosen}: {len(attempts)}{more}", record_rows(attempts, names)
+            told = record.attempt_blocks(attempts[:MOST_ROWS], names.named)
+            return f"Attempts{chosen}: {len(attempts)}{more}", told
         attempts = acts.attempts_on_record(self.workshop, Filter())
-        told = (
+        used = (
             *record.usage_blocks(*acts.used_up(self.workshop), names.called),
             *record.evidence_blocks(self.workshop.folder_record.evidence(), names.called),
             *method_photo_blocks(attempts, names.called),
         )
-        return "What was used and is left; below it how often methods worked here", used_rows(told)
+        return "What was used and is left; below it how often methods worked here", used
 
     def _names(self) -> Names:
         """Return what things are called; each case is read once, None if it cannot be read."""
@@ -152,24 +150,23 @@ class TodayScreen(FilteredScreen):
             line.update(Content(text))
 
     def _fill(self, view: View) -> None:
-        self._said, rows = view
+        self._said, told = view
         self._say(self._said)
-        self.query_one(ActionList).show(rows)
+        self.query_one(ActionList).show(rows_of(told))
 
     def on_option_list_option_selected(self) -> None:
         """Open the plan of the case under the cursor."""
-        row: DayRow = self.row
-        if row.case:
+        if about := self.row.about:
             self._is_old = True
-            self.post_message(Wanted("plan", row.case))
+            self.post_message(Wanted("plan", about.case))
 
     def action_looked(self) -> None:
         """Record a look into the chamber under the cursor."""
-        row: DayRow | None = self.row
-        if row is None or not row.case:
+        row: Row | None = self.row
+        if row is None or row.about is None:
             self.show_fault("no chamber runs; start the timer of a chamber in its plan")
             return
-        case = row.case
+        case = row.about.case
         name = self._names().case(case)
         ask = f"{name}: what was seen or topped up? Enter records the look, also without a word."
 
@@ -183,9 +180,9 @@ class TodayScreen(FilteredScreen):
 
     def action_photos(self) -> None:
         """Show the photos of the case under the cursor."""
-        row: DayRow | None = self.row
-        if row is not None and row.has_photos:
-            self.post_message(Wanted("photos", row.case))
+        attempt: HistoryRow | None = self.row.about if self.row else None
+        if attempt is not None and (attempt.photo_before or attempt.photo_after):
+            self.post_message(Wanted("photos", attempt.case))
         else:
             self.show_fault("this attempt has no photo; write photos in the filter to find some")
 
@@ -203,8 +200,6 @@ class TodayScreen(FilteredScreen):
             self.action_read()
 
 
-SIGN = 13
-WHEN = 18
 #: rows a list is given; the commands print all
 MOST_ROWS = 300
 
@@ -231,7 +226,7 @@ class Names:
 
     def of(self, case_id: str, step: str) -> str:
         """Return a case, or a step of it, in words."""
-        return f"{self.case(case_id)}{f': {self.place(case_id, step)}' if step else ','}"
+        return f"{self.case(case_id)}{f': {self.place(case_id, step)}' if step else ''}"
 
     def called(self, kind: str, key: str) -> str:
         """Return the name of a method, a zone, an agent, a group, a deposit or a state."""
@@ -252,57 +247,18 @@ class Names:
         )
 
 
-@dataclass(frozen=True)
-class DayRow(Row):
-    """One row; Enter opens the plan of its case, if it has one."""
-
-    case: str = ""
-    has_photos: bool = False
-
-
-def _row(prompt: Hanging, case: str = "", *, has_photos: bool = False) -> DayRow:
-    return DayRow("", prompt, case=case, has_photos=has_photos)
-
-
-def day_rows(day: BenchDay, names: Names) -> Iterator[Row]:
-    """Yield what runs, the order of the day, and behind it what is aired, runs on, or waits."""
-    yield from _section_rows(record.running_sections(day, names.of), names)
-    for entry in day.plan.entries:
-        span, what, whose = record.entry_words(entry, names.of)
-        yield _row(hanging(span, (what, BOLD), whose, width=SIGN), entry.case)
-    if not day.plan.entries:
-        yield _row(hanging("", record.NOTHING, width=SIGN))
-    yield from _section_rows(record.day_sections(day, names.of), names)
-
-
-def _section_rows(sections: Iterable[record.Section], names: Names) -> Iterator[Row]:
-    for section in sections:
-        yield title_row(section.head)
-        for line, case in section.lines:
-            title = names.case(case)  # a case left out as a whole stands there twice
-            yield _row(hanging("  -", line.replace(f"{title}, {title}:", f"{title}:")), case)
-
-
-def chamber_rows(chambers: Sequence[ChamberWatch], names: Names) -> Iterator[Row]:
-    """Yield the running chambers, the next look first."""
-    for each in chambers:
-        case, (first, *more) = each.running.case, record.chamber_lines(each)
-        sign = "@ LOOK NOW" if each.is_overdue else "@ runs"
-        told = (first.replace(case, names.case(case), 1), BOLD)
-        yield _row(hanging(sign, told, *more, width=SIGN), case)
-    if not chambers:
-        yield _row(hanging("", record.NO_CHAMBER, width=SIGN))
-
-
-def record_rows(attempts: tuple[HistoryRow, ...], names: Names) -> Iterator[Row]:
-    """Yield attempts, the newest first."""
-    for attempt in attempts[:MOST_ROWS]:
-        when, what, more = record.attempt_words(names.named(attempt))
-        pictured = bool(attempt.photo_before or attempt.photo_after)
-        prompt = hanging(when, (what, BOLD), more, width=WHEN)
-        yield _row(prompt, attempt.case, has_photos=pictured)
-    if not attempts:
-        yield _row(hanging("", record.NO_ATTEMPT, width=WHEN))
+def rows_of(told: Iterable[Line]) -> Iterator[Row]:
+    """Yield lines as rows: heads as titles, what has a sign in its columns behind that."""
+    lines = list(told)
+    width = 2 + max((len(line.sign) for line in lines), default=0)
+    for line in lines[:MOST_ROWS]:
+        if line.is_bold:
+            yield title_row(line.text)
+        elif line.sign:
+            prompt = hanging(line.sign, (line.text, BOLD), *line.more, width=width)
+            yield Row("", prompt, about=line.about)
+        else:
+            yield Row("", hanging("  -", line.text), about=line.about)
 
 
 def matching(
@@ -324,9 +280,3 @@ def matching(
         return " ".join(parts).casefold()
 
     return tuple(row for row in attempts if all(word in said(row) for word in wanted))
-
-
-def used_rows(told: Iterable[Block]) -> Iterator[Row]:
-    """Yield what evaporated, what is left, how often each method worked, and by the photos."""
-    for line in [block for block in told if isinstance(block, Line)][:MOST_ROWS]:
-        yield _row(hanging("  -", line.text)) if line.depth else title_row(line.text)

@@ -15,7 +15,7 @@ from triage.looks import is_after_cleaning
 from triage.show.words import duration, stage_word
 from triage.tui.keysets import bind, pick, recording
 from triage.tui.screens.desk import DeskMenu
-from triage.tui.screens.form import Particulars, is_in_words
+from triage.tui.screens.form import is_in_words
 from triage.tui.screens.ofcase import CHANGED_OUTSIDE, Read
 from triage.tui.screens.recording import RecordingScreen
 from triage.tui.screens.windows import DetailScreen
@@ -94,7 +94,7 @@ class WalkScreen(RecordingScreen):
             return
         self.step = step
         self.observed = ""
-        self.particulars = Particulars(amount_ml=step.amount_ml)
+        self.particulars = {}
         self._opened_at = None
         self.query_one("#headline", Static).update(Content(step.name))
         stops = ("STOP (Esc) if you see", *(f"! {point.see}" for point in step.stop_points))
