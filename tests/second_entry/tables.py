@@ -156,8 +156,11 @@ MEANS = {
 
 
 def wrong_hazard(row: Row, held: Held) -> str:
-    """Return statements and hazards that differ from those of the harmonised entry."""
+    """Return what an agent does not warn of, and statements that differ from the harmonised entry."""
     agent = held[0].agents[row["agent"]]
+    unsaid = sorted({*row.get("warns", ())} - {*agent.hazards})
+    if unsaid or "codes" not in row:
+        return f"does not warn of {unsaid}" if unsaid else ""
     codes = {x.code for x in agent.h_statements if x.source.startswith("clp-annex-vi")}
     if codes != set(row["codes"]):
         return f"differs in {sorted(codes ^ set(row['codes']))}"
@@ -179,9 +182,29 @@ def wrong_contraindication(row: Row, held: Held) -> str:
     agent = held[0].agents[row["agent"]]
     if "never" in row:
         return "" if agent.never else "it may be used"
+    if "needs" in row:
+        with_it = [m for m in held[0].methods.values() if m.agent == agent.id]
+        return " ".join(m.id for m in with_it if row["needs"] not in m.needs)
     if row["because"] == "skin notation" and "skin-absorbed" not in agent.hazards:
         return "it is not said to go through the skin"
     return "" if row["not_for"] in agent.not_for else f"nothing said of {row['not_for']}"
+
+
+VERDICTS = ("fails", "splash", "holds")
+# The verdict of each protection index of EN 374, from 0 to 6.
+OF_INDEX = ("fails", "splash", "splash", "holds", "holds", "holds", "holds")
+
+
+def wrong_glove(row: Row, held: Held) -> str:
+    """Return the gloves of which more is said than a document says."""
+    more = []
+    for agent in (held[0].agents[name] for name in row["agents"]):
+        for glove in (g for g in agent.gloves if g.material in row["gloves"]):
+            printed = row["gloves"][glove.material]
+            most = OF_INDEX[printed] if isinstance(printed, int) else printed
+            if VERDICTS.index(glove.verdict) > VERDICTS.index(most):
+                more.append(f"{agent.id}: {glove.material} {glove.verdict}")
+    return ", ".join(more)
 
 
 def warns(agent: Agent, other: Agent) -> list[str]:
@@ -294,6 +317,7 @@ CHECKS: dict[str, Callable[[Row, Held], str]] = {
     "hazards": wrong_hazard,
     "contraindications": wrong_contraindication,
     "mixes": wrong_mix,
+    "gloves": wrong_glove,
     "margins": wrong_margin,
     "never": wrong_never,
 }
