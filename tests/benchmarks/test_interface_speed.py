@@ -25,6 +25,7 @@ import pytest
 from textual import events, screen
 from textual.pilot import Pilot
 
+from tests.support.knowledge import copy_demo
 from tests.support.starting import ENVIRONMENT
 from triage.service.workshop import open_workshop
 from triage.tui import FRAMES_A_SECOND
@@ -57,11 +58,6 @@ WAYS: tuple[tuple[str, tuple[str, ...]], ...] = (
 CASE = "bumblebee-plate-3"  # three findings, 33 steps: the largest plan of the demo cases
 
 
-def _copied(folder: Path) -> Path:
-    shutil.copytree(ROOT / "cases", folder, ignore=shutil.ignore_patterns(".*"))
-    return folder
-
-
 # -- start -------------------------------------------------------------------------------------
 
 
@@ -84,7 +80,7 @@ def _started(cases: Path, home: Path) -> dict[str, float]:
 def test_start_to_the_list_of_the_demo_cases(
     benchmark: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    cases = _copied(tmp_path / "cases")
+    cases = copy_demo(tmp_path / "cases")
     cold = _started(cases, tmp_path)
     times: list[dict[str, float]] = []
     benchmark.pedantic(
@@ -192,7 +188,7 @@ def test_key_press_to_screen(
 ) -> None:
     # A plug-in of the tests has imported the framework before the program could set this.
     monkeypatch.setattr(screen, "UPDATE_PERIOD", 1 / FRAMES_A_SECOND)
-    cases = _copied(tmp_path / "cases")
+    cases = copy_demo(tmp_path / "cases")
     found: list[Press] = benchmark.pedantic(
         lambda: asyncio.run(_all_ways(cases, rounds=2)), rounds=1, iterations=1
     )

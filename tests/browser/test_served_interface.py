@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from tests.support.knowledge import copy_demo
 from triage.case.store import load_case
 
 pytest.importorskip("textual_serve", reason="the extra browser is not installed")
@@ -74,7 +75,7 @@ def answers(port: int) -> bool:
 @pytest.fixture
 def cases(tmp_path: Path) -> Path:
     folder = tmp_path / "cases"
-    shutil.copytree(ROOT / "cases", folder)
+    copy_demo(folder)
     return folder
 
 
