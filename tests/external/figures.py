@@ -7,12 +7,13 @@ from pathlib import Path
 
 import chemicals
 import numpy as np
+from skimage.color import deltaE_ciede2000, rgb2lab
 
 from tests.second_entry.tables import Row
 from tests.support.knowledge import shipped
 from triage.bench import chamber, cleanliness, stock, storage
 from triage.exposure import gas, space
-from triage.picture import colour, optics
+from triage.picture import optics
 from triage.picture.changes import removal_share
 from triage.yamltext import parse_yaml
 
@@ -47,7 +48,7 @@ def _rate_ratio(part: str, after: int, after_area: float, before: int, before_ar
 
 def _colour_difference(*lab: float) -> float:
     there, back = (
-        float(colour.ciede2000(np.array(a), np.array(b)))
+        float(deltaE_ciede2000(np.array(a), np.array(b)))
         for a, b in ((lab[:3], lab[3:]), (lab[3:], lab[:3]))
     )
     return there if abs(there - back) < 1e-9 else float("nan")
@@ -95,7 +96,7 @@ FIGURES: dict[str, Callable[..., float | None]] = {
     "product-level": lambda size, most: cleanliness.product_level(round(1000 * most), 1e8, size),
     "surface-class": lambda size, most: cleanliness.surface_class(most, 1e6, size),
     "rate-ratio": _rate_ratio,
-    "lab-of-srgb": lambda part, *rgb: float(colour.lab_from_srgb(np.array([rgb]))[0, part]),
+    "lab-of-srgb": lambda part, *rgb: float(rgb2lab(np.array([rgb], float))[0, part]),
     "colour-difference": _colour_difference,
 }
 

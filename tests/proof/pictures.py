@@ -20,11 +20,11 @@ from typing import Any
 
 import numpy as np
 from scipy import ndimage
+from skimage.color import deltaE_ciede2000, rgb2lab
 
 from tests.support.knowledge import shipped
 from triage.errors import TriageError
 from triage.knowledge.judgement import PictureLimits
-from triage.picture.colour import ciede2000, lab_from_srgb
 from triage.picture.pair import Comparison, compare
 from triage.service.measuring import measured
 from triage.show.compared import offered
@@ -133,8 +133,8 @@ def made(
     if colour:
         under_after = np.clip(under_after * np.array([1.0, 0.96, rng.uniform(0.7, 0.9)]), 0, 1)
         under_after *= under.mean() / under_after.mean()
-        pair = (lab_from_srgb(ndimage.gaussian_filter(e, (2, 2, 0))) for e in (under, under_after))
-        shift = float(np.median(ciede2000(*pair)))
+        pair = (rgb2lab(ndimage.gaussian_filter(e, (2, 2, 0))) for e in (under, under_after))
+        shift = float(np.median(deltaE_ciede2000(*pair)))
     if hole is not None:
         rows, columns = np.mgrid[: under.shape[0], : under.shape[1]]
         near = np.clip((hole[2] - np.hypot(rows - hole[0], columns - hole[1])) / 4, 0, 1)[..., None]
@@ -247,8 +247,8 @@ def time_large() -> None:
             used, passed = time.process_time() - began, time.perf_counter() - wall
             print(f"{words}: {used:.1f} s of processor, {passed:.1f} s")
 
-        photos = (Path(folder) / f"{name}.jpg" for name in ("before", "after"))
-        got = measured(knowledge, *photos, glanced=glanced).found
+        photos = (Path(folder) / "before.jpg", Path(folder) / "after.jpg")
+        got = measured(knowledge, photos, glanced=glanced).found
         glanced(f"whole: {len(got.vanished)} left, {len(got.appeared)} came")
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     print(f"memory at most {most / 1e6:.2f} GB ({base / 1e6:.2f} GB before)")

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from skimage.color.colorconv import xyz_from_rgb
 
 from triage.errors import TriageError
-from triage.picture.colour import TO_XYZ, encoded_srgb
+from triage.picture.colour import encoded_srgb
 from triage.picture.files import read_both, read_photo
 
 tifffile = pytest.importorskip("tifffile", reason="the extra picture is not installed")
@@ -20,7 +21,9 @@ def raw_file(place: Path, linear: np.ndarray) -> Path:
     points = np.zeros(linear.shape[:2], np.uint16)
     for (row, column), colour in {(0, 0): 0, (0, 1): 1, (1, 0): 1, (1, 1): 2}.items():
         points[row::2, column::2] = (linear[row::2, column::2, colour] * 65535).round()
-    sees = [part for each in np.linalg.inv(TO_XYZ).ravel() for part in (round(1e4 * each), 10_000)]
+    sees = [
+        part for each in np.linalg.inv(xyz_from_rgb).ravel() for part in (round(1e4 * each), 10_000)
+    ]
     tags = [
         (50706, "B", 4, (1, 4, 0, 0), True),
         (50708, "s", 0, "drawn", True),

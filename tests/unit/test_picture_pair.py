@@ -90,7 +90,7 @@ def test_large_photos_are_glanced_at_small_and_then_compared_whole(tmp_path: Pat
         larger = ndimage.zoom((255 * picture).round().astype(np.uint8), (2.6, 2.6, 1), order=1)
         iio.imwrite(tmp_path / name, larger, quality=95)
     told: list[str] = []
-    found = measured(shipped(), tmp_path / "a.jpg", tmp_path / "b.jpg", glanced=told.append).found
+    found = measured(shipped(), (tmp_path / "a.jpg", tmp_path / "b.jpg"), glanced=told.append).found
     assert told[0].startswith("at a glance: ")
     assert "larger spots left" in told[0]
     assert abs(len(found.vanished) - len(true.gone)) <= 1

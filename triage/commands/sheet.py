@@ -69,8 +69,7 @@ def measured_here(workshop: Workshop, before: Path, after: Path, arguments: Argu
         done = count(1)
         return measured(
             workshop.knowledge,
-            before,
-            after,
+            (before, after),
             um_per_px=arguments.um_per_pixel,
             patch=patch_of(arguments.patch, arguments.patch_after),
             told=(lambda _: bar(next(done), STAGES)) if bar else str,

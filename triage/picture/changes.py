@@ -9,7 +9,6 @@ import numpy as np
 from scipy import ndimage
 
 from triage.knowledge.judgement import PictureLimits
-from triage.picture.colour import ciede2000, lab_from_srgb
 from triage.picture.points import Grey, band, broad, of_both, sampled, shrunk, spread, strips
 from triage.picture.register import CannotTell
 
@@ -200,13 +199,11 @@ def removal_share(before: int, after: int) -> tuple[float, float, float]:
     The ratio of two Poisson rates by the exact conditional interval: given both together, the
     second count is binomial (Przyborowski and Wilenski 1940, Biometrika 31:313).
     """
-    from scipy.stats import beta  # noqa: PLC0415  (slow to load)
+    from scipy.stats import binomtest  # noqa: PLC0415  (slow to load)
 
-    tail = (1 - CONFIDENCE) / 2
-    low = float(beta.ppf(tail, after, before + 1)) if after else 0.0
-    high = float(beta.ppf(1 - tail, after + 1, before))
-    ratio = [each / (1 - each) for each in (low, high)]
-    return 1 - after / before, 1 - ratio[1], 1 - ratio[0]
+    interval = binomtest(after, before + after).proportion_ci(CONFIDENCE)
+    low, high = (float(each / (1 - each)) for each in interval)
+    return 1 - after / before, 1 - high, 1 - low
 
 
 def _relief(picture: Grey, wide: float) -> Any:
@@ -282,11 +279,11 @@ def harm_between(
 
     ``colours``: both in colour and where to look, in points that may be shrunk.
     """
+    from skimage.color import deltaE_ciede2000, rgb2lab  # noqa: PLC0415  (of the extra)
+
     before, after, here = colours
-    lab = [
-        lab_from_srgb(ndimage.gaussian_filter(each, (2, 2, 0))[here]) for each in (before, after)
-    ]
-    moved = ciede2000(*lab)
+    lab = [rgb2lab(ndimage.gaussian_filter(each, (2, 2, 0))[here]) for each in (before, after)]
+    moved = deltaE_ciede2000(*lab)
     seen = np.full(here.shape, np.nan, np.float32)
     seen[here] = moved
     factor = -(-max(first.shape) // LONGEST)

@@ -121,7 +121,7 @@ def registration(first: Grey, second: Grey, most_misfit: float, near: Move | Non
 
 def _by_corners(first: Grey, second: Grey) -> Any:
     with extra("pictures cannot be compared here"):
-        from skimage.feature import ORB  # noqa: PLC0415
+        from skimage.feature import ORB, match_descriptors  # noqa: PLC0415
         from skimage.measure import ransac  # noqa: PLC0415
         from skimage.transform import SimilarityTransform  # noqa: PLC0415
 
@@ -136,7 +136,8 @@ def _by_corners(first: Grey, second: Grey) -> Any:
         raise CannotTell("there is too little detail to lay them over each other")
 
     found = of_both(sought, first, second)
-    pairs = _alike(found[0].descriptors, found[1].descriptors)
+    described = (each.descriptors for each in found)
+    pairs = match_descriptors(*described, metric="hamming", max_ratio=CLEARLY)
     if len(pairs) < LEAST_INLIERS:
         raise CannotTell("no common place was found", mend="take the same field again")
     here = found[0].keypoints[pairs[:, 0]][:, ::-1]
@@ -157,18 +158,6 @@ def _by_corners(first: Grey, second: Grey) -> Any:
     if not (SCALES[0] < smallest and largest < SCALES[1] and largest < SLANT * smallest):
         raise CannotTell("the pictures have another scale or pose", mend="same set-up, same pose")
     return move
-
-
-def _alike(first: Any, second: Any) -> Any:
-    """Return which corners are each other's most alike, and clearly more so than the next."""
-    signs = [2 * each.astype(np.float32) - 1 for each in (first, second)]
-    unlike = signs[0].shape[1] - signs[0] @ signs[1].T
-    best = unlike.argmin(axis=1)
-    here = np.flatnonzero(unlike.argmin(axis=0)[best] == np.arange(len(best)))
-    least = unlike[here, best[here]]
-    unlike[here, best[here]] = np.inf
-    clear = least < CLEARLY * unlike[here].min(axis=1)
-    return np.column_stack([here, best[here]])[clear]
 
 
 def _finer(first: Grey, second: Grey, move: Move) -> Move:

@@ -70,8 +70,7 @@ class Measured:
 
 def measured(
     knowledge: Knowledge,
-    before: Path,
-    after: Path,
+    photos: tuple[Path, Path],
     *,
     um_per_px: float | None = None,
     patch: Patch | None = None,
@@ -91,7 +90,7 @@ def measured(
         positive("size of a pixel", um_per_px, "um")
     limits = knowledge.judgement.picture
     told("reading the photos")
-    first, second, factor = read_both(before, after, GLANCE if glanced else None)
+    first, second, factor = read_both(*photos, GLANCE if glanced else None)
     near = None
     if glanced is not None and factor * max(*first.shape, *second.shape) > 2 * GLANCE:
         try:
@@ -102,7 +101,7 @@ def measured(
         except CannotTell as fault:
             glanced(f"at a glance: {fault.line()}")
     if factor > 1:
-        first, second, _ = read_both(before, after)
+        first, second, _ = read_both(*photos)
     found = compare(first, second, limits, told, near, patch)
     return Measured(first, second, found, limits, um_per_px)
 

@@ -143,7 +143,7 @@ class PhotosScreen(ServiceScreen):
         def act() -> tuple[str, tuple[Any, Any]]:
             from triage.service.measuring import measured  # noqa: PLC0415  (loads arrays)
 
-            found = measured(self.knowledge, before, after, told=told, glanced=told)
+            found = measured(self.knowledge, (before, after), told=told, glanced=told)
             return "\n".join(lines_of(found.lines())), found.marked(wide)
 
         def show(read: tuple[str, tuple[Any, Any]]) -> None:
