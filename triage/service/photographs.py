@@ -8,15 +8,12 @@ import subprocess
 import sys
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from triage.case.folder import photo_path
 from triage.case.naming import shown_path
 from triage.case.store import make_folder, replace_bytes
 from triage.errors import TriageError
-
-if TYPE_CHECKING:
-    from triage.service.workshop import Workshop
+from triage.service.cases import Cases
 
 PHOTOS = "photos"
 VIEWERS = {"darwin": "open", "win32": "explorer"}
@@ -38,17 +35,14 @@ def view_photo(place: Path) -> None:
     )
 
 
-class Photographs:
+class Photographs(Cases):
     """Where a photo is, which one is the newest, and how one from the camera is kept."""
-
-    def __init__(self, shop: Workshop) -> None:
-        self.shop = shop
 
     @property
     def watched(self) -> Path | None:
         """The folder into which the camera writes, None if the bench names none."""
-        watch = self.shop.bench.photos.watch
-        beside = self.shop.bench_path.parent if self.shop.bench_path else self.shop.cases
+        watch = self.bench.photos.watch
+        beside = self.bench_path.parent if self.bench_path else self.cases
         return (beside / Path(watch).expanduser()).resolve() if watch else None
 
     def newest_photo(self) -> tuple[Path, datetime] | None:
@@ -79,7 +73,7 @@ class Photographs:
         if not pictures:
             return None
         seconds, path = max(pictures)
-        return Path(path), datetime.fromtimestamp(seconds, self.shop.clock().tzinfo)
+        return Path(path), datetime.fromtimestamp(seconds, self.clock().tzinfo)
 
     def check_photo(self, case: str | Path, photo: str) -> Path:
         """Return where a photo stands: named by its path beside the case, or watched for.
@@ -90,7 +84,7 @@ class Photographs:
         """
         place = Path(photo)
         if not self._is_watched(place):
-            place = photo_path(self.shop.path_of(case), photo)
+            place = photo_path(self.path_of(case), photo)
         if not place.is_file():
             raise TriageError(f'no photo "{photo}" beside the case', mend="check the path")
         return place
