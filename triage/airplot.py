@@ -19,10 +19,11 @@ DECADES_SHOWN = 5
 LEAST_TOP = 1e-3
 """A picture of nothing still needs a scale [mg/m3]."""
 NAME_PLACES = ((0.98, "right"), (0.1, "left"), (0.55, "center"))
+WIDTH, HEIGHT = 90, 24
 _COLOUR_CODES = re.compile(r"\x1b\[[0-9;]*m")
 
 
-def draw_air(plot: Any, picture: AirPicture, *, colour: bool = True) -> None:
+def draw_air(plot: Any, picture: AirPicture, *, colour: bool) -> None:
     """Draw level against time on a logarithmic scale, limits as named lines.
 
     Parameters
@@ -72,34 +73,24 @@ def _log(level: float, low: float) -> float:
     return max(math.log10(level), low) if level > 0.0 else low
 
 
-def air_text(picture: AirPicture, width: int = 90, height: int = 24, *, colour: bool) -> str:
+def air_text(picture: AirPicture, *, colour: bool) -> str:
     """Return the drawing as text, with colour codes only if asked for."""
     import plotext  # noqa: PLC0415  (slow to load, and only the drawing needs it)
 
-    plotext.plot_size(width, height)
+    plotext.plot_size(WIDTH, HEIGHT)
     draw_air(plotext, picture, colour=colour)
-    plotext.plot_size(width, height)
+    plotext.plot_size(WIDTH, HEIGHT)
     text: str = plotext.build()
     plotext.clear_figure()
     return text if colour else _COLOUR_CODES.sub("", text)
 
 
-def share_bar(share: float, width: int = 40) -> str:
-    """Return a share of what is allowed as a bar of signs; more than all of it ends in ``>``."""
-    filled = min(width, round(max(share, 0.0) * width))
-    if share > 1.0:
-        return "#" * (width - 1) + ">"
-    return "#" * filled + "." * (width - filled)
-
-
 def day_bars(answer: DayAnswer, width: int = 40) -> tuple[str, ...]:
-    """Return one line per averaging window: name, bar, percent, agents."""
+    """Return one line per averaging window: name, bar (``>``: more than all), percent, agents."""
     lines = []
     for bar in answer.bars:
-        word = "OVER" if bar.share > 1.0 else "ok"
+        drawn = ("#" * round(max(bar.share, 0.0) * width)).ljust(width, ".")
+        drawn, word = (drawn, "ok") if bar.share <= 1.0 else (f"{drawn[: width - 1]}>", "OVER")
         percent = f"{number(bar.share * 100)} %"
-        lines.append(
-            f"{bar.window:>6} [{share_bar(bar.share, width)}] {percent:>7} {word}  "
-            f"({', '.join(bar.agents)})"
-        )
+        lines.append(f"{bar.window:>6} [{drawn}] {percent:>7} {word}  ({', '.join(bar.agents)})")
     return tuple(lines)

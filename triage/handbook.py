@@ -74,14 +74,14 @@ class _Book:
         yield "# Handbook of the rulebase"
         yield f"Knowledge {self.knowledge.digest}."
         yield INTRODUCTION
-        yield "\n".join(f"- {TITLES[kind]}: {len(self.table(kind))}" for kind in KINDS)
+        yield "\n".join(f"- {TITLES[kind]}: {len(self.knowledge.table(kind))}" for kind in KINDS)
         for kind in KINDS:
             yield from self.shelf(kind)
 
     def shelf(self, kind: str) -> Iterator[str]:
         yield f"# {TITLES[kind]}"
         if kind != "rule":
-            for entry in self.table(kind):
+            for entry in self.knowledge.table(kind):
                 yield from self.page(kind, entry, "##")
             return
         for family in FAMILIES:
@@ -90,13 +90,10 @@ class _Book:
                 for rule in rules:
                     yield from self.page(kind, rule.id, "###")
 
-    def table(self, kind: str) -> Mapping[str, Any]:
-        return self.knowledge.rule_index if kind == "rule" else self.knowledge.table(kind)
-
     def page(self, kind: str, entry: str, level: str) -> Iterator[str]:
         """Yield an entry, and what the rules say about it; of a rule its reason first."""
         k, is_rule = self.knowledge, kind == "rule"
-        held: Any = k.rule(entry) if is_rule else k.require(kind, entry)
+        held = k.require(kind, entry)
         name = getattr(held, "name", "")
         yield f"{level} {name} (`{entry}`)" if name else f"{level} `{entry}`"
         told = entry_of(k, kind, entry, {} if is_rule else self.names)
@@ -132,7 +129,6 @@ class _Book:
             yield f"{weight_words(weight)}: {rule.because} {source} `{rule.id}`"
 
     def ladder(self, deposit: str) -> Iterator[str]:
-        """Yield methods with their grades of harshness."""
         for name in sorted(self.offers.get(("deposit", deposit), ()), key=self.harshness):
             method = self.knowledge.methods[name]
             mechanical, chemical, person, lasting = grades(method)

@@ -279,10 +279,7 @@ class Case(Record):
         """Return the first of f1, f2, ... that is not in use."""
         used = {finding.id for finding in self.findings}
         used |= {entry.finding.id for entry in self.withdrawn}
-        number = 1
-        while f"f{number}" in used:
-            number += 1
-        return f"f{number}"
+        return next(name for name in map("f{}".format, itertools.count(1)) if name not in used)
 
 
 def _known(case: str, kind: str, name: str, held: Iterable[E]) -> E:

@@ -11,6 +11,8 @@ from triage.engine.normal import NormalRule, Template
 from triage.engine.vocabulary import NONE
 from triage.knowledge.rules import FAMILIES, Family
 
+DEPOSIT, CONDITION = "deposit", "condition"
+
 
 def templates_of(consultant: Consultant, kind: str) -> Iterator[tuple[NormalRule, Template]]:
     """Yield each conclusion of a kind with its rule."""
@@ -42,27 +44,17 @@ def reachable_domains(consultant: Consultant) -> dict[tuple[str, str], frozenset
     closed stage if a gate rule that can fire closes it.
     """
     domains = domains_of(consultant.vocabulary)
-    grades = tuple(consultant.knowledge.fragility)
+
+    def concluded(kind: str, field: str) -> frozenset[str]:
+        told = templates_of(consultant, kind)
+        can = (template for rule, template in told if not never_fires(rule, domains))
+        return frozenset(constant(template, field) for template in can)
+
     groups = {t.fragility for t in consultant.knowledge.taxa.values()}
-    given = {
-        constant(template, "fragility")
-        for rule, template in templates_of(consultant, "grade")
-        if not never_fires(rule, domains)
-    }
-    reached = frozenset(g for g in grades if g in groups | given)
+    reached = (concluded("grade", "fragility") | groups) & consultant.knowledge.fragility.keys()
     domains["specimen", "fragility"] = domains["finding", "fragility"] = reached
-    states = {
-        constant(template, "condition")
-        for rule, template in templates_of(consultant, "state")
-        if not never_fires(rule, domains)
-    }
-    domains["state", "condition"] = frozenset(states)
-    stages = {
-        constant(template, "stage")
-        for rule, template in templates_of(consultant, "close")
-        if not never_fires(rule, domains)
-    }
-    domains["closed", "stage"] = frozenset(stages)
+    domains["state", "condition"] = concluded("state", "condition")
+    domains["closed", "stage"] = concluded("close", "stage")
     return domains
 
 
@@ -74,17 +66,12 @@ def reading_facts(consultant: Consultant) -> tuple[Fact, ...]:
     """
     facts = []
     for deposit in consultant.knowledge.deposits:
-        for standing in ("suspected", "likely", "settled"):
-            reaches = ("yes",) if deposit in consultant.guards else ("no",)
-            facts += [_reading(deposit, standing, reach) for reach in reaches]
-        if deposit in consultant.guards:
-            facts += [_reading(deposit, standing, "yes") for standing in ("doubtful", "open")]
+        reach = "yes" if deposit in consultant.guards else "no"
+        early = ("doubtful", "open") if deposit in consultant.guards else ()
+        for standing in ("suspected", "likely", "settled", *early):
+            fields = {"deposit": deposit, "standing": standing, "reach": reach}
+            facts.append(Fact("reading", f"{deposit}-{standing}", fields))
     return tuple(facts)
-
-
-def _reading(deposit: str, standing: str, reach: str) -> Fact:
-    fields = {"deposit": deposit, "standing": standing, "reach": reach}
-    return Fact("reading", f"{deposit}-{standing}", fields)
 
 
 def impossible_reading(rule: NormalRule, domains: Domains, facts: tuple[Fact, ...]) -> bool:
@@ -106,16 +93,11 @@ def offers(consultant: Consultant) -> dict[tuple[str, str], dict[str, str]]:
     found: dict[tuple[str, str], dict[str, str]] = {}
     for rule, template in templates_of(consultant, "offer"):
         fields = dict(template.constants)
-        for what in ("deposit", "condition"):
-            if what not in fields:
-                continue
-            methods = found.setdefault((what, str(fields[what])), {})
+        named = [(what, str(fields[what])) for what in (DEPOSIT, CONDITION) if what in fields]
+        for place in named or [(DEPOSIT, deposit) for deposit in _read_deposits(rule)]:
+            methods = found.setdefault(place, {})
             for method in fields["method"]:
                 methods.setdefault(method, rule.id)
-        if "deposit" not in fields and "condition" not in fields:
-            for deposit in _read_deposits(rule):
-                for method in fields["method"]:
-                    found.setdefault(("deposit", deposit), {}).setdefault(method, rule.id)
     return found
 
 
@@ -167,9 +149,6 @@ def _leads(after: dict[str, set[str]], start: str, goal: str) -> bool:
     return False
 
 
-DEPOSIT, CONDITION = "deposit", "condition"
-
-
 class Permits:
     """Searches ways out of all interlocks for what a ladder works on."""
 
@@ -207,9 +186,10 @@ class Permits:
     ) -> bool:
         domains = dict(self.domains)
         domains["specimen", "taxon"] = frozenset({taxon})
-        known = self.consultant.knowledge.taxa.get(taxon)
-        least = self.grades.index(known.fragility) if known else len(self.grades) - 1
-        frail = frozenset(self.grades[least:]) if known else frozenset(self._worst_grades())
+        # An unknown group is taken to be as frail as the frailest.
+        taxa = self.consultant.knowledge.taxa
+        known = [taxa[taxon]] if taxon in taxa else taxa.values()
+        frail = frozenset(self.grades[max(self.grades.index(t.fragility) for t in known) :])
         for kind in ("specimen", "finding"):
             domains[kind, "fragility"] &= frail
         if zone is not None:
@@ -218,10 +198,6 @@ class Permits:
             domains["finding", "settled"] = frozenset({problem})
         clauses = [c for rule in rules if (c := self._clause(rule, what, problem)) is not None]
         return escape(clauses, domains) is not None
-
-    def _worst_grades(self) -> tuple[str, ...]:
-        taxa = self.consultant.knowledge.taxa.values()
-        return self.grades[max(self.grades.index(t.fragility) for t in taxa) :]
 
     def _clause(self, rule: NormalRule, what: str, problem: str) -> Clause | None:
         """Return what a rule demands beyond what is given; None if it cannot apply here."""

@@ -205,7 +205,6 @@ def contradictions(base: Rulebase) -> Iterator[Found]:
 
 
 def _named_at(rule: Rule, method: str) -> tuple[str | int, ...]:
-    """Return where in an offer a method is named."""
     for said in rule.conclusions():
         methods = said.get("offer", {}).get("method", ())
         if isinstance(methods, list) and method in methods:

@@ -59,18 +59,15 @@ def never_fires(rule: NormalRule, domains: Domains) -> str:
             for field, allowed in wanted.items():
                 if not allowed:
                     return f"{kind}.{field} can have none of the values that it needs"
-    clash = _clash(rule, domains)
-    if clash:
+    if clash := _clash(rule, domains):
         return clash
     for pattern in rule.patterns:
         if pattern.absent and pattern.kind in SINGLE:
             known = needed.get(pattern.kind, [{}])[0]
-            open_fields = [
-                field
+            if all(
+                known.get(field, domains[pattern.kind, field]) <= allowed
                 for field, allowed in demands(pattern, domains).items()
-                if not known.get(field, domains[pattern.kind, field]) <= allowed
-            ]
-            if not open_fields:
+            ):
                 return f"what must be absent of {pattern.kind} is always there"
     return ""
 

@@ -176,10 +176,7 @@ class Knowledge:
 
     def rule(self, rule_id: str) -> Rule:
         """Return the rule with this id; an unknown id is a ``TriageError``."""
-        rule = self.rule_index.get(rule_id)
-        if rule is None:
-            mend = did_you_mean(rule_id, self.rule_index)
-            raise TriageError(f'unknown rule "{rule_id}"', mend=mend)
+        rule: Rule = self.require("rule", rule_id)
         return rule
 
     @cached_property
@@ -205,7 +202,9 @@ class Knowledge:
         return (kind.words if kind else {}).get(outcome, outcome.replace("-", " "))
 
     def table(self, kind: str) -> Mapping[str, BaseModel]:
-        """Return all entries of one kind, by id."""
+        """Return all entries of one kind, or all rules, by id."""
+        if kind == "rule":
+            return self.rule_index
         table: Mapping[str, BaseModel] = getattr(self, ATTRIBUTES[kind])
         return table
 

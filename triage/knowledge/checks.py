@@ -18,6 +18,10 @@ from triage.knowledge.book import ATTRIBUTES, Knowledge
 from triage.knowledge.rules import BY_ROOM, FAMILIES, Family
 
 Path = tuple[str | int, ...]
+# Kind and id of an entry, and the way to a part of it.
+Place = tuple[str, str, *tuple[str | int, ...]]
+# What is wrong, its mend, and where it stands.
+Found = tuple[str, str, Place]
 
 
 @cache
@@ -51,7 +55,7 @@ def _named(value: object, path: Path = (), kind: str = "") -> Iterator[tuple[Pat
         yield path, kind, value
 
 
-def _missing(k: Knowledge) -> Iterator[TriageError]:
+def _missing(k: Knowledge) -> Iterator[Found]:
     """Yield every id that names what is not there."""
     entries: list[tuple[str, object]] = [
         (kind, e) for kind in ATTRIBUTES for e in k.table(kind).values()
@@ -66,115 +70,103 @@ def _missing(k: Knowledge) -> Iterator[TriageError]:
             # What must not be mixed is an agent or a whole class of them.
             is_class = path[0] == "incompatible" and name in classes
             if name not in k.table(wanted) and not is_class:
-                where = k.where(kind, getattr(entry, "id", ""), *path)
                 mend = did_you_mean(name, k.table(wanted))
-                yield TriageError(f'unknown {wanted} "{name}"', where, mend)
+                yield f'unknown {wanted} "{name}"', mend, (kind, getattr(entry, "id", ""), *path)
 
 
-def _question_faults(k: Knowledge) -> Iterator[TriageError]:
+def _question_faults(k: Knowledge) -> Iterator[Found]:
     for question in k.questions.values():
-        seen: set[str] = set()
         for index, answer in enumerate(question.answers):
-            if answer.id in seen:
-                where = k.where("question", question.id, "answers", index)
-                yield TriageError(f'answer "{answer.id}" stands twice', where, "give each its id")
+            place = ("question", question.id, "answers", index)
+            if answer.id in (each.id for each in question.answers[:index]):
+                yield f'answer "{answer.id}" stands twice', "give each its id", place
             if answer.id == "unknown":
-                where = k.where("question", question.id, "answers", index)
-                yield TriageError('"unknown" is always an answer', where, "remove it from the list")
-            seen.add(answer.id)
+                yield '"unknown" is always an answer', "remove it from the list", place
 
 
-def _method_faults(k: Knowledge) -> Iterator[TriageError]:
+def _method_faults(k: Knowledge) -> Iterator[Found]:
     for method in k.methods.values():
         named: list[tuple[Path, str]] = [(("agent",), method.agent)] if method.agent else []
         named += [(("with", i, "agent"), part.agent) for i, part in enumerate(method.with_)]
         for path, agent in ((path, k.agents[name]) for path, name in named):
-            if agent.never or agent.status is Status.DRAFT:
-                where = k.where("method", method.id, *path)
-                what, mend = (
-                    ("never used", "choose another agent")
-                    if agent.never
-                    else ("a draft", "check the agent first")
-                )
-                yield TriageError(f'"{agent.id}" is {what}', where, mend)
+            place: Place = ("method", method.id, *path)
+            if agent.never:
+                yield f'"{agent.id}" is never used', "choose another agent", place
+            elif agent.status is Status.DRAFT:
+                yield f'"{agent.id}" is a draft', "check the agent first", place
 
 
-def _outcome_faults(k: Knowledge) -> Iterator[TriageError]:
+def _outcome_faults(k: Knowledge) -> Iterator[Found]:
     """Yield what may harm and cannot be recorded so, and what only makes ready and would close."""
     for method in k.methods.values():
         touches = method.agent or k.techniques[method.technique].contact != "none"
         if touches and not k.outcomes[method.outcomes].worse:
-            where = k.where("method", method.id, "outcomes")
             what = f'"{method.outcomes}" has no worse outcome, and this step touches or wets'
-            yield TriageError(what, where, "choose a kind that has one")
+            yield what, "choose a kind that has one", ("method", method.id, "outcomes")
     for rule in k.rules[Family.ORDER]:
         for first in (said["insert"]["first"] for said in rule.conclusions() if "insert" in said):
             held = k.methods.get(first)
             if held and k.outcomes[held.outcomes].closes:
-                where = k.where("method", first, "outcomes")
                 what = f'"{held.outcomes}" closes, and {rule.id} puts this step before another'
-                yield TriageError(what, where, "choose a kind with closes: false")
+                yield what, "choose a kind with closes: false", ("method", first, "outcomes")
 
 
-def _stop_faults(k: Knowledge) -> Iterator[TriageError]:
+def _stop_faults(k: Knowledge) -> Iterator[Found]:
     """Yield the stop signs that cannot show at a method, and those that it must name.
 
     A musty chamber cannot show at a puff of air; what always can show at a technique, or with an
     agent that is hazardous in a way, is named by each method of it.
     """
     for method in k.methods.values():
-        wet = k.techniques[method.technique].wet
+        wet, place = k.techniques[method.technique].wet, ("method", method.id, "stop_signs")
         for index, stop in enumerate(method.stop_signs):
             if wet not in k.stops[stop].shows_at:
-                where = k.where("method", method.id, "stop_signs", index)
-                yield TriageError(f'"{stop}" cannot show at a {wet} step', where, "take it out")
+                yield f'"{stop}" cannot show at a {wet} step', "take it out", (*place, index)
         agents = (*filter(None, [method.agent]), *(part.agent for part in method.with_))
         hazards = {hazard for agent in agents for hazard in k.agents[agent].hazards}
         for sign in k.stops.values():
             always = method.technique in sign.always_at or not hazards.isdisjoint(sign.always_with)
             if always and sign.id not in method.stop_signs:
-                where = k.where("method", method.id, "stop_signs")
-                yield TriageError(f'"{sign.id}" can show here and is not named', where, "add it")
+                yield f'"{sign.id}" can show here and is not named', "add it", place
 
 
-def _water_faults(k: Knowledge) -> Iterator[TriageError]:
+def _water_faults(k: Knowledge) -> Iterator[Found]:
     """Yield what would bring water onto a dry insect by a technique that is said to bring none."""
     for method in k.methods.values():
-        if not k.techniques[method.technique].water_free:
-            continue
         pure = method.strength is not None and method.strength.unit == "as-is"
-        if method.agent is None or not pure or method.with_:
-            where = k.where("method", method.id, "technique")
+        is_dry = method.agent is not None and pure and not method.with_
+        if k.techniques[method.technique].water_free and not is_dry:
             mend = "give one agent, strength {value: 100, unit: as-is}, and nothing with it"
-            yield TriageError(f'"{method.technique}" takes a liquid without water', where, mend)
+            what = f'"{method.technique}" takes a liquid without water'
+            yield what, mend, ("method", method.id, "technique")
 
 
-def _claim_faults(k: Knowledge) -> Iterator[TriageError]:
+def _claim_faults(k: Knowledge) -> Iterator[Found]:
     """Yield methods called harmless, or fit for a dry insect, that cannot be so by what they do."""
     for method in k.methods.values():
         technique, lasting = k.techniques[method.technique], method.harshness.lasting
         acts = technique.contact != "none" or technique.wet != "dry" or method.agent
         if method.harmless and (acts or (lasting and lasting.grade)):
-            where = k.where("method", method.id, "harmless")
+            what = "what touches, wets or lasts is not harmless"
             mend = "what is not identified may only be looked at, aired or blown on"
-            yield TriageError("what touches, wets or lasts is not harmless", where, mend)
+            yield what, mend, ("method", method.id, "harmless")
         if method.while_dry and technique.wet == "wet" and not technique.water_free:
-            where = k.where("method", method.id, "while_dry")
+            what = f'"{method.technique}" is not for a dry insect'
             mend = "a liquid on a dry insect needs a technique without water"
-            yield TriageError(f'"{method.technique}" is not for a dry insect', where, mend)
+            yield what, mend, ("method", method.id, "while_dry")
 
 
-def _rule_faults(k: Knowledge) -> Iterator[TriageError]:
+def _rule_faults(k: Knowledge) -> Iterator[Found]:
     for rule in (rule for rules in k.rules.values() for rule in rules):
         if {case.expect for case in rule.cases} != {"fires", "silent"}:
-            where = k.where("rule", rule.id, "cases")
-            yield TriageError("needs a case that fires and one that is silent", where, "add it")
+            what = "needs a case that fires and one that is silent"
+            yield what, "add it", ("rule", rule.id, "cases")
         if rule.ask and rule.ask not in k.questions:
-            where, mend = k.where("rule", rule.id, "ask"), did_you_mean(rule.ask, k.questions)
-            yield TriageError(f'unknown question "{rule.ask}"', where, mend)
+            mend = did_you_mean(rule.ask, k.questions)
+            yield f'unknown question "{rule.ask}"', mend, ("rule", rule.id, "ask")
 
 
-def _answers_named(k: Knowledge) -> Iterator[tuple[Path, str, str]]:
+def _answers_named(k: Knowledge) -> Iterator[tuple[Place, str, str]]:
     """Yield every answer that another entry names: where, the question, and the answer."""
     for condition in k.conditions.values():
         for name, answer in condition.when_cleared.items():
@@ -191,34 +183,20 @@ def _answers_named(k: Knowledge) -> Iterator[tuple[Path, str, str]]:
                 yield ("question", asked.id, "answers", index, "implies", name), name, answer
 
 
-def _answer_faults(k: Knowledge) -> Iterator[TriageError]:
-    for (kind, entry, *path), name, answer in _answers_named(k):
+def _answer_faults(k: Knowledge) -> Iterator[Found]:
+    for place, name, answer in _answers_named(k):
         question = k.questions.get(name)
-        known = [a.id for a in question.answers] if question else list(k.questions)
-        if question is None or answer not in known:
-            what = (
-                f'"{answer}" does not answer {name}' if question else f'unknown question "{name}"'
-            )
-            mend = did_you_mean(answer if question else name, known)
-            yield TriageError(what, k.where(str(kind), str(entry), *path), mend)
+        if question is None:
+            yield f'unknown question "{name}"', did_you_mean(name, k.questions), place
+        elif answer not in (known := [each.id for each in question.answers]):
+            yield f'"{answer}" does not answer {name}', did_you_mean(answer, known), place
 
 
-def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
-    yield from _question_faults(k)
-    yield from _method_faults(k)
-    yield from _outcome_faults(k)
-    yield from _stop_faults(k)
-    yield from _water_faults(k)
-    yield from _claim_faults(k)
-    yield from _rule_faults(k)
-    yield from _answer_faults(k)
-    yield from figure_faults(k)
-
-
-def cross_check(knowledge: Knowledge) -> list[TriageError]:
+def cross_check(k: Knowledge) -> list[TriageError]:
     """Return every fault that shows only when entries are seen together."""
     # Inner faults look entries up, so they are only searched once all references hold.
-    return list(_missing(knowledge)) or list(_inner_faults(knowledge))
+    found = list(_missing(k)) or [each for check in INNER for each in check(k)]
+    return [TriageError(what, k.where(*place), mend) for what, mend, place in found]
 
 
 ZERO_C, ATMOSPHERE_KPA = 273.15, 101.325
@@ -261,13 +239,12 @@ def lean_limit_c(physical: Physical) -> float | None:
     return 1 / inverse - ZERO_C if inverse > 0 else None
 
 
-def figure_faults(k: Knowledge) -> Iterator[TriageError]:
+def _figure_faults(k: Knowledge) -> Iterator[Found]:
     """Yield what cannot be true of one agent together."""
     weights = {element.symbol: element.weight for element in k.elements.values()}
     for agent in k.agents.values():
         for key, said in _wrong(agent, weights):
-            where = k.where("agent", agent.id, "physical", key)
-            yield TriageError(said, where, "look both figures up again")
+            yield said, "look both figures up again", ("agent", agent.id, "physical", key)
 
 
 def _wrong(agent: Agent, weights: Mapping[str, float]) -> Iterator[tuple[str, str]]:
@@ -290,3 +267,9 @@ def _wrong(agent: Agent, weights: Mapping[str, float]) -> Iterator[tuple[str, st
     points = sorted((p.temp_c, p.kpa) for p in physical.vapour_pressure)
     if any(kpa >= warmer for (_, kpa), (_, warmer) in pairwise(points)):
         yield "vapour_pressure", "a warmer liquid has the lower vapour pressure"
+
+
+INNER = (
+    _question_faults, _method_faults, _outcome_faults, _stop_faults, _water_faults, _claim_faults,
+    _rule_faults, _answer_faults, _figure_faults,
+)  # fmt: skip

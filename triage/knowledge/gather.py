@@ -67,58 +67,42 @@ class Gathered:
             mend = f"rename one; the first stands at {where.file}:{where.line}"
             self._fault(f'the sign "{name}" is written out twice', mend, at)
 
-    def _named(self) -> Iterator[tuple[NamedSign, Part]]:
-        """Yield each sign that a condition or a grade follows from, with its place."""
-        for condition in self.k.conditions.values():
-            for index, sign in enumerate(condition.signs):
-                yield sign, Part("condition", condition.id, ("signs", index))
-        for grade in self.k.fragility.values():
-            for index, sign in enumerate(grade.raised_by):
-                yield sign, Part("fragility", grade.id, ("raised_by", index))
-
-    def _weighed(self) -> Iterator[tuple[str, Weight, Part]]:
-        """Yield each sign that a deposit weighs, with its place."""
+    def _uses(self) -> Iterator[tuple[str, Weight | NamedSign, Part]]:
+        """Yield each sign where a deposit weighs it, or a condition or grade follows from it."""
         for deposit in self.k.deposits.values():
             for name, weight in deposit.signs.items():
                 yield name, weight, Part("deposit", deposit.id, ("signs", name))
+        for condition in self.k.conditions.values():
+            for index, sign in enumerate(condition.signs):
+                yield sign.id, sign, Part("condition", condition.id, ("signs", index))
+        for grade in self.k.fragility.values():
+            for index, sign in enumerate(grade.raised_by):
+                yield sign.id, sign, Part("fragility", grade.id, ("raised_by", index))
 
     def _take_in(self) -> None:
-        """Take in every sign where it is written out."""
         for sign in self.k.signs.values():
             self._write(sign.id, sign, Part("sign", sign.id))
-        for name, weight, at in self._weighed():
-            if weight.when:
-                self._write(name, weight, at)
-        for named, at in self._named():
-            if named.when:
-                self._write(named.id, named, at)
+        for name, said, at in self._uses():
+            if said.when:
+                self._write(name, said, at)
 
     def _conclude(self) -> None:
         """Note what follows from each sign; a sign from which nothing follows is a fault."""
-        for name, weight, at in self._weighed():
-            seen = self._seen(name, at)
-            if seen is not None and weight.because and not weight.when:
-                self.own.append((name, weight, at))
-            elif seen is not None:
-                seen.follows(_evidence(at.entry, weight), at)
-        for named, at in self._named():
-            seen = self._seen(named.id, at)
-            conclusion = _conclusion(at, seen.written) if seen is not None else {}
-            if seen is not None and conclusion in seen.then:
-                self._fault(f'the sign "{named.id}" stands twice', "keep one", at)
-            elif seen is not None:
+        for name, said, at in self._uses():
+            seen = self.signs.get(name)
+            if seen is None:
+                self._fault(f'unknown sign "{name}"', did_you_mean(name, self.signs), at)
+            elif isinstance(said, Weight) and said.because and not said.when:
+                self.own.append((name, said, at))
+            elif (conclusion := _conclusion(at, said, seen.written)) in seen.then:
+                self._fault(f'the sign "{name}" stands twice', "keep one", at)
+            else:
                 seen.follows(conclusion, at)
         weighed = {name for name, _, _ in self.own}
         for name, seen in self.signs.items():
             if not seen.then and name not in weighed:
                 mend = "give it a weight in the file of a deposit, or take it out"
                 self._fault("nothing weighs this sign", mend, seen.at)
-
-    def _seen(self, name: str, at: Part) -> _Seen | None:
-        seen = self.signs.get(name)
-        if seen is None:
-            self._fault(f'unknown sign "{name}"', did_you_mean(name, self.signs), at)
-        return seen
 
     def _make(self) -> None:
         for name, seen in self.signs.items():
@@ -144,7 +128,7 @@ class Gathered:
         said = weight.model_copy(update={"when": seen.written.when, "cases": seen.written.cases})
         shared = (seen.at.deeper(key).of(key) for key in ("when", "cases"))
         parts = (at, at.of("then", 0, "evidence"), *shared)
-        then = [_evidence(at.entry, weight)]
+        then = [_conclusion(at, weight, said)]
         self._rule(Family.RECOGNISE, f"recognise-{name}-{at.entry}", said, then, parts)
 
     def _offer(
@@ -190,11 +174,9 @@ class Gathered:
         self.rules[family] = (*self.rules[family], made)
 
 
-def _evidence(deposit: str, weight: Weight) -> Mapping[str, Any]:
-    return {"evidence": {"finding": FINDING, "deposit": deposit, "weight": weight.weight}}
-
-
-def _conclusion(at: Part, sign: Sign | Written) -> Mapping[str, Any]:
+def _conclusion(at: Part, said: Weight | NamedSign, sign: Sign | Written) -> Mapping[str, Any]:
+    if isinstance(said, Weight):
+        return {"evidence": {"finding": FINDING, "deposit": at.entry, "weight": said.weight}}
     if at.kind == "condition":
         return {"state": {"condition": at.entry}}
     on_finding = any(

@@ -102,7 +102,7 @@ def _name(key: str, held: BaseModel) -> str:
 
 def entry_of(knowledge: Knowledge, kind: str, key: str, names: Mapping[str, str]) -> EntryText:
     """Return one entry; ``names`` is what the others are called that it names by their id."""
-    held = knowledge.rule(key) if kind == "rule" else knowledge.table(kind)[key]
+    held = knowledge.table(kind)[key]
     book = None if kind == "rule" else knowledge
     return EntryText(key, _name(key, held), str(knowledge.where(kind, key)), held, names, book)
 

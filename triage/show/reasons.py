@@ -246,7 +246,6 @@ def differences_by_reason(found: WhatIf) -> Iterator[tuple[tuple[str, ...], str,
 
 
 def _by_reason(found: Iterable[Difference]) -> dict[tuple[str, str], list[Difference]]:
-    """Return each reason with the differences that it explains, in the order they came."""
     reasons: dict[tuple[str, str], list[Difference]] = {}
     for difference in found:
         reasons.setdefault((difference.because, difference.rule), []).append(difference)

@@ -108,7 +108,6 @@ def _made_ready(step: Step) -> Iterator[str]:
 
 
 def _worn(step: Step) -> Iterator[str]:
-    """Yield what is worn, and the air."""
     worn = step.protection
     fails = f"NOT these gloves: {_one_after_another(worn.gloves_fail)}" if worn.gloves_fail else ""
     if worn.gloves:

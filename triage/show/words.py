@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 
 from triage.explain.sureplan import Firmness, SurePlan
-from triage.plan.model import FindingLine, Hold, Notice, Plan, Step
+from triage.plan.model import FindingLine, Notice, Plan, Step
 from triage.plan.names import finding_names, zone_words
 
 CLOSING = (
@@ -192,11 +192,6 @@ def notice_words(notice: Notice) -> str:
     return f"{NOTICE_SIGNS[notice.kind][2:]}: {notice.text}"
 
 
-def hold_words(hold: Hold) -> str:
-    """Return what is held."""
-    return hold.sentence.replace("Held:", "HELD:", 1)
-
-
 def notices_told(plan: Plan) -> tuple[Notice, ...]:
     """Return what a plan says beside its steps, all that only wants an answer as one."""
     asks = {line.question: line.ask for line in plan.questions if line.finding is None}
@@ -220,7 +215,7 @@ def alerts(plan: Plan) -> tuple[str, ...]:
     at_once = urgent(plan)
     return (
         *(notice_words(notice) for notice in (*at_once, *plan.refused)),
-        *(hold_words(hold) for hold in plan.held),
+        *(hold.sentence.replace("Held:", "HELD:", 1) for hold in plan.held),
         *(
             f"CONTRADICTION in {names.get(each.finding, each.finding)}: {each.sentence}"
             for each in plan.conflicts
