@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Iterable
 from datetime import datetime
 from pathlib import PurePosixPath
-from typing import Annotated, Any, NoReturn, TypeVar, get_args
+from typing import Annotated, Any, NoReturn, TypeVar
 
 from pydantic import BeforeValidator
 from pydantic_core import PydanticCustomError
@@ -103,11 +103,6 @@ def one_of(known: Iterable[str]) -> BeforeValidator:
         raise refusal(f'unknown value "{shown(content)}"', did_you_mean(str(content), words))
 
     return BeforeValidator(check)
-
-
-def words_of(literal: Any) -> tuple[str, ...]:
-    """Return the words of a ``Literal``."""
-    return tuple(str(word) for word in get_args(literal))
 
 
 def _check_id(content: Any) -> Any:

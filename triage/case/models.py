@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Mapping
-from typing import Annotated, ClassVar, Literal, TypeVar
+from typing import Annotated, ClassVar, Literal, TypeVar, get_args
 
 from pydantic import model_validator
 
@@ -26,12 +26,11 @@ from triage.case.fields import (
     one_of,
     quantity,
     refusal,
-    words_of,
 )
 from triage.errors import TriageError, did_you_mean
 
 Outcome = Literal["cleared", "better", "no-change", "worse", "damage", "not-done"]
-OUTCOMES = words_of(Outcome)
+OUTCOMES: tuple[str, ...] = get_args(Outcome)
 HARMFUL = frozenset({"worse", "damage"})
 Side = Literal["left", "right", "both"]
 CLEAN = "looked at, clean"
@@ -45,7 +44,7 @@ class Finding(Record):
 
     id: Id
     zone: Word
-    side: Annotated[Side | None, one_of(words_of(Side))] = None
+    side: Annotated[Side | None, one_of(get_args(Side))] = None
     named: Word | None = None
     size_um: Annotated[float | None, quantity("size_um")] = None
     signs: Answers = FrozenMap()
