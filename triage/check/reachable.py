@@ -51,7 +51,8 @@ def reachable_domains(consultant: Consultant) -> dict[tuple[str, str], frozenset
         return frozenset(constant(template, field) for template in can)
 
     groups = {t.fragility for t in consultant.knowledge.taxa.values()}
-    reached = (concluded("grade", "fragility") | groups) & consultant.knowledge.fragility.keys()
+    grades = frozenset(consultant.knowledge.fragility)
+    reached = grades & (concluded("grade", "fragility") | groups)
     domains["specimen", "fragility"] = domains["finding", "fragility"] = reached
     domains["state", "condition"] = concluded("state", "condition")
     domains["closed", "stage"] = concluded("close", "stage")
