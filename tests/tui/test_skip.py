@@ -16,7 +16,7 @@ from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.store import create_case
 from triage.commands.common import Arguments
 from triage.errors import TriageError
-from triage.service.acts import accept_suggestion, suggestions_for
+from triage.service.acts import accept_method, accept_suggestion, suggestions_for
 from triage.service.workshop import Workshop
 
 ANSWERS = {
@@ -185,5 +185,5 @@ def test_an_undo_takes_back_what_came_last(tmp_path: Path, opened_on: Opened) ->
     with pytest.raises(TriageError, match="no attempt and no skip"):
         shop.undo("bee", "again")
     with pytest.raises(TriageError, match="nothing suggests"):
-        accept_suggestion(shop, "bee", method=METHOD, finding="f2")
+        accept_method(shop, "bee", "f2", METHOD)
     assert io.BytesIO(written(shop)).read().count(b"offer-method-again") == 2

@@ -6,7 +6,6 @@ import argparse
 import sys
 from dataclasses import asdict
 from datetime import date
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -216,10 +215,10 @@ def run_usage(arguments: Arguments) -> None:
 def run_merge(arguments: Arguments) -> int:
     """Merge another folder of cases into this one."""
     from triage.history.sharing import merge_folders
+    from triage.service.acts import usable_here
 
     workshop = arguments.workshop()
-    check = partial(workshop.planner.plan, bench=workshop.bench)
-    found = merge_folders(workshop.cases, arguments.folder, check=check)
+    found = merge_folders(workshop.cases, arguments.folder, check=usable_here(workshop))
     return _print_results(arguments, found)
 
 
@@ -250,10 +249,10 @@ def run_bundle(arguments: Arguments) -> int:
 def run_unbundle(arguments: Arguments) -> int:
     """Bring the cases of a bundle in."""
     from triage.history.bundle import read_bundle
+    from triage.service.acts import usable_here
 
     workshop = arguments.workshop()
-    check = partial(workshop.planner.plan, bench=workshop.bench)
-    found = read_bundle(arguments.file, workshop.cases, check=check)
+    found = read_bundle(arguments.file, workshop.cases, check=usable_here(workshop))
     return _print_results(arguments, found)
 
 

@@ -282,9 +282,9 @@ def run_skip(arguments: Arguments) -> None:
         print(f"offered again {method}: {arguments.reason}")
         return
     if arguments.as_suggested:
-        from triage.service.acts import accept_suggestion
+        from triage.service.acts import accept_method
 
-        case = accept_suggestion(workshop, arguments.case, method=method, finding=finding)
+        case = accept_method(workshop, arguments.case, finding, method)
     else:
         case = workshop.skip(arguments.case, finding, method, arguments.reason)
     print(f"skipped {method}: {case.overrides[-1].reason}")

@@ -192,7 +192,7 @@ def with_photos_renamed(case: Case, names: Mapping[str, str]) -> Case:
 
 
 Standing = Literal["new", "same", "merged", "beside", "refused"]
-Check = Callable[[Case], object]
+Check = Callable[[Case], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from triage.errors import TriageError, did_you_mean
 from triage.history.advice import SkipSuggestion, skip_suggestions
 from triage.history.benchday import BenchDay, DayMaker
 from triage.history.daytypes import DAY_MIN, Hours, LeftOut
+from triage.history.sharing import Check
 from triage.history.table import (
     Filter,
     HistoryRow,
@@ -26,7 +27,6 @@ from triage.history.table import (
 )
 from triage.history.watch import LOOKED, ChamberWatch, chambers_of, watch
 from triage.plan.model import Plan
-from triage.service.listing import newest_first
 from triage.service.workshop import Workshop
 
 #: when work begins and ends if it is not said [min of the day]; the least planned from now on
@@ -67,10 +67,11 @@ def used_up(workshop: Workshop) -> tuple[tuple[MonthLine, ...], tuple[StockLine,
     return months, stock_left(workshop.knowledge, workshop.bench, columns)
 
 
-def newest_cases(workshop: Workshop, most: int) -> tuple[Case, ...]:
+def newest_cases(workshop: Workshop, most: int = MOST_CASES) -> tuple[Case, ...]:
     """Return the cases that were changed last, readable ones only, in the order of their ids."""
+    entries = sorted(workshop.entries(), key=lambda e: (-e.mtime_ns, e.id))
     found: list[Case] = []
-    for entry in newest_first(workshop.cases):
+    for entry in entries:
         if len(found) == most:
             break
         if not entry.error:
@@ -110,9 +111,9 @@ def hours_from(now: datetime, opens: int | None = None, closes: int | None = Non
     return Hours(begins, ends)
 
 
-def running_chambers(workshop: Workshop) -> tuple[ChamberWatch, ...]:
+def running_chambers(workshop: Workshop, most: int = 10 * MOST_CASES) -> tuple[ChamberWatch, ...]:
     """Return the running chambers of the folder, the next look first."""
-    cases = newest_cases(workshop, 10 * MOST_CASES)
+    cases = newest_cases(workshop, most)
     return watch(workshop.knowledge, workshop.bench, cases, workshop.clock())
 
 
@@ -131,8 +132,9 @@ def note_look(workshop: Workshop, case: str | Path, note: str = "") -> Case:
                 f'no chamber runs in case "{old.id}"', mend="start its timer in the plan first"
             )
         for each in running:
-            told = {"method": each.running.method, "reason": note}
-            old = with_override(old, workshop.clock(), LOOKED, **told)
+            old = with_override(
+                old, workshop.clock(), LOOKED, method=each.running.method, reason=note
+            )
         return old
 
     return update_case(workshop.path_of(case), change)
@@ -143,27 +145,32 @@ def suggestions_for(workshop: Workshop, case: Case, plan: Plan) -> tuple[SkipSug
     return skip_suggestions(plan, case.taxon, workshop.folder_record.evidence())
 
 
-def accept_suggestion(
-    workshop: Workshop,
-    case: str | Path,
-    step: str = "",
-    *,
-    method: str = "",
-    finding: str | None = None,
-) -> Case:
-    """Record that a person skips a step, or a method, as suggested, with the suggestion as reason.
-
-    Of a method no finding takes the first that has it.
+def accept_suggestion(workshop: Workshop, case: str | Path, step: str) -> Case:
+    """Record that a person skips a rung as suggested, with the suggestion as the reason.
 
     Raises
     ------
     TriageError: there is no such suggestion for the case as it stands now.
     """
-    if method:
-        workshop.knowledge.require("method", method)
-    kind, name = ("method", method) if method else ("step", step)
+    return _accepted(workshop, case, None, step=step)
+
+
+def accept_method(workshop: Workshop, case: str | Path, finding: str | None, method: str) -> Case:
+    """Record that a person skips a method as suggested; no finding takes the first that has it.
+
+    Raises
+    ------
+    TriageError: there is no such suggestion for the case as it stands now.
+    """
+    workshop.knowledge.require("method", method)
+    return _accepted(workshop, case, finding, method=method)
+
+
+def _accepted(workshop: Workshop, case: str | Path, finding: str | None, **told: str) -> Case:
+    """Skip the first suggestion whose step, or method, is the one that is told."""
     now = workshop.load(case)
     found = suggestions_for(workshop, now, workshop.plan(now))
+    ((kind, name),) = told.items()
     for each in found:
         if getattr(each, kind) == name and finding in (None, each.finding):
             reason = f"suggested by the record: {each.reason}"
@@ -172,3 +179,12 @@ def accept_suggestion(
     if found:
         mend = did_you_mean(name, [getattr(each, kind) for each in found])
     raise TriageError(f'nothing suggests skipping "{name}"', mend=mend)
+
+
+def usable_here(workshop: Workshop) -> Check:
+    """Return a check that a case from elsewhere names only what the knowledge here has."""
+
+    def check(case: Case) -> None:
+        workshop.planner.plan(case, workshop.bench)
+
+    return check

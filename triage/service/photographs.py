@@ -8,12 +8,15 @@ import subprocess
 import sys
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from triage.case.folder import photo_path
 from triage.case.naming import shown_path
 from triage.case.store import make_folder, replace_bytes
 from triage.errors import TriageError
-from triage.service.cases import Cases
+
+if TYPE_CHECKING:
+    from triage.service.workshop import Workshop
 
 PHOTOS = "photos"
 VIEWERS = {"darwin": "open", "win32": "explorer"}
@@ -35,14 +38,17 @@ def view_photo(place: Path) -> None:
     )
 
 
-class Photographs(Cases):
+class Photographs:
     """Where a photo is, which one is the newest, and how one from the camera is kept."""
+
+    def __init__(self, shop: Workshop) -> None:
+        self.shop = shop
 
     @property
     def watched(self) -> Path | None:
         """The folder into which the camera writes, None if the bench names none."""
-        watch = self.bench.photos.watch
-        beside = self.bench_path.parent if self.bench_path else self.cases
+        watch = self.shop.bench.photos.watch
+        beside = self.shop.bench_path.parent if self.shop.bench_path else self.shop.cases
         return (beside / Path(watch).expanduser()).resolve() if watch else None
 
     def newest_photo(self) -> tuple[Path, datetime] | None:
@@ -73,7 +79,7 @@ class Photographs(Cases):
         if not pictures:
             return None
         seconds, path = max(pictures)
-        return Path(path), datetime.fromtimestamp(seconds, self.clock().tzinfo)
+        return Path(path), datetime.fromtimestamp(seconds, self.shop.clock().tzinfo)
 
     def check_photo(self, case: str | Path, photo: str) -> Path:
         """Return where a photo stands: named by its path beside the case, or watched for.
@@ -84,7 +90,7 @@ class Photographs(Cases):
         """
         place = Path(photo)
         if not self._is_watched(place):
-            place = photo_path(self.path_of(case), photo)
+            place = photo_path(self.shop.path_of(case), photo)
         if not place.is_file():
             raise TriageError(f'no photo "{photo}" beside the case', mend="check the path")
         return place

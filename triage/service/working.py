@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import timedelta
 from pathlib import Path
-from typing import Any, TypedDict, Unpack
+from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 from triage.case import changes
 from triage.case.models import Attempt, Case, Override, Timer
@@ -22,7 +22,9 @@ from triage.plan.outcomes import (
     last_record,
     standing_skips,
 )
-from triage.service.photographs import Photographs
+
+if TYPE_CHECKING:
+    from triage.service.workshop import Workshop
 
 FAR_MORE = 100.0
 
@@ -50,11 +52,20 @@ def far_more(step: Step, amount_ml: float | None) -> str:
     return f"planned {step.amount_ml:g} mL, you wrote {amount_ml:g} mL"
 
 
-class Working(Photographs):
+class Working:
     """Acts of working; an attempt is only ever appended."""
 
+    def __init__(self, shop: Workshop) -> None:
+        self.shop = shop
+
     def record(
-        self, case: str | Path, step: str, outcome: str, *, sure: bool = False, **told: Unpack[Told]
+        self,
+        case: str | Path,
+        step: str,
+        outcome: str,
+        *,
+        sure: bool = False,
+        **told: Unpack[Told],
     ) -> Case:
         """Record one attempt on a step of the newest plan and return the case.
 
@@ -66,27 +77,27 @@ class Working(Photographs):
         TriageError: unknown step or outcome, a number that is not one, a photo that is not there,
         or a hazardous step without the observation it asks for.
         """
-        path = self.path_of(case)
+        path = self.shop.path_of(case)
         photos = {"photo_before": told.get("photo_before"), "photo_after": told.get("photo_after")}
         for photo in photos.values():
             if photo is not None:
-                self.check_photo(path, photo)
+                self.shop.check_photo(path, photo)
         # Planned before the lock, so that other writers wait for the write alone. What was done was
         # done by this plan, whatever another writer recorded meanwhile.
-        planned = self._step(self.load(path), step)
+        planned = self._step(self.shop.load(path), step)
         outcome = self._outcome(planned, outcome)
         doubt = far_more(planned, told.get("amount_ml"))
         if doubt and not sure:
             raise UnlikelyAmount(doubt, mend="write the right amount, or say that it is so (--yes)")
-        kept = {name: self.keep_photo(path, photo) for name, photo in photos.items()}
+        kept = {name: self.shop.keep_photo(path, photo) for name, photo in photos.items()}
         given = {**told, **kept}
-        made = self.change(path, lambda old: self._recorded(old, planned, outcome, given))
-        self.tell_room()
+        made = self.shop.change(path, lambda old: self._recorded(old, planned, outcome, given))
+        self.shop.tell_room()
         return made
 
     def _outcome(self, step: Step, said: str) -> str:
         """Return the outcome of a step that is meant by its words or by its name."""
-        kind = self.knowledge.outcomes_at(step.method)
+        kind = self.shop.knowledge.outcomes_at(step.method)
         meant = kind.meant(said) if kind else None
         if meant is None:
             comes_to = ", ".join(step.outcomes.values())
@@ -106,7 +117,7 @@ class Working(Photographs):
             Attempt,
             {
                 "id": old.next_attempt_id(),
-                "at": self.clock(),
+                "at": self.shop.clock(),
                 "step": step.id,
                 "finding": step.finding,
                 "also": tuple(served.finding for served in step.also),
@@ -115,18 +126,18 @@ class Working(Photographs):
                 "method": step.method,
                 "agent": step.agent,
                 "outcome": outcome,
-                "knowledge": self.knowledge.digest,
+                "knowledge": self.shop.knowledge.digest,
                 **given,
                 "amount_ml": amount,
             },
         )
         new = changes.with_attempt(changes.without_timer(old, step.id), attempt)
-        for question, answer in answers_after(self.knowledge, attempt, old.answers).items():
+        for question, answer in answers_after(self.shop.knowledge, attempt, old.answers).items():
             new = changes.with_answer(new, question, answer)
         return new
 
     def _step(self, case: Case, step_id: str) -> Step:
-        plan = self.plan(case)
+        plan = self.shop.plan(case)
         step = plan.step(step_id)
         if step is None:
             known = [s.id for s in plan.steps]
@@ -148,19 +159,19 @@ class Working(Photographs):
         ------
         TriageError: nothing is recorded that could be taken back.
         """
-        path = self.path_of(case)
+        path = self.shop.path_of(case)
 
         def change(old: Case) -> Case:
             last, made = last_record(old), self._undone(old, reason)
             if not isinstance(last, Attempt):
                 return made
-            given = answers_after(self.knowledge, last, {}).items()
+            given = answers_after(self.shop.knowledge, last, {}).items()
             stand = [q for q, answer in given if old.answers.get(q) == answer]
             return changes.with_answers(made, dict.fromkeys(stand))
 
         made = update_case(path, change)
-        self.tell_room()
-        self.forget(path)
+        self.shop.tell_room()
+        self.shop.forget(path)
         return made
 
     def take_back(self, case: str | Path, reason: str) -> Case:
@@ -174,17 +185,17 @@ class Working(Photographs):
         ------
         TriageError: nothing was done that could be taken back, or something rests on it since.
         """
-        path, act = self.path_of(case), self.last_act(case)
+        path, act = self.shop.path_of(case), self.shop.last_act(case)
         if act is None:
             return self.undo(case, reason)
 
         def change(old: Case) -> Case:
             corrected = self._undone(old, reason) if act.is_recorded else old
-            return act.taken_back(corrected, self.clock())
+            return act.taken_back(corrected, self.shop.clock())
 
         made = update_case(path, change)
-        self.forget(path, act)
-        self.tell_room()
+        self.shop.forget(path, act)
+        self.shop.tell_room()
         return made
 
     def _undone(self, old: Case, reason: str) -> Case:
@@ -195,22 +206,33 @@ class Working(Photographs):
             )
         if isinstance(last, Override):
             return self._offered_again(old, last.finding, last.method or "", reason)
-        undone = {"outcome": "not-done", "note": reason, "amount_ml": last.amount_ml}
-        return changes.with_correction(old, last.id, self.clock(), **undone)
+        return changes.with_correction(
+            old,
+            last.id,
+            self.shop.clock(),
+            outcome="not-done",
+            note=reason,
+            amount_ml=last.amount_ml,
+        )
 
     def release(self, case: str | Path, attempt: str, reason: str) -> Case:
         """Release a hold with a person's written reason."""
-        return self.change(
-            case, lambda old: changes.with_release(old, self.clock(), attempt, reason)
+        return self.shop.change(
+            case,
+            lambda old: changes.with_release(old, self.shop.clock(), attempt, reason),
         )
 
     def skip(self, case: str | Path, finding: str | None, method: str, reason: str) -> Case:
         """Record that a person skips a method, with the reason; never lifts an interlock."""
-        self.knowledge.require("method", method)
+        self.shop.knowledge.require("method", method)
         if not reason.strip():
             raise TriageError("skipping a step needs a reason", mend="say why")
-        told = {"finding": finding, "method": method, "reason": reason}
-        return self.change(case, lambda old: changes.with_override(old, self.clock(), SKIP, **told))
+        return self.shop.change(
+            case,
+            lambda old: changes.with_override(
+                old, self.shop.clock(), SKIP, finding=finding, method=method, reason=reason
+            ),
+        )
 
     def follow(self, case: str | Path, method: str, source: str, reason: str) -> Case:
         """Record which of the documents that disagree on a method is followed, with the reason.
@@ -219,15 +241,15 @@ class Working(Photographs):
         ------
         TriageError: the method has no such reading, or no reason is given.
         """
-        entry = self.knowledge.require("method", method)
+        entry = self.shop.knowledge.require("method", method)
         if source not in entry.followable:
             mend = did_you_mean(source, entry.followable) if entry.also else "its documents agree"
             raise TriageError(f'"{source}" gives no figures for {entry.name}', mend=mend)
         if not reason.strip():
             raise TriageError("following another document needs a reason", mend="say why")
         told = {"method": method, "reading": source, "reason": reason}
-        return self.change(
-            case, lambda old: changes.with_override(old, self.clock(), FOLLOW, **told)
+        return self.shop.change(
+            case, lambda old: changes.with_override(old, self.shop.clock(), FOLLOW, **told)
         )
 
     def offer_again(self, case: str | Path, finding: str | None, method: str, reason: str) -> Case:
@@ -237,8 +259,8 @@ class Working(Photographs):
         ------
         TriageError: the method is not skipped there, or no reason is given.
         """
-        self.knowledge.require("method", method)
-        return self.change(case, lambda old: self._offered_again(old, finding, method, reason))
+        self.shop.knowledge.require("method", method)
+        return self.shop.change(case, lambda old: self._offered_again(old, finding, method, reason))
 
     def _offered_again(self, old: Case, finding: str | None, method: str, reason: str) -> Case:
         if not reason.strip():
@@ -249,16 +271,22 @@ class Working(Photographs):
             mend = did_you_mean(method, [s for s in skipped if s]) if skipped else "skip it first"
             raise TriageError(f'"{method}" is not skipped for {where}', mend=mend)
         return changes.with_override(
-            old, self.clock(), UNSKIP, finding=finding, method=method, reason=reason
+            old, self.shop.clock(), UNSKIP, finding=finding, method=method, reason=reason
         )
 
     def start_timer(self, case: str | Path, step: str, seconds: float, label: str) -> Case:
         """Start a dwell timer; its end stands in the case, so it survives the program."""
-        start = self.clock()
-        ends = start + timedelta(seconds=seconds)
-        told = {"step": step, "started": start, "ends": ends, "label": label}
-        timer = validated(Timer, told)
-        return self.change(case, lambda old: changes.with_timer(old, timer))
+        start = self.shop.clock()
+        timer = validated(
+            Timer,
+            {
+                "step": step,
+                "started": start,
+                "ends": start + timedelta(seconds=seconds),
+                "label": label,
+            },
+        )
+        return self.shop.change(case, lambda old: changes.with_timer(old, timer))
 
     def extend_timer(self, case: str | Path, step: str) -> Case:
         """Put a look off by a quarter of its time, counted from now where it is over already.
@@ -268,7 +296,7 @@ class Working(Photographs):
         TriageError: no timer runs, or its time is a limit: vapour, a hazard, or the longest time
         the step allows.
         """
-        seen = self.load(case)
+        seen = self.shop.load(case)
         running = any(each.step == step for each in seen.timers)
         planned = self._step(seen, step) if running else None
 
@@ -276,11 +304,11 @@ class Working(Photographs):
             timer = next((each for each in old.timers if each.step == step), None)
             if timer is None or planned is None:
                 raise TriageError("no timer runs for this step", mend="start it first")
-            ends = put_off(planned, timer, self.clock())
+            ends = put_off(planned, timer, self.shop.clock())
             return changes.with_timer(old, validated(Timer, {**dict(timer), "ends": ends}))
 
-        return self.change(case, change)
+        return self.shop.change(case, change)
 
     def stop_timer(self, case: str | Path, step: str) -> Case:
         """Take a timer out of the case."""
-        return self.change(case, lambda old: changes.without_timer(old, step))
+        return self.shop.change(case, lambda old: changes.without_timer(old, step))
