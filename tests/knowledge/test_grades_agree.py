@@ -119,7 +119,6 @@ def test_what_attacks_cuticle_is_tried_on_a_hidden_spot_first(knowledge: Knowled
 WEAKER = {
     ("chlorocresol", "irritant"),
     ("detergent-neutral", "environment"),
-    ("hexamethyldisilazane", "corrosive"),
     ("tetrachloroethylene", "sensitiser-skin"),
     ("trisodium-phosphate", "corrosive"),
     *((row["agent"], "corrosive") for row in rows("hazards") if "H314" in row.get("stronger", ())),
