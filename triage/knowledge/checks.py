@@ -165,6 +165,19 @@ def _class_faults(k: Knowledge) -> Iterator[TriageError]:
             yield TriageError(f'unknown agent class "{name}"', where, did_you_mean(name, classes))
 
 
+# From what is hardly thought to what is as good as sure.
+CERTAINTIES = ("suspected", "rival", "settled", "named", "most_certain")
+
+
+def _judgement_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield the thresholds of certainty that are not above the one before."""
+    for lower, upper in pairwise(CERTAINTIES):
+        least, held = (getattr(k.judgement, word).value for word in (lower, upper))
+        if held <= least:
+            where = k.where("judgement", "", upper)
+            yield TriageError(f"{upper} {held:g} is not above {lower} {least:g}", where, "raise it")
+
+
 def _water_faults(k: Knowledge) -> Iterator[TriageError]:
     """Yield what would bring water onto a dry insect by a technique that is said to bring none."""
     for method in k.methods.values():
@@ -238,6 +251,7 @@ def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
     yield from _stop_faults(k)
     yield from _circumstance_faults(k)
     yield from _class_faults(k)
+    yield from _judgement_faults(k)
     yield from _water_faults(k)
     yield from _claim_faults(k)
     yield from _rule_faults(k)
