@@ -8,7 +8,7 @@ what is different about it; a grade that slipped stands out.
 from __future__ import annotations
 
 from collections import defaultdict
-from itertools import pairwise
+from itertools import pairwise, permutations
 from statistics import mode
 
 import pytest
@@ -107,6 +107,27 @@ def test_what_is_alike_is_graded_alike(kind: str, knowledge: Knowledge) -> None:
     assert found == OTHERWISE[kind]
 
 
+def test_stronger_or_longer_is_never_milder(knowledge: Knowledge) -> None:
+    """What one class of agent does in one way to cuticle grows with its strength and with time."""
+    held: dict[object, list[tuple[float, float, int, str]]] = defaultdict(list)
+    for method in knowledge.methods.values():
+        if method.agent and method.strength:
+            like = (method.technique, knowledge.agents[method.agent].agent_class)
+            longest = method.dwell_s.most if method.dwell_s else 0.0
+            grade = method.harshness.chemical.grade
+            held[*like, method.strength.unit].append(
+                (method.strength.value, longest, grade, method.id)
+            )
+    compared = 0
+    for milder, harsher in (pair for each in held.values() for pair in permutations(each, 2)):
+        if milder[:2] != harsher[:2] and all(
+            a <= b for a, b in zip(milder[:2], harsher[:2], strict=True)
+        ):
+            compared += 1
+            assert milder[2] <= harsher[2], (milder, harsher)
+    assert compared
+
+
 def test_what_attacks_cuticle_is_tried_on_a_hidden_spot_first(knowledge: Knowledge) -> None:
     """Each new agent is tried where nobody looks: ``bernacki-general-rules``, from grade 2 on."""
     methods = [m for m in knowledge.methods.values() if m.stage == "clean"]
@@ -119,7 +140,6 @@ def test_what_attacks_cuticle_is_tried_on_a_hidden_spot_first(knowledge: Knowled
 WEAKER = {
     ("chlorocresol", "irritant"),
     ("detergent-neutral", "environment"),
-    ("hexamethyldisilazane", "corrosive"),
     ("tetrachloroethylene", "sensitiser-skin"),
     ("trisodium-phosphate", "corrosive"),
     *((row["agent"], "corrosive") for row in rows("hazards") if "H314" in row.get("stronger", ())),

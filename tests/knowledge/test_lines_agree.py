@@ -142,3 +142,50 @@ def test_no_step_takes_more_than_what_it_is_done_with_holds(knowledge: Knowledge
         if method.amount and most and method.amount.typical_ml > min(most):
             over.add(method.id)
     assert over == LARGER
+
+
+NUMBER = r"(-?\d+(?:\.\d+)?)"
+TOLD = {
+    "strength": "%",
+    "temp_c": "degC",
+    "dwell_s": r"(?:s|seconds?|min|minutes?|h|hours?|days?)\b(?! each)",
+}
+SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0, "d": 86400.0}
+# Where the words tell of the way up by steps, or of the alcohol that follows, and not of the main agent.
+OF_ANOTHER = {
+    ("weaken-alcohol", "strength"),
+    ("out-of-formalin", "strength"),
+    ("set-dry-alcohol-ladder", "dwell_s"),
+}
+
+
+def _told(field: str, words: str) -> set[float]:
+    """The figures that words give of a field, in its unit."""
+    found: set[float] = set()
+    pattern = rf"(?:{NUMBER} (?:to|and) )?{NUMBER} ({TOLD[field]})"
+    for *figures, unit in re.findall(pattern, words):
+        factor = SECONDS[unit[0]] if field == "dwell_s" else 1.0
+        found |= {float(figure) * factor for figure in figures if figure}
+    return found
+
+
+@pytest.mark.parametrize("field", TOLD)
+def test_the_words_of_a_step_give_the_figures_of_its_data(field: str, knowledge: Knowledge) -> None:
+    """Whoever follows the words does what the plan reckons with: strength, warmth and time."""
+    otherwise, told_of = set(), 0
+    for method in knowledge.methods.values():
+        told = _told(field, " ".join((method.name, method.tool, *method.do)))
+        held = getattr(method, field)
+        if not told or held is None or (field == "strength" and "%" not in held.unit):
+            continue
+        told_of += 1
+        if field == "strength":
+            is_said = held.value in told
+        elif field == "temp_c":
+            is_said = not told.isdisjoint({held.start, held.most})
+        else:
+            is_said = any(held.start <= figure <= held.most for figure in told)
+        if not is_said:
+            otherwise.add((method.id, field))
+    assert otherwise == {each for each in OF_ANOTHER if each[1] == field}
+    assert told_of

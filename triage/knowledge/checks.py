@@ -119,8 +119,8 @@ def _outcome_faults(k: Knowledge) -> Iterator[TriageError]:
 def _stop_faults(k: Knowledge) -> Iterator[TriageError]:
     """Yield the stop signs that cannot show at a method, and those that it must name.
 
-    A musty chamber cannot show at a puff of air; what always can show at a technique, or with an
-    agent that is hazardous in a way, is named by each method of it.
+    A musty chamber cannot show at a puff of air; what always can show at a technique, with an agent
+    that is hazardous in a way, or with agents of a class, is named by each method of it.
     """
     for method in k.methods.values():
         wet = k.techniques[method.technique].wet
@@ -130,11 +130,52 @@ def _stop_faults(k: Knowledge) -> Iterator[TriageError]:
                 yield TriageError(f'"{stop}" cannot show at a {wet} step', where, "take it out")
         agents = (*filter(None, [method.agent]), *(part.agent for part in method.with_))
         hazards = {hazard for agent in agents for hazard in k.agents[agent].hazards}
+        classes = {k.agents[agent].agent_class for agent in agents}
         for sign in k.stops.values():
             always = method.technique in sign.always_at or not hazards.isdisjoint(sign.always_with)
+            always |= any(
+                method.technique in (shows.technique or k.techniques)
+                and not classes.isdisjoint(shows.agent_class)
+                for shows in sign.always_of
+            )
             if always and sign.id not in method.stop_signs:
                 where = k.where("method", method.id, "stop_signs")
                 yield TriageError(f'"{sign.id}" can show here and is not named', where, "add it")
+
+
+def _circumstance_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield the agents that do not name for whom they are not, for a hazard or their class."""
+    for agent in (each for each in k.agents.values() if not each.never):
+        for kept in k.circumstances.values():
+            always = agent.agent_class in kept.always_of
+            always |= not {*agent.hazards}.isdisjoint(kept.always_with)
+            if always and kept.id not in agent.not_for:
+                where = k.where("agent", agent.id, "not_for")
+                yield TriageError(f'it is not for "{kept.id}" and says nothing', where, "add it")
+
+
+def _class_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield the classes of agent that are named and that no agent is of."""
+    classes = {agent.agent_class for agent in k.agents.values()}
+    named = [("circumstance", each.id, each.always_of) for each in k.circumstances.values()]
+    named += [("stop", s.id, c.agent_class) for s in k.stops.values() for c in s.always_of]
+    for kind, entry, held in named:
+        for name in (each for each in held if each not in classes):
+            where = k.where(kind, entry, "always_of")
+            yield TriageError(f'unknown agent class "{name}"', where, did_you_mean(name, classes))
+
+
+# From what is hardly thought to what is as good as sure.
+CERTAINTIES = ("suspected", "rival", "settled", "named", "most_certain")
+
+
+def _judgement_faults(k: Knowledge) -> Iterator[TriageError]:
+    """Yield the thresholds of certainty that are not above the one before."""
+    for lower, upper in pairwise(CERTAINTIES):
+        least, held = (getattr(k.judgement, word).value for word in (lower, upper))
+        if held <= least:
+            where = k.where("judgement", "", upper)
+            yield TriageError(f"{upper} {held:g} is not above {lower} {least:g}", where, "raise it")
 
 
 def _water_faults(k: Knowledge) -> Iterator[TriageError]:
@@ -208,6 +249,9 @@ def _inner_faults(k: Knowledge) -> Iterator[TriageError]:
     yield from _method_faults(k)
     yield from _outcome_faults(k)
     yield from _stop_faults(k)
+    yield from _circumstance_faults(k)
+    yield from _class_faults(k)
+    yield from _judgement_faults(k)
     yield from _water_faults(k)
     yield from _claim_faults(k)
     yield from _rule_faults(k)
