@@ -62,6 +62,8 @@ def clipped(*choices: str) -> str:
 
 
 def _mend(largest_ok_ml: float | None) -> str:
+    if largest_ok_ml == 0.0:
+        return "the day alone is too much: air the room and release no more"
     if largest_ok_ml is None or largest_ok_ml < 1e-4:
         return "use another agent or work outdoors"
     # Rounded down: the amount that is shown must itself be within the limit.

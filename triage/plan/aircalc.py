@@ -225,7 +225,9 @@ def _notes(
     over = verdict.verdict == "over"
     if over and least_air is None and not ready.judge.room.outdoors:
         yield "No amount of fresh air alone makes this amount acceptable at the face."
-    if over and control is None:
+    if over and control is None and verdict.largest_ok_ml == 0.0:
+        yield "No control listed here makes the day acceptable: release no more."
+    elif over and control is None:
         yield "No control listed here makes this amount acceptable: less, or another agent."
     if over and control is not None:
         yield f"It becomes acceptable with: {control.name}. {control.sentence}"
