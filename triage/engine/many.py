@@ -14,7 +14,7 @@ from functools import cache
 from itertools import repeat
 from typing import Any, Generic, NamedTuple, TypeVar
 
-from triage.engine.consult import Consultant, closed_fact
+from triage.engine.consult import Consultant, closed_facts, closed_stages
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.indexed import Conditions, Drawing, Extent, Key, extent_of, keep
 from triage.engine.normal import NormalRule
@@ -60,7 +60,7 @@ class Gates(NamedTuple):
         """Return what conclusions of the gates come to."""
         said = tuple(said)
         return cls(
-            frozenset(c.get("stage") for c in said if c.kind == "close"),
+            closed_stages(said),
             frozenset(c.rule for c in said if c.kind == "refuse"),
             frozenset(c.rule for c in said),
         )
@@ -166,7 +166,7 @@ class Many(Generic[Value]):
         groups, before = [case, *views], [near.case, *near.views] if near else []
         gating = _pieces(self._gates, groups, (), before, near.gating if near else ())
         gates = Gates(*[frozenset().union(*parts) for parts in zip(*gating, strict=True)])
-        shut = _shut(gates.stages)
+        shut = closed_facts(gates.stages)
         if near is not None and gates.stages != near.gates.stages:
             before = []
         pieces = _pieces(self._later, groups, shut, before, near.pieces if near else ())
@@ -234,8 +234,3 @@ def _pieces(
         for place, view in enumerate(views, start=1)
     ]
     return tuple([*found, of_several.of(*groups, shut)] if of_several.rules else found)
-
-
-@cache
-def _shut(stages: frozenset[str]) -> tuple[Fact, ...]:
-    return tuple(map(closed_fact, sorted(stages)))

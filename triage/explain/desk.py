@@ -17,9 +17,8 @@ from triage.explain.nextquestion import NextQuestion, ranked_questions
 from triage.explain.node import Node
 from triage.explain.sureplan import Agenda, Firmness, SurePlan, agenda, firmness_of
 from triage.explain.sweep import Lookahead, Place, Sweep
-from triage.explain.trail import Contradiction
 from triage.explain.whatif import WhatIf, compare
-from triage.explain.whynot import Against, Contrast, WhyNot
+from triage.explain.whynot import Against
 from triage.exposure.day import DayLedger
 from triage.plan.model import Plan, QuestionLine
 from triage.plan.names import RECORD, own_record
@@ -88,12 +87,12 @@ class ExplainDesk:
         return self._sweeps[gone]
 
     def trail(self, case: Case) -> Against:
-        """Return the explained skeleton of a case, made by forward chaining."""
+        """Return the explained skeleton of a case, made by forward chaining; it says why not."""
         look = self.look()
         skeleton = self.shop.planner.maker.skeleton(case, look.bench, look.judge)
         return Against(self.shop.consultant, case, look.bench, look.judge, skeleton)
 
-    # -- why and why not -----------------------------------------------------------------------
+    # -- why -----------------------------------------------------------------------
 
     def why(self, case: Case, step: str | None = None) -> tuple[Node, ...]:
         """Return why the steps stand where they do; one if named, else the next one.
@@ -121,20 +120,6 @@ class ExplainDesk:
         trail = self.trail(case)
         readings = trail.conclusions.readings_of(finding)
         return tuple(trail.reading(r) for r in readings if r.evidence or r.certainty > 0)
-
-    def why_not(self, case: Case, word: str, finding: str | None = None) -> tuple[WhyNot, ...]:
-        """Return everything that stands against a method or an agent, hardest first."""
-        return self.trail(case).why_not(word, finding)
-
-    def contrast(
-        self, case: Case, one: str, other: str, finding: str | None = None
-    ) -> tuple[Contrast, ...]:
-        """Return why one method stands before another, by the one deciding reason."""
-        return self.trail(case).contrasts(one, other, finding)
-
-    def contradictions(self, case: Case) -> tuple[Contradiction, ...]:
-        """Return the observations that contradict each other, two facts by name each."""
-        return self.trail(case).contradictions()
 
     # -- what if -------------------------------------------------------------------------------
 
@@ -207,6 +192,3 @@ class ExplainDesk:
         plan = self._put(case)  # first: what is wrong in the file is said with its line
         firmness = self.firmness(case)
         return SurePlan(replace(plan, questions=self.agenda(case).all), firmness)
-
-
-__all__ = ["SPECIMEN", "ExplainDesk", "Shop"]

@@ -79,9 +79,7 @@ class Trail:
         self.skeleton = skeleton
         self.conclusions: Conclusions = skeleton.conclusions
         self.facts = {fact.key: fact for fact in self.conclusions.facts}
-        self.normal: dict[str, NormalRule] = {
-            rule.id: rule for rules in consultant.normal.by_family.values() for rule in rules
-        }
+        self.normal = consultant.rules
 
     # -- rules and facts -----------------------------------------------------------------------
 
