@@ -233,7 +233,7 @@ class Consultant:
                 fields["fragility"] = grades[max(floors.get(fact.key, 0), floors[""])]
                 fields["settled"] = settled.get(fact.key, NONE)
             done.append(Fact(fact.kind, fact.key, fields))
-        done += [fact for r in readings if (fact := self.reading_fact(r)) is not None]
+        done += [read for r in readings if (read := self.reading_fact(r)) is not None]
         states = sorted({c.get("condition") for c in said if c.kind == "state"})
         return (*done, *(Fact("state", name, {"condition": name}) for name in states))
 
