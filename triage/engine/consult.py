@@ -235,7 +235,7 @@ class Consultant:
             done.append(Fact(fact.kind, fact.key, fields))
         done += [read for r in readings if (read := self.reading_fact(r)) is not None]
         states = sorted({c.get("condition") for c in said if c.kind == "state"})
-        return (*done, *(Fact("state", name, {"condition": name}) for name in states))
+        return (*done, *map(state_fact, states))
 
     def floor_of_group(self, taxon: str) -> int:
         """Return how fragile a taxon group is, as a rank."""
@@ -272,6 +272,12 @@ class Consultant:
             "reach": "yes" if reaches else "no",
         }
         return Fact("reading", reading.key, fields)
+
+
+@cache
+def state_fact(condition: str) -> Fact:
+    """Return a state of the whole specimen as a fact; the same object for the same state."""
+    return Fact("state", condition, {"condition": condition})
 
 
 def closed_stages(gates: Iterable[Conclusion]) -> frozenset[str]:

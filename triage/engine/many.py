@@ -10,11 +10,10 @@ from __future__ import annotations
 import operator
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
 from itertools import repeat
 from typing import Any, Generic, NamedTuple, TypeVar
 
-from triage.engine.consult import Consultant, closed_facts, closed_stages
+from triage.engine.consult import Consultant, closed_facts, closed_stages, state_fact
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.indexed import Conditions, Drawing, Extent, Key, extent_of, keep
 from triage.engine.normal import NormalRule
@@ -41,11 +40,6 @@ def with_values(
         if mine and any(fact.fields[name] != value for name, value in mine.items()):
             made[place] = Fact(fact.kind, fact.key, {**fact.fields, **mine})
     return tuple(made)
-
-
-@cache
-def _state_fact(condition: str) -> Fact:
-    return Fact("state", condition, {"condition": condition})
 
 
 class Gates(NamedTuple):
@@ -183,7 +177,7 @@ class Many(Generic[Value]):
             more = {"fragility": fragility, "cleaning": cleaning}
             more["findings"] = "none" if cleaning == "none" else "some"
             whole = Fact(specimen.kind, specimen.key, {**specimen.fields, **more})
-            found = keep(self._groups, key, (whole, bench, *map(_state_fact, states)))
+            found = keep(self._groups, key, (whole, bench, *map(state_fact, states)))
         return found
 
     def _view(self, finding: Fact, read: Summary, fragility: str) -> tuple[Fact, ...]:

@@ -153,7 +153,10 @@ class ExplainDesk:
         """Return the questions that could still change the next step, the best first."""
         plan = self.shop.plan(case)  # first: what is wrong in the file is said with its line
         gone = {*declined, *((test.finding, test.question) for test in plan.untested)}
-        known = {(q.line.finding, q.line.question): q for q in self._ranked(case, gone)}
+        sweep = self.sweep(case, gone)
+        if sweep.declined not in self._asked:
+            self._asked[sweep.declined] = ranked_questions(sweep, self.likelihood)
+        known = {(q.line.finding, q.line.question): q for q in self._asked[sweep.declined]}
         waited = waited_for(self.knowledge, plan)
         lines = [q for q in waited if (q.finding or SPECIMEN, q.question) not in gone]
         first = {
@@ -161,12 +164,6 @@ class ExplainDesk:
         }
         ordered = {**first, **known}.values()
         return tuple(each for each in ordered if self._is_put(case, each.line))
-
-    def _ranked(self, case: Case, declined: Iterable[Place]) -> tuple[NextQuestion, ...]:
-        sweep = self.sweep(case, declined)
-        if sweep.declined not in self._asked:
-            self._asked[sweep.declined] = ranked_questions(sweep, self.likelihood)
-        return self._asked[sweep.declined]
 
     def agenda(self, case: Case, declined: Iterable[Place] = ()) -> Agenda:
         """Return all that is to be asked: what could change the next step first."""

@@ -65,12 +65,6 @@ class Lookahead:
         """Return the outline of a case as it stands."""
         return self.outline(self.facts(case), self.work(case))
 
-    def summary(self, facts: tuple[Fact, ...], finding: str) -> Summary:
-        """Return what recognition says about one finding of a case with these facts."""
-        fact = next(fact for fact in facts if fact.key == finding)
-        reader = self.many.reader
-        return reader.finding(fact, facts[0], facts[1], reader.several(facts))
-
     def outline(self, facts: tuple[Fact, ...], work: Work) -> Outline:
         """Return the outline of a case with these facts and this work behind it.
 
@@ -155,7 +149,9 @@ class Sweep:
 
     def read(self, finding: str, values: Values | None = None) -> Summary:
         """Return how a finding is read, with other values in some places."""
-        return self.look.summary(with_values(self.facts, values or {}), finding)
+        facts, reader = with_values(self.facts, values or {}), self.look.many.reader
+        fact = next(fact for fact in facts if fact.key == finding)
+        return reader.finding(fact, facts[0], facts[1], reader.several(facts))
 
     def fact(self, key: str) -> Fact:
         """Return the fact of the specimen or of a finding."""

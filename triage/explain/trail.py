@@ -122,7 +122,7 @@ class Trail:
 
     def _matched(self, rule: NormalRule, pattern: Pattern, fact: Fact) -> Node:
         if fact.kind == "reading":
-            return self.reading(self._reading_of(fact))
+            return self.reading(next(r for r in self.conclusions.readings if r.key == fact.key))
         if fact.kind == "state":
             state = fact.fields["condition"]
             made = self._of(Family.RECOGNISE, "state", condition=state)
@@ -198,9 +198,6 @@ class Trail:
         ]
 
     # -- readings ------------------------------------------------------------------------------
-
-    def _reading_of(self, fact: Fact) -> Reading:
-        return next(r for r in self.conclusions.readings if r.key == fact.key)
 
     def reading(self, reading: Reading) -> Node:
         """Return how a finding came to be read as a deposit: all evidence for and against."""

@@ -136,12 +136,8 @@ class _Asked:
         self.minutes = within("minutes", given, 0.0, LONGEST_RELEASE_MIN, "min")
         own = self.bench.strength_of(self.agent.id) or PERCENT
         self.percent = own if asked.strength_percent is None else asked.strength_percent
-        self.terms = self.judge.terms(
-            self.day,
-            self.percent / PERCENT,
-            no_limit_ok=False,
-            ignition_source=asked.ignition_source,
-        )
+        terms = self.judge.terms(self.day, self.percent / PERCENT)
+        self.terms = replace(terms, no_limit_ok=False, ignition_source=asked.ignition_source)
         self.substance = self.judge.substance(self.agent.id)
 
 

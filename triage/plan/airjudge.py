@@ -119,28 +119,14 @@ class AirJudge:
         terms = self.terms(self.day if day is None else day, share)
         return judge_release(substance, amount_ml, self.room, minutes, terms)
 
-    def terms(
-        self,
-        ledger: DayLedger,
-        share: float,
-        *,
-        no_limit_ok: bool = True,
-        ignition_source: bool = False,
-    ) -> Terms:
+    def terms(self, ledger: DayLedger, share: float) -> Terms:
         """Return by what a release is judged, the same for a verdict and for its mend.
 
         A liquid that can flash near a flame is cautioned about in words on its step; the planner
         does not know whether the lamp is lit at that moment.
         """
-        return Terms(
-            ledger,
-            self.margin,
-            self.bench.authority,
-            no_limit_ok,
-            share,
-            self.knowledge.judgement.lel_share.value,
-            ignition_source,
-        )
+        lel_share = self.knowledge.judgement.lel_share.value
+        return Terms(ledger, self.margin, self.bench.authority, True, share, lel_share)
 
     def cheapest(
         self, substance: Substance, amount_ml: float, minutes: float, terms: Terms
