@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger, Release
@@ -86,7 +86,8 @@ class AirJudge:
         # The judges of the same day on other benches; all of them share one list.
         self._others: list[AirJudge] = [self]
         self._kept: dict[str, AirChoice] = {}
-        self._substances: dict[str, Substance] = {}
+        # An agent as the arithmetic sees it.
+        self.substance = cache(lambda agent: substance_of(knowledge, knowledge.agents[agent]))
 
     def beside(self, bench: Bench) -> AirJudge:
         """Return the judge of another bench on the same day; the air is judged once for each."""
@@ -100,12 +101,6 @@ class AirJudge:
             del self._others[1:]
         self._others.append(made)
         return made
-
-    def substance(self, agent: str) -> Substance:
-        """Return an agent as the arithmetic sees it."""
-        if agent not in self._substances:
-            self._substances[agent] = substance_of(self.knowledge, self.knowledge.agents[agent])
-        return self._substances[agent]
 
     def judge(
         self,

@@ -189,7 +189,7 @@ def test_firm_steps_stand_under_every_open_answer(oily):
         moved = [
             o
             for a, o in open_outlines(sweep)
-            if (a.question, a.after) == (first.question, first.answer)
+            if (a.what, a.after) == (first.question, first.answer)
         ]
         assert any(then.head.step != first.step for then in moved)
 
