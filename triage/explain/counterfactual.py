@@ -139,10 +139,8 @@ def tried(look: Lookahead, case: Case, item: Item, outcome: str) -> Case:
     if finding is None:
         fields["deposit"] = item.target.removeprefix(CONDITION)
     attempt = changes.new_attempt(case.next_attempt_id(), EPOCH, item.step, outcome, **fields)
-    after = changes.with_attempt(case, attempt)
-    for question, answer in answers_after(look.knowledge, attempt, case.answers).items():
-        after = changes.with_answer(after, question, answer)
-    return after
+    given = answers_after(look.knowledge, attempt, case.answers)
+    return changes.with_answers(changes.with_attempt(case, attempt), given)
 
 
 # -- the search -----------------------------------------------------------------------------------

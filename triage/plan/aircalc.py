@@ -12,8 +12,8 @@ from triage.exposure.judge import judge_release, largest_day_ml, least_air_chang
 from triage.exposure.near_field import Curve, release_curve
 from triage.exposure.space import Room
 from triage.exposure.step import source_of
-from triage.exposure.substance import AirVerdict, Levels
-from triage.exposure.wording import limit_name, number
+from triage.exposure.substance import LEVEL_WINDOWS, AirVerdict, Levels
+from triage.exposure.wording import limit_name, number, window_words
 from triage.knowledge.book import Knowledge
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means, titled
@@ -203,7 +203,7 @@ def _levels(place: str, levels: Levels, ppm_per_mg: float | None) -> tuple[Level
             short(span.high),
             None if ppm_per_mg is None else short(span.high * ppm_per_mg),
         )
-        for window, span in zip(("peak", "15 min", "8 h"), levels, strict=True)
+        for window, span in zip(map(window_words, LEVEL_WINDOWS), levels, strict=True)
     )
 
 
