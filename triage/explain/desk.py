@@ -56,20 +56,18 @@ class ExplainDesk:
         self.knowledge = shop.consultant.knowledge
         self.likelihood = Likelihood(shop.consultant)
         self._look: Lookahead | None = None
-        self._day: DayLedger | None = None
         # Of the case at hand, by what is not asked again.
         self._sweeps: dict[frozenset[Place], Sweep] = {}
         self._asked: dict[frozenset[Place], tuple[NextQuestion, ...]] = {}
 
     def look(self) -> Lookahead:
         """Return the look-ahead for the bench and the day as they are now."""
-        day = self.shop.day()
-        if self._look is None or self._look.bench != self.shop.bench or self._day != day:
+        bench, day = self.shop.bench, self.shop.day()
+        if self._look is None or (self._look.bench, self._look.judge.day) != (bench, day):
             many = self._look.many if self._look else None
             # The planner keeps the judge of this bench and day: its air is worked out once.
-            judge = self.shop.planner.judge(self.shop.bench, day)
-            self._look = Lookahead(self.shop.consultant, self.shop.bench, judge, many=many)
-            self._day = day
+            judge = self.shop.planner.judge(bench, day)
+            self._look = Lookahead(self.shop.consultant, bench, judge, many=many)
             self._sweeps, self._asked = {}, {}
         return self._look
 
