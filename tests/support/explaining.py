@@ -17,7 +17,7 @@ from triage.engine.facts import Conclusion, Fact
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.desk import ExplainDesk
 from triage.explain.likelihood import Likelihood
-from triage.explain.sweep import Answer, Lookahead, Sweep
+from triage.explain.sweep import Change, Lookahead, Sweep
 from triage.explain.trail import Trail
 from triage.explain.whynot import Against
 from triage.exposure.day import DayLedger
@@ -76,10 +76,15 @@ def maker() -> SkeletonMaker:
     return SkeletonMaker(consultant())
 
 
-def open_outlines(sweep: Sweep) -> list[tuple[Answer, Outline]]:
+def open_outlines(sweep: Sweep) -> list[tuple[Change, Outline]]:
     """Return every answer that a question not answered yet could still get, with its outline."""
     return [
-        (Answer(fact.key, question, UNKNOWN, after), sweep.outline({(fact.key, question): after}))
+        (
+            Change(
+                "answer", None if fact.kind == "specimen" else fact.key, question, UNKNOWN, after
+            ),
+            sweep.outline({(fact.key, question): after}),
+        )
         for fact, question, afters in sweep.open_places()
         for after in afters
     ]

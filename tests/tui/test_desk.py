@@ -49,7 +49,7 @@ async def test_the_answers_are_those_of_the_desk(looking: Workshop) -> None:
         changes = change_lines(looking.desk.changes(case), looking.knowledge, plan)
         assert shown == " ".join(" ".join(line.text for line in changes).split())
         await driver.press("q", "e", "9")
-        for found in looking.desk.contradictions(case):
+        for found in looking.desk.trail(case).contradictions():
             assert named(found.sentence, places) in driver.screen.plain
         await driver.press("q")
         assert isinstance(driver.screen, PlanScreen)

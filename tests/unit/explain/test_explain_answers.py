@@ -49,7 +49,7 @@ def desk():
 
 def test_why_leads_from_the_step_to_what_was_seen(desk, oily):
     (node,) = desk.why(oily)
-    assert {"offer-oily-film", "recognise-blotter-oil-spot"} <= node.rules()
+    assert {"offer-oily-film", "recognise-blotter-oil-spot"} <= {n.rule for n in node.walk()}
     text = "\n".join(lines_of(why_lines((node,), desk.shop.plan(oily))))
     assert "oil-spot" in text
     assert "blotter" in text
@@ -64,7 +64,7 @@ def test_why_names_an_unknown_step_and_the_nearest(desk, oily):
 
 def test_at_a_closed_gate_the_gate_is_among_the_reasons(desk):
     nodes = desk.why(case_of(**{"old-poison-signs": "unknown", "age": "before-1990"}))
-    assert "gate-old-poison" in {rule for node in nodes for rule in node.rules()}
+    assert "gate-old-poison" in {n.rule for node in nodes for n in node.walk()}
 
 
 def test_how_a_finding_is_read_names_evidence_for_and_against(desk, oily):
@@ -189,7 +189,7 @@ def test_firm_steps_stand_under_every_open_answer(oily):
         moved = [
             o
             for a, o in open_outlines(sweep)
-            if (a.question, a.after) == (first.question, first.answer)
+            if (a.what, a.after) == (first.question, first.answer)
         ]
         assert any(then.head.step != first.step for then in moved)
 

@@ -1,5 +1,6 @@
 """The air asked backwards, as a curve, and over a whole day."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -87,9 +88,36 @@ def test_a_day_of_one_pass_and_a_day_without_bound():
 def test_a_day_that_was_too_much_by_itself_holds_nothing_more():
     """Long over when the step begins: its own window is free, the day is not."""
     morning = DayLedger((Release(-400.0, 1e6, "acetone"),), (ACETONE,), now_min=720.0)
-    airy = Room(30.0, 50.0)
-    assert judge_release(ACETONE, 0.0, airy, 5.0, Terms(ledger=morning)).largest_ok_ml > 0.0
-    assert largest_day_ml(ACETONE, airy, 5.0, 5, terms=Terms(ledger=morning)) == 0.0
+    airy, terms = Room(30.0, 50.0), Terms(ledger=morning)
+    found = judge_release(ACETONE, 1.0, airy, 5.0, terms)
+    assert (found.verdict, found.largest_ok_ml) == ("over", 0.0)
+    assert "the day alone is too much" in found.sentence
+    assert " mL" not in found.sentence
+    assert [largest_day_ml(ACETONE, airy, 5.0, n, terms=terms) for n in (1, 5)] == [0.0, 0.0]
+
+
+def test_an_amount_that_is_named_is_within_what_the_day_left():
+    """Of each agent, by its own limits and by those that it shares with the day's other one."""
+    for agent, other in ((ACETONE, ACETONE), (ACETONE, TOLUENE), (TOLUENE, ACETONE)):
+        for mg in (1e2, 1e3, 1e4, 1e5):
+            day = DayLedger((Release(60.0, mg, other.key, 10.0),), (other,), now_min=720.0)
+            for room in (OUR_ROOM, Room(30.0, 4.0)):
+                terms = Terms(ledger=day)
+                told = judge_release(agent, 100.0, room, 5.0, terms)
+                named = re.search(r"use at most ([\d.]+) mL", told.sentence)
+                amount = float(named.group(1)) if named else 0.0
+                word = "ok" if named else "over"
+                assert judge_release(agent, amount, room, 5.0, terms).verdict == word
+
+
+def test_a_later_pass_can_meet_two_releases_that_the_first_does_not():
+    """Neither release has the other in its own 8 h; a pass between them has both."""
+    strict = replace(ACETONE, limits=(Limit("a", "twa", 100.0),), lel_percent=None)
+    two = (Release(0.0, 5.2e4, "acetone", 60.0), Release(495.0, 5.2e4, "acetone"))
+    terms = Terms(ledger=DayLedger(two, (strict,), now_min=10.0), margin=1.0)
+    airy = Room(30.0, 5.0, band=EXACT)
+    assert judge_release(strict, 0.0, airy, 5.0, terms).largest_ok_ml > 0.0
+    assert largest_day_ml(strict, airy, 5.0, 2, 45.0, terms) == 0.0
 
 
 def test_outdoor_curves_clear_at_once():

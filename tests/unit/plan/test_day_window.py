@@ -222,6 +222,16 @@ def test_yesterdays_releases_are_shown_as_such() -> None:
     assert answer.earlier_releases == 1
 
 
+@pytest.mark.parametrize("passes", [1, 8])
+def test_a_day_over_its_limit_by_itself_names_no_amount(passes: int) -> None:
+    day = ledger(NINE, NINE + timedelta(hours=9), amount_ml=200.0)
+    means = Means(KNOWLEDGE, Bench(room={"control": "window"}), day)
+    air = aircalc.answer(means, AirQuestion(BRUSH.agent or "", 1.0, passes=passes))
+    assert (air.verdict, air.largest_pass_ml, air.largest_day_ml) == ("over", 0.0, 0.0)
+    assert "the day alone is too much" in air.sentence
+    assert not any("less, or another agent" in note for note in air.notes)
+
+
 def test_short_term_level_falls_while_the_room_is_aired() -> None:
     levels = []
     for hours in (0.0, 0.5, 1.0, 4.0):

@@ -159,8 +159,8 @@ def bent_step(**fields: Any) -> Callable[..., None]:
     return replacing(planner_module, "complete_step", made)
 
 
-def rungs_at_any_stage(knowledge, _stage, _target, rungs, _progress, _closed):
-    return rungs
+def rungs_at_any_stage(_knowledge, _stage, ladder, _closed):
+    return ladder.rungs
 
 
 def brush_everything(patch: pytest.MonkeyPatch) -> None:
