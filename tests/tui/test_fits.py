@@ -15,7 +15,7 @@ from triage.tui.widgets.frame import fitted
 
 async def test_every_method_of_the_demo_cases(workshop: Workshop) -> None:
     seen: set[str] = set()
-    async with driven(workshop, size=(80, 24)) as driver:
+    async with driven(workshop) as driver:
         for entry in workshop.entries():
             for step in workshop.plan(workshop.load(entry.id)).steps:
                 if step.method in seen:
@@ -97,8 +97,8 @@ async def test_rung_and_pass_stand_beside_a_running_timer(workshop: Workshop) ->
     case = "skimmer-plate-8"
     step = next_step(workshop, case)
     workshop.start_timer(case, step.id, 600, "puff")
-    async with driven(workshop, case=case, size=(80, 24)) as driver:
-        await driver.press("s", on=WalkScreen)
+    async with driven(workshop, case=case) as driver:
+        await driver.press("s", on="walk")
         await driver.until(lambda: "left" in driver.text.splitlines()[0], "no time left")
-        first = driver.text.splitlines()[0]
-        assert f"rung {step.rung}/{step.rungs} · pass 1/{step.passes}" in first
+        said = f"rung {step.rung}/{step.rungs} · pass 1/{step.passes}"
+        assert said in driver.text.splitlines()[0]

@@ -19,9 +19,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from tests.tui.conftest import ROOT
+from tests.tui.driving import CASE
 from triage.case.store import load_case
 
-CASE = "bumblebee-plate-3"
 PATIENCE_S = 240.0
 
 
