@@ -10,6 +10,7 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
+from textual.worker import Worker
 
 from triage.case.models import Case
 from triage.errors import TriageError
@@ -91,7 +92,7 @@ class PlanScreen(CaseScreen):
         if not is_same or self.sure is None:
             # Not the coroutine: of a screen left at once the worker is taken back before it begins.
             assuring = partial(self._assuring, case, plan)
-            self.run_worker(assuring, group="assure", exclusive=True)
+            _: Worker[None] = self.run_worker(assuring, group="assure", exclusive=True)
         if is_same and skips == self.skips:
             return  # come back from a window: nothing has changed
         if plan != self.plan:
