@@ -34,24 +34,7 @@ PATIENCE_S = 120.0
 A_LOOK_S = 0.005
 TIRELESS = 200  # drawings one upon the other: what nobody touches rests after a few
 # Keys with a name that write a sign.
-SIGNS = {
-    "space": " ",
-    "slash": "/",
-    "minus": "-",
-    "plus": "+",
-    "comma": ",",
-    "full_stop": ".",
-    "question_mark": "?",
-    "apostrophe": "'",
-    "colon": ":",
-    "semicolon": ";",
-    "equals_sign": "=",
-    "percent_sign": "%",
-    "left_parenthesis": "(",
-    "right_parenthesis": ")",
-    "underscore": "_",
-    "exclamation_mark": "!",
-}
+SIGNS = {_character_to_key(sign): sign for sign in " /-+,.?':;=%()_!"}
 
 
 @dataclass
@@ -256,7 +239,7 @@ class Driver:
     async def write(self, text: str, *then: str, on: str | type = "") -> None:
         """Type a text, then press keys."""
         for sign in text:
-            self.send("space" if sign == " " else sign)
+            self.send(sign)
             await self.calm()
         await self.settled()
         await self.press(*then, on=on)
