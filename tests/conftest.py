@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import gc
 import os
-import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,13 +10,13 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from tests.support import knowledge as shared
+from tests.support.knowledge import copy_demo
 from tests.support.running import share_rules
 from triage.engine.consult import Consultant
 from triage.knowledge.book import Knowledge
 from triage.plan.planner import Planner
 from triage.service.workshop import Workshop, open_workshop
 
-ROOT = Path(__file__).resolve().parents[1]
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 
 slow = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
@@ -80,9 +79,7 @@ def planner() -> Planner:
 @pytest.fixture
 def demo(tmp_path: Path) -> Path:
     """A copy of the demo cases that a test may change."""
-    folder = tmp_path / "cases"
-    shutil.copytree(ROOT / "cases", folder)
-    return folder
+    return copy_demo(tmp_path / "cases")
 
 
 @pytest.fixture

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable
 from pathlib import Path
 
-from platformdirs import user_cache_path, user_data_path
+from platformdirs import user_data_path
 
 HOME_VARIABLE = "TRIAGE_HOME"
 _HERE = Path(__file__).resolve().parent
@@ -24,15 +23,10 @@ def rules_folder() -> Path:
     return carried("rules")
 
 
-def _own(name: str, platforms: Callable[..., Path] = user_data_path) -> Path:
-    """Return a place in ``TRIAGE_HOME``, else in the platform's folder of that kind."""
+def _own(name: str) -> Path:
+    """Return a place in ``TRIAGE_HOME``, else in the platform's folder of the user's data."""
     home = os.environ.get(HOME_VARIABLE, "")
-    return (Path(home).expanduser() if home else platforms("triage", appauthor=False)) / name
-
-
-def list_cache() -> Path:
-    """Return the file in which the last list of cases is kept between runs."""
-    return _own("list-cache.json", user_cache_path)
+    return (Path(home).expanduser() if home else user_data_path("triage", appauthor=False)) / name
 
 
 def settings_file() -> Path:

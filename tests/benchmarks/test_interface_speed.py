@@ -23,6 +23,7 @@ from typing import Any, NamedTuple
 import pytest
 from textual import screen
 
+from tests.support.knowledge import copy_demo
 from tests.support.starting import ENVIRONMENT
 from tests.tui.driving import CASE, Driver
 from triage.service.workshop import open_workshop
@@ -59,9 +60,7 @@ WAYS: tuple[tuple[str, tuple[str, ...]], ...] = (
 @pytest.fixture
 def cases(tmp_path: Path) -> Path:
     """The demo cases; that of the keys has three findings, 33 steps: their largest plan."""
-    folder = tmp_path / "cases"
-    shutil.copytree(ROOT / "cases", folder, ignore=shutil.ignore_patterns(".*"))
-    return folder
+    return copy_demo(tmp_path / "cases")
 
 
 # -- start -------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ import re
 import shutil
 from pathlib import Path
 
+from tests.support.knowledge import copy_demo
 from tests.support.running import Runner
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -15,7 +16,7 @@ CASE = "bumblebee-plate-3"
 
 def test_an_attempt_missing_from_the_middle_is_told(tmp_path: Path, triage: Runner) -> None:
     cases = tmp_path / "cases"
-    shutil.copytree(ROOT / "cases", cases)
+    copy_demo(cases)
     step = json.loads(triage("plan", CASE, "--json").stdout)["steps"][0]["id"]
     for _ in range(3):
         words = ("--outcome", "not-done", "--observed", "seen", "--step", step)

@@ -3,24 +3,22 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import pytest
 
+from tests.support.knowledge import copy_demo
 from tests.support.running import Runner
 from triage.case.store import load_case
 from triage.plan.model import Step
 from triage.service.working import far_more
-
-ROOT = Path(__file__).resolve().parents[2]
 
 
 def test_a_hundredfold_is_recorded_only_if_the_person_stands_by_it(
     triage: Runner, tmp_path: Path
 ) -> None:
     folder = tmp_path / "work"
-    shutil.copytree(ROOT / "cases", folder)
+    copy_demo(folder)
     for path in sorted(folder.glob("*.yaml")):
         if path.name == "bench.yaml":
             continue

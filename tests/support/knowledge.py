@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +14,12 @@ from triage.plan.planner import Planner
 
 # A test of an added entry runs the tests of entries on a copy of the rules, named here.
 RULES = Path(os.environ.get("TRIAGE_TEST_RULES") or Path(__file__).resolve().parents[2] / "rules")
+
+
+def copy_demo(folder: Path) -> Path:
+    """Copy the demo cases, without what another program just keeps beside them."""
+    cases = Path(__file__).resolve().parents[2] / "cases"
+    return shutil.copytree(cases, folder, ignore=shutil.ignore_patterns(".*"))
 
 
 @cache

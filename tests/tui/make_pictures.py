@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import os
 import re
-import shutil
 import sys
 import tempfile
 from html import unescape
@@ -14,6 +13,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
+from tests.support.knowledge import copy_demo  # noqa: E402
 from tests.tui.driving import Hand, driven  # noqa: E402
 from tests.tui.places import reached  # noqa: E402
 from triage.service.workshop import open_workshop  # noqa: E402
@@ -50,7 +50,7 @@ async def draw(into: Path) -> None:
     os.environ.pop("NO_COLOR", None)
     with tempfile.TemporaryDirectory() as made:
         cases = Path(made) / "cases"
-        shutil.copytree(ROOT / "cases", cases)
+        copy_demo(cases)
         hand = Hand()
         async with driven(open_workshop(cases=cases, clock=hand), size=SIZE, clock=hand) as driver:
             for name, case, screen, keys in PICTURES:

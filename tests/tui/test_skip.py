@@ -14,7 +14,7 @@ from tests.tui.test_same_record import in_plain_lines
 from triage import cli
 from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.store import create_case
-from triage.commands import common, history, work
+from triage.commands.common import Arguments
 from triage.errors import TriageError
 from triage.service.acts import accept_method, accept_suggestion, suggestions_for
 from triage.service.workshop import Workshop
@@ -59,8 +59,7 @@ def written(shop: Workshop) -> bytes:
 
 
 def by_command(shop: Workshop, monkeypatch: pytest.MonkeyPatch, *words: str) -> int:
-    for module in (common, work, history):
-        monkeypatch.setattr(module, "workshop_of", lambda *_: shop)
+    monkeypatch.setattr(Arguments, "workshop", lambda *_: shop)
     return cli.main(list(words))
 
 

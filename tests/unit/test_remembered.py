@@ -6,9 +6,7 @@ import os
 import time
 from pathlib import Path
 
-import pytest
-
-from triage.service.listing import first_lines, remember
+from triage.service.listing import first_lines
 from triage.service.workshop import Workshop
 
 CASE = "bumblebee-plate-3"
@@ -41,27 +39,9 @@ def test_a_changed_file_is_read_again(workshop: Workshop) -> None:
     assert workshop.plan(after).title == after.title
 
 
-def test_the_first_list_says_what_the_last_one_said(workshop: Workshop, tmp_path: Path) -> None:
-    memory = tmp_path / "new" / "list.json"
-    assert not any(line.is_planned for line in first_lines(workshop.cases, memory))
-    lines = workshop.list_cases()
-    remember(workshop.cases, memory, lines)
-    said = first_lines(workshop.cases, memory)
-    assert {line.id: line for line in said} == {line.id: line for line in lines}
-    assert [line.held for line in said] == sorted((line.held for line in said), reverse=True)
-
-
-def test_a_changed_case_has_its_name_only(workshop: Workshop, tmp_path: Path) -> None:
-    memory = tmp_path / "list.json"
-    remember(workshop.cases, memory, workshop.list_cases())
-    os.utime(workshop.path_of(CASE), ns=(1, 1))
-    planned = {line.id: line.is_planned for line in first_lines(workshop.cases, memory)}
-    assert not planned.pop(CASE)
-    assert all(planned.values())
-
-
-@pytest.mark.parametrize("text", ["", "[]", "{", '{"version": "0", "folder": "", "cases": {}}'])
-def test_a_damaged_memory_is_not_used(workshop: Workshop, tmp_path: Path, text: str) -> None:
-    memory = tmp_path / "list.json"
-    memory.write_text(text)
-    assert not any(line.is_planned for line in first_lines(workshop.cases, memory))
+def test_the_first_list_is_of_names(workshop: Workshop) -> None:
+    first = first_lines(workshop.cases)
+    assert not any(line.is_planned for line in first)
+    assert {line.id: line.title for line in first} == {
+        line.id: line.title for line in workshop.list_cases()
+    }

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import RULES, shipped
+from tests.support.knowledge import RULES, copy_demo, shipped
 from triage.errors import TriageError
 from triage.knowledge.load import load_knowledge
 from triage.yamltext import parse_yaml
@@ -54,7 +54,7 @@ def test_nothing_made_of_the_rules_is_kept_where_a_user_may_write(tmp_path: Path
     """In a folder of one's own, or in those of the platform: others may change what stands there."""
     home, cases = tmp_path / "home", tmp_path / "cases"
     home.mkdir()
-    shutil.copytree(ROOT / "cases", cases)
+    copy_demo(cases)
     env = {k: v for k, v in os.environ.items() if not k.startswith(("XDG_", "TRIAGE_"))}
     env |= {
         "HOME": str(home),

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
-import json
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
-from triage import __version__
 from triage.case.folder import CaseEntry, list_cases
-from triage.errors import TriageError, control_character
 from triage.show.words import stage_word
 
 Clock = Callable[[], datetime]
@@ -70,52 +65,6 @@ def named_line(entry: CaseEntry) -> CaseLine:
     )
 
 
-def first_lines(folder: Path, memory: Path) -> tuple[CaseLine, ...]:
-    """Return all cases before any rule is read, held ones first, then the newest.
-
-    What the last list said of a file that was not changed since is said again; of the others
-    only the name is known. Rules, bench and day may have changed: the list is worked out anew
-    behind this one, which nobody acts on but to choose a case.
-    """
-    said = _remembered(folder, memory)
-    lines = [named_line(entry) for entry in newest_first(folder)]
-    known = [_with(line, said.get(line.path.name)) for line in lines]
-    return tuple(sorted(known, key=lambda line: not line.held))
-
-
-def remember(folder: Path, memory: Path, lines: tuple[CaseLine, ...]) -> None:
-    """Keep what the list says for the next start; what cannot be written is left out."""
-    # The first list needs no models.
-    from triage.case.store import make_folder, replace_bytes  # noqa: PLC0415
-
-    cases = {
-        line.path.name: [line.mtime_ns, line.stage, line.next_step, line.running, line.held]
-        for line in lines
-        if line.is_planned and not line.fault
-    }
-    content = {"version": __version__, "folder": str(folder.absolute()), "cases": cases}
-    with contextlib.suppress(TriageError, ValueError):
-        make_folder(memory.parent)
-        replace_bytes(memory, json.dumps(content).encode("ascii"))
-
-
-def _remembered(folder: Path, memory: Path) -> dict[str, Any]:
-    try:
-        content = json.loads(memory.read_bytes())
-        same = content["version"] == __version__ and content["folder"] == str(folder.absolute())
-        return dict(content["cases"]) if same else {}
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        return {}
-
-
-def _with(line: CaseLine, said: Any) -> CaseLine:
-    """Return a line with what was said of it last, if that fits the file and reads as such."""
-    if line.fault or not isinstance(said, list) or len(said) != 5 or said[0] != line.mtime_ns:
-        return line
-    _, stage, step, running, held = said
-    texts = (stage, step, running)
-    if not all(isinstance(text, str) and not control_character(text) for text in texts):
-        return line
-    return replace(
-        line, stage=stage, next_step=step, running=running, held=bool(held), is_planned=True
-    )
+def first_lines(folder: Path) -> tuple[CaseLine, ...]:
+    """Return all cases before any rule is read, by their names alone, the newest first."""
+    return tuple(named_line(entry) for entry in newest_first(folder))

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import consultant
+from tests.support.knowledge import consultant, copy_demo
 from triage.case.changes import new_attempt, new_case
 from triage.case.profile import Bench, RoomProfile, Stock
 from triage.case.store import create_case
@@ -163,7 +163,7 @@ def test_agents_of_the_day_must_not_meet_those_of_a_step(
 
 def test_the_plan_says_whether_others_may_work_in_the_room(tmp_path: Path) -> None:
     demo = tmp_path / "demo"
-    shutil.copytree(RULES.parent / "cases", demo)
+    copy_demo(demo)
     said = {}
     for others, ledger in (("none", ""), ("some", ""), ("unknown", ""), ("none", "../shared")):
         room = RoomProfile.model_validate({"control": "hood", "others": others, "ledger": ledger})

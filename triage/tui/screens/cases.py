@@ -11,8 +11,8 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
 
-from triage.places import copy_demo, list_cache
-from triage.service.listing import doing_words, first_lines, remember
+from triage.places import copy_demo
+from triage.service.listing import doing_words, first_lines
 from triage.tui.hanging import BOLD, ActionList, Hanging, Row, hanging
 from triage.tui.keysets import bind
 from triage.tui.screens.base import CaseChanged, FilteredScreen, Wanted
@@ -95,22 +95,20 @@ class CasesScreen(FilteredScreen):
             self.action_reload()
 
     def action_reload(self) -> None:
-        """Read the cases again; until the rules are read, as the last list said."""
+        """Read the cases again; until the rules are read, their names alone."""
         if self.services.is_open:
             self.serve(self.workshop.list_cases, self._show)
         else:
             cases = self.services.cases
-            self.serve(lambda: first_lines(cases, list_cache()), self._show_first)
+            self.serve(lambda: first_lines(cases), self._show_first)
 
     def _show_first(self, lines: tuple[CaseLine, ...]) -> None:
         self._show(lines)
-        self.call_after_refresh(self.serve, lambda: self.workshop, self._opened)
 
         def planned() -> tuple[CaseLine, ...]:
-            listed = self.workshop.list_cases()
-            remember(self.services.cases, list_cache(), listed)
-            return listed
+            return self.workshop.list_cases()  # opened in the thread, not here
 
+        self.call_after_refresh(self.serve, lambda: self.workshop, self._opened)
         self.call_after_refresh(self.serve, planned, self._show)
 
     def show_fault(self, text: str) -> None:
