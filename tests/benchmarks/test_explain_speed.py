@@ -8,8 +8,6 @@ printed at the end; nothing here fails for being slow. Where others work on the 
 ``--benchmark-timer=time.process_time``.
 """
 
-from __future__ import annotations
-
 import random
 from itertools import count
 

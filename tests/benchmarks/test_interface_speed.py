@@ -8,8 +8,6 @@ printed as wall time and as processor time of all threads: on a machine that doe
 only the second says something.
 """
 
-from __future__ import annotations
-
 import asyncio
 import json
 import shutil

@@ -6,8 +6,6 @@ of the engines (experta, the pure function, CLIPS) consults every case of the sa
 ledger of 50 attempts 50 ms, evidence under 1 s, a day of 60 cases under 5 s.
 """
 
-from __future__ import annotations
-
 import os
 import time
 from datetime import UTC, datetime, timedelta

@@ -1,7 +1,5 @@
 """A real browser opens the served interface and records an attempt; the case file is the proof."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import socket

@@ -6,8 +6,6 @@ errors that are allowed unused on the nine. The weights of the signs are not fit
 written with these cases at hand.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """Whole cases judge the rules: each account is planned by the program and held against its source."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from functools import cache
 from typing import Any

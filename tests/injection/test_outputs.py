@@ -4,8 +4,6 @@ It cannot steer the terminal, forge a line of the program's own or act in what i
 and one copy carry all the texts at once, each in another entry, in every field that takes free words.
 """
 
-from __future__ import annotations
-
 import base64
 import csv
 import io

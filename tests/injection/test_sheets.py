@@ -1,7 +1,5 @@
 """What a case file says is text on every bench sheet: HTML, Markdown, PDF."""
 
-from __future__ import annotations
-
 import re
 from functools import cache
 from html.parser import HTMLParser

@@ -1,7 +1,5 @@
 """Wheel and source archive: what is inside, that the wheel works elsewhere, and what it imports."""
 
-from __future__ import annotations
-
 import json
 import sys
 import tarfile

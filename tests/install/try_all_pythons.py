@@ -7,8 +7,6 @@ hand, and do the main job there from another folder.
 Ends with 0 when every Python that was found passes, 1 when one fails or none is found.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import re

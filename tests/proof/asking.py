@@ -4,8 +4,6 @@ Invented cases with a hidden truth are asked until no answer could change the ne
 must then begin with the same step as with every question answered.
 """
 
-from __future__ import annotations
-
 import random
 from dataclasses import dataclass
 from statistics import mean

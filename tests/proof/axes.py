@@ -4,8 +4,6 @@ A combination is one finding of one deposit in one zone of one taxon group, on a
 ready for work but for its hydration and its fragility, at one kind of bench.
 """
 
-from __future__ import annotations
-
 import itertools
 import math
 from collections.abc import Iterator, Mapping

@@ -1,7 +1,5 @@
 """Ways to break the knowledge on purpose: each yields mutants, one small fault in each."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any

@@ -5,8 +5,6 @@ the rules say, the reading, what the body part can stand, fragility, softness, c
 One member of each is then planned in full; tests hold others, planned one by one, against it.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import NamedTuple
 

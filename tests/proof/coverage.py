@@ -5,8 +5,6 @@ this condition alone keeps the rule silent. A condition that no facts can single
 imply it) is counted apart, and that is worked out, not listed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import chain

@@ -4,8 +4,6 @@ A rule that says of a case no more than others already say can be dropped withou
 is worked out here, not listed by hand. Where a case tells the two apart, it is returned.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace

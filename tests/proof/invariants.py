@@ -4,8 +4,6 @@ A promise about a scene, a pair of scenes, a step or a walk returns an empty tex
 else what is wrong. None of them asks a rule: they look at the knowledge's tables and at the plan.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import pairwise

@@ -1,7 +1,5 @@
 """Break the knowledge in many ways, and count by which check each fault is caught."""
 
-from __future__ import annotations
-
 import itertools
 import json
 import random

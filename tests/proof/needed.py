@@ -4,8 +4,6 @@ Without such a case nobody would notice that the rule is gone. A rule that says 
 that others do not say is shown as such by an exact search, not by a list.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 

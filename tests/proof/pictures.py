@@ -5,8 +5,6 @@ them) and on a calm ground, turned up to 3 degrees, moved up to 40 points, expos
 uneven, noise; some recoloured, some with a patch of lost structure; and pairs made unanswerable.
 """
 
-from __future__ import annotations
-
 import argparse
 import resource
 import time

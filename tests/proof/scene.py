@@ -5,8 +5,6 @@ about which they conclude the same share one skeleton, made by the planner itsel
 such scenes against skeletons made one by one.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import NamedTuple

@@ -1,7 +1,5 @@
 """Put seeded faults into copies of the rules, and count which the verifier finds at their line."""
 
-from __future__ import annotations
-
 import random
 import shutil
 import tempfile

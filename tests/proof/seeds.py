@@ -4,8 +4,6 @@ Each seed says which check must find it and at which entry; its line is then loo
 text itself, not taken from the loader.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass

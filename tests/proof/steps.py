@@ -1,7 +1,5 @@
 """What must hold for every complete step of a plan, and for a plan whose ladder is used up."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from tests.proof.invariants import Invariant, named, promised

@@ -1,7 +1,5 @@
 """The exhaustive sweep: every combination against every promise, on all cores."""
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace

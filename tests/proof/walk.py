@@ -4,8 +4,6 @@ At each rung the walk looks what would follow if it cleared, did harm, was not d
 little, and then goes on with no change until nothing is left.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass

@@ -63,7 +63,10 @@ def content(text: str, name: str = "card") -> dict[str, object]:
     at = "2026-03-04T10:00:00+00:00"
     one_line = " ".join(text.split()) or "x"
     attempt = {
-        "at": at, "outcome": "better", "amount_ml": 1.0, "minutes": 2.0,
+        "at": at,
+        "outcome": "better",
+        "amount_ml": 1.0,
+        "minutes": 2.0,
         **dict.fromkeys(("zone", "deposit", "agent", "method"), one_line),
         **dict.fromkeys(("note", "observed", "knowledge"), text),
     }

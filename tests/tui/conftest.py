@@ -1,7 +1,5 @@
 """One compiled rulebase for all tests of the interface: only the cases differ."""
 
-from __future__ import annotations
-
 import shutil
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path

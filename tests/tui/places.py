@@ -1,7 +1,5 @@
 """Every screen by the keys that lead to it from the plan of a demo case."""
 
-from __future__ import annotations
-
 from tests.tui.driving import CASE, Driver
 from triage.tui.screens import plan
 from triage.tui.screens.base import Wanted

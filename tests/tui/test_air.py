@@ -1,7 +1,5 @@
 """The air screen: sentence, curve and day ledger by keys, with and without colour."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 
 from tests.tui.driving import CASE as BEE

@@ -4,8 +4,6 @@ The formula and the figure: WCAG 2.2, definition of relative luminance and contr
 success criterion 1.4.3.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 import pytest

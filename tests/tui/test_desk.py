@@ -1,7 +1,5 @@
 """Every question to the plan is two keys away, every entry of the handbook is reached by words."""
 
-from __future__ import annotations
-
 import re
 
 from tests.tui.driving import CASE, Driver, driven

@@ -1,7 +1,5 @@
 """At 80x24 a step is one page in reading order; stop points and outcomes stay in view."""
 
-from __future__ import annotations
-
 from textual.widgets import Static
 
 from tests.support.knowledge import shipped

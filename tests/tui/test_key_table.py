@@ -5,8 +5,6 @@ What records is used for nothing else. The places of the keys are those of ISO/I
 letters.
 """
 
-from __future__ import annotations
-
 import argparse
 import importlib
 import inspect

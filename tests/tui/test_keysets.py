@@ -1,7 +1,5 @@
 """The sets of keys at work: each does the whole work, none records by a key pressed too soon."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import pytest

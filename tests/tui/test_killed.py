@@ -1,7 +1,5 @@
 """Killed in the middle of a dwell: the timer is true on restart, nothing recorded is lost."""
 
-from __future__ import annotations
-
 import fcntl
 import os
 import pty

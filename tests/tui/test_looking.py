@@ -1,7 +1,5 @@
 """The animal and its zones: drawn as the knowledge has them, looked at one by one, clean or not."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import pytest

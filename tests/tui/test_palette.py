@@ -1,7 +1,5 @@
 """Whatever the program can do, and whatever has a name in it, is found by a few letters."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from types import SimpleNamespace
 

@@ -1,7 +1,5 @@
 """Photos before and after, side by side; in words where they cannot be drawn."""
 
-from __future__ import annotations
-
 import base64
 import io
 import os

@@ -1,7 +1,5 @@
 """Asking: the best question first, when to stop, and how an answer is corrected."""
 
-from __future__ import annotations
-
 import re
 
 import pytest

@@ -4,8 +4,6 @@ The suite types a few hundred in each set of keys; the long form types 2,000 in 
 ``pytest tests/tui/test_random_keys.py -m slow -n 0``.
 """
 
-from __future__ import annotations
-
 import asyncio
 import random
 import string

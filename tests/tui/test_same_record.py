@@ -1,7 +1,5 @@
 """The plain session writes the same case file, byte for byte, as the interface."""
 
-from __future__ import annotations
-
 import shutil
 from pathlib import Path
 

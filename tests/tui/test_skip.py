@@ -1,7 +1,5 @@
 """A rung that seldom worked is skipped with one key; all faces write the same bytes."""
 
-from __future__ import annotations
-
 import io
 from datetime import timedelta
 from pathlib import Path

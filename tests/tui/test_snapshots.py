@@ -4,8 +4,6 @@ A changed picture is looked at before it is taken over: ``pytest tests/tui/test_
 --snapshot-update``, then see ``tests/tui/__snapshots__``.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager

@@ -1,7 +1,5 @@
 """Each warning and each end of a timer is said once, also after a restart or a moved clock."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 
 import pytest

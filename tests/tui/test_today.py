@@ -1,7 +1,5 @@
 """The bench day on the screen: the same day, looks and record as the commands give."""
 
-from __future__ import annotations
-
 import re
 import shutil
 from collections.abc import AsyncIterator

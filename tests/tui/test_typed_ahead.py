@@ -3,8 +3,6 @@
 Nothing breaks down, nothing is recorded twice, nothing is lost.
 """
 
-from __future__ import annotations
-
 import asyncio
 import threading
 from collections.abc import AsyncIterator

@@ -1,7 +1,5 @@
 """One step at a time: what must be ready, what must be seen, the time, the outcome."""
 
-from __future__ import annotations
-
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import replace

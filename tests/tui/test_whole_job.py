@@ -1,7 +1,5 @@
 """The whole job with keys only, on the real knowledge and real files; the walk of the README."""
 
-from __future__ import annotations
-
 import os
 import re
 from pathlib import Path
