@@ -37,8 +37,8 @@ class Kept(NamedTuple):
 class Scene(NamedTuple):
     """One combination at one bench, as far as the safety of its plan goes.
 
-    ``kept`` is shared by all scenes with the same skeleton, ``forbidden`` holds all methods that
-    an interlock forbids on the finding, ``bench_bars`` those that the bench rules out.
+    ``forbidden`` holds all methods that an interlock forbids on the finding, ``bench_bars`` those
+    that the bench rules out; the rest are those of ``Kept``.
     """
 
     knowledge: Knowledge
@@ -46,9 +46,14 @@ class Scene(NamedTuple):
     bench: Bench
     is_soft: bool
     fragility: str
-    kept: Kept
     forbidden: frozenset[str]
     bench_bars: frozenset[str]
+    skeleton: Skeleton
+    ladder: Ladder
+    steps: tuple[str, ...]
+    finding_steps: tuple[str, ...]
+    barred: frozenset[str]
+    walk_key: object
 
     @property
     def where(self) -> tuple[str, str]:
@@ -56,33 +61,13 @@ class Scene(NamedTuple):
         return self.combination.words(), self.bench.name
 
     @property
-    def skeleton(self) -> Skeleton:
-        """Return the plan before its steps are completed."""
-        return self.kept.skeleton
-
-    @property
-    def ladder(self) -> Ladder:
-        """Return the ladder of the finding."""
-        return self.kept.ladder
-
-    @property
     def settled(self) -> str | None:
         """Return the deposit that the finding is settled to be."""
-        return self.kept.ladder.problem
-
-    @property
-    def steps(self) -> tuple[str, ...]:
-        """Return the methods that the plan holds now, in order."""
-        return self.kept.steps
-
-    @property
-    def finding_steps(self) -> tuple[str, ...]:
-        """Return those of them that work on the finding."""
-        return self.kept.finding_steps
+        return self.ladder.problem
 
     def ruled_out(self, methods: Iterable[str]) -> set[str]:
         """Return those of some methods that an interlock, the bench or the ladder rules out."""
-        barred = (self.forbidden, self.bench_bars, self.kept.barred)
+        barred = (self.forbidden, self.bench_bars, self.barred)
         return {m for m in methods if any(m in each for each in barred)}
 
 
@@ -160,9 +145,9 @@ class SceneMaker:
                 bench,
                 combination.hydration == self.axes.base[HYDRATION],
                 self.drawer.grades[drawn.grade],
-                kept,
                 forbid.methods,
                 bars,
+                *kept,
             )
 
     def _keep(self, combination: Combination, name: str) -> Kept:

@@ -103,7 +103,7 @@ class Sweeper:
     def _check(self, scene: Scene, tally: Tally, count: int) -> None:
         """Check the scene of one class, which stands for so many combinations."""
         check_all(SCENE, scene, scene.where, tally, count)
-        key = (scene.settled, scene.kept.walk_key)
+        key = (scene.settled, scene.walk_key)
         if self.walking and key not in self._walked:
             self._walked.add(key)
             self._walk(scene, tally)
