@@ -229,8 +229,9 @@ def _grades(method: Any, step: int) -> Iterator[tuple[str, Any]]:
             yield f"{word} {grade}", changed(method, harshness=harshness)
 
 
-def _simple(kind: str, change: Change) -> Operator:
-    return lambda knowledge: each(knowledge, kind, change)
+def of(kind: str, name: str, change: Change, *, vital: bool = False) -> None:
+    """Register a change of each entry of a kind as a kind of mutation."""
+    operator(name, vital=vital)(lambda knowledge: each(knowledge, kind, change))
 
 
 def _each_of(field: str) -> Change:
@@ -270,21 +271,24 @@ def _tenfold(field: str, figure: str) -> Change:
     return change
 
 
-operator("lower-a-grade")(_simple("method", lambda m: _grades(m, -1)))
-operator("raise-a-grade")(_simple("method", lambda m: _grades(m, 1)))
-operator("remove-stop-point", vital=True)(_simple("method", _each_of("stop_signs")))
-operator("remove-need")(_simple("method", _each_of("needs")))
-operator("call-it-harmless", vital=True)(_simple("method", _set("harmless", value=True)))
+of("method", "lower-a-grade", lambda m: _grades(m, -1))
+of("method", "raise-a-grade", lambda m: _grades(m, 1))
+of("method", "remove-stop-point", _each_of("stop_signs"), vital=True)
+of("method", "remove-need", _each_of("needs"))
+of("method", "call-it-harmless", _set("harmless", value=True), vital=True)
 # Asked only of what is offered for a finding; other stages have gates of their own.
-operator("allow-it-while-dry", vital=True)(
-    _simple("method", _where(lambda m: m.stage == "clean", _set("while_dry", value=True)))
+of(
+    "method",
+    "allow-it-while-dry",
+    _where(lambda m: m.stage == "clean", _set("while_dry", value=True)),
+    vital=True,
 )
-operator("drop-test-spot")(_simple("method", _set("test_spot", value=False)))
-operator("more-passes")(_simple("method", _set("passes", value=20)))
-operator("dwell-tenfold")(_simple("method", _tenfold("dwell_s", "most")))
-operator("warmer-tenfold")(_simple("method", _tenfold("temp_c", "most")))
-operator("amount-tenfold", vital=True)(_simple("method", _tenfold("amount", "typical_ml")))
-operator("strength-tenfold", vital=True)(_simple("method", _tenfold("strength", "value")))
+of("method", "drop-test-spot", _set("test_spot", value=False))
+of("method", "more-passes", _set("passes", value=20))
+of("method", "dwell-tenfold", _tenfold("dwell_s", "most"))
+of("method", "warmer-tenfold", _tenfold("temp_c", "most"))
+of("method", "amount-tenfold", _tenfold("amount", "typical_ml"), vital=True)
+of("method", "strength-tenfold", _tenfold("strength", "value"), vital=True)
 
 
 # -- agents ---------------------------------------------------------------------------------------
@@ -321,36 +325,34 @@ def _is_used(agent: Any) -> bool:
     return not agent.never
 
 
-operator("limit-tenfold", vital=True)(_simple("agent", _one_of("limits", _higher)))
-operator("drop-limit", vital=True)(_simple("agent", _each_of("limits")))
+of("agent", "limit-tenfold", _one_of("limits", _higher), vital=True)
+of("agent", "drop-limit", _each_of("limits"), vital=True)
 # What is never used comes into no step: nobody is told its hazards, gloves or for whom it is not.
-operator("drop-hazard", vital=True)(_simple("agent", _where(_is_used, _each_of("hazards"))))
-operator("glove-that-fails-holds")(_simple("agent", _where(_is_used, _one_of("gloves", _holding))))
-operator("drop-circumstance", vital=True)(_simple("agent", _where(_is_used, _each_of("not_for"))))
-operator("drop-mix")(_simple("agent", _each_of("incompatible")))
-operator("allow-a-banned-agent", vital=True)(_simple("agent", _set("never", value=False)))
-operator("vapour-a-tenth", vital=True)(_simple("agent", _vapour))
+of("agent", "drop-hazard", _where(_is_used, _each_of("hazards")), vital=True)
+of("agent", "glove-that-fails-holds", _where(_is_used, _one_of("gloves", _holding)))
+of("agent", "drop-circumstance", _where(_is_used, _each_of("not_for")), vital=True)
+of("agent", "drop-mix", _each_of("incompatible"))
+of("agent", "allow-a-banned-agent", _set("never", value=False), vital=True)
+of("agent", "vapour-a-tenth", _vapour, vital=True)
 
 
 # -- specimen and judgement -----------------------------------------------------------------------
 
 
-operator("zone-stands-anything", vital=True)(_simple("zone", _set("most_mechanical", value=4)))
-operator("zone-stands-any-agent", vital=True)(_simple("zone", _set("most_chemical", value=4)))
-operator("drop-surface")(_simple("zone", _each_of("surface")))
-operator("frail-stands-anything", vital=True)(
-    _simple("fragility", _set("most_mechanical", value=4))
-)
-operator("drop-trait")(_simple("taxon", _each_of("traits")))
-operator("drop-guard", vital=True)(_simple("deposit", _set("guard", value="none")))
-operator("say-nothing")(_simple("deposit", _set("leave_it", value="")))
-operator("unknown-source")(_simple("method", _set("source", value="no-such-source")))
+of("zone", "zone-stands-anything", _set("most_mechanical", value=4), vital=True)
+of("zone", "zone-stands-any-agent", _set("most_chemical", value=4), vital=True)
+of("zone", "drop-surface", _each_of("surface"))
+of("fragility", "frail-stands-anything", _set("most_mechanical", value=4), vital=True)
+of("taxon", "drop-trait", _each_of("traits"))
+of("deposit", "drop-guard", _set("guard", value="none"), vital=True)
+of("deposit", "say-nothing", _set("leave_it", value=""))
+of("method", "unknown-source", _set("source", value="no-such-source"))
 
 
 @operator("sturdier-group", vital=True)
 def sturdier(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
     """Yield knowledge in which one group counts as the sturdiest."""
-    yield from each(knowledge, "taxon", _set("fragility", value=next(iter(knowledge.fragility))))
+    return each(knowledge, "taxon", _set("fragility", value=next(iter(knowledge.fragility))))
 
 
 @operator("judgement-shifted")
