@@ -299,8 +299,10 @@ def unread_answer(texts: Texts) -> Iterator[Sown]:
     """Yield a new answer to a question that rules read only by naming other answers."""
     files = [f"{family}.yaml" for family in FAMILIES if family not in BY_ROOM]
     rooms = _rooms(texts)
+    # A rule that names what is open reads any answer: one more would not be like none at all.
+    wider = r"(\{not|\{at_|\{above|\{below|\{one_of: \[[^]]*\bunknown\b)?"
     for question in texts.knowledge.questions:
-        word = re.compile(rf"(?<![\w-]){re.escape(question)}: *(\{{not|\{{at_|\{{above|\{{below)?")
+        word = re.compile(rf"(?<![\w-]){re.escape(question)}: *{wider}")
         if any(word.search(texts.text(file)) for file in files):
             continue
         read = [m.group(1) for m in word.finditer(rooms)]
