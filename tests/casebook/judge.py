@@ -4,8 +4,6 @@ In doubt a step is not the act that is hoped for: one that is only near, one beh
 question that is asked while something already acts, "leave it" said while answers are open.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Iterator
 from itertools import pairwise

@@ -4,8 +4,6 @@ The tests named here take nothing but a rulebase, so they can be asked of a brok
 that they ask for it or that they take the one that all tests share.
 """
 
-from __future__ import annotations
-
 import importlib
 import inspect
 import itertools

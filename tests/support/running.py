@@ -132,20 +132,16 @@ def runner(
     return run
 
 
-def process(*words: str, home: Path) -> Ran:
+def process(*words: str, home: Path, **env: str) -> Ran:
     """Run Python with these words, such as ``-m triage list``, with nothing shared but the disk."""
+    own = {"PATH": os.defpath, "TRIAGE_HOME": str(home), "PYTHONPATH": str(ROOT), "NO_COLOR": "1"}
     done = subprocess.run(
         [sys.executable, *words],
         capture_output=True,
         text=True,
         input="",
         check=False,
-        env={
-            "PATH": os.defpath,
-            "TRIAGE_HOME": str(home),
-            "PYTHONPATH": str(ROOT),
-            "NO_COLOR": "1",
-        },
+        env=own | env,
         cwd=home,
     )
     return Ran(done.returncode, done.stdout, done.stderr)

@@ -6,8 +6,8 @@ from functools import cache
 
 from tests.proof.axes import Axes, axes_of
 from tests.proof.coverage import Coverage, coverage_of
-from tests.proof.judged import JudgedBenches
 from tests.proof.needed import Needed, needed_of
+from tests.proof.scene import JudgedBenches
 from tests.support.knowledge import consultant
 
 

@@ -94,7 +94,7 @@ def test_asking_ends_with_the_same_first_step_on_invented_cases():
     look = look_on(Bench())
     for seed in range(SAMPLE):
         truth = invented_case(look, likelihood(), seed)
-        found = ask_out(look, likelihood(), truth, seed)
+        found = ask_out(look, likelihood(), truth)
         assert found.same_step, seed
         assert found.asked < found.there_are
 

@@ -68,7 +68,7 @@ def test_shared_scenes_are_what_the_planner_says(axes, count):
     """A scene is shared by many combinations; each must be what its own plan would be."""
     rng = random.Random(11)
     maker = SceneMaker(consultant(), axes, judged())
-    combinations = [c for d in axes.deposits for c in axes.of_zone(d, rng.choice(axes.zones))]
+    combinations = [c for d in axes.deposits for c in axes.of_deposit(d, rng.choice(axes.zones))]
     for combination in rng.sample(combinations, count):
         for scene in maker.scenes(combination):
             own = planner().maker.skeleton(
