@@ -17,7 +17,7 @@ from triage.plan.model import AirLine, LimitLine
 from triage.plan.substances import (
     bare_room,
     given_off,
-    is_plain,
+    gives_nothing,
     limit_mg_per_m3,
     open_fraction,
     release_min_of,
@@ -167,7 +167,7 @@ class AirJudge:
 
     def _choose(self, method: Method) -> AirChoice:
         amount, agent = method.amount, method.agent
-        if agent is None or amount is None or is_plain(self.knowledge, agent):
+        if agent is None or amount is None or gives_nothing(self.knowledge, method):
             return AirChoice(self, method, amount.typical_ml if amount else None)
         waits = self._waits(method, agent)
         if waits:
