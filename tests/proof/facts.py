@@ -14,7 +14,6 @@ from functools import cache
 from typing import Any
 
 import pytest
-from hypothesis import settings
 
 from tests.proof.equivalent import changed_entries, changed_rules, says_otherwise
 from tests.support import knowledge as shared
@@ -22,11 +21,6 @@ from triage.engine.consult import Consultant
 from triage.engine.facts import Fact
 from triage.errors import TriageError
 from triage.plan.planner import Planner
-
-# Under pytest this is settled already; else a busy machine would break a fact that holds.
-if settings.default is not None and settings.default.deadline is not None:
-    settings.register_profile("proof", deadline=None, derandomize=True)
-    settings.load_profile("proof")
 
 # Asked only where an agent was changed.
 OF_AGENTS = frozenset({"tests.knowledge.test_taken_from_the_library"})
@@ -87,6 +81,14 @@ def standing_in(broken: Consultant) -> Iterator[None]:
         _forget()
 
 
+def _untimed() -> None:
+    """Let no busy machine break a fact that holds; under pytest that is settled already."""
+    settings = importlib.import_module("hypothesis").settings
+    if settings.default.deadline is not None:
+        settings.register_profile("proof", deadline=None, derandomize=True)
+        settings.load_profile("proof")
+
+
 def _forget() -> None:
     """Forget what the tests made of the rulebase that they share."""
     for name, module in list(sys.modules.items()):
@@ -101,6 +103,7 @@ class TradeFacts:
     def __init__(self, sound: Consultant) -> None:
         self.sound = sound
         self.heard: list[list[tuple[Fact, ...]]] = []
+        _untimed()
         given = _given(sound)
         with standing_in(sound):
             for test in facts():
