@@ -46,13 +46,7 @@ OTHERWISE = {
         *("air-out", "refer-poison", "pick-at-pin", "draw-pin", "replace-pin"),
         *("dry-out-blotted", "dry-on-pads", "warm-water-soak-beetle", "steam-short"),
         # What else is in the liquid, how long it stands open, the noise of the bath.
-        *(
-            "pick-under-alcohol",
-            "rinse-unrinsed",
-            "rinse-out-glycol",
-            "ultrasonic-burst",
-            "keep-dry-box",
-        ),
+        *("pick-under-alcohol", "rinse-unrinsed", "ultrasonic-burst", "keep-dry-box"),
         *("chamber-water-thymol", "chamber-water-thymol-large"),
     },
 }
