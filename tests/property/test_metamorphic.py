@@ -315,7 +315,7 @@ BREAKS = {
     "a closed room": (check_bench_hazard, 0, ("bench", "control", "none")),
     "a room of which nothing is told": (check_bench_hazard, 0, ("bench", "control", UNKNOWN)),
     "an unknown control of the air": (check_unknown_place, 0, ("bench", "control", UNKNOWN)),
-    "an unknown zone": (check_unknown_place, 982, ("finding", "zone", UNKNOWN)),
+    "an unknown zone": (check_unknown_place, 3031, ("finding", "zone", UNKNOWN)),
     "unknown cracks": (check_unknown_answer, 0, ("specimen", "cracks", UNKNOWN)),
     "an unknown hydration": (check_unknown_answer, 0, ("specimen", "hydration", UNKNOWN)),
 }
