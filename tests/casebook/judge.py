@@ -152,7 +152,8 @@ class Judging:
 
     def _then(self) -> Iterator[Fault]:
         """Yield neighbours of the order that stand the wrong way round, of those that occur."""
-        steps, places = self.plan.steps, []
+        steps = self.plan.steps
+        places: list[tuple[int, str]] = []
         for group in self.expect.then:
             found = [place for place, step in enumerate(steps) if self._is_any(group, step)]
             name = "/".join(map(str, group))
