@@ -8,12 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import shipped
+from tests.support.knowledge import CASES, shipped
 from tests.support.running import Runner
 from triage.case.profile import load_bench
 from triage.service.benchasked import ASKED
 
-ROOT = Path(__file__).resolve().parents[2]
 HEALTH = list(shipped().circumstances.values())
 
 
@@ -68,7 +67,7 @@ def test_questions_left_open_write_nothing(
 
 def test_a_key_that_nothing_reads_is_named_on_every_plan(tmp_path: Path, triage: Runner) -> None:
     cases = tmp_path / "cases"
-    shutil.copytree(ROOT / "cases", cases)
+    shutil.copytree(CASES, cases)
     case = "bumblebee-plate-3"
     assert "not read" not in triage("plan", case).stdout
     for name, line in (("bench", "remark: by the window\n"), (case, "former_owner: nobody\n")):

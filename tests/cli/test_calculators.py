@@ -9,13 +9,13 @@ from typing import Any
 
 import pytest
 
+from tests.support.knowledge import CASES
 from triage.case.changes import new_case, new_finding, with_attempt
 from triage.case.models import Attempt
 from triage.case.store import create_case
 from triage.cli import main
 
-ROOT = Path(__file__).resolve().parents[2]
-BENCH = ("--bench", str(ROOT / "cases" / "bench.yaml"))
+BENCH = ("--bench", str(CASES / "bench.yaml"))
 
 
 @pytest.fixture(autouse=True)

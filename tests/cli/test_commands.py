@@ -12,10 +12,9 @@ import pytest
 import yaml
 
 from tests.support.intake import TOLD
+from tests.support.knowledge import CASES, ROOT
 from tests.support.running import Ran, Runner, process
 from triage import cli
-
-ROOT = Path(__file__).resolve().parents[2]
 
 
 def one_line(result: Ran) -> str:
@@ -100,7 +99,7 @@ STEP_KEYS = {
 }
 
 
-DEMO = sorted(p for p in (ROOT / "cases").glob("*.yaml") if p.stem != "bench")
+DEMO = sorted(p for p in (CASES).glob("*.yaml") if p.stem != "bench")
 ELSEWHERE = DEMO[::3]
 EACH_PLAN = """\
 import sys

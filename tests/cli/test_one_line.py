@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
+from tests.support.knowledge import CASES
 from tests.support.running import Runner
 
-CASES = Path(__file__).resolve().parents[2] / "cases"
 BAD = [
     ("plan nowhere", 'no case "nowhere"'),
     ("nowhere", "triage --demo"),
@@ -72,7 +70,8 @@ BAD = [
     ("compare a.png b.png --patch-after 1,2,3,4", "first photo is missing"),
     ("compare a.png b.png --um-per-pixel 0", "size of a pixel"),
     ("explain BEE --step f9-nothing", "f9-nothing"),
-    ("explain BEE --method no-such-thing", "no-such-thing"),
+    ("explain BEE --step f1-blot-dri", "f1-blot-dry"),
+    ("explain BEE --method heptan-brush", "heptane-brush"),
     ("explain BEE --finding f9", "f9"),
     ("whatif BEE hydration=soggy", "soggy"),
     ("whatif BEE blotter=nothing", "blotter"),

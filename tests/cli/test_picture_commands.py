@@ -11,12 +11,11 @@ import numpy as np
 import pytest
 
 from tests.proof.pictures import made
+from tests.support.knowledge import CASES
 from triage.case.store import load_case
 from triage.cli import main
 from triage.picture.pair import VERSION
 from triage.show.compared import measured_words
-
-DEMO = Path(__file__).parents[2] / "cases"
 
 SETUP = "format: 1\nsetups:\n- name: ten\n  magnification: 10\n  na: 0.28\n  pitch_um: 3.76\n  sensor_mm: 35.7\n  picture_mm: 600\n  distance_mm: 500\n  tube: kept\n"
 
@@ -40,7 +39,7 @@ def test_what_will_not_show_stands_first_on_the_plan(
     bench: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """NA 0.28 at 0.55 um tells 1.2 um apart (0.61 * 0.55 / 0.28), and an eye at 500 mm sees less."""
-    shutil.copy(DEMO / "bumblebee-plate-3.yaml", tmp_path)
+    shutil.copy(CASES / "bumblebee-plate-3.yaml", tmp_path)
     see = ["see", "bumblebee-plate-3", *bench, "--finding", "f1", "--size-um", "1.1"]
     assert main(see) == 0
     capsys.readouterr()
@@ -56,7 +55,7 @@ def test_the_figures_of_the_photos_are_kept_and_shown_again(
 ) -> None:
     """In the record, in what worked, in the history and with the marked pair on the sheet."""
     iio = pytest.importorskip("imageio.v3", reason="the extra picture is not installed")
-    shutil.copy(DEMO / "bumblebee-plate-3.yaml", tmp_path)
+    shutil.copy(CASES / "bumblebee-plate-3.yaml", tmp_path)
     for name, picture in zip("ab", made("calm", np.random.default_rng(20))[:2], strict=True):
         iio.imwrite(tmp_path / f"{name}.png", (picture * 255).round().astype(np.uint8))
     case = ["bumblebee-plate-3", "--cases", str(tmp_path)]

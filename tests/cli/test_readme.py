@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.knowledge import CASES, ROOT
 from triage.cli import commands as known
 from triage.cli import main
 
-ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
@@ -52,7 +52,7 @@ def test_every_command_stands_in_the_readme() -> None:
 def test_main_command_and_test_command_are_there() -> None:
     assert any("triage --demo bumblebee-plate-3" in block for block in blocks())
     assert any("-m pytest" in block for block in blocks())
-    assert (ROOT / "cases" / "bumblebee-plate-3.yaml").is_file()
+    assert (CASES / "bumblebee-plate-3.yaml").is_file()
 
 
 def test_ci_runs_exactly_the_test_command() -> None:

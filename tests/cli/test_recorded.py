@@ -7,15 +7,15 @@ import re
 import shutil
 from pathlib import Path
 
+from tests.support.knowledge import CASES
 from tests.support.running import Runner
 
-ROOT = Path(__file__).resolve().parents[2]
 CASE = "bumblebee-plate-3"
 
 
 def test_an_attempt_missing_from_the_middle_is_told(tmp_path: Path, triage: Runner) -> None:
     cases = tmp_path / "cases"
-    shutil.copytree(ROOT / "cases", cases)
+    shutil.copytree(CASES, cases)
     step = json.loads(triage("plan", CASE, "--json").stdout)["steps"][0]["id"]
     for _ in range(3):
         words = ("--outcome", "not-done", "--observed", "seen", "--step", step)
@@ -60,7 +60,7 @@ def test_what_is_not_in_stock_is_marked_and_an_unknown_strength_is_asked_before_
 ) -> None:
     cases = tmp_path / "cases"
     cases.mkdir()
-    shutil.copy(ROOT / "cases" / "bumblebee-plate-3.yaml", cases)
+    shutil.copy(CASES / "bumblebee-plate-3.yaml", cases)
     stock = "room: {control: hood, volume_m3: 30}\nstock: [{agent: ethanol}]\n"
     (cases / "bench.yaml").write_text(f"format: 1\n{stock}")
     plan = json.loads(triage("plan", "bumblebee-plate-3", "--json").stdout)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import jsonschema
@@ -11,13 +10,12 @@ import pytest
 import yaml
 from pydantic import TypeAdapter
 
+from tests.support.knowledge import CASES, ROOT
 from triage.cli import main
 from triage.knowledge.book import KINDS, schema_of
 from triage.plan.model import Plan, plan_data
 from triage.service.workshop import Workshop
 from triage.yamltext import parse_yaml
-
-ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS))
@@ -45,7 +43,7 @@ def test_plan_json_fits_its_schema(workshop: Workshop) -> None:
 
 
 def test_demo_data_are_marked_as_invented() -> None:
-    for path in sorted((ROOT / "cases").glob("*.yaml")):
+    for path in sorted((CASES).glob("*.yaml")):
         assert yaml.safe_load(path.read_text(encoding="utf-8"))["invented"] is True, path.name
 
 
@@ -55,8 +53,8 @@ def test_own_files_fit_the_schema_that_the_command_prints(
 ) -> None:
     assert main(["schema", kind]) == 0
     validator = jsonschema.Draft202012Validator(json.loads(capsys.readouterr().out))
-    places = [ROOT / "cases" / name for name in files or ()] or [
-        path for path in sorted((ROOT / "cases").glob("*.yaml")) if path.name != "bench.yaml"
+    places = [CASES / name for name in files or ()] or [
+        path for path in sorted((CASES).glob("*.yaml")) if path.name != "bench.yaml"
     ]
     for path in places:
         validator.validate(

@@ -8,19 +8,18 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.knowledge import CASES
 from tests.support.running import Runner
 from triage.case.store import load_case
 from triage.plan.model import Step
 from triage.service.working import far_more
-
-ROOT = Path(__file__).resolve().parents[2]
 
 
 def test_a_hundredfold_is_recorded_only_if_the_person_stands_by_it(
     triage: Runner, tmp_path: Path
 ) -> None:
     folder = tmp_path / "work"
-    shutil.copytree(ROOT / "cases", folder)
+    shutil.copytree(CASES, folder)
     for path in sorted(folder.glob("*.yaml")):
         if path.name == "bench.yaml":
             continue

@@ -12,9 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.knowledge import ROOT
 from triage.cli import main
-
-ROOT = Path(__file__).resolve().parents[2]
 
 # All that stands in the folder beside this file is invented. The first addition is one file and no
 # more: an owner's way to put a fact in. What it is taken from is the owner's own practice. The second

@@ -12,6 +12,7 @@ import pytest
 import yaml
 from pydantic import BaseModel
 
+from tests.support.knowledge import RULES
 from triage.check.weaker import KEYS, PROTECTS, Way, lost_in, weaker
 from triage.cli import main
 from triage.errors import Faults, TriageError
@@ -20,7 +21,6 @@ from triage.knowledge.book import KINDS, Knowledge
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.load import load_knowledge
 
-RULES = Path(__file__).resolve().parents[2] / "rules"
 SOLVENTS = "alcohol, ester, ketone, aliphatic, aromatic, terpene, ether"
 BROKEN = {
     name: tuple(copy.values())

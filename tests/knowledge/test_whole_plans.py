@@ -6,7 +6,6 @@ a row cannot make it hold.
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ import pytest
 
 from tests.support.builders import full_bench
 from tests.support.intake import SOUND
+from tests.support.knowledge import NOON
 from triage.case import changes
 from triage.case.models import Case
 from triage.case.profile import Bench
@@ -29,7 +29,6 @@ from triage.yamltext import parse_yaml
 TABLE = Path(__file__).with_name("whole_plans.yaml")
 HELD = parse_yaml(TABLE.read_text(encoding="utf-8"), TABLE.name).data
 SIGNS, METHODS = HELD["signs"], HELD["methods"]
-NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 
 
 def rows() -> list[dict[str, Any]]:

@@ -15,11 +15,11 @@ from pathlib import Path
 import pytest
 import yaml
 
+from tests.support.knowledge import CASES, ROOT
 from triage.cli import main
 from triage.yamltext import parse_yaml
 
-ROOT = Path(__file__).resolve().parents[2]
-CASE = ROOT / "cases" / "bumblebee-plate-3.yaml"
+CASE = CASES / "bumblebee-plate-3.yaml"
 
 
 @dataclass(frozen=True)

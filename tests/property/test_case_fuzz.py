@@ -26,7 +26,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.hostile import REFUSED, TEXTS, content
-from tests.support.knowledge import RULES, planner
+from tests.support.knowledge import CASES, RULES, planner
 from triage.case.changes import with_answer
 from triage.case.models import Case
 from triage.case.profile import Bench, load_bench
@@ -39,7 +39,6 @@ from triage.knowledge.load import _Reader, load_knowledge
 from triage.knowledge.rules import BY_ROOM, FAMILIES, Rule
 from triage.yamltext import dump_yaml, locator
 
-ROOT = RULES.parent
 SINCE = datetime(2000, 1, 1, tzinfo=UTC)
 MOST_S = 2.0  # of processor time for each input, and the memory it may take
 MOST_MB = 200
@@ -107,7 +106,7 @@ SMALL = [
 def seeds(kind: str) -> list[tuple[str, bytes]]:
     """Return (file name, sound content) pairs of a kind of file."""
     if kind == "case":
-        carried = sorted((ROOT / "cases").glob("*-*.yaml"))
+        carried = sorted((CASES).glob("*-*.yaml"))
         whole = dump_yaml(content("a note", "card")).encode()
         return [("card.yaml", whole), *((p.name, p.read_bytes()) for p in carried)]
     if kind == "bundle":
@@ -120,7 +119,7 @@ def seeds(kind: str) -> list[tuple[str, bytes]]:
         )
         return [("up.room.jsonl", (line + line.replace("a1", "a2")).encode())]
     if kind == "bench":
-        return [("bench.yaml", (ROOT / "cases" / "bench.yaml").read_bytes())]
+        return [("bench.yaml", (CASES / "bench.yaml").read_bytes())]
     return [(f"{t}\0{f.relative_to(RULES)}", f.read_bytes()) for t, f in SMALL]
 
 
@@ -239,7 +238,7 @@ def roomed(path: Path) -> None:
 @cache
 def demo() -> Case:
     """Return a case with work to do."""
-    return load_case(ROOT / "cases" / "bumblebee-plate-3.yaml")
+    return load_case(CASES / "bumblebee-plate-3.yaml")
 
 
 def feed(kind: str, folder: Path, name: str, raw: bytes, report: Report) -> None:

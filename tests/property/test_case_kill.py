@@ -11,11 +11,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.knowledge import ROOT
 from tests.support.recording import append_attempt
 from triage.case.changes import new_case
 from triage.case.store import create_case, load_case
-
-ROOT = Path(__file__).parents[2]
 
 # Acknowledges an attempt (one line, flushed) only after the store has returned.
 WRITER = """

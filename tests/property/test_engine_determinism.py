@@ -11,10 +11,9 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from tests.support.case_gen import drawn
-from tests.support.knowledge import RULES, consultant
+from tests.support.knowledge import CASES, ROOT, RULES, consultant
 from triage.case.store import create_case
 
-ROOT = RULES.parent
 SEEDS = tuple(range(6))
 
 
@@ -61,7 +60,7 @@ main(["explain", "bumblebee-plate-3", "--method", "brush-suction"])
 
 def test_the_command_prints_the_same_in_each_process(tmp_path, monkeypatch):
     """A plan, and reasons of equal weight: of two things that the bench lacks one is told first."""
-    shutil.copytree(ROOT / "cases", tmp_path / "cases")
+    shutil.copytree(CASES, tmp_path / "cases")
     case, _ = drawn(consultant(), 3)
     create_case(tmp_path / "cases", case)
     monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))

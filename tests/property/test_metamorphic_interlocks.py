@@ -13,12 +13,10 @@ from pathlib import Path
 import pytest
 
 from tests.support.builders import case_with
-from tests.support.knowledge import RULES, planner
+from tests.support.knowledge import ROOT, planner
 from tests.support.metamorphic import interlocked
 from triage.case.profile import Bench
 from triage.case.store import create_case
-
-ROOT = RULES.parent
 
 ACTS = """
 import sys

@@ -1,18 +1,26 @@
-"""The knowledge that the project ships, loaded and compiled once for all tests of a process."""
+"""The knowledge and the demo that the project ships, loaded and compiled once for a process."""
 
 from __future__ import annotations
 
 import os
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
+from triage.case.profile import Bench, load_bench
+from triage.case.store import load_case
 from triage.engine.consult import Consultant
 from triage.knowledge.book import Knowledge
 from triage.knowledge.load import load_knowledge
+from triage.plan.model import Plan
 from triage.plan.planner import Planner
 
+ROOT = Path(__file__).resolve().parents[2]
 # A test of an added entry runs the tests of entries on a copy of the rules, named here.
-RULES = Path(os.environ.get("TRIAGE_TEST_RULES") or Path(__file__).resolve().parents[2] / "rules")
+RULES = Path(os.environ.get("TRIAGE_TEST_RULES") or ROOT / "rules")
+CASES = ROOT / "cases"
+DEMO = sorted(path for path in CASES.glob("*.yaml") if path.name != "bench.yaml")
+NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 
 
 @cache
@@ -31,3 +39,14 @@ def consultant() -> Consultant:
 def planner() -> Planner:
     """Return a planner on the shipped knowledge."""
     return Planner(consultant())
+
+
+@cache
+def demo_bench() -> Bench:
+    """Return the bench of the demo cases."""
+    return load_bench(CASES / "bench.yaml")
+
+
+def demo_plan(name: str) -> Plan:
+    """Return the plan of a demo case on its bench."""
+    return planner().plan(load_case(CASES / f"{name}.yaml"), demo_bench())

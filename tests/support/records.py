@@ -1,13 +1,12 @@
 """Cases with attempts and running chambers, for the record and the bench day."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 from tests.support.builders import OILY
 from tests.support.intake import TOLD
+from tests.support.knowledge import NOON
 from triage.case.changes import new_attempt, new_case, with_attempt, with_timer
 from triage.case.models import Timer
-
-NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
 
 
 def greasy(case_id="bee", **answers):

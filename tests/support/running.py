@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import RULES, consultant, shipped
+from tests.support.knowledge import ROOT, RULES, consultant, shipped
 from triage import cli
 from triage.case.profile import Bench
 from triage.engine.consult import Consultant
@@ -28,8 +28,6 @@ from triage.knowledge import load
 from triage.knowledge.book import Knowledge
 from triage.plan.airjudge import AirJudge
 from triage.yamltext import Parsed, parse_yaml
-
-ROOT = RULES.parent
 
 
 @dataclass(frozen=True)
@@ -132,20 +130,16 @@ def runner(
     return run
 
 
-def process(*words: str, home: Path) -> Ran:
+def process(*words: str, home: Path, **env: str) -> Ran:
     """Run Python with these words, such as ``-m triage list``, with nothing shared but the disk."""
+    own = {"PATH": os.defpath, "TRIAGE_HOME": str(home), "PYTHONPATH": str(ROOT), "NO_COLOR": "1"}
     done = subprocess.run(
         [sys.executable, *words],
         capture_output=True,
         text=True,
         input="",
         check=False,
-        env={
-            "PATH": os.defpath,
-            "TRIAGE_HOME": str(home),
-            "PYTHONPATH": str(ROOT),
-            "NO_COLOR": "1",
-        },
+        env=own | env,
         cwd=home,
     )
     return Ran(done.returncode, done.stdout, done.stderr)

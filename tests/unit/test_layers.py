@@ -1,7 +1,8 @@
-"""Imports go down only: contracts over all imports, and what a fresh process really loads."""
+"""Imports go down only, and the rulebase comes from the rule files alone."""
 
 from __future__ import annotations
 
+import ast
 import os
 import re
 import shutil
@@ -11,7 +12,11 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+from tests.support.knowledge import CASES, ROOT, RULES, shipped
+from triage.errors import TriageError
+from triage.knowledge.load import load_knowledge
+from triage.yamltext import parse_yaml
+
 MODULES = sorted(
     ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
     for path in (ROOT / "triage").rglob("*.py")
@@ -81,3 +86,68 @@ def test_support_has_one_name() -> None:
         if second.search(path.read_text(encoding="utf-8"))
     ]
     assert files == []
+
+
+# Modules of the standard library whose readers may run what a file says.
+RUNNING = frozenset({"pickle", "marshal", "shelve", "dbm", "copyreg", "runpy"})
+
+
+def test_two_readings_of_the_rules_find_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("triage.knowledge.load.parse_yaml", parse_yaml)  # nothing is shared here
+    found = load_knowledge(RULES)
+    assert found == shipped()
+    assert (found.places, found.parts, found.root) == (shipped().places, shipped().parts, RULES)
+
+
+def test_a_changed_rule_holds_at_the_next_load(tmp_path: Path) -> None:
+    rules = tmp_path / "rules"
+    shutil.copytree(ROOT / "rules", rules)
+    first = load_knowledge(rules)
+    target = rules / "glossary.yaml"
+    before = target.read_text(encoding="utf-8")
+    target.write_text("- id: [broken\n", encoding="utf-8")
+    with pytest.raises(TriageError, match=r"glossary\.yaml"):
+        load_knowledge(rules)
+    target.write_text(before, encoding="utf-8")
+    assert load_knowledge(rules) == first
+
+
+IN_BOTH = """\
+import os, sys
+from triage.cli import main
+for home in (sys.argv[1], ""):
+    os.environ["TRIAGE_HOME"] = home
+    assert main(["plan", sys.argv[2]]) == 0
+"""
+
+
+def test_nothing_made_of_the_rules_is_kept_where_a_user_may_write(tmp_path: Path) -> None:
+    """In a folder of one's own, or in those of the platform: others may change what stands there."""
+    home, cases = tmp_path / "home", tmp_path / "cases"
+    home.mkdir()
+    shutil.copytree(CASES, cases)
+    env = {k: v for k, v in os.environ.items() if not k.startswith(("XDG_", "TRIAGE_"))}
+    env |= {
+        "HOME": str(home),
+        "USERPROFILE": str(home),
+        "LOCALAPPDATA": str(home),
+        "PYTHONPATH": str(ROOT),
+    }
+    words = [sys.executable, "-c", IN_BOTH, str(home), str(cases / "bumblebee-plate-3.yaml")]
+    done = subprocess.run(words, capture_output=True, text=True, check=False, cwd=home, env=env)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("case bumblebee-plate-3")
+    kept = [p for p in home.rglob("*") if p.is_file() and p.suffix != ".pyc"]
+    assert not kept
+
+
+def test_no_part_of_the_program_reads_a_form_that_can_run() -> None:
+    found = {}
+    for path in sorted((ROOT / "triage").rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            running = {name.split(".")[0] for name in names} & RUNNING
+            if running:
+                found[path.name] = running
+    assert not found

@@ -1,4 +1,4 @@
-"""The handbook leaves nothing out: every entry, every interlock, every source is in it."""
+"""The handbook leaves nothing out, and what the knowledge rests on is counted mark by mark."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import shipped
+from tests.support.knowledge import RULES, shipped
+from triage.check.footing import footing, footing_lines
 from triage.cli import main
 from triage.errors import TriageError
 from triage.exposure.wording import limit_words
@@ -92,3 +93,29 @@ def test_command_writes_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert capsys.readouterr().out.strip() == str(out)
     assert main(["handbook", "zone", "nosuch"]) == 2
     assert len(capsys.readouterr().err.strip().splitlines()) == 1
+
+
+MARK = re.compile(r"(?:^|[{,-])\s*(?:source|range_source|caution_source): ")
+
+
+def test_every_mark_of_the_rules_is_counted_once() -> None:
+    """Counted a second way: by the words as they stand in the files."""
+    files = [p for p in RULES.rglob("*.yaml") if p.parent.name != "sources"]
+    lines = [line for p in files for line in p.read_text("utf-8").splitlines()]
+    written = sum(
+        len(MARK.findall(line.split(" # ")[0]))
+        for line in lines
+        if not line.lstrip().startswith("#")
+    )
+    assert sum(c.total() for c in footing(shipped(), RULES).values()) == written
+
+
+def test_limits_stand_apart_and_rest_on_documents() -> None:
+    """Each limit of an agent is one mark, each authority two (itself, its temperature)."""
+    knowledge = shipped()
+    found = footing(knowledge, RULES)
+    limits = sum(len(agent.limits) for agent in knowledge.agents.values())
+    assert found["limits"].total() == limits + 2 * len(knowledge.authorities)
+    rows = {line.split(" | ")[0].strip("| "): line for line in footing_lines(found)}
+    assert {"limits", "hazards", "forbids", "signs", "methods", "all"} <= set(rows)
+    assert all(re.search(r" \d+% \|$", line) for name, line in rows.items() if name in found)

@@ -1,5 +1,6 @@
-"""Running chambers, the bench day, the calendar, and the commands on the record."""
+"""Running chambers, the bench day and its air, the calendar, and the commands on the record."""
 
+import dataclasses
 import json
 import zipfile
 from datetime import timedelta
@@ -11,7 +12,10 @@ from triage.case.profile import Bench, RoomProfile
 from triage.case.store import create_case, update_case
 from triage.cli import main
 from triage.errors import TriageError
+from triage.exposure.day import DayLedger
 from triage.history import calendar
+from triage.history.benchday import DayAir
+from triage.history.daytypes import PutDown
 from triage.history.watch import chambers_of, method_of_step, running_of
 from triage.service import acts
 from triage.service.workshop import open_workshop
@@ -198,3 +202,58 @@ def test_an_answer_leaves_the_evidence_and_an_attempt_renews_it(shop):
     assert shop.folder_record.evidence() is before
     create_case(shop.cases, tried(greasy("bee-2"), "no-change"))
     assert shop.folder_record.evidence() is not before
+
+
+BENCH = Bench(room=RoomProfile(volume_m3=30, air_changes_per_h=0.5))
+
+
+def put_down(method, agent=None):
+    return PutDown(
+        agent or method.agent, method.amount.typical_ml, method.amount.least_ml, method.id
+    )
+
+
+@pytest.fixture
+def acid_joint(knowledge):
+    """An enzyme that gives off nothing, in water with 0.1 % of an acid that does."""
+    method = knowledge.methods["pepsin-joint"]
+    assert [(p.agent, p.strength.value) for p in method.with_ if p.strength] == [
+        ("hydrochloric-acid-dilute", 0.1)
+    ]
+    return method
+
+
+def test_the_further_agent_is_booked_with_its_share(knowledge, acid_joint):
+    air = DayAir(knowledge, BENCH, DayLedger())
+    air.record(put_down(acid_joint), 600, 0.5)
+    density = knowledge.agents["hydrochloric-acid-dilute"].physical.density.value
+    (release,) = air.ledger.releases
+    assert (release.agent, release.minute_of_day) == ("hydrochloric-acid-dilute", 600)
+    # 0.1 % of 0.5 mL, by its density, in mg: mass = volume x density x share.
+    assert release.amount_mg == pytest.approx(0.5 * density * 1000 * 0.001)
+    assert air.trail == (("pepsin-joint", 600, 0.5),)
+
+
+def test_a_main_agent_and_the_further_one_stand_side_by_side(knowledge, acid_joint):
+    """The acid in the liquid of a volatile main agent: both are in the ledger, each once."""
+    method = acid_joint.model_copy(update={"id": "tried", "agent": "ethanol"})
+    book = dataclasses.replace(knowledge, methods={**knowledge.methods, "tried": method})
+    air = DayAir(book, BENCH, DayLedger())
+    air.record(put_down(method), 600, 0.5)
+    assert [r.agent for r in air.ledger.releases] == ["ethanol", "hydrochloric-acid-dilute"]
+    assert {s.key for s in air.ledger.substances} == {"ethanol", "hydrochloric-acid-dilute"}
+    air.record(put_down(method), 660, 0.5)
+    assert len(air.ledger.releases) == 4
+    assert len(air.ledger.substances) == 2
+
+
+def test_such_a_step_is_put_down_on_the_day(knowledge, planner, acid_joint):
+    """Its main agent gives off nothing, yet the day has to judge and book it."""
+    from datetime import UTC, datetime
+
+    from triage.history.benchday import DayMaker
+
+    now = datetime(2026, 3, 2, 9, tzinfo=UTC)
+    maker = DayMaker(planner, BENCH, DayLedger(), now)
+    assert maker._put_down(acid_joint) == put_down(acid_joint)
+    assert maker._put_down(knowledge.methods["blot-dry"]) is None

@@ -1,12 +1,12 @@
 """Merging cases and folders: nothing is lost, twice is once, contradictions stand side by side."""
 
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.support.knowledge import RULES
 from triage.case.changes import (
     new_attempt,
     new_case,
@@ -23,7 +23,6 @@ from triage.history.sharing import CannotMerge, merge_folders, merged
 from triage.knowledge.load import load_knowledge
 from triage.plan.substances import day_ledger
 
-RULES = Path(__file__).resolve().parents[3] / "rules"
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 BASE = new_case("wasp", "Wasp", findings=[{"id": "f1", "zone": "leg"}])
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import consultant
+from tests.support.knowledge import RULES, consultant
 from triage.case.changes import new_attempt, new_case
 from triage.case.profile import Bench, RoomProfile, Stock
 from triage.case.store import create_case
@@ -18,7 +18,6 @@ from triage.knowledge.book import Knowledge
 from triage.plan.liquids import not_beside
 from triage.service.workshop import Workshop
 
-RULES = Path(__file__).resolve().parents[3] / "rules"
 NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 
 

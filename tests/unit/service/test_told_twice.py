@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from tests.support.builders import full_bench
 from tests.support.intake import SOUND
-from tests.support.knowledge import shipped
+from tests.support.knowledge import NOON, shipped
 from triage.case import changes
 from triage.case.store import create_case
 from triage.plan.model import Plan
 from triage.service.workshop import Workshop, open_workshop
 
-NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 CASE, TEST = "gummed", "water-drop"
 SEEN = {"ethanol-drop": "whitens", TEST: "dissolves"}
 

@@ -1,9 +1,10 @@
-"""The case list is quick, and its index is never believed against the files."""
+"""Lists of cases are quick, and what is remembered is never believed against the files."""
 
 from __future__ import annotations
 
 import json
 import os
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,6 +15,8 @@ from triage.case.changes import new_case
 from triage.case.folder import INDEX, list_cases
 from triage.case.store import create_case, update_case
 from triage.errors import TriageError
+from triage.service.listing import first_lines, remember
+from triage.service.workshop import Workshop
 
 LONG_AGO = 1_700_000_000
 
@@ -46,8 +49,8 @@ def titles(folder: Path) -> list[str]:
 
 def test_a_second_list_reads_no_case_file(folder: Path, read_files: list[str]) -> None:
     first = list_cases(folder)
-    assert [entry.id for entry in first] == [f"card-{n}" for n in range(5)]
-    assert [entry.title for entry in first] == [f"Card {n}" for n in range(5)]
+    names = [(f"card-{n}", f"Card {n}") for n in range(5)]
+    assert [(entry.id, entry.title) for entry in first] == names
     assert first[0].path == folder / "card-0.yaml"
     assert len(read_files) == 5
     assert list_cases(folder) == first
@@ -61,10 +64,10 @@ def test_only_a_changed_file_is_read_again(folder: Path, read_files: list[str]) 
     assert titles(folder)[2] == "Kard 2"
     assert read_files == ["card-2.yaml"]
     # Same size and same time as before, changed all the same: the file's own clock tells.
-    stamp = (folder / "card-3.yaml").stat()
-    text = (folder / "card-3.yaml").read_text(encoding="utf-8")
-    (folder / "card-3.yaml").write_text(text.replace("Card", "Kard"), encoding="utf-8")
-    os.utime(folder / "card-3.yaml", ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
+    path = folder / "card-3.yaml"
+    stamp = path.stat()
+    path.write_text(path.read_text(encoding="utf-8").replace("Card", "Kard"), encoding="utf-8")
+    os.utime(path, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
     assert titles(folder)[3] == "Kard 3"
 
 
@@ -144,3 +147,59 @@ def test_a_missing_folder_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(TriageError, match="the folder cannot be read: Not a directory"):
         list_cases(tmp_path / "file")
+
+
+CASE = "bumblebee-plate-3"
+OLD_NS = 10_000_000_000
+
+
+def _age(folder: Path) -> None:
+    """Let all files look as if they were written a while ago."""
+    then = time.time_ns() - OLD_NS
+    for path in folder.glob("*.yaml"):
+        os.utime(path, ns=(then, then))
+
+
+def test_the_same_five_give_the_same_plan(workshop: Workshop) -> None:
+    _age(workshop.cases)
+    first = workshop.plan(workshop.load(CASE))
+    assert workshop.plan(workshop.load(CASE)) is first
+    workshop.save_bench(workshop.bench.model_copy(update={"name": "another"}))
+    assert workshop.plan(workshop.load(CASE)).bench == "another"
+
+
+def test_a_changed_file_is_read_again(workshop: Workshop) -> None:
+    _age(workshop.cases)
+    before = workshop.load(CASE)
+    assert workshop.load(CASE) is before
+    path = workshop.path_of(CASE)
+    path.write_text(path.read_text().replace("title: ", "title: Not ", 1))
+    after = workshop.load(CASE)
+    assert after.title == f"Not {before.title}"
+    assert workshop.plan(after).title == after.title
+
+
+def test_the_first_list_says_what_the_last_one_said(workshop: Workshop, tmp_path: Path) -> None:
+    memory = tmp_path / "new" / "list.json"
+    assert not any(line.is_planned for line in first_lines(workshop.cases, memory))
+    lines = workshop.list_cases()
+    remember(workshop.cases, memory, lines)
+    said = first_lines(workshop.cases, memory)
+    assert {line.id: line for line in said} == {line.id: line for line in lines}
+    assert [line.held for line in said] == sorted((line.held for line in said), reverse=True)
+
+
+def test_a_changed_case_has_its_name_only(workshop: Workshop, tmp_path: Path) -> None:
+    memory = tmp_path / "list.json"
+    remember(workshop.cases, memory, workshop.list_cases())
+    os.utime(workshop.path_of(CASE), ns=(1, 1))
+    planned = {line.id: line.is_planned for line in first_lines(workshop.cases, memory)}
+    assert not planned.pop(CASE)
+    assert all(planned.values())
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{", '{"version": "0", "folder": "", "cases": {}}'])
+def test_a_damaged_memory_is_not_used(workshop: Workshop, tmp_path: Path, text: str) -> None:
+    memory = tmp_path / "list.json"
+    memory.write_text(text)
+    assert not any(line.is_planned for line in first_lines(workshop.cases, memory))

@@ -1,10 +1,14 @@
-"""What is said of a step, a finding or a limit is said once: every face shows what the blocks say."""
+"""What is said is said once, on every face, on screen and on paper."""
 
 from __future__ import annotations
 
 import importlib
 import io
+import random
 import re
+import shutil
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
@@ -16,26 +20,30 @@ from unittest import mock
 
 import pytest
 
-from tests.support.knowledge import planner
-from triage.case.profile import load_bench
+from tests.support.case_gen import draw_case
+from tests.support.knowledge import CASES, consultant, planner
+from triage.case.models import Case
+from triage.case.profile import Bench, load_bench
 from triage.case.store import load_case
+from triage.cli import main
+from triage.errors import TriageError
 from triage.exposure import wording
 from triage.plan.model import Plan, Step
+from triage.plan.planner import Planner
 from triage.show import words
-from triage.show.blocks import Listing, lines_of
+from triage.show.blocks import Heading, Listing, Paper, lines_of
 from triage.show.html import html_of, markdown_of
 from triage.show.plan import QUESTIONS_SHOWN, plan_text, sheet_of
 from triage.show.step import step_blocks
+from triage.show.words import alerts
 from triage.tui.planrows import PlanRow, plan_rows
 from triage.tui.shown import step_text
-
-ROOT = Path(__file__).resolve().parents[3]
 
 
 @cache
 def demo() -> Plan:
-    bench = load_bench(ROOT / "cases" / "bench.yaml")
-    return planner().plan(load_case(ROOT / "cases" / "bumblebee-plate-3.yaml"), bench)
+    bench = load_bench(CASES / "bench.yaml")
+    return planner().plan(load_case(CASES / "bumblebee-plate-3.yaml"), bench)
 
 
 @cache
@@ -161,7 +169,7 @@ def test_a_finding_is_told_in_the_same_words(face: str) -> None:
         sink = io.StringIO()
         known = SimpleNamespace(knowledge=planner().knowledge)
         session = PlainSession(known, Dialogue(io.StringIO(), sink))  # type: ignore[arg-type]
-        session._summary(held, load_case(ROOT / "cases" / "bumblebee-plate-3.yaml"))
+        session._summary(held, load_case(CASES / "bumblebee-plate-3.yaml"))
         shown = sink.getvalue()
     elif face == "screen":
         shown = "\n".join(row.prompt.plain for row in rows_of(held))
@@ -200,3 +208,139 @@ def test_the_plan_stands_on_one_screen_and_opens() -> None:
     reasons = [row for row in rows_of(demo(), frozenset({"out"})) if "never: " in row.detail]
     assert reasons
     assert not [row for row in rows_of(demo()) if "never: " in row.detail]
+
+
+def told(planner: Planner, **answers: str) -> tuple[str, ...]:
+    case = Case.model_validate(
+        {"format": 1, "id": "new", "title": "new", "taxon": "beetles", "answers": answers}
+    )
+    return alerts(planner.plan(case, Bench()))
+
+
+def test_what_nobody_told_is_asked_in_one_line(planner: Planner) -> None:
+    lines = told(planner)
+    (first,) = [line for line in lines if line.startswith("TO GO ON: answer first")]
+    assert planner.knowledge.questions["old-poison-signs"].ask in first
+    assert planner.knowledge.questions["lacquered"].ask in first
+    assert not [line for line in lines if "Mercury or arsenic may be on it" in line]
+
+
+def test_what_was_found_is_said_in_full(planner: Planner) -> None:
+    lines = told(planner, **{"mouldy-smell": "yes"})
+    assert f"FIRST: {planner.knowledge.rule('gate-mouldy').because}" in lines
+    (first,) = [line for line in lines if line.startswith("TO GO ON: answer first")]
+    assert planner.knowledge.questions["mouldy-smell"].ask not in first
+
+
+def demo_plan(name: str = "rose-chafer-plate-1") -> Plan:
+    bench = load_bench(CASES / "bench.yaml")
+    return planner().plan(load_case(CASES / f"{name}.yaml"), bench)
+
+
+def steps_of(sheet: Paper) -> list[Heading]:
+    return [block for block in sheet.blocks if isinstance(block, Heading)]
+
+
+class Reader(HTMLParser):
+    """Collect the text of a page; a standard-library parser stands for the browser."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.text: list[str] = []
+
+    def handle_data(self, data: str) -> None:
+        self.text.append(data)
+
+
+def read(page: str) -> str:
+    reader = Reader()
+    reader.feed(page)
+    return " ".join(reader.text)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_every_stop_point_and_hold_is_on_the_paper(seed: int) -> None:
+    plan = planner().plan(
+        draw_case(consultant(), random.Random(seed)), load_bench(CASES / "bench.yaml")
+    )
+    sheet = sheet_of(plan, whole=True)
+    text = read(html_of(sheet))
+    assert len(steps_of(sheet)) == len(plan.steps)
+    for step in plan.steps:
+        assert all(stop.see in text and stop.then in text for stop in step.stop_points)
+        assert all(line in text for line in step.do)
+        assert all(caution.text in text for caution in step.cautions)
+        assert not step.hold or step.hold in text
+
+
+def test_hold_point_has_a_line_to_write_what_was_observed() -> None:
+    sheet = sheet_of(demo_plan(), whole=True)
+    held = [b for b in sheet.blocks if isinstance(b, Listing) and b.kind == "hold"]
+    assert held
+    assert html_of(sheet).count("what was observed") == len(held)
+    assert markdown_of(sheet).count("What was observed: ____") == len(held)
+
+
+def test_stop_points_stand_before_the_work() -> None:
+    blocks = sheet_of(demo_plan(), whole=True).blocks
+    labels = [b.label for b in blocks if isinstance(b, Listing) and b.label in ("STOP if", "Do")]
+    assert labels
+    assert labels == ["STOP if", "Do"] * (len(labels) // 2)
+
+
+def test_later_steps_are_named_and_not_printed_in_full() -> None:
+    plan = demo_plan()
+    sheet = sheet_of(plan)
+    later = [s for s in plan.steps if s.status == "if-needed"]
+    assert later
+    named = next(
+        b for b in sheet.blocks if isinstance(b, Listing) and b.label == "Only if one before fails"
+    )
+    assert len(named.lines) == len(later)
+    assert len(steps_of(sheet)) == len(plan.steps) - len(later)
+
+
+def test_same_plan_same_bytes() -> None:
+    pytest.importorskip("reportlab", reason="the extra pdf is not installed")
+    from triage.show.pdf import pdf_of
+
+    plan = demo_plan()
+    assert pdf_of(sheet_of(plan)) == pdf_of(sheet_of(plan))
+    assert html_of(sheet_of(plan)) == html_of(sheet_of(plan))
+
+
+def test_pdf_reads_back(tmp_path: Path) -> None:
+    """pdftotext (poppler) reads the words back: an independent reader of the format."""
+    pytest.importorskip("reportlab", reason="the extra pdf is not installed")
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler-utils) is not installed")
+    from triage.show.pdf import pdf_of
+
+    sheet = sheet_of(replace(demo_plan(), title="Käfer <b> & \u0416\u2603"), whole=True)
+    path = tmp_path / "sheet.pdf"
+    path.write_bytes(pdf_of(sheet))
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    )
+    words = " ".join(done.stdout.split())
+    assert "Käfer <b> &" in words
+    assert "STOP IF" in words
+    assert "What did the hidden test spot show?" in words
+    assert "page 2" in words
+
+
+def test_pdf_without_its_library_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in [n for n in sys.modules if n.startswith("reportlab")] + ["triage.show.pdf"]:
+        monkeypatch.delitem(sys.modules, name, raising=False)
+    monkeypatch.setitem(sys.modules, "reportlab", None)
+    with pytest.raises(TriageError, match=r"pip install 'triage\[pdf\]'"):
+        importlib.import_module("triage.show.pdf")
+
+
+def test_form_follows_the_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "sheet.html"
+    assert main(["sheet", str(CASES / "rose-chafer-plate-1.yaml"), "--out", str(out)]) == 0
+    page = out.read_text(encoding="utf-8")
+    assert page.startswith("<!DOCTYPE html>")
+    assert "@media print" in page
+    assert capsys.readouterr().out.strip() == str(out)
