@@ -66,6 +66,7 @@ BAD = [
     ("sheet ROSE --out x.docx", "which format"),
     ("sheet ROSE --format docx", "invalid choice"),
     ("sheet ROSE --out nowhere/deep/x.html", "nothing was changed"),
+    ("completion tcsh", "triage completion --help"),
     ("compare a.png b.png --patch 1,2,3", "is no patch"),
     ("compare a.png b.png --patch-after 1,2,3,4", "first photo is missing"),
     ("compare a.png b.png --um-per-pixel 0", "size of a pixel"),

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.knowledge import CASES, ROOT, RULES, shipped
+from tests.support.running import process
 from triage.errors import TriageError
 from triage.knowledge.load import load_knowledge
 from triage.yamltext import parse_yaml
@@ -38,10 +39,7 @@ def fresh(modules: list[str], forbidden: set[str]) -> None:
         f"    found = {forbidden!r} & set(sys.modules)\n"
         "    assert not found, f'{name} loads {sorted(found)}'\n"
     )
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT, env=env
-    )
+    done = process("-c", code, home=ROOT)
     assert done.returncode == 0, done.stderr[-600:]
 
 
@@ -80,12 +78,8 @@ def test_contracts_hold() -> None:
 def test_support_has_one_name() -> None:
     """Under a second name its module is a second one, and loads and compiles the rules again."""
     second = re.compile(r"^\s*(from|import) support\b", re.MULTILINE)
-    files = [
-        path
-        for path in (ROOT / "tests").rglob("*.py")
-        if second.search(path.read_text(encoding="utf-8"))
-    ]
-    assert files == []
+    files = (ROOT / "tests").rglob("*.py")
+    assert [path for path in files if second.search(path.read_text(encoding="utf-8"))] == []
 
 
 # Modules of the standard library whose readers may run what a file says.
@@ -126,28 +120,19 @@ def test_nothing_made_of_the_rules_is_kept_where_a_user_may_write(tmp_path: Path
     home, cases = tmp_path / "home", tmp_path / "cases"
     home.mkdir()
     shutil.copytree(CASES, cases)
-    env = {k: v for k, v in os.environ.items() if not k.startswith(("XDG_", "TRIAGE_"))}
-    env |= {
-        "HOME": str(home),
-        "USERPROFILE": str(home),
-        "LOCALAPPDATA": str(home),
-        "PYTHONPATH": str(ROOT),
-    }
-    words = [sys.executable, "-c", IN_BOTH, str(home), str(cases / "bumblebee-plate-3.yaml")]
-    done = subprocess.run(words, capture_output=True, text=True, check=False, cwd=home, env=env)
+    own = dict.fromkeys(("HOME", "USERPROFILE", "LOCALAPPDATA"), str(home))
+    words = ("-c", IN_BOTH, str(home), str(cases / "bumblebee-plate-3.yaml"))
+    done = process(*words, home=home, **own)
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("case bumblebee-plate-3")
-    kept = [p for p in home.rglob("*") if p.is_file() and p.suffix != ".pyc"]
-    assert not kept
+    assert not [p for p in home.rglob("*") if p.is_file() and p.suffix != ".pyc"]
 
 
 def test_no_part_of_the_program_reads_a_form_that_can_run() -> None:
-    found = {}
-    for path in sorted((ROOT / "triage").rglob("*.py")):
+    found = set()
+    for path in (ROOT / "triage").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
             names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
-            running = {name.split(".")[0] for name in names} & RUNNING
-            if running:
-                found[path.name] = running
+            found |= {(path.name, name) for name in names if name.split(".")[0] in RUNNING}
     assert not found

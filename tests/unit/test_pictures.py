@@ -14,20 +14,10 @@ from scipy import ndimage
 
 from tests.proof.pictures import UNANSWERABLE, ground, judged, limits, made
 from tests.support.knowledge import shipped
-from triage.bench.cleanliness import surface_class
 from triage.cli import main
-from triage.errors import OutOfRange, TriageError
+from triage.errors import TriageError
 from triage.picture.colour import TO_XYZ, Patch, encoded_srgb, linear_srgb
 from triage.picture.files import marked, read_both, read_photo, side_by_side
-from triage.picture.optics import (
-    Eye,
-    View,
-    depth_um,
-    frames_of_stack,
-    grain_in_picture,
-    na_from_working,
-    what_shows,
-)
 from triage.picture.pair import Comparison, compare, glance
 from triage.picture.register import CannotTell
 from triage.picture.scale import scale_from_ruling
@@ -104,72 +94,6 @@ def test_a_photo_in_printing_inks_is_read_in_colours(tmp_path: Path) -> None:
     assert read_photo(tmp_path / "a.jpg")[100, 100] == pytest.approx([255, 0, 0], abs=3)
 
 
-EYE = Eye(wavelength_um=0.55, acuity_arcmin=1.0, overlap_fraction=0.2)
-
-
-def test_the_sensor_adds_its_pitch_over_magnification_and_aperture() -> None:
-    # By hand: 0.55 / 0.0784 + 3.76 / (10 * 0.28) = 7.015 + 1.343 um.
-    assert depth_um(0.28, 0.55, 10.0, 3.76) == pytest.approx(8.358, abs=0.001)
-
-
-def test_each_of_lens_pixels_and_viewer_can_set_the_limit() -> None:
-    # By hand: two pixels 2 * 4 / 10 = 0.8 um; the eye 500 mm * tan(1') = 0.1454 mm over x100 = 1.454 um.
-    sharp = View(
-        na=0.9, magnification=10, pitch_um=4, sensor_mm=40, picture_mm=400, distance_mm=500
-    )
-    assert what_shows(sharp, EYE).eye_um == pytest.approx(1.454, abs=0.001)
-    assert what_shows(sharp, EYE).bound_by == "viewer"
-    near = View(
-        na=0.9, magnification=10, pitch_um=4, sensor_mm=40, picture_mm=4000, distance_mm=500
-    )
-    assert (what_shows(near, EYE).bound_by, what_shows(near, EYE).least_um) == (
-        "pixels",
-        pytest.approx(0.8),
-    )
-    dull = View(
-        na=0.1, magnification=10, pitch_um=4, sensor_mm=40, picture_mm=4000, distance_mm=500
-    )
-    assert (what_shows(dull, EYE).bound_by, what_shows(dull, EYE).least_um) == (
-        "lens",
-        pytest.approx(3.355),
-    )
-
-
-def test_a_grain_at_the_limit_of_the_eye_stands_at_the_acuity() -> None:
-    view = View(na=0.9, magnification=10, pitch_um=4, sensor_mm=40, picture_mm=400, distance_mm=500)
-    showing = what_shows(view, EYE)
-    assert grain_in_picture(showing.least_um, view, showing).arcmin == pytest.approx(1.0)
-    assert grain_in_picture(showing.least_um * 1.01, view, showing).shows
-    assert not grain_in_picture(showing.least_um * 0.99, view, showing).shows
-
-
-@pytest.mark.parametrize(
-    ("thickness_um", "frames"), [(5, 1), (10, 1), (10.1, 2), (18, 2), (26, 3), (26.1, 4)]
-)
-def test_frames_cover_the_thickness_with_their_overlap(thickness_um: float, frames: int) -> None:
-    # By hand: a depth of 10 um and a fifth of overlap cover 10, 18, 26 um with 1, 2, 3 frames.
-    assert frames_of_stack(thickness_um, 10.0, 0.2) == frames
-
-
-def test_a_working_f_number_is_an_aperture() -> None:
-    assert na_from_working(5.6, 1.0) == pytest.approx(0.0893, abs=1e-4)  # 1 / 11.2, by hand
-
-
-@pytest.mark.parametrize("na", [0.0, -0.1, 1.2, float("nan")])
-def test_no_objective_in_air_has_such_an_aperture(na: float) -> None:
-    with pytest.raises(OutOfRange, match="numerical aperture"):
-        what_shows(View(na, 10, 4, 36, 600, 500), EYE)
-
-
-def test_a_surface_with_twice_the_spots_is_three_tenths_of_a_class_worse_and_ends_with_the_scale() -> (
-    None
-):
-    assert surface_class(20_000, 1e6, 10) == pytest.approx(5.4)  # log 2 = 0.301, in tenths, upward
-    assert surface_class(200_000, 1e6, 500) == 8
-    assert surface_class(400_000, 1e6, 500) is None
-    assert surface_class(10_000, 1e6, 600) is None
-
-
 pytest.importorskip("skimage", reason="the extra picture is not installed")
 SIDE = 460
 CARD = (40, 50, 60, 44)  # left, top, width, height in the first photo
@@ -180,24 +104,18 @@ MOVED = (11, 7)
 def pair(surface: Any, lamp: Any) -> tuple[Any, Any]:
     """Return before and after: the same field moved, the surface multiplied (light), the lamp changed."""
     rng = np.random.default_rng(7)
-    scene = ground("gravel")[:, :, :]
-    before = linear_srgb(scene)
+    before = linear_srgb(ground("gravel"))
     after = before * surface
     left, top, wide, high = CARD
-    card = slice(top + 60, top + 60 + high), slice(left + 60, left + 60 + wide)
     for each in (before, after):
-        each[card] = 0.25
-    down, right = MOVED
-    shown = [
-        encoded_srgb(before[60 : 60 + SIDE, 60 : 60 + SIDE]),
-        encoded_srgb(
-            np.clip(
-                (after * lamp)[60 - down : 60 - down + SIDE, 60 - right : 60 - right + SIDE], 0, 1
-            )
-        ),
-    ]
-    first, second = (np.clip(each + rng.normal(0, 0.006, each.shape), 0, 1) for each in shown)
-    return first.astype(np.float32), second.astype(np.float32)
+        each[top + 60 : top + 60 + high, left + 60 : left + 60 + wide] = 0.25
+
+    def shown(field: Any, down: int, right: int) -> Any:
+        cut = field[60 - down : 60 - down + SIDE, 60 - right : 60 - right + SIDE]
+        noisy = encoded_srgb(cut) + rng.normal(0, 0.006, cut.shape)
+        return np.clip(noisy, 0, 1).astype(np.float32)
+
+    return shown(before, 0, 0), shown(np.clip(after * lamp, 0, 1), *MOVED)
 
 
 def found(surface: Any, lamp: Any, patch: Patch | None) -> Comparison:
@@ -240,9 +158,9 @@ iio = pytest.importorskip("imageio.v3", reason="the extra picture is not install
 
 
 @cache
-def gravel() -> tuple[Any, ...]:
-    """Return before, after, the truth and what is found of the pair that several tests look at."""
-    before, after, true = made("gravel", np.random.default_rng(20))
+def drawn(name: str, **kind: bool) -> tuple[Any, ...]:
+    """Return before, after, the truth and what is found of a pair that several tests look at."""
+    before, after, true = made(name, np.random.default_rng(20), **kind)
     return before, after, true, compare(before, after, limits())
 
 
@@ -250,16 +168,14 @@ def gravel() -> tuple[Any, ...]:
     ("name", "kind"), [("gravel", {}), ("chelsea", {"patch": True}), ("grass", {"colour": True})]
 )
 def test_the_promises_hold_on_a_drawn_pair(name: str, kind: dict[str, bool]) -> None:
-    before, after, true = made(name, np.random.default_rng(20), **kind)
-    found = gravel()[3] if name == "gravel" else compare(before, after, limits())
+    _, _, true, found = drawn(name, **kind)
     kept = judged(found, true)
     assert all(kept.values()), kept
     assert (offered(found, limits())[0] == "damage") is bool(kind)
 
 
 def test_what_stayed_is_counted_on_a_calm_ground() -> None:
-    before, after, true = made("calm", np.random.default_rng(20))
-    found = compare(before, after, limits())
+    _, _, true, found = drawn("calm")
     assert found.removal is not None
     assert judged(found, true)["removal"]
     assert found.removal.low < found.removal.share < found.removal.high
@@ -289,7 +205,7 @@ def test_a_surface_that_is_smooth_beside_its_spots_is_answered() -> None:
 
 
 def test_whole_numbers_of_eight_bits_tell_the_same_and_a_glance_need_not_be_sought_again() -> None:
-    before, after, true, _ = gravel()
+    before, after, true, _ = drawn("gravel")
     eight = [(255 * each).round().astype(np.uint8) for each in (before, after)]
     first, near = glance(*eight, limits())
     assert first.vanished
@@ -312,7 +228,7 @@ def test_large_photos_are_glanced_at_small_and_then_compared_whole(tmp_path: Pat
 
 
 def test_what_came_is_marked_where_it_lies_in_the_second_photo() -> None:
-    before, after, _, found = gravel()
+    before, after, _, found = drawn("gravel")
     for spot in found.appeared:
         row, column = (round(each) for each in found.placed_after(spot.row, spot.column))
         around = after[max(0, row - 40) : row + 40, max(0, column - 40) : column + 40]

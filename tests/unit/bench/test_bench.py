@@ -1,72 +1,78 @@
-"""Bench arithmetic: its words, its tables, and one line for whatever is refused."""
+"""Bench arithmetic: its words, its tables, what a picture can show, and one line for whatever is refused."""
+
+from __future__ import annotations
 
 import math
-import subprocess
-import sys
 
 import pytest
 from pydantic import ValidationError
 
 from tests.support.knowledge import shipped
+from tests.support.running import Ran, process
 from triage.bench import chamber, stock, storage
 from triage.bench.chamber import look_times_h, mould_limit, salt_rh
+from triage.bench.cleanliness import surface_class
 from triage.bench.stock import Bottle, drops_per_ml, make_up, weigh_up
 from triage.bench.storage import crystals_last
 from triage.case.profile import Bench
 from triage.errors import OutOfRange, TriageError
 from triage.knowledge.agents import Hansen
 from triage.knowledge.tables import Dose, Gel, Salt
+from triage.picture.optics import (
+    Eye,
+    View,
+    depth_um,
+    frames_of_stack,
+    grain_in_picture,
+    na_from_working,
+    what_shows,
+)
 from triage.plan import mixcalc
 from triage.plan.answers import Means
 from triage.plan.inputs import BurstQuestion
 
 
-def test_dilution_tops_up_to_the_mark():
-    said = make_up(70, "v/v", Bottle(95, "v/v"), 100).sentence
-    assert said == (
+def test_what_is_made_up_is_said_in_one_sentence():
+    assert make_up(70, "v/v", Bottle(95, "v/v"), 100).sentence == (
         "Measure 73.7 mL of the 95 % v/v stock and top up with water to the 100 mL mark "
         "(about 26.3 mL; the mark decides)."
     )
-
-
-def test_acid_goes_into_water():
     said = make_up(0.03, "mol/L", Bottle(12.1, "mol/L", into_water=True), 1000).sentence
     assert said.index("water") < said.index("add 2.48 mL of the 12.1 mol/L stock")
     assert "never pour water onto the stock" in said
-
-
-def test_stock_of_the_right_strength_is_used_as_it_is():
-    same = make_up(70, "v/v", Bottle(70, "v/v"), 50)
-    assert same.sentence == "Use 50 mL of the 70 % v/v stock as it is."
+    same = make_up(70, "v/v", Bottle(70, "v/v"), 50).sentence
+    assert same == "Use 50 mL of the 70 % v/v stock as it is."
     assert weigh_up(10, 10, 5).sentence.endswith("and use it as it is.")
+    assert make_up(25, "w/w", Bottle(25, "w/w", 1.0), 40).stock == pytest.approx(40)
+
+
+def bursts(*done, next_s=None):
+    """Of the shipped figures: three of at most 10 s."""
+    return mixcalc.bursts(Means(shipped(), Bench()), BurstQuestion(done, next_s))
 
 
 def test_bursts_count_down():
-    def told(*done):
-        return mixcalc.bursts(Means(shipped(), Bench()), BurstQuestion(done))
-
-    assert told().sentence == "3 bursts left, each at most 10 s; look after each one."
-    assert told(5, 8).sentence.startswith("1 burst left")
-    spent = told(5, 8, 10)
+    assert bursts().sentence == "3 bursts left, each at most 10 s; look after each one."
+    assert bursts(5, 8).sentence.startswith("1 burst left")
+    spent = bursts(5, 8, 10)
     assert [figure.value for figure in spent.figures[:4]] == [0, 23, 0, 0]
     assert spent.sentence == "No burst is left (23 s used)."
+    assert bursts(next_s=10).figures[1].value == 10
 
 
 def test_looks_after_a_day_then_twice_a_day():
     assert look_times_h(24, 2, 72) == (24, 36, 48, 60, 72)
     assert look_times_h(24, 2, 10) == (10,)
+    assert drops_per_ml(10, 1) == 10
 
 
 def test_cap_holds_without_inhibitor_and_shrinks_in_the_warm():
-    def stay(temp, has_inhibitor):
-        return mould_limit(
-            temp, 90, divisor=3, cap_days_at_20_c=3, has_inhibitor=has_inhibitor
-        ).stay_days
+    def stay(temp, has_inhibitor=False):
+        terms = {"divisor": 3, "cap_days_at_20_c": 3, "has_inhibitor": has_inhibitor}
+        return mould_limit(temp, 90, **terms).stay_days
 
-    assert stay(20, False) == 3
-    assert stay(15, False) == 3
-    assert stay(30, False) < 3
-    assert stay(20, True) > 3
+    assert stay(20) == stay(15) == 3
+    assert stay(30) < 3 < stay(20, has_inhibitor=True)
 
 
 def test_crystals_that_saturate_last_until_the_air_of_the_box_has_carried_them_off():
@@ -77,23 +83,12 @@ def test_crystals_that_saturate_last_until_the_air_of_the_box_has_carried_them_o
     assert crystals_last(500, 5, 10, 0.5) == (10, 20)
 
 
-def test_importing_the_bench_does_not_load_scipy_or_numpy():
-    names = ["stock", "chamber", "storage"]
+def test_importing_the_bench_does_not_load_scipy_or_numpy(tmp_path):
     code = (
-        "import sys\n"
-        + "".join(f"import triage.bench.{name}\n" for name in names)
-        + "print(sorted({'scipy', 'numpy', 'textual', 'experta'} & set(sys.modules)))"
+        "import sys, triage.bench.stock, triage.bench.chamber, triage.bench.storage\n"
+        "print(sorted({'scipy', 'numpy', 'textual', 'experta'} & set(sys.modules)))"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[]"
-
-
-def test_edges_that_are_still_allowed():
-    longest = mixcalc.bursts(Means(shipped(), Bench()), BurstQuestion(next_s=10))
-    assert longest.figures[1].value == 10
-    assert drops_per_ml(10, 1) == 10
-    same = make_up(25, "w/w", Bottle(25, "w/w", 1.0), 40)
-    assert same.stock == pytest.approx(40)
+    assert process("-c", code, home=tmp_path) == Ran(0, "[]\n", "")
 
 
 @pytest.mark.parametrize(
@@ -108,24 +103,16 @@ def test_uncertainty_is_the_larger_neighbour_or_unknown(salt, temp, plus_minus):
     assert salt_rh(shipped().salts[salt], temp).plus_minus_percent == plus_minus
 
 
-def test_suggestions_are_the_judgements_and_nothing_else():
-    # a number without a source must be marked, and one with a source must not
+def test_suggestions_are_the_judgements_and_checked_needs_more_than_memory():
+    # A number without a source must be marked, and one with a source must not.
     for dose in shipped().doses.values():
         assert dose.suggestion == (dose.source == "judgement"), dose.id
-
-
-def test_status_checked_needs_more_than_memory():
     for table in (shipped().salts, shipped().gels, shipped().doses):
         for entry in table.values():
             if entry.source in {"from-memory", "judgement"}:
                 assert entry.status != "checked", entry.id
-
-
-def test_a_span_is_a_span():
-    dose = Dose.model_validate(
-        {"id": "a", "name": "a", "kind": "time", "because": "a", "status": "draft",
-         "source": "derived", "span": {"least": 1, "most": 2, "unit": "h", "source": "derived"}}
-    )  # fmt: skip
+    span = {"least": 1, "most": 2, "unit": "h", "source": "derived"}
+    dose = Dose.model_validate({**GOOD_DOSE, "figure": None, "span": span})
     assert (dose.least, dose.most, dose.unit) == (1, 2, "h")
 
 
@@ -185,8 +172,7 @@ def test_wrong_entries_are_refused(kind, good, change, message):
         kind.model_validate({**good, **change})
 
 
-SALTS = shipped().salts
-GELS = shipped().gels
+SALTS, GELS = shipped().salts, shipped().gels
 NARROW, WIDE = GELS["narrow-pore-gel"], GELS["wide-pore-gel"]
 
 
@@ -196,11 +182,6 @@ def box(gel=NARROW, rh=(80, 40), held=0.02):
 
 def made(target, held, ml, basis="v/v", **stock_is):
     return stock.make_up(target, basis, Bottle(held, basis, **stock_is), ml)
-
-
-def bursts(*done, next_s=None):
-    """Of the shipped figures: three of at most 10 s."""
-    return mixcalc.bursts(Means(shipped(), Bench()), BurstQuestion(done, next_s))
 
 
 REFUSED = [
@@ -234,14 +215,10 @@ REFUSED = [
     (lambda: stock.fluid_ml_for_strength(1, 80, 70, 0.7),
      ("no amount of 70 % fluid stays at 80 % in a moist specimen; "
      "use a stronger fluid or accept a weaker end")),
-    (
+    *((call, "body water is 1.05 mL/g; it must lie between 0 and 1 mL/g") for call in (
         lambda: stock.fluid_ml_for_strength(1, 70, 95, 1.05),
-        "body water is 1.05 mL/g; it must lie between 0 and 1 mL/g",
-    ),
-    (
         lambda: stock.strengths_after_body_water(95, 3, 1.05),
-        "body water is 1.05 mL/g; it must lie between 0 and 1 mL/g",
-    ),
+    )),
     # drops
     (lambda: stock.drops_per_ml(5, 1), "5 drops are too few to calibrate by; count at least ten"),
     (lambda: stock.whole_drops(0.01, 20),
@@ -308,3 +285,60 @@ def test_refusal_is_one_clear_line(call, line):
 def test_numbers_that_are_not_finite_are_refused(call, bad):
     with pytest.raises(OutOfRange):
         call(bad)
+
+
+EYE = Eye(wavelength_um=0.55, acuity_arcmin=1.0, overlap_fraction=0.2)
+
+
+def test_the_sensor_adds_its_pitch_over_magnification_and_aperture() -> None:
+    # By hand: 0.55 / 0.0784 + 3.76 / (10 * 0.28) = 7.015 + 1.343 um.
+    assert depth_um(0.28, 0.55, 10.0, 3.76) == pytest.approx(8.358, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("na", "picture_mm", "bound_by", "least_um"),
+    [
+        # By hand: the eye 500 mm * tan(1') = 0.1454 mm over x100; two pixels 2 * 4 / 10; the lens.
+        (0.9, 400, "viewer", 1.454),
+        (0.9, 4000, "pixels", 0.8),
+        (0.1, 4000, "lens", 3.355),
+    ],
+)
+def test_each_of_lens_pixels_and_viewer_can_set_the_limit(
+    na: float, picture_mm: float, bound_by: str, least_um: float
+) -> None:
+    shown = what_shows(View(na, 10, 4, 40, picture_mm, 500), EYE)
+    assert (shown.bound_by, shown.least_um) == (bound_by, pytest.approx(least_um, abs=0.001))
+
+
+def test_a_grain_at_the_limit_of_the_eye_stands_at_the_acuity() -> None:
+    view = View(0.9, 10, 4, 40, 400, 500)
+    showing = what_shows(view, EYE)
+    assert grain_in_picture(showing.least_um, view, showing).arcmin == pytest.approx(1.0)
+    assert grain_in_picture(showing.least_um * 1.01, view, showing).shows
+    assert not grain_in_picture(showing.least_um * 0.99, view, showing).shows
+
+
+@pytest.mark.parametrize(
+    ("thickness_um", "frames"), [(5, 1), (10, 1), (10.1, 2), (18, 2), (26, 3), (26.1, 4)]
+)
+def test_frames_cover_the_thickness_with_their_overlap(thickness_um: float, frames: int) -> None:
+    # By hand: a depth of 10 um and a fifth of overlap cover 10, 18, 26 um with 1, 2, 3 frames.
+    assert frames_of_stack(thickness_um, 10.0, 0.2) == frames
+
+
+def test_a_working_f_number_is_an_aperture() -> None:
+    assert na_from_working(5.6, 1.0) == pytest.approx(0.0893, abs=1e-4)  # 1 / 11.2, by hand
+
+
+@pytest.mark.parametrize("na", [0.0, -0.1, 1.2, float("nan")])
+def test_no_objective_in_air_has_such_an_aperture(na: float) -> None:
+    with pytest.raises(OutOfRange, match="numerical aperture"):
+        what_shows(View(na, 10, 4, 36, 600, 500), EYE)
+
+
+def test_a_surface_with_twice_the_spots_is_three_tenths_of_a_class_worse_up_to_the_end() -> None:
+    assert surface_class(20_000, 1e6, 10) == pytest.approx(5.4)  # log 2 = 0.301, in tenths, upward
+    assert surface_class(200_000, 1e6, 500) == 8
+    assert surface_class(400_000, 1e6, 500) is None
+    assert surface_class(10_000, 1e6, 600) is None

@@ -45,7 +45,6 @@ def test_a_bad_option_is_one_line_and_exit_2(words, capsys):
     assert len(err.strip().splitlines()) == 1
 
 
-@pytest.mark.usefixtures("_counted_before")
 def test_coverage_is_printed_as_whole_numbers(monkeypatch, capsys):
     monkeypatch.setattr("tests.proof.coverage.coverage_of", lambda _: reached())
     monkeypatch.setattr("tests.proof.needed.needed_of", lambda _: needed())

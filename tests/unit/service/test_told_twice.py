@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.builders import full_bench
+from tests.support.builders import opened
 from tests.support.intake import SOUND
 from tests.support.knowledge import NOON, shipped
 from triage.case import changes
 from triage.case.store import create_case
 from triage.plan.model import Plan
-from triage.service.workshop import Workshop, open_workshop
+from triage.service.workshop import Workshop
 
 CASE, TEST = "gummed", "water-drop"
 SEEN = {"ethanol-drop": "whitens", TEST: "dissolves"}
@@ -22,18 +22,14 @@ SEEN = {"ethanol-drop": "whitens", TEST: "dissolves"}
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     finding = changes.new_finding("f1", "elytra", named="sugar-honey", signs=SEEN)
-    answers = dict(SOUND)
-    create_case(
-        tmp_path, changes.new_case(CASE, taxon="beetles", answers=answers, findings=(finding,))
-    )
+    case = changes.new_case(CASE, taxon="beetles", answers=dict(SOUND), findings=(finding,))
+    create_case(tmp_path, case)
     return tmp_path
 
 
-def opened(folder: Path, hours: float) -> Workshop:
+def after(folder: Path, hours: float) -> Workshop:
     """Return the program begun anew so many hours after noon."""
-    made = open_workshop(cases=folder, clock=lambda: NOON + timedelta(hours=hours))
-    made.bench = full_bench(shipped())
-    return made
+    return opened(folder, at=NOON + timedelta(hours=hours))
 
 
 def planned(shop: Workshop) -> Plan:
@@ -50,9 +46,9 @@ def acting(plan: Plan) -> set[str]:
 
 
 def test_both_answers_are_named_with_the_time_and_nothing_gets_harsher(folder: Path) -> None:
-    before = acting(planned(opened(folder, 0)))
+    before = acting(planned(after(folder, 0)))
     assert before
-    shop = opened(folder, 3)
+    shop = after(folder, 3)
     shop.answer(CASE, TEST, "nothing", "f1")
     plan = planned(shop)
     (text,) = named(plan)
@@ -67,14 +63,14 @@ def test_both_answers_are_named_with_the_time_and_nothing_gets_harsher(folder: P
 
 @pytest.mark.parametrize("answer", ["dissolves", "nothing"])
 def test_one_more_answer_settles_it_and_all_stays_on_file(folder: Path, answer: str) -> None:
-    opened(folder, 3).answer(CASE, TEST, "nothing", "f1")
-    shop = opened(folder, 6)
+    after(folder, 3).answer(CASE, TEST, "nothing", "f1")
+    shop = after(folder, 6)
     shop.answer(CASE, TEST, answer, "f1")
     case = shop.load(CASE)
     # Back to the first answer is a contradiction once more: it is asked again.
     assert bool(case.in_doubt()) is (answer == "dissolves")
-    opened(folder, 9).answer(CASE, TEST, answer, "f1")
-    shop = opened(folder, 12)
+    after(folder, 9).answer(CASE, TEST, answer, "f1")
+    shop = after(folder, 12)
     assert named(planned(shop)) == []
     assert len(shop.load(CASE).restated) == (2 if answer == "nothing" else 3)
 
@@ -82,11 +78,11 @@ def test_one_more_answer_settles_it_and_all_stays_on_file(folder: Path, answer: 
 def test_a_slip_of_the_finger_and_a_place_that_was_worked_on_contradict_nothing(
     folder: Path,
 ) -> None:
-    shop = opened(folder, 3)
+    shop = after(folder, 3)
     shop.answer(CASE, "puff", "moves", "f1")
     shop.answer(CASE, "puff", "stays", "f1")
     assert named(planned(shop)) == []
     step = next(s for s in planned(shop).steps if s.finding == "f1")
     shop.record(CASE, step.id, "better")
-    opened(folder, 6).answer(CASE, TEST, "nothing", "f1")
-    assert named(planned(opened(folder, 7))) == []
+    after(folder, 6).answer(CASE, TEST, "nothing", "f1")
+    assert named(planned(after(folder, 7))) == []

@@ -21,17 +21,17 @@ from unittest import mock
 import pytest
 
 from tests.support.case_gen import draw_case
-from tests.support.knowledge import CASES, consultant, planner
-from triage.case.models import Case
-from triage.case.profile import Bench, load_bench
+from tests.support.knowledge import CASES, consultant, demo_bench, demo_plan, planner
+from tests.support.running import Runner
+from triage.case.changes import new_case
+from triage.case.profile import Bench
 from triage.case.store import load_case
-from triage.cli import main
 from triage.errors import TriageError
 from triage.exposure import wording
 from triage.plan.model import Plan, Step
 from triage.plan.planner import Planner
 from triage.show import words
-from triage.show.blocks import Heading, Listing, Paper, lines_of
+from triage.show.blocks import Heading, Listing, lines_of
 from triage.show.html import html_of, markdown_of
 from triage.show.plan import QUESTIONS_SHOWN, plan_text, sheet_of
 from triage.show.step import step_blocks
@@ -39,38 +39,33 @@ from triage.show.words import alerts
 from triage.tui.planrows import PlanRow, plan_rows
 from triage.tui.shown import step_text
 
-
-@cache
-def demo() -> Plan:
-    bench = load_bench(CASES / "bench.yaml")
-    return planner().plan(load_case(CASES / "bumblebee-plate-3.yaml"), bench)
+BEE, CHAFER = "bumblebee-plate-3", "rose-chafer-plate-1"
+demo = cache(lambda: demo_plan(BEE))
+chafer = cache(lambda: demo_plan(CHAFER))
 
 
 @cache
 def plan() -> Plan:
     """A demo plan of one step: one that has air, gloves, cautions, a mix and a rinse."""
-    found = demo()
-    step = next(
-        each for each in found.steps if each.air and each.air.limits and each.rinse and each.make_up
-    )
-    return replace(found, steps=(replace(step, status="next"),))
+    steps = (s for s in demo().steps if s.air and s.air.limits and s.rinse and s.make_up)
+    return replace(demo(), steps=(replace(next(steps), status="next"),))
 
 
-class Words(HTMLParser):
-    """The text of a page."""
+class Reader(HTMLParser):
+    """Collect the text of a page; a standard-library parser stands for the browser."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.found: list[str] = []
+        self.text: list[str] = []
 
     def handle_data(self, data: str) -> None:
-        self.found.append(data)
+        self.text.append(data)
 
 
-def of_html(held: Plan) -> str:
-    reader = Words()
-    reader.feed(html_of(sheet_of(held)))
-    return " ".join(reader.found)
+def read(page: str) -> str:
+    reader = Reader()
+    reader.feed(page)
+    return " ".join(reader.text)
 
 
 def of_pdf(held: Plan) -> str:
@@ -87,7 +82,7 @@ FACES: dict[str, Callable[[Plan], str]] = {
     "plain session": lambda held: "\n".join(lines_of(step_blocks(held.steps[0]))),
     "screen": lambda held: step_text(held.steps[0], held).plain,
     "Markdown": lambda held: re.sub(r"\\(.)", r"\1", markdown_of(sheet_of(held))),
-    "HTML": of_html,
+    "HTML": lambda held: read(html_of(sheet_of(held))),
     "PDF": of_pdf,
 }
 
@@ -211,61 +206,30 @@ def test_the_plan_stands_on_one_screen_and_opens() -> None:
 
 
 def told(planner: Planner, **answers: str) -> tuple[str, ...]:
-    case = Case.model_validate(
-        {"format": 1, "id": "new", "title": "new", "taxon": "beetles", "answers": answers}
-    )
-    return alerts(planner.plan(case, Bench()))
+    return alerts(planner.plan(new_case("new", taxon="beetles", answers=answers), Bench()))
 
 
-def test_what_nobody_told_is_asked_in_one_line(planner: Planner) -> None:
+def test_what_nobody_told_is_asked_in_one_line_and_what_was_found_is_said_in_full(
+    planner: Planner,
+) -> None:
+    ask = {name: question.ask for name, question in planner.knowledge.questions.items()}
     lines = told(planner)
     (first,) = [line for line in lines if line.startswith("TO GO ON: answer first")]
-    assert planner.knowledge.questions["old-poison-signs"].ask in first
-    assert planner.knowledge.questions["lacquered"].ask in first
+    assert ask["old-poison-signs"] in first
+    assert ask["lacquered"] in first
     assert not [line for line in lines if "Mercury or arsenic may be on it" in line]
-
-
-def test_what_was_found_is_said_in_full(planner: Planner) -> None:
     lines = told(planner, **{"mouldy-smell": "yes"})
     assert f"FIRST: {planner.knowledge.rule('gate-mouldy').because}" in lines
     (first,) = [line for line in lines if line.startswith("TO GO ON: answer first")]
-    assert planner.knowledge.questions["mouldy-smell"].ask not in first
-
-
-def demo_plan(name: str = "rose-chafer-plate-1") -> Plan:
-    bench = load_bench(CASES / "bench.yaml")
-    return planner().plan(load_case(CASES / f"{name}.yaml"), bench)
-
-
-def steps_of(sheet: Paper) -> list[Heading]:
-    return [block for block in sheet.blocks if isinstance(block, Heading)]
-
-
-class Reader(HTMLParser):
-    """Collect the text of a page; a standard-library parser stands for the browser."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.text: list[str] = []
-
-    def handle_data(self, data: str) -> None:
-        self.text.append(data)
-
-
-def read(page: str) -> str:
-    reader = Reader()
-    reader.feed(page)
-    return " ".join(reader.text)
+    assert ask["mouldy-smell"] not in first
 
 
 @pytest.mark.parametrize("seed", range(12))
 def test_every_stop_point_and_hold_is_on_the_paper(seed: int) -> None:
-    plan = planner().plan(
-        draw_case(consultant(), random.Random(seed)), load_bench(CASES / "bench.yaml")
-    )
+    plan = planner().plan(draw_case(consultant(), random.Random(seed)), demo_bench())
     sheet = sheet_of(plan, whole=True)
     text = read(html_of(sheet))
-    assert len(steps_of(sheet)) == len(plan.steps)
+    assert sum(isinstance(block, Heading) for block in sheet.blocks) == len(plan.steps)
     for step in plan.steps:
         assert all(stop.see in text and stop.then in text for stop in step.stop_points)
         assert all(line in text for line in step.do)
@@ -273,40 +237,32 @@ def test_every_stop_point_and_hold_is_on_the_paper(seed: int) -> None:
         assert not step.hold or step.hold in text
 
 
-def test_hold_point_has_a_line_to_write_what_was_observed() -> None:
-    sheet = sheet_of(demo_plan(), whole=True)
-    held = [b for b in sheet.blocks if isinstance(b, Listing) and b.kind == "hold"]
+def test_stop_points_stand_before_the_work_and_holds_have_a_line_to_write_on() -> None:
+    sheet = sheet_of(chafer(), whole=True)
+    listings = [b for b in sheet.blocks if isinstance(b, Listing)]
+    held = [b for b in listings if b.kind == "hold"]
     assert held
     assert html_of(sheet).count("what was observed") == len(held)
     assert markdown_of(sheet).count("What was observed: ____") == len(held)
-
-
-def test_stop_points_stand_before_the_work() -> None:
-    blocks = sheet_of(demo_plan(), whole=True).blocks
-    labels = [b.label for b in blocks if isinstance(b, Listing) and b.label in ("STOP if", "Do")]
+    labels = [b.label for b in listings if b.label in ("STOP if", "Do")]
     assert labels
     assert labels == ["STOP if", "Do"] * (len(labels) // 2)
 
 
 def test_later_steps_are_named_and_not_printed_in_full() -> None:
-    plan = demo_plan()
-    sheet = sheet_of(plan)
-    later = [s for s in plan.steps if s.status == "if-needed"]
+    blocks, steps = sheet_of(chafer()).blocks, chafer().steps
+    later = [s for s in steps if s.status == "if-needed"]
     assert later
-    named = next(
-        b for b in sheet.blocks if isinstance(b, Listing) and b.label == "Only if one before fails"
-    )
+    listings = (b for b in blocks if isinstance(b, Listing))
+    named = next(b for b in listings if b.label == "Only if one before fails")
     assert len(named.lines) == len(later)
-    assert len(steps_of(sheet)) == len(plan.steps) - len(later)
+    assert sum(isinstance(block, Heading) for block in blocks) == len(steps) - len(later)
 
 
 def test_same_plan_same_bytes() -> None:
     pytest.importorskip("reportlab", reason="the extra pdf is not installed")
-    from triage.show.pdf import pdf_of
-
-    plan = demo_plan()
-    assert pdf_of(sheet_of(plan)) == pdf_of(sheet_of(plan))
-    assert html_of(sheet_of(plan)) == html_of(sheet_of(plan))
+    for form in (importlib.import_module("triage.show.pdf").pdf_of, html_of):
+        assert form(sheet_of(chafer())) == form(sheet_of(demo_plan(CHAFER)))
 
 
 def test_pdf_reads_back(tmp_path: Path) -> None:
@@ -314,19 +270,14 @@ def test_pdf_reads_back(tmp_path: Path) -> None:
     pytest.importorskip("reportlab", reason="the extra pdf is not installed")
     if shutil.which("pdftotext") is None:
         pytest.skip("pdftotext (poppler-utils) is not installed")
-    from triage.show.pdf import pdf_of
-
-    sheet = sheet_of(replace(demo_plan(), title="Käfer <b> & \u0416\u2603"), whole=True)
+    sheet = sheet_of(replace(chafer(), title="Käfer <b> & \u0416\u2603"), whole=True)
     path = tmp_path / "sheet.pdf"
-    path.write_bytes(pdf_of(sheet))
-    done = subprocess.run(
-        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    path.write_bytes(importlib.import_module("triage.show.pdf").pdf_of(sheet))
+    words = " ".join(
+        subprocess.check_output(["pdftotext", "-layout", path, "-"], text=True).split()
     )
-    words = " ".join(done.stdout.split())
-    assert "Käfer <b> &" in words
-    assert "STOP IF" in words
-    assert "What did the hidden test spot show?" in words
-    assert "page 2" in words
+    for part in ("Käfer <b> &", "STOP IF", "What did the hidden test spot show?", "page 2"):
+        assert part in words
 
 
 def test_pdf_without_its_library_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -337,10 +288,10 @@ def test_pdf_without_its_library_says_how_to_get_it(monkeypatch: pytest.MonkeyPa
         importlib.import_module("triage.show.pdf")
 
 
-def test_form_follows_the_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_form_follows_the_file(tmp_path: Path, triage: Runner) -> None:
     out = tmp_path / "sheet.html"
-    assert main(["sheet", str(CASES / "rose-chafer-plate-1.yaml"), "--out", str(out)]) == 0
+    told = triage("sheet", str(CASES / f"{CHAFER}.yaml"), "--out", str(out))
+    assert (told.returncode, told.stdout.strip()) == (0, str(out))
     page = out.read_text(encoding="utf-8")
     assert page.startswith("<!DOCTYPE html>")
     assert "@media print" in page
-    assert capsys.readouterr().out.strip() == str(out)
