@@ -19,14 +19,8 @@ from triage.history.benchday import DayAir
 from triage.history.daytypes import Hours, PutDown, Task, Visit, chains_of, sessions_of
 from triage.history.schedule import plan_day
 from triage.history.timeline import Timeline
+from triage.plan import substances
 from triage.plan.airjudge import AirJudge
-from triage.plan.substances import (
-    mg_per_ml,
-    release_min_of,
-    room_of,
-    strength_fraction,
-    substance_of,
-)
 
 HOURS = Hours(9 * 60, 18 * 60)
 
@@ -109,13 +103,13 @@ def checked_real_day(seed, knowledge, most_changes=6):
         margin=judge.margin, no_limit_ok=True, lel_share=knowledge.judgement.lel_share.value
     )
     for entry, method in releases_of(plan, tasks, knowledge):
-        substance = substance_of(knowledge, knowledge.agents[entry.agent])
+        substance = substances.substance_of(knowledge, knowledge.agents[entry.agent])
         if substance.airborne == "none":
             continue
-        share = strength_fraction(method.strength) * method.amount.open_share
-        minutes = release_min_of(knowledge, method)
+        share = substances.strength_fraction(method.strength) * method.amount.open_share
+        minutes = substances.release_min_of(knowledge, method)
         then = replace(terms, ledger=ledger, at_min=float(entry.begin_min), strength_fraction=share)
-        room = room_of(knowledge, bench)
+        room = substances.room_of(knowledge, bench)
         verdict = judge_release(substance, entry.amount_ml, room, minutes, then)
         assert verdict.verdict != "over", (entry, verdict.sentence)
         assert method.amount.least_ml <= entry.amount_ml <= method.amount.typical_ml
@@ -126,12 +120,12 @@ def checked_real_day(seed, knowledge, most_changes=6):
             assert own, f"no airing behind {entry}"
             # The plan shows four significant digits.
             assert own[0].end_min - own[0].begin_min >= math.floor(verdict.reentry_min * 0.999)
-        mass = entry.amount_ml * mg_per_ml(knowledge, method, entry.agent)
+        mass = entry.amount_ml * substances.mg_per_ml(knowledge, method, entry.agent)
         ledger = ledger.added([Release(float(entry.begin_min), mass, entry.agent)], [substance])
         # A step is judged over the time in which it can evaporate, so the whole day is too.
         slow.append(Release(float(entry.begin_min), mass, entry.agent, minutes))
     ledger = DayLedger(tuple(slow), ledger.substances)
-    day = judge_day(ledger, room_of(knowledge, bench), judge.margin)
+    day = judge_day(ledger, substances.room_of(knowledge, bench), judge.margin)
     assert day.verdict != "over"
     return plan
 

@@ -10,16 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from triage.case.changes import (
-    new_attempt,
-    new_case,
-    new_finding,
-    with_answer,
-    with_attempt,
-    with_finding,
-    with_release,
-    with_sign,
-)
+from triage.case import changes
 from triage.case.models import OUTCOMES, Case
 from triage.case.store import case_text, create_case, load_case, update_case
 from triage.yamltext import control_character, dump_yaml, parse_yaml
@@ -77,7 +68,7 @@ def no_wait_for_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @st.composite
 def cases(draw: st.DrawFn) -> Case:
-    case = new_case(
+    case = changes.new_case(
         draw(words),
         draw(texts),
         invented=draw(st.booleans()),
@@ -89,9 +80,9 @@ def cases(draw: st.DrawFn) -> Case:
     )
     for number in range(draw(st.integers(0, 3))):
         side = draw(st.sampled_from([None, "left", "right", "both"]))
-        case = with_finding(
+        case = changes.with_finding(
             case,
-            new_finding(
+            changes.new_finding(
                 f"f{number}",
                 draw(words),
                 side=side,
@@ -100,13 +91,13 @@ def cases(draw: st.DrawFn) -> Case:
             ),
         )
     for _ in range(draw(st.integers(0, 3))):
-        case = with_attempt(case, draw(attempts(case)))
+        case = changes.with_attempt(case, draw(attempts(case)))
     return case
 
 
 @st.composite
 def attempts(draw: st.DrawFn, case: Case) -> Any:
-    return new_attempt(
+    return changes.new_attempt(
         case.next_attempt_id(),
         draw(moments),
         draw(words),
@@ -145,11 +136,11 @@ def test_a_change_touches_only_what_it_says(data: st.DataObject, case: Case) -> 
     question, answer = data.draw(words), data.draw(words)
 
     def change(old: Case) -> Case:
-        new = with_answer(with_attempt(old, attempt), question, answer)
-        new = with_finding(new, new_finding("late", "antenna"))
+        new = changes.with_answer(changes.with_attempt(old, attempt), question, answer)
+        new = changes.with_finding(new, changes.new_finding("late", "antenna"))
         for held in new.held_by():
-            new = with_release(new, attempt.at, held, "looked again")
-        return with_sign(new, new.findings[0].id, question, answer)
+            new = changes.with_release(new, attempt.at, held, "looked again")
+        return changes.with_sign(new, new.findings[0].id, question, answer)
 
     with tempfile.TemporaryDirectory() as folder:
         path = create_case(folder, case)
@@ -169,11 +160,13 @@ def test_a_change_touches_only_what_it_says(data: st.DataObject, case: Case) -> 
 def test_a_hold_ends_only_by_a_release(case: Case, outcomes: list[str]) -> None:
     at = datetime(2026, 3, 2, tzinfo=timezone.utc)  # noqa: UP017
     for outcome in outcomes:
-        case = with_attempt(case, new_attempt(case.next_attempt_id(), at, "s", outcome))
+        case = changes.with_attempt(
+            case, changes.new_attempt(case.next_attempt_id(), at, "s", outcome)
+        )
         last = case.attempts[-1].id
         assert (last in case.held_by()) == (outcome in {"worse", "damage"})
     for attempt_id in case.held_by():
         before = case.held_by()
-        case = with_release(case, at, attempt_id, "looked again")
+        case = changes.with_release(case, at, attempt_id, "looked again")
         assert case.held_by() == tuple(held for held in before if held != attempt_id)
     assert case.held_by() == ()

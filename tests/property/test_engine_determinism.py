@@ -9,54 +9,41 @@ from __future__ import annotations
 
 import os
 import shutil
-import subprocess
-import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 
-from tests.support.builders import case_with
+from tests.support.builders import OILY, case_with
 from tests.support.case_gen import drawn
-from tests.support.knowledge import CASES, ROOT, RULES, consultant, planner
+from tests.support.knowledge import RULES, consultant, planner
 from tests.support.metamorphic import interlocked
+from tests.support.running import process
 from triage.case.profile import Bench
 from triage.case.store import create_case
 
-SEEDS = tuple(range(6))
+SEEDS = tuple(map(str, range(6)))
 
 
-def in_process(words, hash_seed: int) -> bytes:
-    environment = {**os.environ, "PYTHONHASHSEED": str(hash_seed), "PYTHONPATH": str(ROOT)}
-    done = subprocess.run(
-        [sys.executable, *words], cwd=ROOT, env=environment, capture_output=True, check=False
-    )
-    assert done.returncode == 0, done.stderr.decode()[-2000:]
+def printed_by(*words: str, home: Path, seed: int) -> str:
+    done = process(*words, home=home, PYTHONHASHSEED=str(seed))
+    assert done.returncode == 0, done.stderr[-2000:]
     return done.stdout
 
 
-@pytest.fixture
-def rules(tmp_path):
-    """A copy, so that all processes read the same knowledge while someone edits the files."""
-    return shutil.copytree(RULES, tmp_path / "rules")
+@pytest.mark.parametrize("processes", [2, pytest.param(50, marks=pytest.mark.slow)])
+def test_shuffled_facts_rules_and_hash_seeds_give_one_plan(processes: int, tmp_path: Path) -> None:
+    # A copy, so that all processes read the same knowledge while someone edits the files.
+    rules = shutil.copytree(RULES, tmp_path / "rules")
 
-
-def outputs(rules, count: int) -> set[bytes]:
-    def shuffled_plans(number: int) -> bytes:
-        words = ["-m", "tests.support.plan_shuffled", str(rules), str(number), *map(str, SEEDS)]
-        return in_process(words, 1000 + 7919 * number)
+    def shuffled(number: int) -> str:
+        words = ("-m", "tests.support.plan_shuffled", str(rules), str(number), *SEEDS)
+        return printed_by(*words, home=tmp_path, seed=1000 + 7919 * number)
 
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return set(pool.map(shuffled_plans, range(count)))
-
-
-@pytest.mark.parametrize("processes", [2, pytest.param(50, marks=pytest.mark.slow)])
-def test_shuffled_facts_rules_and_hash_seeds_give_one_plan(rules, processes):
-    found = outputs(rules, processes)
-    assert len(found) == 1
-    (printed,) = found
+        (printed,) = set(pool.map(shuffled, range(processes)))
     # Something was planned, or the bytes would agree about nothing.
-    assert printed.count(b'"method":') > len(SEEDS)
+    assert printed.count('"method":') > len(SEEDS)
 
 
 BOTH = """\
@@ -67,25 +54,36 @@ main(["explain", "bumblebee-plate-3", "--method", "brush-suction"])
 """
 
 
-def test_the_command_prints_the_same_in_each_process(tmp_path, monkeypatch):
+def test_the_command_prints_the_same_in_each_process(demo: Path, tmp_path: Path) -> None:
     """A plan, and reasons of equal weight: of two things that the bench lacks one is told first."""
-    shutil.copytree(CASES, tmp_path / "cases")
     case, _ = drawn(consultant(), 3)
-    create_case(tmp_path / "cases", case)
-    monkeypatch.setenv("TRIAGE_HOME", str(tmp_path))
-    printed = {in_process(["-c", BOTH, case.id], seed) for seed in (1, 4242)}
-    assert len(printed) == 1
-    plan, _, explained = next(iter(printed)).partition(b"\n}\n")
-    assert case.id.encode() in plan
-    assert explained.count(b"bench") > 1
+    create_case(demo, case)
+    words = ("-c", BOTH, case.id)
+    (printed,) = {printed_by(*words, home=tmp_path, seed=seed) for seed in (1, 4242)}
+    plan, _, explained = printed.partition("\n}\n")
+    assert case.id in plan
+    assert explained.count("bench") > 1
 
 
-ACTS = """
+FORGETS = """
 import sys
-from datetime import UTC, datetime
-from pathlib import Path
+from dataclasses import replace
 from triage.engine.consult import Consultant
 from triage.knowledge.rules import Family
+
+chain = Consultant.chain
+def forgets(self, facts, closed=()):
+    found = chain(self, facts, closed)
+    return replace(found, by_family={**found.by_family, Family.FORBID: ()})
+"""
+COMMAND = """
+Consultant.chain = forgets
+from triage.cli import main
+sys.exit(main(["plan", "oily", "--cases", sys.argv[1]]))
+"""
+ACTS = """
+from datetime import UTC, datetime
+from pathlib import Path
 from triage.plan.ladder import InterlockBroken
 from triage.service.workshop import open_workshop
 
@@ -98,15 +96,7 @@ step = plan.steps[0].id
 sound.record(name, step, "no-change")       # so that there is something to undo
 sound.start_timer(name, step, 60, "dwell")  # and something to resume
 
-from dataclasses import replace
-
-def forgetful(chain):
-    def forgets(self, facts, closed=()):
-        found = chain(self, facts, closed)
-        return replace(found, by_family={**found.by_family, Family.FORBID: ()})
-    return forgets
-
-Consultant.chain = forgetful(Consultant.chain)
+Consultant.chain = forgets
 opened = open_workshop(cases=folder, clock=clock)  # resumed in a new program
 before = (folder / "oily.yaml").read_bytes()
 
@@ -144,25 +134,17 @@ for what, act in acts.items():
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    signs = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
-    case = case_with("bees-wasps", "compound-eye", signs)
+    case = case_with("bees-wasps", "compound-eye", OILY)
     create_case(tmp_path, case.model_copy(update={"id": "oily"}))
     # What is offered here is partly forbidden; without the interlocks it would be planned.
-    offered = {m for e in planner().plan(case, Bench()).excluded if e.offered for m in [e.method]}
-    assert offered & {m for _, m in interlocked(planner().plan(case, Bench()))}
+    plan = planner().plan(case, Bench())
+    assert {e.method for e in plan.excluded if e.offered} & {m for _, m in interlocked(plan)}
     return tmp_path
 
 
 def test_interlocks_are_worked_out_again_at_every_act(folder: Path) -> None:
     """Without any assert: what withholds the plan must not be one."""
-    done = subprocess.run(
-        [sys.executable, "-OO", "-c", ACTS, str(folder)],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=300,
-    )
+    done = process("-OO", "-c", FORGETS + ACTS, str(folder), home=folder)
     assert done.returncode == 0, done.stderr[-2000:]
     told = done.stdout.splitlines()
     acts = ("resume", "record", "put off", "what if", "undo", "release", "skip")
@@ -172,26 +154,8 @@ def test_interlocks_are_worked_out_again_at_every_act(folder: Path) -> None:
 
 def test_the_command_withholds_the_plan_and_says_so(folder: Path) -> None:
     """As a program: no plan on the output, one line on the other, the exit code of a fault."""
-    program = ACTS.split("sound = ", maxsplit=1)[0] + (
-        "from dataclasses import replace\n"
-        "chain = Consultant.chain\n"
-        "def forgets(self, facts, closed=()):\n"
-        "    found = chain(self, facts, closed)\n"
-        "    return replace(found, by_family={**found.by_family, Family.FORBID: ()})\n"
-        "Consultant.chain = forgets\n"
-        "from triage.cli import main\n"
-        "sys.exit(main(['plan', 'oily', '--cases', sys.argv[1]]))\n"
-    )
-    done = subprocess.run(
-        [sys.executable, "-O", "-c", program.replace("assert ", "_ = "), str(folder)],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=300,
-    )
-    assert done.returncode == 3
-    assert done.stdout == ""
+    done = process("-O", "-c", FORGETS + COMMAND, str(folder), home=folder)
+    assert (done.returncode, done.stdout) == (3, "")
     assert "is forbidden by" in done.stderr
     assert "the plan is withheld" in done.stderr
     assert "Traceback" not in done.stderr

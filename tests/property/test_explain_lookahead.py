@@ -7,13 +7,7 @@ from itertools import islice
 
 import pytest
 
-from tests.support.explaining import (
-    demo_cases,
-    drawn_case,
-    look_on,
-    maker,
-    sweep_of,
-)
+from tests.support import explaining
 from tests.support.knowledge import consultant
 from triage.case.changes import with_answer, with_sign, with_taxon
 from triage.engine.casefacts import TAXON
@@ -32,7 +26,7 @@ CHANGES = 4
 
 def difference(case, bench, look, outline, by=None) -> str:
     """Return how an outline differs from the skeleton of experta, empty if it does not."""
-    skeleton = (by or maker()).skeleton(case, bench, look.judge)
+    skeleton = (by or explaining.maker()).skeleton(case, bench, look.judge)
     expected, found = (
         (made.stage, made.refused, made.held, made.gates, [item.step for item in made.items])
         for made in (skeleton, outline)
@@ -64,8 +58,8 @@ def changed(case, rng):
 
 def differences(seeds, per_case=CHANGES):
     for seed in seeds:
-        case, bench = drawn_case(seed)
-        look = look_on(bench)
+        case, bench = explaining.drawn_case(seed)
+        look = explaining.look_on(bench)
         facts, work = look.facts(case), look.work(case)
         if found := difference(case, bench, look, look.outline(facts, work)):
             yield f"seed {seed}: {found}"
@@ -85,15 +79,17 @@ def test_outlines_are_those_of_forward_chaining(seeds):
     assert list(differences(seeds)) == []
 
 
-@pytest.mark.parametrize(("case", "bench"), demo_cases(), ids=lambda v: getattr(v, "id", ""))
+@pytest.mark.parametrize(
+    ("case", "bench"), explaining.demo_cases(), ids=lambda v: getattr(v, "id", "")
+)
 def test_outlines_of_the_demo_cases_are_those_of_forward_chaining(case, bench):
-    look = look_on(bench)
+    look = explaining.look_on(bench)
     assert difference(case, bench, look, look.of_case(case)) == ""
 
 
 def head_of(case, bench, look):
     """Return the head by forward chaining in experta: step, stage one waits in, refused, held."""
-    skeleton = maker().skeleton(case, bench, look.judge)
+    skeleton = explaining.maker().skeleton(case, bench, look.judge)
     step = skeleton.items[0].step if skeleton.items else None
     waits = "" if step else skeleton.stage
     return step, waits, bool(skeleton.refused), bool(skeleton.held)
@@ -110,7 +106,7 @@ def with_change(case, change):
 
 
 def offered_in(case, bench, look):
-    skeleton = maker().skeleton(case, bench, look.judge, plain=True)
+    skeleton = explaining.maker().skeleton(case, bench, look.judge, plain=True)
     return {method for ladder in skeleton.ladders for method in ladder.offered}
 
 
@@ -129,8 +125,8 @@ def applied(found, case, bench, look, base):
 
 
 def check_changes(case, bench, most=None) -> int:
-    look = look_on(bench)
-    sweep = sweep_of(case, bench)
+    look = explaining.look_on(bench)
+    sweep = explaining.sweep_of(case, bench)
     before = head_of(case, bench, look)
     assert before == sweep.base.head
     searching = Searching(sweep, offered_in(case, bench, look))
@@ -146,7 +142,9 @@ def check_changes(case, bench, most=None) -> int:
     return len(found)
 
 
-@pytest.mark.parametrize(("case", "bench"), demo_cases(), ids=lambda v: getattr(v, "id", ""))
+@pytest.mark.parametrize(
+    ("case", "bench"), explaining.demo_cases(), ids=lambda v: getattr(v, "id", "")
+)
 def test_changes_of_the_demo_cases_change_the_next_step(case, bench):
     check_changes(case, bench, 15)
 
@@ -155,7 +153,7 @@ def test_changes_of_the_demo_cases_change_the_next_step(case, bench):
     ("seeds", "most"), [(range(3), 25), pytest.param(FULL, None, marks=pytest.mark.slow)]
 )
 def test_changes_of_generated_cases_change_the_next_step(seeds, most):
-    assert sum(check_changes(*drawn_case(seed), most) for seed in seeds) > 2 * len(seeds)
+    assert sum(check_changes(*explaining.drawn_case(seed), most) for seed in seeds) > 2 * len(seeds)
 
 
 def answers_that_change(case, bench, look):
@@ -180,16 +178,16 @@ def answers_that_change(case, bench, look):
 
 @pytest.mark.parametrize("seed", [1, pytest.param(4, marks=pytest.mark.slow)])
 def test_no_single_answer_is_missed(seed):
-    case, bench = drawn_case(seed)
-    changes = [c.changes[0] for c in Searching(sweep_of(case, bench), ()).singles()]
+    case, bench = explaining.drawn_case(seed)
+    changes = [c.changes[0] for c in Searching(explaining.sweep_of(case, bench), ()).singles()]
     found = {change for change in changes if change.kind == "answer"}
-    assert found == answers_that_change(case, bench, look_on(bench))
+    assert found == answers_that_change(case, bench, explaining.look_on(bench))
 
 
 def test_pairs_change_the_next_step_only_together():
     checked = 0
-    for case, bench in map(drawn_case, range(30)):
-        look, sweep = look_on(bench), sweep_of(case, bench)
+    for case, bench in map(explaining.drawn_case, range(30)):
+        look, sweep = explaining.look_on(bench), explaining.sweep_of(case, bench)
         if len(case.findings) != 1 or sweep.base.refused:
             continue
         searching = Searching(sweep, ())
@@ -208,7 +206,7 @@ def test_pairs_change_the_next_step_only_together():
 
 
 def test_a_pair_is_offered_only_where_no_single_change_works():
-    case, bench = drawn_case(3)
-    searching = Searching(sweep_of(case, bench), ())
+    case, bench = explaining.drawn_case(3)
+    searching = Searching(explaining.sweep_of(case, bench), ())
     assert searching.singles()
     assert all(len(c.changes) == 1 for c in searching.smallest())

@@ -12,27 +12,24 @@ import chemicals
 import numpy as np
 import pint
 import pytest
+from chemicals.iapws import iapws95_Psat
 from chemicals.vapor_pressure import Antoine
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.linalg import expm
+from scipy.optimize import brentq
 
 from tests.support.knowledge import shipped
+from triage.bench import stock
 from triage.bench.chamber import (
     critical_rh_percent,
     vapour_density_mg_per_l,
     water_to_reach_mg,
     weeks_to_first_growth,
 )
-from triage.bench.stock import (
-    acid_ml_per_litre,
-    strengths_after_body_water,
-    weak_base_ph,
-)
 from triage.bench.storage import crystals_last, gel_for_box, opening_pulse_mg
 from triage.exposure import gas
-from triage.exposure.gas import saturation_mg_per_m3
 from triage.exposure.near_field import TwoZones, two_zone_levels
 from triage.knowledge.agents import Hansen
 from triage.plan.liquids import hansen_distance
@@ -40,9 +37,8 @@ from triage.plan.liquids import hansen_distance
 # --- pH: charge balance solved by scipy, with water's own ions in it ---------------------------
 
 
-def _ph_by_charge_balance(acid=0.0, base=0.0, kb=1.0):
-    from scipy.optimize import brentq
-
+@pytest.mark.parametrize("base", [1, 0.5, 0.1, 0.01])
+def ph_by_charge_balance(acid=0.0, base=0.0, kb=1.0):
     def charge(ph):
         h = 10.0**-ph
         oh = 1e-14 / h
@@ -54,20 +50,27 @@ def _ph_by_charge_balance(acid=0.0, base=0.0, kb=1.0):
 @pytest.mark.parametrize("base", [1, 0.5, 0.1, 0.01])
 def test_ammonia_ph_by_charge_balance(base):
     kb = shipped().doses["ammonia-base-constant"].most
-    assert weak_base_ph(base, kb) == pytest.approx(
-        _ph_by_charge_balance(base=base, kb=kb), abs=0.001
-    )
+    expected = ph_by_charge_balance(base=base, kb=kb)
+    assert stock.weak_base_ph(base, kb) == pytest.approx(expected, abs=0.001)
+
+
+@pytest.mark.parametrize("ph", [1.5, 2.0, 2.5])
+def test_acid_bath_returns_its_ph(ph):
+    # identity: the mL per litre, taken back to mol/L, has the pH asked for
+    acid = stock.acid_ml_per_litre(ph, 12.1) / 1000 * 12.1
+    assert ph_by_charge_balance(acid=acid) == pytest.approx(ph, abs=0.001)
 
 
 @pytest.mark.parametrize("changes", [1, 2, 5])
 def test_body_water_by_following_the_solute(changes):
     # route: move the solute change by change instead of by the closed form
     fluid, water, poured = 95.0, 0.75, 3.0
-    in_body = 0.0
+    strength = 0.0
     for _ in range(changes):
-        strength = (poured * fluid + water * in_body) / (poured + water)
-        in_body = strength
-    assert strengths_after_body_water(fluid, poured, water, changes)[-1] == pytest.approx(strength)
+        strength = (poured * fluid + water * strength) / (poured + water)
+    assert stock.strengths_after_body_water(fluid, poured, water, changes)[-1] == pytest.approx(
+        strength
+    )
 
 
 # --- mould: scipy's integrator ----------------------------------------------------------------
@@ -90,21 +93,27 @@ def test_mould_time_halves_as_the_exponents_say():
 
 def test_old_dose_is_a_stock_not_a_level():
     # identity: dose over saturation is the ratio, and the stock lasts ratio days at one change a day
-    doses = shipped().doses
-    level = saturation_mg_per_m3(0.168, 147.0, 20) / 1000
-    crystals = 5 * doses["store-old-dose-p-dichlorobenzene"].most
-    ratio, lasts_days = crystals_last(crystals, 5, level, 1.0)
-    assert ratio == pytest.approx(doses["store-old-dose-p-dichlorobenzene"].most / level)
+    dose = shipped().doses["store-old-dose-p-dichlorobenzene"].most
+    level = gas.saturation_mg_per_m3(0.168, 147.0, 20) / 1000
+    ratio, lasts_days = crystals_last(5 * dose, 5, level, 1.0)
+    assert ratio == pytest.approx(dose / level)
     assert lasts_days == pytest.approx(ratio)
-    assert crystals / ratio == pytest.approx(opening_pulse_mg(5, level))
+    assert 5 * dose / ratio == pytest.approx(opening_pulse_mg(5, level))
 
 
 def test_water_for_a_box_by_the_reference_library():
     # route: chemicals' vapour pressure of water (IAPWS) and the ideal gas
-    from chemicals.iapws import iapws95_Psat
-
     expected = 5 * iapws95_Psat(293.15) * 18.015 / (8.314462618 * 293.15)
     assert water_to_reach_mg(5, 20, 0, 100) == pytest.approx(expected, rel=0.003)
+
+
+@pytest.mark.parametrize(
+    ("other", "expected"),
+    [((16, 5, 7), 0), ((17, 5, 7), 2), ((16, 6, 7), 1), ((16, 5, 8), 1), ((16, 8, 11), 5)],
+)
+def test_distance_identities(other, expected):
+    one, two = (Hansen(d=d, p=p, h=h, source="x") for d, p, h in ((16, 5, 7), other))
+    assert hansen_distance(one, two) == pytest.approx(expected)
 
 
 def test_gel_balance_closes():
@@ -114,34 +123,6 @@ def test_gel_balance_closes():
     given_off = 50 + 5 * (vapour_density_mg_per_l(20, 80) - vapour_density_mg_per_l(20, 40))
     taken_up = least_g * 1000 * (0.16 - 0.02)  # 0.16: halfway rule between the two rows
     assert taken_up == pytest.approx(given_off) == pytest.approx(water_mg)
-
-
-# --- Hansen ------------------------------------------------------------------------------------
-
-
-def parameters(d, p, h):
-    return Hansen(d=d, p=p, h=h, source="chemicals-1.5.2")
-
-
-@pytest.mark.parametrize(
-    ("other", "expected"),
-    [
-        ((16, 5, 7), 0.0),
-        ((17, 5, 7), 2.0),
-        ((16, 6, 7), 1.0),
-        ((16, 5, 8), 1.0),
-        ((16, 8, 11), 5.0),
-    ],
-)
-def test_distance_identities(other, expected):
-    assert hansen_distance(parameters(16, 5, 7), parameters(*other)) == pytest.approx(expected)
-
-
-@pytest.mark.parametrize("ph", [1.5, 2.0, 2.5])
-def test_acid_bath_returns_its_ph(ph):
-    # identity: the mL per litre, taken back to mol/L, has the pH asked for
-    acid = acid_ml_per_litre(ph, 12.1) / 1000 * 12.1
-    assert _ph_by_charge_balance(acid=acid) == pytest.approx(ph, abs=0.001)
 
 
 UNITS = pint.UnitRegistry()
@@ -213,14 +194,9 @@ TEACHING = TwoZones(8.0, 92.0, 5.0, 20.0)
 def exponentiate_zones(zones, rate, minutes, start=(0.0, 0.0)):
     """Return both levels by the matrix exponential of the system with its source."""
     near, far, beta = zones.near_m3, zones.far_m3, zones.near_flow_m3_per_min
-    system = np.array(
-        [
-            [-beta / near, beta / near, rate / near],
-            [beta / far, -(beta + zones.room_flow_m3_per_min) / far, 0.0],
-            [0.0, 0.0, 0.0],
-        ]
-    )
-    return (expm(system * minutes) @ np.array([*start, 1.0]))[:2]
+    out = (beta + zones.room_flow_m3_per_min) / far
+    rows = [[-beta / near, beta / near, rate / near], [beta / far, -out, 0.0], [0.0, 0.0, 0.0]]
+    return (expm(np.array(rows) * minutes) @ np.array([*start, 1.0]))[:2]
 
 
 def test_a_decay_with_the_slow_rate_alone_is_wrong():

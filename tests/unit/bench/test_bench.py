@@ -18,15 +18,7 @@ from triage.case.profile import Bench
 from triage.errors import OutOfRange, TriageError
 from triage.knowledge.agents import Hansen
 from triage.knowledge.tables import Dose, Gel, Salt
-from triage.picture.optics import (
-    Eye,
-    View,
-    depth_um,
-    frames_of_stack,
-    grain_in_picture,
-    na_from_working,
-    what_shows,
-)
+from triage.picture import optics
 from triage.plan import mixcalc
 from triage.plan.answers import Means
 from triage.plan.inputs import BurstQuestion
@@ -287,12 +279,12 @@ def test_numbers_that_are_not_finite_are_refused(call, bad):
         call(bad)
 
 
-EYE = Eye(wavelength_um=0.55, acuity_arcmin=1.0, overlap_fraction=0.2)
+EYE = optics.Eye(wavelength_um=0.55, acuity_arcmin=1.0, overlap_fraction=0.2)
 
 
 def test_the_sensor_adds_its_pitch_over_magnification_and_aperture() -> None:
     # By hand: 0.55 / 0.0784 + 3.76 / (10 * 0.28) = 7.015 + 1.343 um.
-    assert depth_um(0.28, 0.55, 10.0, 3.76) == pytest.approx(8.358, abs=0.001)
+    assert optics.depth_um(0.28, 0.55, 10.0, 3.76) == pytest.approx(8.358, abs=0.001)
 
 
 @pytest.mark.parametrize(
@@ -307,16 +299,16 @@ def test_the_sensor_adds_its_pitch_over_magnification_and_aperture() -> None:
 def test_each_of_lens_pixels_and_viewer_can_set_the_limit(
     na: float, picture_mm: float, bound_by: str, least_um: float
 ) -> None:
-    shown = what_shows(View(na, 10, 4, 40, picture_mm, 500), EYE)
+    shown = optics.what_shows(optics.View(na, 10, 4, 40, picture_mm, 500), EYE)
     assert (shown.bound_by, shown.least_um) == (bound_by, pytest.approx(least_um, abs=0.001))
 
 
 def test_a_grain_at_the_limit_of_the_eye_stands_at_the_acuity() -> None:
-    view = View(0.9, 10, 4, 40, 400, 500)
-    showing = what_shows(view, EYE)
-    assert grain_in_picture(showing.least_um, view, showing).arcmin == pytest.approx(1.0)
-    assert grain_in_picture(showing.least_um * 1.01, view, showing).shows
-    assert not grain_in_picture(showing.least_um * 0.99, view, showing).shows
+    view = optics.View(0.9, 10, 4, 40, 400, 500)
+    showing = optics.what_shows(view, EYE)
+    assert optics.grain_in_picture(showing.least_um, view, showing).arcmin == pytest.approx(1.0)
+    assert optics.grain_in_picture(showing.least_um * 1.01, view, showing).shows
+    assert not optics.grain_in_picture(showing.least_um * 0.99, view, showing).shows
 
 
 @pytest.mark.parametrize(
@@ -324,17 +316,17 @@ def test_a_grain_at_the_limit_of_the_eye_stands_at_the_acuity() -> None:
 )
 def test_frames_cover_the_thickness_with_their_overlap(thickness_um: float, frames: int) -> None:
     # By hand: a depth of 10 um and a fifth of overlap cover 10, 18, 26 um with 1, 2, 3 frames.
-    assert frames_of_stack(thickness_um, 10.0, 0.2) == frames
+    assert optics.frames_of_stack(thickness_um, 10.0, 0.2) == frames
 
 
 def test_a_working_f_number_is_an_aperture() -> None:
-    assert na_from_working(5.6, 1.0) == pytest.approx(0.0893, abs=1e-4)  # 1 / 11.2, by hand
+    assert optics.na_from_working(5.6, 1.0) == pytest.approx(0.0893, abs=1e-4)  # 1 / 11.2, by hand
 
 
 @pytest.mark.parametrize("na", [0.0, -0.1, 1.2, float("nan")])
 def test_no_objective_in_air_has_such_an_aperture(na: float) -> None:
     with pytest.raises(OutOfRange, match="numerical aperture"):
-        what_shows(View(na, 10, 4, 36, 600, 500), EYE)
+        optics.what_shows(optics.View(na, 10, 4, 36, 600, 500), EYE)
 
 
 def test_a_surface_with_twice_the_spots_is_three_tenths_of_a_class_worse_up_to_the_end() -> None:

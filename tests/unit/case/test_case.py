@@ -13,24 +13,7 @@ from filelock import FileLock
 from pydantic import ValidationError
 
 from tests.support.recording import BY_HAND, NOW, append_attempt, attempt_for
-from triage.case import store
-from triage.case.changes import (
-    new_case,
-    new_finding,
-    with_accepted,
-    with_answer,
-    with_answers,
-    with_attempt,
-    with_changed,
-    with_correction,
-    with_finding,
-    with_override,
-    with_release,
-    with_sign,
-    with_taxon,
-    with_timer,
-    without_timer,
-)
+from triage.case import changes, store
 from triage.case.folder import photo_path
 from triage.case.models import Case, Timer
 from triage.case.store import case_text, create_case, load_case, update_case
@@ -38,15 +21,17 @@ from triage.errors import TriageError
 
 
 def case_with(*outcomes: str) -> Case:
-    case = with_finding(new_case("card-1", "Card"), new_finding("f1", "thorax-hairy"))
+    case = changes.with_finding(
+        changes.new_case("card-1", "Card"), changes.new_finding("f1", "thorax-hairy")
+    )
     for outcome in outcomes:
-        case = with_attempt(case, attempt_for(case, outcome=outcome, finding="f1"))
+        case = changes.with_attempt(case, attempt_for(case, outcome=outcome, finding="f1"))
     return case
 
 
 def test_values_are_frozen_and_the_old_case_stays() -> None:
     case = case_with()
-    answered = with_answer(case, "hydration", "dry")
+    answered = changes.with_answer(case, "hydration", "dry")
     assert not case.answers
     assert answered.answers == {"hydration": "dry"}
     with pytest.raises(ValidationError):
@@ -62,7 +47,7 @@ def test_values_are_frozen_and_the_old_case_stays() -> None:
         with pytest.raises(TypeError):
             act()
     assert pickle.loads(pickle.dumps(answered)) == answered  # noqa: S301
-    assert hash(answered) == hash(with_answer(case_with(), "hydration", "dry"))
+    assert hash(answered) == hash(changes.with_answer(case_with(), "hydration", "dry"))
 
 
 def test_truth_values_are_answers_in_words(tmp_path: Path) -> None:
@@ -74,21 +59,21 @@ def test_truth_values_are_answers_in_words(tmp_path: Path) -> None:
 
 
 def test_changes_of_answers_findings_and_signs() -> None:
-    case = with_answers(case_with(), {"a": "yes", "b": "no"})
-    case = with_answer(case, "a", None)
+    case = changes.with_answers(case_with(), {"a": "yes", "b": "no"})
+    case = changes.with_answer(case, "a", None)
     assert case.answers == {"b": "no"}
-    case = with_sign(with_sign(case, "f1", "sheen", "wet"), "f1", "puff", "stays")
+    case = changes.with_sign(changes.with_sign(case, "f1", "sheen", "wet"), "f1", "puff", "stays")
     assert case.finding("f1").signs == {"sheen": "wet", "puff": "stays"}
-    assert with_sign(case, "f1", "sheen", None).finding("f1").signs == {"puff": "stays"}
-    assert with_changed(case, "f1", named="oily-film").finding("f1").named == "oily-film"
-    assert with_accepted(case, "f1", "too frail").finding("f1").accepted
+    assert changes.with_sign(case, "f1", "sheen", None).finding("f1").signs == {"puff": "stays"}
+    assert changes.with_changed(case, "f1", named="oily-film").finding("f1").named == "oily-film"
+    assert changes.with_accepted(case, "f1", "too frail").finding("f1").accepted
     with pytest.raises(TriageError, match="without a reason"):
-        with_accepted(case, "f1", " ")
+        changes.with_accepted(case, "f1", " ")
     with pytest.raises(TriageError, match='no finding "f2"'):
-        with_sign(case, "f2", "sheen", "wet")
+        changes.with_sign(case, "f2", "sheen", "wet")
     assert case.next_finding_id() == "f2"
-    assert with_taxon(case, "beetles").taxon == "beetles"
-    marked = new_case("card-2", specimen={"length_mm": 14, "marks": ["a", "b"]})
+    assert changes.with_taxon(case, "beetles").taxon == "beetles"
+    marked = changes.new_case("card-2", specimen={"length_mm": 14, "marks": ["a", "b"]})
     assert marked.specimen["marks"] == ("a", "b")
 
 
@@ -99,7 +84,7 @@ def test_corrections_take_the_place_of_their_original() -> None:
         ("a4", "better", "a5 a2 a3"),
         ("a1", "no-change", "a6 a2 a3"),
     ):
-        case = with_correction(case, wrong, NOW, outcome=outcome)
+        case = changes.with_correction(case, wrong, NOW, outcome=outcome)
         held = case.effective_attempts()
         assert [a.id for a in held] == effective.split()
         assert [a.outcome for a in held] == [outcome, "better", "cleared"]
@@ -116,39 +101,42 @@ def test_harm_holds_until_released_with_a_reason(outcome: str) -> None:
         ("a9", "fine", 'no attempt "a9"'),
     ):
         with pytest.raises(TriageError, match=told):
-            with_release(case, NOW, attempt, reason)
-    released = with_release(case, NOW, "a2", "only the card was stained")
+            changes.with_release(case, NOW, attempt, reason)
+    released = changes.with_release(case, NOW, "a2", "only the card was stained")
     assert released.held_by() == ()
-    again = with_attempt(released, attempt_for(released, outcome=outcome, finding="f1"))
+    again = changes.with_attempt(released, attempt_for(released, outcome=outcome, finding="f1"))
     assert again.held_by() == ("a3",)
 
 
 def test_a_correction_is_no_silent_way_round_a_release() -> None:
     case = case_with("damage")
     with pytest.raises(TriageError, match="corrected without a note"):
-        with_correction(case, "a1", NOW, outcome="not-done")
-    assert with_correction(case, "a1", NOW, outcome="not-done", note="wrong key").held_by() == ()
+        changes.with_correction(case, "a1", NOW, outcome="not-done")
+    assert (
+        changes.with_correction(case, "a1", NOW, outcome="not-done", note="wrong key").held_by()
+        == ()
+    )
     # The attempt that counts is what needs the note, by whichever link it is reached.
-    case = with_correction(case_with("better"), "a1", NOW, outcome="damage")
+    case = changes.with_correction(case_with("better"), "a1", NOW, outcome="damage")
     assert case.held_by() == ("a2",)
     with pytest.raises(TriageError, match="corrected without a note"):
-        with_correction(case, "a1", NOW, outcome="better")
+        changes.with_correction(case, "a1", NOW, outcome="better")
     # A release belongs to one attempt: harm recorded by a later correction holds again.
-    case = with_release(case, NOW, "a2", "looked again")
-    assert with_correction(case, "a2", NOW, outcome="worse").held_by() == ("a3",)
+    case = changes.with_release(case, NOW, "a2", "looked again")
+    assert changes.with_correction(case, "a2", NOW, outcome="worse").held_by() == ("a3",)
 
 
 def test_timers_one_per_step() -> None:
     first, second = (Timer(step="s1", started=NOW, ends=NOW, label=label) for label in "ax")
-    case = with_timer(with_timer(case_with(), first), second)
+    case = changes.with_timer(changes.with_timer(case_with(), first), second)
     assert [t.label for t in case.timers] == ["x"]
-    assert without_timer(case, "s1").timers == ()
-    assert without_timer(case, "s2") == case
+    assert changes.without_timer(case, "s1").timers == ()
+    assert changes.without_timer(case, "s2") == case
 
 
 def test_overrides_are_kept_as_written(tmp_path: Path) -> None:
     told = {"finding": "f1", "method": "brush-dry", "reason": "no brush", "by": "me"}
-    case = with_override(case_with(), NOW, "skip-method", **told)
+    case = changes.with_override(case_with(), NOW, "skip-method", **told)
     assert load_case(create_case(tmp_path, case)) == case
     assert "by: me" in case_text(case)
 
@@ -168,17 +156,21 @@ REMARKS = [line.split("#", 1)[1] for line in BY_HAND.splitlines() if "#" in line
 
 def test_comments_and_unknown_keys_survive_every_kind_of_change(path: Path) -> None:
     steps = (
-        lambda case: with_attempt(case, attempt_for(case, finding="f1", note="a: b # no remark")),
-        lambda case: with_sign(case, "f2", "puff", "moves"),
-        lambda case: with_sign(case, "f2", "smell", "no"),
-        lambda case: with_sign(case, "f1", "smell", "yes"),
-        lambda case: with_answer(case, "hydration", "rehydrated"),
-        lambda case: with_answer(case, "old-poison-label", "no"),
-        lambda case: with_finding(case, new_finding("f3", "antenna", looked="twice")),
+        lambda case: changes.with_attempt(
+            case, attempt_for(case, finding="f1", note="a: b # no remark")
+        ),
+        lambda case: changes.with_sign(case, "f2", "puff", "moves"),
+        lambda case: changes.with_sign(case, "f2", "smell", "no"),
+        lambda case: changes.with_sign(case, "f1", "smell", "yes"),
+        lambda case: changes.with_answer(case, "hydration", "rehydrated"),
+        lambda case: changes.with_answer(case, "old-poison-label", "no"),
+        lambda case: changes.with_finding(
+            case, changes.new_finding("f3", "antenna", looked="twice")
+        ),
         lambda case: case.model_copy(update={"title": "Another: title"}),
-        lambda case: with_attempt(case, attempt_for(case, finding="f3", outcome="worse")),
-        lambda case: with_release(case, NOW, "a3", "seen before"),
-        lambda case: with_attempt(case, attempt_for(case, finding="f3")),
+        lambda case: changes.with_attempt(case, attempt_for(case, finding="f3", outcome="worse")),
+        lambda case: changes.with_release(case, NOW, "a3", "seen before"),
+        lambda case: changes.with_attempt(case, attempt_for(case, finding="f3")),
     )
     for change in steps:
         expected = change(load_case(path))
@@ -220,7 +212,7 @@ def test_every_layout_takes_an_attempt(layout: str, tmp_path: Path) -> None:
     after = append_attempt(path, attempt_for)
     assert after.attempts[:-1] == before.attempts
     assert load_case(path) == after
-    assert update_case(path, lambda case: with_answer(case, "a", "b")) == load_case(path)
+    assert update_case(path, lambda case: changes.with_answer(case, "a", "b")) == load_case(path)
     if "\r\n" in layout:
         assert b"\n" not in path.read_bytes().replace(b"\r\n", b"")
 
@@ -252,7 +244,7 @@ def test_a_change_that_would_lose_a_record_is_refused(
     lossy: Callable[[Case], dict[str, Any]], path: Path
 ) -> None:
     append_attempt(path, lambda case: attempt_for(case, outcome="worse"))
-    update_case(path, lambda case: with_release(case, NOW, "a2", "seen"))
+    update_case(path, lambda case: changes.with_release(case, NOW, "a2", "seen"))
     before = path.read_bytes()
     with pytest.raises(TriageError, match=r"lose or alter|may not rename"):
         update_case(path, lambda case: case.model_copy(update=lossy(case)))
@@ -264,7 +256,7 @@ def broken(_: Case) -> Case:
 
 
 def outgrown(case: Case) -> Case:
-    return with_attempt(case, attempt_for(case, note="x" * 2_000_000))
+    return changes.with_attempt(case, attempt_for(case, note="x" * 2_000_000))
 
 
 def dated(case: Case) -> Case:
@@ -299,7 +291,7 @@ def test_a_held_lock_is_told_in_one_line(path: Path) -> None:
 
 
 def test_a_new_case_never_overwrites(tmp_path: Path) -> None:
-    path = create_case(tmp_path, new_case("card", "First", invented=True))
+    path = create_case(tmp_path, changes.new_case("card", "First", invented=True))
     before = path.read_bytes()
     (tmp_path / "linked.yaml").symlink_to(tmp_path / "nowhere")
     for folder, name, told in (
@@ -309,7 +301,7 @@ def test_a_new_case_never_overwrites(tmp_path: Path) -> None:
         ("", "../card", "is not an id"),
     ):
         with pytest.raises(TriageError, match=told):
-            create_case(tmp_path / folder, new_case(name))
+            create_case(tmp_path / folder, changes.new_case(name))
     assert path.read_bytes() == before
 
 
@@ -330,5 +322,5 @@ def test_rights_and_links_are_kept_and_what_a_dead_program_left_is_no_obstacle(p
 @pytest.mark.parametrize("name", ["con", "aux", "nul", "prn", "com1", "lpt9"])
 def test_a_name_that_a_platform_keeps_for_a_device_is_refused(tmp_path: Path, name: str) -> None:
     with pytest.raises(TriageError, match="device; choose another id"):
-        store.create_case(tmp_path, new_case(name))
+        store.create_case(tmp_path, changes.new_case(name))
     assert list(tmp_path.iterdir()) == []

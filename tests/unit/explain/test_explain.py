@@ -7,17 +7,8 @@ from dataclasses import replace
 
 import pytest
 
+from tests.support import explaining
 from tests.support.builders import OILY, opened, specimen
-from tests.support.explaining import (
-    desk_on,
-    likelihood,
-    look_on,
-    maker,
-    open_outlines,
-    plan_of,
-    sweep_of,
-    trail_of,
-)
 from tests.support.intake import SOUND
 from tests.support.knowledge import CASES, DEMO, consultant, demo_bench, shipped
 from triage.case.profile import Bench, Refused
@@ -39,7 +30,7 @@ RINGED = {"sheen": "dull", "lens-look": "drying-rings", "colour": "clear"}
 
 @pytest.fixture(scope="module")
 def desk():
-    return desk_on(demo_bench())
+    return explaining.desk_on(demo_bench())
 
 
 def test_why_leads_from_the_step_to_what_was_seen(desk):
@@ -65,20 +56,20 @@ def test_how_a_finding_is_read_names_evidence_for_and_against(desk):
 def test_what_is_ruled_out_is_told_by_its_interlocks_before_the_bench():
     bench = Bench(refused=(Refused(agent="tetrachloroethylene", because="not in this house"),))
     case = specimen("bees-wasps", ("compound-eye", RINGED))
-    (found,) = trail_of(case, bench).why_not("tetrachloroethylene-brush", "f1")
+    (found,) = explaining.trail_of(case, bench).why_not("tetrachloroethylene-brush", "f1")
     assert found.state == "excluded"
     kinds = [reason.interlock for reason in found.reasons]
     assert kinds == sorted(kinds, reverse=True)
     assert found.reasons[-1].rule == "bench-refused"
     assert any(reason.rule.startswith("forbid-") for reason in found.reasons)
-    trail = trail_of(case, demo_bench())
+    trail = explaining.trail_of(case, demo_bench())
     contrast = trail.contrast("heptane-brush", "puff-air", trail.skeleton.ladder("f1"))
     assert contrast.first == "puff-air"
     assert contrast.decided_by.startswith("forbid-")
 
 
 def test_why_not_of_a_permitted_method_names_the_milder_ones_before_it():
-    (found,) = trail_of(BEE, demo_bench()).why_not("heptane-brush", "f1")
+    (found,) = explaining.trail_of(BEE, demo_bench()).why_not("heptane-brush", "f1")
     assert found.state == "later"
     assert "blot-dry" in found.before
     assert "must leave something behind" in found.first
@@ -86,7 +77,7 @@ def test_why_not_of_a_permitted_method_names_the_milder_ones_before_it():
 
 def test_why_not_answers_for_every_known_method_and_takes_an_agent_for_all_of_its():
     """Whatever method is named, there is an answer: a state, and a reason or what must happen."""
-    trail = trail_of(BEE, demo_bench())
+    trail = explaining.trail_of(BEE, demo_bench())
     for method in shipped().methods:
         for found in trail.why_not(method):
             assert found.reasons or found.first, method
@@ -96,7 +87,7 @@ def test_why_not_answers_for_every_known_method_and_takes_an_agent_for_all_of_it
 
 
 def test_contrast_gives_the_one_grade_that_decides():
-    trail = trail_of(BEE, demo_bench())
+    trail = explaining.trail_of(BEE, demo_bench())
     ladder = trail.skeleton.ladder("f1")
     found = trail.contrast("heptane-brush", "blot-dry", ladder)
     assert (found.first, found.second) == ("blot-dry", "heptane-brush")
@@ -119,7 +110,7 @@ def test_what_if_shows_both_plans_and_explains_each_difference(desk):
 def test_what_if_explains_a_smaller_amount():
     roomy = Bench(room={"volume_m3": 60, "air_changes_per_h": 8, "control": "hood"})
     tight = Bench(room={"volume_m3": 12, "air_changes_per_h": 0, "control": "none"})
-    found = compare(plan_of(BEE, roomy), plan_of(BEE, tight))
+    found = compare(explaining.plan_of(BEE, roomy), explaining.plan_of(BEE, tight))
     changed = [d for d in found.differences if d.kind in ("step-changed", "step-gone", "ruled-out")]
     assert changed
     assert all(d.because for d in changed)
@@ -128,22 +119,24 @@ def test_what_if_explains_a_smaller_amount():
 def test_contradictions_name_the_two_facts():
     signs = {"sheen": "wet-gloss", "texture": "threads", "smell": "musty"}
     case = specimen("bees-wasps", ("thorax-hairy", signs))
-    found = trail_of(case, Bench()).contradictions()
+    found = explaining.trail_of(case, Bench()).contradictions()
     assert found
     for each in found:
         assert each.for_it.rule != each.against_it.rule
         named = [child.text for node in (each.for_it, each.against_it) for child in node.children]
         assert all(text in each.sentence for text in named)
-    conflicts = plan_of(case, Bench()).conflicts
+    conflicts = explaining.plan_of(case, Bench()).conflicts
     assert {(c.finding, c.deposit) for c in found} == {(c.finding, c.deposit) for c in conflicts}
 
 
 def test_firm_steps_stand_under_every_open_answer():
-    sweep = sweep_of(BEE, demo_bench())
-    items = maker().skeleton(BEE, demo_bench(), look_on(demo_bench()).judge).items
-    found = firmness_of(sweep, ranked_questions(sweep, likelihood()))
+    sweep = explaining.sweep_of(BEE, demo_bench())
+    items = (
+        explaining.maker().skeleton(BEE, demo_bench(), explaining.look_on(demo_bench()).judge).items
+    )
+    found = firmness_of(sweep, ranked_questions(sweep, explaining.likelihood()))
     assert [each.step for each in found] == [item.step for item in items]
-    first, outlines = found[0], open_outlines(sweep)
+    first, outlines = found[0], explaining.open_outlines(sweep)
     moving = [(a.question, a.after) for a, then in outlines if then.head.step != first.step]
     assert not moving if first.firm else (first.question, first.answer) in moving
 
@@ -153,9 +146,9 @@ def test_a_case_with_every_answer_given_is_firm_throughout():
     for question in shipped().questions.values():
         given[question.about][question.id] = SOUND.get(question.id, question.answers[0].id)
     case = specimen("beetles", ("elytra", given["zone"]), **given["specimen"])
-    sweep = sweep_of(case, Bench())
-    assert open_outlines(sweep) == []
-    assert ranked_questions(sweep, likelihood()) == ()
+    sweep = explaining.sweep_of(case, Bench())
+    assert explaining.open_outlines(sweep) == []
+    assert ranked_questions(sweep, explaining.likelihood()) == ()
     assert all(each.firm for each in firmness_of(sweep, ()))
 
 
@@ -171,7 +164,7 @@ def test_the_case_file_is_not_touched_by_any_question(tmp_path):
 
 
 def test_the_desk_keeps_its_look_ahead_until_the_bench_changes():
-    mine = desk_on(Bench())
+    mine = explaining.desk_on(Bench())
     first = mine.look()
     assert mine.look() is first
     mine.shop.bench = demo_bench()
@@ -180,11 +173,11 @@ def test_the_desk_keeps_its_look_ahead_until_the_bench_changes():
 
 
 def test_a_declined_question_is_not_asked_again():
-    look = look_on(demo_bench())
-    found = ranked_questions(Sweep(look, BEE), likelihood())
+    look = explaining.look_on(demo_bench())
+    found = ranked_questions(Sweep(look, BEE), explaining.likelihood())
     assert found
     place = (found[0].line.finding or "specimen", found[0].line.question)
-    again = ranked_questions(Sweep(look, BEE, frozenset({place})), likelihood())
+    again = ranked_questions(Sweep(look, BEE, frozenset({place})), explaining.likelihood())
     assert place not in {(q.line.finding or "specimen", q.line.question) for q in again}
 
 

@@ -8,18 +8,11 @@ import pytest
 from scipy import stats
 
 from triage.case.changes import new_attempt, new_case, with_attempt, with_correction
+from triage.history import rates
 from triage.history.columns import columns_from, rows_of
 from triage.history.evidence import Evidence, Trials, trials_of
-from triage.history.rates import (
-    BetaPrior,
-    Terms,
-    carried_strength,
-    credible_interval,
-    learnt_lean,
-    told_upward,
-)
 
-TERMS = Terms(BetaPrior(1.0, 1.0, "uniform"), 0.9, 5, 4.0, 1.0, 20.0, 0.35)
+TERMS = rates.Terms(rates.BetaPrior(1.0, 1.0, "uniform"), 0.9, 5, 4.0, 1.0, 20.0, 0.35)
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 
 
@@ -75,7 +68,7 @@ def test_a_single_group_is_the_plain_posterior_of_scipy(worked, tried):
 
 @pytest.mark.parametrize(("a", "b"), [(1.0, 11.0), (0.4, 3.0), (6.0, 0.9), (1.0, 1.0), (0.3, 0.4)])
 def test_an_interval_at_the_edge_holds_ninety_percent_and_the_edge(a, b):
-    low, high = (float(end) for end in credible_interval(a, b, 0.9))
+    low, high = (float(end) for end in rates.credible_interval(a, b, 0.9))
     law = stats.beta(a, b)
     assert law.cdf(high) - law.cdf(low) == pytest.approx(0.9, abs=1e-9)
     assert low == 0.0 or high == 1.0
@@ -86,21 +79,21 @@ def test_the_carried_weight_has_the_variance_of_the_mixture():
     random = np.random.default_rng(1)
     mean = random.beta(6, 4, 400_000)
     drawn = random.beta(5 * mean, 5 * (1 - mean))
-    strength = carried_strength(10.0, 5.0)
+    strength = rates.carried_strength(10.0, 5.0)
     assert stats.beta(0.6 * strength, 0.4 * strength).var() == pytest.approx(drawn.var(), rel=0.01)
 
 
 def test_trials_of_one_group_weigh_as_the_design_effect_says():
     # Kish, Survey Sampling (1965): n/(1 + (n - 1) rho); rho = 1/(s + 1).
     rho = 1 / (4 + 1)
-    assert 10 * told_upward(10, 4.0) == pytest.approx(10 / (1 + 9 * rho))
+    assert 10 * rates.told_upward(10, 4.0) == pytest.approx(10 / (1 + 9 * rho))
 
 
 def lean_of(groups, least=0.1, most=1000.0):
     """Return the learnt lean of one parent's groups, (worked, tried) each."""
     worked, tried = (np.array(column, dtype=float) for column in zip(*groups, strict=True))
     terms = replace(TERMS, least_lean=least, most_lean=most)
-    return learnt_lean(np.zeros(len(groups), dtype=np.int64), worked, tried, terms)
+    return rates.learnt_lean(np.zeros(len(groups), dtype=np.int64), worked, tried, terms)
 
 
 def test_the_learnt_lean_of_the_saxon_families():
