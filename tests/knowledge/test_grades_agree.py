@@ -1,19 +1,25 @@
-"""Grades and hazards agree with each other: the rules against the rules, no document.
+"""Grades, hazards and lines about safety agree with each other: the rules against the rules, no document.
 
 How hard a specimen is handled lies in the technique, what a liquid does to insect and person in the
 liquid and in how it meets them. Where a method is graded otherwise than its like it stands here, with
-what is different about it; a grade that slipped stands out.
+what is different about it; a grade that slipped stands out. Of a step the whole is read, as a plan
+holds it: what to wear, what to do, the cautions, the waste.
 """
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from itertools import pairwise
 from statistics import mode
+from typing import Any
 
 import pytest
 
+from tests.knowledge.test_entries import step_of
 from tests.second_entry.tables import MEANS, rows
+from tests.support.intake import SOUND
+from tests.support.knowledge import shipped
 from triage.knowledge.agents import Agent
 from triage.knowledge.book import Knowledge
 
@@ -50,8 +56,6 @@ OTHERWISE = {
         *("chamber-water-thymol", "chamber-water-thymol-large"),
     },
 }
-
-
 # What a surface is made of -> the most that a body part with it stands, mechanical and chemical, and
 # the source of what is said of it in rules/zones.yaml.
 STANDS = {
@@ -164,3 +168,132 @@ def test_what_must_not_be_mixed_is_told_from_both_sides(knowledge: Knowledge) ->
     }
     assert named
     assert {(other, one) for one, other in named} == named
+
+
+GLOVES = {m.name: m.id for m in shipped().materials.values() if m.role == "glove"}
+STUFFS = ("nitrile", "butyl", "neoprene", "rubber", "pvc", "pva", "laminate", "fluoroelastomer")
+INTO_THE_DRAIN = "may go down the drain"
+NOT_INTO_IT = re.compile(r"\b(no|not)\b[^.;]*\b(drain|pour)|closed, labelled")
+# A sentence that says that a glove lets something through does not say to wear it.
+LETS_THROUGH = re.compile(r"\bthrough\b|\bminute|\bfails?\b")
+OLD_AND_MOULDY = SOUND | {"age": "before-1990", "mouldy-smell": "yes"}
+
+
+def _named(lines: tuple[str, ...]) -> set[str]:
+    """The gloves that are named, in lines of the form "agent: glove, note"."""
+    return {g for line in lines for g in GLOVES if line.split(": ", 1)[1].startswith(g)}
+
+
+def _of(stuff: str, gloves: set[str]) -> bool:
+    return any(stuff in GLOVES[g] for g in gloves)
+
+
+def _sentences(step: Any) -> list[str]:
+    said = [*step.do, *step.rinse, step.tool, *step.protection.breathing]
+    return [*said, *(line.text for line in step.cautions)]
+
+
+@pytest.fixture(params=["sound", "old-and-mouldy"])
+def answers(request: pytest.FixtureRequest) -> dict[str, str]:
+    return SOUND if request.param == "sound" else OLD_AND_MOULDY
+
+
+@pytest.mark.parametrize("method", sorted(shipped().methods))
+def test_the_lines_of_a_step_do_not_speak_against_each_other(
+    method: str, answers: dict[str, str]
+) -> None:
+    step = step_of(method, answers)
+    holds, fails = _named(step.protection.gloves), _named(step.protection.gloves_fail)
+    assert not holds & fails
+    assert holds or not fails, "a glove is named that fails, and none that holds"
+    for sentence in _sentences(step):
+        said = {s for s in STUFFS if re.search(rf"\b{s}\b", sentence, re.IGNORECASE)}
+        worn = {s for s in said if _of(s, fails) and not _of(s, holds)}
+        assert not worn or LETS_THROUGH.search(sentence), sentence
+    waste = [*step.disposal, *(x.text for x in step.cautions if x.kind == "disposal")]
+    into = [line for line in waste if INTO_THE_DRAIN in line]
+    kept_out = [line for line in waste if INTO_THE_DRAIN not in line and NOT_INTO_IT.search(line)]
+    assert not (into and kept_out)
+
+
+def test_gloves_and_drain_are_spoken_of_at_all() -> None:
+    """What the test above compares stands there: it is not silent for want of words."""
+    steps = [step_of(method, SOUND) for method in ("ethanol-70-brush", "wash-detergent")]
+    assert _named(steps[0].protection.gloves)
+    assert _named(steps[0].protection.gloves_fail)
+    assert any(NOT_INTO_IT.search(line) for line in steps[0].disposal)
+    assert any(INTO_THE_DRAIN in line for line in steps[1].disposal)
+
+
+# Tool -> words of a tool line that mean it.
+TOLD_BY = {
+    "soft-brush": r"soft brush|softest brush|fine brush|soft natural-hair brush",
+    "single-hair-brush": r"soft hairs in a handle",
+    "lens-tissue": r"lens tissue",
+    "filter-paper": r"filter paper",
+    "dropper": r"dropper",
+    "vials": r"\bvials?\b",
+    "small-bath": r"glass bath|covered bath|glass vessel|glass jar|closed glass dish",
+    "ph-strips": r"pH strips",
+    "thermometer": r"thermometer",
+    "minuten-pick": r"minuten pin",
+    "warm-plate": r"warm plate",
+    "puffer": r"hand puffer",
+    "hepa-suction": r"high-efficiency filter",
+    "freezer": r"freezer",
+    "ultrasonic-bath": r"ultrasonic bath",
+    "foam-board-solvent-safe": r"cork board",
+    "airtight-chamber": r"perforated shelf|damp chamber",
+}
+# (method, tool) of which the tool line speaks and the needs do not, or not yet: one of two will do,
+# or whoever lacks it is still offered the method. Who mends one takes it out here.
+NOT_ASKED_FOR = {
+    ("blot-dry", "lens-tissue"),
+    ("chamber-eyes-hours", "filter-paper"),
+    ("air-out", "thermometer"),
+    ("alkaline-surfactant-brush", "lens-tissue"),
+    ("ammonia-1-brush", "dropper"),
+    ("ammonia-surfactant-brush", "dropper"),
+    ("chamber-acetic", "dropper"),
+    ("chamber-water-phenol", "dropper"),
+    ("dip-ammonia-surfactant", "small-bath"),
+    ("freeze-quarantine", "thermometer"),
+    ("pepsin-joint", "soft-brush"),
+    ("pepsin-joint", "warm-plate"),
+    ("pick-under-alcohol", "dropper"),
+    ("protease-dab", "ph-strips"),
+    ("rinse-neutral", "dropper"),
+    ("rinse-neutral", "filter-paper"),
+    ("warm-water-soak-beetle", "small-bath"),
+    ("warm-water-soak-beetle", "thermometer"),
+    ("water-distilled-rinse", "filter-paper"),
+}
+
+
+def test_what_the_tool_line_names_is_asked_for(knowledge: Knowledge) -> None:
+    """A bench without the tool that a step is done with is not offered the step."""
+    named = {
+        (method.id, tool)
+        for method in knowledge.methods.values()
+        for tool, words in TOLD_BY.items()
+        if re.search(words, method.tool) and tool not in method.needs
+    }
+    assert named == NOT_ASKED_FOR
+
+
+# What a vessel holds [mL], and what a brush, a tissue or a dropper gives at a touch: twenty drops.
+HOLDS_ML = {"vials": 20.0, "small-bath": 60.0}
+AT_A_TOUCH_ML = 1.0
+# A wide vial with a sieve, drops until the paper is neutral, a closed dish for a large dragonfly.
+LARGER = {"wash-detergent-shake", "rinse-neutral", "set-dry-acetone"}
+
+
+def test_no_step_takes_more_than_what_it_is_done_with_holds(knowledge: Knowledge) -> None:
+    over = set()
+    for method in knowledge.methods.values():
+        most = [HOLDS_ML[need] for need in method.needs if need in HOLDS_ML]
+        if knowledge.techniques[method.technique].contact == "touch":
+            most = [AT_A_TOUCH_ML]
+        if method.amount and most and method.amount.typical_ml > min(most):
+            over.add(method.id)
+    assert over == LARGER

@@ -68,28 +68,15 @@ def no_wait_for_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @st.composite
 def cases(draw: st.DrawFn) -> Case:
-    case = changes.new_case(
-        draw(words),
-        draw(texts),
-        invented=draw(st.booleans()),
-        specimen=draw(
-            st.dictionaries(words, values.filter(lambda held: held is not None), max_size=2)
-        ),
-        answers=draw(answers),
-        **draw(unknown_keys),
-    )
+    held = values.filter(lambda value: value is not None)
+    specimen = draw(st.dictionaries(words, held, max_size=2))
+    told = {"invented": draw(st.booleans()), "specimen": specimen, "answers": draw(answers)}
+    case = changes.new_case(draw(words), draw(texts), **told, **draw(unknown_keys))
     for number in range(draw(st.integers(0, 3))):
-        side = draw(st.sampled_from([None, "left", "right", "both"]))
-        case = changes.with_finding(
-            case,
-            changes.new_finding(
-                f"f{number}",
-                draw(words),
-                side=side,
-                signs=draw(answers),
-                **draw(unknown_keys),
-            ),
-        )
+        seen = {"side": draw(st.sampled_from([None, "left", "right", "both"]))}
+        seen |= {"signs": draw(answers), **draw(unknown_keys)}
+        finding = changes.new_finding(f"f{number}", draw(words), **seen)
+        case = changes.with_finding(case, finding)
     for _ in range(draw(st.integers(0, 3))):
         case = changes.with_attempt(case, draw(attempts(case)))
     return case
@@ -97,17 +84,11 @@ def cases(draw: st.DrawFn) -> Case:
 
 @st.composite
 def attempts(draw: st.DrawFn, case: Case) -> Any:
-    return changes.new_attempt(
-        case.next_attempt_id(),
-        draw(moments),
-        draw(words),
-        draw(st.sampled_from(OUTCOMES)),
-        finding=draw(st.sampled_from([None, *(finding.id for finding in case.findings)])),
-        amount_ml=draw(amounts),
-        minutes=draw(amounts),
-        note=draw(texts),
-        **draw(unknown_keys),
-    )
+    findings = [None, *(finding.id for finding in case.findings)]
+    told = {"finding": draw(st.sampled_from(findings)), "note": draw(texts)}
+    told |= {"amount_ml": draw(amounts), "minutes": draw(amounts), **draw(unknown_keys)}
+    outcome = draw(st.sampled_from(OUTCOMES))
+    return changes.new_attempt(case.next_attempt_id(), draw(moments), draw(words), outcome, **told)
 
 
 @settings(max_examples=120, deadline=None)

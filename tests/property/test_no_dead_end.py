@@ -56,14 +56,12 @@ def unsaid(plan: Plan) -> list[str]:
     return found
 
 
+slow = partial(pytest.param, marks=pytest.mark.slow)
 SOURCES = (
     pytest.param(partial(told, 10), id="told"),
     pytest.param(partial(generated, 5), id="generated"),
     pytest.param(partial(asked, 240), id="asked"),
-    *(
-        pytest.param(partial(each, 1), id=f"{each.__name__}, all", marks=pytest.mark.slow)
-        for each in (told, generated, asked)
-    ),
+    *(slow(partial(each, 1), id=f"{each.__name__}, all") for each in (told, generated, asked)),
 )
 
 

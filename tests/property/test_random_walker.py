@@ -23,15 +23,9 @@ from typing import ClassVar
 
 import hypothesis
 import pytest
-from hypothesis import HealthCheck, Phase, Verbosity, settings
+from hypothesis import HealthCheck, Phase, Verbosity, settings, stateful
 from hypothesis import strategies as st
-from hypothesis.stateful import (
-    RuleBasedStateMachine,
-    initialize,
-    invariant,
-    rule,
-    run_state_machine_as_test,
-)
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from tests.support.case_gen import draw_case, speaking_signs
 from tests.support.hostile import TEXTS
@@ -40,6 +34,7 @@ from tests.support.safety import CHECKS, Seen, broken
 from triage.case.models import OUTCOMES, Attempt, Case
 from triage.case.profile import Bench
 from triage.case.store import create_case, load_case
+from triage.engine.vocabulary import CONTROLS, UNKNOWN
 from triage.errors import TriageError
 from triage.plan.outcomes import SKIP
 from triage.service.workshop import Workshop
@@ -84,9 +79,7 @@ class Walker(RuleBasedStateMachine):
         some = rng.sample(agents, 8)
         content = {
             "room": {
-                "control": rng.choice(
-                    ("none", "window", "extraction", "hood", "outdoors", "unknown")
-                ),
+                "control": rng.choice((*CONTROLS, UNKNOWN)),
                 "volume_m3": rng.choice((None, 12, 30, 300)),
                 "air_changes_per_h": rng.choice((None, 0, 0.5, 6)),
                 "ignition_sources": rng.random() < 0.5,
@@ -250,29 +243,24 @@ def walk(walks: int, acts: int, number: int | None = None) -> Counter[str]:
     """Walk, always the same walks of one number; the suite draws its own few and shrinks nothing."""
     Walker.tally.clear()
     phases = (Phase.generate,) if number is None else (Phase.generate, Phase.shrink)
-    run_state_machine_as_test(
-        Walker
-        if number is None
-        else hypothesis.seed(number)(type(f"Walker{number}", (Walker,), {})),
-        settings=settings(
-            max_examples=walks,
-            stateful_step_count=acts,
-            deadline=None,
-            derandomize=number is None,
-            verbosity=Verbosity.normal,
-            suppress_health_check=list(HealthCheck),
-            database=None,
-            phases=phases,
-        ),
+    own = type(f"Walker{number}", (Walker,), {})
+    how = settings(
+        max_examples=walks,
+        stateful_step_count=acts,
+        deadline=None,
+        derandomize=number is None,
+        verbosity=Verbosity.normal,
+        suppress_health_check=list(HealthCheck),
+        database=None,
+        phases=phases,
     )
+    seeded = Walker if number is None else hypothesis.seed(number)(own)
+    stateful.run_state_machine_as_test(seeded, settings=how)
     return Counter(Walker.tally)
 
 
-def test_there_are_goals_enough() -> None:
-    assert len(CHECKS) >= 25
-
-
 def test_a_short_random_walk() -> None:
+    assert len(CHECKS) >= 25
     tally = walk(4, 10)
     assert tally["plans"] > 10
     assert tally["steps"] > 0
