@@ -1,7 +1,5 @@
 """The bench by questions; a key of it that was meant to protect somebody is never passed over."""
 
-from __future__ import annotations
-
 import io
 import shutil
 from collections.abc import Callable

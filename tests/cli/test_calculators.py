@@ -1,7 +1,5 @@
 """The calculators as a user meets them; figures beside their printed or hand-worked source."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable
 from datetime import datetime

@@ -1,7 +1,5 @@
 """The command line as a user meets it: its output, its exit code, the file."""
 
-from __future__ import annotations
-
 import json
 import re
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Words that no command can use: one line with what is wrong, exit code 2, nothing else."""
 
-from __future__ import annotations
-
 import pytest
 
 from tests.support.knowledge import CASES
@@ -70,6 +68,7 @@ BAD = [
     ("compare a.png b.png --patch 1,2,3", "is no patch"),
     ("compare a.png b.png --patch-after 1,2,3,4", "first photo is missing"),
     ("compare a.png b.png --um-per-pixel 0", "size of a pixel"),
+    ("handbook zone nosuch", "nosuch"),
     ("explain BEE --step f9-nothing", "f9-nothing"),
     ("explain BEE --step f1-blot-dri", "f1-blot-dry"),
     ("explain BEE --method heptan-brush", "heptane-brush"),

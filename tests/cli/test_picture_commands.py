@@ -1,7 +1,5 @@
 """The question whether a speck shows, at the command line and with a set-up of the bench."""
 
-from __future__ import annotations
-
 import json
 import shutil
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Commands of the README run, shells complete, schemas hold, and looking changes no file of the demo."""
 
-from __future__ import annotations
-
 import json
 import re
 import shlex

@@ -1,7 +1,5 @@
 """Small things that are told: what is missing, not in stock, not used here, or a hundredfold."""
 
-from __future__ import annotations
-
 import json
 import re
 from pathlib import Path

@@ -1,7 +1,5 @@
 """One file that cannot be right is set aside by its name; every other case works, with less air."""
 
-from __future__ import annotations
-
 import json
 import os
 from datetime import datetime, timedelta

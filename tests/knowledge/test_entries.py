@@ -4,8 +4,6 @@ What the program refuses as it reads the rules is not asked again: test_wrong_ed
 read from the YAML itself with another reader (PyYAML's safe loader), not through the models.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace

@@ -6,8 +6,6 @@ what is different about it; a grade that slipped stands out. Of a step the whole
 holds it: what to wear, what to do, the cautions, the waste.
 """
 
-from __future__ import annotations
-
 import re
 from collections import defaultdict
 from itertools import pairwise

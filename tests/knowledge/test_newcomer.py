@@ -1,7 +1,5 @@
 """Someone who knows insects but no Python adds to a copy of the rules: one file, in YAML."""
 
-from __future__ import annotations
-
 import json
 import re
 import shutil

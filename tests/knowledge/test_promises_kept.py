@@ -1,7 +1,5 @@
 """Promises on whole plans: freezing, old poison, bloom, and a word where no ladder is left."""
 
-from __future__ import annotations
-
 import itertools
 import random
 from functools import cache

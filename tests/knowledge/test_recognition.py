@@ -1,7 +1,5 @@
 """A person who knows no names reaches the deposit by answering what is seen."""
 
-from __future__ import annotations
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st

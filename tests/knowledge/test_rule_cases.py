@@ -1,7 +1,5 @@
 """Every case that stands beside a rule, and each rule alone in experta against the pure form."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import cache
 

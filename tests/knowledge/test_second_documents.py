@@ -1,7 +1,5 @@
 """Where documents print different figures of an agent the one that protects is used, and all are shown."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -4,8 +4,6 @@ A check of copying, not of truth: the library is asked for the figure that was t
 holds a figure against the world stands in ``tests/second_entry``, typed from documents.
 """
 
-from __future__ import annotations
-
 import math
 import warnings
 from importlib.metadata import version

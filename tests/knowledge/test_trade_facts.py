@@ -5,8 +5,6 @@ these is counted as one. Titles in full stand in rules/sources. What whole plans
 ``whole_plans.yaml``; what is barred where, and how long, strong and warm, in ``tests/second_entry``.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from math import exp

@@ -1,7 +1,5 @@
 """A copy of the rules that protects less than the carried ones says where, with file and line."""
 
-from __future__ import annotations
-
 import json
 import shutil
 from collections.abc import Iterator, Mapping

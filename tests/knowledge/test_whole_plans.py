@@ -4,8 +4,6 @@ What a row may say stands at the head of that file. A word that nothing knows is
 a row cannot make it hold.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any

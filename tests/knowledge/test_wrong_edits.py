@@ -5,8 +5,6 @@ refuses to plan. A file that no edit has touched is parsed once for all; the tes
 shares nothing.
 """
 
-from __future__ import annotations
-
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -3,8 +3,6 @@
 Each input has to be dealt with in a few seconds and in little memory; the long run prints both.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 import json

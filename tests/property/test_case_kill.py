@@ -1,7 +1,5 @@
 """A program killed at any moment of its writing loses nothing, and ten thousand cases are listed."""
 
-from __future__ import annotations
-
 import random
 import signal
 import subprocess

@@ -1,7 +1,5 @@
 """Cases read back as they were written, whatever stands in them and however they are laid out."""
 
-from __future__ import annotations
-
 import tempfile
 from datetime import datetime, timedelta, timezone
 from typing import Any

@@ -5,8 +5,6 @@ second one has to withhold the plan, on opening, resuming, undoing, releasing, s
 record.
 """
 
-from __future__ import annotations
-
 import os
 import shutil
 from concurrent.futures import ThreadPoolExecutor

@@ -1,7 +1,5 @@
 """A changed case is outlined as forward chaining plans it; changes really change, and none is missed."""
 
-from __future__ import annotations
-
 import random
 from itertools import islice
 

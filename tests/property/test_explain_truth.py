@@ -5,8 +5,6 @@ The firings are worked out a second time by an evaluator that shares no index wi
 (``triage.engine.plain``, held to CLIPS).
 """
 
-from __future__ import annotations
-
 import pytest
 
 from tests.support.explaining import demo_cases, drawn_case, fired, plan_of, trail_of

@@ -1,7 +1,5 @@
 """Whoever cannot tell anything still gets a safe plan, is told what to look for, and asking ends."""
 
-from __future__ import annotations
-
 import pytest
 
 from tests.support.explaining import likelihood, look_on, maker, plan_of

@@ -4,8 +4,6 @@ Every property plans generated cases with the shipped rules and the real planner
 included; the long run (``-m slow -s``) prints how much it looked at.
 """
 
-from __future__ import annotations
-
 import json
 import random
 from collections import Counter

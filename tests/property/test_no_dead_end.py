@@ -3,8 +3,6 @@
 So whoever has nothing left to answer, or cannot tell, is never left with "no step" alone.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from functools import partial
 

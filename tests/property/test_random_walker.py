@@ -7,8 +7,6 @@ printed with what reproduces it. Long form, some 20,000 plans:
 ``TRIAGE_SEED`` on, until ``TRIAGE_PLANS`` plans were judged.
 """
 
-from __future__ import annotations
-
 import os
 import random
 import shutil

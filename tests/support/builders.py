@@ -1,7 +1,5 @@
 """Cases, benches, records and workshops for tests, built in one line."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from pathlib import Path
 from typing import Any

@@ -5,8 +5,6 @@ would never see anything but "unsettled". So most findings take a deposit first 
 that speak for it; the rest are drawn freely, and some answers stay unknown.
 """
 
-from __future__ import annotations
-
 import random
 from functools import lru_cache
 from typing import Any

@@ -5,8 +5,6 @@ conditions are CLIPS's own constraints; a firing hands the rule, the keys of the
 the values of the bound variables back. Joins, absences and the agenda are all CLIPS's.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 
 import clips

@@ -1,7 +1,5 @@
 """Ways to run normal rules: experta with either matcher and either strategy."""
 
-from __future__ import annotations
-
 from triage.engine.build import RuleEngine, build_engine, to_experta
 from triage.engine.compat import ReteMatcher
 from triage.engine.facts import Conclusion, Fact

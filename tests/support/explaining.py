@@ -1,7 +1,5 @@
 """What the tests of explanations share: explained skeletons, and an independent list of firings."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cache, partial
 from types import SimpleNamespace

@@ -1,7 +1,5 @@
 """One test for many entries: every one is looked at, and those that fail are all named."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from typing import Any
 

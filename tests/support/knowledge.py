@@ -1,7 +1,5 @@
 """The knowledge and the demo that the project ships, loaded and compiled once for a process."""
 
-from __future__ import annotations
-
 import os
 from datetime import UTC, datetime
 from functools import cache

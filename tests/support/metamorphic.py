@@ -1,7 +1,5 @@
 """Cases and benches changed in one respect, and what two plans may differ in after it."""
 
-from __future__ import annotations
-
 import copy
 import random
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """Record an attempt into a case file, in one line, as the services do it; a file edited by hand."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path

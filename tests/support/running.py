@@ -5,8 +5,6 @@ and on building the parser. The rulebase that is shipped is made once a process 
 as the program itself makes its parser once, and the air of a bench; the cases, the bench, the folders and every plan are read and made anew by each command.
 """
 
-from __future__ import annotations
-
 import os
 import subprocess
 import sys

@@ -4,8 +4,6 @@ Each check takes a plan as a user holds it, with the case, the bench and the ent
 What must hold of one complete step is written once, in ``tests/proof/steps.py``, and checked here too.
 """
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator

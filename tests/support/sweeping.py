@@ -1,7 +1,5 @@
 """What proofs of the shipped knowledge begin with, made once a process: axes, benches, coverage."""
 
-from __future__ import annotations
-
 from functools import cache
 
 from tests.proof.axes import Axes, axes_of

@@ -1,7 +1,5 @@
 """Imports go down only, and the rulebase comes from the rule files alone."""
 
-from __future__ import annotations
-
 import ast
 import os
 import re

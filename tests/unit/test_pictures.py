@@ -1,7 +1,5 @@
 """Photographs: from files, what they can show, pairs with known truth, and a patch of reference."""
 
-from __future__ import annotations
-
 import json
 import sys
 from functools import cache

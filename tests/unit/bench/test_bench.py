@@ -1,7 +1,5 @@
 """Bench arithmetic: its words, its tables, what a picture can show, and one line for whatever is refused."""
 
-from __future__ import annotations
-
 import math
 
 import pytest

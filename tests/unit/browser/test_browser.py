@@ -1,7 +1,5 @@
 """Who may reach the served interface: loopback (RFC 1122 3.2.1.3, RFC 4291 2.5.3), and who holds its key."""
 
-from __future__ import annotations
-
 import re
 import shlex
 import sys

@@ -1,7 +1,5 @@
 """A case is frozen and held until a person releases it, and nothing recorded in its file is lost."""
 
-from __future__ import annotations
-
 import pickle
 import stat
 from collections.abc import Callable

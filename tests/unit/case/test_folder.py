@@ -1,7 +1,5 @@
 """Lists of cases are quick, and what is remembered is never believed against the files."""
 
-from __future__ import annotations
-
 import json
 import os
 import time

@@ -1,7 +1,5 @@
 """What a case file may say: YAML 1.2 with its lines; every fault is one line with file, line and mend."""
 
-from __future__ import annotations
-
 import os
 import re
 import shutil

@@ -1,7 +1,5 @@
 """Full disks, files that cannot be written, and many writers of one case: nothing is lost, and told."""
 
-from __future__ import annotations
-
 import errno
 import os
 import shutil

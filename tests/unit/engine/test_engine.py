@@ -1,7 +1,5 @@
 """Order and removal of activations, and which reading is settled, on the smallest cases."""
 
-from __future__ import annotations
-
 import pytest
 
 from tests.support.engines import engine_of
@@ -50,20 +48,21 @@ CLOSE = [(-0.85, "waxy-matting", 0.85), (-0.8, "fatty-matting", 0.8), (-0.3, "mu
 NO_GUARDS: frozenset[str] = frozenset()
 
 
-def test_a_close_rival_keeps_a_reading_from_being_settled() -> None:
-    assert standings_of(shipped().judgement, CLOSE, NO_GUARDS)[:2] == ["likely", "likely"]
+ALIKE = {"waxy-matting", "fatty-matting"}
+OTHER = [*CLOSE[:2], (-0.7, "natural-bloom", 0.7)]
 
 
-def test_what_nobody_tells_from_it_for_certain_is_no_rival() -> None:
-    alike = {"waxy-matting", "fatty-matting"}
-    standings = standings_of(shipped().judgement, CLOSE, NO_GUARDS, alike)
-    assert standings == ["settled", "likely", "open"]
-
-
-def test_a_rival_behind_what_is_alike_counts() -> None:
-    ranked = [*CLOSE[:2], (-0.7, "natural-bloom", 0.7)]
-    alike = {"waxy-matting", "fatty-matting"}
-    assert standings_of(shipped().judgement, ranked, NO_GUARDS, alike)[0] == "likely"
+@pytest.mark.parametrize(
+    ("ranked", "alike", "standings"),
+    [
+        (CLOSE, (), ["likely", "likely"]),  # a close rival keeps a reading from being settled
+        (CLOSE, ALIKE, ["settled", "likely", "open"]),  # no rival where nobody tells them apart
+        (OTHER, ALIKE, ["likely"]),  # and a rival behind what is alike counts
+    ],
+)
+def test_which_reading_is_settled_where_others_follow_closely(ranked, alike, standings):
+    found = standings_of(shipped().judgement, ranked, NO_GUARDS, *([alike] if alike else []))
+    assert found[: len(standings)] == standings
 
 
 def test_only_deposits_share_their_word_that_one_liquid_takes_or_that_stay() -> None:

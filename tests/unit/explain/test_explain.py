@@ -1,7 +1,5 @@
 """Why, why not, what if, how firm: answers on cases a reader can follow, and as they leave the program."""
 
-from __future__ import annotations
-
 import json
 from dataclasses import replace
 

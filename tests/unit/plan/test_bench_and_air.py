@@ -1,7 +1,5 @@
 """What the bench lacks and what the air of a step allows, by hand arithmetic, and what the plan says."""
 
-from __future__ import annotations
-
 import random
 import re
 from typing import Any

@@ -1,7 +1,5 @@
 """Every entry of the shipped knowledge goes through the calculators: an answer, or a clear refusal."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import asdict

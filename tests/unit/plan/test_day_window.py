@@ -1,7 +1,5 @@
 """The air of the last 24 hours: nothing is forgotten, and what cannot be read is never nothing."""
 
-from __future__ import annotations
-
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any

@@ -1,7 +1,5 @@
 """Trial spots and acts on the whole insect: one step, wherever they serve."""
 
-from __future__ import annotations
-
 import itertools
 import re
 from collections import Counter

@@ -5,8 +5,6 @@ moves, nor dry hair of whether the body is firm: their success lines in rules/me
 cases of the trade that wait for an answer stand in tests/casebook and in whole_plans.yaml.
 """
 
-from __future__ import annotations
-
 from datetime import timedelta
 from pathlib import Path
 from typing import Any

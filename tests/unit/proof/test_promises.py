@@ -5,8 +5,6 @@ changed) where that is enough, else in the planner itself, whose part of the pro
 take away. A part of the axes is then swept.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property

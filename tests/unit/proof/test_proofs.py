@@ -1,7 +1,5 @@
 """The proofs themselves: commands, coverage, broken rules and seeded faults, each in a sample."""
 
-from __future__ import annotations
-
 import io
 import os
 import random

@@ -3,8 +3,6 @@
 The whole runs as a command: ``python -m tests.proof sweep``.
 """
 
-from __future__ import annotations
-
 import random
 from dataclasses import replace
 

@@ -4,8 +4,6 @@ A chamber's end is a supple insect, one still stiff or one too wet (its success 
 rules/methods); a picture cannot come out "better"; what only makes ready is done or not.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import pytest

@@ -1,7 +1,5 @@
 """Folders that work in one room share its air and its agents; nothing of a case is told but that."""
 
-from __future__ import annotations
-
 import json
 import shutil
 from datetime import UTC, datetime, timedelta

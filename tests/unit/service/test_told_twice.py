@@ -1,7 +1,5 @@
 """A sign that is told in two ways is named with both answers; nothing rests on it, nothing is lost."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from pathlib import Path
 

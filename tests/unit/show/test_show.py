@@ -1,7 +1,5 @@
 """What is said is said once, on every face, on screen and on paper."""
 
-from __future__ import annotations
-
 import importlib
 import io
 import random
