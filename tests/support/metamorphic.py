@@ -73,7 +73,7 @@ def chemical(seed: int) -> tuple[Case, Bench]:
         "volume_m3": rng.choice((12.0, 30.0, 80.0)),
         "air_changes_per_h": rng.choice((0.3, 1.0, 6.0)),
     }
-    bench = full_bench(shipped(), **room)
+    bench = full_bench(**room)
     judge_by = rng.choice(("most-protective", *sorted(judging(shipped()))))
     return case, bench.model_copy(update={"judge_by": judge_by})
 
@@ -85,7 +85,7 @@ def dusty(seed: int) -> tuple[Case, Bench]:
     told = {"age": "before-1990", "hydration": "dry", "arrival": "set-on-pin"}
     group = rng.choice(("beetles", "true-bugs"))
     case = case_with(group, zone, {"puff": "moves"}, named="loose-dust", **told)
-    return case, at_control(full_bench(shipped()), "window", "mask", "control")
+    return case, at_control(full_bench(), "window", "mask", "control")
 
 
 def shaky(seed: int) -> tuple[Case, Bench]:

@@ -215,17 +215,6 @@ def test_every_layout_takes_an_attempt(layout: str, tmp_path: Path) -> None:
         assert b"\n" not in path.read_bytes().replace(b"\r\n", b"")
 
 
-def test_an_edit_by_hand_between_two_records_is_kept(path: Path) -> None:
-    append_attempt(path, attempt_for)
-    text = path.read_text(encoding="utf-8").replace("Bumblebee worker", "Carder bee  # renamed")
-    path.write_text(text.replace("  - id: f2", "  # look here\n  - id: f2"), encoding="utf-8")
-    case = append_attempt(path, attempt_for)
-    assert [a.id for a in case.attempts] == ["a1", "a2", "a3"]
-    text = path.read_text(encoding="utf-8")
-    assert "Carder bee  # renamed" in text
-    assert "  # look here\n" in text
-
-
 LOSSY = (
     lambda _: {"attempts": ()},
     lambda case: {"attempts": case.attempts[::-1]},

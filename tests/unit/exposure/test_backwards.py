@@ -32,15 +32,14 @@ CONTROLS = (
 )
 
 
-def test_the_cheapest_control_that_serves_is_named():
-    for agent, ml, name in (
-        (ACETONE, 0.1, "nothing"),
-        (ACETONE, 10.0, "window"),
-        (TOLUENE, 60.0, "outdoors"),
-    ):
-        found = cheapest_control(CONTROLS, agent, ml, OUR_ROOM, 10.0)
-        assert found.name == name
-        assert judge_release(agent, ml, with_control(OUR_ROOM, found), 10.0).verdict == "ok"
+@pytest.mark.parametrize(
+    ("agent", "ml", "name"),
+    [(ACETONE, 0.1, "nothing"), (ACETONE, 10.0, "window"), (TOLUENE, 60.0, "outdoors")],
+)
+def test_the_cheapest_control_that_serves_is_named(agent, ml, name):
+    found = cheapest_control(CONTROLS, agent, ml, OUR_ROOM, 10.0)
+    assert found.name == name
+    assert judge_release(agent, ml, with_control(OUR_ROOM, found), 10.0).verdict == "ok"
     assert cheapest_control(CONTROLS, PERC, 1000.0, OUR_ROOM, 10.0) is None
 
 
@@ -53,8 +52,10 @@ def test_a_control_never_makes_the_air_worse():
 def test_least_air_changes_are_just_enough():
     found = least_air_changes(ACETONE, 10.0, OUR_ROOM, 10.0)
     assert 0.5 < found < 60.0
-    ok = judge_release(ACETONE, 10.0, replace(OUR_ROOM, air_changes_per_h=found), 10.0)
-    less = judge_release(ACETONE, 10.0, replace(OUR_ROOM, air_changes_per_h=0.98 * found), 10.0)
+    ok, less = (
+        judge_release(ACETONE, 10.0, replace(OUR_ROOM, air_changes_per_h=by * found), 10.0)
+        for by in (1.0, 0.98)
+    )
     assert (ok.verdict, less.verdict) == ("ok", "over")
     assert least_air_changes(ACETONE, 0.01, OUR_ROOM, 10.0) == 0.0
     assert least_air_changes(PERC, 1000.0, OUR_ROOM, 10.0) is None
@@ -109,25 +110,23 @@ def test_outdoor_curves_clear_at_once():
 
 def test_a_day_is_judged_by_its_worst_window():
     rows = [Release(600.0 + 5 * k, 50.0, "toluene", 5.0) for k in range(10)]
-    day = DayLedger(tuple(rows), (TOLUENE, ACETONE))
-    found = judge_day(day, OUR_ROOM)
-    assert found.verdict == "ok"
-    assert list(found.agents) == ["toluene"]
+    found = judge_day(DayLedger(tuple(rows), (TOLUENE, ACETONE)), OUR_ROOM)
+    assert (found.verdict, [*found.agents]) == ("ok", ["toluene"])
     heavy = DayLedger((*rows, Release(700.0, 2e4, "toluene", 5.0)), (TOLUENE,))
     assert judge_day(heavy, OUR_ROOM).verdict == "over"
     assert judge_day(DayLedger(), OUR_ROOM).verdict == "ok"
 
 
 def test_a_day_with_an_agent_without_limits_is_unknown():
-    bare = replace(ACETONE, limits=())
-    day = DayLedger((Release(600.0, 1.0, "acetone"),), (bare,))
-    assert judge_day(day, OUR_ROOM).verdict == "unknown"
-    far_off = replace(ACETONE, limits=(Limit("n", "idlh", 6000.0), Limit("n", "twa", 590.0)))
-    day = DayLedger((Release(600.0, 1.0, "acetone"),), (far_off,))
-    assert judge_day(day, OUR_ROOM).verdict == "ok"
-    deadly = replace(ACETONE, limits=(Limit("n", "idlh", 0.01),))
-    day = DayLedger((Release(600.0, 1.0, "acetone"),), (deadly,))
-    assert judge_day(day, OUR_ROOM).verdict == "over"
+    far_off = (Limit("n", "idlh", 6000.0), Limit("n", "twa", 590.0))
+    for limits, verdict in (
+        ((), "unknown"),
+        (far_off, "ok"),
+        ((Limit("n", "idlh", 0.01),), "over"),
+    ):
+        agent = replace(ACETONE, limits=limits)
+        day = DayLedger((Release(600.0, 1.0, "acetone"),), (agent,))
+        assert judge_day(day, OUR_ROOM).verdict == verdict
 
 
 def worst_window_mean(minutes, dose, window):
@@ -244,10 +243,11 @@ def test_a_single_vapour_point_serves_its_own_temperature():
     assert gas.vapour_kpa_at(((20.0, 5.0),), 20.0) == pytest.approx(5.0)
 
 
-def test_windows_of_limits():
-    assert Limit("a", "twa", 1.0, averaging_min=600.0).window_min == 480.0
+@pytest.mark.parametrize(
+    ("limit", "window_min"),
+    [(("twa", 600.0), 480.0), (("stel", 10.0), 10.0), (("peak", 5.0), 0.0), (("idlh", 30.0), 0.0)],
+)
+def test_windows_of_limits(limit, window_min):
+    assert Limit("a", limit[0], 1.0, averaging_min=limit[1]).window_min == window_min
     assert Limit("a", "stel", 1.0).window_min == 15.0
-    assert Limit("a", "stel", 1.0, averaging_min=10.0).window_min == 10.0
     assert Limit("a", "ceiling", 1.0).window_min == 0.0
-    assert Limit("a", "peak", 1.0, averaging_min=5.0).window_min == 0.0
-    assert Limit("a", "idlh", 1.0, averaging_min=30.0).window_min == 0.0

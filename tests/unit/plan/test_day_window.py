@@ -193,7 +193,7 @@ def test_looking_ahead_agrees_with_the_plan() -> None:
     assert ahead.of_case(OILED).ladder("f1").rungs == skeleton.ladder("f1").rungs
 
 
-def test_the_bench_day_releases_nothing_either() -> None:
+def test_bench_day_and_answers_about_the_air_name_what_is_not_known() -> None:
     air = DayAir(KNOWLEDGE, full_bench(), LOST)
     put_down = PutDown(BRUSH.agent or "", 0.5, 0.1, BRUSH.id)
     admitted = air.admit(put_down, 600)
@@ -201,16 +201,13 @@ def test_the_bench_day_releases_nothing_either() -> None:
     assert "old.yaml" in admitted.refused
     air.record(put_down, 600, 0.1)
     assert air.ledger.unknown == LOST.unknown
-
-
-def test_answers_about_the_air_name_what_is_not_known() -> None:
-    bench = Bench()
-    day = daycalc.answer(Means(KNOWLEDGE, bench, LOST))
-    assert day.verdict == "unknown"
+    means = Means(KNOWLEDGE, Bench(), LOST)
+    day = daycalc.answer(means)
+    assert (day.verdict, day.unknown) == ("unknown", LOST.unknown)
     assert "old.yaml" in day.sentence
-    assert day.unknown == LOST.unknown
-    air = aircalc.answer(Means(KNOWLEDGE, bench, LOST), AirQuestion("ethanol", 0.1))
-    assert any("old.yaml" in note for note in air.notes)
+    assert any(
+        "old.yaml" in note for note in aircalc.answer(means, AirQuestion("ethanol", 0.1)).notes
+    )
 
 
 def test_short_term_level_falls_while_the_room_is_aired() -> None:

@@ -3,7 +3,7 @@
 import itertools
 import re
 from collections import Counter
-from datetime import UTC, datetime
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -59,29 +59,26 @@ def plan_for(agent: str) -> Plan:
     return planned(case_with(taxon, zone, signs, named=named))
 
 
-def pair(agent: str) -> tuple[Step, Step]:
-    """Return the test spot of an agent and the step right behind it."""
+def pair(agent: str) -> tuple[Step, Step, dict[str, Any]]:
+    """Return the test spot of an agent, the step right behind it, and the agent's own file."""
     steps = plan_for(agent).steps
     place = next(i for i, s in enumerate(steps) if s.method == SPOT and s.id.endswith(f"-{agent}"))
-    return steps[place], steps[place + 1]
+    return steps[place], steps[place + 1], entry(f"agents/{agent}.yaml")
 
 
-@pytest.mark.parametrize("agent", WORST)
-def test_a_test_spot_names_its_liquid_and_the_hidden_spot_of_its_zone(agent: str) -> None:
-    spot, tried = pair(agent)
-    said = " ".join(spot.do)
-    zone = ZONES[WORST[agent][1]]
-    assert entry(f"agents/{agent}.yaml")["name"] in said
-    assert zone["test_spot"] in said
+each_worst = pytest.mark.parametrize("agent", WORST)
+
+
+@each_worst
+def test_a_test_spot_names_its_liquid_and_carries_the_protection_of_the_agent_that_it_tries(
+    agent: str,
+) -> None:
+    """Source: the agent's own file names its source for each of these."""
+    spot, tried, held = pair(agent)
+    assert held["name"] in " ".join(spot.do)
+    assert ZONES[WORST[agent][1]]["test_spot"] in " ".join(spot.do)
     assert (spot.agent, spot.before) == (agent, tried.method)
     assert spot.make_up == tried.make_up
-
-
-@pytest.mark.parametrize("agent", WORST)
-def test_a_test_spot_carries_the_protection_of_the_agent_that_it_tries(agent: str) -> None:
-    """Source: the agent's own file names its source for each of these."""
-    spot, tried = pair(agent)
-    held = entry(f"agents/{agent}.yaml")
     assert len(spot.protection.gloves) + len(spot.protection.gloves_fail) == len(held["gloves"]) > 0
     assert all(line["text"] in " ".join(spot.protection.breathing) for line in held["breathing"])
     assert [line["text"] for line in held["disposal"]] == list(spot.disposal) != []
@@ -100,9 +97,9 @@ def test_a_test_spot_carries_the_protection_of_the_agent_that_it_tries(agent: st
     assert set(tried.rinse) <= set(spot.rinse)
 
 
-@pytest.mark.parametrize("agent", WORST)
+@each_worst
 def test_the_air_of_a_test_spot_is_judged_for_its_own_small_amount(agent: str) -> None:
-    spot, tried = pair(agent)
+    spot, tried, _ = pair(agent)
     assert spot.air is not None
     assert tried.air is not None
     assert spot.air.verdict == "ok"
@@ -114,24 +111,20 @@ def test_the_air_of_a_test_spot_is_judged_for_its_own_small_amount(agent: str) -
     assert (question.agent, question.amount_ml) == (agent, spot.amount_ml)
 
 
-def test_the_air_picture_is_that_of_the_act_and_not_of_its_test_spot() -> None:
-    step = airy_step(plan_for("tetrachloroethylene"))
+def test_the_air_picture_is_that_of_the_act_and_each_spot_is_judged_by_its_own_agent() -> None:
+    """What is kept of one liquid's air must not serve another's."""
+    plan = plan_for("tetrachloroethylene")
+    step = airy_step(plan)
     assert step is not None
     assert step.before is None
-
-
-def test_two_test_spots_of_one_plan_are_judged_each_by_its_own_agent() -> None:
-    """What is kept of one liquid's air must not serve another's."""
-    spots = [s for s in plan_for("tetrachloroethylene").steps if s.method == SPOT]
-    judged = {s.agent: s.air for s in spots if s.air is not None}
-    assert {"ethanol", "tetrachloroethylene"} <= judged.keys()
-    assert judged["ethanol"].limits != judged["tetrachloroethylene"].limits
+    judged = {s.agent: s.air.limits for s in plan.steps if s.method == SPOT and s.air is not None}
+    assert judged["ethanol"] != judged["tetrachloroethylene"]
 
 
 @pytest.mark.parametrize("face", ["text", "json", "sheet", "step screen", "doing screen"])
-@pytest.mark.parametrize("agent", WORST)
+@each_worst
 def test_every_face_shows_what_a_test_spot_needs(agent: str, face: str) -> None:
-    plan, (spot, _) = plan_for(agent), pair(agent)
+    plan, (spot, _, held) = plan_for(agent), pair(agent)
     shown = {
         "text": lambda: "\n".join(lines_of(step_blocks(spot))),
         "json": lambda: str(next(s for s in plan_data(plan)["steps"] if s["id"] == spot.id)),
@@ -140,26 +133,23 @@ def test_every_face_shows_what_a_test_spot_needs(agent: str, face: str) -> None:
         "doing screen": lambda: doing_text(spot).plain,
     }[face]()
     words = re.sub(r"[\s\\]+", " ", shown)
-    name = entry(f"agents/{agent}.yaml")["name"]
-    assert f"Liquid that is tried: {name}" in words
+    assert f"Liquid that is tried: {held['name']}" in words
     assert ZONES[WORST[agent][1]]["test_spot"] in words
     if face != "doing screen":
-        glove = next(line for line in spot.protection.gloves).split(": ")[1].split(",")[0]
-        assert glove in words
+        assert spot.protection.gloves[0].split(": ")[1].split(",")[0] in words
 
 
-def benches() -> list[tuple[Bench, DayLedger]]:
-    """Return rooms from a cupboard to a hall with every control, on clean and on used air."""
-    found = []
+def benches() -> Iterator[tuple[Bench, DayLedger]]:
+    """Yield rooms from a cupboard to a hall with every control, on clean and on used air."""
     base = AirJudge(shipped(), Bench(), DayLedger())
+    used = [
+        DayLedger((Release(600.0, mg, agent),), (base.substance(agent),), 605.0)
+        for agent, mg in (("tetrachloroethylene", 200.0), ("acetone", 2e5))
+    ]
     controls = (*shipped().controls, "unknown")
     for volume, air, control in itertools.product((2.0, 20.0), (None, 2.0), controls):
-        bench = Bench(room={"volume_m3": volume, "air_changes_per_h": air, "control": control})
-        for agent, mg in ((None, 0.0), ("tetrachloroethylene", 200.0), ("acetone", 2e5)):
-            held = () if agent is None else (Release(600.0, mg, agent),)
-            known = () if agent is None else (base.substance(agent),)
-            found.append((bench, DayLedger(held, known, 605.0 if agent else None)))
-    return found
+        room = {"volume_m3": volume, "air_changes_per_h": air, "control": control}
+        yield from ((Bench(room=room), day) for day in (DayLedger(), *used))
 
 
 def test_where_a_step_is_permitted_its_test_spot_is_within_the_limits_too() -> None:
@@ -179,16 +169,14 @@ def test_where_a_step_is_permitted_its_test_spot_is_within_the_limits_too() -> N
 
 
 def test_the_bench_day_counts_what_a_test_spot_gives_off() -> None:
-    now = datetime(2026, 3, 2, 9, tzinfo=UTC)
-    bench = full_bench(shipped())
-    maker = DayMaker(planner(), bench, DayLedger(), now)
-    spot = shipped().methods[SPOT]
-    put_down = maker._put_down(spot, "tetrachloroethylene-brush")
+    maker = DayMaker(planner(), full_bench(), DayLedger(), NOON)
+    spot, agent = shipped().methods[SPOT], "tetrachloroethylene"
+    put_down = maker._put_down(spot, f"{agent}-brush")
     assert put_down is not None
-    assert (put_down.agent, put_down.amount_ml) == ("tetrachloroethylene", spot.amount.typical_ml)
+    assert (put_down.agent, put_down.amount_ml) == (agent, spot.amount.typical_ml)
     assert maker.air.admit(put_down, 600).amount_ml == spot.amount.typical_ml
     maker.air.record(put_down, 600, put_down.amount_ml)
-    density = shipped().agents["tetrachloroethylene"].physical.density.value
+    density = shipped().agents[agent].physical.density.value
     (release,) = maker.air.ledger.releases
     # Mass is volume times density, in mg.
     assert release.amount_mg == pytest.approx(put_down.amount_ml * density * 1000)
