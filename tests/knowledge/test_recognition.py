@@ -33,7 +33,6 @@ def read(
     zone: str = UNKNOWN,
     taxon: str = UNKNOWN,
 ) -> dict[str, Reading]:
-    """Return the readings of one finding by deposit."""
     facts = (
         _wide(consultant, "specimen", "specimen", {**(specimen or {}), "taxon": taxon}),
         _wide(consultant, "bench", "bench", {}),

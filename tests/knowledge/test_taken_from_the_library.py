@@ -61,7 +61,6 @@ TABLE = "table "  # what stands before the name of one of its tables, where it i
 
 
 def pressures_kpa(cas: str, temp_c: float) -> list[float]:
-    """Return what the library's tables give for the vapour pressure."""
     t, wagner = temp_c + ZERO_C, ["Tc", "Pc", "A", "B", "C", "D"]
 
     def antoine(r: Any, base: float = 10.0) -> float:

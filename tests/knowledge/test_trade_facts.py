@@ -125,7 +125,6 @@ def test_the_entries_hold_the_fact(fact: str, knowledge: Knowledge) -> None:
 
 
 def frailty(consultant: Consultant, taxon: str, **answers: str) -> int:
-    """Return the place of a specimen's fragility among the grades."""
     told = {"size": "large", "hydration": "supple", "age": "since-1990", "cracks": "none"}
     told |= {name.replace("_", "-"): value for name, value in answers.items()}
     case = new_case("x", "t", taxon=taxon, answers=told, findings=({"id": "f1", "zone": "elytra"},))

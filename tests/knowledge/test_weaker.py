@@ -1,6 +1,5 @@
 """A copy of the rules that protects less than the carried ones says where, with file and line."""
 
-import json
 import shutil
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -226,8 +225,6 @@ def test_check_says_it_in_words_and_json_and_by_its_exit(copy: Path, triage: Run
     head = lines.index("This copy protects less than the carried rules in 1 place:")
     said = f'mine/zones.yaml:{line} zone "compound-eye": weaker than the carried rules: most_chemical is 4'
     assert [each.startswith(said) for each in lines[head + 1 :]] == [True]
-    told = triage("check", "--rules", str(copy), "--json", "--meant")
-    assert told.returncode == 0
-    (lost,) = json.loads(told.stdout)["protects_less"]
+    (lost,) = triage("check", "--rules", str(copy), "--json", "--meant").held()["protects_less"]
     assert (lost["file"], lost["line"]) == ("mine/zones.yaml", line)
     assert "most_chemical is 4, there 3" in lost["message"]

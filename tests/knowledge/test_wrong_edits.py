@@ -22,8 +22,6 @@ CASE = CASES / "bumblebee-plate-3.yaml"
 
 @dataclass(frozen=True)
 class Edit:
-    """One wrong edit, as ``wrong_edits.yaml`` explains it."""
-
     file: str
     after: str
     old: str
@@ -65,8 +63,6 @@ def copy(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def said(triage: Runner) -> Callable[..., list[str]]:
-    """Returns the lines with which a command refuses a copy."""
-
     def refused(*words: object) -> list[str]:
         told = triage(*map(str, words))
         assert (told.returncode, told.stdout) == (2, "")

@@ -168,8 +168,6 @@ def at_most(seconds: float):
 
 @dataclass
 class Report:
-    """What a run met."""
-
     read: Counter[str] = field(default_factory=Counter)
     refused: Counter[str] = field(default_factory=Counter)
     slowest_s: float = 0.0
@@ -233,7 +231,6 @@ def roomed(path: Path) -> None:
 
 @cache
 def demo() -> Case:
-    """Return a case with work to do."""
     return load_case(CASES / "bumblebee-plate-3.yaml")
 
 

@@ -32,7 +32,6 @@ def specimen(taxon: str, *places: Place, name: str = "x", **answers: str) -> Cas
 def case_with(
     taxon: str, zone: str, signs: dict[str, str], *, named: str | None = None, **answers: str
 ) -> Case:
-    """Return a sound case with one finding."""
     case = specimen(taxon, (zone, signs), **answers)
     (finding,) = case.findings
     return case.model_copy(update={"findings": (finding.model_copy(update={"named": named}),)})
@@ -59,7 +58,6 @@ def full_bench(knowledge: Knowledge | None = None, **room: Any) -> Bench:
 
 
 def planned(case: Case) -> Plan:
-    """Return the plan of a case on the laboratory bench."""
     return planner().plan(case, full_bench())
 
 

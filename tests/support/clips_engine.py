@@ -47,8 +47,6 @@ def _condition(pattern: Pattern, place: int) -> str:
 
 
 class ClipsEngine:
-    """Runs one family of rules in CLIPS."""
-
     def __init__(self, kinds: Mapping[str, Sequence[str]], rules: Iterable[NormalRule]) -> None:
         self.rules = {rule.id: rule for rule in rules}
         self.environment = clips.Environment()

@@ -23,28 +23,23 @@ NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 
 @cache
 def shipped() -> Knowledge:
-    """Return the shipped knowledge."""
     return load_knowledge(RULES)
 
 
 @cache
 def consultant() -> Consultant:
-    """Return the compiled rulebase of the shipped knowledge."""
     return Consultant(shipped())
 
 
 @cache
 def planner() -> Planner:
-    """Return a planner on the shipped knowledge."""
     return Planner(consultant())
 
 
 @cache
 def demo_bench() -> Bench:
-    """Return the bench of the demo cases."""
     return load_bench(CASES / "bench.yaml")
 
 
 def demo_plan(name: str) -> Plan:
-    """Return the plan of a demo case on its bench."""
     return planner().plan(load_case(CASES / f"{name}.yaml"), demo_bench())

@@ -114,7 +114,6 @@ def at_control(bench: Bench, control: str, *kinds: str) -> Bench:
 
 
 def judging(knowledge: Any) -> set[str]:
-    """Return the authorities whose limits a bench may be judged by."""
     return {limit.authority for agent in knowledge.agents.values() for limit in agent.limits}
 
 

@@ -21,7 +21,6 @@ NAMES = ("x", "y")
 
 
 def chooser(seed: int) -> Choose:
-    """Return a chooser with its own seeded generator."""
     return random.Random(seed).choice
 
 

@@ -5,6 +5,7 @@ and on building the parser. The rulebase that is shipped is made once a process 
 as the program itself makes its parser once, and the air of a bench; the cases, the bench, the folders and every plan are read and made anew by each command.
 """
 
+import json
 import os
 import subprocess
 import sys
@@ -12,6 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -35,6 +37,21 @@ class Ran:
     returncode: int
     stdout: str
     stderr: str
+
+    def said(self) -> str:
+        """Return what a command said that did what it was told."""
+        assert self.returncode == 0, self.stderr
+        return self.stdout
+
+    def held(self) -> Any:
+        """Return what it said as JSON."""
+        return json.loads(self.said())
+
+    def refusal(self) -> str:
+        """Return the one line with which it refused; nothing else was said."""
+        assert (self.returncode, self.stdout) == (2, ""), self
+        (line,) = self.stderr.splitlines()
+        return line
 
 
 Runner = Callable[..., Ran]

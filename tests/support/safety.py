@@ -43,7 +43,6 @@ class Seen:
     unread: bool
 
     def method(self, step: Step) -> Method:
-        """Return the method of a step."""
         return self.k.methods[step.method]
 
     def agents(self, step: Step) -> list[Agent]:

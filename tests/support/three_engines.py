@@ -19,8 +19,6 @@ ENGINES = ("experta", "plain", "clips")
 
 @dataclass
 class Tally:
-    """What a run of the comparison found."""
-
     cases: int = 0
     conclusions: Counter[str] = field(default_factory=Counter)
     fired: set[str] = field(default_factory=set)

@@ -1,4 +1,4 @@
-"""Lists of cases are quick, and what is remembered is never believed against the files."""
+"""Lists of cases, settings and what else is remembered: quick, and never believed against the files."""
 
 import json
 import os
@@ -14,6 +14,7 @@ from triage.case.folder import INDEX, list_cases
 from triage.case.store import create_case, update_case
 from triage.errors import TriageError
 from triage.service.listing import first_lines, remember
+from triage.service.settings import Settings, load_settings, save_settings
 from triage.service.workshop import Workshop
 
 LONG_AGO = 1_700_000_000
@@ -29,7 +30,6 @@ def folder(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def read_files(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """Names of the case files that are really read."""
     names: list[str] = []
     real = store_module.load_case
 
@@ -201,3 +201,48 @@ def test_a_damaged_memory_is_not_used(workshop: Workshop, tmp_path: Path, text: 
     memory = tmp_path / "list.json"
     memory.write_text(text)
     assert not any(line.is_planned for line in first_lines(workshop.cases, memory))
+
+
+def test_no_file_says_nothing(tmp_path: Path) -> None:
+    assert load_settings(tmp_path / "none.yaml") == Settings()
+
+
+def test_what_is_not_known_stays(tmp_path: Path) -> None:
+    place = tmp_path / "new" / "settings.yaml"
+    save_settings(place, Settings(keys="left", sound="off"))
+    place.write_text(place.read_text() + "window: {left: 3}\n")
+    save_settings(place, Settings(keys="right", theme="nord"))
+    assert load_settings(place) == Settings("right", "nord", "on", "on", {"window": {"left": 3}})
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("keys: lefty\n", 'did you mean "left"'),
+        ("- keys\n", "lines like keys: left"),
+        ("keys: [\n", "settings.yaml:"),
+        ("theme: 7\n", "write a word"),
+        ("motion: 1.5\n", "write a word"),
+    ],
+)
+def test_a_broken_file_is_told_and_never_written_over(tmp_path: Path, text: str, told: str) -> None:
+    place = tmp_path / "settings.yaml"
+    place.write_text(text)
+    with pytest.raises(TriageError) as fault:
+        load_settings(place)
+    assert told in fault.value.line()
+    with pytest.raises(TriageError):
+        save_settings(place, Settings())
+    assert place.read_text() == text
+
+
+def test_yes_and_no_of_yaml(tmp_path: Path) -> None:
+    place = tmp_path / "settings.yaml"
+    place.write_text("sound: false\nmotion: true\n")
+    assert load_settings(place) == Settings(sound="off", motion="on")
+
+
+def test_a_folder_in_the_way(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(TriageError, match="cannot be kept"):
+        save_settings(tmp_path / "file" / "settings.yaml", Settings())

@@ -75,8 +75,7 @@ def test_unknown_kind_or_entry_names_the_nearest(kind: str, entry: str | None, m
 
 def test_command_writes_a_file(tmp_path: Path, triage: Runner) -> None:
     out = tmp_path / "book.md"
-    told = triage("handbook", "zone", "--out", str(out))
-    assert (told.returncode, told.stdout.strip()) == (0, str(out))
+    assert triage("handbook", "zone", "--out", str(out)).said().strip() == str(out)
     assert out.read_text(encoding="utf-8").startswith("# Zones")
 
 

@@ -28,7 +28,6 @@ def numbers(held: Any) -> list[float]:
 
 
 def answered(act: Callable[[], Any]) -> tuple[Any, TriageError | None]:
-    """Return the answer, or the refusal."""
     try:
         return act(), None
     except TriageError as fault:

@@ -72,8 +72,6 @@ def without(*starts: str) -> Callable[[Knowledge], Knowledge]:
 
 
 def every(kind: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
-    """Return a break that gives every entry of a kind other values."""
-
     def broken(knowledge: Knowledge) -> Knowledge:
         for entry in knowledge.table(kind).values():
             knowledge = with_entry(knowledge, kind, changed(entry, **fields))
@@ -83,8 +81,6 @@ def every(kind: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
 
 
 def both(*breaks: Callable[[Knowledge], Knowledge]) -> Callable[[Knowledge], Knowledge]:
-    """Return all of some breaks, one after the other."""
-
     def broken(knowledge: Knowledge) -> Knowledge:
         for each in breaks:
             knowledge = each(knowledge)
@@ -94,7 +90,6 @@ def both(*breaks: Callable[[Knowledge], Knowledge]) -> Callable[[Knowledge], Kno
 
 
 def one(kind: str, entry: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
-    """Return a break that gives one entry other values."""
     return lambda knowledge: with_entry(
         knowledge, kind, changed(knowledge.table(kind)[entry], **fields)
     )
@@ -119,8 +114,6 @@ def bent(bend: Callable[[Any, Case], Any]) -> Callable[..., None]:
 
 
 def bent_ladder(bend: Callable[[tuple[str, ...], Any], tuple[str, ...]]) -> Callable[..., None]:
-    """Return a break that bends the rungs of every ladder."""
-
     sound = Ladder.__dict__["rungs"].func
     made = cached_property(lambda ladder: bend(sound(ladder), ladder))
     made.__set_name__(Ladder, "rungs")
@@ -139,14 +132,12 @@ def after(outcome: str, bend: Callable[[tuple[Any, ...]], tuple[Any, ...]]) -> C
 
 
 def with_items(skeleton: Any, bend: Callable[[tuple[Any, ...]], tuple[Any, ...]]) -> Any:
-    """Return a skeleton with other steps in it."""
     made = replace(skeleton)
     made.__dict__["items"] = bend(skeleton.items)
     return made
 
 
 def bent_step(**fields: Any) -> Callable[..., None]:
-    """Return a break that gives every complete step other values."""
     sound = planner_module.complete_step
 
     def made(*arguments, **named):

@@ -21,7 +21,6 @@ NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 
 @pytest.fixture
 def one(tmp_path: Path) -> Workshop:
-    """The workshop of one person in the room."""
     return _folder(tmp_path, "one")
 
 

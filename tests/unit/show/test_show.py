@@ -130,7 +130,6 @@ def test_a_block_more_in_a_step_is_on_every_face(
 
 
 def rows_of(held: Plan, opened: frozenset[str] = frozenset()) -> list[PlanRow]:
-    """The rows of the plan's screen without its titles."""
     return [row for row in plan_rows(held, opened) if isinstance(row, PlanRow)]
 
 
@@ -288,8 +287,9 @@ def test_pdf_without_its_library_says_how_to_get_it(monkeypatch: pytest.MonkeyPa
 
 def test_form_follows_the_file(tmp_path: Path, triage: Runner) -> None:
     out = tmp_path / "sheet.html"
-    told = triage("sheet", str(CASES / f"{CHAFER}.yaml"), "--out", str(out))
-    assert (told.returncode, told.stdout.strip()) == (0, str(out))
+    assert triage("sheet", str(CASES / f"{CHAFER}.yaml"), "--out", str(out)).said().strip() == str(
+        out
+    )
     page = out.read_text(encoding="utf-8")
     assert page.startswith("<!DOCTYPE html>")
     assert "@media print" in page
