@@ -10,7 +10,7 @@ import pytest
 
 from tests.support.case_gen import drawn
 from tests.support.knowledge import consultant
-from tests.support.three_engines import ENGINES, runners
+from tests.support.engines import ENGINES, runners
 from triage.engine.casefacts import facts_from
 
 SEEDS = range(20)

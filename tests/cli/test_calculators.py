@@ -111,14 +111,13 @@ def test_curve_without_colour_has_no_codes_and_is_told_in_words(triage: Runner) 
     assert "* face" in out
 
 
-def test_empty_day_says_so(answered: Answered) -> None:
+def test_today_on_every_case_counts_and_an_empty_day_says_so(
+    answered: Answered, triage: Runner, tmp_path: Path
+) -> None:
     answer = answered("day-air")
     assert answer["sentence"] == "Nothing was released into this room in the last 24 hours."
     assert answer["bars"] == []
-
-
-def test_today_on_every_case_counts(answered: Answered, triage: Runner, tmp_path: Path) -> None:
-    """Three attempts on two cases: the mass by hand is 3 x 0.5 mL x 0.7893 g/mL at 70 %."""
+    # Three attempts on two cases: the mass by hand is 3 x 0.5 mL x 0.7893 g/mL at 70 %.
     (tmp_path / "cases").mkdir()
     told = {"finding": "f1", "agent": "ethanol", "amount_ml": 0.5}
     for name, outcomes in (("one", ["better", "better"]), ("two", ["better"])):

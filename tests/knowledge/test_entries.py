@@ -13,8 +13,7 @@ from typing import Any
 import yaml
 
 from tests.support.builders import SOUND, full_bench, specimen
-from tests.support.gathered import each
-from tests.support.knowledge import RULES, consultant, planner, shipped
+from tests.support.knowledge import RULES, consultant, each, planner, shipped
 from triage.engine.complete import incomplete
 from triage.engine.vocabulary import UNKNOWN, agent_ids
 from triage.exposure.day import DayLedger

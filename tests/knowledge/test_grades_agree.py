@@ -77,22 +77,18 @@ AT_MOST = {
 }
 
 
-def test_no_body_part_stands_more_than_what_it_is_made_of(knowledge: Knowledge) -> None:
+def test_no_body_part_and_no_group_stands_more_than_what_it_is_made_of(
+    knowledge: Knowledge,
+) -> None:
     for zone in knowledge.zones.values():
         for mechanical, chemical in (STANDS[s] for s in zone.surface if s in STANDS):
             assert zone.most_mechanical <= mechanical, zone.id
             assert zone.most_chemical <= chemical, zone.id
-
-
-def test_no_group_is_sturdier_than_what_it_is_made_of(knowledge: Knowledge) -> None:
     grades = list(knowledge.fragility)
     for taxon in knowledge.taxa.values():
         for least in (AT_MOST[trait] for trait in taxon.traits if trait in AT_MOST):
             assert grades.index(taxon.fragility) >= grades.index(least), taxon.id
-
-
-def test_frailer_is_what_stands_less(knowledge: Knowledge) -> None:
-    """The grades are an order: each stands no more than the one before, the last nothing at all."""
+    # The grades are an order: each stands no more than the one before, the last nothing at all.
     held = [(grade.most_mechanical, grade.most_chemical) for grade in knowledge.fragility.values()]
     assert all(a >= c and b >= d and (a, b) != (c, d) for (a, b), (c, d) in pairwise(held))
     assert held[-1] == (0, 0)

@@ -3,8 +3,7 @@
 from dataclasses import replace
 from functools import cache
 
-from tests.support.gathered import each
-from tests.support.knowledge import consultant, shipped
+from tests.support.knowledge import consultant, each, shipped
 from triage.engine.build import build_engine
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule

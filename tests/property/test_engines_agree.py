@@ -24,8 +24,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from tests.property.test_explain_lookahead import changed, difference
 from tests.support.builders import OILY, case_with
 from tests.support.case_gen import drawn
-from tests.support.clips_engine import ClipsEngine
-from tests.support.engines import declare, engine_of
+from tests.support.engines import ClipsEngine, Tally, clips_engines, compare, declare, engine_of
 from tests.support.knowledge import RULES, consultant, planner, shipped
 from tests.support.metamorphic import interlocked
 from tests.support.random_grammar import with_drawn_rules
@@ -39,7 +38,6 @@ from tests.support.random_rules import (
     draw_rules,
 )
 from tests.support.running import process
-from tests.support.three_engines import Tally, clips_engines, compare
 from triage.case.profile import Bench
 from triage.case.store import create_case
 from triage.engine.casefacts import facts_from

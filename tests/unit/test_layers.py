@@ -40,13 +40,10 @@ def fresh(modules: list[str], forbidden: set[str]) -> None:
     process("-c", code, home=ROOT).said()
 
 
-def test_no_interface_library_below_the_interface() -> None:
+def test_no_interface_library_below_the_interface_and_no_engine_to_name_a_command() -> None:
     below = [m for m in MODULES if m not in under(*FACES) and m != "triage.airplot"]
     assert len(below) > 100
     fresh(below, {"textual", "textual_plotext", "rich"})
-
-
-def test_a_command_is_named_without_engine_interface_or_arrays() -> None:
     fresh(["triage.cli", *under("triage.commands")], {"experta", "textual", "numpy", "scipy"})
 
 

@@ -283,6 +283,7 @@ EYE = optics.Eye(wavelength_um=0.55, acuity_arcmin=1.0, overlap_fraction=0.2)
 def test_the_sensor_adds_its_pitch_over_magnification_and_aperture() -> None:
     # By hand: 0.55 / 0.0784 + 3.76 / (10 * 0.28) = 7.015 + 1.343 um.
     assert optics.depth_um(0.28, 0.55, 10.0, 3.76) == pytest.approx(8.358, abs=0.001)
+    assert optics.na_from_working(5.6, 1.0) == pytest.approx(0.0893, abs=1e-4)  # 1 / 11.2, by hand
 
 
 @pytest.mark.parametrize(
@@ -315,10 +316,6 @@ def test_a_grain_at_the_limit_of_the_eye_stands_at_the_acuity() -> None:
 def test_frames_cover_the_thickness_with_their_overlap(thickness_um: float, frames: int) -> None:
     # By hand: a depth of 10 um and a fifth of overlap cover 10, 18, 26 um with 1, 2, 3 frames.
     assert optics.frames_of_stack(thickness_um, 10.0, 0.2) == frames
-
-
-def test_a_working_f_number_is_an_aperture() -> None:
-    assert optics.na_from_working(5.6, 1.0) == pytest.approx(0.0893, abs=1e-4)  # 1 / 11.2, by hand
 
 
 @pytest.mark.parametrize("na", [0.0, -0.1, 1.2, float("nan")])

@@ -124,15 +124,12 @@ def test_a_correction_is_no_silent_way_round_a_release() -> None:
     assert changes.with_correction(case, "a2", NOW, outcome="worse").held_by() == ("a3",)
 
 
-def test_timers_one_per_step() -> None:
+def test_timers_stand_one_per_step_and_overrides_as_written(tmp_path: Path) -> None:
     first, second = (Timer(step="s1", started=NOW, ends=NOW, label=label) for label in "ax")
     case = changes.with_timer(changes.with_timer(case_with(), first), second)
     assert [t.label for t in case.timers] == ["x"]
     assert changes.without_timer(case, "s1").timers == ()
     assert changes.without_timer(case, "s2") == case
-
-
-def test_overrides_are_kept_as_written(tmp_path: Path) -> None:
     told = {"finding": "f1", "method": "brush-dry", "reason": "no brush", "by": "me"}
     case = changes.with_override(case_with(), NOW, "skip-method", **told)
     assert load_case(create_case(tmp_path, case)) == case

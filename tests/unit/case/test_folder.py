@@ -131,15 +131,14 @@ def test_broken_files_are_listed_with_their_fault(folder: Path) -> None:
         assert not any("\x1b" in text or "\n" in text for text in faults.values())
 
 
-def test_other_files_are_no_cases(folder: Path) -> None:
+def test_other_files_are_no_cases_and_a_missing_folder_is_told(
+    folder: Path, tmp_path: Path
+) -> None:
     for name in ("bench.yaml", ".hidden.yaml", "_draft.yaml", "notes.txt", "old.yml"):
         (folder / name).write_text("x", encoding="utf-8")
     (folder / "sub.yaml").mkdir()
     (folder / "gone.yaml").symlink_to(folder / "nowhere")
     assert [entry.id for entry in list_cases(folder)] == [f"card-{n}" for n in range(5)]
-
-
-def test_a_missing_folder_is_told(tmp_path: Path) -> None:
     with pytest.raises(TriageError, match="the folder cannot be read: No such file"):
         list_cases(tmp_path / "gone")
     (tmp_path / "file").write_text("", encoding="utf-8")
@@ -203,16 +202,19 @@ def test_a_damaged_memory_is_not_used(workshop: Workshop, tmp_path: Path, text: 
     assert not any(line.is_planned for line in first_lines(workshop.cases, memory))
 
 
-def test_no_file_says_nothing(tmp_path: Path) -> None:
+def test_settings_are_kept_with_what_is_not_known(tmp_path: Path) -> None:
     assert load_settings(tmp_path / "none.yaml") == Settings()
-
-
-def test_what_is_not_known_stays(tmp_path: Path) -> None:
     place = tmp_path / "new" / "settings.yaml"
     save_settings(place, Settings(keys="left", sound="off"))
     place.write_text(place.read_text() + "window: {left: 3}\n")
     save_settings(place, Settings(keys="right", theme="nord"))
     assert load_settings(place) == Settings("right", "nord", "on", "on", {"window": {"left": 3}})
+    place = tmp_path / "settings.yaml"
+    place.write_text("sound: false\nmotion: true\n")
+    assert load_settings(place) == Settings(sound="off", motion="on")
+    (tmp_path / "file").write_text("")
+    with pytest.raises(TriageError, match="cannot be kept"):
+        save_settings(tmp_path / "file" / "settings.yaml", Settings())
 
 
 @pytest.mark.parametrize(
@@ -234,15 +236,3 @@ def test_a_broken_file_is_told_and_never_written_over(tmp_path: Path, text: str,
     with pytest.raises(TriageError):
         save_settings(place, Settings())
     assert place.read_text() == text
-
-
-def test_yes_and_no_of_yaml(tmp_path: Path) -> None:
-    place = tmp_path / "settings.yaml"
-    place.write_text("sound: false\nmotion: true\n")
-    assert load_settings(place) == Settings(sound="off", motion="on")
-
-
-def test_a_folder_in_the_way(tmp_path: Path) -> None:
-    (tmp_path / "file").write_text("")
-    with pytest.raises(TriageError, match="cannot be kept"):
-        save_settings(tmp_path / "file" / "settings.yaml", Settings())

@@ -60,6 +60,8 @@ def test_what_other_readers_convert_stays_text(word: str) -> None:
 def test_quoted_and_block_text_is_never_converted() -> None:
     held = parse_yaml("a: '1'\nb: \"true\"\nc: |\n  2\nd: ! 3\ne: ''", "x")
     assert held.data == {"a": "1", "b": "true", "c": "2\n", "d": "3", "e": ""}
+    text = "a: {b: [1, -2.5, x y], c: 'it''s', d: \"\\u00e9\\n\"}\ne: >\n  folded\n  text\n\nf: |-\n  kept\n"
+    assert parse_yaml(text, "x").data == yaml.safe_load(text)
 
 
 def test_every_entry_knows_its_line() -> None:
@@ -133,11 +135,6 @@ def test_text_keeps_its_line_ends_and_loses_its_mark(tmp_path: Path, monkeypatch
     monkeypatch.setattr(yamltext, "MAX_BYTES", 3)
     with pytest.raises(TriageError, match="larger than"):
         read_text(path, "x")
-
-
-def test_same_values_as_the_library_reads() -> None:
-    text = "a: {b: [1, -2.5, x y], c: 'it''s', d: \"\\u00e9\\n\"}\ne: >\n  folded\n  text\n\nf: |-\n  kept\n"
-    assert parse_yaml(text, "x").data == yaml.safe_load(text)
 
 
 FOLDER = Path(__file__).parents[2] / "bad_input" / "cases"

@@ -31,21 +31,15 @@ def desk():
     return explaining.desk_on(demo_bench())
 
 
-def test_why_leads_from_the_step_to_what_was_seen(desk):
+def test_why_leads_from_the_step_to_what_was_seen_and_names_gates_and_evidence(desk):
     (node,) = desk.why(BEE)
     assert {"offer-oily-film", "recognise-blotter-oil-spot"} <= node.rules()
     text = "\n".join(lines_of(why_lines((node,), desk.shop.plan(BEE))))
     assert "oil-spot" in text
     assert "blotter" in text
     assert all(len(line) <= 92 for line in text.splitlines())
-
-
-def test_at_a_closed_gate_the_gate_is_among_the_reasons(desk):
     case = specimen("bees-wasps", "leg", old_poison_signs="unknown", age="before-1990")
     assert "gate-old-poison" in {rule for node in desk.why(case) for rule in node.rules()}
-
-
-def test_how_a_finding_is_read_names_evidence_for_and_against(desk):
     first = desk.how(BEE, "f1")[0]
     assert first.text.startswith("f1: oily film")
     assert any("for it" in child.text for child in first.children)
@@ -284,9 +278,6 @@ def test_a_held_case_names_the_hold_first(shop):
     first, *_ = shop.desk.why(case)
     assert "held by attempt a2" in first.text
     assert "HELD: Held" not in plan_text(shop.plan(case))
-
-
-def test_kinds_of_notices_are_printed_as_words(shop):
     plan = shop.plan(shop.load("bumblebee-plate-3"))
     notices = (Notice("leave-it", "It is part of the insect.", "deposit:bloom"),)
     text = plan_text(replace(plan, notices=notices))

@@ -50,12 +50,9 @@ def asked_of(signs=None, **told):
     return sweep, ranked_questions(sweep, likelihood())
 
 
-def test_a_micro_test_waits_for_every_look_and_touch():
+def test_a_micro_test_waits_for_every_look_and_a_refused_case_asks_nothing():
     risks = [found.line.risk for found in asked_of({"colour": "white"})[1]]
     assert risks == sorted(risks, key=lambda risk: risk == "micro-test")
-
-
-def test_a_refused_case_asks_nothing():
     assert asked_of(lacquered="yes")[1] == ()
 
 

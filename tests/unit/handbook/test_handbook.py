@@ -39,10 +39,12 @@ def test_deposit_page_has_its_whole_ladder_least_harsh_first() -> None:
     assert worst == sorted(worst)
 
 
-def test_zone_page_names_the_interlocks_of_the_eye() -> None:
+def test_pages_name_the_interlocks_of_the_eye_and_evidence_that_excludes() -> None:
     page = handbook(KNOWLEDGE, "zone", "compound-eye")
     for liquid in ("chlorinated", "glycol-ether", "solvent"):
         assert f"`forbid-{liquid}-on-eye`" in page
+    page = handbook(KNOWLEDGE, "deposit", "lacquer")
+    assert re.search(r"excludes it \(-1\): .*`recognise-sheen-dull`", page)
 
 
 def test_agent_page_has_every_limit_with_edition_and_source() -> None:
@@ -53,11 +55,6 @@ def test_agent_page_has_every_limit_with_edition_and_source() -> None:
             told = limit_words(KNOWLEDGE.authorities[limit.authority].name, limit)
             assert " ".join(told.split()) in page
             assert limit.source in page
-
-
-def test_evidence_that_excludes_says_so() -> None:
-    page = handbook(KNOWLEDGE, "deposit", "lacquer")
-    assert re.search(r"excludes it \(-1\): .*`recognise-sheen-dull`", page)
 
 
 @pytest.mark.parametrize(

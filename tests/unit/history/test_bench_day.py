@@ -7,7 +7,8 @@ from datetime import timedelta
 
 import pytest
 
-from tests.support.records import NOON, greasy, in_chamber, tried
+from tests.support.knowledge import NOON
+from tests.support.recording import greasy, in_chamber, tried
 from triage.case.profile import Bench, RoomProfile
 from triage.case.store import create_case, update_case
 from triage.errors import TriageError

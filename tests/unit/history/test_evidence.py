@@ -232,14 +232,11 @@ def test_all_passes_of_one_method_on_one_finding_are_one_trial(outcomes, step, t
     assert trials_in(case_with(*outcomes.split(), step=step)) == trials
 
 
-def test_a_correction_counts_in_the_place_of_what_it_corrects():
+def test_a_correction_counts_in_its_place_and_demo_cases_not_beside_real_ones():
     later = NOON + timedelta(hours=1)
     assert trials_in(with_correction(case_with("no-change"), "a1", later, outcome="cleared")) == [
         True
     ]
-
-
-def test_demo_cases_do_not_speak_beside_real_ones():
     demo = case_with("cleared", invented=True, case_id="demo")
     assert trials_in(demo, case_with("no-change", case_id="real")) == [False]
     assert trials_in(demo) == [True]

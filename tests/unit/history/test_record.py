@@ -8,7 +8,8 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pytest
 
-from tests.support.records import NOON, greasy, tried
+from tests.support.knowledge import NOON
+from tests.support.recording import greasy, tried
 from triage.case.changes import with_override
 from triage.case.profile import Bench, Stock
 from triage.case.store import create_case, update_case

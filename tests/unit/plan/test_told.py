@@ -224,14 +224,11 @@ def test_open_answers_are_named_and_open_the_step_that_was_named() -> None:
     assert after.waiting == ()
 
 
-def test_a_bar_that_is_known_is_no_open_answer() -> None:
+def test_a_bar_that_is_known_is_no_open_answer_and_what_is_used_up_no_way_on() -> None:
     """Open cracks and many holes are told: then the way is closed, and the plan says so."""
     told = {"cracks": "open", "pest-holes": "many", "missing-parts": "many"}
     waits = {q.question for line in planned(glued(**told)).waiting for q in line.questions}
     assert not waits & told.keys()
-
-
-def test_a_method_that_is_used_up_is_no_way_on() -> None:
     # The one way on for a crust is its pick; made as often as it is made, nothing waits any more.
     assert [step.method for step in planned(beetle(CRUST)).steps] == ["pick-dry"]
     told = {"finding": "f1", "zone": "elytra", "deposit": "lime-crust"}

@@ -253,8 +253,11 @@ def test_a_value_that_the_rule_says_to_be_absent_changes_nothing(judge: Judge) -
     assert judge.verdict(found[name.format("absent ")]).check == "rule cases"
 
 
-def test_there_are_mutants_of_every_kind() -> None:
+def test_there_are_mutants_and_seeds_of_every_kind() -> None:
     assert {mutant.kind for mutant in mutants(shipped())} == set(OPERATORS)
+    made = chosen(consultant(), FOLDER, 200)
+    assert {seed.kind for seed in made} == set(SEEDS)
+    assert len(made) == 200
 
 
 def test_a_survivor_is_listed_and_one_of_an_interlock_breaks_the_promise() -> None:
@@ -272,12 +275,6 @@ FOLDER = shipped().root
 @pytest.fixture(scope="module")
 def plot(tmp_path_factory) -> Plot:
     return Plot(FOLDER, tmp_path_factory.mktemp("seeds"))
-
-
-def test_there_are_seeds_of_every_class():
-    made = chosen(consultant(), FOLDER, 200)
-    assert {seed.kind for seed in made} == set(SEEDS)
-    assert len(made) == 200
 
 
 @pytest.mark.parametrize("kind", list(SEEDS))

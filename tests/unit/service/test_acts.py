@@ -194,10 +194,14 @@ def test_a_finding_with_a_record_or_without_a_reason_is_not_withdrawn(wasp: Work
     assert kinds == ["skip-method", "offer-method-again"]
 
 
-def test_nothing_to_take_back_is_said(wasp: Workshop) -> None:
+def test_nothing_to_take_back_is_said_and_a_withdrawn_finding_is_never_lost(wasp: Workshop) -> None:
     assert wasp.last_act("wasp") is None
     with pytest.raises(TriageError, match="no attempt and no skip"):
         wasp.take_back("wasp", "nothing")
+    _, finding = wasp.see("wasp", "antenna")
+    wasp.withdraw("wasp", finding, "wrong zone")
+    with pytest.raises(TriageError, match="would lose or alter recorded withdrawn"):
+        update_case(wasp.path_of("wasp"), lambda old: old.model_copy(update={"withdrawn": ()}))
 
 
 def test_undoing_a_record_leaves_what_was_done_before_it_in_its_order(wasp: Workshop) -> None:
@@ -209,13 +213,6 @@ def test_undoing_a_record_leaves_what_was_done_before_it_in_its_order(wasp: Work
     assert "tried elsewhere" not in words(wasp)
     wasp.take_back("wasp", "misread")
     assert "tried elsewhere" in words(wasp)
-
-
-def test_a_withdrawn_finding_is_never_lost(wasp: Workshop) -> None:
-    _, finding = wasp.see("wasp", "antenna")
-    wasp.withdraw("wasp", finding, "wrong zone")
-    with pytest.raises(TriageError, match="would lose or alter recorded withdrawn"):
-        update_case(wasp.path_of("wasp"), lambda old: old.model_copy(update={"withdrawn": ()}))
 
 
 def answers(wasp: Workshop, *told: tuple[str, str | None]) -> dict[str, str]:
