@@ -149,11 +149,17 @@ def test_files_that_are_no_cases_are_no_gap(cases: Path, triage: Runner) -> None
     assert air == ""
 
 
-def test_the_air_of_a_case_does_not_hang_on_the_times_of_its_file(cases: Path) -> None:
+def test_times_of_files_count_for_nothing_and_a_clock_that_cannot_be_right_records_nothing(
+    cases: Path,
+) -> None:
     """A shared disk keeps the time of its own clock, and a copy that of its original."""
     path = put(cases, other_case(now() - timedelta(hours=1)))
     os.utime(path, (1_000_000_000, 1_000_000_000))
     assert len(open_workshop(cases=cases).day().releases) == 1
+    shop = open_workshop(cases=cases, clock=lambda: datetime(1970, 1, 1, 1).astimezone())
+    step = shop.plan(shop.load("sound")).steps[0].id
+    with pytest.raises(TriageError, match="the clock of this machine"):
+        shop.record("sound", step, "no-change", observed="seen")
 
 
 @pytest.mark.parametrize(
@@ -171,10 +177,3 @@ def test_what_no_bench_can_hold_is_not_recorded(
     told = ("--step", step, "--outcome", "no-change", "--observed", "seen", option, figure)
     assert says in triage("record", "sound", *told).refusal()
     assert (cases / "sound.yaml").read_bytes() == before
-
-
-def test_a_clock_that_cannot_be_right_records_nothing(cases: Path) -> None:
-    shop = open_workshop(cases=cases, clock=lambda: datetime(1970, 1, 1, 1).astimezone())
-    step = shop.plan(shop.load("sound")).steps[0].id
-    with pytest.raises(TriageError, match="the clock of this machine"):
-        shop.record("sound", step, "no-change", observed="seen")

@@ -138,16 +138,15 @@ def used(knowledge: Knowledge) -> list[Agent]:
     return [agent for agent in knowledge.agents.values() if not agent.never]
 
 
-def test_what_a_hazard_statement_means_is_warned_of(knowledge: Knowledge) -> None:
+def test_what_a_hazard_statement_means_is_warned_of_and_who_is_threatened_kept_from_it(
+    knowledge: Knowledge,
+) -> None:
     """Regulation (EC) 1272/2008, annex III, gives each code its words."""
     for agent in used(knowledge):
         codes = {h.code for h in agent.h_statements}
         told = {hazard for hazard, means in MEANS.items() if codes & set(means.split())}
         left = {h for a, h in WEAKER if a == agent.id}
         assert told - {*agent.hazards} <= left, agent.id
-
-
-def test_whom_a_hazard_threatens_most_is_kept_from_it(knowledge: Knowledge) -> None:
     for agent in used(knowledge):
         kept = {c for hazard in agent.hazards for c in KEPT_FROM.get(hazard, ())}
         assert kept <= {*agent.not_for}, agent.id

@@ -177,14 +177,11 @@ def soak(case, first, last):
     return Task(case, "s", "soak", (Visit("start", 5), Visit("finish", 5, first, last)))
 
 
-def test_a_stop_time_is_never_passed_even_when_all_dwells_end_together():
+def test_a_stop_time_is_never_passed_and_no_dwell_begun_that_would_end_at_night():
     tasks = [soak(f"c{n}", 60, 60) for n in range(12)]
     plan = plan_day(tasks, Timeline(HOURS, 0, PlainAir({})))
     assert not plan.left_out
     assert faults_of_day(plan, tasks, HOURS) == []
-
-
-def test_a_dwell_that_would_end_at_night_is_not_begun():
     night, over_night = (
         plan_day([soak("c", 600, last)], Timeline(HOURS, 0, PlainAir({}))) for last in (660, 1440)
     )

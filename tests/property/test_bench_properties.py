@@ -5,13 +5,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from tests.support.knowledge import shipped
-from triage.bench.chamber import (
-    look_times_h,
-    mould_limit,
-    salt_rh,
-    vapour_density_mg_per_l,
-    weeks_to_first_growth,
-)
+from triage.bench import chamber
 from triage.bench.stock import (
     Bottle,
     drops_to_ml,
@@ -122,23 +116,26 @@ def test_salts_answer_inside_their_range_or_refuse(salt, temp):
     ranges = [(curve.least_c, curve.most_c) for curve in curves]
     ranges.append((salt.points[0].temp_c, salt.points[-1].temp_c))
     if any(low <= temp <= high for low, high in ranges):
-        found = salt_rh(salt, temp)
+        found = chamber.salt_rh(salt, temp)
         assert 5 < found.rh_percent < 100
         assert found.plus_minus_percent is None or 0 < found.plus_minus_percent <= 2
     else:
         with pytest.raises(OutOfRange, match="choose a temperature inside the table"):
-            salt_rh(salt, temp)
+            chamber.salt_rh(salt, temp)
 
 
 @given(st.floats(0, 50), st.floats(0, 50), percents)
 def test_warmer_air_holds_more(one, two, rh):
     low, high = sorted((one, two))
-    assert vapour_density_mg_per_l(low, rh) <= vapour_density_mg_per_l(high, rh) + 1e-12
+    assert (
+        chamber.vapour_density_mg_per_l(low, rh)
+        <= chamber.vapour_density_mg_per_l(high, rh) + 1e-12
+    )
 
 
 @given(st.floats(0.5, 200), st.floats(0.1, 10), st.floats(0.5, 500))
 def test_looks_rise_and_leave_no_long_gap(first, per_day, until):
-    looks = look_times_h(first, per_day, until)
+    looks = chamber.look_times_h(first, per_day, until)
     assert list(looks) == sorted(set(looks))
     assert looks[-1] == until
     for before, after in zip((first, *looks), looks, strict=False):
@@ -147,7 +144,9 @@ def test_looks_rise_and_leave_no_long_gap(first, per_day, until):
 
 @given(st.floats(1, 49), st.floats(0, 100), st.floats(1, 10), st.floats(0.5, 10), st.booleans())
 def test_mould_stay_never_passes_the_slow_estimate_or_the_cap(temp, rh, divisor, cap, inhibitor):
-    limit = mould_limit(temp, rh, divisor=divisor, cap_days_at_20_c=cap, has_inhibitor=inhibitor)
+    limit = chamber.mould_limit(
+        temp, rh, divisor=divisor, cap_days_at_20_c=cap, has_inhibitor=inhibitor
+    )
     assert limit.stay_days > 0
     if limit.slow_estimate_days is None:
         assert limit.standing == "unknown"
@@ -162,7 +161,7 @@ def test_mould_stay_never_passes_the_slow_estimate_or_the_cap(temp, rh, divisor,
 
 @given(st.floats(1, 49), st.floats(81, 100), st.floats(81, 100))
 def test_damper_is_never_slower(temp, one, two):
-    slow, fast = (weeks_to_first_growth(temp, rh) for rh in sorted((one, two)))
+    slow, fast = (chamber.weeks_to_first_growth(temp, rh) for rh in sorted((one, two)))
     assert slow is None or fast <= slow * (1 + 1e-12)
 
 

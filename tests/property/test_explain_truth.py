@@ -8,16 +8,7 @@ what to look for, and asking ends.
 
 import pytest
 
-from tests.support.explaining import (
-    demo_cases,
-    drawn_case,
-    fired,
-    likelihood,
-    look_on,
-    maker,
-    plan_of,
-    trail_of,
-)
+from tests.support import explaining
 from tests.support.intake import OPEN
 from tests.support.knowledge import consultant, shipped
 from triage.case.changes import new_case, new_finding, with_answer, with_sign
@@ -33,14 +24,14 @@ from triage.plan.ladder import applies
 
 SAMPLE = range(12)
 each_demo = pytest.mark.parametrize(
-    ("case", "bench"), demo_cases(), ids=lambda v: getattr(v, "id", "")
+    ("case", "bench"), explaining.demo_cases(), ids=lambda v: getattr(v, "id", "")
 )
 
 
 def check_truth(case, bench) -> int:
     """Check every step and every exclusion of a plan; return how many there were."""
-    trail = trail_of(case, bench)
-    anew = fired(trail)
+    trail = explaining.trail_of(case, bench)
+    anew = explaining.fired(trail)
     firings = anew.firings()
     checked = 0
     nodes = []
@@ -120,7 +111,7 @@ def check_firings(trail, nodes, firings) -> None:
 def test_explanations_of_the_demo_cases_are_true_and_leave_out_no_line(case, bench):
     """Each step and exclusion of the plan itself has a tree that names a source or the bench."""
     check_truth(case, bench)
-    plan, trail = plan_of(case, bench), trail_of(case, bench)
+    plan, trail = explaining.plan_of(case, bench), explaining.trail_of(case, bench)
     assert [s.id for s in plan.steps] == [item.step for item in trail.skeleton.items]
     assert all(trail.step(item).sources() for item in trail.skeleton.items)
     explained = {
@@ -133,14 +124,14 @@ def test_explanations_of_the_demo_cases_are_true_and_leave_out_no_line(case, ben
 
 @pytest.mark.parametrize("seeds", [SAMPLE, pytest.param(range(500), marks=pytest.mark.slow)])
 def test_explanations_of_generated_cases_are_true(seeds):
-    assert sum(check_truth(*drawn_case(seed)) for seed in seeds) > 10 * len(seeds)
+    assert sum(check_truth(*explaining.drawn_case(seed)) for seed in seeds) > 10 * len(seeds)
 
 
 def test_taking_back_the_answer_behind_a_sign_takes_back_its_evidence():
     """The answers named at the leaves are the ones the evidence rests on."""
     checked = 0
-    for case, bench in map(drawn_case, SAMPLE):
-        trail = trail_of(case, bench)
+    for case, bench in map(explaining.drawn_case, SAMPLE):
+        trail = explaining.trail_of(case, bench)
         readings = trail.conclusions.readings
         for reading, piece in ((r, piece) for r in readings for piece in r.evidence):
             signs = case.finding(reading.finding).signs
@@ -167,7 +158,7 @@ def unknown_case(zones, taxon=UNKNOWN, answers=OPEN):
 
 
 def check_safe(case):
-    plan = plan_of(case, Bench())
+    plan = explaining.plan_of(case, Bench())
     methods = shipped().methods
     harsh = [s.id for s in plan.steps if s.finding is not None and not methods[s.method].harmless]
     assert harsh == []
@@ -200,7 +191,9 @@ def test_cannot_tell_to_everything_ends_the_asking():
     case = unknown_case(["thorax-hairy"])
     declined: set[tuple[str, str]] = set()
     for _ in range(60):
-        found = ranked_questions(Sweep(look_on(Bench()), case, frozenset(declined)), likelihood())
+        found = ranked_questions(
+            Sweep(explaining.look_on(Bench()), case, frozenset(declined)), explaining.likelihood()
+        )
         if not found:
             break
         assert place_of(found[0]) not in declined, "what was declined is not asked again"
@@ -214,13 +207,10 @@ def test_permitting_answers_open_every_gate_that_an_answer_opens():
     permits = permitting_answers(consultant())
     finding = new_finding("f1", "elytra", signs={"texture": "grains", "puff": "moves"})
     case = new_case("open", taxon="beetles", answers=permits, findings=(finding,))
-    skeleton = maker().skeleton(case, Bench(), look_on(Bench()).judge)
+    skeleton = explaining.maker().skeleton(case, Bench(), explaining.look_on(Bench()).judge)
     assert skeleton.refused == ()
     assert skeleton.stage == "clean"
-
-
-def test_no_other_answer_to_one_question_opens_a_milder_rung_where_interlocks_agree():
-    """``none``, ``no`` and the like are named by no interlock: no other answer meets fewer."""
+    # ``none``, ``no`` and the like are named by no interlock: no other answer meets fewer.
     permits = permitting_answers(consultant())
     expected = {"cracks": "none", "pin": "none", "pollen-wanted": "no", "mouldy-smell": "no"}
     assert {question: permits[question] for question in expected} == expected
@@ -241,7 +231,7 @@ def test_a_method_behind_several_answers_is_asked_for():
     finding = new_finding("f1", "pin-contact", signs=signs)
     case = new_case("pin", answers=answers, findings=(finding,))
     told = frozenset(("f1", sign) for sign in ("texture", "sheen", "dry-brush"))
-    sweep = Sweep(look_on(Bench()), case, told)
+    sweep = Sweep(explaining.look_on(Bench()), case, told)
     needed = {(SPECIMEN, "pin"): "none", (SPECIMEN, "pollen-wanted"): "no"}
     needed |= {("f1", "puff"): "part-moves"}
     assert sweep.outline(needed).head.step == "f1-puff-air"
@@ -251,8 +241,10 @@ def test_a_method_behind_several_answers_is_asked_for():
     # Asked in turn each of them is reached, the others still unknown or told in the meantime.
     left = dict(needed)
     while left:
-        sweep = Sweep(look_on(Bench()), case, told)
-        asked = {place_of(question) for question in ranked_questions(sweep, likelihood())}
+        sweep = Sweep(explaining.look_on(Bench()), case, told)
+        asked = {
+            place_of(question) for question in ranked_questions(sweep, explaining.likelihood())
+        }
         place = next((p for p in left if p in asked), None)
         assert place is not None, left
         whose, question = place
@@ -261,4 +253,4 @@ def test_a_method_behind_several_answers_is_asked_for():
             case = with_answer(case, question, answer)
         else:
             case = with_sign(case, whose, question, answer)
-    assert Sweep(look_on(Bench()), case, told).base.head.step == "f1-puff-air"
+    assert Sweep(explaining.look_on(Bench()), case, told).base.head.step == "f1-puff-air"

@@ -17,10 +17,6 @@ from triage.exposure.substance import Limit, Substance
 several = settings(deadline=None, max_examples=50)
 
 mass = st.floats(1e-3, 1e6)
-volume = st.floats(0.5, 1e4)
-decay = st.one_of(st.just(0.0), st.floats(1e-12, 5.0))
-minutes = st.floats(0.0, 2000.0)
-alpha = st.floats(1e-6, 10.0)
 
 ACETONE = Substance(
     "acetone", 58.08, 0.791, ((20.0, 24.7), (25.0, 30.8)), 2.5, -20.0,

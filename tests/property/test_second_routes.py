@@ -21,13 +21,7 @@ from scipy.linalg import expm
 from scipy.optimize import brentq
 
 from tests.support.knowledge import shipped
-from triage.bench import stock
-from triage.bench.chamber import (
-    critical_rh_percent,
-    vapour_density_mg_per_l,
-    water_to_reach_mg,
-    weeks_to_first_growth,
-)
+from triage.bench import chamber, stock
 from triage.bench.storage import crystals_last, gel_for_box, opening_pulse_mg
 from triage.exposure import gas
 from triage.exposure.near_field import TwoZones, two_zone_levels
@@ -77,11 +71,13 @@ def test_body_water_by_following_the_solute(changes):
 
 def test_critical_humidity_is_continuous_and_never_under_80():
     # identity: the cubic meets 80 near 20 C (0.04 above it)
-    assert critical_rh_percent(20) == pytest.approx(80, abs=0.05)
-    assert all(critical_rh_percent(t) >= 80 for t in (0.5, 5, 10, 15, 20, 25, 40))
-    assert critical_rh_percent(0.1) == pytest.approx(100, abs=0.4)
+    assert chamber.critical_rh_percent(20) == pytest.approx(80, abs=0.05)
+    assert all(chamber.critical_rh_percent(t) >= 80 for t in (0.5, 5, 10, 15, 20, 25, 40))
+    assert chamber.critical_rh_percent(0.1) == pytest.approx(100, abs=0.4)
     # identity: doubling the temperature shortens the time by 2^0.68
-    assert weeks_to_first_growth(10, 97) / weeks_to_first_growth(20, 97) == pytest.approx(2**0.68)
+    assert chamber.weeks_to_first_growth(10, 97) / chamber.weeks_to_first_growth(
+        20, 97
+    ) == pytest.approx(2**0.68)
 
 
 # --- vapour and gel ----------------------------------------------------------------------------
@@ -100,7 +96,7 @@ def test_old_dose_is_a_stock_not_a_level():
 def test_water_for_a_box_by_the_reference_library():
     # route: chemicals' vapour pressure of water (IAPWS) and the ideal gas
     expected = 5 * iapws95_Psat(293.15) * 18.015 / (8.314462618 * 293.15)
-    assert water_to_reach_mg(5, 20, 0, 100) == pytest.approx(expected, rel=0.003)
+    assert chamber.water_to_reach_mg(5, 20, 0, 100) == pytest.approx(expected, rel=0.003)
 
 
 @pytest.mark.parametrize(
@@ -116,7 +112,9 @@ def test_gel_balance_closes():
     # identity: water in gel at the end = water given off by air and insects
     gel = shipped().gels["narrow-pore-gel"]
     water_mg, least_g = gel_for_box(gel, 5, 20, (80, 40), 50, 0.02)
-    given_off = 50 + 5 * (vapour_density_mg_per_l(20, 80) - vapour_density_mg_per_l(20, 40))
+    given_off = 50 + 5 * (
+        chamber.vapour_density_mg_per_l(20, 80) - chamber.vapour_density_mg_per_l(20, 40)
+    )
     taken_up = least_g * 1000 * (0.16 - 0.02)  # 0.16: halfway rule between the two rows
     assert taken_up == pytest.approx(given_off) == pytest.approx(water_mg)
 

@@ -50,13 +50,11 @@ def test_bursts_count_down():
     assert bursts(next_s=10).figures[1].value == 10
 
 
-def test_looks_after_a_day_then_twice_a_day():
+def test_looks_come_after_a_day_and_the_cap_holds_without_inhibitor():
     assert look_times_h(24, 2, 72) == (24, 36, 48, 60, 72)
     assert look_times_h(24, 2, 10) == (10,)
     assert drops_per_ml(10, 1) == 10
 
-
-def test_cap_holds_without_inhibitor_and_shrinks_in_the_warm():
     def stay(temp, has_inhibitor=False):
         terms = {"divisor": 3, "cap_days_at_20_c": 3, "has_inhibitor": has_inhibitor}
         return mould_limit(temp, 90, **terms).stay_days

@@ -95,13 +95,10 @@ def test_an_authority_without_a_limit_falls_back_to_the_strictest_and_says_so():
     assert "has no limit" not in chosen.sentence
 
 
-def test_the_margin_is_on_the_day_mean_only():
+def test_the_margin_is_on_the_day_mean_only_and_a_ceiling_over_minutes_held_against_their_mean():
     for each in perc(0.01, 30.0).ratios:
         assert each.allowed_fraction == (0.1 if each.limit.basis == "twa" else 1.0)
         assert each.factor == pytest.approx(each.ratio / each.allowed_fraction)
-
-
-def test_a_fifteen_minute_ceiling_is_held_against_a_fifteen_minute_mean():
     # NIOSH gives phenol, heptane and Stoddard solvent ceilings over 15 min.
     found = judged(replace(PERC, limits=(Limit("n", "ceiling", 400.0, averaging_min=15.0),)), 3, 1)
     assert found.binding.level_mg_per_m3 == pytest.approx(found.near.mean_15_min.high)
@@ -242,6 +239,9 @@ def test_sentences_are_short_and_say_limit_factor_and_mend():
     # The amount that it names is itself allowed.
     shown = float(perc(3.0, 30.0).sentence.split("at most ")[1].split(" mL")[0])
     assert perc(shown, 30.0).verdict == "ok"
+    assert [plainly(each) for each in (1e-5, 2.5e-7, 0.5, 30.0, 3e6)] == [
+        "0.00001", "0.00000025", "0.5", "30", "3000000",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("ml", [0.01, 0.1, 0.3, 1.0])
@@ -254,12 +254,6 @@ def test_the_headline_says_how_much_of_what_is_allowed_is_used(ml, changes):
     percent, level, allowed = map(float, told)
     assert level / allowed == pytest.approx(percent / 100, rel=0.06)
     assert percent / 100 == pytest.approx(max(each.factor for each in found.ratios), rel=0.06)
-
-
-def test_no_figure_is_told_in_powers_of_ten():
-    assert [plainly(each) for each in (1e-5, 2.5e-7, 0.5, 30.0, 3e6)] == [
-        "0.00001", "0.00000025", "0.5", "30", "3000000",
-    ]  # fmt: skip
 
 
 def test_outdoors_only_the_air_before_the_face_counts():

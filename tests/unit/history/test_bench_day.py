@@ -38,6 +38,10 @@ def test_next_look_top_up_and_mould(knowledge):
     (plain,) = chambers_of(knowledge, bench, in_chamber("chamber-water-plain", 1, 12), NOON)
     assert not plain.has_inhibitor
     assert plain.mould.stay_days == 3.0
+    (running,) = running_of(knowledge, in_chamber("chamber-water-plain", 1, 99))
+    assert running.latest == running.started + timedelta(hours=24)
+    assert running.ends == running.latest
+    assert method_of_step(knowledge, "f1-no-such-thing") is None
 
 
 def test_a_look_that_is_noted_moves_the_next_one(shop):
@@ -50,13 +54,6 @@ def test_a_look_that_is_noted_moves_the_next_one(shop):
     create_case(shop.cases, greasy("none"))
     with pytest.raises(TriageError, match="no chamber runs"):
         acts.note_look(shop, "none")
-
-
-def test_a_timer_past_the_longest_dwell_is_due_at_the_longest_dwell(knowledge):
-    (running,) = running_of(knowledge, in_chamber("chamber-water-plain", 1, 99))
-    assert running.latest == running.started + timedelta(hours=24)
-    assert running.ends == running.latest
-    assert method_of_step(knowledge, "f1-no-such-thing") is None
 
 
 def test_due_times_as_a_calendar(shop, monkeypatch):

@@ -71,16 +71,13 @@ def test_an_interval_at_the_edge_holds_ninety_percent_and_the_edge(a, b):
     assert low == 0.0 or high == 1.0
 
 
-def test_the_carried_weight_has_the_variance_of_the_mixture():
+def test_the_carried_weight_has_the_variance_of_the_mixture_and_trials_their_design_effect():
     # Law of total variance, by simulation with numpy: m ~ Beta(6, 4), p given m ~ Beta(5m, 5 - 5m).
     random = np.random.default_rng(1)
     mean = random.beta(6, 4, 400_000)
     drawn = random.beta(5 * mean, 5 * (1 - mean))
     strength = rates.carried_strength(10.0, 5.0)
     assert stats.beta(0.6 * strength, 0.4 * strength).var() == pytest.approx(drawn.var(), rel=0.01)
-
-
-def test_trials_of_one_group_weigh_as_the_design_effect_says():
     # Kish, Survey Sampling (1965): n/(1 + (n - 1) rho); rho = 1/(s + 1).
     rho = 1 / (4 + 1)
     assert 10 * rates.told_upward(10, 4.0) == pytest.approx(10 / (1 + 9 * rho))

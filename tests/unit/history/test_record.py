@@ -84,7 +84,7 @@ def test_a_broken_case_is_left_out(tmp_path):
 # -- table ------------------------------------------------------------------------------------
 
 
-def test_filter_export_and_photos(tmp_path):
+def test_filter_export_and_photos_by_the_day_where_the_work_was_done(tmp_path):
     case = tried(greasy(), "no-change", note='=cmd, "quoted"', photo_before="p/b.jpg", minutes=5)
     case = tried(case, "cleared", method="wash-detergent", amount_ml=2.5, photo_after="p/a.jpg")
     create_case(tmp_path, case)
@@ -105,9 +105,6 @@ def test_filter_export_and_photos(tmp_path):
     assert (float(read[0]["amount_ml"]), read[0]["minutes"]) == (2.5, "")
     assert rows[1].note == '=cmd, "quoted"'
     assert table.photo_pairs(rows) == (table.PhotoPair("bee", "f1", "p/b.jpg", "p/a.jpg"),)
-
-
-def test_a_day_is_the_day_where_the_work_was_done():
     # 23:30 on 31 January at UTC-5 is already February in UTC.
     at = datetime.fromisoformat("2026-01-31T23:29:00-05:00")
     columns = columns_from(rows_of(tried(greasy(), "cleared", at=at)))

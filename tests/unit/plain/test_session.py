@@ -22,7 +22,9 @@ def play(workshop: Workshop, case: str | None, *words: str) -> str:
     return script.sink.getvalue()
 
 
-def test_step_is_shown_whole_and_recorded(workshop: Workshop) -> None:
+def test_step_is_shown_whole_and_recorded_and_a_hold_released_with_words_only(
+    workshop: Workshop,
+) -> None:
     text = play(workshop, "skimmer-plate-8", "1", "3", "blew twice", "stop")
     assert "STOP if" in text
     assert "Done when" in text
@@ -31,6 +33,14 @@ def test_step_is_shown_whole_and_recorded(workshop: Workshop) -> None:
     assert told == ("f2-puff-air", "no-change", "blew twice")
     # No box characters and no escapes.
     assert not re.search(r"[\u2500-\u259f\x1b]", text + play(workshop, None, "1", "3", "stop"))
+    words = ("#release the hold", "1", "", "a seta only, seen at x40", "stop")
+    text = play(workshop, "hoverfly-plate-2", *words)
+    assert "this needs words" in text
+    assert workshop.load("hoverfly-plate-2").held_by() == ()
+    workshop.answer("skimmer-plate-8", "hydration", "unknown")
+    asked = play(workshop, "skimmer-plate-8", "#answer questions", "#why ask", "stop")
+    number_of(asked, "cannot tell")
+    assert "how: " in asked
 
 
 def test_nothing_is_recorded_when_the_input_ends_in_the_middle(workshop: Workshop) -> None:
@@ -51,13 +61,6 @@ def test_stop_and_a_question_mark_work_at_every_prompt(
         assert len(workshop.load("hoverfly-plate-2").attempts) == 2
 
 
-def test_hold_is_shown_and_released_with_words_only(workshop: Workshop) -> None:
-    words = ("#release the hold", "1", "", "a seta only, seen at x40", "stop")
-    text = play(workshop, "hoverfly-plate-2", *words)
-    assert "this needs words" in text
-    assert workshop.load("hoverfly-plate-2").held_by() == ()
-
-
 def test_new_case_to_first_recorded_attempt(workshop: Workshop) -> None:
     text = play(workshop, None, "#begin a new case", "Second hoverfly", "#flies", "stop")
     assert "stage: intake" in text
@@ -68,13 +71,6 @@ def test_new_case_to_first_recorded_attempt(workshop: Workshop) -> None:
     assert workshop.see(case, zone="thorax-hairy", signs=dusty)[1] == "f1"
     play(workshop, case, "1", "1", "", "stop")
     assert workshop.load(case).attempts[0].outcome == "cleared"
-
-
-def test_cannot_tell_and_why_are_always_there(workshop: Workshop) -> None:
-    workshop.answer("skimmer-plate-8", "hydration", "unknown")
-    asked = play(workshop, "skimmer-plate-8", "#answer questions", "#why ask", "stop")
-    number_of(asked, "cannot tell")
-    assert "how: " in asked
 
 
 def test_dialogue_asks_again_for_what_it_cannot_use() -> None:

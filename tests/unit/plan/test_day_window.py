@@ -58,7 +58,7 @@ def gives_off(method: Method) -> bool:
     )
 
 
-def test_midnight_forgets_nothing() -> None:
+def test_midnight_forgets_nothing_and_a_release_counts_until_a_day_after_its_end() -> None:
     before, after = (ledger(EVENING, EVENING + timedelta(minutes=m)) for m in (0, 2))
     assert [r.amount_mg for r in after.releases] == [r.amount_mg for r in before.releases]
     assert after.releases[0].minute_of_day == -1.0
@@ -68,6 +68,9 @@ def test_midnight_forgets_nothing() -> None:
     assert [r.time for r in day.releases] == ["23:59 yesterday"]
     answer = aircalc.answer(Means(KNOWLEDGE, Bench(), late), AirQuestion("ethanol", 0.1))
     assert answer.earlier_releases == 1
+    late = EVENING + timedelta(hours=26)
+    assert ledger(EVENING, late).releases == ()
+    assert len(ledger(EVENING, late, minutes=240.0).releases) == 1
 
 
 @given(st.floats(0, 24 * 60), st.integers(-12, 14))
@@ -79,12 +82,6 @@ def test_a_release_counts_for_a_whole_day_in_every_zone(minutes: float, zone: in
     moment = now.hour * 60 + now.minute + now.second / 60
     assert moment - found.releases[0].minute_of_day == pytest.approx(minutes, abs=1 / 30)
     assert earliest(now) <= EVENING
-
-
-def test_a_release_counts_until_a_day_after_its_end() -> None:
-    late = EVENING + timedelta(hours=26)
-    assert ledger(EVENING, late).releases == ()
-    assert len(ledger(EVENING, late, minutes=240.0).releases) == 1
 
 
 def mended(case: Case, now: datetime, **fields: Any) -> DayLedger:

@@ -7,7 +7,7 @@ take away. A part of the axes is then swept.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, reduce
 from typing import Any
 
 import pytest
@@ -81,18 +81,7 @@ def every(kind: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
 
 
 def both(*breaks: Callable[[Knowledge], Knowledge]) -> Callable[[Knowledge], Knowledge]:
-    def broken(knowledge: Knowledge) -> Knowledge:
-        for each in breaks:
-            knowledge = each(knowledge)
-        return knowledge
-
-    return broken
-
-
-def one(kind: str, entry: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
-    return lambda knowledge: with_entry(
-        knowledge, kind, changed(knowledge.table(kind)[entry], **fields)
-    )
+    return lambda knowledge: reduce(lambda held, broken: broken(held), breaks, knowledge)
 
 
 # -- the planner ----------------------------------------------------------------------------------
@@ -124,9 +113,8 @@ def after(outcome: str, bend: Callable[[tuple[Any, ...]], tuple[Any, ...]]) -> C
     """Return a break that bends the steps after a certain outcome."""
 
     def bending(skeleton, case):
-        if not case.attempts or case.attempts[-1].outcome != outcome:
-            return skeleton
-        return with_items(skeleton, bend)
+        meant = case.attempts and case.attempts[-1].outcome == outcome
+        return with_items(skeleton, bend) if meant else skeleton
 
     return bent(bending)
 
@@ -180,12 +168,9 @@ def no_bars_if(fault: Callable[[Any], bool]) -> Callable[..., None]:
     return replacing(BenchBars, "out", made)
 
 
-def rungs_without_end(knowledge, offered, out, _progress):
-    return tuple(sorted(m for m in offered if m not in out))
-
-
 def endless(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr("triage.plan.ladder.rungs_left", rungs_without_end)
+    left = lambda _knowledge, offered, out, _progress: tuple(sorted(set(offered) - set(out)))
+    patch.setattr("triage.plan.ladder.rungs_left", left)
     patch.setattr(walk_module, "FAR", 3)
 
 
@@ -303,26 +288,17 @@ SCENES = {i.name for i in (*COMBINATION, *SCENE, *PAIRS.values())}
 
 def part_of(broken: Break, *, walking: bool) -> Axes:
     """Return the part of the axes in which a break is looked for; one ladder to walk is enough."""
-    axes = shipped_axes()
-    floors = list(axes.floors)
-    benches = ("none", BEST, UNKNOWN, EVERY_CIRCUMSTANCE, EMPTY_SHELF)
-    part = replace(
+    axes, most = shipped_axes(), 1 if walking else None
+    floors = [*axes.floors][:: len(axes.floors) - 1][:most]
+    benches = (BEST,) if walking else ("none", BEST, UNKNOWN, EVERY_CIRCUMSTANCE, EMPTY_SHELF)
+    return replace(
         axes,
         deposits=(broken.deposit,),
-        zones=broken.zones,
-        taxa=("beetles", "butterflies-moths", UNKNOWN),
-        floors={floor: axes.floors[floor] for floor in (floors[0], floors[-1])},
+        zones=broken.zones[:most],
+        taxa=("beetles", "butterflies-moths", UNKNOWN)[:most],
+        floors={floor: axes.floors[floor] for floor in floors},
         hydrations=broken.hydrations,
         benches={name: axes.benches[name] for name in benches},
-    )
-    if not walking:
-        return part
-    return replace(
-        part,
-        zones=broken.zones[:1],
-        taxa=part.taxa[:1],
-        floors={floors[0]: axes.floors[floors[0]]},
-        benches={BEST: axes.benches[BEST]},
     )
 
 

@@ -44,11 +44,17 @@ def first(shop: Workshop, name: str = "stiff") -> Step:
     return step
 
 
-def test_a_chamber_offers_supple_softer_stiff_and_too_wet(shop: Workshop) -> None:
+def test_a_chamber_offers_its_own_words_and_too_wet_holds_with_what_to_do(shop: Workshop) -> None:
     step = first(shop)
     assert step.stage == "rehydrate"
     offered = ["supple", "softer", "still stiff", "too wet", "damage", "not done"]
     assert [*step.outcomes.values()] == offered
+    shop.record("stiff", first(shop).id, "too wet", observed="drops on the hairs")
+    assert shop.load("stiff").answers["hydration"] == "too-wet"
+    plan = shop.plan(shop.load("stiff"))
+    assert [hold.words for hold in plan.held] == ["too wet"]
+    assert not plan.steps
+    assert "first-aid" in [notice.kind for notice in plan.notices]
 
 
 @pytest.mark.parametrize(
@@ -61,15 +67,6 @@ def test_supple_opens_what_waited_for_it_and_nothing_less(
     shop.record("stiff", first(shop).id, words, observed="it gives or creaks")
     assert shop.load("stiff").answers["hydration"] == answer
     assert (shop.plan(shop.load("stiff")).stage == "rehydrate") is waits
-
-
-def test_too_wet_holds_and_says_at_once_what_to_do(shop: Workshop) -> None:
-    shop.record("stiff", first(shop).id, "too wet", observed="drops on the hairs")
-    assert shop.load("stiff").answers["hydration"] == "too-wet"
-    plan = shop.plan(shop.load("stiff"))
-    assert [hold.words for hold in plan.held] == ["too wet"]
-    assert not plan.steps
-    assert "first-aid" in [notice.kind for notice in plan.notices]
 
 
 @pytest.mark.parametrize("since", [None, "over-relaxed"])
