@@ -9,8 +9,8 @@ from __future__ import annotations
 import pytest
 
 from tests.support.case_gen import drawn
-from tests.support.knowledge import consultant
 from tests.support.engines import ENGINES, runners
+from tests.support.knowledge import consultant
 from triage.engine.casefacts import facts_from
 
 SEEDS = range(20)
