@@ -20,6 +20,7 @@ from triage.explain.whynot import Against
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES, Family
 from triage.plan.airjudge import AirJudge
+from triage.plan.model import Plan
 from triage.plan.skeleton import Outline, SkeletonMaker
 from triage.service.workshop import Workshop
 
@@ -89,7 +90,7 @@ def desk_on(bench: Bench) -> ExplainDesk:
     return ExplainDesk(shop)
 
 
-def plan_of(case: Case, bench: Bench):
+def plan_of(case: Case, bench: Bench) -> Plan:
     return planner().plan(case, bench, DayLedger())
 
 
