@@ -15,8 +15,8 @@ import pytest
 
 from tests.support.builders import OILY
 from tests.support.case_gen import drawn
+from tests.support.engines import ENGINES, runners
 from tests.support.intake import TOLD
-from tests.support.three_engines import ENGINES, runners
 from triage.case.models import Case
 from triage.case.profile import Bench, RoomProfile
 from triage.case.reading import validated

@@ -26,7 +26,6 @@ from triage.plan.planner import Planner
 OF_AGENTS = frozenset({"tests.knowledge.test_taken_from_the_library"})
 # The quickest first.
 MODULES = (
-    "tests.knowledge.test_lines_agree",
     "tests.knowledge.test_grades_agree",
     *OF_AGENTS,
     "tests.knowledge.test_trade_facts",

@@ -1,17 +1,14 @@
 """What the tests of explanations share: explained skeletons, and an independent list of firings."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cache, partial
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 from tests.support.case_gen import drawn
-from tests.support.knowledge import consultant, planner, shipped
+from tests.support.knowledge import DEMO, consultant, demo_bench, planner, shipped
 from triage.case.models import Case
-from triage.case.profile import Bench, load_bench
+from triage.case.profile import Bench
 from triage.case.store import load_case
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.vocabulary import UNKNOWN
@@ -26,14 +23,6 @@ from triage.plan.airjudge import AirJudge
 from triage.plan.model import Plan
 from triage.plan.skeleton import Outline, SkeletonMaker
 from triage.service.workshop import Workshop
-
-CASES = Path(__file__).resolve().parents[2] / "cases"
-DEMO = sorted(path for path in CASES.glob("*.yaml") if path.name != "bench.yaml")
-
-
-@cache
-def demo_bench() -> Bench:
-    return load_bench(CASES / "bench.yaml")
 
 
 @cache

@@ -3,8 +3,6 @@
 Each is what a copied or shared case file could hold; ``REFUSED`` must not even be read.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import yaml
