@@ -14,7 +14,7 @@ from triage.case.changes import new_finding
 from triage.case.models import Case, Finding
 from triage.case.profile import Bench, Refused, Stock
 from triage.engine.normal import NormalRules, Pattern
-from triage.engine.reading import HAZARD, weight_of
+from triage.engine.reading import HAZARD
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.rules import Family
 from triage.plan.model import Plan
@@ -234,9 +234,8 @@ def never_met(kind: str, field: str, value: str) -> Callable[[NormalRules], Norm
 def hazard_interlocks(case: Case, bench: Bench) -> set[tuple[str, str]]:
     """Return (rule, reading) of each interlock on a hazard that one sign alone makes suspected."""
     found = consultant().consult(case, bench, plain=True)
-    suspected = shipped().judgement.suspected.value
-    told = {r.key for r in found.readings if any(weight_of(e) >= suspected for e in r.evidence)}
-    rules = hazard_rules()
+    alone, rules = strong_signs(), hazard_rules()
+    told = {r.key for r in found.readings if any(e.rule in alone for e in r.evidence)}
     return {
         (conclusion.rule, key)
         for conclusion in found.of(Family.FORBID, "forbid")
@@ -261,22 +260,25 @@ def hazard_rules() -> frozenset[str]:
 
 
 @lru_cache(maxsize=1)
-def strong_signs() -> tuple[tuple[str, str, str], ...]:
-    """Return (kind, question, answer) of each answer that alone makes a hazard suspected."""
+def strong_signs() -> dict[str, tuple[str, str, str]]:
+    """Return each rule by which one answer makes a hazard suspected: kind, question, answer."""
     suspected = shipped().judgement.suspected.value
-    found = []
+    found = {}
     for rule in consultant().normal.by_family[Family.RECOGNISE]:
         asked = [(p.kind, name, min(values)) for p in rule.patterns for name, values in p.allowed]
         for template in rule.templates:
             told = dict(template.constants)
-            if template.kind == "evidence" and len(asked) == 1 and told["weight"] >= suspected:
-                found += asked if shipped().deposits[told[DEPOSIT]].guard == HAZARD else []
-    return tuple(found)
+            if template.kind != "evidence" or len(asked) != 1:
+                continue
+            hazard = shipped().deposits[told[DEPOSIT]].guard == HAZARD
+            if hazard and told["weight"] >= suspected:
+                found[rule.id] = asked[0]
+    return found
 
 
 def hazard_told(finding: Finding, rng: random.Random) -> tuple[dict[str, str], dict[str, str]]:
     """Return the signs of a finding and the answers, one of which alone tells of a hazard."""
-    kind, question, answer = rng.choice(strong_signs())
+    kind, question, answer = rng.choice(list(strong_signs().values()))
     if kind == "finding":
         return {**finding.signs, question: answer}, {}
     return dict(finding.signs), {question: answer}
