@@ -3,21 +3,18 @@ from __future__ import annotations
 import gc
 import os
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 from tests.support import knowledge as shared
-from tests.support.knowledge import copy_demo
-from tests.support.running import share_rules
+from tests.support.knowledge import NOON, copy_demo
+from tests.support.running import Runner, runner, share_rules
 from triage.engine.consult import Consultant
 from triage.knowledge.book import Knowledge
 from triage.plan.planner import Planner
 from triage.service.workshop import Workshop, open_workshop
-
-NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 
 slow = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
 # The suite draws the same examples every time, so that it says the same of the same tree; who looks
@@ -85,3 +82,15 @@ def demo(tmp_path: Path) -> Path:
 @pytest.fixture
 def workshop(demo: Path) -> Workshop:
     return open_workshop(cases=demo, clock=lambda: NOON)
+
+
+@pytest.fixture
+def triage(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Runner:
+    """Runs a command in this process, in a home of its own.
+
+    To start Python and read the rules for each of a hundred commands would take a minute. The
+    tests that call ``process`` hold that a true process does nothing else.
+    """
+    return runner(tmp_path, monkeypatch, capsys)

@@ -8,8 +8,6 @@ printed at the end; nothing here fails for being slow. Where others work on the 
 ``--benchmark-timer=time.process_time``.
 """
 
-from __future__ import annotations
-
 import random
 from itertools import count
 
@@ -32,8 +30,6 @@ from triage.explain.sweep import Lookahead, Sweep
 ZONES = ("thorax-hairy", "compound-eye", "wing-membranous", "leg", "abdomen-hairy", "antenna")
 FINDINGS = 10
 READY = {name: told for name, told in TOLD.items() if name != "photographed-before"}
-
-
 SEEDS = count()
 FIGURES: list[str] = []
 
@@ -59,16 +55,11 @@ def unseen() -> Case:
     return new_case(f"unseen-{seed}", taxon=taxon, answers=READY, findings=tuple(findings))
 
 
-def percentile(benchmark, share: float) -> float:
-    """Return a percentile of the rounds [ms]."""
-    rounds = sorted(benchmark.stats.stats.data)
-    return 1000 * rounds[min(len(rounds) - 1, int(share * len(rounds)))]
-
-
 def report(benchmark, what: str) -> None:
     if benchmark.stats is None:
         return
-    middle, late = percentile(benchmark, 0.5), percentile(benchmark, 0.99)
+    rounds = sorted(1000 * each for each in benchmark.stats.stats.data)
+    middle, late = (rounds[int(share * len(rounds))] for share in (0.5, 0.99))
     text = f"{what}: median {middle:.1f} ms, 99 % {late:.1f} ms"
     benchmark.extra_info["figure"] = text
     FIGURES.append(text)
@@ -87,12 +78,8 @@ def figures(request, loaded):
 def test_explained_consult(benchmark, plain):
     consult = consultant().consult
     consult(unseen(), Bench(), plain=plain)
-    found = benchmark.pedantic(
-        consult,
-        setup=lambda: ((unseen(), Bench()), {"plain": plain}),
-        rounds=300,
-        warmup_rounds=10,
-    )
+    setup = lambda: ((unseen(), Bench()), {"plain": plain})
+    found = benchmark.pedantic(consult, setup=setup, rounds=300, warmup_rounds=10)
     assert len(found.readings) >= 10
     report(benchmark, f"explained consult, {'pure function' if plain else 'forward chaining'}")
 
@@ -104,32 +91,8 @@ def parts():
     return look
 
 
-def fresh(parts: Lookahead) -> Lookahead:
-    """Return a look-ahead that has seen no case yet; the air of the bench is known."""
-    return Lookahead(consultant(), Bench(), parts.judge, many=parts.many)
-
-
-def rounds_of(benchmark, run, parts, rounds: int):
-    """Time ``run`` on a case never seen before in each round; return what it last gave."""
-    likelihood()
-    return benchmark.pedantic(
-        run, setup=lambda: ((fresh(parts), unseen()), {}), rounds=rounds, warmup_rounds=1
-    )
-
-
-def test_next_best_question(benchmark, parts):
-    run = lambda look, case: (ranked_questions(Sweep(look, case), likelihood()), True)
-    assert rounds_of(benchmark, run, parts, 40)
-    report(benchmark, "next best question, case never seen")
-
-
-def test_next_best_question_again(benchmark, parts):
-    """What a person waits for where the same case is asked about again."""
-    case = unseen()
-    run = lambda: (ranked_questions(Sweep(parts, case), likelihood()), True)
-    run()
-    assert benchmark.pedantic(run, rounds=20)
-    report(benchmark, "next best question, same case again")
+def questions(look: Lookahead, case: Case):
+    return ranked_questions(Sweep(look, case), likelihood()), True
 
 
 def singles(look: Lookahead, case: Case):
@@ -138,16 +101,25 @@ def singles(look: Lookahead, case: Case):
     return Searching(sweep, offered).singles()
 
 
-def test_complete_single_changes(benchmark, parts):
-    assert rounds_of(benchmark, singles, parts, 40)
-    report(benchmark, "all single changes, case never seen")
+WHAT = {"next best question": questions, "all single changes": singles}
 
 
-def test_complete_single_changes_again(benchmark, parts):
-    case = unseen()
-    singles(parts, case)
-    assert benchmark.pedantic(singles, (parts, case), rounds=20)
-    report(benchmark, "all single changes, same case again")
+@pytest.mark.parametrize("what", WHAT)
+@pytest.mark.parametrize("seen", ["case never seen", "same case again"])
+def test_what_a_person_waits_for(benchmark, parts, what, seen):
+    """On a case never seen before in each round, and where the same case is asked about again."""
+    likelihood()
+    run, case = WHAT[what], unseen()
+    if seen == "same case again":
+        run(parts, case)
+        found = benchmark.pedantic(run, (parts, case), rounds=20)
+    else:
+        # A look-ahead that has seen no case yet; the air of the bench is known.
+        fresh = lambda: Lookahead(consultant(), Bench(), parts.judge, many=parts.many)
+        setup = lambda: ((fresh(), unseen()), {})
+        found = benchmark.pedantic(run, setup=setup, rounds=40, warmup_rounds=1)
+    assert found
+    report(benchmark, f"{what}, {seen}")
 
 
 def test_firmness_of_every_step(benchmark, parts):

@@ -8,29 +8,27 @@ printed as wall time and as processor time of all threads: on a machine that doe
 only the second says something.
 """
 
-from __future__ import annotations
-
 import asyncio
 import json
 import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
-from textual import events, screen
-from textual.pilot import Pilot
+from textual import screen
 
 from tests.support.knowledge import copy_demo
 from tests.support.starting import ENVIRONMENT
+from tests.tui.driving import CASE, Driver
 from triage.service.workshop import open_workshop
 from triage.tui import FRAMES_A_SECOND
 from triage.tui.app import TriageApp
 from triage.tui.screens.ofcase import LOOK_OUTSIDE_S
+from triage.tui.services import Services
 
 ROOT = Path(__file__).resolve().parents[2]
 SIZE = (80, 24)
@@ -55,7 +53,12 @@ WAYS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("photos", ("p", "q")),
     ("cases", ("q", "down", "up", "slash", "b", "u", "m", "enter")),
 )
-CASE = "bumblebee-plate-3"  # three findings, 33 steps: the largest plan of the demo cases
+
+
+@pytest.fixture
+def cases(tmp_path: Path) -> Path:
+    """The demo cases; that of the keys has three findings, 33 steps: their largest plan."""
+    return copy_demo(tmp_path / "cases")
 
 
 # -- start -------------------------------------------------------------------------------------
@@ -78,142 +81,112 @@ def _started(cases: Path, home: Path) -> dict[str, float]:
 
 @pytest.mark.benchmark(group="start")
 def test_start_to_the_list_of_the_demo_cases(
-    benchmark: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    benchmark: Any, cases: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    cases = copy_demo(tmp_path / "cases")
     cold = _started(cases, tmp_path)
     times: list[dict[str, float]] = []
     benchmark.pedantic(
         lambda: times.append(_started(cases, tmp_path)), rounds=5, iterations=1, warmup_rounds=1
     )
+    assert all(each["cases"] == 6 for each in times)
+    times.sort(key=lambda told: told["first_cpu"])
+    named = {"the very first start": cold, "median": times[len(times) // 2], "slowest": times[-1]}
     with capsys.disabled():
         print("\nstart of the process to ... [s, wall / processor]")
-        _say("the very first start", cold)
-        for name, pick in (("median", len(times) // 2), ("slowest", len(times) - 1)):
-            _say(f"{name} of {len(times)}", sorted(times, key=lambda t: t["first_cpu"])[pick])
-    assert all(each["cases"] == 6 for each in times)
-
-
-def _say(what: str, told: dict[str, float]) -> None:
-    print(
-        f"  {what:<22} first list {told['first']:.2f} / {told['first_cpu']:.2f}, "
-        f"planned anew {told['planned']:.2f} / {told['planned_cpu']:.2f}"
-    )
+        for what, told in named.items():
+            print(
+                f"  {what:<22} first list {told['first']:.2f} / {told['first_cpu']:.2f}, "
+                f"planned anew {told['planned']:.2f} / {told['planned_cpu']:.2f}"
+            )
 
 
 # -- key presses -------------------------------------------------------------------------------
 
+Times = tuple[float, float]
+
+
+def _now() -> Times:
+    """Return wall time and processor time [ms]."""
+    return 1000 * time.perf_counter(), 1000 * time.process_time()
+
 
 class Watched(TriageApp):
-    """Notes when something was last drawn."""
+    """Notes when something was drawn."""
 
     CSS_PATH = ROOT / "triage" / "tui" / "app.tcss"
-    first = last = (0.0, 0.0)
-    _is_first = True
-
-    def begin(self) -> tuple[float, float]:
-        """Begin to watch."""
-        self.first = self.last = start = _now()
-        self._is_first = True
-        return start
+    drawn: list[Times] = []  # noqa: RUF012  (of the one program that is watched)
 
     def _display(self, screen: Any, renderable: Any) -> None:
         super()._display(screen, renderable)
-        self.last = _now()
-        if self._is_first:
-            self._is_first = False
-            self.first = self.last
+        self.drawn.append(_now())
 
 
-def _now() -> tuple[float, float]:
-    return time.perf_counter(), time.process_time()
-
-
-@dataclass(frozen=True)
-class Press:
-    """One key press: seconds to the first and to the last drawing that came of it."""
+class Press(NamedTuple):
+    """One key press: time to the first and to the last drawing that came of it [ms]."""
 
     way: str
     key: str
-    first_s: float
-    last_s: float
-    first_cpu_s: float
-    last_cpu_s: float
+    first: Times
+    last: Times
 
 
-async def _pressed(app: Watched, pilot: Pilot[Any], way: str, key: str) -> Press:
+async def _pressed(driver: Driver, way: str, key: str) -> Press:
     """Press one key as the terminal would."""
     await asyncio.sleep(PACE_S)
-    start = app.begin()
-    app.post_message(events.Key(key, key if len(key) == 1 else None))
+    app, start = driver.app, _now()
+    app.drawn[:] = []
+    driver.send(key)
     quiet = 0
     while quiet < 3:
-        await pilot.pause()
+        await driver.pilot.pause()
         busy = any(not worker.is_finished and worker.group != "assure" for worker in app.workers)
         quiet = 0 if busy or getattr(app.screen, "is_at_work", False) else quiet + 1
         if busy:
             await asyncio.sleep(0.002)
-    first, last = app.first, app.last
-    return Press(
-        way, key, first[0] - start[0], last[0] - start[0], first[1] - start[1], last[1] - start[1]
-    )
+    drawn = app.drawn or [start]
+    ends = ((at[0] - start[0], at[1] - start[1]) for at in (drawn[0], drawn[-1]))
+    return Press(way, key, *ends)
 
 
 async def _all_ways(cases: Path, rounds: int) -> list[Press]:
     found: list[Press] = []
-    app = Watched(open_workshop(cases=cases), case=CASE)
+    app = Watched(Services(open_workshop(cases=cases)), case=CASE)
     async with app.run_test(size=SIZE) as pilot:
+        driver = Driver(app, pilot, CASE)
         await asyncio.sleep(1.5)  # a person looks before the first key
         for _ in range(rounds):
             for way, keys in WAYS:
                 # What was answered and recorded on one way must not bend the next one.
                 shutil.copy(ROOT / "cases" / f"{CASE}.yaml", cases)
                 await asyncio.sleep(2 * LOOK_OUTSIDE_S)
-                assert getattr(app.screen, "PLACE", "") == "Plan", way
-                found += [await _pressed(app, pilot, way, key) for key in keys]
+                assert driver.at("plan"), f"{way}: {driver.text}"
+                found += [await _pressed(driver, way, key) for key in keys]
     return found
-
-
-def _share(values: Iterator[float], percent: int) -> float:
-    ordered = sorted(values)
-    return 1000 * ordered[min(len(ordered) - 1, len(ordered) * percent // 100)]
 
 
 @pytest.mark.benchmark(group="keys")
 def test_key_press_to_screen(
-    benchmark: Any,
-    tmp_path: Path,
-    capsys: pytest.CaptureFixture[str],
-    monkeypatch: pytest.MonkeyPatch,
+    benchmark: Any, cases: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # A plug-in of the tests has imported the framework before the program could set this.
     monkeypatch.setattr(screen, "UPDATE_PERIOD", 1 / FRAMES_A_SECOND)
-    cases = copy_demo(tmp_path / "cases")
     found: list[Press] = benchmark.pedantic(
         lambda: asyncio.run(_all_ways(cases, rounds=2)), rounds=1, iterations=1
     )
     with capsys.disabled():
         print(f"\n{len(found)} key presses, {CASE}, {SIZE[0]}x{SIZE[1]} [ms, wall / processor]")
         for way in [*(name for name, _ in WAYS), "ALL"]:
-            _say_presses(way, [each for each in found if way in (each.way, "ALL")])
-        slow = sorted(found, key=lambda each: -each.first_s)[:8]
-        print(
-            "  last to answer:", "; ".join(f"{p.way} {p.key} {1000 * p.first_s:.0f}" for p in slow)
-        )
-        slow = sorted(found, key=lambda each: -each.last_s)[:8]
-        print("  last to end:", "; ".join(f"{p.way} {p.key} {1000 * p.last_s:.0f}" for p in slow))
+            many = [each for each in found if way in (each.way, "ALL")]
+            told = (_spread([each.first for each in many]), _spread([each.last for each in many]))
+            print(f"  {way:<17} {len(many):>3}  answered {told[0]}   all drawn {told[1]}")
+        for what, end in (("answer", 2), ("end", 3)):
+            slow = sorted(found, key=lambda each: -each[end][0])[:8]
+            print(f"  last to {what}:", "; ".join(f"{p.way} {p.key} {p[end][0]:.0f}" for p in slow))
     assert len(found) > 100
 
 
-def _say_presses(way: str, many: list[Press]) -> None:
-    first = "  ".join(
-        f"p{share} {_share((p.first_s for p in many), share):4.0f} /"
-        f"{_share((p.first_cpu_s for p in many), share):4.0f}"
-        for share in SHARES
-    )
-    last = "  ".join(
-        f"p{share} {_share((p.last_s for p in many), share):4.0f} /"
-        f"{_share((p.last_cpu_s for p in many), share):4.0f}"
-        for share in SHARES
-    )
-    print(f"  {way:<17} {len(many):>3}  answered {first}   all drawn {last}")
+def _spread(times: Sequence[Times]) -> str:
+    """Return wall and processor time within which so many of a hundred end."""
+    walls, used = (sorted(each) for each in zip(*times, strict=True))
+    places = [(share, min(len(times) - 1, len(times) * share // 100)) for share in SHARES]
+    return "  ".join(f"p{share} {walls[at]:4.0f} /{used[at]:4.0f}" for share, at in places)

@@ -1,7 +1,5 @@
 """A real browser opens the served interface and records an attempt; the case file is the proof."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import socket
@@ -14,7 +12,6 @@ from typing import Any
 
 import pytest
 
-from tests.support.knowledge import copy_demo
 from triage.case.store import load_case
 
 pytest.importorskip("textual_serve", reason="the extra browser is not installed")
@@ -73,16 +70,9 @@ def answers(port: int) -> bool:
 
 
 @pytest.fixture
-def cases(tmp_path: Path) -> Path:
-    folder = tmp_path / "cases"
-    copy_demo(folder)
-    return folder
-
-
-@pytest.fixture
-def address(cases: Path, tmp_path: Path) -> Iterator[str]:
+def address(demo: Path, tmp_path: Path) -> Iterator[str]:
     port = free_port()
-    words = ["serve", str(cases / f"{CASE}.yaml"), "--port", str(port)]
+    words = ["serve", str(demo / f"{CASE}.yaml"), "--port", str(port)]
     environment = {**os.environ, "TRIAGE_HOME": str(tmp_path), "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(
         [sys.executable, "-m", "triage", *words], env=environment, stderr=subprocess.PIPE
@@ -105,16 +95,11 @@ def browser(tmp_path: Path) -> Iterator[Any]:
     options = webdriver.ChromeOptions()
     options.binary_location = CHROMIUM
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    for word in (
-        "--headless=new",
-        "--no-sandbox",
-        "--disable-gpu",
-        "--disable-dev-shm-usage",
-        "--disable-background-networking",
-        "--window-size=1200,800",
-        f"--user-data-dir={tmp_path / 'profile'}",
-    ):
+    for switched in ("gpu", "dev-shm-usage", "background-networking"):
+        options.add_argument(f"--disable-{switched}")
+    for word in ("--headless=new", "--no-sandbox", "--window-size=1200,800"):
         options.add_argument(word)
+    options.add_argument(f"--user-data-dir={tmp_path / 'profile'}")
     driver = webdriver.Chrome(service=Service(DRIVER), options=options)
     try:
         yield driver
@@ -122,7 +107,7 @@ def browser(tmp_path: Path) -> Iterator[Any]:
         driver.quit()
 
 
-def test_a_browser_records_an_attempt(browser: Any, address: str, cases: Path) -> None:
+def test_a_browser_records_an_attempt(browser: Any, address: str, demo: Path) -> None:
     from selenium.webdriver.common.by import By
 
     def body_is(word: str) -> bool:
@@ -134,7 +119,7 @@ def test_a_browser_records_an_attempt(browser: Any, address: str, cases: Path) -
     def picture() -> bytes:
         return browser.get_screenshot_as_png()
 
-    path = cases / f"{CASE}.yaml"
+    path = demo / f"{CASE}.yaml"
     assert load_case(path).attempts == ()
     browser.get(address)
     until(lambda: body_is("-first-byte"), "the interface draws")

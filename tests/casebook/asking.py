@@ -8,8 +8,6 @@ usual. What the account tells is answered so, what it does not tell of the speci
 one; of the place nothing more can be told. Useful is a step, a refusal, and that all is left.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from statistics import mean, median
 from typing import NamedTuple

@@ -6,8 +6,6 @@ errors that are allowed unused on the nine. The weights of the signs are not fit
 written with these cases at hand.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -90,22 +88,18 @@ def calibration(cases: Iterable[tuple[Account, Entered]]) -> list[Row]:
         mine = [each for each in told if each.theme == theme]
         rule = shipped().judgement.settled.value
         read = [(each, each.called(rule)) for each in mine]
-        rows.append(
-            Row(
-                theme,
-                _counted((e, word) for e, word in read if e.truth in shipped().deposits),
-                _counted((e, word) for e, word in read if e.truth not in shipped().deposits),
-                (line,),
-                _counted((each, word) for each, word in called[line] if each.theme == theme),
-            )
+        by_rules, nameless = (
+            _counted((e, word) for e, word in read if (e.truth in shipped().deposits) is is_named)
+            for is_named in (True, False)
         )
-    none: Counter[tuple[str, bool]] = Counter()
-    lines = tuple(line for row in rows for line in row.lines)
-    by_rules, nameless = (
-        sum((r.by_rules for r in rows), none),
-        sum((r.nameless for r in rows), none),
+        judged = _counted((each, word) for each, word in called[line] if each.theme == theme)
+        rows.append(Row(theme, by_rules, nameless, (line,), judged))
+    by_rules, nameless, by_lines = (
+        sum((getattr(row, name) for row in rows), Counter())
+        for name in ("by_rules", "nameless", "by_lines")
     )
-    return [*rows, Row("all", by_rules, nameless, lines, sum((r.by_lines for r in rows), none))]
+    lines = tuple(line for row in rows for line in row.lines)
+    return [*rows, Row("all", by_rules, nameless, lines, by_lines)]
 
 
 def share(found: Counter[tuple[str, bool]], called: str) -> float:

@@ -4,8 +4,6 @@ In doubt a step is not the act that is hoped for: one that is only near, one beh
 question that is asked while something already acts, "leave it" said while answers are open.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
@@ -116,11 +114,11 @@ class Judging:
         heard = {n.rule for n in self.notices if words & {n.kind, n.rule}}
         if not heard or self._acting(self.plan, self.expect.may):
             return False
-        # Is it meant, or only said while nothing is answered?
+        # Is it meant, or only said while nothing is answered? A step that is as right may follow.
         told = self.told.with_the_rest(self.expect.ask_first)
         later = planner().plan(told.case, told.bench)
         still = heard & {notice.rule for notice in (*later.refused, *later.notices)}
-        return bool(still) and not self._acting(later, self.expect.may)
+        return bool(still) and not self._acting(later, (*self.expect.may, *self.expect.next))
 
     def _asked(self, words: str) -> bool:
         question = table().question_of(words)
@@ -154,7 +152,8 @@ class Judging:
 
     def _then(self) -> Iterator[Fault]:
         """Yield neighbours of the order that stand the wrong way round, of those that occur."""
-        steps, places = self.plan.steps, []
+        steps = self.plan.steps
+        places: list[tuple[int, str]] = []
         for group in self.expect.then:
             found = [place for place, step in enumerate(steps) if self._is_any(group, step)]
             name = "/".join(map(str, group))

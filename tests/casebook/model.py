@@ -1,7 +1,5 @@
 """What a case of the casebook and the table of acts hold, read strictly: a wrong key is a fault."""
 
-from __future__ import annotations
-
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal

@@ -7,8 +7,6 @@
 on a sound specimen, since few plans pass intake without.
 """
 
-from __future__ import annotations
-
 import argparse
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence

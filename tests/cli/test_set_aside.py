@@ -1,8 +1,5 @@
 """One file that cannot be right is set aside by its name; every other case works, with less air."""
 
-from __future__ import annotations
-
-import json
 import os
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -12,7 +9,7 @@ import pytest
 from tests.support.builders import OILY
 from tests.support.intake import READY
 from tests.support.knowledge import shipped
-from tests.support.running import Ran, Runner
+from tests.support.running import Runner
 from triage.case.changes import new_attempt, new_case, with_attempt
 from triage.case.store import case_text, create_case, load_case
 from triage.errors import TriageError
@@ -30,22 +27,16 @@ def cases(tmp_path: Path) -> Path:
     folder = tmp_path / "cases"
     folder.mkdir()
     (folder / "bench.yaml").write_text(BENCH, encoding="utf-8")
-    finding = {"id": "f1", "zone": "elytra", "signs": OILY}
+    findings = [{"id": "f1", "zone": "elytra", "signs": OILY}]
     create_case(
-        folder, new_case("sound", "Sound", taxon="beetles", answers=READY, findings=[finding])
+        folder, new_case("sound", "Sound", taxon="beetles", answers=READY, findings=findings)
     )
     return folder
 
 
 def other_case(at: datetime, **fields: object) -> str:
-    given = {
-        "method": SOLVENT.id,
-        "agent": SOLVENT.agent,
-        "amount_ml": 0.5,
-        "minutes": 2.0,
-        **fields,
-    }
-    attempt = new_attempt("a1", at, "case-x", "better", **given)
+    told = {"method": SOLVENT.id, "agent": SOLVENT.agent, "amount_ml": 0.5, "minutes": 2.0}
+    attempt = new_attempt("a1", at, "case-x", "better", **told | fields)
     return case_text(with_attempt(new_case("other", "Other", taxon="beetles"), attempt))
 
 
@@ -59,13 +50,19 @@ def put(cases: Path, text: str, name: str = "other.yaml") -> Path:
     return path
 
 
-def plan_of(triage: Runner, cases: Path) -> tuple[set[str], str, Ran]:
-    """Return the methods of the sound case's plan, its words on the air, and the run."""
-    ran = triage("plan", "sound", "--cases", str(cases), "--json")
-    assert ran.returncode == 0, ran.stderr
-    plan = json.loads(ran.stdout)
+def plan_of(triage: Runner) -> tuple[set[str], str]:
+    """Return the methods of the sound case's plan, and its words on the air."""
+    plan = triage("plan", "sound", "--json").held()
     air = " ".join(n["text"] for n in plan["notices"] if n["kind"] == "air")
-    return {step["method"] for step in plan["steps"]}, air, ran
+    return {step["method"] for step in plan["steps"]}, air
+
+
+def without_solvents(triage: Runner) -> str:
+    """Return the words on the air of a plan that offers something and nothing that evaporates."""
+    methods, air = plan_of(triage)
+    assert methods
+    assert not solvents(methods)
+    return air
 
 
 def solvents(methods: set[str]) -> set[str]:
@@ -88,119 +85,81 @@ def test_a_value_that_cannot_be_sets_only_its_own_case_aside(
 ) -> None:
     line, says = BROKEN[name]
     key = line.split(":")[0]
-    text = "\n".join(
-        f"  {line}" if row.strip().startswith(f"{key}:") else row
-        for row in other_case(now()).splitlines()
-    )
-    path = put(cases, text + "\n")
-    number = next(n for n, row in enumerate(text.splitlines(), 1) if line in row)
+    lines = other_case(now()).splitlines()
+    (at,) = (n for n, row in enumerate(lines) if row.strip().startswith(f"{key}:"))
+    lines[at] = f"  {line}"
+    path = put(cases, "\n".join(lines) + "\n")
     before = path.read_bytes()
     with pytest.raises(TriageError) as fault:
         load_case(path, shown_as="other.yaml")
-    assert fault.value.line().startswith(f"other.yaml:{number} ")
+    assert fault.value.line().startswith(f"other.yaml:{at + 1} ")
     assert says in fault.value.line()
-
-    listed = triage("list", "--cases", str(cases))
-    assert listed.returncode == 0, listed.stderr
-    assert "sound" in listed.stdout
-    assert f"other.yaml:{number}" in listed.stdout + listed.stderr
-    methods, air, _ = plan_of(triage, cases)
-    assert methods
-    assert not solvents(methods)
-    assert "other.yaml cannot be read" in air
-    day = triage("day", "--cases", str(cases))
-    assert day.returncode == 0, day.stderr
-    assert "other.yaml" in day.stdout
-    ledger = triage("day-air", "--cases", str(cases))
-    assert ledger.returncode == 0, ledger.stderr
-    assert "other.yaml cannot be read" in " ".join(ledger.stdout.split())
+    assert "other.yaml cannot be read" in without_solvents(triage)
+    for words, told in (
+        ("list", f"other.yaml:{at + 1}"),
+        ("list", "sound"),
+        ("day", "other.yaml"),
+        ("day-air", "other.yaml cannot be read"),
+    ):
+        ran = triage(words)
+        assert told in " ".join((ran.said() + ran.stderr).split()), words
     assert path.read_bytes() == before
 
 
-@pytest.mark.parametrize("ending", [".yml", ".YAML", ".Yml"])
-def test_a_case_with_another_ending_is_named_and_counts_as_unknown(
-    ending: str, cases: Path, triage: Runner
-) -> None:
-    assert solvents(plan_of(triage, cases)[0])
-    put(cases, other_case(now()), f"other{ending}")
-    methods, air, _ = plan_of(triage, cases)
-    assert methods
-    assert not solvents(methods)
-    assert f"other{ending} is not read: its name must end in .yaml" in air
+CANNOT_BE_READ = "other.yaml cannot be read"
+OTHER_ENDING = "{} is not read: its name must end in .yaml"
 
 
 @pytest.mark.parametrize(
-    "text", ["format: 1\nid: other\n  title: x\n", "", "[", "format: 1\nid: else\n"]
-)
-def test_a_case_that_cannot_be_read_is_named_and_counts_as_unknown(
-    text: str, cases: Path, triage: Runner
-) -> None:
-    path = put(cases, text)
-    # Its times say nothing: they come from a copy, or from the clock of another machine.
-    os.utime(path, (1_700_000_000, 1_700_000_000))
-    methods, air, _ = plan_of(triage, cases)
-    assert methods
-    assert not solvents(methods)
-    assert "other.yaml cannot be read" in air
-    path.unlink()
-    assert solvents(plan_of(triage, cases)[0])
-
-
-def test_a_link_to_a_file_that_is_not_there_counts_as_unknown(cases: Path, triage: Runner) -> None:
-    (cases / "other.yaml").symlink_to(cases.parent / "stick" / "other.yaml")
-    methods, air, _ = plan_of(triage, cases)
-    assert not solvents(methods)
-    assert "other.yaml is a link to a file that is not there" in air
-
-
-@pytest.mark.parametrize(
-    ("fields", "says"),
+    ("name", "text", "says"),
     [
-        ({"amount_ml": None}, "no amount of ethyl acetate is written down"),
-        ({"agent": "ethyl-acetat"}, 'agent "ethyl-acetat" is not known'),
+        ("other.yaml", "format: 1\nid: other\n  title: x\n", CANNOT_BE_READ),
+        ("other.yaml", "", CANNOT_BE_READ),
+        ("other.yaml", "[", CANNOT_BE_READ),
+        ("other.yaml", "format: 1\nid: else\n", CANNOT_BE_READ),
+        ("other.yaml", None, "other.yaml is a link to a file that is not there"),
+        *((name, other_case(now()), OTHER_ENDING.format(name))
+          for name in ("other.yml", "other.YAML", "other.Yml")),
+        ("other.yaml", other_case(now(), amount_ml=None),
+         "other.yaml attempt a1: no amount of ethyl acetate is written down"),
     ],
-)
-def test_an_attempt_that_says_too_little_is_named(
-    fields: dict[str, object], says: str, cases: Path, triage: Runner
+)  # fmt: skip
+def test_what_cannot_be_read_is_named_and_counts_as_unknown(
+    name: str, text: str | None, says: str, cases: Path, triage: Runner
 ) -> None:
-    put(cases, other_case(now(), **fields))
-    methods, air, _ = plan_of(triage, cases)
-    assert methods
-    assert not solvents(methods)
-    assert f"other.yaml attempt a1: {says}" in air
+    assert solvents(plan_of(triage)[0])
+    if text is None:
+        (cases / name).symlink_to(cases.parent / "stick" / name)
+    else:
+        # Its times say nothing: they come from a copy, or from the clock of another machine.
+        os.utime(put(cases, text, name), (1_700_000_000, 1_700_000_000))
+    assert says in without_solvents(triage)
+    (cases / name).unlink()
+    assert solvents(plan_of(triage)[0])
 
 
 def test_files_that_are_no_cases_are_no_gap(cases: Path, triage: Runner) -> None:
-    put(cases, "anything", "_draft.yaml")
-    put(cases, "anything", ".hidden.yml")
-    put(cases, "anything", "notes.txt")
-    (cases / "folder.yaml").mkdir()
-    (cases / "folder.yml").mkdir()
-    (cases / "bench.yaml").write_text("format: 1\nroom: {others: none}\n", encoding="utf-8")
-    methods, air, _ = plan_of(triage, cases)
+    for name in ("_draft.yaml", ".hidden.yml", "notes.txt"):
+        put(cases, "anything", name)
+    for name in ("folder.yaml", "folder.yml"):
+        (cases / name).mkdir()
+    put(cases, "format: 1\nroom: {others: none}\n", "bench.yaml")
+    methods, air = plan_of(triage)
     assert solvents(methods)
     assert air == ""
 
 
-def test_the_air_of_a_case_does_not_hang_on_the_times_of_its_file(cases: Path) -> None:
+def test_times_of_files_count_for_nothing_and_a_clock_that_cannot_be_right_records_nothing(
+    cases: Path,
+) -> None:
     """A shared disk keeps the time of its own clock, and a copy that of its original."""
     path = put(cases, other_case(now() - timedelta(hours=1)))
     os.utime(path, (1_000_000_000, 1_000_000_000))
     assert len(open_workshop(cases=cases).day().releases) == 1
-
-
-def test_midnight_and_a_clock_set_back_bring_nothing_back(cases: Path) -> None:
-    at = datetime(2026, 3, 4, 23, 58).astimezone()
-    put(cases, other_case(at, amount_ml=10_000.0))
-
-    def offered(moment: datetime) -> set[str]:
-        shop = open_workshop(cases=cases, clock=lambda: moment)
-        return solvents({s.method for s in shop.plan(shop.load("sound")).steps})
-
-    evening = offered(at + timedelta(minutes=1))
-    assert offered(at + timedelta(minutes=3)) <= evening
-    assert offered(at - timedelta(days=2)) <= evening
-    assert offered(at + timedelta(days=3)) - evening
+    shop = open_workshop(cases=cases, clock=lambda: datetime(1970, 1, 1, 1).astimezone())
+    step = shop.plan(shop.load("sound")).steps[0].id
+    with pytest.raises(TriageError, match="the clock of this machine"):
+        shop.record("sound", step, "no-change", observed="seen")
 
 
 @pytest.mark.parametrize(
@@ -213,21 +172,8 @@ def test_midnight_and_a_clock_set_back_bring_nothing_back(cases: Path) -> None:
 def test_what_no_bench_can_hold_is_not_recorded(
     option: str, figure: str, says: str, cases: Path, triage: Runner
 ) -> None:
-    plan = json.loads(triage("plan", "sound", "--cases", str(cases), "--json").stdout)
+    step = triage("plan", "sound", "--json").held()["steps"][0]["id"]
     before = (cases / "sound.yaml").read_bytes()
-    told = triage(
-        "record", "sound", "--cases", str(cases), "--step", plan["steps"][0]["id"], "--outcome",
-        "no-change", option, figure, "--observed", "seen",
-    )  # fmt: skip
-    assert told.returncode == 2
-    assert told.stdout == ""
-    assert told.stderr.count("\n") == 1
-    assert says in told.stderr
+    told = ("--step", step, "--outcome", "no-change", "--observed", "seen", option, figure)
+    assert says in triage("record", "sound", *told).refusal()
     assert (cases / "sound.yaml").read_bytes() == before
-
-
-def test_a_clock_that_cannot_be_right_records_nothing(cases: Path) -> None:
-    shop = open_workshop(cases=cases, clock=lambda: datetime(1970, 1, 1, 1).astimezone())
-    step = shop.plan(shop.load("sound")).steps[0].id
-    with pytest.raises(TriageError, match="the clock of this machine"):
-        shop.record("sound", step, "no-change", observed="seen")

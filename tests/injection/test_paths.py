@@ -1,7 +1,5 @@
 """No name in a case file, a bundle or a folder leads out of the folder of the cases."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os

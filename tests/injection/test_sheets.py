@@ -1,7 +1,5 @@
 """What a case file says is text on every bench sheet: HTML, Markdown, PDF."""
 
-from __future__ import annotations
-
 import re
 from functools import cache
 from html.parser import HTMLParser
@@ -28,6 +26,10 @@ def sheet(text: str):
         case = load_case(write(Path(folder), text))
     bench = Bench(name=text)
     return sheet_of(planner().plan(case, bench), whole=True)
+
+
+# Elements with which a page acts or leads elsewhere.
+ACTIVE = {"script", "img", "a", "iframe", "link", "object"}
 
 
 class Tags(HTMLParser):
@@ -59,7 +61,7 @@ def test_html_has_the_elements_of_a_plain_sheet_and_no_other(kind):
     harmless = elements(html_of(sheet("a note")))
     assert told.tags == harmless.tags
     assert told.attributes == harmless.attributes
-    assert not told.tags & {"script", "img", "a", "iframe", "link", "object"}
+    assert not told.tags & ACTIVE
     shown = " ".join(" ".join(told.text).split())
     assert " ".join(TEXTS[kind].split()) in shown
 

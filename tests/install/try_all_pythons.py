@@ -7,8 +7,6 @@ hand, and do the main job there from another folder.
 Ends with 0 when every Python that was found passes, 1 when one fails or none is found.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import re
@@ -31,32 +29,25 @@ class Failed(Exception):
 
 def run(words: Sequence[str | Path], *, cwd: Path, env: dict[str, str] | None = None) -> str:
     """Return what a command prints; a failing one raises with the end of its output."""
-    done = subprocess.run(
-        [str(word) for word in words],
-        cwd=cwd,
-        env=env,
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=900,
-    )
+    words = [str(word) for word in words]
+    given = {"cwd": cwd, "env": env, "timeout": 900}
+    done = subprocess.run(words, capture_output=True, text=True, check=False, **given)
     if done.returncode:
         said = (done.stdout + done.stderr)[-1500:]
-        raise Failed(f"{' '.join(str(w) for w in words)} ended with {done.returncode}:\n{said}")
+        raise Failed(f"{' '.join(words)} ended with {done.returncode}:\n{said}")
     return done.stdout
 
 
 def _places(version: str) -> Iterator[Path]:
     """Yield where a Python of this version may stand: the path, version managers, the system."""
     named = shutil.which(f"python{version}")
-    home = Path.home()
-    for pattern in (
-        f".pyenv/versions/{version}*/bin/python{version}",
-        f".local/share/uv/python/*{version}*/bin/python{version}",
-        f".asdf/installs/python/{version}*/bin/python{version}",
-        f".local/share/mise/installs/python/{version}*/bin/python{version}",
+    for place in (
+        f".pyenv/versions/{version}*",
+        f".local/share/uv/python/*{version}*",
+        f".asdf/installs/python/{version}*",
+        f".local/share/mise/installs/python/{version}*",
     ):
-        yield from sorted(home.glob(pattern), reverse=True)
+        yield from sorted(Path.home().glob(f"{place}/bin/python{version}"), reverse=True)
     if named:
         yield Path(named)
     for folder in ("/usr/local/bin", "/usr/bin", "/opt/homebrew/bin"):
@@ -67,23 +58,12 @@ def find_python(version: str) -> Path | None:
     """Return an interpreter of this version that can make an environment with pip."""
     probe = "import sys, venv, ensurepip; print('%d.%d' % sys.version_info[:2])"
     for place in _places(version):
-        if not place.is_file():
-            continue
-        done = subprocess.run(
-            [str(place), "-c", probe], capture_output=True, text=True, check=False
-        )
-        if done.returncode == 0 and done.stdout.strip() == version:
-            return place
+        if place.is_file():
+            words = [str(place), "-c", probe]
+            done = subprocess.run(words, capture_output=True, text=True, check=False)
+            if done.returncode == 0 and done.stdout.strip() == version:
+                return place
     return None
-
-
-def build(folder: Path, python: Path = Path(sys.executable)) -> tuple[Path, Path]:
-    """Return wheel and source archive, built in a fresh environment from a copy of the tree."""
-    tools = folder / "tools"
-    run([python, "-m", "venv", tools], cwd=folder)
-    tool = tools / "bin" / "python"
-    run([tool, "-m", "pip", "install", "--quiet", "hatchling>=1.25"], cwd=folder)
-    return build_with(tool, folder)
 
 
 def build_with(python: Path, folder: Path) -> tuple[Path, Path]:
@@ -154,11 +134,14 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 def main(versions: Sequence[str]) -> int:
     """Try each version and print one block for each."""
-    bad = 0
-    tried = 0
+    bad = tried = 0
     with tempfile.TemporaryDirectory(prefix="triage-install-") as name:
         folder = Path(name)
-        wheel, archive = build(folder)
+        # Built in a fresh environment.
+        run([sys.executable, "-m", "venv", folder / "tools"], cwd=folder)
+        tool = folder / "tools" / "bin" / "python"
+        run([tool, "-m", "pip", "install", "--quiet", "hatchling>=1.25"], cwd=folder)
+        wheel, archive = build_with(tool, folder)
         print(f"built {wheel.name} and {archive.name}")
         for version in versions:
             python = find_python(version)

@@ -4,8 +4,6 @@ What the program refuses as it reads the rules is not asked again: test_wrong_ed
 read from the YAML itself with another reader (PyYAML's safe loader), not through the models.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
@@ -14,10 +12,8 @@ from typing import Any
 
 import yaml
 
-from tests.support.builders import SOUND, full_bench
-from tests.support.gathered import each
-from tests.support.knowledge import RULES, consultant, planner, shipped
-from triage.case.changes import new_case, new_finding
+from tests.support.builders import SOUND, full_bench, specimen
+from tests.support.knowledge import RULES, consultant, each, planner, shipped
 from triage.engine.complete import incomplete
 from triage.engine.vocabulary import UNKNOWN, agent_ids
 from triage.exposure.day import DayLedger
@@ -102,13 +98,11 @@ def _evaporates(agent: dict[str, Any]) -> bool:
 
 @each(sorted(n for n, a in AGENTS.items() if _evaporates(a) and not a.get("never")))
 def test_agent_that_evaporates_has_vapour_data(name: str) -> None:
-    agent = AGENTS[name]
-    vapour = AGENTS[agent["vapour_of"]] if agent.get("vapour_of") else agent
+    agent, vapour = AGENTS[name], _vapour(name)
     physical = {**vapour.get("physical", {}), **agent.get("physical", {})}
-    points = physical.get("vapour_pressure", [])
+    points = sorted(physical.get("vapour_pressure", []), key=lambda point: point["temp_c"])
     assert points, "no vapour pressure"
-    by_heat = sorted(points, key=lambda p: p["temp_c"])
-    assert [p["kpa"] for p in by_heat] == sorted(p["kpa"] for p in points)
+    assert [p["kpa"] for p in points] == sorted(p["kpa"] for p in points)
     boiling = physical.get("boiling_point", {}).get("value")
     if boiling is not None and not agent.get("vapour_of"):
         # At its boiling point a liquid's vapour pressure is one atmosphere, 101.325 kPa (IUPAC).
@@ -148,50 +142,38 @@ def test_what_an_agents_file_says_agrees_with_itself(agent: Agent) -> None:
 
 def step_of(method_id: str, answers: Mapping[str, str] = SOUND) -> Any:
     """The complete step of a method in a well-aired laboratory, as a plan would hold it."""
-    knowledge, bench = shipped(), full_bench(shipped())
-    case = new_case(
-        "x", "t", taxon="beetles", answers=answers, findings=(new_finding("f1", "elytra"),)
-    )
+    bench, case = full_bench(), specimen("beetles", "elytra", **answers)
     judge = planner().judge(bench, DayLedger())
     skeleton = SkeletonMaker(consultant()).skeleton(case, bench, judge, plain=True)
     ladder = replace(skeleton.ladder("f1"))
     vars(ladder).update(rungs=(method_id,), offered=frozenset({method_id}))  # worked out otherwise
     item = Item(f"f1-{method_id}", "f1", "elytra", method_id, 1)
-    choice = judge.choose(knowledge.methods[method_id])
-    setting = Setting(knowledge, case, bench, skeleton.conclusions)
+    choice = judge.choose(shipped().methods[method_id])
+    setting = Setting(shipped(), case, bench, skeleton.conclusions)
     return complete_step(setting, item, (ladder,), choice, "next")
 
 
+def _vapour(name: str) -> dict[str, Any]:
+    """Return the entry of what an agent gives off."""
+    return AGENTS[AGENTS[name].get("vapour_of") or name]
+
+
 def _limited() -> list[tuple[str, str]]:
-    knowledge = shipped()
-    found = []
-    for method in knowledge.methods.values():
-        for name in agent_ids(knowledge, method.id):
-            agent = AGENTS[name]
-            if agent.get("limits") or AGENTS.get(agent.get("vapour_of", ""), {}).get("limits"):
-                found.append((method.id, name))
-    return sorted(found)
+    pairs = ((m, a) for m in sorted(METHODS) for a in sorted(agent_ids(shipped(), m)))
+    return [(m, a) for m, a in pairs if AGENTS[a].get("limits") or _vapour(a).get("limits")]
 
 
 @each(_limited())
 def test_step_shows_every_published_limit_of_its_agent(method: str, name: str) -> None:
-    agent = AGENTS[name]
-    vapour = AGENTS[agent["vapour_of"]] if agent.get("vapour_of") else agent
-    wanted = sorted(
-        (AUTHORITIES[x["authority"]]["name"], x["basis"], x["value"], x["unit"])
-        for x in vapour["limits"]
-    )
     step = step_of(method)
-    shown = (
-        sorted((x.authority, x.basis, x.value, x.unit) for x in step.air.limits) if step.air else []
-    )
+    lines = step.air.limits if step.air else ()
+    shown = [(x.authority, x.basis, x.value, x.unit) for x in lines]
     words = " ".join(line.text for line in step.cautions)
-    missing = [
-        w for w in wanted if w not in shown and not (w[0] in words and f"{w[2]:g} {w[3]}" in words)
-    ]
-    assert not missing
-    if step.air:
-        assert all(line.edition and line.source for line in step.air.limits)
+    for limit in _vapour(name)["limits"]:
+        authority = AUTHORITIES[limit["authority"]]["name"]
+        said = authority in words and f"{limit['value']:g} {limit['unit']}" in words
+        assert said or (authority, limit["basis"], limit["value"], limit["unit"]) in shown, limit
+    assert all(line.edition and line.source for line in lines)
 
 
 # -- methods ----------------------------------------------------------------------------------
@@ -287,9 +269,9 @@ def test_answer_matters_to_some_rule(name: str, answer: str) -> None:
 @each(sorted(p.relative_to(RULES).as_posix() for p in RULES.rglob("*.yaml"))[::3])
 def test_file_reads_the_same_where_there_is_no_c_library(name: str) -> None:
     text = (RULES / name).read_text(encoding="utf-8")
-    assert list(map(_shape, yaml.parse(text, Loader=yaml.SafeLoader))) == list(
-        map(_shape, yaml.parse(text, Loader=yaml.CSafeLoader))
-    )
+    loaders = (yaml.SafeLoader, yaml.CSafeLoader)
+    own, c_library = (list(map(_shape, yaml.parse(text, Loader=each))) for each in loaders)
+    assert own == c_library
 
 
 def _shape(event: Any) -> tuple[str, str]:

@@ -1,7 +1,5 @@
 """Promises on whole plans: freezing, old poison, bloom, and a word where no ladder is left."""
 
-from __future__ import annotations
-
 import itertools
 import random
 from functools import cache
@@ -16,32 +14,29 @@ from tests.knowledge.test_entries import (
     ZONES,
     step_of,
 )
-from tests.support.builders import SOUND, full_bench
+from tests.support.builders import SOUND, full_bench, planned, specimen
 from tests.support.knowledge import consultant, planner, shipped
 from triage.case.changes import new_case, new_finding
-from triage.case.models import Case
-from triage.case.profile import Bench
 from triage.engine.casefacts import facts_from
 from triage.engine.plain import evaluate
 from triage.engine.vocabulary import UNKNOWN
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import Family
 from triage.plan.airjudge import AirJudge
-from triage.plan.skeleton import Skeleton, SkeletonMaker
+from triage.plan.skeleton import SkeletonMaker
 
 
 def test_freezing_states_time_temperature_and_sources_that_differ() -> None:
-    method = METHODS["freeze-quarantine"]
+    method, day_s = METHODS["freeze-quarantine"], 86_400
     # Conserve O Gram 3/6, 1994: 6 to 10 days at -20 C; a museum's list note: 72 h at -30 C.
-    assert 6 * 86_400 <= method["dwell_s"]["start"] <= 10 * 86_400
+    assert 6 * day_s <= method["dwell_s"]["start"] <= 10 * day_s
     words = " ".join([*method["do"], method["tool"]])
     assert "-20 degC" in words
     assert "bag shut" in words
     sources = {e["source"] for e in (*method["evidence"], *method["also"])}
     assert sources >= {"museum-freezing-1999", "bergh-freezing", "hampshire-freezing"}
     colder = {e["source"]: e for e in method["also"]}["leps-list-freezing-2000"]
-    assert colder["temp_c"]["most"] == -30
-    assert colder["dwell_s"]["start"] == 72 * 3600
+    assert (colder["temp_c"]["most"], colder["dwell_s"]["start"]) == (-30, 3 * day_s)
     step = step_of("freeze-quarantine")
     assert step.dwell_s == method["dwell_s"]["start"]
     told = [*step.evidence, *[f"{each.says} {each.source}" for each in step.readings]]
@@ -50,6 +45,7 @@ def test_freezing_states_time_temperature_and_sources_that_differ() -> None:
 
 POISON = "old-poison-signs"
 GATES = {"gate-old-poison", "gate-old-poison-seen"}
+POISON_GATES = tuple(r for r in consultant().normal.by_family[Family.GATE] if r.id in GATES)
 # What was never in an older box, just killed, frozen or in fluid is not asked for old poison.
 YOUNG = {("age", "since-1990"), *(("arrival", each) for each in ("fresh", "frozen", "in-fluid"))}
 
@@ -57,10 +53,9 @@ YOUNG = {("age", "since-1990"), *(("arrival", each) for each in ("fresh", "froze
 def _gate_open(answers: dict[str, str], signs: dict[str, str] | None = None) -> bool:
     findings = (new_finding("f1", "elytra", signs=signs or {}),)
     case = new_case("x", "t", taxon="beetles", answers=answers, findings=findings)
-    facts = facts_from(case, full_bench(shipped()), consultant().vocabulary)
-    rules = tuple(r for r in consultant().normal.by_family[Family.GATE] if r.id in GATES)
-    assert len(rules) == len(GATES)
-    return not evaluate(rules, facts)
+    facts = facts_from(case, full_bench(), consultant().vocabulary)
+    assert len(POISON_GATES) == len(GATES)
+    return not evaluate(POISON_GATES, facts)
 
 
 def test_old_poison_gate_opens_for_its_own_answer_or_a_young_specimen_only() -> None:
@@ -78,37 +73,26 @@ def test_old_poison_gate_opens_for_its_own_answer_or_a_young_specimen_only() -> 
 def test_no_combination_of_other_answers_opens_the_old_poison_gate(said: str) -> None:
     own = {} if said == UNKNOWN else {POISON: said}
     opens = set() if own else YOUNG
-    choices = [
-        (q, str(a["id"]))
-        for q, e in QUESTIONS.items()
-        if e["about"] == "specimen" and q != POISON
-        for a in e["answers"]
-        if (q, str(a["id"])) not in opens
-    ]
-    for (q1, a1), (q2, a2) in itertools.combinations(choices, 2):
-        assert not _gate_open({**own, q1: a1, q2: a2}), (q1, a1, q2, a2)
-    for q, e in QUESTIONS.items():
-        for a in e["answers"] if e["about"] == "zone" else ():
-            assert not _gate_open({**SOUND, POISON: "yes"} if own else {}, {q: str(a["id"])}), (
-                q,
-                a["id"],
-            )
+    pairs = {about: [] for about in ("specimen", "zone")}
+    for question, entry in QUESTIONS.items():
+        told = [(question, str(answer["id"])) for answer in entry["answers"]]
+        pairs[entry["about"]] += [pair for pair in told if pair not in opens]
+    others = [pair for pair in pairs["specimen"] if pair[0] != POISON]
+    for one, other in itertools.combinations(others, 2):
+        assert not _gate_open(dict([*own.items(), one, other])), (one, other)
+    for question, answer in pairs["zone"]:
+        shut = {**SOUND, POISON: "yes"} if own else {}
+        assert not _gate_open(shut, {question: answer}), (question, answer)
     # Larger combinations: the gates read these answers and nothing else, so none can matter.
-    gates = [r for r in consultant().normal.by_family[Family.GATE] if r.id in GATES]
-    read = {field for gate in gates for p in gate.patterns for field, _ in p.allowed}
+    read = {field for gate in POISON_GATES for p in gate.patterns for field, _ in p.allowed}
     assert read == {POISON, *(question for question, _ in YOUNG)}
-    assert all({name for name, _ in p.variables} <= {"taxon"} for g in gates for p in g.patterns)
+    variables = {name for g in POISON_GATES for p in g.patterns for name, _ in p.variables}
+    assert variables <= {"taxon"}
 
 
 @cache
-def _judged() -> tuple[Bench, SkeletonMaker, AirJudge]:
-    bench = full_bench(shipped())
-    return bench, SkeletonMaker(consultant()), planner().judge(bench, DayLedger())
-
-
-def _skeleton(case: Case) -> Skeleton:
-    bench, maker, judge = _judged()
-    return maker.skeleton(case, bench, judge, plain=True)
+def _judged() -> tuple[SkeletonMaker, AirJudge]:
+    return SkeletonMaker(consultant()), planner().judge(full_bench(), DayLedger())
 
 
 WHITE = ({"colour": "white", "sheen": "dull"}, {"colour": "white", "texture": "smooth-film"})
@@ -116,20 +100,19 @@ WHITE = ({"colour": "white", "sheen": "dull"}, {"colour": "white", "texture": "s
 
 @pytest.mark.parametrize("groups", [5, pytest.param(len(TAXA), marks=pytest.mark.slow)])
 def test_unknown_white_film_counts_as_bloom(groups: int) -> None:
-    suspected = shipped().judgement.suspected.value
+    suspected, (maker, judge) = shipped().judgement.suspected.value, _judged()
     drawn = [
         (zone, taxon)
         for zone in sorted(ZONES)
         for taxon in (*random.Random(zone).sample(sorted(TAXA), groups), UNKNOWN)
     ]
     for (zone, taxon), signs in itertools.product(drawn, WHITE):
-        case = new_case(
-            "x", "t", taxon=taxon, answers=SOUND, findings=(new_finding("f1", zone, signs=signs),)
+        case = specimen(taxon, (zone, signs))
+        skeleton = maker.skeleton(case, full_bench(), judge, plain=True)
+        (bloom,) = (
+            r for r in skeleton.conclusions.readings_of("f1") if r.deposit == "natural-bloom"
         )
-        skeleton = _skeleton(case)
-        readings = {r.deposit: r for r in skeleton.conclusions.readings_of("f1")}
-        reach = readings["natural-bloom"].reach
-        assert reach >= suspected, (zone, taxon, signs)
+        assert bloom.reach >= suspected, (zone, taxon, signs)
         rungs = skeleton.ladder("f1").rungs
         assert all(METHODS[m].get("harmless") for m in rungs), (zone, taxon, signs, rungs)
 
@@ -137,15 +120,12 @@ def test_unknown_white_film_counts_as_bloom(groups: int) -> None:
 @pytest.mark.parametrize("deposit", sorted(DEPOSITS))
 def test_a_plan_without_a_ladder_says_leave_it(deposit: str) -> None:
     """Where nothing is permitted the plan itself says why the deposit stays."""
-    bench = full_bench(shipped())
     for zone, taxon in (
         ("compound-eye", "butterflies-moths"),
         ("wing-scaled", UNKNOWN),
         ("elytra", "beetles"),
     ):
-        finding = new_finding("f1", zone, named=deposit)
-        case = new_case("x", "t", taxon=taxon, answers=SOUND, findings=(finding,))
-        plan = planner().plan(case, bench)
+        plan = planned(specimen(taxon, (zone, deposit)))
         cleaning = [s for s in plan.steps if s.finding == "f1"]
         if not cleaning and plan.findings[0].state in ("left", "stopped"):
             assert any(DEPOSITS[deposit]["leave_it"] in n.text for n in plan.notices), (zone, taxon)

@@ -1,7 +1,5 @@
 """A person who knows no names reaches the deposit by answering what is seen."""
 
-from __future__ import annotations
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -31,11 +29,10 @@ def read(
     consultant: Consultant,
     signs: dict[str, str],
     *,
+    specimen: dict[str, str] | None = None,
     zone: str = UNKNOWN,
     taxon: str = UNKNOWN,
-    specimen: dict[str, str] | None = None,
 ) -> dict[str, Reading]:
-    """Return the readings of one finding by deposit."""
     facts = (
         _wide(consultant, "specimen", "specimen", {**(specimen or {}), "taxon": taxon}),
         _wide(consultant, "bench", "bench", {}),
@@ -70,14 +67,13 @@ def test_an_open_question_counts_as_the_answer_that_speaks_for_mould(
     suspected = knowledge.judgement.suspected.value
     signs = {"texture": "even-bloom", "symmetry": "both-sides", "dry-brush": "moves"}
     signs |= {"damp-before": "no"}
-    room = {"mouldy-smell": "no"}
-    asked = {
-        smell: read(consultant, {**signs, "smell": smell}, specimen=room)["mould"]
+    musty, none, unasked = (
+        read(consultant, {**signs, "smell": smell}, specimen={"mouldy-smell": "no"})["mould"]
         for smell in ("musty", "none", UNKNOWN)
-    }
-    assert min(weight_of(e) for e in asked["none"].evidence) > -1
-    assert asked["musty"].standing == "suspected"
-    assert asked["none"].reach < suspected <= asked[UNKNOWN].reach
+    )
+    assert min(weight_of(e) for e in none.evidence) > -1
+    assert musty.standing == "suspected"
+    assert none.reach < suspected <= unasked.reach
 
 
 weights = st.lists(st.integers(-9, 9).map(lambda tenths: tenths / 10), max_size=6)
@@ -113,60 +109,56 @@ def test_only_what_is_hazardous_to_people_outlives_an_equal_sign_against_it(
     assert certainty_of((-1.0, -0.5, 0.5), 0.2, 0.98, guard) == excluded
 
 
-def test_stubborn_paste_is_told_apart_by_drops(consultant: Consultant) -> None:
+@pytest.mark.parametrize(
+    ("ethanol", "heptane", "ammonia", "deposit"),
+    [
+        ("nothing", "clears", UNKNOWN, "waxy-matting"),
+        ("clears", "clears", UNKNOWN, "fatty-matting"),
+        ("nothing", "nothing", "milky-lift", "soap-mixed-matting"),
+    ],
+)
+def test_stubborn_paste_is_told_apart_by_drops(
+    ethanol: str, heptane: str, ammonia: str, deposit: str, consultant: Consultant
+) -> None:
     """Heptane takes wax and fatty acids alike (J. Chem. Eng. Data 54:64, 2009); ethanol hardly wax."""
     paste = {"setae": "stiff-clumps", "texture": "paste", "dry-brush": "smears"}
-    wax = {"ethanol-drop": "nothing", "heptane-drop": "clears"}
-    fat = {"ethanol-drop": "clears", "heptane-drop": "clears"}
-    soap = {"ethanol-drop": "nothing", "heptane-drop": "nothing", "ammonia-drop": "milky-lift"}
-    for drops, deposit in (
-        (wax, "waxy-matting"),
-        (fat, "fatty-matting"),
-        (soap, "soap-mixed-matting"),
-    ):
-        readings = read(consultant, {**paste, **drops}, zone="thorax-hairy", taxon="bees-wasps")
-        assert readings[deposit].standing == "settled", deposit
+    paste |= {"ethanol-drop": ethanol, "heptane-drop": heptane, "ammonia-drop": ammonia}
+    readings = read(consultant, paste, zone="thorax-hairy", taxon="bees-wasps")
+    assert readings[deposit].standing == "settled"
 
 
-def test_combining_as_printed() -> None:
+@pytest.mark.parametrize(
+    ("weights", "printed"),
+    [
+        ([0.5, 0.6], 0.8),
+        ([0.6, 0.5], 0.8),
+        # (x + y) / (1 - min(|x|, |y|)), worked on paper: (0.8 - 0.4) / (1 - 0.4).
+        ([0.6, 0.5, -0.4], 0.6667),
+        ([-0.4, 0.5, 0.6], 0.6667),
+        ([0.6, -0.4, 0.5], 0.6667),
+        ([0.9, 0.9, -1], -1),
+    ],
+)
+def test_combining_as_printed(weights: list[float], printed: float) -> None:
     """A published worked example: rules with 0.5 and 0.6 for one conclusion give .8.
 
     Source: Novak, lecture notes on certainty factors, University of Texas at Austin, "Summary of CF
-    Computations" (passage opened); he prints .5 + .6 * (1 - .5) = .8 and the same the other way.
+    Computations" (passage opened); he prints .5 + .6 * (1 - .5) = .8 and the same the other way, the
+    formula for opposite signs, its order-free result and the dominance of -1.
     """
-    assert combine([0.5, 0.6]) == pytest.approx(0.8)
-    assert combine([0.6, 0.5]) == pytest.approx(0.8)
-
-
-def test_combining_opposite_signs_by_the_printed_formula() -> None:
-    """(x + y) / (1 - min(|x|, |y|)), worked on paper: (0.8 - 0.4) / (1 - 0.4) = 0.6667.
-
-    Source of the formula, of its order-free result and of the dominance of -1: the same notes.
-    """
-    assert combine([0.6, 0.5, -0.4]) == pytest.approx(0.6667, abs=1e-4)
-    assert combine([-0.4, 0.5, 0.6]) == combine([0.6, -0.4, 0.5])
-    assert combine([0.9, 0.9, -1]) == -1
+    assert combine(weights) == pytest.approx(printed, abs=1e-4)
 
 
 def test_questions_cost_more_the_later_they_are_asked(knowledge: Knowledge) -> None:
     """Free looks before touch, touch before micro-tests, for what is seen on a zone."""
-    order = ["none", "touch", "micro-test"]
-    risks: dict[str, list[int]] = {}
-    for question in knowledge.questions.values():
-        if question.about == "zone" and question.id != "airing":
-            risks.setdefault(question.risk, []).append(question.rank)
-    assert max(risks["none"]) < min(risks["touch"])
-    assert max(risks["touch"]) < min(risks["micro-test"])
-    assert set(risks) == set(order)
+    asked = [q for q in knowledge.questions.values() if q.about == "zone" and q.id != "airing"]
+    order = [q.risk for q in sorted(asked, key=lambda question: question.rank)]
+    assert list(dict.fromkeys(order)) == ["none", "touch", "micro-test"]
+    assert order == sorted(order, key=["none", "touch", "micro-test"].index)
 
 
 STRONG = 0.6  # DEVELOPERS.md, "To add a deposit": 0.6 strong
-# Deposits of the trade that a drop of water must dissolve or swell; that it does nothing to them
-# tells against it, whatever the eye and the person say.
-WATER_SOLUBLE = [
-    ("glue-gum-residue", "water-drop", "nothing"),
-    ("sugar-honey", "water-drop", "nothing"),
-]
+WATER_SOLUBLE = [(each, "water-drop", "nothing") for each in ("glue-gum-residue", "sugar-honey")]
 
 
 def test_no_reading_is_settled_against_a_direct_test(

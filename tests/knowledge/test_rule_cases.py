@@ -1,12 +1,11 @@
 """Every case that stands beside a rule, and each rule alone in experta against the pure form."""
 
-from __future__ import annotations
-
+from dataclasses import replace
 from functools import cache
 
-from tests.support.gathered import each
-from tests.support.knowledge import consultant, shipped
+from tests.support.knowledge import consultant, each, shipped
 from triage.engine.build import build_engine
+from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
 from triage.engine.plain import evaluate
 from triage.engine.rulecases import facts_of_case, failed_cases
@@ -37,18 +36,12 @@ def test_every_case_beside_a_rule_comes_out():
 def test_a_wrong_case_is_reported_with_its_place():
     """A case that expects the opposite must be reported, or all of the above could not fail."""
     family, rule = next(iter(RULES.values()))
-    flipped = [
-        case.model_copy(update={"expect": "silent" if case.expect == "fires" else "fires"})
-        for case in rule.cases
-    ]
-    knowledge = shipped()
+    other = {"fires": "silent", "silent": "fires"}
+    flipped = [case.model_copy(update={"expect": other[case.expect]}) for case in rule.cases]
+    held = shipped().rules
     wrong = rule.model_copy(update={"cases": tuple(flipped)})
-    rules = {**knowledge.rules, family: (wrong, *knowledge.rules[family][1:])}
-    from dataclasses import replace
-
-    from triage.engine.consult import Consultant
-
-    faults = failed_cases(Consultant(replace(knowledge, rules=rules)))
+    rules = {**held, family: (wrong, *held[family][1:])}
+    faults = failed_cases(Consultant(replace(shipped(), rules=rules)))
     assert len(faults) == len(flipped)
     assert faults[0].where.file.endswith("signs.yaml")
     assert faults[0].where.line

@@ -1,7 +1,5 @@
 """Where documents print different figures of an agent the one that protects is used, and all are shown."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest
@@ -47,9 +45,6 @@ def test_the_higher_vapour_pressure_is_breathed_and_crystals_last_by_the_lower()
     assert (held.vapour_pressure[0].kpa, held.vapour_pressure[0].least_kpa) == (2.0, 1.0)
     with pytest.raises(ValidationError, match="the higher protects"):
         Physical.model_validate({"vapour_pressure": [{**point, "also": [higher]}]})
-
-
-def test_a_word_that_is_not_known_and_a_figure_beside_none_are_refused() -> None:
     for wrong in (figure(10.0, 12.0, unit="degF"), figure(10.0, 12.0, follow=True)):
         with pytest.raises(ValidationError, match="Extra inputs"):
             Physical.model_validate({"flash_point": wrong})

@@ -4,8 +4,6 @@ A check of copying, not of truth: the library is asked for the figure that was t
 holds a figure against the world stands in ``tests/second_entry``, typed from documents.
 """
 
-from __future__ import annotations
-
 import math
 import warnings
 from importlib.metadata import version
@@ -41,50 +39,42 @@ def number_of(agent: Agent, *others: dict[str, str]) -> str:
 
 def density(cas: str) -> float:
     # The table's last two digits are the temperature, fused on: an error below 0.3 kg/m3.
-    table = miscdata.CRC_organic_data
-    return (
-        float((table if cas in table.index else miscdata.CRC_inorganic_data).loc[cas]["rho"]) / 1000
-    )
+    organic, other = miscdata.CRC_organic_data, miscdata.CRC_inorganic_data
+    return float((organic if cas in organic.index else other).loc[cas]["rho"]) / 1000
+
+
+def fire(ask: Any, by: float = 1.0, less: float = 0.0) -> Any:
+    """Return what asks the library for a figure of fire, from one of its tables or by default."""
+    return lambda cas, table=None: ask(CASRN=cas, method=table) * by - less
 
 
 PHYSICAL: dict[str, Any] = {
     "molar_mass": (chemicals.MW, 0.001),
     "density": (density, 0.0003),
     "boiling_point": (lambda cas: chemicals.Tb(cas) - ZERO_C, 0.06),
-    "flash_point": (lambda cas, table=None: safety.T_flash(cas, method=table) - ZERO_C, 0.06),
-    "lower_explosive_limit": (
-        lambda cas, table=None: safety.LFL(CASRN=cas, method=table) * 100,
-        0.001,
-    ),
-    "upper_explosive_limit": (
-        lambda cas, table=None: safety.UFL(CASRN=cas, method=table) * 100,
-        0.001,
-    ),
-    "autoignition": (
-        lambda cas, table=None: safety.T_autoignition(cas, method=table) - ZERO_C,
-        0.06,
-    ),
+    "flash_point": (fire(safety.T_flash, less=ZERO_C), 0.06),
+    "lower_explosive_limit": (fire(safety.LFL, by=100), 0.001),
+    "upper_explosive_limit": (fire(safety.UFL, by=100), 0.001),
+    "autoignition": (fire(safety.T_autoignition, less=ZERO_C), 0.06),
 }
 TABLE = "table "  # what stands before the name of one of its tables, where it is not the default
 
 
 def pressures_kpa(cas: str, temp_c: float) -> list[float]:
-    """Return what the library's tables give for the vapour pressure."""
-    t = temp_c + ZERO_C
-    wagner = ("Tc", "Pc", "A", "B", "C", "D")
+    t, wagner = temp_c + ZERO_C, ["Tc", "Pc", "A", "B", "C", "D"]
+
+    def antoine(r: Any, base: float = 10.0) -> float:
+        return vapor_pressure.Antoine(t, r.A, r.B, r.C, base=base)
+
     by_table: dict[str, Any] = {
-        "Psat_data_WagnerMcGarry": lambda r: vapor_pressure.Wagner_original(t, *r[list(wagner)]),
-        "Psat_data_WagnerPoling": lambda r: vapor_pressure.Wagner(t, *r[list(wagner)]),
-        "Psat_data_VDI_PPDS_3": lambda r: vapor_pressure.Wagner(t, *r[list(wagner)]),
-        "Psat_data_AntoinePoling": lambda r: vapor_pressure.Antoine(t, r.A, r.B, r.C),
+        "Psat_data_WagnerMcGarry": lambda r: vapor_pressure.Wagner_original(t, *r[wagner]),
+        "Psat_data_WagnerPoling": lambda r: vapor_pressure.Wagner(t, *r[wagner]),
+        "Psat_data_VDI_PPDS_3": lambda r: vapor_pressure.Wagner(t, *r[wagner]),
+        "Psat_data_AntoinePoling": antoine,
         "Psat_data_Perrys2_8": lambda r: dippr.EQ101(t, r.C1, r.C2, r.C3, r.C4, r.C5),
         # With the function's default base 10 these tables are wrong by powers of ten.
-        "Psat_data_Landolt_Antoine": lambda r: vapor_pressure.Antoine(
-            t, r.A, r.B, r.C, base=math.e
-        ),
-        "Psub_data_Landolt_Antoine": lambda r: vapor_pressure.Antoine(
-            t, r.A, r.B, r.C, base=math.e
-        ),
+        "Psat_data_Landolt_Antoine": lambda r: antoine(r, math.e),
+        "Psub_data_Landolt_Antoine": lambda r: antoine(r, math.e),
     }
     frames = ((getattr(vapor_pressure, name), ask) for name, ask in by_table.items())
     return [float(ask(frame.loc[cas])) / 1000 for frame, ask in frames if cas in frame.index]

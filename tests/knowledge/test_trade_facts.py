@@ -5,8 +5,6 @@ these is counted as one. Titles in full stand in rules/sources. What whole plans
 ``whole_plans.yaml``; what is barred where, and how long, strong and warm, in ``tests/second_entry``.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from math import exp
@@ -127,7 +125,6 @@ def test_the_entries_hold_the_fact(fact: str, knowledge: Knowledge) -> None:
 
 
 def frailty(consultant: Consultant, taxon: str, **answers: str) -> int:
-    """Return the place of a specimen's fragility among the grades."""
     told = {"size": "large", "hydration": "supple", "age": "since-1990", "cracks": "none"}
     told |= {name.replace("_", "-"): value for name, value in answers.items()}
     case = new_case("x", "t", taxon=taxon, answers=told, findings=({"id": "f1", "zone": "elytra"},))
@@ -155,11 +152,9 @@ def test_drying_out_of_a_fluid_is_harsh_however_gentle_the_act(
 ) -> None:
     # Dried from fluid heads fall in and wings crinkle for good: Nelson, byu-drying-2009.
     told = {"hydration": "fluid-preserved", "arrival": "in-fluid", "aim": "keep-dry"}
-    case = new_case(group, "test", taxon=group, answers={**READY, **told, "fluid": "ethanol"})
-    plan = planner.plan(case, full_bench(planner.knowledge))
-    dried = [
-        s for s in plan.steps if s.stage == "set-and-dry" and s.method != "dry-hair-moving-air"
-    ]
+    case = new_case(group, taxon=group, answers={**READY, **told, "fluid": "ethanol"})
+    steps = [s for s in planner.plan(case, full_bench()).steps if s.stage == "set-and-dry"]
+    dried = [s for s in steps if s.method != "dry-hair-moving-air"]
     assert dried
     for step in dried:
         assert step.harshness.lasting >= 4, step.method
@@ -187,12 +182,12 @@ SOFT |= {"taxon": "beetles"}
 
 
 def forbidden(
-    consultant: Consultant, reading: dict[str, str] | None = None, **specimen: str
+    consultant: Consultant, reading: dict[str, str] | None = None, **told: str
 ) -> frozenset[str]:
     """Return all methods an interlock takes away from a sturdy wing case, by the second evaluator."""
-    told = SOFT | {name.replace("_", "-"): value for name, value in specimen.items()}
-    zone = told.pop("zone", "elytra")
-    seen = {"id": "f1", "zone": zone, "fragility": "robust", "settled": "oily-film"}
+    told = SOFT | {name.replace("_", "-"): value for name, value in told.items()}
+    seen = {"id": "f1", "zone": told.pop("zone", "elytra"), "settled": "oily-film"}
+    seen |= {"fragility": "robust"}
     facts = []
     for kind, given in (("specimen", told), ("bench", {}), ("finding", seen)):
         slots = consultant.vocabulary.kinds[kind]
@@ -225,14 +220,11 @@ def test_hot_water_is_for_beetles_and_bugs(knowledge: Knowledge, consultant: Con
 
 def test_acetone_is_brief(knowledge: Knowledge, consultant: Consultant) -> None:
     """Scales loosen beyond 1 h; washed bees get about 30 s. degreasing-moths, usgs-bee-lab-2017."""
-    washes = [
-        m
-        for m in used(knowledge, "acetone")
-        if m.stage == "clean" and not is_dry_soak(knowledge, m)
-    ]
+    baths = used(knowledge, "acetone")
+    washes = [m for m in baths if m.stage == "clean" and not is_dry_soak(knowledge, m)]
     assert all(m.dwell_s.most <= 30 for m in washes)
     barred = forbidden(consultant, taxon="butterflies-moths", hydration="dry", zone="wing-scaled")
-    assert all(m.dwell_s.most <= HOUR_S for m in used(knowledge, "acetone") if m.id not in barred)
+    assert all(m.dwell_s.most <= HOUR_S for m in baths if m.id not in barred)
 
 
 def test_hydrocarbons_stay_below_the_stripping_time(

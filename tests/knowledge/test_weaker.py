@@ -1,8 +1,5 @@
 """A copy of the rules that protects less than the carried ones says where, with file and line."""
 
-from __future__ import annotations
-
-import json
 import shutil
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -12,15 +9,15 @@ import pytest
 import yaml
 from pydantic import BaseModel
 
+from tests.support.knowledge import RULES
+from tests.support.running import Runner
 from triage.check.weaker import KEYS, PROTECTS, Way, lost_in, weaker
-from triage.cli import main
 from triage.errors import Faults, TriageError
 from triage.knowledge.agents import PROTECTIVE
 from triage.knowledge.book import KINDS, Knowledge
 from triage.knowledge.judgement import Judgement
 from triage.knowledge.load import load_knowledge
 
-RULES = Path(__file__).resolve().parents[2] / "rules"
 SOLVENTS = "alcohol, ester, ketone, aliphatic, aromatic, terpene, ether"
 BROKEN = {
     name: tuple(copy.values())
@@ -34,24 +31,27 @@ def _lines(faults: list[TriageError]) -> list[str]:
     return [fault.line() for fault in faults]
 
 
-def _broken(folder: Path, name: str) -> tuple[Path, int]:
-    """Return a copy broken in one way, and the line that was changed."""
+def _broken(copy: Path, name: str) -> int:
+    """Break a copy in one way, and return the line that was changed."""
     file, after, old, new, _ = BROKEN[name]
-    copy = folder / "mine"
-    shutil.copytree(RULES, copy)
     path = copy / file
     text = path.read_text(encoding="utf-8")
     at = text.index(old, text.index(after))
     path.write_text(text[:at] + new + text[at + len(old) :], encoding="utf-8")
-    return copy, text.count("\n", 0, at + len(old) - old.endswith("\n")) + 1
+    return text.count("\n", 0, at + len(old) - old.endswith("\n")) + 1
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    return shutil.copytree(RULES, tmp_path / "mine")
 
 
 @pytest.mark.parametrize("name", BROKEN)
 def test_a_weaker_copy_is_told_with_file_and_line(
-    name: str, knowledge: Knowledge, tmp_path: Path
+    name: str, knowledge: Knowledge, copy: Path
 ) -> None:
     file, _, _, new, says = BROKEN[name]
-    copy, line = _broken(tmp_path, name)
+    line = _broken(copy, name)
     try:
         told = _lines(weaker(knowledge, load_knowledge(copy)))
     except TriageError as fault:
@@ -65,10 +65,8 @@ def test_a_weaker_copy_is_told_with_file_and_line(
 
 
 def test_the_carried_rules_and_a_stricter_copy_are_not_weaker(
-    knowledge: Knowledge, tmp_path: Path
+    knowledge: Knowledge, copy: Path
 ) -> None:
-    copy = tmp_path / "mine"
-    shutil.copytree(RULES, copy)
     for file, old, new in (
         ("forbid.yaml", f"{SOLVENTS}, siloxane]", f"{SOLVENTS}, siloxane, glycol]"),
         ("judgement.yaml", "value: 0.1\n", "value: 0.05\n"),
@@ -154,12 +152,13 @@ def test_every_field_protects_or_is_named_as_one_that_does_not(kind: str) -> Non
     if free == {"*"}:
         assert kind not in PROTECTS
         return
-    left = set(_fields(MODELS[kind], PROTECTS.get(kind, {})))
-    plain = {path for path in left if path.rpartition(".")[2] in WORDS}
-    plain |= {
-        path for path in left if "." in path and path.rpartition(".")[2] in {*QUANTITY, "text"}
+    inner = {*WORDS, *QUANTITY, "text"}
+    left = {
+        path
+        for path in _fields(MODELS[kind], PROTECTS.get(kind, {}))
+        if path.rpartition(".")[2] not in (inner if "." in path else WORDS)
     }
-    assert left - plain == free
+    assert left == free
 
 
 def _leaves(spec: Mapping[str, Any], before: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
@@ -189,9 +188,8 @@ def _weakened(entry: BaseModel, path: tuple[str, ...], spec: Mapping[str, Any]) 
     elif isinstance(value, tuple):
         items = [_weakened(item, tuple(rest), way) for item in value]
         # Of a pair for one thing the better counts, so each of them is made worse.
-        made = (
-            tuple(new or old for new, old in zip(items, value, strict=True)) if any(items) else None
-        )
+        each = (new or old for new, old in zip(items, value, strict=True))
+        made = tuple(each) if any(items) else None
     else:
         made = _weakened(value, tuple(rest), way) if value is not None else None
     return None if made is None else entry.model_copy(update={name: made})
@@ -219,16 +217,14 @@ def test_a_field_that_protects_is_missed_where_it_is_weakened(
 NOWHERE: set[tuple[str, tuple[str, ...]]] = set()
 
 
-def test_check_says_it_in_words_and_json_and_by_its_exit(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    copy, line = _broken(tmp_path, "the eye's chemical bound")
-    assert main(["check", "--rules", str(copy)]) == 1
-    told = capsys.readouterr().out.splitlines()
-    head = told.index("This copy protects less than the carried rules in 1 place:")
+def test_check_says_it_in_words_and_json_and_by_its_exit(copy: Path, triage: Runner) -> None:
+    line = _broken(copy, "the eye's chemical bound")
+    told = triage("check", "--rules", str(copy))
+    assert told.returncode == 1
+    lines = told.stdout.splitlines()
+    head = lines.index("This copy protects less than the carried rules in 1 place:")
     said = f'mine/zones.yaml:{line} zone "compound-eye": weaker than the carried rules: most_chemical is 4'
-    assert [each.startswith(said) for each in told[head + 1 :]] == [True]
-    assert main(["check", "--rules", str(copy), "--json", "--meant"]) == 0
-    (lost,) = json.loads(capsys.readouterr().out)["protects_less"]
+    assert [each.startswith(said) for each in lines[head + 1 :]] == [True]
+    (lost,) = triage("check", "--rules", str(copy), "--json", "--meant").held()["protects_less"]
     assert (lost["file"], lost["line"]) == ("mine/zones.yaml", line)
     assert "most_chemical is 4, there 3" in lost["message"]

@@ -4,9 +4,7 @@ What a row may say stands at the head of that file. A word that nothing knows is
 a row cannot make it hold.
 """
 
-from __future__ import annotations
-
-from datetime import UTC, datetime
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +12,7 @@ import pytest
 
 from tests.support.builders import full_bench
 from tests.support.intake import SOUND
+from tests.support.knowledge import NOON
 from triage.case import changes
 from triage.case.models import Case
 from triage.case.profile import Bench
@@ -29,7 +28,6 @@ from triage.yamltext import parse_yaml
 TABLE = Path(__file__).with_name("whole_plans.yaml")
 HELD = parse_yaml(TABLE.read_text(encoding="utf-8"), TABLE.name).data
 SIGNS, METHODS = HELD["signs"], HELD["methods"]
-NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 
 
 def rows() -> list[dict[str, Any]]:
@@ -67,7 +65,7 @@ def recorded(planner: Planner, case: Case, bench: Bench, method: str, outcome: s
 
 
 class Judged:
-    """One plan beside its row; each key of a row is judged by the method of its name."""
+    """One plan beside its row; each key of a row is judged by ``ASKED`` or the method of its name."""
 
     def __init__(self, planner: Planner, case: Case, bench: Bench) -> None:
         self.planner, self.k = planner, planner.knowledge
@@ -105,50 +103,12 @@ class Judged:
         steps = [s for s in self.plan.steps if any(self.is_meant(word, s) for word in words)]
         return [s for s in steps if not finding or (finding in s.findings and s.before is None)]
 
-    def stage(self, wanted: str) -> bool:
-        return self.plan.stage == wanted
-
-    def not_stage(self, barred: str) -> bool:
-        return self.plan.stage != barred
-
-    def first(self, wanted: list[str]) -> bool:
-        return self.methods[: len(wanted)] == wanted
-
-    def only(self, wanted: list[str]) -> bool:
-        return self.methods == wanted
-
-    def at_most(self, allowed: list[str]) -> bool:
-        return len(self.meant(allowed)) == len(self.plan.steps)
-
-    def any_step(self, wanted: bool) -> bool:
-        return bool(self.plan.steps) is wanted
-
-    def has(self, wanted: list[str]) -> bool:
-        return all(self.meant([word]) for word in wanted)
-
-    def none(self, barred: list[str]) -> bool:
-        return not self.meant(barred)
-
-    def offered(self, wanted: list[str]) -> bool:
-        return all(self.meant([word], "f1") for word in wanted)
-
-    def order(self, wanted: list[str]) -> bool:
-        rungs = [step.method for step in self.meant(wanted, "f1")]
-        return rungs == wanted
+    def of(self, finding: str) -> list[Step]:
+        return [step for step in self.plan.steps if finding in step.findings]
 
     def rungs(self, wanted: list[str]) -> bool:
-        found = [s.method for s in self.plan.steps if "f1" in s.findings and s.before is None]
+        found = [step.method for step in self.of("f1") if step.before is None]
         return found[: len(wanted)] == wanted if wanted else not found
-
-    def last(self, wanted: str) -> bool:
-        rungs = [s.method for s in self.plan.steps if "f1" in s.findings]
-        return rungs.index(wanted) == len(rungs) - 1
-
-    def first_of(self, wanted: dict[str, str]) -> bool:
-        return all(
-            next(m for m in self.methods if m.startswith(begin)) == method
-            for begin, method in wanted.items()
-        )
 
     def repeated(self, method: str) -> bool:
         step = next(s for s in self.plan.steps if s.method == method)
@@ -172,41 +132,6 @@ class Judged:
         read = [fact for fact in said if fact.kind == "reading" and fact.get("deposit") == deposit]
         return not any(fact.get("reach") == "yes" for fact in read)
 
-    def only_in_reach(self, deposit: str) -> bool:
-        return self.reading(deposit).certainty < -0.4 and self.in_reach(deposit)
-
-    def cautions(self, kinds: list[str]) -> bool:
-        return {line.kind for line in self.plan.steps[0].cautions} >= set(kinds)
-
-    def agents_at_most(self, allowed: list[str]) -> bool:
-        return {a for m in self.methods for a in agent_ids(self.k, m)} <= set(allowed)
-
-    def refused(self, wanted: bool) -> bool:
-        return bool(self.plan.refused) is wanted
-
-    def not_offered(self, barred: list[str]) -> bool:
-        return not self.meant(barred, "f1")
-
-    def harmless(self, finding: str) -> bool:
-        rungs = [s for s in self.plan.steps if finding in s.findings]
-        return all(self.k.methods[step.method].harmless for step in rungs)
-
-    def untouched(self, finding: str) -> bool:
-        rungs = [s.technique for s in self.plan.steps if finding in s.findings and not s.before]
-        return all(self.k.techniques[each].contact == "none" for each in rungs)
-
-    def read(self, wanted: dict[str, str]) -> bool:
-        return {f: self.lines[f].deposit for f in wanted} == wanted
-
-    def suspected(self, deposit: str) -> bool:
-        return self.reading(deposit).standing in ("suspected", "likely", "settled")
-
-    def state(self, wanted: str) -> bool:
-        return self.lines["f1"].state == wanted
-
-    def asked(self, wanted: list[str]) -> bool:
-        return bool(self.asked_for) and self.asked_for >= set(wanted)
-
     def gate_asks(self, wanted: list[str]) -> bool:
         shut = [notice.rule for notice in self.plan.notices if notice.kind == "gate"]
         return {self.k.rule(rule).ask for rule in shut} >= set(wanted)
@@ -220,18 +145,8 @@ class Judged:
         text = " ".join([*told, *(question.ask for question in self.plan.questions)]).lower()
         return all(word in text for word in words)
 
-    def notices(self, kinds: list[str]) -> bool:
-        return set(kinds) <= {notice.kind for notice in self.plan.notices}
-
-    def no_notices(self, kinds: list[str]) -> bool:
-        return not set(kinds) & {notice.kind for notice in self.plan.notices}
-
-    def shown(self, words: list[str]) -> bool:
-        text = " ".join(plan_text(self.plan).split())
-        return all(word in text for word in words)
-
-    def shown_whole(self, words: list[str]) -> bool:
-        text = " ".join(plan_text(self.plan, whole=True).split())
+    def shown(self, words: list[str], *, whole: bool = False) -> bool:
+        text = " ".join(plan_text(self.plan, whole=whole).split())
         return all(word in text for word in words)
 
     def untested(self, wanted: list[str]) -> bool:
@@ -240,36 +155,70 @@ class Judged:
             told.keys() >= set(wanted) and all(told.values()) and not told.keys() & self.asked_for
         )
 
-    def all_may_be_tested(self, wanted: bool) -> bool:
-        return (self.plan.untested == ()) is wanted
-
     def barred(self, wanted: list[str]) -> bool:
         barred = {e.method for e in self.plan.excluded if e.interlock and e.finding in ("f1", None)}
         return barred >= {method for word in wanted for method in METHODS.get(word, [word])}
-
-    def not_excluded(self, methods: list[str]) -> bool:
-        return not {e.method for e in self.plan.excluded} & set(methods)
-
-    def because(self, wanted: dict[str, list[str]]) -> bool:
-        told = {(e.method, w) for e in self.plan.excluded for w in wanted if w in e.because}
-        return all((method, word) in told for word, held in wanted.items() for method in held)
 
     def passed_over(self, wanted: list[str]) -> bool:
         offered = [e for e in self.plan.excluded if e.finding == "f1" and e.offered]
         return {e.method for e in offered if not e.interlock} >= set(wanted)
 
-    def excluded_by(self, rules: list[str]) -> bool:
-        return {e.rule for e in self.plan.excluded} >= set(rules)
-
-    def because_any(self, wanted: dict[str, list[str]]) -> bool:
-        told = {(e.method, w) for e in self.plan.excluded for w in wanted if w in e.because}
-        return all(told & {(m, word) for m in held} for word, held in wanted.items())
+    def told_of(self, words: str) -> set[str]:
+        """Return the methods of which the plan gives a reason with these words."""
+        return {e.method for e in self.plan.excluded if words in e.because}
 
     def stops_without(self, words: list[str]) -> bool:
         stops = " ".join(stop.then for stop in self.plan.steps[0].stop_points).lower()
         return bool(stops) and not any(word in stops for word in words)
 
 
+# What a row may ask of a plan in one expression; the rest are methods of the same kind.
+ASKED: dict[str, Callable[[Judged, Any], bool]] = {
+    "stage": lambda it, wanted: it.plan.stage == wanted,
+    "not_stage": lambda it, barred: it.plan.stage != barred,
+    "first": lambda it, wanted: it.methods[: len(wanted)] == wanted,
+    "only": lambda it, wanted: it.methods == wanted,
+    "at_most": lambda it, allowed: len(it.meant(allowed)) == len(it.plan.steps),
+    "any_step": lambda it, wanted: bool(it.plan.steps) is wanted,
+    "has": lambda it, wanted: all(it.meant([word]) for word in wanted),
+    "none": lambda it, barred: not it.meant(barred),
+    "offered": lambda it, wanted: all(it.meant([word], "f1") for word in wanted),
+    "order": lambda it, wanted: [step.method for step in it.meant(wanted, "f1")] == wanted,
+    "last": lambda it, wanted: (
+        [step.method for step in it.of("f1")].index(wanted) == len(it.of("f1")) - 1
+    ),
+    "harmless": lambda it, finding: all(it.k.methods[s.method].harmless for s in it.of(finding)),
+    "untouched": lambda it, finding: all(
+        it.k.techniques[s.technique].contact == "none" for s in it.of(finding) if not s.before
+    ),
+    "shown_whole": lambda it, words: it.shown(words, whole=True),
+    "first_of": lambda it, wanted: all(
+        next(m for m in it.methods if m.startswith(begin)) == method
+        for begin, method in wanted.items()
+    ),
+    "only_in_reach": lambda it, deposit: (
+        it.reading(deposit).certainty < -0.4 and it.in_reach(deposit)
+    ),
+    "cautions": lambda it, kinds: {line.kind for line in it.plan.steps[0].cautions} >= set(kinds),
+    "agents_at_most": lambda it, allowed: (
+        {a for m in it.methods for a in agent_ids(it.k, m)} <= set(allowed)
+    ),
+    "refused": lambda it, wanted: bool(it.plan.refused) is wanted,
+    "not_offered": lambda it, barred: not it.meant(barred, "f1"),
+    "read": lambda it, wanted: {f: it.lines[f].deposit for f in wanted} == wanted,
+    "suspected": lambda it, deposit: (
+        it.reading(deposit).standing in ("suspected", "likely", "settled")
+    ),
+    "state": lambda it, wanted: it.lines["f1"].state == wanted,
+    "asked": lambda it, wanted: bool(it.asked_for) and it.asked_for >= set(wanted),
+    "notices": lambda it, kinds: set(kinds) <= {notice.kind for notice in it.plan.notices},
+    "no_notices": lambda it, kinds: not set(kinds) & {notice.kind for notice in it.plan.notices},
+    "all_may_be_tested": lambda it, wanted: (it.plan.untested == ()) is wanted,
+    "not_excluded": lambda it, methods: not {e.method for e in it.plan.excluded} & set(methods),
+    "because": lambda it, wanted: all(set(held) <= it.told_of(w) for w, held in wanted.items()),
+    "because_any": lambda it, wanted: all(set(held) & it.told_of(w) for w, held in wanted.items()),
+    "excluded_by": lambda it, rules: {e.rule for e in it.plan.excluded} >= set(rules),
+}
 GIVEN = {"each", "fact", "source", "group", "answers", "seen", "bench", "bench_but", "done", "then"}
 
 
@@ -284,7 +233,11 @@ def test_the_plan_is_as_the_trade_makes_it(row: dict[str, Any], planner: Planner
         planner.plan(case, bench)
         case = changes.with_answers(case, row["then"])
     judged = Judged(planner, case, bench)
-    wrong = [key for key in row.keys() - GIVEN if not getattr(judged, key)(row[key])]
+    wrong = [
+        key
+        for key in row.keys() - GIVEN
+        if not (ASKED.get(key) or getattr(Judged, key))(judged, row[key])
+    ]
     assert row["source"].strip()
     assert row.keys() - GIVEN, "nothing is asked of the plan"
     assert not wrong, (sorted(wrong), judged.plan.stage, judged.methods)

@@ -5,8 +5,6 @@ refuses to plan. A file that no edit has touched is parsed once for all; the tes
 shares nothing.
 """
 
-from __future__ import annotations
-
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -15,17 +13,15 @@ from pathlib import Path
 import pytest
 import yaml
 
-from triage.cli import main
+from tests.support.knowledge import CASES, ROOT
+from tests.support.running import Runner
 from triage.yamltext import parse_yaml
 
-ROOT = Path(__file__).resolve().parents[2]
-CASE = ROOT / "cases" / "bumblebee-plate-3.yaml"
+CASE = CASES / "bumblebee-plate-3.yaml"
 
 
 @dataclass(frozen=True)
 class Edit:
-    """One wrong edit, as ``wrong_edits.yaml`` explains it."""
-
     file: str
     after: str
     old: str
@@ -36,52 +32,47 @@ class Edit:
     at: str = ""
 
 
-def signs_of(deposit: str) -> str:
-    """Return the text of all signs of a deposit."""
-    text = (ROOT / "rules" / "deposits" / f"{deposit}.yaml").read_text(encoding="utf-8")
-    return text[text.index("signs:") : text.index("\n\n", text.index("signs:"))]
-
-
 def _edits() -> list[dict[str, Edit]]:
-    """Return the edits of each copy."""
+    """Return the edits of each copy; all signs of a deposit are not typed again."""
     held = yaml.safe_load(Path(__file__).with_name("wrong_edits.yaml").read_text(encoding="utf-8"))
     for edit in (edit for copy in held for edit in copy.values()):
         if edit["old"].startswith("signs of "):
-            edit["old"] = signs_of(edit["old"].removeprefix("signs of "))
+            file = ROOT / "rules/deposits" / f"{edit['old'].removeprefix('signs of ')}.yaml"
+            text = file.read_text(encoding="utf-8")
+            edit["old"] = text[text.index("signs:") : text.index("\n\n", text.index("signs:"))]
+    assert sum(map(len, held)) >= 80
     return [{name: Edit(**edit) for name, edit in copy.items()} for copy in held]
 
 
 EDITS = _edits()
 
 
-@pytest.fixture
-def shared(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("TRIAGE_HOME", str(tmp_path / "home"))
-
-
 def _expected_line(copy: Path, edit: Edit) -> tuple[str, int]:
     """Return the file and line in which the wrong text stands."""
     file, sign, wanted = edit.at.rpartition("|")
-    name = file if sign else edit.file
-    text = (copy / name).read_text(encoding="utf-8")
-    wanted = wanted or edit.new.lstrip()
-    start = text.find(edit.after) if not sign else 0
-    found = text.index(wanted, max(start, 0))
-    return name, text.count("\n", 0, found) + 1
+    text = (copy / (file if sign else edit.file)).read_text(encoding="utf-8")
+    start = 0 if sign else max(text.find(edit.after), 0)
+    found = text.index(wanted or edit.new.lstrip(), start)
+    return file if sign else edit.file, text.count("\n", 0, found) + 1
 
 
-def _copy(folder: Path) -> Path:
-    copy = folder / "rules"
-    shutil.copytree(ROOT / "rules", copy)
-    return copy
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    return shutil.copytree(ROOT / "rules", tmp_path / "rules")
 
 
-def _said(capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
-    assert main(list(words)) == 2
-    out, err = capsys.readouterr()
-    assert out == ""
-    assert "Traceback" not in err
-    return err.splitlines()
+@pytest.fixture
+def said(triage: Runner) -> Callable[..., list[str]]:
+    def refused(*words: object) -> list[str]:
+        told = triage(*map(str, words))
+        assert (told.returncode, told.stdout) == (2, "")
+        assert "Traceback" not in told.stderr
+        return told.stderr.splitlines()
+
+    return refused
+
+
+Said = Callable[..., list[str]]
 
 
 def _fault(copy: Path, edit: Edit, lines: list[str]) -> str:
@@ -96,41 +87,27 @@ def _fault(copy: Path, edit: Edit, lines: list[str]) -> str:
     return "" if all(each in said for each in wanted) else f"{wanted} is not said in {fitting}"
 
 
-@pytest.mark.usefixtures("shared")
 @pytest.mark.parametrize("edits", EDITS, ids=lambda edits: next(iter(edits)))
 def test_wrong_edit_names_line_entry_and_mend(
-    edits: dict[str, Edit], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    edits: dict[str, Edit], copy: Path, said: Said
 ) -> None:
-    copy = _copy(tmp_path)
     for edit in edits.values():
         path = copy / edit.file
         text = path.read_text(encoding="utf-8")
         start = text.index(edit.old, text.index(edit.after))
         path.write_text(text[:start] + edit.new + text[start + len(edit.old) :], encoding="utf-8")
-    lines = _said(capsys, "check", "--rules", str(copy))
+    lines = said("check", "--rules", copy)
     faults = {name: fault for name, edit in edits.items() if (fault := _fault(copy, edit, lines))}
     assert not faults, "\n".join([*(f"{name}: {fault}" for name, fault in faults.items()), *lines])
     # A plan loads the rules in the same way as a check does: it refuses the same copy. Some show it.
     if EDITS.index(edits) % 5 == 0:
-        assert set(lines) <= set(_said(capsys, "plan", str(CASE), "--rules", str(copy)))
-
-
-def test_at_least_two_dozen_kinds_of_wrong_edit() -> None:
-    assert sum(map(len, EDITS)) >= 80
-
-
-def _rename(copy: Path) -> None:
-    (copy / "agents" / "heptane.yaml").rename(copy / "agents" / "heptan.yaml")
-
-
-def _empty(copy: Path) -> None:
-    for path in (copy / "agents").glob("*.yaml"):
-        path.unlink()
+        assert set(lines) <= set(said("plan", CASE, "--rules", copy))
 
 
 BROKEN_FOLDERS: dict[str, tuple[Callable[[Path], object], str, str]] = {
     "file renamed": (
-        _rename, 'rules/agents/heptan.yaml:1 agent "heptane": the file is named "heptan"', "name the file heptane.yaml",
+        lambda copy: (copy / "agents/heptane.yaml").rename(copy / "agents/heptan.yaml"),
+        'rules/agents/heptan.yaml:1 agent "heptane": the file is named "heptan"', "name the file heptane.yaml",
     ),
     "deposit renamed": (
         lambda copy: (copy / "deposits" / "rust.yaml").rename(copy / "deposits" / "iron-rust.yaml"),
@@ -146,7 +123,10 @@ BROKEN_FOLDERS: dict[str, tuple[Callable[[Path], object], str, str]] = {
         "rules/forbids.yaml: nothing reads this file", "move its entries to the file of their kind",
     ),
     "file missing": (lambda copy: (copy / "zones.yaml").unlink(), "rules/zones.yaml: no such file", "check the name"),
-    "folder of agents empty": (_empty, "rules/agents: the folder is empty", "add files: agent"),
+    "folder of agents empty": (
+        lambda copy: [path.unlink() for path in (copy / "agents").glob("*.yaml")],
+        "rules/agents: the folder is empty", "add files: agent",
+    ),
     "file in place of a folder": (
         lambda copy: (shutil.rmtree(copy / "methods"), (copy / "methods").write_text("- id: x\n")),
         'rules/methods:1 method "x"', "is missing; add",
@@ -167,27 +147,22 @@ BROKEN_FOLDERS: dict[str, tuple[Callable[[Path], object], str, str]] = {
 }  # fmt: skip
 
 
-@pytest.mark.usefixtures("shared")
-@pytest.mark.parametrize("name", sorted(BROKEN_FOLDERS))
-def test_broken_folder_is_refused_with_a_mend(
-    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+@pytest.mark.parametrize("name", BROKEN_FOLDERS)
+def test_broken_folder_is_refused_with_a_mend(name: str, copy: Path, said: Said) -> None:
     spoil, says, mend = BROKEN_FOLDERS[name]
-    copy = _copy(tmp_path)
     spoil(copy)
-    lines = _said(capsys, "check", "--rules", str(copy))
-    (line, *_more) = [x for x in lines if x.startswith(says)] or [""]
+    lines = said("check", "--rules", copy)
+    line = next((each for each in lines if each.startswith(says)), "")
     assert line, "\n".join(lines)
     assert mend in line
     if name in ("file missing", "file empty"):
-        assert line in _said(capsys, "plan", str(CASE), "--rules", str(copy))
+        assert line in said("plan", CASE, "--rules", copy)
 
 
 def test_every_fault_of_a_run_is_one_line(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    copy: Path, said: Said, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("triage.knowledge.load.parse_yaml", parse_yaml)
-    copy = _copy(tmp_path)
     for file, old, new in (
         ("deposits/pollen.yaml", "kind: loose", "kind: lose"),
         ("stops.yaml", "  see: Colour", "  sea: Colour"),
@@ -195,14 +170,8 @@ def test_every_fault_of_a_run_is_one_line(
     ):
         path = copy / file
         path.write_text(path.read_text(encoding="utf-8").replace(old, new, 1), encoding="utf-8")
-    lines = _said(capsys, "check", "--rules", str(copy))
+    lines = said("check", "--rules", copy)
     assert all(line.startswith("rules/") and "; " in line for line in lines)
     named = {line.split(":")[0] for line in lines}
     assert named == {"rules/deposits/pollen.yaml", "rules/stops.yaml", "rules/agents/heptane.yaml"}
     assert len(lines) == 4  # a misspelt key is both unknown and missing
-
-
-def test_no_rules_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    (line,) = _said(capsys, "check", "--rules", str(tmp_path / "nowhere"))
-    assert "no such rules folder" in line
-    assert "check --rules" in line

@@ -3,8 +3,6 @@
 The exit code is 0 if it holds, 2 if not or if the words or the rules are wrong, 130 if stopped.
 """
 
-from __future__ import annotations
-
 import argparse
 import sys
 import time

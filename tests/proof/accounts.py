@@ -1,7 +1,5 @@
 """The casebook asked of a broken rulebase: only those cases that what was changed can touch."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import NamedTuple
 

@@ -4,21 +4,11 @@ Invented cases with a hidden truth are asked until no answer could change the ne
 must then begin with the same step as with every question answered.
 """
 
-from __future__ import annotations
-
 import random
-from collections.abc import Iterator
 from dataclasses import dataclass
 from statistics import mean
 
-from triage.case.changes import (
-    new_case,
-    new_finding,
-    with_answer,
-    with_answers,
-    with_sign,
-    with_taxon,
-)
+from triage.case.changes import new_case, new_finding, with_answers, with_sign, with_taxon
 from triage.case.models import Case
 from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.facts import Fact
@@ -37,11 +27,9 @@ MOST_FINDINGS = 3
 class Asked:
     """One case asked to the end: questions asked, questions there are, and whether it agreed."""
 
-    seed: int
     asked: int
     there_are: int
     same_step: bool
-    step: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,24 +44,17 @@ class Measured:
         return sum(c.asked for c in self.cases) / sum(c.there_are for c in self.cases)
 
     @property
-    def most(self) -> float:
-        """Return the largest share of questions that any case needed."""
-        return max(c.asked / c.there_are for c in self.cases)
-
-    @property
     def agreeing(self) -> int:
         """Return how many cases ended with the same first step."""
         return sum(c.same_step for c in self.cases)
 
     def line(self) -> str:
         """Return the result in one sentence."""
-        asked, there_are = (
-            mean(c.asked for c in self.cases),
-            mean(c.there_are for c in self.cases),
-        )
+        asked, there_are = (mean(getattr(c, n) for c in self.cases) for n in ("asked", "there_are"))
+        most = max(c.asked / c.there_are for c in self.cases)
         return (
             f"{len(self.cases)} invented cases: {asked:.1f} questions asked of {there_are:.1f} "
-            f"({100 * self.share:.0f} %, at most {100 * self.most:.0f} % in one case); "
+            f"({100 * self.share:.0f} %, at most {100 * most:.0f} % in one case); "
             f"the same first step in {self.agreeing} of {len(self.cases)}."
         )
 
@@ -95,11 +76,7 @@ def invented_case(look: Lookahead, likelihood: Likelihood, seed: int) -> Case:
                 signs[question] = rng.choices(list(chances), list(chances.values()))[0]
         findings.append(new_finding(f"f{number + 1}", rng.choice(zones), signs=signs))
     case = new_case(f"invented-{seed}", taxon=taxon, findings=tuple(findings))
-    return _with_intake(look, case, rng)
-
-
-def _with_intake(look: Lookahead, case: Case, rng: random.Random) -> Case:
-    """Return the case with answers about the specimen: mostly those that open the way."""
+    # Answers about the specimen: mostly those that open the way.
     sweep = Sweep(look, case)
     best: dict[str, tuple[int, str]] = {}
     for fact, question, afters in sweep.open_places():
@@ -110,7 +87,7 @@ def _with_intake(look: Lookahead, case: Case, rng: random.Random) -> Case:
                 best[question] = (gates, after)
     answers: dict[str, str | None] = {}
     for question, (_, good) in best.items():
-        options = [a.id for a in look.knowledge.questions[question].answers]
+        options = [a.id for a in knowledge.questions[question].answers]
         answers[question] = good if rng.random() < AS_IT_SHOULD_BE else rng.choice(options)
     return with_answers(case, answers)
 
@@ -121,7 +98,7 @@ def bare(case: Case) -> Case:
     return new_case(case.id, case.title, findings=findings)
 
 
-def ask_out(look: Lookahead, likelihood: Likelihood, truth: Case, seed: int = 0) -> Asked:
+def ask_out(look: Lookahead, likelihood: Likelihood, truth: Case) -> Asked:
     """Ask a case to the end and compare its first step with that of the whole truth."""
     known = {fact.key: fact for fact in look.facts(truth)}
     asked: set[Place] = set()
@@ -135,9 +112,8 @@ def ask_out(look: Lookahead, likelihood: Likelihood, truth: Case, seed: int = 0)
         place = found[0].line.finding or SPECIMEN, found[0].line.question
         asked.add(place)
         case = _answered(case, place, known)
-    there_are = sum(1 for _ in _all_places(look, truth))
-    step, wanted = look.of_case(case), look.of_case(truth)
-    return Asked(seed, len(asked), there_are, step.head == wanted.head, step.head.step)
+    there_are = sum(1 for _ in Sweep(look, truth).places())
+    return Asked(len(asked), there_are, look.of_case(case).head == look.of_case(truth).head)
 
 
 def _answered(case: Case, place: Place, known: dict[str, Fact]) -> Case:
@@ -148,15 +124,10 @@ def _answered(case: Case, place: Place, known: dict[str, Fact]) -> Case:
     if question == TAXON:
         return with_taxon(case, value)
     if whose == SPECIMEN:
-        return with_answer(case, question, value)
+        return with_answers(case, {question: value})
     return with_sign(case, whose, question, value)
-
-
-def _all_places(look: Lookahead, case: Case) -> Iterator[Place]:
-    for fact, question, _ in Sweep(look, case).places():
-        yield fact.key, question
 
 
 def asked_of_invented(look: Lookahead, likelihood: Likelihood, seed: int) -> Asked:
     """Return what had to be asked of the invented case of a seed."""
-    return ask_out(look, likelihood, invented_case(look, likelihood, seed), seed)
+    return ask_out(look, likelihood, invented_case(look, likelihood, seed))

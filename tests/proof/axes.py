@@ -4,11 +4,11 @@ A combination is one finding of one deposit in one zone of one taxon group, on a
 ready for work but for its hydration and its fragility, at one kind of bench.
 """
 
-from __future__ import annotations
-
 import itertools
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache, partial
 
 from triage.case.changes import new_case, new_finding
 from triage.case.models import Case
@@ -44,6 +44,11 @@ class Combination:
     floor: str
     hydration: str
 
+    def words(self) -> str:
+        """Return the combination in words."""
+        what = f"{self.deposit} on {self.zone} of {self.taxon}"
+        return f"{what}, {self.floor}, {self.hydration}"
+
 
 @dataclass(frozen=True)
 class Axes:
@@ -61,21 +66,19 @@ class Axes:
     benches: Mapping[str, Bench]
     base: Answers
 
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """How many values zone, taxon, floor and hydration have."""
+        return tuple(map(len, (self.zones, self.taxa, self.floors, self.hydrations)))
+
     def count(self) -> int:
         """Return how many combinations there are, benches included."""
-        return (
-            len(self.deposits)
-            * len(self.zones)
-            * len(self.taxa)
-            * len(self.floors)
-            * len(self.hydrations)
-            * len(self.benches)
-        )
+        return math.prod((len(self.deposits), *self.shape, len(self.benches)))
 
-    def of_zone(self, deposit: str, zone: str) -> Iterator[Combination]:
-        """Yield every combination of one deposit in one zone."""
-        for taxon, floor, hydration in itertools.product(self.taxa, self.floors, self.hydrations):
-            yield Combination(deposit, zone, taxon, floor, hydration)
+    def of_deposit(self, deposit: str, *zones: str) -> Iterator[Combination]:
+        """Yield every combination of one deposit, in the order of ``shape``; of some zones alone."""
+        places = itertools.product(zones or self.zones, self.taxa, self.floors, self.hydrations)
+        return itertools.starmap(partial(Combination, deposit), places)
 
     def answers(self, combination: Combination) -> dict[str, str]:
         """Return the answers about the specimen in a combination."""
@@ -125,17 +128,8 @@ def _specimen(
     return consultant.consult_facts(facts_from(case, BARE, consultant.vocabulary), (), run)
 
 
-def _burden(consultant: Consultant, answers: Answers) -> tuple[int, ...]:
-    """Return how far a specimen is from work: refusals, gates, fragility, forbidden methods.
-
-    A sturdy group shows what an answer does to fragility, an unknown one what any group asks.
-    """
-    taxa = (sturdiest_taxon(consultant), UNKNOWN)
-    counts = [_burden_of(consultant, taxon, answers) for taxon in taxa]
-    return tuple(sum(column) for column in zip(*counts, strict=True))
-
-
-def _burden_of(consultant: Consultant, taxon: str, answers: Answers) -> tuple[int, ...]:
+def _burden(consultant: Consultant, taxon: str, answers: Answers) -> tuple[int, ...]:
+    """Return how far a specimen is from work: refusals, gates, fragility, forbidden methods."""
     found = _specimen(consultant, taxon, answers, (*FIRST, Family.FORBID))
     before = STAGES[: STAGES.index("clean")]
     shut = sum(c.get("stage") in before for c in found.of(Family.GATE, "close"))
@@ -164,28 +158,25 @@ def _specimen_questions(consultant: Consultant) -> dict[str, tuple[str, ...]]:
 def base_answers(consultant: Consultant) -> dict[str, str]:
     """Return the answers that leave least in the way of work, found question by question.
 
-    No question is named here, so a new gate or a renamed question is met by itself.
+    No question is named here, so a new gate or a renamed question is met by itself. A sturdy group
+    shows what an answer does to fragility, an unknown one what any group asks.
     """
     questions = _specimen_questions(consultant)
     answers = dict.fromkeys(questions, UNKNOWN)
-    known: dict[tuple[str, ...], tuple[int, ...]] = {}
+    taxa = (sturdiest_taxon(consultant), UNKNOWN)
 
-    def burden(tried: dict[str, str]) -> tuple[int, ...]:
-        key = tuple(tried.values())
-        if key not in known:
-            known[key] = _burden(consultant, tried)
-        return known[key]
+    @cache
+    def burden(*tried: str) -> tuple[int, ...]:
+        told = dict(zip(questions, tried, strict=True))
+        counts = [_burden(consultant, taxon, told) for taxon in taxa]
+        return tuple(sum(column) for column in zip(*counts, strict=True))
 
     for _ in range(2):
         for question, choices in questions.items():
-            answers[question] = min(
-                choices,
-                key=lambda choice, question=question: (  # type: ignore[misc]
-                    burden({**answers, question: choice}),
-                    choice != answers[question],
-                    choices.index(choice),
-                ),
-            )
+            # The answer so far first: of two that are alike it stays.
+            tried = [answers[question], *(c for c in choices if c != answers[question])]
+            burdens = {c: burden(*{**answers, question: c}.values()) for c in tried}
+            answers[question] = min(burdens, key=burdens.__getitem__)
     return answers
 
 

@@ -1,7 +1,5 @@
 """Ways to break the knowledge on purpose: each yields mutants, one small fault in each."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -62,6 +60,19 @@ def with_entry(knowledge: Knowledge, kind: str, entry: Any) -> Knowledge:
     return replace(knowledge, **{attribute: table})
 
 
+def each_rule(
+    family: Family, edit: Callable[[Rule], Iterator[tuple[str, Rule | None]]]
+) -> Operator:
+    """Return an operator that makes each edit of each rule of a family; None drops the rule."""
+
+    def make(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
+        for rule in knowledge.rules[family]:
+            for what, made in edit(rule):
+                yield f"{rule.id} {what}".strip(), with_rule(knowledge, family, rule, made)
+
+    return make
+
+
 def with_rule(knowledge: Knowledge, family: Family, old: Rule, new: Rule | None) -> Knowledge:
     """Return the knowledge with one rule replaced or, for None, dropped."""
     rules = tuple(
@@ -82,55 +93,30 @@ def each(knowledge: Knowledge, kind: str, change: Change) -> Iterator[tuple[str,
 # -- rules ----------------------------------------------------------------------------------------
 
 
-def _dropped(family: Family) -> Operator:
-    def make(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
-        for rule in knowledge.rules[family]:
-            yield rule.id, with_rule(knowledge, family, rule, None)
-
-    return make
-
-
+VITAL = (Family.FORBID, Family.GATE)
 for _family in FAMILIES:
-    operator(f"drop-{_family}-rule", vital=_family in (Family.FORBID, Family.GATE))(
-        _dropped(_family)
+    operator(f"drop-{_family}-rule", vital=_family in VITAL)(
+        each_rule(_family, lambda _: iter([("", None)]))
     )
-
-
-def _patterns(rule: Rule) -> Iterator[tuple[int, str, bool, Mapping[str, Any]]]:
-    for place, entry in enumerate(rule.when):
-        absent = "absent" in entry
-        inner = entry["absent"] if absent else entry
-        kind, fields = next(iter(inner.items()))
-        yield place, kind, absent, fields or {}
-
-
-def _with_fields(
-    rule: Rule, place: int, kind: str, absent: bool, fields: Mapping[str, Any]
-) -> Rule:
-    entry: dict[str, Any] = {kind: dict(fields)}
-    when = list(rule.when)
-    when[place] = {"absent": entry} if absent else entry
-    made: Rule = changed(rule, when=tuple(when))
-    return made
 
 
 def _edited(family: Family, edit: Callable[[str, Any], Iterator[tuple[str, Any]]]) -> Operator:
     """Return an operator that edits one field of one pattern; an edit to None drops the field."""
 
-    def make(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
-        for rule in knowledge.rules[family]:
-            for place, kind, absent, fields in _patterns(rule):
-                for name, held in fields.items():
-                    for what, value in edit(name, held):
-                        new = {k: v for k, v in fields.items() if k != name}
-                        if value is not None:
-                            new[name] = value
-                        broken = _with_fields(rule, place, kind, absent, new)
-                        where = f"absent {kind}" if absent else kind
-                        label = f"{rule.id} {where}.{name} {what}".strip()
-                        yield label, with_rule(knowledge, family, rule, broken)
+    def edits(rule: Rule) -> Iterator[tuple[str, Rule]]:
+        for place, entry in enumerate(rule.when):
+            absent = "absent" in entry
+            ((kind, fields),) = (entry["absent"] if absent else entry).items()
+            for name, held in (fields or {}).items():
+                for what, value in edit(name, held):
+                    new = {k: v for k, v in fields.items() if k != name}
+                    made = {kind: new if value is None else {**new, name: value}}
+                    when = [*rule.when]
+                    when[place] = {"absent": made} if absent else made
+                    where = f"absent {kind}" if absent else kind
+                    yield f"{where}.{name} {what}", changed(rule, when=tuple(when))
 
-    return make
+    return each_rule(family, edits)
 
 
 def _is_bound(held: Any) -> bool:
@@ -166,32 +152,33 @@ def _flipped(_name: str, held: Any) -> Iterator[tuple[str, Any]]:
 
 
 for _family in (Family.FORBID, Family.GATE, Family.RECOGNISE, Family.OFFER, Family.CAUTION):
-    _vital = _family in (Family.FORBID, Family.GATE)
-    operator(f"drop-condition-of-{_family}", vital=_vital)(_edited(_family, _without))
-    operator(f"narrow-values-of-{_family}", vital=_vital)(_edited(_family, _narrowed))
-    operator(f"flip-condition-of-{_family}", vital=_vital)(_edited(_family, _flipped))
+    for _kind, _edit in (
+        ("drop-condition", _without),
+        ("narrow-values", _narrowed),
+        ("flip-condition", _flipped),
+    ):
+        operator(f"{_kind}-of-{_family}", vital=_family in VITAL)(_edited(_family, _edit))
+
+
+Fields = Mapping[str, Any]
 
 
 def _concluded(
-    family: Family,
-    edit: Callable[[str, Mapping[str, Any]], Iterator[tuple[str, Mapping[str, Any]]]],
+    family: Family, edit: Callable[[str, Fields], Iterator[tuple[str, Fields]]]
 ) -> Operator:
-    def make(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
-        for rule in knowledge.rules[family]:
-            conclusions = list(rule.conclusions())
-            for place, conclusion in enumerate(conclusions):
-                kind, fields = next(iter(conclusion.items()))
-                for what, new in edit(kind, fields or {}):
-                    then = [*conclusions[:place], {kind: dict(new)}, *conclusions[place + 1 :]]
-                    broken = changed(rule, then=tuple(then))
-                    yield f"{rule.id} {what}", with_rule(knowledge, family, rule, broken)
+    def edits(rule: Rule) -> Iterator[tuple[str, Rule]]:
+        conclusions = list(rule.conclusions())
+        for place, conclusion in enumerate(conclusions):
+            ((kind, fields),) = conclusion.items()
+            for what, new in edit(kind, fields or {}):
+                then = [*conclusions]
+                then[place] = {kind: dict(new)}
+                yield what, changed(rule, then=tuple(then))
 
-    return make
+    return each_rule(family, edits)
 
 
-def _fewer_methods(
-    _kind: str, fields: Mapping[str, Any]
-) -> Iterator[tuple[str, Mapping[str, Any]]]:
+def _fewer_methods(_kind: str, fields: Fields) -> Iterator[tuple[str, Fields]]:
     methods = fields.get("method")
     if isinstance(methods, list | tuple):
         for method in methods if len(methods) > 1 else ():
@@ -199,7 +186,7 @@ def _fewer_methods(
 
 
 def _weights(scale: Callable[[float], float | None]) -> Any:
-    def edit(kind: str, fields: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    def edit(kind: str, fields: Fields) -> Iterator[tuple[str, Fields]]:
         if kind == "evidence":
             weight = scale(float(fields["weight"]))
             if weight is not None:
@@ -242,12 +229,9 @@ def _grades(method: Any, step: int) -> Iterator[tuple[str, Any]]:
             yield f"{word} {grade}", changed(method, harshness=harshness)
 
 
-def _tenfold(span: Any) -> Any:
-    return changed(span, most=span.most * TENFOLD)
-
-
-def _simple(kind: str, change: Change) -> Operator:
-    return lambda knowledge: each(knowledge, kind, change)
+def of(kind: str, name: str, change: Change, *, vital: bool = False) -> None:
+    """Register a change of each entry of a kind as a kind of mutation."""
+    operator(name, vital=vital)(lambda knowledge: each(knowledge, kind, change))
 
 
 def _each_of(field: str) -> Change:
@@ -275,60 +259,60 @@ def _set(field: str, value: Any) -> Change:
     return change
 
 
-def _span(field: str) -> Change:
+def _tenfold(field: str, figure: str) -> Change:
+    """Return a change that makes a figure within a field ten times as large."""
+
     def change(entry: Any) -> Iterator[tuple[str, Any]]:
         held = getattr(entry, field)
-        if held is not None:
-            yield field, changed(entry, **{field: _tenfold(held)})
+        if held is not None and getattr(held, "unit", "") != "as-is":
+            more = changed(held, **{figure: getattr(held, figure) * TENFOLD})
+            yield field, changed(entry, **{field: more})
 
     return change
 
 
-def _amounts(method: Any) -> Iterator[tuple[str, Any]]:
-    if method.amount is not None:
-        amount = changed(method.amount, typical_ml=method.amount.typical_ml * TENFOLD)
-        yield "amount", changed(method, amount=amount)
-
-
-def _strengths(method: Any) -> Iterator[tuple[str, Any]]:
-    if method.strength is not None and method.strength.unit != "as-is":
-        stronger = changed(method.strength, value=method.strength.value * TENFOLD)
-        yield "strength", changed(method, strength=stronger)
-
-
-operator("lower-a-grade")(_simple("method", lambda m: _grades(m, -1)))
-operator("raise-a-grade")(_simple("method", lambda m: _grades(m, 1)))
-operator("remove-stop-point", vital=True)(_simple("method", _each_of("stop_signs")))
-operator("remove-need")(_simple("method", _each_of("needs")))
-operator("call-it-harmless", vital=True)(_simple("method", _set("harmless", value=True)))
+of("method", "lower-a-grade", lambda m: _grades(m, -1))
+of("method", "raise-a-grade", lambda m: _grades(m, 1))
+of("method", "remove-stop-point", _each_of("stop_signs"), vital=True)
+of("method", "remove-need", _each_of("needs"))
+of("method", "call-it-harmless", _set("harmless", value=True), vital=True)
 # Asked only of what is offered for a finding; other stages have gates of their own.
-operator("allow-it-while-dry", vital=True)(
-    _simple("method", _where(lambda m: m.stage == "clean", _set("while_dry", value=True)))
+of(
+    "method",
+    "allow-it-while-dry",
+    _where(lambda m: m.stage == "clean", _set("while_dry", value=True)),
+    vital=True,
 )
-operator("drop-test-spot")(_simple("method", _set("test_spot", value=False)))
-operator("more-passes")(_simple("method", _set("passes", value=20)))
-operator("dwell-tenfold")(_simple("method", _span("dwell_s")))
-operator("warmer-tenfold")(_simple("method", _span("temp_c")))
-operator("amount-tenfold", vital=True)(_simple("method", _amounts))
-operator("strength-tenfold", vital=True)(_simple("method", _strengths))
+of("method", "drop-test-spot", _set("test_spot", value=False))
+of("method", "more-passes", _set("passes", value=20))
+of("method", "dwell-tenfold", _tenfold("dwell_s", "most"))
+of("method", "warmer-tenfold", _tenfold("temp_c", "most"))
+of("method", "amount-tenfold", _tenfold("amount", "typical_ml"), vital=True)
+of("method", "strength-tenfold", _tenfold("strength", "value"), vital=True)
 
 
 # -- agents ---------------------------------------------------------------------------------------
 
 
-def _limits(agent: Any) -> Iterator[tuple[str, Any]]:
-    for place, limit in enumerate(agent.limits):
-        higher = changed(limit, value=limit.value * TENFOLD)
-        limits = (*agent.limits[:place], higher, *agent.limits[place + 1 :])
-        yield f"{limit.authority} {limit.basis}", changed(agent, limits=limits)
+def _one_of(field: str, edit: Callable[[Any], tuple[str, Any] | None]) -> Change:
+    """Return a change of one item of a list of an entry, those left out that it names None."""
+
+    def change(entry: Any) -> Iterator[tuple[str, Any]]:
+        held = getattr(entry, field)
+        for place, item in enumerate(held):
+            if (made := edit(item)) is not None:
+                items = (*held[:place], made[1], *held[place + 1 :])
+                yield made[0], changed(entry, **{field: items})
+
+    return change
 
 
-def _gloves(agent: Any) -> Iterator[tuple[str, Any]]:
-    for place, glove in enumerate(agent.gloves):
-        if glove.verdict == "fails":
-            gloves = list(agent.gloves)
-            gloves[place] = changed(glove, verdict="holds")
-            yield glove.material, changed(agent, gloves=tuple(gloves))
+def _higher(limit: Any) -> tuple[str, Any]:
+    return f"{limit.authority} {limit.basis}", changed(limit, value=limit.value * TENFOLD)
+
+
+def _holding(glove: Any) -> tuple[str, Any] | None:
+    return (glove.material, changed(glove, verdict="holds")) if glove.verdict == "fails" else None
 
 
 def _vapour(agent: Any) -> Iterator[tuple[str, Any]]:
@@ -341,36 +325,34 @@ def _is_used(agent: Any) -> bool:
     return not agent.never
 
 
-operator("limit-tenfold", vital=True)(_simple("agent", _limits))
-operator("drop-limit", vital=True)(_simple("agent", _each_of("limits")))
+of("agent", "limit-tenfold", _one_of("limits", _higher), vital=True)
+of("agent", "drop-limit", _each_of("limits"), vital=True)
 # What is never used comes into no step: nobody is told its hazards, gloves or for whom it is not.
-operator("drop-hazard", vital=True)(_simple("agent", _where(_is_used, _each_of("hazards"))))
-operator("glove-that-fails-holds")(_simple("agent", _where(_is_used, _gloves)))
-operator("drop-circumstance", vital=True)(_simple("agent", _where(_is_used, _each_of("not_for"))))
-operator("drop-mix")(_simple("agent", _each_of("incompatible")))
-operator("allow-a-banned-agent", vital=True)(_simple("agent", _set("never", value=False)))
-operator("vapour-a-tenth", vital=True)(_simple("agent", _vapour))
+of("agent", "drop-hazard", _where(_is_used, _each_of("hazards")), vital=True)
+of("agent", "glove-that-fails-holds", _where(_is_used, _one_of("gloves", _holding)))
+of("agent", "drop-circumstance", _where(_is_used, _each_of("not_for")), vital=True)
+of("agent", "drop-mix", _each_of("incompatible"))
+of("agent", "allow-a-banned-agent", _set("never", value=False), vital=True)
+of("agent", "vapour-a-tenth", _vapour, vital=True)
 
 
 # -- specimen and judgement -----------------------------------------------------------------------
 
 
-operator("zone-stands-anything", vital=True)(_simple("zone", _set("most_mechanical", value=4)))
-operator("zone-stands-any-agent", vital=True)(_simple("zone", _set("most_chemical", value=4)))
-operator("drop-surface")(_simple("zone", _each_of("surface")))
-operator("frail-stands-anything", vital=True)(
-    _simple("fragility", _set("most_mechanical", value=4))
-)
-operator("drop-trait")(_simple("taxon", _each_of("traits")))
-operator("drop-guard", vital=True)(_simple("deposit", _set("guard", value="none")))
-operator("say-nothing")(_simple("deposit", _set("leave_it", value="")))
-operator("unknown-source")(_simple("method", _set("source", value="no-such-source")))
+of("zone", "zone-stands-anything", _set("most_mechanical", value=4), vital=True)
+of("zone", "zone-stands-any-agent", _set("most_chemical", value=4), vital=True)
+of("zone", "drop-surface", _each_of("surface"))
+of("fragility", "frail-stands-anything", _set("most_mechanical", value=4), vital=True)
+of("taxon", "drop-trait", _each_of("traits"))
+of("deposit", "drop-guard", _set("guard", value="none"), vital=True)
+of("deposit", "say-nothing", _set("leave_it", value=""))
+of("method", "unknown-source", _set("source", value="no-such-source"))
 
 
 @operator("sturdier-group", vital=True)
 def sturdier(knowledge: Knowledge) -> Iterator[tuple[str, Knowledge]]:
     """Yield knowledge in which one group counts as the sturdiest."""
-    yield from each(knowledge, "taxon", _set("fragility", value=next(iter(knowledge.fragility))))
+    return each(knowledge, "taxon", _set("fragility", value=next(iter(knowledge.fragility))))
 
 
 @operator("judgement-shifted")

@@ -5,10 +5,7 @@ the rules say, the reading, what the body part can stand, fragility, softness, c
 One member of each is then planned in full; tests hold others, planned one by one, against it.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
-from itertools import product
 from typing import NamedTuple
 
 import numpy as np
@@ -49,8 +46,7 @@ def plane_of(drawer: Drawer, deposit: str) -> Plane:
     axes = drawer.axes
     drawn = [
         (Member(combination, control), found)
-        for place in product(axes.zones, axes.taxa, axes.floors, axes.hydrations)
-        for combination in [Combination(deposit, *place)]
+        for combination in axes.of_deposit(deposit)
         for control, found in drawer.of(combination).items()
     ]
     # What is said of a method that nothing here ever offers or inserts changes no plan.
@@ -59,7 +55,7 @@ def plane_of(drawer: Drawer, deposit: str) -> Plane:
     standing = {zone: _standing(drawer, zone) for zone in axes.zones}
     known: dict[Key, int] = {}
     first: list[Member] = []
-    cautions: dict[tuple[int, Key], tuple[Drawn, Member]] = {}
+    cautions: dict[tuple[int, int], tuple[Drawn, Member]] = {}
     numbers = np.empty(len(drawn), dtype=np.int32)
     fragility = np.empty(len(drawn), dtype=np.int8)
     forbids: dict[int, tuple[frozenset[str], frozenset[str]]] = {}
@@ -82,19 +78,11 @@ def plane_of(drawer: Drawer, deposit: str) -> Plane:
         if number == len(first):
             first.append(member)
         numbers[place], fragility[place] = number, found.grade
-        cautions.setdefault((number, (found.said[Family.CAUTION].number,)), (found, member))
-    shape = (
-        len(axes.zones),
-        len(axes.taxa),
-        len(axes.floors),
-        len(axes.hydrations),
-        len(drawer.benches),
-    )
+        cautions.setdefault((number, found.said[Family.CAUTION].number), (found, member))
+    shape = (*axes.shape, len(drawer.benches))
+    where_cautions_differ = tuple((key[0], *held) for key, held in cautions.items())
     return Plane(
-        numbers.reshape(shape),
-        tuple(first),
-        fragility.reshape(shape),
-        tuple((number, found, member) for (number, _), (found, member) in cautions.items()),
+        numbers.reshape(shape), tuple(first), fragility.reshape(shape), where_cautions_differ
     )
 
 

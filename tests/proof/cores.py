@@ -1,7 +1,5 @@
 """Work on several cores that ends at once and without noise when the user interrupts it."""
 
-from __future__ import annotations
-
 import multiprocessing
 import os
 import signal

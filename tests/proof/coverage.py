@@ -5,10 +5,9 @@ this condition alone keeps the rule silent. A condition that no facts can single
 imply it) is counted apart, and that is worked out, not listed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from typing import Any
 
 from triage.check.reachable import reachable_domains
@@ -60,22 +59,19 @@ class Coverage:
         found += [f"no case for it alone: {c.rule.id}: {c.name}" for c in self.missing]
         found += [f"implied by the others: {c.rule.id}: {c.name}" for c in self.impossible]
         possible = self.conditions - len(self.impossible)
+        fired, silenced = share(self.fired, self.rules), share(self.silenced, self.rules)
+        found.append(f"rules that a case fires: {fired}; silences: {silenced}")
+        alone, more = share(self.covered, possible), len(self.impossible)
         found.append(
-            f"rules that a case fires: {self.fired} of {self.rules} "
-            f"({percent(self.fired, self.rules)} %); silences: {self.silenced} of {self.rules} "
-            f"({percent(self.silenced, self.rules)} %)"
-        )
-        found.append(
-            f"conditions that alone silence their rule in a case: {self.covered} of {possible} "
-            f"({percent(self.covered, possible)} %); {len(self.impossible)} more are implied by "
-            "the other conditions of their rule"
+            f"conditions that alone silence their rule in a case: {alone}; {more} more are implied "
+            "by the other conditions of their rule"
         )
         return found
 
 
-def percent(part: int, whole: int) -> int:
-    """Return a share in whole per cent, rounded down: 100 means all."""
-    return 100 * part // whole if whole else 100
+def share(part: int, whole: int) -> str:
+    """Return a share in words, with whole per cent rounded down: 100 means all."""
+    return f"{part} of {whole} ({100 * part // whole if whole else 100} %)"
 
 
 # -- conditions and the rules without them --------------------------------------------------------
@@ -137,14 +133,13 @@ def coverage_of(consultant: Consultant) -> Coverage:
     variants = _normal(consultant, conditions)
     domains = reachable_domains(consultant)
     originals = {r.id: r for rules in consultant.normal.by_family.values() for r in rules}
-    for rules in consultant.knowledge.rules.values():
-        for rule in rules:
-            outcomes = {case.expect for case in rule.cases}
-            found.rules += 1
-            found.fired += "fires" in outcomes
-            found.silenced += "silent" in outcomes
-            found.unfired += [rule.id] if "fires" not in outcomes else []
-            found.unsilenced += [rule.id] if "silent" not in outcomes else []
+    for rule in chain.from_iterable(consultant.knowledge.rules.values()):
+        outcomes = {case.expect for case in rule.cases}
+        found.rules += 1
+        for outcome, left in (("fires", found.unfired), ("silent", found.unsilenced)):
+            left.extend([] if outcome in outcomes else [rule.id])
+    found.fired = found.rules - len(found.unfired)
+    found.silenced = found.rules - len(found.unsilenced)
     for condition in conditions:
         original, variant = originals[condition.rule.id], variants[condition.without.id]
         found.conditions += 1

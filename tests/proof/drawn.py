@@ -4,8 +4,6 @@ Every combination goes through every family. Names of findings and body parts ar
 is said, so that combinations about which the rules say the same can be told by a few numbers.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any, NamedTuple

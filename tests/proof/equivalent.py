@@ -4,8 +4,7 @@ A rule that says of a case no more than others already say can be dropped withou
 is worked out here, not listed by hand. Where a case tells the two apart, it is returned.
 """
 
-from __future__ import annotations
-
+import itertools
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import NamedTuple
@@ -83,13 +82,12 @@ def _met(rule: NormalRule, pattern: Pattern) -> Pattern:
 
     They stand there so that the question counts as read: only its open answer meets both.
     """
-    taken = {
+    gone = dict(
         other.allowed[0]
         for other in rule.patterns
         if other.absent and other.kind == pattern.kind and len(other.allowed) == 1
         if not pattern.absent and {*other.variables} <= {*pattern.variables}
-    }
-    gone = dict(taken)
+    )
     allowed = tuple((n, held - gone.get(n, frozenset())) for n, held in pattern.allowed)
     return replace(pattern, allowed=allowed)
 
@@ -127,17 +125,8 @@ def _boxes(rule: NormalRule, domains: Domains) -> Iterator[Box]:
         plain = tuple(c for c in template.constants if c[0] not in NAMED)
         named = [[(name, m) for m in held] for name, held in template.constants if name in NAMED]
         scope = tuple(sorted(name for name, _ in template.variables))
-        for what in _products(named):
+        for what in itertools.product(*named):
             yield Box((template.kind, plain, what, scope), kinds, values)
-
-
-def _products(lists: list[list[tuple[str, str]]]) -> Iterator[tuple[tuple[str, str], ...]]:
-    if not lists:
-        yield ()
-        return
-    for item in lists[0]:
-        for rest in _products(lists[1:]):
-            yield (item, *rest)
 
 
 def _is_plain(rule: NormalRule) -> bool:
@@ -162,9 +151,8 @@ def _outside(
     for narrowed in _narrowed(consultant, {**domains, **box.values}, box.kinds):
         found = escape(clauses, narrowed)
         if found is not None:
-            return {field: found[field] for field in {f for c in clauses for f, _ in c}} or {
-                **box.values
-            }
+            telling = {field for clause in clauses for field, _ in clause}
+            return {field: found[field] for field in telling} or box.values
     return None
 
 

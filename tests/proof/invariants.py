@@ -4,9 +4,7 @@ A promise about a scene, a pair of scenes, a step or a walk returns an empty tex
 else what is wrong. None of them asks a rule: they look at the knowledge's tables and at the plan.
 """
 
-from __future__ import annotations
-
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -66,8 +64,9 @@ def promised(
     return register
 
 
-def _named(methods: frozenset[str] | set[str]) -> str:
-    return ", ".join(sorted(methods))
+def named(methods: Iterable[str]) -> str:
+    """Return what is wrong in words, each once."""
+    return ", ".join(sorted({*methods}))
 
 
 KINDS = ("mechanical", "chemical", "person", "lasting")
@@ -96,30 +95,27 @@ def harsher(knowledge: Knowledge, first: str, second: str) -> bool:
 @promised("never-forbidden", SCENE)
 def never_forbidden(scene: Scene) -> str:
     """Nothing that an interlock forbids stands on a ladder or in the plan."""
-    return _named(scene.forbidden.intersection(scene.ladder.rungs, scene.finding_steps))
+    return named(scene.forbidden.intersection(scene.ladder.rungs, scene.finding_steps))
 
 
 @promised("only-offered", SCENE)
 def only_offered(scene: Scene) -> str:
     """Every rung was offered for what the finding is taken to be."""
-    return _named(set(scene.ladder.rungs) - scene.ladder.offered)
+    return named(set(scene.ladder.rungs) - scene.ladder.offered)
 
 
 @promised("nothing-skipped-without-reason", SCENE)
 def nothing_skipped(scene: Scene) -> str:
     """Every method that was offered stands on the ladder or has a written reason why not."""
     barred = {bar.method for bar in scene.ladder.barred if bar.because.strip() and bar.rule}
-    return _named(scene.ladder.offered - set(scene.ladder.rungs) - barred)
+    return named(scene.ladder.offered - set(scene.ladder.rungs) - barred)
 
 
 @promised("ladder-rises", SCENE)
 def ladder_rises(scene: Scene) -> str:
     """No rung is harsher than the one after it."""
-    rungs = scene.ladder.rungs
-    for first, second in pairwise(rungs):
-        if harsher(scene.knowledge, first, second):
-            return f"{first} before {second}"
-    return ""
+    pairs = pairwise(scene.ladder.rungs)
+    return named(f"{one} before {two}" for one, two in pairs if harsher(scene.knowledge, one, two))
 
 
 @promised("plan-keeps-the-ladder", SCENE)
@@ -134,13 +130,11 @@ def plan_keeps_ladder(scene: Scene) -> str:
 def never_banned(scene: Scene) -> str:
     """No step uses an agent that is listed only to be refused, or one that is still a draft."""
     k = scene.knowledge
-    return _named(
-        {
-            method
-            for method in scene.steps
-            for agent in agent_ids(k, method)
-            if k.agents[agent].never or k.agents[agent].status is Status.DRAFT
-        }
+    return named(
+        method
+        for method in scene.steps
+        for agent in agent_ids(k, method)
+        if k.agents[agent].never or k.agents[agent].status is Status.DRAFT
     )
 
 
@@ -148,30 +142,31 @@ def never_banned(scene: Scene) -> str:
 def within_zone(scene: Scene) -> str:
     """No rung is mechanically or chemically harsher than its body part can stand."""
     zone = scene.knowledge.zones.get(scene.combination.zone)
-    if zone is None:
-        return ""
-    wrong = set()
-    for method in scene.ladder.rungs:
-        mechanical, chemical, *_ = grades_of(scene.knowledge.methods[method])
-        if mechanical > zone.most_mechanical or chemical > zone.most_chemical:
-            wrong.add(method)
-    return _named(wrong)
+    return (
+        "" if zone is None else _beyond(scene, zone.most_mechanical, lambda _: zone.most_chemical)
+    )
+
+
+def _beyond(scene: Scene, most_mechanical: int, most_chemical: Callable[[Method], int]) -> str:
+    """Return the rungs that are mechanically or chemically harsher than this."""
+
+    def is_beyond(method: Method) -> bool:
+        mechanical, chemical, *_ = grades_of(method)
+        return mechanical > most_mechanical or chemical > most_chemical(method)
+
+    return named(m for m in scene.ladder.rungs if is_beyond(scene.knowledge.methods[m]))
 
 
 @promised("within-the-fragility", SCENE)
 def within_fragility(scene: Scene) -> str:
     """No rung is harsher than the fragility of the specimen allows."""
-    grade = scene.knowledge.fragility[scene.fragility]
-    wrong = set()
-    for method in scene.ladder.rungs:
-        entry = scene.knowledge.methods[method]
-        mechanical, chemical, *_ = grades_of(entry)
-        most = grade.most_chemical
-        if scene.knowledge.techniques[entry.technique].water_free:
-            most = max(most, _most_chemical_dry(scene))
-        if mechanical > grade.most_mechanical or chemical > most:
-            wrong.add(method)
-    return _named(wrong)
+    grade, techniques = scene.knowledge.fragility[scene.fragility], scene.knowledge.techniques
+
+    def most_chemical(method: Method) -> int:
+        dry = _most_chemical_dry(scene) if techniques[method.technique].water_free else 0
+        return max(grade.most_chemical, dry)
+
+    return _beyond(scene, grade.most_mechanical, most_chemical)
 
 
 def _most_chemical_dry(scene: Scene) -> int:
@@ -212,7 +207,7 @@ def protected_untouched(scene: Scene) -> str:
     deposit = scene.knowledge.deposits.get(scene.settled or "")
     if deposit is None or not (deposit.is_left or deposit.guard == "refuse"):
         return ""
-    return _named(_touching(scene, scene.finding_steps))
+    return named(_touching(scene, scene.finding_steps))
 
 
 @promised("unidentified-means-harmless", SCENE)
@@ -220,7 +215,7 @@ def unidentified_harmless(scene: Scene) -> str:
     """While it is not settled what a finding is, only harmless methods are offered for it."""
     if scene.settled is not None:
         return ""
-    return _named({m for m in scene.finding_steps if not scene.knowledge.methods[m].harmless})
+    return named({m for m in scene.finding_steps if not scene.knowledge.methods[m].harmless})
 
 
 @promised("dry-while-a-gate-is-shut", SCENE)
@@ -228,7 +223,7 @@ def dry_behind_gate(scene: Scene) -> str:
     """Before the stage of cleaning only what may be used on a dry specimen works on a finding."""
     if ORDER.index(scene.skeleton.stage) >= STAGES.index("examine"):
         return ""
-    return _named({m for m in scene.finding_steps if not scene.knowledge.methods[m].while_dry})
+    return named({m for m in scene.finding_steps if not scene.knowledge.methods[m].while_dry})
 
 
 @promised("nothing-wet-on-what-is-not-soft", SCENE)
@@ -252,7 +247,7 @@ def nothing_wet_unless_soft(scene: Scene) -> str:
         is_dry = bears and scene.combination.hydration == DRY
         if item.method in scene.finding_steps and technique.wet != "dry" and not is_dry:
             wrong.add(item.method)
-    return _named(wrong & set(scene.finding_steps))
+    return named(wrong & set(scene.finding_steps))
 
 
 @promised("nothing-behind-a-closed-gate", SCENE)
@@ -270,7 +265,7 @@ def nothing_behind_gate(scene: Scene) -> str:
         is_kept = stage == scene.skeleton.stage or k.methods[item.method].harmless
         if is_later or not is_kept:
             wrong.add(item.method)
-    return _named(wrong)
+    return named(wrong)
 
 
 @promised("stage-is-the-first-closed-gate", SCENE)
@@ -298,24 +293,14 @@ def refused_means_nothing(scene: Scene) -> str:
 def limits_or_reason(scene: Scene) -> str:
     """Every agent in a step has exposure limits, or says whose limits or why none."""
     k = scene.knowledge
-    return _named(
-        {
-            agent
-            for method in scene.steps
-            for agent in agent_ids(k, method)
-            if not (
-                k.agents[agent].limits
-                or k.agents[agent].vapour_of
-                or k.agents[agent].no_limit_because
-            )
-        }
-    )
+    used = {k.agents[agent] for method in scene.steps for agent in agent_ids(k, method)}
+    return named(a.id for a in used if not (a.limits or a.vapour_of or a.no_limit_because))
 
 
 @promised("every-step-has-a-stop-point", SCENE)
 def has_stop_point(scene: Scene) -> str:
     """Every step names what to see that means stop."""
-    return _named({m for m in scene.steps if not scene.knowledge.methods[m].stop_signs})
+    return named({m for m in scene.steps if not scene.knowledge.methods[m].stop_signs})
 
 
 @promised("the-bench-can-do-it", SCENE)
@@ -334,7 +319,7 @@ def bench_can(scene: Scene) -> str:
             barred = set(k.agents[agent].not_for) & set(bench.circumstances)
             if barred or (bench.only_stock and not bench.has_stock(agent)):
                 wrong.add(method)
-    return _named(wrong)
+    return named(wrong)
 
 
 @promised("no-dead-end", SCENE)
@@ -360,34 +345,25 @@ def test_spot_first(scene: Scene) -> str:
 
 def _not_more(pair: Pair) -> str:
     """Return the methods that the worse scene permits although the better one rules them out."""
-    return _named(pair.more.ruled_out(pair.less.finding_steps))
+    return named(pair.more.ruled_out(pair.less.finding_steps))
 
 
 PAIRS: dict[str, Invariant[Pair]] = {
-    name: Invariant(name, sentence, _not_more)
+    f"{name}-no-more": Invariant(f"{name}-no-more", sentence, _not_more)
     for name, sentence in (
+        ("unknown-zone-permits", "An unknown zone permits nothing that a known one forbids."),
+        ("unknown-group-permits", "An unknown group permits nothing that a known one forbids."),
         (
-            "unknown-zone-permits-no-more",
-            "An unknown zone permits nothing that a known one forbids.",
-        ),
-        (
-            "unknown-group-permits-no-more",
-            "An unknown group permits nothing that a known one forbids.",
-        ),
-        (
-            "unknown-hydration-permits-no-more",
+            "unknown-hydration-permits",
             "Unknown hydration permits nothing that a known state forbids.",
         ),
+        ("unknown-air-permits", "Unknown ventilation permits nothing that a known one forbids."),
+        ("hazard-permits", "A further sign of frailty permits nothing that was forbidden."),
+        ("no-air-permits", "A closed room permits nothing that any control forbids."),
         (
-            "unknown-air-permits-no-more",
-            "Unknown ventilation permits nothing that a known one forbids.",
-        ),
-        ("hazard-permits-no-more", "A further sign of frailty permits nothing that was forbidden."),
-        ("no-air-permits-no-more", "A closed room permits nothing that any control forbids."),
-        (
-            "circumstances-permit-no-more",
+            "circumstances-permit",
             "Personal circumstances permit nothing that was forbidden without them.",
         ),
-        ("empty-shelf-permits-no-more", "An empty shelf permits nothing that a full one forbids."),
+        ("empty-shelf-permits", "An empty shelf permits nothing that a full one forbids."),
     )
 }

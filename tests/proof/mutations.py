@@ -1,7 +1,5 @@
 """Break the knowledge in many ways, and count by which check each fault is caught."""
 
-from __future__ import annotations
-
 import itertools
 import json
 import random
@@ -43,8 +41,8 @@ def _invalid(knowledge: Knowledge, sound: Knowledge) -> str:
     """Return what the models refuse among the entries that were changed, empty if nothing."""
     entries: list[BaseModel] = [
         entry
-        for kind, attribute in ATTRIBUTES.items()
-        for entry_id, entry in getattr(knowledge, attribute).items()
+        for kind in ATTRIBUTES
+        for entry_id, entry in knowledge.table(kind).items()
         if entry is not sound.table(kind).get(entry_id)
     ]
     held = {id(rule) for rules in sound.rules.values() for rule in rules}
@@ -236,10 +234,8 @@ class Score:
         found += [f"caught by {check}: {n}" for check, n in sorted(self.checks.items())]
         found += [f"not counted: {kind}: {name}: {why}" for kind, name, why in sorted(self.same)]
         for kind, name, is_vital in sorted(self.survivors):
-            vital = " (VITAL)" if is_vital else ""
-            found.append(
-                f"survived{vital}: {kind}: {name}: a case may tell it apart, no check does"
-            )
+            mark = "survived (VITAL)" if is_vital else "survived"
+            found.append(f"{mark}: {kind}: {name}: a case may tell it apart, no check does")
         made, caught = sum(self.made.values()), sum(self.caught.values())
         found.append(
             f"{caught} of {made} mutants of {len(self.made)} kinds caught; interlocks and limits "
@@ -274,19 +270,10 @@ def run_all(
     progress: Progress | None = None,
     log: Path | None = None,
 ) -> Score:
-    """Return the score over a rules folder.
+    """Return the score over a rules folder, which must be sound to begin with.
 
-    Parameters
-    ----------
-    rules    rules folder
-    most     most mutants of each kind, 0 for all there are
-    jobs     number of processes, all cores by default
-    progress called with mutants done and mutants in all
-    log      file of verdicts, a line each; what stands there is not judged again
-
-    Raises
-    ------
-    TriageError: the knowledge is not sound to begin with.
+    ``most`` are the mutants of each kind, 0 for all; ``log`` is a file of verdicts, a line each: what
+    stands there is not judged again.
     """
     sound = load_knowledge(rules)
     check = Judge(sound).verdict(sound).check

@@ -4,13 +4,11 @@ Without such a case nobody would notice that the rule is gone. A rule that says 
 that others do not say is shown as such by an exact search, not by a list.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from tests.proof.breaking import with_rule
-from tests.proof.coverage import percent
+from tests.proof.coverage import share
 from tests.proof.equivalent import told_apart
 from triage.engine.consult import Consultant
 from triage.engine.facts import Conclusion
@@ -65,12 +63,9 @@ class Needed:
         """Return the counts in lines for a person."""
         found = [f"no case needs it: {rule}" for rule in self.missing]
         found += [f"adds only its reason to others, in any case: {rule}" for rule in self.reasons]
-        possible = self.rules - len(self.reasons)
-        found.append(
-            f"rules without which something in a case goes unsaid: {self.needed} of {possible} "
-            f"({percent(self.needed, possible)} %); {len(self.reasons)} more add only their reason"
-        )
-        return found
+        needed, more = share(self.needed, self.rules - len(self.reasons)), len(self.reasons)
+        said = f"rules without which something in a case goes unsaid: {needed}"
+        return [*found, f"{said}; {more} more add only their reason"]
 
 
 def needed_of(consultant: Consultant) -> Needed:
@@ -99,9 +94,7 @@ def needs(
     for case in rule.cases:
         facts = facts_of_case(consultant, normal, case)
         mine = said_by(knowledge, evaluate((normal,), facts))
-        if not mine:
-            continue
-        theirs = said_by(knowledge, evaluate(others, facts))
+        theirs = said_by(knowledge, evaluate(others, facts)) if mine else {}
         if any(what not in theirs or not methods <= theirs[what] for what, methods in mine.items()):
             return True
     return False

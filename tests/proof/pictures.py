@@ -5,8 +5,6 @@ them) and on a calm ground, turned up to 3 degrees, moved up to 40 points, expos
 uneven, noise; some recoloured, some with a patch of lost structure; and pairs made unanswerable.
 """
 
-from __future__ import annotations
-
 import argparse
 import resource
 import time
@@ -206,15 +204,8 @@ def large(rows: int = 4000, columns: int = 6000) -> tuple[Any, Any]:
     both = []
     for count, seed, turn in ((150, 1, 0.0), (40, 2, 1.2)):
         here = np.random.default_rng(seed)
-        spots = [
-            (
-                here.uniform(200, rows - 200),
-                here.uniform(200, columns - 200),
-                here.uniform(7, 50),
-                0,
-            )
-            for _ in range(count)
-        ]
+        at = here.uniform
+        spots = [(at(200, rows - 200), at(200, columns - 200), at(7, 50), 0) for _ in range(count)]
         picture = drawn(grey[..., None] * np.array([1.0, 0.93, 0.85]), spots)[..., 0]
         cos, sin = np.cos(np.radians(turn)), np.sin(np.radians(turn))
         if turn:

@@ -5,21 +5,19 @@ about which they conclude the same share one skeleton, made by the planner itsel
 such scenes against skeletons made one by one.
 """
 
-from __future__ import annotations
-
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
 from tests.proof.axes import FINDING, HYDRATION, Axes, Combination
 from tests.proof.drawn import Drawer
-from tests.proof.judged import JudgedBenches
 from triage.case.profile import Bench
 from triage.engine.consult import Conclusions, Consultant
-from triage.engine.facts import Conclusion
+from triage.exposure.day import DayLedger
 from triage.knowledge.book import Knowledge
 from triage.knowledge.rules import Family
-from triage.plan.ladder import Ladder
+from triage.plan.ladder import BenchBars, Ladder
+from triage.plan.planner import Planner
 from triage.plan.skeleton import Skeleton, SkeletonMaker
 
 Key = tuple[object, ...]
@@ -39,8 +37,8 @@ class Kept(NamedTuple):
 class Scene(NamedTuple):
     """One combination at one bench, as far as the safety of its plan goes.
 
-    ``kept`` is shared by all scenes with the same skeleton, ``forbidden`` holds all methods that
-    an interlock forbids on the finding, ``bench_bars`` those that the bench rules out.
+    ``forbidden`` holds all methods that an interlock forbids on the finding, ``bench_bars`` those
+    that the bench rules out; the rest are those of ``Kept``.
     """
 
     knowledge: Knowledge
@@ -48,41 +46,48 @@ class Scene(NamedTuple):
     bench: Bench
     is_soft: bool
     fragility: str
-    kept: Kept
     forbidden: frozenset[str]
     bench_bars: frozenset[str]
+    skeleton: Skeleton
+    ladder: Ladder
+    steps: tuple[str, ...]
+    finding_steps: tuple[str, ...]
+    barred: frozenset[str]
+    walk_key: object
 
     @property
-    def skeleton(self) -> Skeleton:
-        """Return the plan before its steps are completed."""
-        return self.kept.skeleton
-
-    @property
-    def ladder(self) -> Ladder:
-        """Return the ladder of the finding."""
-        return self.kept.ladder
+    def where(self) -> tuple[str, str]:
+        """Return the combination in words, and the bench."""
+        return self.combination.words(), self.bench.name
 
     @property
     def settled(self) -> str | None:
         """Return the deposit that the finding is settled to be."""
-        return self.kept.ladder.problem
-
-    @property
-    def steps(self) -> tuple[str, ...]:
-        """Return the methods that the plan holds now, in order."""
-        return self.kept.steps
-
-    @property
-    def finding_steps(self) -> tuple[str, ...]:
-        """Return those of them that work on the finding."""
-        return self.kept.finding_steps
+        return self.ladder.problem
 
     def ruled_out(self, methods: Iterable[str]) -> set[str]:
         """Return those of some methods that an interlock, the bench or the ladder rules out."""
-        return {
-            m
-            for m in methods
-            if m in self.forbidden or m in self.bench_bars or m in self.kept.barred
+        barred = (self.forbidden, self.bench_bars, self.barred)
+        return {m for m in methods if any(m in each for each in barred)}
+
+
+class JudgedBenches:
+    """For each bench by name: a planner, its judge of the air, the methods the bench rules out.
+
+    Worked out once: the air of every method on a bench costs more than anything else of a start,
+    and it depends on the bench and the knowledge alone.
+    """
+
+    def __init__(self, consultant: Consultant, benches: Mapping[str, Bench]) -> None:
+        self.consultant, knowledge = consultant, consultant.knowledge
+        self.planners = {name: Planner(consultant) for name in benches}
+        self.judges = {n: self.planners[n].judge(b, DayLedger()) for n, b in benches.items()}
+        # What the bench itself rules out, air limits included, among all methods.
+        self.bars = {
+            name: frozenset(
+                bar.method for bar in BenchBars(knowledge, bench, judge).of(knowledge.methods)
+            )
+            for (name, bench), judge in zip(benches.items(), self.judges.values(), strict=True)
         }
 
 
@@ -101,7 +106,9 @@ class SceneMaker:
         self.drawer = Drawer(consultant, axes)
         self.maker = SkeletonMaker(consultant)
         self.benches = axes.benches
-        self.judged = (judged or JudgedBenches(consultant, self.benches)).of(consultant)
+        self.judged = judged or JudgedBenches(consultant, self.benches)
+        if self.judged.consultant is not consultant:
+            raise ValueError("these benches were judged with another rulebase")
         self.judges, self.bars = self.judged.judges, self.judged.bars
         self._skeletons: dict[Key, Kept] = {}
 
@@ -138,9 +145,9 @@ class SceneMaker:
                 bench,
                 combination.hydration == self.axes.base[HYDRATION],
                 self.drawer.grades[drawn.grade],
-                kept,
                 forbid.methods,
                 bars,
+                *kept,
             )
 
     def _keep(self, combination: Combination, name: str) -> Kept:
@@ -170,7 +177,7 @@ def trimmed(found: Conclusions) -> Conclusions:
 
     The others would do nothing but fill the list of exclusions.
     """
-    offered = _methods(found.of(Family.OFFER, "offer"))
+    offered = {method for c in found.of(Family.OFFER, "offer") for method in c.get("method")}
     forbids = []
     for conclusion in found.of(Family.FORBID):
         methods = tuple(m for m in conclusion.get("method", ()) if m in offered)
@@ -179,7 +186,3 @@ def trimmed(found: Conclusions) -> Conclusions:
             fields = tuple(sorted([*kept, ("method", methods)], key=lambda field: field[0]))
             forbids.append(replace(conclusion, fields=fields))
     return replace(found, by_family={**found.by_family, Family.FORBID: tuple(forbids)})
-
-
-def _methods(conclusions: Iterable[Conclusion]) -> frozenset[str]:
-    return frozenset(m for c in conclusions for m in c.get("method"))

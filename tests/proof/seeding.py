@@ -1,7 +1,5 @@
 """Put seeded faults into copies of the rules, and count which the verifier finds at their line."""
 
-from __future__ import annotations
-
 import random
 import shutil
 import tempfile
@@ -104,14 +102,12 @@ class Plot:
 
     def _place(self, seed: Seed, texts: Mapping[str, str], faults: Iterable[TriageError]) -> str:
         places = []
-        for fault in faults:
-            where = fault.where
-            if where is None or where.line is None:
-                continue
-            file = where.file.split("/", maxsplit=1)[-1]
-            places.append(f"{file}:{where.line}")
-            if seed.is_at(texts, file, where.line):
-                return ""
+        for where in (fault.where for fault in faults):
+            if where is not None and where.line is not None:
+                file = where.file.split("/", maxsplit=1)[-1]
+                places.append(f"{file}:{where.line}")
+                if seed.is_at(texts, file, where.line):
+                    return ""
         return f"found only {', '.join(places[:3])}" if places else "not found"
 
 
@@ -125,28 +121,14 @@ def _begin(rules: str, scratch: str, count: int) -> Callable[[int], str]:
 def seed_all(
     rules: Path, count: int, jobs: int | None = None, progress: Progress | None = None
 ) -> Found:
-    """Return what became of so many seeded faults.
+    """Return what became of so many seeded faults, spread evenly over all classes.
 
-    Parameters
-    ----------
-    rules    rules folder; only copies of it are changed
-    count    how many faults, spread evenly over all classes
-    jobs     number of processes, all cores by default
-    progress called with faults done and faults in all
-
-    Raises
-    ------
-    TriageError: the knowledge is not sound to begin with.
+    Only copies of the rules are changed; they must be sound to begin with.
     """
     seeds = chosen(Consultant(load_knowledge(rules)), rules, count)
     found, waiting = Found(), iter(seeds)
     with tempfile.TemporaryDirectory() as scratch:
-        work_out(
-            range(len(seeds)),
-            _begin,
-            (str(rules), scratch, count),
-            lambda why: found.note(next(waiting), why),
-            jobs,
-            progress,
-        )
+        given = (str(rules), scratch, count)
+        take = lambda why: found.note(next(waiting), why)
+        work_out(range(len(seeds)), _begin, given, take, jobs, progress)
     return found

@@ -4,8 +4,6 @@ Each seed says which check must find it and at which entry; its line is then loo
 text itself, not taken from the loader.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -88,8 +86,8 @@ def _rooms(texts: Texts) -> str:
     return "".join(map(texts.text, files))
 
 
-def _when(condition: str) -> str:
-    return f"  when:\n    - {condition}\n"
+def _when(*conditions: str) -> str:
+    return "".join(["  when:\n", *(f"    - {condition}\n" for condition in conditions)])
 
 
 # -- rules that never fire, or say nothing --------------------------------------------------------
@@ -100,10 +98,8 @@ def never_firing(texts: Texts) -> Iterator[Sown]:
     """Yield signs and rules that ask one question for two answers at once."""
     for kind, entry, file, block in _conditions(texts, Family.ORDER):
         question, answers = texts.question(block)
-        both = (
-            f"specimen: {{{question}: {answers[0]}}}\n    - specimen: {{{question}: {answers[1]}}}"
-        )
-        yield partial(texts.edited, kind, entry, "  when:\n", _when(both)), file, entry
+        both = (f"specimen: {{{question}: {answer}}}" for answer in answers[:2])
+        yield partial(texts.edited, kind, entry, "  when:\n", _when(*both)), file, entry
 
 
 @seed("unreachable", "never-fires")
@@ -270,16 +266,18 @@ def latent_circle(texts: Texts) -> Iterator[Sown]:
 # -- entries that nothing uses --------------------------------------------------------------------
 
 
-def _copies(texts: Texts, kind: str) -> Iterator[Sown]:
-    for entry in texts.knowledge.table(kind):
-        if texts.block(kind, entry):
-            yield partial(texts.copied, kind, entry), texts.file(kind, entry), entry + NEW
+def _copies(*kinds: str) -> Callable[[Texts], Iterator[Sown]]:
+    """Return what copies each entry of some kinds under another id, which nothing names."""
+
+    def make(texts: Texts) -> Iterator[Sown]:
+        for kind in kinds:
+            for entry in filter(partial(texts.block, kind), texts.knowledge.table(kind)):
+                yield partial(texts.copied, kind, entry), texts.file(kind, entry), entry + NEW
+
+    return make
 
 
-@seed("method never offered", "never-offered")
-def never_offered(texts: Texts) -> Iterator[Sown]:
-    """Yield methods that no rule offers."""
-    yield from _copies(texts, "method")
+seed("method never offered", "never-offered")(_copies("method"))
 
 
 @seed("deposit without signs", "nothing-speaks-for-it")
@@ -292,17 +290,8 @@ def unspoken(texts: Texts) -> Iterator[Sown]:
         yield partial(dict[str, str], {file: against}), file, deposit
 
 
-@seed("unused question", "question-unused")
-def unused_question(texts: Texts) -> Iterator[Sown]:
-    """Yield questions whose answers no rule reads."""
-    yield from _copies(texts, "question")
-
-
-@seed("unused entry", "unused-entry")
-def unused_entry(texts: Texts) -> Iterator[Sown]:
-    """Yield equipment, techniques and stop signs that no method uses."""
-    for kind in ("equipment", "technique", "stop"):
-        yield from _copies(texts, kind)
+seed("unused question", "question-unused")(_copies("question"))
+seed("unused entry", "unused-entry")(_copies("equipment", "technique", "stop"))
 
 
 @seed("answer that nothing reads", "answer-unread")
@@ -310,21 +299,18 @@ def unread_answer(texts: Texts) -> Iterator[Sown]:
     """Yield a new answer to a question that rules read only by naming other answers."""
     files = [f"{family}.yaml" for family in FAMILIES if family not in BY_ROOM]
     rooms = _rooms(texts)
-    for question in texts.knowledge.questions.values():
-        word = re.compile(
-            rf"(?<![\w-]){re.escape(question.id)}: *(\{{not|\{{at_|\{{above|\{{below)?"
-        )
+    # A rule that names what is open reads any answer: one more would not be like none at all.
+    wider = r"(\{not|\{at_|\{above|\{below|\{one_of: \[[^]]*\bunknown\b)?"
+    for question in texts.knowledge.questions:
+        word = re.compile(rf"(?<![\w-]){re.escape(question)}: *{wider}")
         if any(word.search(texts.text(file)) for file in files):
             continue
         read = [m.group(1) for m in word.finditer(rooms)]
-        if read and not any(read):
-            line = re.search(
-                r"^    - \{id: .*\n", texts.block("question", question.id), re.MULTILINE
-            )
-            if line:
-                new = line.group() + f"    - {{id: any{NEW}, text: something else}}\n"
-                made = partial(texts.edited, "question", question.id, line.group(), new)
-                yield made, "questions.yaml", question.id
+        line = re.search(r"^    - \{id: .*\n", texts.block("question", question), re.MULTILINE)
+        if line and read and not any(read):
+            new = line.group() + f"    - {{id: any{NEW}, text: something else}}\n"
+            made = partial(texts.edited, "question", question, line.group(), new)
+            yield made, "questions.yaml", question
 
 
 @seed("sign without a question", LOAD)

@@ -1,10 +1,8 @@
 """What must hold for every complete step of a plan, and for a plan whose ladder is used up."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
-from tests.proof.invariants import Invariant, promised
+from tests.proof.invariants import Invariant, named, promised
 from triage.engine.vocabulary import agent_ids
 from triage.knowledge.base import Status
 from triage.knowledge.book import Knowledge
@@ -134,19 +132,14 @@ def mixes_named(shown: Shown) -> str:
     """
     k, step = shown.knowledge, shown.step
     said = " ".join(c.text for c in step.cautions if c.kind == "mixing")
-    missing = {
+    drafts = {agent.id for agent in k.agents.values() if agent.status is Status.DRAFT}
+    return named(
         mix.product
         for agent in shown.agents()
         if k.agents[agent].hazards
         for mix in k.agents[agent].incompatible
-        if mix.product not in said and not _is_draft(k, mix.with_)
-    }
-    return ", ".join(sorted(missing))
-
-
-def _is_draft(knowledge: Knowledge, name: str) -> bool:
-    agent = knowledge.agents.get(name)
-    return agent is not None and agent.status is Status.DRAFT
+        if mix.product not in said and mix.with_ not in drafts
+    )
 
 
 @promised("waste-is-named", STEPS)
@@ -164,14 +157,12 @@ def has_source(shown: Shown) -> str:
     known = {rule.id for rules in k.rules.values() for rule in rules}
     if not step.sources or any(source not in k.sources for source in step.sources):
         return "no source"
-    return ", ".join(sorted(set(step.rules) - known))
+    return named({*step.rules} - known)
 
 
 @promised("a-used-up-ladder-ends-in-words", END)
 def ends_in_words(plan: Plan) -> str:
     """When nothing permitted is left, the plan says to stop and how to leave it."""
     spoken = " ".join(n.text for n in plan.notices if n.kind in ("full-stop", "leave-it"))
-    wrong = [
-        f.id for f in plan.findings if f.state in ("stopped", "left") and f.zone_name not in spoken
-    ]
-    return ", ".join(wrong)
+    ended = (f for f in plan.findings if f.state in ("stopped", "left"))
+    return named(f.id for f in ended if f.zone_name not in spoken)

@@ -1,7 +1,5 @@
 """The exhaustive sweep: every combination against every promise, on all cores."""
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -24,8 +22,7 @@ from tests.proof.axes import (
 from tests.proof.classes import Plane, controls_of, plane_of
 from tests.proof.cores import Progress, work_out
 from tests.proof.invariants import COMBINATION, PAIRS, SCENE, Pair
-from tests.proof.judged import JudgedBenches
-from tests.proof.scene import Scene, SceneMaker
+from tests.proof.scene import JudgedBenches, Scene, SceneMaker
 from tests.proof.steps import END, STEPS, Shown
 from tests.proof.tally import Tally, check_all
 from tests.proof.walk import WALK, Walker
@@ -35,6 +32,8 @@ from triage.engine.vocabulary import NONE, UNKNOWN
 from triage.exposure.day import DayLedger
 from triage.knowledge.load import load_knowledge
 from triage.knowledge.rules import Family
+
+Places = npt.NDArray[np.int64]
 
 
 def promises() -> tuple[Any, ...]:
@@ -97,17 +96,14 @@ class Sweeper:
                 found[number * len(self.names) + places[scene.bench.name]] = scene
         return found
 
-    def _numbers(self, plane: Plane) -> npt.NDArray[np.int64]:
+    def _numbers(self, plane: Plane) -> Places:
         """Return zone x taxon x floor x hydration x bench -> the number of the scene."""
-        controls = [self.controls.index(bench.room.control) for bench in self.axes.benches.values()]
-        numbers = plane.numbers.astype(np.int64)[..., controls]
-        return numbers * len(self.names) + np.arange(len(self.names))
+        return self._at_benches(plane.numbers) * len(self.names) + np.arange(len(self.names))
 
     def _check(self, scene: Scene, tally: Tally, count: int) -> None:
         """Check the scene of one class, which stands for so many combinations."""
-        where = (describe(scene.combination), scene.bench.name)
-        check_all(SCENE, scene, where, tally, count)
-        key = (scene.settled, scene.kept.walk_key)
+        check_all(SCENE, scene, scene.where, tally, count)
+        key = (scene.settled, scene.walk_key)
         if self.walking and key not in self._walked:
             self._walked.add(key)
             self._walk(scene, tally)
@@ -119,18 +115,18 @@ class Sweeper:
         taxa = np.arange(len(axes.taxa))[None, :, None, None, None]
         floors = np.arange(len(axes.floors))[None, None, :, None, None]
         places = (taxa * len(axes.floors) + floors) * size + grade
-        codes, counts = np.unique(places, return_counts=True)
         some = next(iter(scenes.values()))
-        for code, count in zip(codes.tolist(), counts.tolist(), strict=True):
+        for code, count in _counted(places):
             place, rank = divmod(code, size)
             taxon, floor = divmod(place, len(axes.floors))
             combination = replace(
                 some.combination, taxon=axes.taxa[taxon], floor=list(axes.floors)[floor]
             )
             scene = some._replace(combination=combination, fragility=self.grades[rank])
-            check_all(COMBINATION, scene, describe(combination), tally, count)
+            check_all(COMBINATION, scene, combination.words(), tally, count)
 
-    def _at_benches(self, values: npt.NDArray[np.int8]) -> npt.NDArray[np.int64]:
+    def _at_benches(self, values: npt.NDArray[Any]) -> Places:
+        """Return what is known of each control of the air for each bench."""
         controls = [self.controls.index(bench.room.control) for bench in self.axes.benches.values()]
         return values.astype(np.int64)[..., controls]
 
@@ -139,27 +135,25 @@ class Sweeper:
     def _walk(self, scene: Scene, tally: Tally) -> None:
         """Walk one ladder to its end, then look at the complete plans of its beginning and end."""
         case = last = self.axes.case(scene.combination)
-        where = (describe(scene.combination), scene.bench.name)
         judge = self.maker.judges[scene.bench.name]
         tally.walks += 1
         for walked, after in self.walker.walk(case, scene.bench, judge):
             last = after
             tally.outcomes += 1
-            check_all(WALK, walked, where, tally)
+            check_all(WALK, walked, scene.where, tally)
         self._show(case, scene, tally)
         if last is not case:
             self._show(last, scene, tally)
 
     def _show(self, case: Case, scene: Scene, tally: Tally) -> None:
         """Make the complete plan of a case and check each of its steps."""
-        where = (describe(scene.combination), scene.bench.name)
         plan = self.planners[scene.bench.name].plan(case, scene.bench, DayLedger())
         tally.plans += 1
         for step in plan.steps:
             tally.steps += 1
             shown = Shown(self.consultant.knowledge, step)
-            check_all(STEPS, shown, (step.id, *where), tally)
-        check_all(END, plan, where, tally)
+            check_all(STEPS, shown, (step.id, *scene.where), tally)
+        check_all(END, plan, scene.where, tally)
 
     def _show_cautions(self, plane: Plane, scenes: dict[int, Scene], tally: Tally) -> None:
         """Complete a plan for each method, bench and set of cautions on it that comes up."""
@@ -181,9 +175,7 @@ class Sweeper:
 
     # -- pairs --------------------------------------------------------------------------------
 
-    def _pairs(
-        self, numbers: npt.NDArray[np.int64], scenes: dict[int, Scene], tally: Tally
-    ) -> None:
+    def _pairs(self, numbers: Places, scenes: dict[int, Scene], tally: Tally) -> None:
         """Compare each scene with those that are less known, frailer or worse equipped."""
         axes, benches = self.axes, self.names
         air = [n for n, b in axes.benches.items() if b.room.control == n]
@@ -206,22 +198,16 @@ class Sweeper:
                 continue
             places = [place for place, v in enumerate(values) if v in more and v != less]
             worse = np.take(numbers, [list(values).index(less)], axis)
-            self._pair(name, worse, np.take(numbers, places, axis), scenes, tally)
+            size = max(scenes) + 1
+            for code, count in _counted(worse * size + np.take(numbers, places, axis)):
+                pair = Pair(scenes[code // size], scenes[code % size])
+                tally.note(name, PAIRS[name].broken(pair), pair.more.where, count)
 
-    def _pair(
-        self,
-        name: str,
-        less: npt.NDArray[np.int64],
-        more: npt.NDArray[np.int64],
-        scenes: dict[int, Scene],
-        tally: Tally,
-    ) -> None:
-        size = max(scenes) + 1
-        codes, counts = np.unique(less * size + more, return_counts=True)
-        for code, count in zip(codes.tolist(), counts.tolist(), strict=True):
-            pair = Pair(scenes[code // size], scenes[code % size])
-            where = (describe(pair.more.combination), pair.more.bench.name)
-            tally.note(name, PAIRS[name].broken(pair), where, count)
+
+def _counted(codes: Places) -> Iterator[tuple[int, int]]:
+    """Yield each code with the number of times that it comes up."""
+    found, counts = np.unique(codes, return_counts=True)
+    yield from zip(found.tolist(), counts.tolist(), strict=True)
 
 
 # -- several processes ----------------------------------------------------------------------------
@@ -232,14 +218,7 @@ def _begin(rules: str, axes: Axes) -> Callable[[str], Tally]:
 
 
 def sweep_all(rules: Path, jobs: int | None = None, progress: Progress | None = None) -> Tally:
-    """Return the tally of the whole sweep over a rules folder.
-
-    Parameters
-    ----------
-    rules    rules folder; each process loads it
-    jobs     number of processes, all cores by default
-    progress called with deposits done and deposits in all
-    """
+    """Return the tally of the whole sweep over a rules folder, deposit by deposit."""
     axes = axes_of(Consultant(load_knowledge(rules)))
     total = Tally(promises=promises())
     work_out(axes.deposits, _begin, (str(rules), axes), total.add, jobs, progress)
@@ -267,11 +246,3 @@ def strata(axes: Axes, seed: int, size: int = 3) -> Iterator[Axes]:
         }
         chosen["hydrations"] = tuple(dict.fromkeys((axes.base[HYDRATION], *chosen["hydrations"])))
         yield replace(axes, **chosen)  # type: ignore[arg-type]
-
-
-def describe(combination: Combination) -> str:
-    """Return a combination in words."""
-    return (
-        f"{combination.deposit} on {combination.zone} of {combination.taxon}, "
-        f"{combination.floor}, {combination.hydration}"
-    )

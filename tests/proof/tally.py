@@ -43,12 +43,8 @@ class Tally:
 
     def add(self, other: Tally) -> None:
         """Add the counts of another run."""
-        self.combinations += other.combinations
-        self.classes += other.classes
-        self.walks += other.walks
-        self.outcomes += other.outcomes
-        self.plans += other.plans
-        self.steps += other.steps
+        for name in ("combinations", "classes", "walks", "outcomes", "plans", "steps"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
         self.checked += other.checked
         self.broken += other.broken
         for name, lines in sorted(other.examples.items()):

@@ -1,7 +1,5 @@
 """The texts of a rules folder with small edits in them: where each entry stands, what is put beside it."""
 
-from __future__ import annotations
-
 import random
 import re
 from functools import cached_property

@@ -4,14 +4,13 @@ At each rung the walk looks what would follow if it cleared, did harm, was not d
 little, and then goes on with no change until nothing is left.
 """
 
-from __future__ import annotations
-
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from tests.proof.axes import FINDING
-from tests.proof.invariants import Invariant, harsher, promised
+from tests.proof.invariants import Invariant, harsher, named, promised
 from tests.proof.scene import trimmed
 from triage.case.changes import new_attempt, with_correction, with_release
 from triage.case.models import Case
@@ -39,7 +38,6 @@ class Walked:
     before: Skeleton
     after: Skeleton
     passes: dict[str, int]
-    last_done: str | None
     places: int
 
 
@@ -78,15 +76,11 @@ def failed_spot(walked: Walked) -> str:
     """After a test spot that went badly no step of the finding uses its agent."""
     if walked.outcome != "released" or not walked.item.inserted:
         return ""
-    k = walked.knowledge
-    place = walked.before.items.index(walked.item)
-    tested = next(
-        (i.method for i in walked.before.items[place:] if not i.inserted and i.target == FINDING),
-        "",
-    )
+    k, items = walked.knowledge, walked.before.items
+    behind = items[items.index(walked.item) :]
+    tested = next((i.method for i in behind if not i.inserted and i.target == FINDING), "")
     agents = agent_ids(k, tested)[:1] if tested else ()
-    wrong = {m for m in _methods(walked.after) if agents and agents[0] in agent_ids(k, m)}
-    return ", ".join(sorted(wrong))
+    return named(m for m in _methods(walked.after) if {*agents} & {*agent_ids(k, m)})
 
 
 @promised("cleared-closes-the-finding", WALK)
@@ -121,13 +115,11 @@ def better_repeats(walked: Walked) -> str:
 @promised("passes-are-kept", WALK)
 def passes_kept(walked: Walked) -> str:
     """No method stands in the plan once its passes are used up."""
-    done = dict(walked.passes)
-    if not walked.item.inserted and walked.outcome == "no-change":
-        done[walked.item.method] = done.get(walked.item.method, 0) + 1
-    wrong = {
-        m for m in _methods(walked.after) if done.get(m, 0) >= walked.knowledge.methods[m].passes
-    }
-    return ", ".join(sorted(wrong)) if walked.outcome == "no-change" else ""
+    if walked.outcome != "no-change":
+        return ""
+    done, methods = Counter(walked.passes), walked.knowledge.methods
+    done[walked.item.method] += not walked.item.inserted
+    return named(m for m in _methods(walked.after) if done[m] >= methods[m].passes)
 
 
 @promised("never-a-milder-step-after", WALK)
@@ -135,9 +127,8 @@ def never_milder(walked: Walked) -> str:
     """After a step without change nothing milder than it comes for the finding."""
     if walked.outcome != "no-change" or walked.item.inserted:
         return ""
-    ours = [i.method for i in walked.after.items if i.target == FINDING and not i.inserted]
-    wrong = [m for m in ours if harsher(walked.knowledge, walked.item.method, m)]
-    return ", ".join(wrong)
+    ours = (i.method for i in walked.after.items if i.target == FINDING and not i.inserted)
+    return named(m for m in ours if harsher(walked.knowledge, walked.item.method, m))
 
 
 @promised("nothing-new-appears", WALK)
@@ -189,36 +180,24 @@ class Walker:
         self._drawn = {}
         before = self._skeleton(case, bench, judge)
         passes: dict[str, int] = {}
-        last: str | None = None
         for place in range(FAR + 2):
             item = next((i for i in before.items if i.target == FINDING), None)
             if item is None:
                 return
-            for outcome, after in self._branches(case, item, bench, judge):
-                yield (
-                    Walked(self.knowledge, outcome, item, before, after, passes, last, place),
-                    case,
-                )
-            case = self._tried(case, item, "no-change")
-            after = self._skeleton(case, bench, judge)
-            yield (
-                Walked(self.knowledge, "no-change", item, before, after, passes, last, place),
-                case,
-            )
+            for outcome, then in self._branches(case, item):
+                after = self._skeleton(then, bench, judge)
+                # The last branch is the one that is gone on with.
+                case = then if outcome == "no-change" else case
+                yield Walked(self.knowledge, outcome, item, before, after, passes, place), case
             if not item.inserted:
                 passes = {**passes, item.method: passes.get(item.method, 0) + 1}
-                last = item.method
             before = after
 
-    def _branches(
-        self, case: Case, item: Item, bench: Bench, judge: AirJudge
-    ) -> Iterator[tuple[str, Skeleton]]:
+    def _branches(self, case: Case, item: Item) -> Iterator[tuple[str, Case]]:
         for outcome in ("cleared", "better", "not-done", "worse", "damage"):
             tried = self._tried(case, item, outcome)
-            yield outcome, self._skeleton(tried, bench, judge)
-        name = tried.attempts[-1].id
-        at = START + timedelta(days=1)
-        released = with_release(tried, at, name, "looked at again")
-        yield "released", self._skeleton(released, bench, judge)
-        undone = with_correction(tried, name, at, outcome="not-done", note="wrong key")
-        yield "undone", self._skeleton(undone, bench, judge)
+            yield outcome, tried
+        name, at = tried.attempts[-1].id, START + timedelta(days=1)
+        yield "released", with_release(tried, at, name, "looked at again")
+        yield "undone", with_correction(tried, name, at, outcome="not-done", note="wrong key")
+        yield "no-change", self._tried(case, item, "no-change")

@@ -19,14 +19,8 @@ from triage.history.benchday import DayAir
 from triage.history.daytypes import Hours, PutDown, Task, Visit, chains_of, sessions_of
 from triage.history.schedule import plan_day
 from triage.history.timeline import Timeline
+from triage.plan import substances
 from triage.plan.airjudge import AirJudge
-from triage.plan.substances import (
-    mg_per_ml,
-    release_min_of,
-    room_of,
-    strength_fraction,
-    substance_of,
-)
 
 HOURS = Hours(9 * 60, 18 * 60)
 
@@ -61,33 +55,20 @@ def real_tasks(random, knowledge, cases):
     """Tasks with the methods, agents and amounts of the knowledge; dwells and hands by chance."""
     liquids = [m for m in knowledge.methods.values() if m.agent and m.amount and m.stage == "clean"]
     tasks = []
-    for case in range(cases):
-        for number in range(int(random.integers(1, 4))):
-            method = liquids[int(random.integers(len(liquids)))]
-            put_down = PutDown(
-                method.agent, method.amount.typical_ml, method.amount.least_ml, method.id
-            )
-            visits = (Visit("whole", int(random.integers(3, 12))),)
-            if random.random() < 0.3:
-                dwell = int(random.integers(15, 60))
-                visits = (
-                    Visit("start", 5),
-                    Visit("finish", 4, dwell, dwell + int(random.integers(0, 60))),
-                )
-            tasks.append(
-                Task(f"c{case}", f"s{number}", method.name, visits, method.agent, put_down, 10)
-            )
+    for case, number in ((c, n) for c in range(cases) for n in range(int(random.integers(1, 4)))):
+        method = liquids[int(random.integers(len(liquids)))]
+        amount = method.amount
+        put_down = PutDown(method.agent, amount.typical_ml, amount.least_ml, method.id)
+        visits = (Visit("whole", int(random.integers(3, 12))),)
+        if random.random() < 0.3:
+            dwell, slack = int(random.integers(15, 60)), int(random.integers(0, 60))
+            visits = (Visit("start", 5), Visit("finish", 4, dwell, dwell + slack))
+        told = (method.name, visits, method.agent, put_down, 10)
+        tasks.append(Task(f"c{case}", f"s{number}", *told))
     return tasks
 
 
-def releases_of(plan, tasks, knowledge):
-    method_of = {(t.case, t.step): knowledge.methods[t.put_down.method] for t in tasks}
-    for entry in plan.entries:
-        if entry.amount_ml is not None:
-            yield entry, method_of[entry.case, entry.step]
-
-
-def checked_real_day(seed, knowledge, most_changes=6):
+def checked_real_day(seed, knowledge):
     random = np.random.default_rng(seed)
     tasks = real_tasks(random, knowledge, int(random.integers(1, 21)))
     room = RoomProfile(
@@ -96,58 +77,50 @@ def checked_real_day(seed, knowledge, most_changes=6):
         control=str(random.choice(["none", "window", "extraction", "hood"])),
     )
     bench = Bench(room=room)
-    plan = plan_day(
-        tasks,
-        Timeline(HOURS, 0, DayAir(knowledge, bench, DayLedger())),
-        seed=seed,
-        most_changes=most_changes,
-    )
+    timeline = Timeline(HOURS, 0, DayAir(knowledge, bench, DayLedger()))
+    plan = plan_day(tasks, timeline, seed=seed, most_changes=6)
     assert faults_of_day(plan, tasks, HOURS) == []
-    judge = AirJudge(knowledge, bench, DayLedger())
-    ledger, slow = DayLedger(), []
-    terms = Terms(
-        margin=judge.margin, no_limit_ok=True, lel_share=knowledge.judgement.lel_share.value
+    method_of = {(t.case, t.step): knowledge.methods[t.put_down.method] for t in tasks}
+    margin, lel_share = (
+        AirJudge(knowledge, bench, DayLedger()).margin,
+        knowledge.judgement.lel_share.value,
     )
-    for entry, method in releases_of(plan, tasks, knowledge):
-        substance = substance_of(knowledge, knowledge.agents[entry.agent])
+    terms = Terms(margin=margin, no_limit_ok=True, lel_share=lel_share)
+    ledger, slow, where = DayLedger(), [], substances.room_of(knowledge, bench)
+    for entry in (each for each in plan.entries if each.amount_ml is not None):
+        method = method_of[entry.case, entry.step]
+        substance = substances.substance_of(knowledge, knowledge.agents[entry.agent])
         if substance.airborne == "none":
             continue
-        share = strength_fraction(method.strength) * method.amount.open_share
-        minutes = release_min_of(knowledge, method)
-        then = replace(terms, ledger=ledger, at_min=float(entry.begin_min), strength_fraction=share)
-        room = room_of(knowledge, bench)
-        verdict = judge_release(substance, entry.amount_ml, room, minutes, then)
+        share = substances.strength_fraction(method.strength) * method.amount.open_share
+        minutes = substances.release_min_of(knowledge, method)
+        begin = float(entry.begin_min)
+        then = replace(terms, ledger=ledger, at_min=begin, strength_fraction=share)
+        verdict = judge_release(substance, entry.amount_ml, where, minutes, then)
         assert verdict.verdict != "over", (entry, verdict.sentence)
         assert method.amount.least_ml <= entry.amount_ml <= method.amount.typical_ml
         if verdict.reentry_min:
-            own = [
-                a for a in plan.airings if a.agent == entry.agent and a.begin_min == entry.end_min
-            ]
+            behind = (a for a in plan.airings if a.begin_min == entry.end_min)
+            own = [a for a in behind if a.agent == entry.agent]
             assert own, f"no airing behind {entry}"
             # The plan shows four significant digits.
             assert own[0].end_min - own[0].begin_min >= math.floor(verdict.reentry_min * 0.999)
-        mass = entry.amount_ml * mg_per_ml(knowledge, method, entry.agent)
-        ledger = ledger.added([Release(float(entry.begin_min), mass, entry.agent)], [substance])
+        mass = entry.amount_ml * substances.mg_per_ml(knowledge, method, entry.agent)
+        ledger = ledger.added([Release(begin, mass, entry.agent)], [substance])
         # A step is judged over the time in which it can evaporate, so the whole day is too.
-        slow.append(Release(float(entry.begin_min), mass, entry.agent, minutes))
-    ledger = DayLedger(tuple(slow), ledger.substances)
-    day = judge_day(ledger, room_of(knowledge, bench), judge.margin)
+        slow.append(Release(begin, mass, entry.agent, minutes))
+    day = judge_day(DayLedger(tuple(slow), ledger.substances), where, margin)
     assert day.verdict != "over"
     return plan
 
 
-@pytest.mark.parametrize("seed", range(2))
-def test_a_random_day_keeps_the_air_budget_and_the_airings(seed, knowledge):
-    checked_real_day(seed, knowledge)
-
-
-@pytest.mark.slow
-def test_many_random_days_keep_the_air_budget_and_the_airings(knowledge, capsys):
-    days = [checked_real_day(seed, knowledge) for seed in range(100, 200)]
+@pytest.mark.parametrize("seeds", [range(2), pytest.param(range(100, 200), marks=pytest.mark.slow)])
+def test_random_days_keep_the_air_budget_and_the_airings(seeds, knowledge, capsys):
+    days = [checked_real_day(seed, knowledge) for seed in seeds]
     refused = sum("air" in left.because for day in days for left in day.left_out)
     with capsys.disabled():
-        print(f"\n100 random days in random rooms, {refused} steps refused by the air: budget kept")
-    assert refused
+        print(f"\n{len(days)} random days in random rooms, {refused} steps refused by the air")
+    assert refused or len(days) < 100
 
 
 def gap_to_the_shortest(seed):
@@ -168,10 +141,8 @@ def test_small_days_are_within_ten_percent_of_the_exact_shortest(days, capsys):
     gaps = [gap for seed in range(days) if (gap := gap_to_the_shortest(seed)) is not None]
     beyond = sum(gap > 0.10 for gap in gaps)
     with capsys.disabled():
-        print(
-            f"\n{len(gaps)} small days against the exact solver: mean {np.mean(gaps):.2%}, "
-            f"worst {max(gaps):.1%} longer, {beyond} beyond 10 %"
-        )
+        print(f"\n{len(gaps)} small days against the exact solver: mean {np.mean(gaps):.2%}, ")
+        print(f"worst {max(gaps):.1%} longer, {beyond} beyond 10 %")
     assert len(gaps) > 0.8 * days
     assert beyond <= len(gaps) // 100
     assert max(gaps) <= 0.15
@@ -202,32 +173,29 @@ def longest_min(chain):
     return ends
 
 
-def test_a_stop_time_is_never_passed_even_when_all_dwells_end_together():
-    tasks = [
-        Task(f"c{n}", "s", "soak", (Visit("start", 5), Visit("finish", 5, 60, 60)))
-        for n in range(12)
-    ]
+def soak(case, first, last):
+    return Task(case, "s", "soak", (Visit("start", 5), Visit("finish", 5, first, last)))
+
+
+def test_a_stop_time_is_never_passed_and_no_dwell_begun_that_would_end_at_night():
+    tasks = [soak(f"c{n}", 60, 60) for n in range(12)]
     plan = plan_day(tasks, Timeline(HOURS, 0, PlainAir({})))
     assert not plan.left_out
     assert faults_of_day(plan, tasks, HOURS) == []
-
-
-def test_a_dwell_that_would_end_at_night_is_not_begun():
-    night = Task("c", "s", "soak", (Visit("start", 5), Visit("finish", 5, 600, 660)))
-    assert plan_day([night], Timeline(HOURS, 0, PlainAir({}))).left_out
-    over_night = Task("c", "s", "soak", (Visit("start", 5), Visit("finish", 5, 600, 24 * 60)))
-    plan = plan_day([over_night], Timeline(HOURS, 0, PlainAir({})))
-    assert not plan.left_out
-    assert plan.later[0].kind == "finish"
+    night, over_night = (
+        plan_day([soak("c", 600, last)], Timeline(HOURS, 0, PlainAir({}))) for last in (660, 1440)
+    )
+    assert night.left_out
+    assert not over_night.left_out
+    assert over_night.later[0].kind == "finish"
 
 
 def test_steps_of_one_agent_form_one_session():
     tasks = [
         Task(f"c{n}", "s", "dab", (Visit("whole", 5),), agent, PutDown(agent, 1, 1))
-        for n in range(6)
-        for agent in (AGENTS[n % 2],)
+        for n, agent in enumerate(AGENTS[:2] * 3)
     ]
-    plan = plan_day(tasks, Timeline(HOURS, 0, PlainAir({AGENTS[0]: 20, AGENTS[1]: 20})))
+    plan = plan_day(tasks, Timeline(HOURS, 0, PlainAir(dict.fromkeys(AGENTS[:2], 20))))
     sessions = sessions_of(plan)
     assert sorted(session.agent for session in sessions) == ["one", "two"]
     assert all(len(session.steps) == 3 for session in sessions)
@@ -236,13 +204,14 @@ def test_steps_of_one_agent_form_one_session():
 
 
 def test_work_that_runs_already_goes_first_and_lateness_is_shown():
-    due = Task("run", "s", "soak", (Visit("finish", 5),), from_min=600, until_min=610)
-    late = Task("old", "s", "soak", (Visit("finish", 5),), from_min=400, until_min=420)
+    due, late = (
+        Task(case, "s", "soak", (Visit("finish", 5),), from_min=first, until_min=last)
+        for case, first, last in (("run", 600, 610), ("old", 400, 420))
+    )
     other = [Task(f"c{n}", "s", "dab", (Visit("whole", 30),)) for n in range(4)]
     plan = plan_day([*other, due, late], Timeline(HOURS, 570, PlainAir({})))
     by_case = {entry.case: entry for entry in plan.entries}
-    assert by_case["old"].begin_min == 570
-    assert by_case["old"].late_min == 150
+    assert (by_case["old"].begin_min, by_case["old"].late_min) == (570, 150)
     assert 600 <= by_case["run"].begin_min <= 610
     assert by_case["run"].late_min == 0
 

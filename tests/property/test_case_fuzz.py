@@ -3,8 +3,6 @@
 Each input has to be dealt with in a few seconds and in little memory; the long run prints both.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 import json
@@ -17,6 +15,7 @@ import sys
 import time
 import zipfile
 from collections import Counter
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -26,7 +25,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.hostile import REFUSED, TEXTS, content
-from tests.support.knowledge import RULES, planner
+from tests.support.knowledge import CASES, DEMO, RULES, planner
 from triage.case.changes import with_answer
 from triage.case.models import Case
 from triage.case.profile import Bench, load_bench
@@ -39,7 +38,6 @@ from triage.knowledge.load import _Reader, load_knowledge
 from triage.knowledge.rules import BY_ROOM, FAMILIES, Rule
 from triage.yamltext import dump_yaml, locator
 
-ROOT = RULES.parent
 SINCE = datetime(2000, 1, 1, tzinfo=UTC)
 MOST_S = 2.0  # of processor time for each input, and the memory it may take
 MOST_MB = 200
@@ -94,22 +92,22 @@ TABLES = {target: (kind, model, target) for kind, (model, target) in KINDS.items
     for family in FAMILIES
     if family not in BY_ROOM
 }
-SMALL = [
-    (target, file)
-    for target in TABLES
-    for file in sorted(
-        (RULES / target).glob("*.yaml") if (RULES / target).is_dir() else [RULES / target]
-    )
-    if file.stat().st_size < 30_000
-]
+
+
+def small() -> Iterator[tuple[str, Path]]:
+    """Yield the tables of the knowledge with those of their files that are small."""
+    for target in TABLES:
+        place = RULES / target
+        for file in sorted(place.glob("*.yaml")) if place.is_dir() else [place]:
+            if file.stat().st_size < 30_000:
+                yield target, file
 
 
 def seeds(kind: str) -> list[tuple[str, bytes]]:
     """Return (file name, sound content) pairs of a kind of file."""
     if kind == "case":
-        carried = sorted((ROOT / "cases").glob("*-*.yaml"))
         whole = dump_yaml(content("a note", "card")).encode()
-        return [("card.yaml", whole), *((p.name, p.read_bytes()) for p in carried)]
+        return [("card.yaml", whole), *((p.name, p.read_bytes()) for p in DEMO)]
     if kind == "bundle":
         return [("x.zip", raw) for _, raw in seeds("case")]
     if kind == "room":
@@ -120,8 +118,8 @@ def seeds(kind: str) -> list[tuple[str, bytes]]:
         )
         return [("up.room.jsonl", (line + line.replace("a1", "a2")).encode())]
     if kind == "bench":
-        return [("bench.yaml", (ROOT / "cases" / "bench.yaml").read_bytes())]
-    return [(f"{t}\0{f.relative_to(RULES)}", f.read_bytes()) for t, f in SMALL]
+        return [("bench.yaml", (CASES / "bench.yaml").read_bytes())]
+    return [(f"{t}\0{f.relative_to(RULES)}", f.read_bytes()) for t, f in small()]
 
 
 def mutated(rng: random.Random, raw: bytes) -> bytes:
@@ -130,27 +128,23 @@ def mutated(rng: random.Random, raw: bytes) -> bytes:
         lines = raw.split(b"\n")
         at, start = rng.randrange(len(lines)), rng.randrange(len(raw) + 1)
         what = rng.randrange(8)
-        if what == 0:
-            raw = raw[:start] + rng.choice(PIECES) + raw[start + rng.randint(0, 12) :]
-        elif what == 1:
-            raw = raw[:start] + rng.randbytes(rng.randint(1, 6)) + raw[start:]
-        elif what == 2:
-            raw = raw[:start] + raw[start + rng.randint(1, 60) :]
-        elif what == 3:
+        if what < 3:
+            # A piece in the place of some letters, some bytes between, some letters left out.
+            put = (rng.choice(PIECES), rng.randbytes(rng.randint(1, 6)), b"")[what]
+            gone = (rng.randint(0, 12), 0, rng.randint(1, 60))[what]
+            raw = raw[:start] + put + raw[start + gone :]
+            continue
+        if what == 3:
             lines.insert(rng.randrange(len(lines)), lines[at])
-            raw = b"\n".join(lines)
         elif what == 4:
             lines[at] = lines[at].split(b":")[0] + b": " + rng.choice(PIECES)
-            raw = b"\n".join(lines)
         elif what == 5:
             lines[at] = b" " * rng.randint(1, 4) + lines[at]
-            raw = b"\n".join(lines)
         elif what == 6:
             del lines[at]
-            raw = b"\n".join(lines)
         else:
             lines[at] = lines[at][: rng.randint(0, len(lines[at]))]
-            raw = b"\n".join(lines)
+        raw = b"\n".join(lines)
     return raw
 
 
@@ -174,13 +168,12 @@ def at_most(seconds: float):
 
 @dataclass
 class Report:
-    """What a run met."""
-
     read: Counter[str] = field(default_factory=Counter)
     refused: Counter[str] = field(default_factory=Counter)
     slowest_s: float = 0.0
     slowest: str = ""
     longest_line: int = 0
+    grown_mb: float = 0.0
 
 
 def zipped(raw: bytes, at: int) -> bytes:
@@ -238,8 +231,7 @@ def roomed(path: Path) -> None:
 
 @cache
 def demo() -> Case:
-    """Return a case with work to do."""
-    return load_case(ROOT / "cases" / "bumblebee-plate-3.yaml")
+    return load_case(CASES / "bumblebee-plate-3.yaml")
 
 
 def feed(kind: str, folder: Path, name: str, raw: bytes, report: Report) -> None:
@@ -286,79 +278,65 @@ def feed(kind: str, folder: Path, name: str, raw: bytes, report: Report) -> None
             path.unlink()
 
 
-def memory_mb() -> float:
-    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return most / (1e6 if sys.platform == "darwin" else 1e3)
-
-
 def fuzz(folder: Path, counts: dict[str, int], seed: int, every: int = 1) -> Report:
     """Feed each kind of file with bombs, all or each ``every``th, and with altered files."""
-    report, rng = Report(), random.Random(seed)
+    planner()
+    report, rng, before = Report(), random.Random(seed), resource.getrusage(resource.RUSAGE_SELF)
     for first, (kind, count) in enumerate(counts.items()):
         held = seeds(kind)
-        place = folder / kind
-        bombs = BOMBS[first % every :: every]
-        for bomb in bombs:
-            feed(kind, place, held[0][0], bomb, report)
-        for _ in range(count - len(bombs)):
-            name, raw = rng.choice(held)
-            feed(kind, place, name, mutated(rng, raw), report)
+        bombs = [(held[0][0], bomb) for bomb in BOMBS[first % every :: every]]
+        drawn = (rng.choice(held) for _ in range(count - len(bombs)))
+        for name, raw in (*bombs, *((name, mutated(rng, raw)) for name, raw in drawn)):
+            feed(kind, folder / kind, name, raw, report)
+    grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before.ru_maxrss
+    report.grown_mb = grown / (1e6 if sys.platform == "darwin" else 1e3)
+    assert report.grown_mb < MOST_MB
     return report
 
 
-def test_any_case_bench_and_knowledge_file_sample(tmp_path):
-    planner()
-    before = memory_mb()
-    counts = {"case": 50, "bench": 50, "knowledge": 50, "bundle": 50, "room": 50}
-    report = fuzz(tmp_path, counts, seed=1, every=3)  # each bomb is read as some kind
-    for kind in counts:
+KINDS_OF_FILE = ("case", "bench", "knowledge", "bundle", "room")
+
+
+@pytest.mark.parametrize(
+    ("counts", "every"),
+    [
+        ((50,) * 5, 3),  # each bomb is read as some kind
+        pytest.param((6_000, 4_000, 4_000, 3_000, 3_000), 1, marks=pytest.mark.slow),
+    ],
+)
+def test_any_case_bench_and_knowledge_file(tmp_path, capsys, counts, every):
+    report = fuzz(tmp_path, dict(zip(KINDS_OF_FILE, counts, strict=True)), 2, every)
+    with capsys.disabled():
+        print(f"\n{sum(counts)} inputs, 0 tracebacks: read {dict(report.read)}, refused")
+        print(f"in words {dict(report.refused)}; slowest {report.slowest_s:.2f} s of processor ")
+        print(f"time ({report.slowest}), longest line {report.longest_line} letters, ")
+        print(f"memory grown by {report.grown_mb:.0f} MB in all")
+    for kind in KINDS_OF_FILE:
         assert report.refused[kind] > 10
         assert report.read[kind]
-    assert memory_mb() - before < MOST_MB
+    assert report.longest_line <= MOST_LETTERS
+    assert report.read.total() + report.refused.total() == sum(counts)
 
 
 @pytest.mark.slow
-def test_any_case_bench_and_knowledge_file(tmp_path, capsys):
-    planner()
-    before = memory_mb()
-    counts = {"case": 6_000, "bench": 4_000, "knowledge": 4_000, "bundle": 3_000, "room": 3_000}
-    report = fuzz(tmp_path, counts, seed=2)
-    grown = memory_mb() - before
-    with capsys.disabled():
-        print(f"\n{sum(counts.values())} inputs, 0 tracebacks: read {dict(report.read)}, refused")
-        print(f"in words {dict(report.refused)}; slowest {report.slowest_s:.2f} s of processor ")
-        print(f"time ({report.slowest}), longest line {report.longest_line} letters, ")
-        print(f"memory grown by {grown:.0f} MB in all")
-    assert report.longest_line <= MOST_LETTERS
-    assert sum(report.read.values()) + sum(report.refused.values()) == sum(counts.values())
-    assert grown < MOST_MB
-
-
-def whole_folder(folder: Path, count: int, seed: int) -> tuple[int, int]:
-    """Load the whole knowledge with one file altered: the checks between files see it too."""
-    rng, tally = random.Random(seed), [0, 0]
+def test_a_whole_rules_folder_with_one_altered_file(tmp_path, capsys):
+    """The checks between files see it too."""
+    folder, rng, tally = tmp_path / "rules", random.Random(3), Counter[str]()
     shutil.copytree(RULES, folder)
     load_knowledge(folder)
     files = sorted(folder.rglob("*.yaml"))
-    for _ in range(count):
+    for _ in range(60):
         path = rng.choice(files)
         sound = path.read_bytes()
         path.write_bytes(mutated(rng, sound))
         try:
             with at_most(30 * MOST_S):
                 load_knowledge(folder)
-            tally[1] += 1
+            tally["read"] += 1
         except TriageError as fault:
-            told = fault.line()
-            tally[0] += "rules/" in told
+            tally["refused in words"] += "rules/" in fault.line()
         path.write_bytes(sound)
-    return tally[0], tally[1]
-
-
-@pytest.mark.slow
-def test_a_whole_rules_folder_with_one_altered_file(tmp_path, capsys):
-    refused, read = whole_folder(tmp_path / "rules", 60, seed=3)
     with capsys.disabled():
-        print(f"\nwhole folders with one altered file: {refused} refused in words, {read} read")
-    assert refused + read == 60
-    assert refused
+        print(f"\nwhole folders with one altered file: {dict(tally)}")
+    assert tally.total() == 60
+    assert tally["refused in words"]

@@ -4,17 +4,17 @@ Answers, findings, records, skips, releases, undoing, what-if, edits of the benc
 clocks that go on and back, several cases at once. A failure is shrunk to its shortest walk and
 printed with what reproduces it. Long form, some 20,000 plans:
 ``pytest tests/property/test_random_walker.py -m slow -s``, walks of 60 acts, ten of each seed from
-``TRIAGE_SEED`` on, until ``TRIAGE_PLANS`` plans were judged.
+``TRIAGE_SEED`` on, until ``TRIAGE_PLANS`` plans were judged. And no plan ends in silence: without a
+step it is finished, refused, held, or says why it rests, so that whoever has nothing left to answer,
+or cannot tell, is never left with "no step" alone.
 """
-
-from __future__ import annotations
 
 import os
 import random
 import shutil
 import tempfile
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from itertools import count
@@ -23,25 +23,25 @@ from typing import ClassVar
 
 import hypothesis
 import pytest
-from hypothesis import HealthCheck, Phase, Verbosity, settings
+from hypothesis import HealthCheck, Phase, Verbosity, settings, stateful
 from hypothesis import strategies as st
-from hypothesis.stateful import (
-    RuleBasedStateMachine,
-    initialize,
-    invariant,
-    rule,
-    run_state_machine_as_test,
-)
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from tests.support.case_gen import draw_case, speaking_signs
+from tests.casebook import asking
+from tests.casebook.entry import entered
+from tests.casebook.model import casebook
+from tests.support.case_gen import draw_case, drawn, speaking_signs
 from tests.support.hostile import TEXTS
-from tests.support.knowledge import RULES, consultant
+from tests.support.knowledge import RULES, consultant, planner
 from tests.support.safety import CHECKS, Seen, broken
 from triage.case.models import OUTCOMES, Attempt, Case
 from triage.case.profile import Bench
 from triage.case.store import create_case, load_case
+from triage.engine.vocabulary import CONTROLS, UNKNOWN
 from triage.errors import TriageError
+from triage.plan.model import Plan
 from triage.plan.outcomes import SKIP
+from triage.plan.skeleton import CLEAN_STAGES, DONE
 from triage.service.workshop import Workshop
 
 DEMOS = sorted((RULES.parent / "cases").glob("*-*.yaml"))
@@ -52,8 +52,6 @@ WORDS = st.sampled_from(sorted(TEXTS.values()))
 
 
 class Walker(RuleBasedStateMachine):
-    """One person with two cases on one bench."""
-
     tally: ClassVar[Counter[str]] = Counter()
 
     def __init__(self) -> None:
@@ -84,9 +82,7 @@ class Walker(RuleBasedStateMachine):
         some = rng.sample(agents, 8)
         content = {
             "room": {
-                "control": rng.choice(
-                    ("none", "window", "extraction", "hood", "outdoors", "unknown")
-                ),
+                "control": rng.choice((*CONTROLS, UNKNOWN)),
                 "volume_m3": rng.choice((None, 12, 30, 300)),
                 "air_changes_per_h": rng.choice((None, 0, 0.5, 6)),
                 "ignition_sources": rng.random() < 0.5,
@@ -250,29 +246,24 @@ def walk(walks: int, acts: int, number: int | None = None) -> Counter[str]:
     """Walk, always the same walks of one number; the suite draws its own few and shrinks nothing."""
     Walker.tally.clear()
     phases = (Phase.generate,) if number is None else (Phase.generate, Phase.shrink)
-    run_state_machine_as_test(
-        Walker
-        if number is None
-        else hypothesis.seed(number)(type(f"Walker{number}", (Walker,), {})),
-        settings=settings(
-            max_examples=walks,
-            stateful_step_count=acts,
-            deadline=None,
-            derandomize=number is None,
-            verbosity=Verbosity.normal,
-            suppress_health_check=list(HealthCheck),
-            database=None,
-            phases=phases,
-        ),
+    own = type(f"Walker{number}", (Walker,), {})
+    how = settings(
+        max_examples=walks,
+        stateful_step_count=acts,
+        deadline=None,
+        derandomize=number is None,
+        verbosity=Verbosity.normal,
+        suppress_health_check=list(HealthCheck),
+        database=None,
+        phases=phases,
     )
+    seeded = Walker if number is None else hypothesis.seed(number)(own)
+    stateful.run_state_machine_as_test(seeded, settings=how)
     return Counter(Walker.tally)
 
 
-def test_there_are_goals_enough() -> None:
-    assert len(CHECKS) >= 25
-
-
 def test_a_short_random_walk() -> None:
+    assert len(CHECKS) >= 25
     tally = walk(4, 10)
     assert tally["plans"] > 10
     assert tally["steps"] > 0
@@ -290,3 +281,63 @@ def test_a_long_random_walk(capsys: pytest.CaptureFixture[str]) -> None:
             break
     with capsys.disabled():
         print(f"no goal broken; {dict(tally)}")
+
+
+# Says only that something is left; which, and why it rests, has to stand beside it.
+GENERAL = "gate-cleaned"
+# What a person may yet tell, or do, of a finding in these states.
+RESTING = ("unsettled", "waiting", "stopped")
+
+
+def told(every: int) -> Iterator[tuple[str, Plan]]:
+    for account in casebook()[0][::every]:
+        as_told = entered(account, planner())
+        for each in (as_told, as_told.with_the_rest(account.expect.ask_first)):
+            yield account.id, planner().plan(each.case, each.bench)
+
+
+def generated(every: int) -> Iterator[tuple[str, Plan]]:
+    for case, bench in (drawn(consultant(), seed) for seed in range(0, 150, every)):
+        yield case.id, planner().plan(case, bench)
+
+
+def asked(every: int) -> Iterator[tuple[str, Plan]]:
+    """Yield the plan after each answer, until nothing is left to ask."""
+    for account in asking.single()[::every]:
+        for each in asking.walk(account):
+            yield account.id, each.plan
+            if each.leads:
+                break
+
+
+def unsaid(plan: Plan) -> list[str]:
+    """Return what rests without a word where a plan has no step."""
+    said = [notice for notice in plan.notices if notice.rule != GENERAL]
+    found = [] if said else ["nothing is said"]
+    if plan.stage in CLEAN_STAGES:
+        texts = " ".join(notice.text for notice in said)
+        resting = [f for f in plan.findings if f.state in RESTING]
+        found += [f"{f.id} {f.state}" for f in resting if f.zone_name not in texts]
+    return found
+
+
+slow = partial(pytest.param, marks=pytest.mark.slow)
+SOURCES = (
+    pytest.param(partial(told, 10), id="told"),
+    pytest.param(partial(generated, 5), id="generated"),
+    pytest.param(partial(asked, 240), id="asked"),
+    *(slow(partial(each, 1), id=f"{each.__name__}, all") for each in (told, generated, asked)),
+)
+
+
+@pytest.mark.parametrize("plans", SOURCES)
+def test_a_plan_without_a_step_says_why(plans: Callable[[], Iterator[tuple[str, Plan]]]) -> None:
+    seen, wrong = 0, {}
+    for case, plan in plans():
+        if plan.steps or plan.refused or plan.held or plan.stage == DONE:
+            continue
+        seen += 1
+        if silent := unsaid(plan):
+            wrong[case] = silent
+    assert wrong == {}
+    assert seen

@@ -148,7 +148,7 @@ MEANS = {
     "sensitiser-skin": "H317",
     "sensitiser-breathing": "H334",
     "carcinogen-suspected": "H350 H350i H351",
-    "reprotoxic": "H360 H360F H360FD H361d",
+    "reprotoxic": "H360 H360F H360FD H361 H361d",
     "environment": "H400 H410 H411 H412",
     "toxic": "H301 H311 H331",
     "peroxide-former": "EUH019",
@@ -156,7 +156,13 @@ MEANS = {
 
 
 def wrong_hazard(row: Row, held: Held) -> str:
-    """Return what an agent does not warn of, and statements that differ from the harmonised entry."""
+    """Return what an agent does not warn of, and statements that differ from the harmonised entry.
+
+    A row of a hazard says what its label bids.
+    """
+    if "hazard" in row:
+        is_asked = getattr(held[0].hazards[row["hazard"]], row["needs"])
+        return "" if is_asked else "it is not asked for"
     agent = held[0].agents[row["agent"]]
     unsaid = sorted({*row.get("warns", ())} - {*agent.hazards})
     if unsaid or "codes" not in row:

@@ -5,8 +5,6 @@ would never see anything but "unsettled". So most findings take a deposit first 
 that speak for it; the rest are drawn freely, and some answers stay unknown.
 """
 
-from __future__ import annotations
-
 import random
 from functools import lru_cache
 from typing import Any
@@ -85,7 +83,6 @@ def draw_specimen(consultant: Consultant, rng: random.Random) -> dict[str, str]:
 
 
 def draw_case(consultant: Consultant, rng: random.Random, name: str = "drawn") -> Case:
-    """Return one case with up to four findings."""
     knowledge = consultant.knowledge
     taxon = rng.choice((*knowledge.taxa, UNKNOWN))
     plan = knowledge.taxa[taxon].plan if taxon in knowledge.taxa else None
@@ -104,13 +101,11 @@ def draw_case(consultant: Consultant, rng: random.Random, name: str = "drawn") -
 
 
 def draw_bench(consultant: Consultant, rng: random.Random) -> Bench:
-    """Return a bench with one control, sometimes with circumstances."""
     control = rng.choice((*CONTROLS, UNKNOWN))
     circumstances = tuple(c for c in consultant.knowledge.circumstances if rng.random() < 0.1)
     return Bench(room=RoomProfile(control=control), circumstances=circumstances)
 
 
 def drawn(consultant: Consultant, seed: int) -> tuple[Case, Bench]:
-    """Return the case and bench of a seed."""
     rng = random.Random(seed)
     return draw_case(consultant, rng, f"drawn-{seed}"), draw_bench(consultant, rng)

@@ -1,7 +1,5 @@
 """Bench days made by chance, every rule of a day checked anew, and the shortest day by an exact solver."""
 
-from __future__ import annotations
-
 import itertools
 from dataclasses import dataclass, field
 

@@ -1,38 +1,28 @@
 """What the tests of explanations share: explained skeletons, and an independent list of firings."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cache, partial
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 from tests.support.case_gen import drawn
-from tests.support.knowledge import consultant, planner, shipped
+from tests.support.knowledge import DEMO, consultant, demo_bench, planner, shipped
 from triage.case.models import Case
-from triage.case.profile import Bench, load_bench
+from triage.case.profile import Bench
 from triage.case.store import load_case
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.vocabulary import UNKNOWN
 from triage.explain.desk import ExplainDesk
 from triage.explain.likelihood import Likelihood
-from triage.explain.sweep import Answer, Lookahead, Sweep
+from triage.explain.sweep import Change, Lookahead, Sweep
 from triage.explain.trail import Trail
 from triage.explain.whynot import Against
 from triage.exposure.day import DayLedger
 from triage.knowledge.rules import FAMILIES, Family
 from triage.plan.airjudge import AirJudge
+from triage.plan.model import Plan
 from triage.plan.skeleton import Outline, SkeletonMaker
 from triage.service.workshop import Workshop
-
-CASES = Path(__file__).resolve().parents[2] / "cases"
-DEMO = sorted(path for path in CASES.glob("*.yaml") if path.name != "bench.yaml")
-
-
-@cache
-def demo_bench() -> Bench:
-    return load_bench(CASES / "bench.yaml")
 
 
 @cache
@@ -76,10 +66,15 @@ def maker() -> SkeletonMaker:
     return SkeletonMaker(consultant())
 
 
-def open_outlines(sweep: Sweep) -> list[tuple[Answer, Outline]]:
+def open_outlines(sweep: Sweep) -> list[tuple[Change, Outline]]:
     """Return every answer that a question not answered yet could still get, with its outline."""
     return [
-        (Answer(fact.key, question, UNKNOWN, after), sweep.outline({(fact.key, question): after}))
+        (
+            Change(
+                "answer", None if fact.kind == "specimen" else fact.key, question, UNKNOWN, after
+            ),
+            sweep.outline({(fact.key, question): after}),
+        )
         for fact, question, afters in sweep.open_places()
         for after in afters
     ]
@@ -100,7 +95,7 @@ def desk_on(bench: Bench) -> ExplainDesk:
     return ExplainDesk(shop)
 
 
-def plan_of(case: Case, bench: Bench):
+def plan_of(case: Case, bench: Bench) -> Plan:
     return planner().plan(case, bench, DayLedger())
 
 

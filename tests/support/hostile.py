@@ -3,12 +3,11 @@
 Each is what a copied or shared case file could hold; ``REFUSED`` must not even be read.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import yaml
 
+from tests.support.builders import OILY
 from tests.support.intake import READY
 
 FORGED = "FORGED HELD by nobody"
@@ -63,16 +62,14 @@ def content(text: str, name: str = "card") -> dict[str, object]:
     one_line = " ".join(text.split()) or "x"
     attempt = {
         "at": at,
-        "zone": one_line,
-        "deposit": one_line,
-        "agent": one_line,
         "outcome": "better",
         "amount_ml": 1.0,
         "minutes": 2.0,
-        "note": text,
-        "observed": text,
-        "knowledge": text,
+        **dict.fromkeys(("zone", "deposit", "agent", "method"), one_line),
+        **dict.fromkeys(("note", "observed", "knowledge"), text),
     }
+    skip = {"kind": "skip-method", "finding": "f1", "method": "blot-dry"}
+    timer = {"step": one_line, "started": at, "ends": "2026-03-04T23:00:00+00:00", "label": text}
     return {
         "format": 1,
         "id": name,
@@ -81,31 +78,16 @@ def content(text: str, name: str = "card") -> dict[str, object]:
         "specimen": {"label": text, one_line[:60]: text},
         "answers": READY,
         "findings": [
-            {
-                "id": "f1",
-                "zone": "thorax-hairy",
-                "signs": {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"},
-                "remark": text,
-            },
+            {"id": "f1", "zone": "thorax-hairy", "signs": OILY, "remark": text},
             {"id": "f2", "zone": "compound-eye", "accepted": True, "reason": text},
         ],
         "attempts": [
-            {"id": "a1", "step": one_line, "finding": "f1", "method": one_line, **attempt},
-            {
-                "id": "a2",
-                "step": "case-chamber",
-                "method": one_line,
-                **attempt,
-                "outcome": "worse",
-            },
+            {**attempt, "id": "a1", "step": one_line, "finding": "f1"},
+            {**attempt, "id": "a2", "step": "case-chamber", "outcome": "worse"},
         ],
         "releases": [{"at": at, "attempt": "a2", "reason": text}],
-        "overrides": [
-            {"at": at, "kind": "skip-method", "finding": "f1", "method": "blot-dry", "reason": text}
-        ],
-        "timers": [
-            {"step": one_line, "started": at, "ends": "2026-03-04T23:00:00+00:00", "label": text}
-        ],
+        "overrides": [{**skip, "at": at, "reason": text}],
+        "timers": [timer],
         "by-hand": text,
     }
 

@@ -1,7 +1,5 @@
 """Answers about a whole specimen that keep no step back: what most cases of the tests begin with."""
 
-from __future__ import annotations
-
 # No gate is closed behind these.
 OPEN = {
     "aim": "another-pose",

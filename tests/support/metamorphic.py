@@ -1,7 +1,5 @@
 """Cases and benches changed in one respect, and what two plans may differ in after it."""
 
-from __future__ import annotations
-
 import copy
 import random
 from collections.abc import Callable
@@ -15,8 +13,8 @@ from tests.support.knowledge import consultant, planner, shipped
 from triage.case.changes import new_finding
 from triage.case.models import Case, Finding
 from triage.case.profile import Bench, Refused, Stock
-from triage.engine.normal import NormalRules
-from triage.engine.reading import HAZARD, weight_of
+from triage.engine.normal import NormalRules, Pattern
+from triage.engine.reading import HAZARD
 from triage.engine.vocabulary import UNKNOWN
 from triage.knowledge.rules import Family
 from triage.plan.model import Plan
@@ -75,7 +73,7 @@ def chemical(seed: int) -> tuple[Case, Bench]:
         "volume_m3": rng.choice((12.0, 30.0, 80.0)),
         "air_changes_per_h": rng.choice((0.3, 1.0, 6.0)),
     }
-    bench = full_bench(shipped(), **room)
+    bench = full_bench(**room)
     judge_by = rng.choice(("most-protective", *sorted(judging(shipped()))))
     return case, bench.model_copy(update={"judge_by": judge_by})
 
@@ -87,7 +85,7 @@ def dusty(seed: int) -> tuple[Case, Bench]:
     told = {"age": "before-1990", "hydration": "dry", "arrival": "set-on-pin"}
     group = rng.choice(("beetles", "true-bugs"))
     case = case_with(group, zone, {"puff": "moves"}, named="loose-dust", **told)
-    return case, at_control(full_bench(shipped()), "window", "mask", "control")
+    return case, at_control(full_bench(), "window", "mask", "control")
 
 
 def shaky(seed: int) -> tuple[Case, Bench]:
@@ -96,9 +94,8 @@ def shaky(seed: int) -> tuple[Case, Bench]:
     case = case_with("beetles", zone, {"puff": "moves"}, named="loose-dust", whole="emptied-or-cut")
     answers = {q: a for q, a in case.answers.items() if q != "worth-it"}
     findings = (*case.findings, new_finding("f2", "thorax-hard", signs=OILY))
-    return with_answers(case.model_copy(update={"findings": findings}), answers), full_bench(
-        shipped()
-    )
+    case = case.model_copy(update={"findings": findings})
+    return with_answers(case, answers), full_bench()
 
 
 def at_one_place() -> set[str]:
@@ -116,7 +113,6 @@ def at_control(bench: Bench, control: str, *kinds: str) -> Bench:
 
 
 def judging(knowledge: Any) -> set[str]:
-    """Return the authorities whose limits a bench may be judged by."""
     return {limit.authority for agent in knowledge.agents.values() for limit in agent.limits}
 
 
@@ -179,20 +175,20 @@ def worse_benches(bench: Bench, rng: random.Random) -> list[tuple[str, Bench]]:
     def but(**fields: Any) -> Bench:
         return bench.model_copy(update=fields)
 
+    def aired(changes: float | None) -> Bench:
+        return but(room=bench.room.model_copy(update={"air_changes_per_h": changes}))
+
     agent = rng.choice(sorted(knowledge.agents))
     tool = rng.choice(sorted(knowledge.equipment))
     circumstance = rng.choice(sorted(knowledge.circumstances))
-    room = bench.room
+    left = tuple(bottle for bottle in bench.stock if bottle.agent != agent)
     return [
         # A hood among the tools would count although the room has none.
         ("no control", at_control(bench, "none", "control")),
         ("control unknown", at_control(bench, UNKNOWN, "control")),
-        ("no air", but(room=room.model_copy(update={"air_changes_per_h": 0.0}))),
-        ("air unknown", but(room=room.model_copy(update={"air_changes_per_h": None}))),
-        (
-            f"no {agent}",
-            but(only_stock=True, stock=tuple(s for s in bench.stock if s.agent != agent)),
-        ),
+        ("no air", aired(0.0)),
+        ("air unknown", aired(None)),
+        (f"no {agent}", but(only_stock=True, stock=left)),
         (f"{agent} refused", but(refused=(*bench.refused, Refused(agent=agent)))),
         (circumstance, but(circumstances=(*bench.circumstances, circumstance))),
         (f"{tool} lacking", but(lacking=(*bench.lacking, tool))),
@@ -203,18 +199,12 @@ def worse_benches(bench: Bench, rng: random.Random) -> list[tuple[str, Bench]]:
 def stricter(part: float, agents: set[str] | None = None) -> Planner:
     """Return a planner on the shipped rules with the limits of some agents (all: None) lowered."""
     knowledge = shipped()
-    lowered = {
-        name: agent.model_copy(
-            update={
-                "limits": tuple(
-                    limit.model_copy(update={"value": limit.value * part}) for limit in agent.limits
-                )
-            }
+    lowered = dict(knowledge.agents)
+    for name in agents or lowered:
+        limits = tuple(
+            limit.model_copy(update={"value": limit.value * part}) for limit in lowered[name].limits
         )
-        if agents is None or name in agents
-        else agent
-        for name, agent in knowledge.agents.items()
-    }
+        lowered[name] = lowered[name].model_copy(update={"limits": limits})
     other = copy.copy(consultant())
     other.knowledge = replace(knowledge, agents=lowered)
     return Planner(other)
@@ -223,21 +213,17 @@ def stricter(part: float, agents: set[str] | None = None) -> Planner:
 def never_met(kind: str, field: str, value: str) -> Callable[[NormalRules], NormalRules]:
     """Return a break after which one value of a field meets no condition of an interlock."""
 
+    def without(pattern: Pattern) -> Pattern:
+        if pattern.kind != kind:
+            return pattern
+        allowed = dict(pattern.allowed)
+        if field in allowed:
+            allowed[field] -= {value}
+        return replace(pattern, allowed=tuple(allowed.items()))
+
     def broken(normal: NormalRules) -> NormalRules:
         rules = tuple(
-            replace(
-                rule,
-                patterns=tuple(
-                    replace(
-                        p,
-                        allowed=tuple(
-                            (n, held - {value} if (p.kind, n) == (kind, field) else held)
-                            for n, held in p.allowed
-                        ),
-                    )
-                    for p in rule.patterns
-                ),
-            )
+            replace(rule, patterns=tuple(map(without, rule.patterns)))
             for rule in normal.by_family[Family.FORBID]
         )
         return NormalRules(normal.vocabulary, {**normal.by_family, Family.FORBID: rules})
@@ -248,9 +234,8 @@ def never_met(kind: str, field: str, value: str) -> Callable[[NormalRules], Norm
 def hazard_interlocks(case: Case, bench: Bench) -> set[tuple[str, str]]:
     """Return (rule, reading) of each interlock on a hazard that one sign alone makes suspected."""
     found = consultant().consult(case, bench, plain=True)
-    suspected = shipped().judgement.suspected.value
-    told = {r.key for r in found.readings if any(weight_of(e) >= suspected for e in r.evidence)}
-    rules = hazard_rules()
+    alone, rules = strong_signs(), hazard_rules()
+    told = {r.key for r in found.readings if any(e.rule in alone for e in r.evidence)}
     return {
         (conclusion.rule, key)
         for conclusion in found.of(Family.FORBID, "forbid")
@@ -275,31 +260,25 @@ def hazard_rules() -> frozenset[str]:
 
 
 @lru_cache(maxsize=1)
-def strong_signs() -> tuple[tuple[str, str, str], ...]:
-    """Return (kind, question, answer) of each answer that alone makes a hazard suspected."""
+def strong_signs() -> dict[str, tuple[str, str, str]]:
+    """Return each rule by which one answer makes a hazard suspected: kind, question, answer."""
     suspected = shipped().judgement.suspected.value
-    found = []
+    found = {}
     for rule in consultant().normal.by_family[Family.RECOGNISE]:
-        asked = [
-            (pattern.kind, name, min(values))
-            for pattern in rule.patterns
-            for name, values in pattern.allowed
-        ]
+        asked = [(p.kind, name, min(values)) for p in rule.patterns for name, values in p.allowed]
         for template in rule.templates:
             told = dict(template.constants)
-            if (
-                template.kind == "evidence"
-                and shipped().deposits[told[DEPOSIT]].guard == HAZARD
-                and told["weight"] >= suspected
-                and len(asked) == 1
-            ):
-                found += asked
-    return tuple(found)
+            if template.kind != "evidence" or len(asked) != 1:
+                continue
+            hazard = shipped().deposits[told[DEPOSIT]].guard == HAZARD
+            if hazard and told["weight"] >= suspected:
+                found[rule.id] = asked[0]
+    return found
 
 
 def hazard_told(finding: Finding, rng: random.Random) -> tuple[dict[str, str], dict[str, str]]:
     """Return the signs of a finding and the answers, one of which alone tells of a hazard."""
-    kind, question, answer = rng.choice(strong_signs())
+    kind, question, answer = rng.choice(list(strong_signs().values()))
     if kind == "finding":
         return {**finding.signs, question: answer}, {}
     return dict(finding.signs), {question: answer}

@@ -4,8 +4,6 @@ Run as a process of its own: ``python -m tests.support.plan_shuffled RULES SHUFF
 runs with different SHUFFLE and different hash seeds must print the same bytes.
 """
 
-from __future__ import annotations
-
 import random
 import sys
 from dataclasses import replace

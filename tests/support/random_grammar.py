@@ -4,8 +4,6 @@ Several findings and readings at once, shared variables, absence, comparisons, l
 conclusions for one finding, another, or the whole insect. What ``check`` refuses is drawn anew.
 """
 
-from __future__ import annotations
-
 import random
 from dataclasses import replace
 from typing import Any

@@ -4,8 +4,6 @@ The words have no meaning; what counts is that the sets hold joins, shared varia
 twice, absences with and without bound variables, empty and full sets of allowed values.
 """
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
@@ -23,7 +21,6 @@ NAMES = ("x", "y")
 
 
 def chooser(seed: int) -> Choose:
-    """Return a chooser with its own seeded generator."""
     return random.Random(seed).choice
 
 

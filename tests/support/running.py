@@ -5,8 +5,7 @@ and on building the parser. The rulebase that is shipped is made once a process 
 as the program itself makes its parser once, and the air of a bench; the cases, the bench, the folders and every plan are read and made anew by each command.
 """
 
-from __future__ import annotations
-
+import json
 import os
 import subprocess
 import sys
@@ -14,10 +13,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from tests.support.knowledge import RULES, consultant, shipped
+from tests.support.knowledge import ROOT, RULES, consultant, shipped
 from triage import cli
 from triage.case.profile import Bench
 from triage.engine.consult import Consultant
@@ -29,8 +29,6 @@ from triage.knowledge.book import Knowledge
 from triage.plan.airjudge import AirJudge
 from triage.yamltext import Parsed, parse_yaml
 
-ROOT = RULES.parent
-
 
 @dataclass(frozen=True)
 class Ran:
@@ -39,6 +37,21 @@ class Ran:
     returncode: int
     stdout: str
     stderr: str
+
+    def said(self) -> str:
+        """Return what a command said that did what it was told."""
+        assert self.returncode == 0, self.stderr
+        return self.stdout
+
+    def held(self) -> Any:
+        """Return what it said as JSON."""
+        return json.loads(self.said())
+
+    def refusal(self) -> str:
+        """Return the one line with which it refused; nothing else was said."""
+        assert (self.returncode, self.stdout) == (2, ""), self
+        (line,) = self.stderr.splitlines()
+        return line
 
 
 Runner = Callable[..., Ran]
@@ -132,20 +145,16 @@ def runner(
     return run
 
 
-def process(*words: str, home: Path) -> Ran:
+def process(*words: str, home: Path, **env: str) -> Ran:
     """Run Python with these words, such as ``-m triage list``, with nothing shared but the disk."""
+    own = {"PATH": os.defpath, "TRIAGE_HOME": str(home), "PYTHONPATH": str(ROOT), "NO_COLOR": "1"}
     done = subprocess.run(
         [sys.executable, *words],
         capture_output=True,
         text=True,
         input="",
         check=False,
-        env={
-            "PATH": os.defpath,
-            "TRIAGE_HOME": str(home),
-            "PYTHONPATH": str(ROOT),
-            "NO_COLOR": "1",
-        },
+        env=own | env,
         cwd=home,
     )
     return Ran(done.returncode, done.stdout, done.stderr)

@@ -4,8 +4,6 @@ Each check takes a plan as a user holds it, with the case, the bench and the ent
 What must hold of one complete step is written once, in ``tests/proof/steps.py``, and checked here too.
 """
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
@@ -45,7 +43,6 @@ class Seen:
     unread: bool
 
     def method(self, step: Step) -> Method:
-        """Return the method of a step."""
         return self.k.methods[step.method]
 
     def agents(self, step: Step) -> list[Agent]:

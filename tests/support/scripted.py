@@ -1,7 +1,5 @@
 """Answers for the plain session, given before it asks."""
 
-from __future__ import annotations
-
 import io
 import re
 

@@ -4,8 +4,6 @@ Prints one line of JSON: wall and processor seconds from the start of the proces
 list of cases and to the list that was planned anew, and how many cases stand there.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import sys

@@ -1,35 +1,29 @@
 """What proofs of the shipped knowledge begin with, made once a process: axes, benches, coverage."""
 
-from __future__ import annotations
-
 from functools import cache
 
 from tests.proof.axes import Axes, axes_of
 from tests.proof.coverage import Coverage, coverage_of
-from tests.proof.judged import JudgedBenches
 from tests.proof.needed import Needed, needed_of
+from tests.proof.scene import JudgedBenches
 from tests.support.knowledge import consultant
 
 
 @cache
 def axes() -> Axes:
-    """Return the dimensions of the sweep."""
     return axes_of(consultant())
 
 
 @cache
 def judged() -> JudgedBenches:
-    """Return its benches with the air and the exclusions of each."""
     return JudgedBenches(consultant(), axes().benches)
 
 
 @cache
 def reached() -> Coverage:
-    """Return how far the cases beside the rules reach."""
     return coverage_of(consultant())
 
 
 @cache
 def needed() -> Needed:
-    """Return which rules their cases need."""
     return needed_of(consultant())

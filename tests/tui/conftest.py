@@ -1,14 +1,12 @@
 """One compiled rulebase for all tests of the interface: only the cases differ."""
 
-from __future__ import annotations
-
 import shutil
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
 import pytest
 
-from tests.tui.driving import Hand
+from tests.tui.driving import CASE, Driver, Hand, driven
 from triage.case.profile import BENCH_FILE, Bench, load_bench
 from triage.engine.consult import Consultant
 from triage.service.listing import Clock
@@ -43,3 +41,17 @@ def looking(tmp_path_factory: pytest.TempPathFactory, opened_on: Opened) -> Work
     for name in ("bumblebee-plate-3", "hoverfly-plate-2", "bench"):
         shutil.copy(ROOT / "cases" / f"{name}.yaml", folder)
     return opened_on(folder)
+
+
+@pytest.fixture
+async def driver(workshop: Workshop) -> AsyncIterator[Driver]:
+    """The plan of the bumblebee in a folder that a test may change."""
+    async with driven(workshop, case=CASE) as opened:
+        yield opened
+
+
+@pytest.fixture
+async def looker(looking: Workshop) -> AsyncIterator[Driver]:
+    """The same for tests that only look."""
+    async with driven(looking, case=CASE) as opened:
+        yield opened

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from types import MappingProxyType
 from typing import Any
 from unittest.mock import patch
 
@@ -18,38 +19,22 @@ from textual.pilot import Pilot
 from textual.strip import Strip
 from textual.worker import WorkerCancelled
 
+from tests.tui.list_labels import screens
+from triage.case.models import Case
 from triage.plan.model import Step
 from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.keysets import WORDS, keyset_of
-from triage.tui.screens.questions import QuestionScreen
-from triage.tui.screens.recording import RecordedScreen
-from triage.tui.screens.windows import ChoiceScreen
+from triage.tui.palette import Palette
 from triage.tui.services import Services
 
+CASE = "bumblebee-plate-3"
 NOON = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 PATIENCE_S = 120.0
 A_LOOK_S = 0.005
 TIRELESS = 200  # drawings one upon the other: what nobody touches rests after a few
 # Keys with a name that write a sign.
-SIGNS = {
-    "space": " ",
-    "slash": "/",
-    "minus": "-",
-    "plus": "+",
-    "comma": ",",
-    "full_stop": ".",
-    "question_mark": "?",
-    "apostrophe": "'",
-    "colon": ":",
-    "semicolon": ";",
-    "equals_sign": "=",
-    "percent_sign": "%",
-    "left_parenthesis": "(",
-    "right_parenthesis": ")",
-    "underscore": "_",
-    "exclamation_mark": "!",
-}
+SIGNS = {_character_to_key(sign): sign for sign in " /-+,.?':;=%()_!"}
 
 
 @dataclass
@@ -108,20 +93,65 @@ def next_step(workshop: Workshop, case: str) -> Step:
     return step
 
 
-class Driver:
-    """Keys in, screen out."""
+def _short(screen: type) -> str:
+    return screen.__name__.removesuffix("Screen").lower()
 
-    def __init__(self, app: TriageApp, pilot: Pilot[Any]) -> None:
+
+SCREENS = frozenset(map(_short, (*screens(), Palette)))
+
+
+class Driver:
+    """Keys in, screen out; a screen is called by its class without the last word: ``walk``."""
+
+    def __init__(self, app: TriageApp, pilot: Pilot[Any], case: str = "") -> None:
         self.app = app
         self.pilot = pilot
+        self.case_id = case
 
     @property
     def screen(self) -> Any:
         return self.app.screen
 
     @property
+    def workshop(self) -> Workshop:
+        return self.app.services.workshop
+
+    @property
+    def case(self) -> Case:
+        """The case that was opened, as it stands on the disk."""
+        return self.workshop.load(self.case_id)
+
+    @property
     def text(self) -> str:
         return shown(self.app)
+
+    @property
+    def words(self) -> str:
+        """What stands on the screen, wherever its lines break."""
+        return " ".join(self.text.replace("┃", " ").split())
+
+    @property
+    def last_line(self) -> str:
+        return self.text.splitlines()[-1]
+
+    @property
+    def fault(self) -> str:
+        return self.screen.query_one("#fault").text
+
+    @property
+    def choices(self) -> list[str]:
+        """What can be chosen in the window that is open."""
+        return [each for each, _ in self.screen._choices]
+
+    @property
+    def rows(self) -> list[str]:
+        """The rows of the list that can be chosen."""
+        return [row.id for row in self.screen.query_one("#rows").options if not row.disabled]
+
+    def at(self, *names: str) -> bool:
+        """Return whether a screen of one of these names is on top."""
+        assert SCREENS.issuperset(names), names
+        return not {_short(each) for each in type(self.screen).__mro__}.isdisjoint(names)
 
     async def until(self, holds: Callable[[], object], what: str = "") -> None:
         """Wait until something holds; fail with the screen as it is."""
@@ -187,19 +217,29 @@ class Driver:
         assert self.app._driver is not None
         self.app._driver.send_message(event)
 
-    async def press(self, *keys: str, on: type | None = None) -> None:
+    async def press(self, *keys: str, on: str | type = "") -> None:
         """Press keys one after the other, each when the last has had its effect; wait for ``on``."""
         for key in keys:
             self.send(key)
             await asyncio.sleep(0)
             await self.settled()
-        if on is not None:
+        if on:
             await self.on(on)
 
-    async def write(self, text: str, *then: str, on: type | None = None) -> None:
+    async def choose(self, *choices: str) -> None:
+        """Take one thing after the other from the windows that open."""
+        for choice in choices:
+            await self.press(WORDS.pick(self.choices.index(choice)))
+
+    async def to_row(self, row: str) -> None:
+        """Move down to a row of the list."""
+        await self.press("home", *["down"] * self.rows.index(row))
+        assert self.screen.query_one("#rows").highlighted_option.id == row
+
+    async def write(self, text: str, *then: str, on: str | type = "") -> None:
         """Type a text, then press keys."""
         for sign in text:
-            self.send("space" if sign == " " else sign)
+            self.send(sign)
             await self.calm()
         await self.settled()
         await self.press(*then, on=on)
@@ -211,26 +251,39 @@ class Driver:
             for _ in range(6):
                 await self.calm()
 
+    async def make_ready(self, observed: str = "") -> None:
+        """Tick every line of a step's checklist, then say what was seen at its hold point."""
+        if self.screen.panel == "ready":
+            lines = self.screen.query_one("#checklist").lines
+            await self.press(*map(str, range(1, len(lines) + 1)), "enter")
+        if observed and self.screen.panel == "hold":
+            await self.write(observed, "enter")
+        assert self.screen.panel == "work" or not observed
+
     async def record(self, key: str) -> None:
         """Record an outcome; where the step's time is not over, say that it was ended early."""
         await self.press(key)
-        if isinstance(self.screen, ChoiceScreen):
+        if self.at("choice"):
             await self.press(keyset_of(self.app).answers[1])
-        await self.on(RecordedScreen)
+        await self.on("recorded")
 
-    async def on(self, screen: type) -> None:
+    async def on(self, screen: str | type) -> None:
         """Wait until a screen is on top."""
-        await self.until(lambda: isinstance(self.screen, screen), f"no {screen.__name__}")
+        name = screen if isinstance(screen, str) else _short(screen)
+        await self.until(lambda: self.at(name), f"no {name}")
         await self.settled()
 
-    async def answer(self, question: str, answer: str) -> None:
-        """Give the answer to the question that is asked now."""
-        asked = self.screen
-        assert isinstance(asked, QuestionScreen)
-        assert asked.question is not None
-        assert asked.question.question == question, asked.question.question
-        keys = [key for key, _ in asked.question.answers]
-        await self.press(WORDS.answers[keys.index(answer)])
+    async def answer_all(self, known: Mapping[str, str] = MappingProxyType({})) -> list[str]:
+        """Answer what is asked by one key each, what is not known with u; return the questions."""
+        asked: list[str] = []
+        assert self.at("question")
+        while (question := self.screen.question) is not None:
+            assert len(asked) < 60, "asking never ends"
+            asked.append(question.question)
+            answers = [answer for answer, _ in question.answers]
+            known_ = known.get(question.question)
+            await self.press(WORDS.answers[answers.index(known_)] if known_ else "u")
+        return asked
 
 
 @asynccontextmanager
@@ -248,6 +301,6 @@ async def driven(
     # ``calm`` draws; what the framework draws sixty times a second in between is seen by nobody.
     with patch("textual.screen.UPDATE_PERIOD", 0.25):
         async with app.run_test(size=size) as pilot:
-            driver = Driver(app, pilot)
+            driver = Driver(app, pilot, case or "")
             await driver.settled()
             yield driver

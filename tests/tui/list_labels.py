@@ -5,8 +5,6 @@ Run it where triage is installed, to read the whole face of the tool at one sitt
     python tests/tui/list_labels.py
 """
 
-from __future__ import annotations
-
 import argparse
 import importlib
 import inspect

@@ -1,7 +1,5 @@
 """Draw the pictures of the README from the demo cases: python tests/tui/make_pictures.py."""
 
-from __future__ import annotations
-
 import asyncio
 import os
 import re

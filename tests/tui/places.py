@@ -1,13 +1,9 @@
 """Every screen by the keys that lead to it from the plan of a demo case."""
 
-from __future__ import annotations
-
-from tests.tui.driving import Driver
+from tests.tui.driving import CASE, Driver
 from triage.tui.screens import plan
 from triage.tui.screens.base import Wanted
-from triage.tui.screens.plan import PlanScreen
 
-CASE = "bumblebee-plate-3"
 SCREENS: dict[str, tuple[str, ...]] = {
     "cases": ("q",),
     "filter": ("q", "slash"),
@@ -43,13 +39,13 @@ async def home(driver: Driver, case: str = CASE) -> None:
     app = driver.app
     while len(app.screen_stack) > 2 and getattr(driver.screen, "case_id", "") != case:
         await app.pop_screen()
-    while len(app.screen_stack) > 2 and not isinstance(driver.screen, PlanScreen):
+    while len(app.screen_stack) > 2 and not driver.at("plan"):
         await app.pop_screen()
     if len(app.screen_stack) == 2:
         if driver.screen.query("#filter").first().display:
             driver.screen.action_leave()
         app.post_message(Wanted("plan", case))
-    await driver.on(PlanScreen)
+    await driver.on("plan")
     if plan.RESTING_S == 0:
         await driver.assured()
     await driver.press("home")

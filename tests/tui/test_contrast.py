@@ -4,8 +4,6 @@ The formula and the figure: WCAG 2.2, definition of relative luminance and contr
 success criterion 1.4.3.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 import pytest
@@ -40,17 +38,10 @@ def pairs(driver: Driver) -> Iterator[tuple[str, Color, Color]]:
     """Yield every piece of text that says something, with its colours as drawn."""
     for strip in driver.screen._compositor.render_strips():
         for text, style, _ in strip:
-            if style is None or not any(sign.isalnum() for sign in text):
-                continue
-            if style.color is None or style.bgcolor is None:
-                continue
-            if style.color.is_default or style.bgcolor.is_default:
-                continue
-            yield (
-                text.strip(),
-                Color.from_rich_color(style.color),
-                Color.from_rich_color(style.bgcolor),
-            )
+            inks = (style.color, style.bgcolor) if style else (None,)
+            is_drawn = all(ink is not None and not ink.is_default for ink in inks)
+            if is_drawn and any(sign.isalnum() for sign in text):
+                yield text.strip(), *map(Color.from_rich_color, inks)
 
 
 @pytest.mark.parametrize("screens", [2, pytest.param(6, marks=pytest.mark.slow)])
@@ -59,24 +50,18 @@ async def test_every_text_in_every_theme(
 ) -> None:
     monkeypatch.setenv("NO_COLOR", "")
     faint = set()
-    async with driven(looking, size=(80, 24)) as driver:
+    async with driven(looking) as driver:
         for name in LOOKED_AT[:screens]:
             await reached(driver, name)
             if name == "walk":
                 driver.screen.show_fault("something")
-                countdown = driver.screen.query_one("#countdown")
-                countdown.add_class("-soon")
-            for theme in sorted(driver.app.available_themes):
-                # The two that use the terminal's own sixteen colours are the terminal's to judge.
-                if theme.startswith("ansi"):
-                    continue
+                driver.screen.query_one("#countdown").add_class("-soon")
+            # The two that use the terminal's own sixteen colours are the terminal's to judge.
+            for theme in sorted(each for each in driver.app.available_themes if each[:4] != "ansi"):
                 driver.app.theme = theme
                 await driver.pilot.pause()
-                seen = 0
-                for text, fore, back in pairs(driver):
-                    seen += 1
-                    if contrast(fore, back) < LEAST:
-                        faint.add((theme, text[:20], fore.hex, back.hex))
-                assert seen > 5
+                drawn = list(pairs(driver))
+                assert len(drawn) > 5
+                faint |= {(theme, *each) for each in drawn if contrast(*each[1:]) < LEAST}
             driver.app.theme = "textual-dark"
     assert not faint

@@ -1,7 +1,5 @@
 """What holds on every screen: stop, help, no colour, small terminals, no markup from files."""
 
-from __future__ import annotations
-
 import errno
 import os
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """At 80x24 a step is one page in reading order; stop points and outcomes stay in view."""
 
-from __future__ import annotations
-
 from textual.widgets import Static
 
 from tests.support.knowledge import shipped
@@ -15,7 +13,7 @@ from triage.tui.widgets.frame import fitted
 
 async def test_every_method_of_the_demo_cases(workshop: Workshop) -> None:
     seen: set[str] = set()
-    async with driven(workshop, size=(80, 24)) as driver:
+    async with driven(workshop) as driver:
         for entry in workshop.entries():
             for step in workshop.plan(workshop.load(entry.id)).steps:
                 if step.method in seen:
@@ -97,8 +95,8 @@ async def test_rung_and_pass_stand_beside_a_running_timer(workshop: Workshop) ->
     case = "skimmer-plate-8"
     step = next_step(workshop, case)
     workshop.start_timer(case, step.id, 600, "puff")
-    async with driven(workshop, case=case, size=(80, 24)) as driver:
-        await driver.press("s", on=WalkScreen)
+    async with driven(workshop, case=case) as driver:
+        await driver.press("s", on="walk")
         await driver.until(lambda: "left" in driver.text.splitlines()[0], "no time left")
-        first = driver.text.splitlines()[0]
-        assert f"rung {step.rung}/{step.rungs} · pass 1/{step.passes}" in first
+        said = f"rung {step.rung}/{step.rungs} · pass 1/{step.passes}"
+        assert said in driver.text.splitlines()[0]

@@ -1,7 +1,5 @@
 """Killed in the middle of a dwell: the timer is true on restart, nothing recorded is lost."""
 
-from __future__ import annotations
-
 import fcntl
 import os
 import pty
@@ -19,9 +17,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from tests.tui.conftest import ROOT
+from tests.tui.driving import CASE
 from triage.case.store import load_case
 
-CASE = "bumblebee-plate-3"
 PATIENCE_S = 240.0
 
 

@@ -1,7 +1,5 @@
 """Photos before and after, side by side; in words where they cannot be drawn."""
 
-from __future__ import annotations
-
 import base64
 import io
 import os
@@ -16,8 +14,8 @@ import pytest
 from PIL import Image
 
 from tests.proof.pictures import made
-from tests.tui.driving import Driver, Hand, driven, next_step
-from tests.tui.places import CASE
+from tests.tui.conftest import ROOT
+from tests.tui.driving import CASE, Driver, Hand, driven, next_step
 from triage.errors import TriageError
 from triage.picture.files import CAME as CAME_INK
 from triage.picture.files import LEFT as LEFT_INK
@@ -25,25 +23,25 @@ from triage.service.benchasked import changed_bench
 from triage.service.workshop import Workshop
 from triage.tui.keysets import LEFT
 from triage.tui.screens import photos
-from triage.tui.screens.form import FormScreen
-from triage.tui.screens.photos import PhotosScreen, drawer, upright
+from triage.tui.screens.photos import drawer, upright
 
-ROOT = Path(__file__).resolve().parents[2]
 RED, BLUE = (255, 0, 0), (0, 0, 255)
+
+
+def with_pair(workshop: Workshop, before: Image.Image, after: Image.Image) -> Workshop:
+    """Record an attempt whose photos are these two."""
+    folder = workshop.cases / "photos"
+    folder.mkdir(exist_ok=True)
+    before.save(folder / "red.png")
+    after.save(folder / "blue.png")
+    pair = {"photo_before": "photos/red.png", "photo_after": "photos/blue.png"}
+    workshop.record(CASE, next_step(workshop, CASE).id, "better", **pair)
+    return workshop
 
 
 @pytest.fixture
 def pictured(workshop: Workshop) -> Workshop:
-    """A case with an attempt whose photos are a red and a blue one."""
-    folder = workshop.cases / "photos"
-    folder.mkdir(exist_ok=True)
-    for name, colour in (("red", RED), ("blue", BLUE)):
-        Image.new("RGB", (64, 48), colour).save(folder / f"{name}.png")
-    step = next_step(workshop, CASE)
-    workshop.record(
-        CASE, step.id, "better", photo_before="photos/red.png", photo_after="photos/blue.png"
-    )
-    return workshop
+    return with_pair(workshop, *(Image.new("RGB", (64, 48), ink) for ink in (RED, BLUE)))
 
 
 def painted(driver: Driver) -> list[set[str]]:
@@ -58,47 +56,34 @@ def painted(driver: Driver) -> list[set[str]]:
     return halves
 
 
+@pytest.mark.parametrize(
+    ("no_color", "are_there", "said", "inks"),
+    [
+        ("", True, ("BEFORE photos/red.png", "AFTER photos/blue.png"), ["#ff0000", "#0000ff"]),
+        ("1", True, ("photos/red.png", "Not drawn"), []),
+        ("", False, ("NOT THERE", "no picture"), []),
+    ],
+    ids=["in colour", "without colour in words", "gone, and no picture"],
+)
 async def test_the_pair_is_drawn_with_its_paths(
-    pictured: Workshop, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setenv("NO_COLOR", "")
+    pictured: Workshop, monkeypatch: pytest.MonkeyPatch, no_color: str, are_there: bool,
+    said: tuple[str, ...], inks: list[str],
+) -> None:  # fmt: skip
+    monkeypatch.setenv("NO_COLOR", no_color)
+    if not are_there:
+        (pictured.cases / "photos" / "red.png").unlink()
+        (pictured.cases / "photos" / "blue.png").write_text("no picture", encoding="utf-8")
     async with driven(pictured, case=CASE) as driver:
-        await driver.press("p", on=PhotosScreen)
-        assert "BEFORE  photos/red.png" in driver.text
-        assert "AFTER  photos/blue.png" in driver.text
-        assert painted(driver) == [{"#ff0000"}, {"#0000ff"}]
+        await driver.press("p", on="photos")
+        assert all(words in driver.words for words in said), driver.text
+        assert painted(driver) == ([{ink} for ink in inks] or [set(), set()])
 
 
-async def test_without_colour_the_paths_stand_in_words(
-    pictured: Workshop, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setenv("NO_COLOR", "1")
-    async with driven(pictured, case=CASE) as driver:
-        await driver.press("p")
-        assert "photos/red.png" in driver.text
-        assert "Not drawn" in driver.text
-        assert painted(driver) == [set(), set()]
-
-
-async def test_a_photo_that_is_gone_and_one_that_is_none_are_said_in_place(
-    pictured: Workshop, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setenv("NO_COLOR", "")
-    (pictured.cases / "photos" / "red.png").unlink()
-    (pictured.cases / "photos" / "blue.png").write_text("no picture", encoding="utf-8")
-    async with driven(pictured, case=CASE) as driver:
-        await driver.press("p")
-        flat = " ".join(driver.text.split())
-        assert "NOT THERE" in flat
-        assert "no picture" in flat
-
-
-async def test_only_keys_that_do_something_are_shown(looking: Workshop) -> None:
-    async with driven(looking, case=CASE) as driver:
-        driver.app._use_keys(LEFT)
-        await driver.press("p", on=PhotosScreen)
-        assert f"{LEFT.sign('pass')} names the photos" in driver.text
-        assert "Older" not in driver.text.splitlines()[-1]
+async def test_only_keys_that_do_something_are_shown(looker: Driver) -> None:
+    looker.app._use_keys(LEFT)
+    await looker.press("p", on="photos")
+    assert f"{LEFT.sign('pass')} names the photos" in looker.text
+    assert "Older" not in looker.last_line
 
 
 def test_a_photo_is_shown_as_it_was_held_and_in_its_proportions(tmp_path: Path) -> None:
@@ -137,10 +122,8 @@ def test_the_terminal_is_asked_nothing_and_keeps_every_key() -> None:
 
 
 def test_pixels_are_drawn_only_where_the_terminal_is_known_for_them() -> None:
-    kinds = [
-        drawer(environ).__name__
-        for environ in ({"TERM": "xterm-kitty"}, {"TERM": "foot-extra"}, {"TERM": "screen"}, {})
-    ]
+    terms = ({"TERM": "xterm-kitty"}, {"TERM": "foot-extra"}, {"TERM": "screen"}, {})
+    kinds = [drawer(environ).__name__ for environ in terms]
     assert kinds == ["TGPImage", "Image", "HalfcellImage", "HalfcellImage"]
 
 
@@ -163,7 +146,7 @@ async def test_the_newest_picture_of_the_camera_is_offered_and_kept_beside_the_c
     (camera / "list.txt").write_text("no picture")
     hand.on(60)
     async with driven(workshop, case=CASE, clock=hand) as driver:
-        await driver.press("s", "m", on=FormScreen)
+        await driver.press("s", "m", on="form")
         assert not driver.screen.query_one("#photo_before").value
         assert "F4 takes one.png" in driver.text
         await driver.press("f4", "enter")
@@ -172,11 +155,8 @@ async def test_the_newest_picture_of_the_camera_is_offered_and_kept_beside_the_c
         await driver.press("m", "f4", "enter")
         await driver.record("b")
     last = workshop.load(CASE).attempts[-1]
-    assert (last.photo_before, last.photo_after) == (
-        f"photos/{CASE}/one.png",
-        f"photos/{CASE}/two.png",
-    )
     for photo, name in ((last.photo_before, "one.png"), (last.photo_after, "two.png")):
+        assert photo == f"photos/{CASE}/{name}"
         assert workshop.check_photo(CASE, photo).read_bytes() == (camera / name).read_bytes()
     take("two.png", RED)  # the camera counts anew: what was kept stays as it is
     path = workshop.path_of(CASE)
@@ -202,8 +182,7 @@ async def test_the_pair_is_opened_in_the_viewer_of_the_system(
     opened: list[Path] = []
     monkeypatch.setattr(photos, "view_photo", opened.append)
     async with driven(pictured, case=CASE) as driver:
-        await driver.press("p", on=PhotosScreen)
-        await driver.press("enter")
+        await driver.press("p", "enter")
         await driver.until(lambda: len(opened) == 2)
     assert [place.name for place in opened] == ["red.png", "blue.png"]
 
@@ -216,7 +195,7 @@ async def test_a_terminal_with_placeholders_is_sent_the_pair_itself(
     monkeypatch.delenv("NO_COLOR", raising=False)
     monkeypatch.setattr(sys, "__stdout__", io.StringIO())
     async with driven(pictured, case=CASE) as driver:
-        await driver.press("p", on=PhotosScreen)
+        await driver.press("p", on="photos")
         sent = sys.__stdout__
         await driver.until(lambda: sent.getvalue().count("U=1") == 2)
     coded = re.findall(r"\x1b_G[^;\x1b]*f=100[^;\x1b]*;([^\x1b]*)\x1b", sent.getvalue())
@@ -261,19 +240,15 @@ async def test_the_pair_is_compared_by_one_key_and_marked_in_real_pixels(
     monkeypatch.delenv("NO_COLOR", raising=False)
     pytest.importorskip("skimage", reason="the extra picture is not installed")
     before, after, true = made("grass", np.random.default_rng(20))
-    for name, picture in (("a.png", before), ("b.png", after)):
-        points = (picture * 255).round().astype(np.uint8)
-        Image.fromarray(points).save(workshop.cases / name)
-    step = next_step(workshop, CASE)
-    workshop.record(CASE, step.id, "better", photo_before="a.png", photo_after="b.png")
-    async with driven(workshop, case=CASE, size=(100, 40)) as driver:
+    pair = (Image.fromarray((each * 255).round().astype(np.uint8)) for each in (before, after))
+    async with driven(with_pair(workshop, *pair), case=CASE, size=(100, 40)) as driver:
 
         def shown() -> list[np.ndarray]:
             strips = driver.screen._compositor.render_strips()
             texts = [text for strip in strips for text, _, _ in strip if text.startswith("\x1bP")]
             return [points_of(text) for text in texts]
 
-        await driver.press("p", on=PhotosScreen)
+        await driver.press("p", on="photos")
         await driver.until(lambda: len(shown()) == 2)
         plain = shown()
         middle = before[100:-100, 100:-100].mean(axis=(0, 1)) * 255

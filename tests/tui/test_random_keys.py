@@ -4,8 +4,6 @@ The suite types a few hundred in each set of keys; the long form types 2,000 in 
 ``pytest tests/tui/test_random_keys.py -m slow -n 0``.
 """
 
-from __future__ import annotations
-
 import asyncio
 import random
 import string
@@ -18,15 +16,13 @@ from textual.command import CommandPalette
 
 from tests.tui.conftest import Opened
 from tests.tui.driving import Driver, Hand, Pulse, driven
-from tests.tui.test_outcome_keys import bound
+from tests.tui.test_key_table import bound
 from triage.case.models import Attempt, Case
 from triage.case.store import load_case
 from triage.service.workshop import Workshop
 from triage.tui.keysets import SETS, KeySet
 from triage.tui.screens.base import OPENING_S
-from triage.tui.screens.plan import PlanScreen
 from triage.tui.screens.recording import RecordingScreen
-from triage.tui.screens.windows import StopScreen
 
 # Of a burst; one key comes a hundredth of a second after the other.
 MOST_KEYS, BETWEEN_KEYS_S = 12, 0.01
@@ -40,13 +36,8 @@ def keys_of(keyset: KeySet) -> list[str]:
     """Return what may be typed: every key of every screen, letters, and often what records."""
     all_keys = {each.strip() for keys, _ in bound(keyset) for each in keys.split(",")}
     keys = sorted((all_keys | {*string.ascii_letters, *string.digits}) - {*ENDING})
-    often = [
-        *keyset.keys_of("start"),
-        *keyset.keys_of("choose"),
-        *"123456",
-        "enter",
-    ]
-    return [*keys, *(each for each in often for _ in range(3)), *keyset.outcomes * 3]
+    often = [*keyset.keys_of("start"), *keyset.keys_of("choose"), *"123456", "enter"]
+    return [*keys, *often * 3, *keyset.outcomes * 3]
 
 
 @dataclass
@@ -110,7 +101,7 @@ def _read(path: Path, _text: bytes) -> Case:
 def towards(driver: Driver, keyset: KeySet) -> list[str]:
     """Return keys that bring a step nearer to its outcome, so that something is recorded at all."""
     screen = driver.screen
-    if isinstance(screen, PlanScreen):
+    if driver.at("plan"):
         return [keyset.keys_of("start")[0]]
     if not isinstance(screen, RecordingScreen):
         return [keyset.keys_of("leave")[0]]
@@ -132,10 +123,10 @@ async def burst(driver: Driver, keys: list[str], pulse: Pulse, dice: random.Rand
 async def alive(driver: Driver) -> None:
     """STOP comes from wherever one is, and what stood before comes back."""
     below = driver.screen
-    if isinstance(below, StopScreen):
+    if driver.at("stop"):
         return
     await driver.press("escape")
-    assert isinstance(driver.screen, StopScreen), driver.text
+    assert driver.at("stop"), driver.text
     assert "Take the tool off the specimen" in driver.text
     await driver.press("f9")
     assert driver.screen is below or isinstance(below, CommandPalette), driver.text

@@ -1,21 +1,15 @@
 """The plain session writes the same case file, byte for byte, as the interface."""
 
-from __future__ import annotations
-
 import shutil
 from pathlib import Path
 
 from tests.support.scripted import Script
 from tests.tui.conftest import ROOT, Opened
-from tests.tui.driving import Driver, Hand, driven
+from tests.tui.driving import CASE, Driver, Hand, driven
 from triage.plain.dialogue import Dialogue
 from triage.plain.session import PlainSession
 from triage.service.workshop import Workshop
 from triage.tui.keysets import WORDS
-from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.walk import WalkScreen
-
-CASE = "bumblebee-plate-3"
 
 
 def in_plain_lines(workshop: Workshop, *wanted: str, case: str = CASE) -> str:
@@ -46,11 +40,11 @@ async def by_keys(driver: Driver, hand: Hand) -> None:
     await driver.press("enter", "n")
     # An undo with its reason, damage, a release with its reason.
     await driver.press("enter", "b", "z")
-    await driver.write("wrong key", "enter", on=WalkScreen)
+    await driver.write("wrong key", "enter", on="walk")
     await driver.press("d", "enter")
     await driver.until(lambda: driver.screen.plan.held, "held")
     await driver.press("ctrl+r")
-    await driver.write("a loose hair only", "enter", on=PlanScreen)
+    await driver.write("a loose hair only", "enter", on="plan")
     # A clean zone, a new finding, an answer, one left as it is.
     await driver.press("l")
     zones = driver.screen._zones()
@@ -90,4 +84,8 @@ async def test_byte_for_byte(tmp_path: Path, opened_on: Opened) -> None:
     in_plain_lines(right, "#leave a finding as it is", f"#{finding} ", "too small to see")
     name = f"{CASE}.yaml"
     assert (left.cases / name).read_text() == (right.cases / name).read_text()
-    assert len(left.load(CASE).attempts) == 4
+    attempts = left.load(CASE).attempts
+    assert len(attempts) == 4
+    # What is taken back stays; a correction with its reason follows it.
+    (back,) = (each for each in attempts if each.corrects)
+    assert (back.corrects, back.note) == ("a2", "wrong key")

@@ -1,40 +1,34 @@
 """A rung that seldom worked is skipped with one key; all faces write the same bytes."""
 
-from __future__ import annotations
-
-import io
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
+from tests.support.builders import OILY
+from tests.support.intake import TOLD
 from tests.tui.conftest import Opened
-from tests.tui.driving import NOON, Hand, driven
+from tests.tui.driving import NOON, Hand, driven, next_step
 from tests.tui.test_same_record import in_plain_lines
 from triage import cli
 from triage.case.changes import new_attempt, new_case, with_attempt
+from triage.case.models import Case
 from triage.case.store import create_case
 from triage.commands.common import Arguments
 from triage.errors import TriageError
 from triage.service.acts import accept_method, accept_suggestion, suggestions_for
 from triage.service.workshop import Workshop
 
-ANSWERS = {
-    "worth-it": "yes", "whole": "whole", "lacquered": "no", "old-poison-signs": "no",
-    "live-pest-signs": "no", "urticating-hairs": "no", "mouldy-smell": "no", "age": "since-1990",
-    "size": "medium", "hydration": "supple", "joints-stuck": "none", "cracks": "none",
-    "missing-parts": "none", "pest-holes": "none", "pollen-wanted": "no", "photographed-before": "yes",
-}  # fmt: skip
-SIGNS = {"sheen": "wet-gloss", "setae": "points", "blotter": "oil-spot"}
 SELDOM, RUNG, METHOD = "worked 0 of 9 times here", "f1-detergent-brush", "detergent-brush"
 
 
-def bee(case_id: str) -> object:
-    finding = {"id": "f1", "zone": "thorax-hairy", "signs": SIGNS}
-    case = new_case(case_id, "Bee", taxon="bees-wasps", answers=ANSWERS, findings=[finding])
+def bee(case_id: str) -> Case:
     # Blotting comes first on this ladder, and detergent is a grade above it.
     skip = {"at": NOON - timedelta(days=1), "kind": "skip-method", "finding": "f1", "reason": "x"}
-    return type(case).model_validate({**dict(case), "overrides": ({**skip, "method": "blot-dry"},)})
+    finding = {"id": "f1", "zone": "thorax-hairy", "signs": OILY}
+    case = new_case(case_id, "Bee", taxon="bees-wasps", answers=TOLD, findings=[finding])
+    skips = ({**skip, "method": "blot-dry"},)
+    return Case.model_validate({**dict(case), "overrides": skips})
 
 
 def shop_on(folder: Path, opened_on: Opened) -> Workshop:
@@ -44,13 +38,10 @@ def shop_on(folder: Path, opened_on: Opened) -> Workshop:
     shop = opened_on(folder, Hand())
     rung = shop.plan(shop.load("bee")).step(RUNG)
     assert rung is not None
+    told = {"finding": "f1", "zone": "thorax-hairy", "deposit": rung.deposit, "method": METHOD}
+    tried = new_attempt("a1", NOON - timedelta(days=3), RUNG, "no-change", **told)
     for number in range(9):
-        case = bee(f"old-{number}")
-        attempt = new_attempt(
-            "a1", NOON - timedelta(days=3), RUNG, "no-change", finding="f1", zone="thorax-hairy",
-            deposit=rung.deposit, method=METHOD,
-        )  # fmt: skip
-        create_case(folder, with_attempt(case, attempt))
+        create_case(folder, with_attempt(bee(f"old-{number}"), tried))
     return shop
 
 
@@ -66,22 +57,18 @@ def by_command(shop: Workshop, monkeypatch: pytest.MonkeyPatch, *words: str) -> 
 async def test_one_key_skips_it_and_all_faces_write_the_same(
     tmp_path: Path, opened_on: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    shops = [
-        shop_on(tmp_path / name, opened_on) for name in ("keys", "row", "plain", "step", "method")
-    ]
-    keys, row, plain, step, method = shops
+    faces = ("keys", "row", "plain", "step", "method")
+    keys, row, plain, step, method = shops = [shop_on(tmp_path / each, opened_on) for each in faces]
     async with driven(keys, case="bee", clock=Hand()) as driver:
         assert SELDOM in driver.text
-        rows = [o.id for o in driver.screen.query_one("#rows").options if not o.disabled]
-        now = rows.index(driver.screen.row.id)
-        await driver.press(*["down"] * (rows.index(f"step-{RUNG}") - now), "k")
+        await driver.to_row(f"step-{RUNG}")
+        await driver.press("k")
         assert "skipped as the record suggests" in driver.text
         assert driver.screen.plan.step(RUNG) is None
         assert not driver.screen.skips
     async with driven(row, case="bee", clock=Hand()) as driver:
-        rows = [o.id for o in driver.screen.query_one("#rows").options if not o.disabled]
-        now = rows.index(driver.screen.row.id)
-        await driver.press(*["down"] * (rows.index(f"skip-{RUNG}") - now), "enter")
+        await driver.to_row(f"skip-{RUNG}")
+        await driver.press("enter")
         assert driver.screen.plan.step(RUNG) is None
     said = in_plain_lines(plain, "#skip as suggested", case="bee")
     assert SELDOM in said
@@ -171,8 +158,7 @@ def test_an_undo_takes_back_what_came_last(tmp_path: Path, opened_on: Opened) ->
     assert isinstance(hand, Hand)
     accept_suggestion(shop, "bee", RUNG)
     hand.on(60)
-    step = shop.plan(shop.load("bee")).next_step()
-    assert step is not None
+    step = next_step(shop, "bee")
     shop.record("bee", step.id, next(iter(step.outcomes)), observed="nothing")
     hand.on(60)
     case = shop.undo("bee", "wrong key")
@@ -186,4 +172,4 @@ def test_an_undo_takes_back_what_came_last(tmp_path: Path, opened_on: Opened) ->
         shop.undo("bee", "again")
     with pytest.raises(TriageError, match="nothing suggests"):
         accept_method(shop, "bee", "f2", METHOD)
-    assert io.BytesIO(written(shop)).read().count(b"offer-method-again") == 2
+    assert written(shop).count(b"offer-method-again") == 2

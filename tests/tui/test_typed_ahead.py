@@ -1,6 +1,7 @@
-"""Keys that come faster than the screens: nothing breaks down, nothing is recorded twice."""
+"""Keys that come faster than the screens, and files that change while one works.
 
-from __future__ import annotations
+Nothing breaks down, nothing is recorded twice, nothing is lost.
+"""
 
 import asyncio
 import threading
@@ -11,50 +12,29 @@ from pathlib import Path
 import pytest
 
 from tests.tui.conftest import Opened
-from tests.tui.driving import Driver, Hand, Pulse, driven, next_step
+from tests.tui.driving import CASE, Driver, Hand, Pulse, driven, next_step
 from triage.case.models import Case
 from triage.errors import TriageError
 from triage.service.workshop import Workshop
 from triage.tui.app import TriageApp
 from triage.tui.keysets import OUTCOME_KEYS
 from triage.tui.screens.base import OPENING_S, ServiceScreen
-from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.recording import RecordedScreen
 from triage.tui.screens.walk import WalkScreen
-from triage.tui.screens.windows import AlarmScreen, ChoiceScreen, DetailScreen, StopScreen
 from triage.tui.services import Services
 
-CASE = "bumblebee-plate-3"
 # Every key that opens something over a step, or changes it.
-BETWEEN = (
-    "question_mark",
-    "e",
-    "m",
-    "f",
-    "p",
-    "a",
-    "t",
-    "q",
-    "escape",
-    "enter",
-    "w",
-    "n",
-    "ctrl+p",
-)
+BETWEEN = ("question_mark", *"emfpatq", "escape", "enter", *"wn", "ctrl+p")
 
 
 class Held:
     """A workshop whose records wait until they are let go, and fail if a fault is given."""
 
     def __init__(
-        self,
-        workshop: Workshop,
-        monkeypatch: pytest.MonkeyPatch,
-        fault: TriageError | None = None,
+        self, driver: Driver, monkeypatch: pytest.MonkeyPatch, fault: TriageError | None = None
     ) -> None:
         self.go, self.begun, self.tried = threading.Event(), threading.Event(), 0
-        record = workshop.record
+        self.driver = driver
+        record = driver.workshop.record
 
         def waiting(*given: object, **more: object) -> Case:
             self.tried += 1
@@ -64,112 +44,86 @@ class Held:
                 raise fault
             return record(*given, **more)  # type: ignore[arg-type]
 
-        monkeypatch.setattr(workshop, "record", waiting)
+        monkeypatch.setattr(driver.workshop, "record", waiting)
 
-    async def begin(self, driver: Driver) -> None:
-        """Record *worse* at the next step; it is not written yet."""
-        await driver.press("s", on=WalkScreen)
-        driver.send("w")
-        await driver.calm()
+    async def recorded_while(self, *keys: str, before: str = "") -> None:
+        """Record *worse* at the next step; type keys while it is not written yet."""
+        await self.driver.press("s", on="walk")
+        self.driver.send("w")
+        await self.driver.calm()
         assert await asyncio.to_thread(self.begun.wait, 60)
-
-    async def end(self, driver: Driver) -> None:
+        if before:
+            self.driver.screen.show_fault(before)
+        await self.driver.type_ahead(*keys)
         self.go.set()
-        await driver.settled()
+        await self.driver.settled()
 
 
 @pytest.mark.parametrize("between", BETWEEN)
 async def test_a_key_while_a_record_is_written(
-    workshop: Workshop, monkeypatch: pytest.MonkeyPatch, between: str
+    driver: Driver, monkeypatch: pytest.MonkeyPatch, between: str
 ) -> None:
     """*Worse*, another key before it is on disk, then leave twice: recorded once, told once."""
-    held = Held(workshop, monkeypatch)
-    async with driven(workshop, case=CASE) as driver:
-        await held.begin(driver)
-        await driver.type_ahead(between)
-        await held.end(driver)
-        for _ in range(2):  # what was opened comes first, the record is told when it is left
-            if not isinstance(driver.screen, RecordedScreen):
-                driver.screen.dismiss(None)
-                await driver.settled()
-        assert isinstance(driver.screen, RecordedScreen), driver.text
-        driver.send("q")
-        driver.send("q")
-        await driver.settled()
-        assert [each.outcome for each in workshop.load(CASE).attempts] == ["worse"]
-        assert not any(isinstance(each, WalkScreen) for each in driver.app.screen_stack)
-
-
-async def test_stop_is_not_covered_by_what_was_recorded(
-    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    held = Held(workshop, monkeypatch)
-    async with driven(workshop, case=CASE) as driver:
-        await held.begin(driver)
-        await driver.type_ahead("escape")
-        await held.end(driver)
-        assert isinstance(driver.screen, StopScreen)
-        await driver.press("q")
-        assert isinstance(driver.screen, RecordedScreen)
+    await Held(driver, monkeypatch).recorded_while(between)
+    assert driver.at("stop") or between != "escape"  # not covered by what was recorded
+    for _ in range(2):  # what was opened comes first, the record is told when it is left
+        if not driver.at("recorded"):
+            driver.screen.dismiss(None)
+            await driver.settled()
+    assert driver.at("recorded"), driver.text
+    driver.send("q")
+    driver.send("q")
+    await driver.settled()
+    assert [each.outcome for each in driver.case.attempts] == ["worse"]
+    assert not any(isinstance(each, WalkScreen) for each in driver.app.screen_stack)
 
 
 async def test_a_record_that_fails_is_told_where_it_was_made(
-    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+    driver: Driver, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Leaving is not taken until it is known, and a fault of something else opens no second one."""
-    held = Held(workshop, monkeypatch, TriageError("the disk is full", mend="make room"))
-    async with driven(workshop, case=CASE) as driver:
-        await held.begin(driver)
-        driver.screen.show_fault("something else")
-        await driver.type_ahead("w", "n", "q", "q")
-        await held.end(driver)
-        assert isinstance(driver.screen, WalkScreen)
-        assert "the disk is full" in driver.text
-        assert held.tried == 1
-        # Mended: the same key is taken again.
-        await driver.press("w")
-        assert held.tried == 2
+    held = Held(driver, monkeypatch, TriageError("the disk is full", mend="make room"))
+    await held.recorded_while("w", "n", "q", "q", before="something else")
+    assert driver.at("walk")
+    assert "the disk is full" in driver.text
+    assert held.tried == 1
+    # Mended: the same key is taken again.
+    await driver.press("w")
+    assert held.tried == 2
 
 
-async def test_leaving_twice_leaves_one_screen(workshop: Workshop) -> None:
+async def test_leaving_twice_leaves_one_screen(driver: Driver) -> None:
     """The second key was meant for the window that the first one closed."""
-    async with driven(workshop, case=CASE) as driver:
-        await driver.press("s", "f")
-        window = driver.screen
-        assert isinstance(window, DetailScreen)
-        window.action_leave()
-        window.action_leave()
-        await driver.settled()
-        assert isinstance(driver.screen, WalkScreen)
+    await driver.press("s", "f", on="detail")
+    window = driver.screen
+    window.action_leave()
+    window.action_leave()
+    await driver.settled()
+    assert driver.at("walk")
 
 
-async def test_a_screen_left_under_stop_waits_for_it(workshop: Workshop) -> None:
-    async with driven(workshop, case=CASE) as driver:
-        await driver.press("s")
-        below = driver.screen
-        await driver.press("escape")
-        below.action_leave()
-        below.action_leave()
-        await driver.settled()
-        assert isinstance(driver.screen, StopScreen)
-        await driver.press("q")
-        assert isinstance(driver.screen, PlanScreen)
+async def test_a_screen_left_under_stop_waits_for_it(driver: Driver) -> None:
+    await driver.press("s")
+    below = driver.screen
+    await driver.press("escape")
+    below.action_leave()
+    below.action_leave()
+    await driver.settled()
+    assert driver.at("stop")
+    await driver.press("q")
+    assert driver.at("plan")
 
 
 @pytest.mark.parametrize("away", ["q", "ctrl+q"])
 async def test_an_answer_whose_screen_is_left_at_once_is_kept(
-    workshop: Workshop, monkeypatch: pytest.MonkeyPatch, away: str
+    workshop: Workshop, away: str
 ) -> None:
     """It waits for its turn behind what is still worked out; leaving does not take it back."""
     go, begun = threading.Event(), threading.Event()
     async with driven(workshop, case=CASE) as driver:
         await driver.press("l", "H", "1")
         await driver.until(lambda: driver.screen.question is not None, "a question")
-        finding, question, answers = (
-            driver.screen.finding,
-            driver.screen.question.question,
-            driver.screen.question.answers,
-        )
+        finding, asked = driver.screen.finding, driver.screen.question
 
         def busy() -> None:
             begun.set()
@@ -183,28 +137,28 @@ async def test_an_answer_whose_screen_is_left_at_once_is_kept(
                 if not driver.app._exit:
                     await driver.calm()
         go.set()
-    assert workshop.load(CASE).finding(finding).signs[question] == answers[0][0]
+    signs = workshop.load(CASE).finding(finding).signs
+    assert signs[asked.question] == asked.answers[0][0]
 
 
-async def test_a_reason_typed_behind_the_key_that_asks_for_it_is_whole(workshop: Workshop) -> None:
+async def test_a_reason_typed_behind_the_key_that_asks_for_it_is_whole(driver: Driver) -> None:
     """Each key belongs to the screen that the key before it left, not to the one it was typed on."""
-    async with driven(workshop, case=CASE) as driver:
-        for key in ("k", *"no warm plate"):
-            driver.send("space" if key == " " else key)
-        await driver.settled()
-        assert driver.screen.query_one("#reason").value == "no warm plate", driver.text
+    for key in ("k", *"no warm plate"):
+        driver.send(key)
+    await driver.settled()
+    assert driver.screen.query_one("#reason").value == "no warm plate", driver.text
 
 
 async def test_a_record_and_the_next_one_typed_in_one_go_are_one(workshop: Workshop) -> None:
     pulse = Pulse()
     async with driven(workshop, case=CASE, pulse=pulse) as driver:
-        await driver.press("s", on=WalkScreen)
+        await driver.press("s", on="walk")
         pulse.a_look_s = 0.001  # from now on a key comes each millisecond
         pulse.seconds += 10
         for key in ("n", "n", "enter", "n", "enter", "n", "n"):
             driver.send(key)
         await driver.settled()
-        assert len(workshop.load(CASE).attempts) == 1
+        assert len(driver.case.attempts) == 1
 
 
 # -- the first minute --------------------------------------------------------------------------
@@ -212,9 +166,9 @@ async def test_a_record_and_the_next_one_typed_in_one_go_are_one(workshop: Works
 
 @asynccontextmanager
 async def rules_unread(
-    workshop: Workshop, case: str | None = None
-) -> AsyncIterator[tuple[Driver, threading.Event]]:
-    """Yield the program before its rules are read, and what lets them be."""
+    workshop: Workshop, words: str, then: str, *, case: str | None = None, first: str = ""
+) -> AsyncIterator[Driver]:
+    """Yield the program at its first list; the rules are read behind what is done there."""
     go = threading.Event()
 
     def opening() -> Workshop:
@@ -223,47 +177,40 @@ async def rules_unread(
 
     app = TriageApp(Services(opening, workshop.cases, Hand(), Pulse()), case)
     async with app.run_test(size=(80, 24)) as pilot:
-        yield Driver(app, pilot), go
-
-
-async def calm_until(driver: Driver, words: str) -> None:
-    while words not in driver.text:
-        await driver.calm()
+        driver = Driver(app, pilot)
+        await driver.type_ahead(*first)
+        while words not in driver.text:
+            await driver.calm()
+        yield driver
+        go.set()
+        await driver.on(then)
 
 
 async def test_a_key_pressed_before_the_plan_stands_is_kept(workshop: Workshop) -> None:
     """The list stands while the rules are read; what is typed then acts on the plan behind it."""
-    async with rules_unread(workshop, CASE) as (driver, go):
-        await calm_until(driver, "Bumblebee worker")
+    async with rules_unread(workshop, "Bumblebee worker", "walk", case=CASE) as driver:
         await driver.type_ahead("s")
-        assert isinstance(driver.screen, CasesScreen)
+        assert driver.at("cases")
         await driver.type_ahead("escape")  # stop never waits
-        assert isinstance(driver.screen, StopScreen)
+        assert driver.at("stop")
         driver.send("f9")
-        go.set()
-        await driver.on(WalkScreen)
 
 
 async def test_what_is_typed_behind_a_case_opened_before_the_rules_are_read_is_kept(
     workshop: Workshop,
 ) -> None:
     """Enter opens the case when the rules are read; the key behind it starts its step."""
-    async with rules_unread(workshop) as (driver, go):
-        await calm_until(driver, "Bumblebee worker")
+    async with rules_unread(workshop, "Bumblebee worker", "walk") as driver:
         await driver.type_ahead("slash", *"bumble", "enter", "s")
-        assert isinstance(driver.screen, CasesScreen)
-        go.set()
-        await driver.on(WalkScreen)
+        assert driver.at("cases")
 
 
 async def test_a_key_pressed_before_the_first_list_stands_is_kept(
     tmp_path: Path, opened_on: Opened
 ) -> None:
-    async with rules_unread(opened_on(tmp_path / "fresh")) as (driver, go):
-        driver.send("+")
-        await calm_until(driver, "No case here yet")
-        go.set()
-        await driver.on(ChoiceScreen)
+    fresh = opened_on(tmp_path / "fresh")
+    async with rules_unread(fresh, "No case here yet", "choice", first="+") as driver:
+        assert driver.at("cases")
 
 
 # -- the last tick -----------------------------------------------------------------------------
@@ -308,12 +255,56 @@ async def test_an_alarm_of_another_specimen_stays_until_answered_and_one_key_goe
         driver.app.watch_timers.see(before[other])
         await driver.press("s")
         hand.on(61)
-        await driver.on(AlarmScreen)
-        assert before[other].title in " ".join(driver.text.split())
+        await driver.on("alarm")
+        assert before[other].title in driver.words
         await driver.press(*OUTCOME_KEYS.values(), "enter")
-        assert isinstance(driver.screen, AlarmScreen)
+        assert driver.at("alarm")
         assert {each: workshop.load(each) for each in before} == before
         pulse.seconds += OPENING_S
-        await driver.press("enter", on=WalkScreen)
+        await driver.press("enter", on="walk")
         assert driver.screen.case_id == other
         assert driver.screen.step.id == due.id
+
+
+# -- a case file that somebody else edits while it is open ----------------------------------------
+
+
+async def test_the_plan_follows_the_file(driver: Driver) -> None:
+    path = driver.workshop.path_of(CASE)
+    good = path.read_text(encoding="utf-8")
+    renamed = good.replace("title: Bumblebee worker", "title: Renamed worker")
+    path.write_text(renamed, encoding="utf-8")
+    await driver.until(lambda: "Renamed worker" in driver.text, "title of the file")
+    assert "changed outside" in driver.text
+
+    # Broken or gone: said in words with the line; what is shown stays; the file is left alone.
+    broken = "format: 1\nid: [\n"
+    for spoil in (lambda: path.write_text(broken, encoding="utf-8"), path.unlink):
+        spoil()
+        await driver.until(lambda: "cannot be read any more" in driver.text, "fault")
+        assert "blot oil with paper" in driver.text
+        assert not path.exists() or path.read_text(encoding="utf-8") == broken
+        path.write_text(good, encoding="utf-8")
+        await driver.until(lambda: "cannot be read" not in driver.text, "mended")
+        assert "Bumblebee worker" in driver.text
+
+
+async def test_a_step_that_still_stands_is_gone_on_with_and_the_record_keeps_both(
+    driver: Driver,
+) -> None:
+    await driver.press("s", on="walk")
+    step = driver.screen.step
+    driver.workshop.accept(CASE, "f2", "too little to matter")
+    await driver.until(lambda: "changed outside" in driver.text, "note")
+    assert driver.screen.step.id == step.id
+    await driver.press("n")
+    assert driver.case.attempts[0].step == step.id
+    assert driver.case.finding("f2").accepted
+
+
+async def test_a_step_that_stands_no_more_is_replaced_by_the_next(driver: Driver) -> None:
+    await driver.press("s", on="walk")
+    old = driver.screen.step
+    driver.workshop.accept(CASE, old.finding, "leave it")
+    await driver.until(lambda: driver.screen.step.id != old.id, "next step")
+    assert driver.screen.step == next_step(driver.workshop, CASE)

@@ -1,179 +1,231 @@
-"""The whole job with keys only, on the real knowledge and real files."""
+"""The whole job with keys only, on the real knowledge and real files; the walk of the README."""
 
-from __future__ import annotations
-
+import os
+import re
 from pathlib import Path
 
-from tests.tui.conftest import Opened
-from tests.tui.driving import Driver, driven
+from tests.support.builders import OILY as GREASE
+from tests.support.intake import SOUND
+from tests.tui.conftest import ROOT, Opened
+from tests.tui.driving import CASE, NOON, Driver, driven
 from triage.service.workshop import Workshop
-from triage.tui.screens.cases import CasesScreen
-from triage.tui.screens.form import FormScreen
-from triage.tui.screens.observe import IntakeScreen, ObserveScreen
-from triage.tui.screens.plan import PlanScreen
-from triage.tui.screens.questions import QuestionScreen
-from triage.tui.screens.walk import WalkScreen
-from triage.tui.screens.windows import ChoiceScreen
 
-INTAKE = {
-    "photographed-before": "yes",
-    "aim": "another-pose",
-    "arrival": "fresh",
-    "worth-it": "yes",
-    "whole": "whole",
-    "age": "since-1990",
-    "lacquered": "no",
-    "old-poison-signs": "no",
-    "live-pest-signs": "no",
-    "mouldy-smell": "no",
-    "size": "large",
-    "cracks": "none",
-    "missing-parts": "none",
-    "pest-holes": "none",
-    "pin": "steel-stainless",
-    "hydration": "supple",
-    "joints-stuck": "none",
-}
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+WALK = README.partition("## Five minutes")[2].partition("```")[0]
+INTAKE = {**SOUND, "arrival": "fresh", "pin": "steel-stainless"}
 OILY = {
-    "sheen": "wet-gloss",
+    **GREASE,
     "colour": "brown-black",
     "texture": "smooth-film",
-    "setae": "points",
     "smell": "none",
     "where-on-body": "hair-brushes",
     "wash-before": "no",
     "box-too": "no",
     "living-shape": "neither",
     "dry-brush": "smears",
-    "blotter": "oil-spot",
     "water-drop": "beads",
     "ethanol-drop": "clears",
 }
-
-
-async def answer_all(driver: Driver, known: dict[str, str]) -> list[str]:
-    """Answer what is asked by one key each; what is not known with u."""
-    asked = []
-    while (question := driver.screen.question) is not None and len(asked) < 40:
-        asked.append(question.question)
-        if question.question in known:
-            await driver.answer(question.question, known[question.question])
-        else:
-            await driver.press("u")
-    return asked
+# What a wet, greasy spot in brown hair shows to who only looks at it.
+GREASY = {name: OILY[name] for name in ("sheen", "setae", "colour", "smell")}
 
 
 async def record(driver: Driver, key: str) -> None:
     """Make the step ready and record an outcome with one key."""
-    await driver.until(lambda: isinstance(driver.screen, WalkScreen | ChoiceScreen))
-    if isinstance(driver.screen, ChoiceScreen):
+    await driver.until(lambda: driver.at("walk", "choice"))
+    if driver.at("choice"):
         assert "Not looked at yet" in driver.text
         await driver.press("2")
-    await driver.on(WalkScreen)
-    walk = driver.screen
-    if walk.panel == "ready":
-        while not walk.query_one("#checklist").is_ready:
-            ticked = len(walk.query_one("#checklist").lines)
-            await driver.press(*(str(number) for number in range(1, ticked + 1)))
-        await driver.press("enter")
-    if walk.panel == "hold":
-        await driver.write("no change of colour at the test spot", "enter")
-    assert walk.panel == "work"
+    await driver.on("walk")
+    await driver.make_ready("no change of colour at the test spot")
     await driver.record(key)
 
 
 async def test_from_a_new_case_to_the_closed_box(tmp_path: Path, opened_on: Opened) -> None:
     workshop = opened_on(tmp_path / "cases")
     async with driven(workshop) as driver:
-        await driver.on(CasesScreen)
+        await driver.on("cases")
         assert "No case here yet" in driver.text
 
         # A new case in under five keys: +, Enter, Enter begin one of unknown kind.
-        await driver.press("plus", on=ChoiceScreen)
-        await driver.press(*["down"] * 4, "enter", "enter", on=IntakeScreen)
-        case_id = driver.screen.case_id
-        assert workshop.load(case_id).taxon == "bees-wasps"
+        await driver.press("plus", on="choice")
+        await driver.press(*["down"] * 4, "enter", "enter", on="intake")
+        driver.case_id = driver.screen.case_id
+        assert driver.case.taxon == "bees-wasps"
 
-        await driver.press("r", "enter", on=ObserveScreen)
-        seen = workshop.load(case_id).answers
+        await driver.press("r", "enter", on="observe")
+        seen = driver.case.answers
         assert {"whole", "lacquered", "cracks", "pest-holes"} <= set(seen)
         assert all(INTAKE[question] == answer for question, answer in seen.items())
 
-        await driver.press("H", on=QuestionScreen)
-        await answer_all(driver, OILY)
-        finding = workshop.load(case_id).findings[0]
+        await driver.press("H", on="question")
+        await driver.answer_all(OILY)
+        finding = driver.case.findings[0]
         assert finding.zone == "thorax-hairy"
         assert finding.signs
         assert set(finding.signs.items()) <= set(OILY.items())
-        reading = workshop.plan(workshop.load(case_id)).findings[0]
+        reading = workshop.plan(driver.case).findings[0]
         assert reading.deposit == "oily-film"
         assert reading.deposit_name.split()[0] in driver.text
         await driver.press("q")
 
         # What it is decides what else has to be known.
-        await driver.on(ObserveScreen)
-        assert workshop.plan(workshop.load(case_id)).next_step() is not None
-        await driver.press("W", on=QuestionScreen)
+        await driver.on("observe")
+        assert workshop.plan(driver.case).next_step() is not None
+        await driver.press("W", on="question")
         # What stings in no bee is not asked of one.
-        assert "urticating-hairs" not in await answer_all(driver, INTAKE)
+        assert "urticating-hairs" not in await driver.answer_all(INTAKE)
         await driver.press("q", "q")
 
         # Three attempts, the plan changes after each.
-        await driver.on(PlanScreen)
+        await driver.on("plan")
         await driver.press("s")
         await record(driver, "n")
         await driver.press("enter")
         await record(driver, "b")
         await driver.press("enter")
         await record(driver, "d")
-        case = workshop.load(case_id)
+        case = driver.case
         assert [attempt.outcome for attempt in case.attempts] == ["no-change", "better", "damage"]
         assert "THE CASE IS HELD" in driver.text
 
         # Held: no step opens; only a written reason releases it.
-        await driver.press("enter", on=PlanScreen)
+        await driver.press("enter", on="plan")
         assert workshop.plan(case).steps == ()
         await driver.press("s")
-        assert isinstance(driver.screen, PlanScreen)
-        assert "held" in driver.screen.query_one("#fault").text
-        await driver.press("ctrl+r", on=FormScreen)
+        assert driver.at("plan")
+        assert "held" in driver.fault
+        await driver.press("ctrl+r", on="form")
         await driver.press("enter", "enter", "enter")
-        assert isinstance(driver.screen, FormScreen)
-        assert workshop.load(case_id).releases == ()
-        await driver.write("one loose hair, photographed", "enter", on=PlanScreen)
-        assert workshop.load(case_id).releases[0].reason == "one loose hair, photographed"
+        assert driver.at("form")
+        assert driver.case.releases == ()
+        await driver.write("one loose hair, photographed", "enter", on="plan")
+        assert driver.case.releases[0].reason == "one loose hair, photographed"
 
-        await to_the_keeping(driver, workshop, case_id)
+        await to_the_keeping(driver)
 
 
-async def to_the_keeping(driver: Driver, workshop: Workshop, case_id: str) -> None:
+async def to_the_keeping(driver: Driver) -> None:
     """Clear each step that is offered until the stage is keep."""
     for _ in range(30):
-        plan = workshop.plan(workshop.load(case_id))
+        plan = driver.workshop.plan(driver.case)
         if plan.stage == "keep":
             break
-        step = plan.next_step()
-        if step is None:
-            await driver.press("l", on=ObserveScreen)
-            await driver.press("W", on=QuestionScreen)
-            await answer_all(driver, INTAKE)
-            await driver.press("q", "q", on=PlanScreen)
+        if plan.next_step() is None:
+            await driver.press("l", "W", on="question")
+            await driver.answer_all(INTAKE)
+            await driver.press("q", "q", on="plan")
             continue
         await driver.press("s")
         await record(driver, "c")
-        await driver.press("q", on=PlanScreen)
+        await driver.press("q", on="plan")
     assert plan.stage == "keep"
     assert "keep" in driver.text
 
 
-async def test_undo_is_an_appended_correction_with_a_reason(workshop: Workshop) -> None:
-    async with driven(workshop, case="bumblebee-plate-3") as driver:
-        await driver.on(PlanScreen)
-        await driver.press("s")
-        await record(driver, "n")
-        await driver.press("z", on=FormScreen)
-        await driver.write("wrong key", "enter", on=WalkScreen)
-        first, second = workshop.load("bumblebee-plate-3").attempts
-        assert first.outcome == "no-change"
-        assert second.corrects == first.id
-        assert second.note == "wrong key"
+# -- the README -----------------------------------------------------------------------------------
+
+
+def test_the_case_and_the_keys_are_those_of_the_readme() -> None:
+    assert f"--demo {CASE}" in README
+    assert re.findall(r"`(\w)`", WALK) == ["s", "t", "n", "d", "l", "e"]
+
+
+async def test_from_the_list_to_the_first_record_in_four_keys(workshop: Workshop) -> None:
+    """Enter, start, outcome: the demo's first case that has a step to do now."""
+    # The list is the newest first: also a case with nothing to do must not stand in the way.
+    os.utime(workshop.cases / "stag-beetle-cupboard.yaml", (2e9, 2e9))
+    async with driven(workshop) as driver:
+        await driver.on("cases")
+        keys = ["down", "enter", "s", "b"]
+        await driver.press(*keys, on="recorded")
+        cases = [workshop.load(each.id) for each in workshop.list_cases()]
+        assert sum(case.attempts != () and case.attempts[-1].at == NOON for case in cases) == 1
+        assert len(keys) <= 4
+
+
+async def test_from_a_new_specimen_to_its_first_step_in_fourteen_keys(workshop: Workshop) -> None:
+    """A bee with one greasy zone: its group, the first look, the zone, what is seen, the step."""
+    async with driven(workshop) as driver:
+        await driver.press("plus", "5", "enter", on="intake")
+        driver.case_id = driver.screen.case_id
+        assert driver.case.taxon == "bees-wasps"
+        # The signs of an old poison stand on the screen that asks for them.
+        assert "poison label, silver beads" in driver.words
+        await driver.press("r", "enter", on="observe")
+        assert driver.case.answers["old-poison-signs"] == "no"
+        await driver.press("H", on="question")
+        answered = await driver.answer_all(GREASY)
+        assert driver.case.findings[0].named is None
+        await driver.press("1", on="walk")
+        assert driver.screen.step.deposit == "oily-film"
+        assert 3 + 2 + 1 + len(answered) + 1 <= 14
+
+
+async def test_what_was_not_looked_at_is_not_recorded(workshop: Workshop) -> None:
+    """Each line has its key, the usual answer comes first; leaving records nothing."""
+    case = workshop.new("bee", "bees-wasps").id
+    async with driven(workshop, case=case) as driver:
+        await driver.press("l", "W", on="intake")
+        asked = [question.id for question in driver.screen.questions]
+        await driver.press("enter")
+        assert "nothing is answered yet" in driver.text
+        whole, poison = (str(asked.index(q) + 1) for q in ("whole", "old-poison-signs"))
+        await driver.press(whole, whole, poison, "q")
+        assert driver.case.answers == {}
+        await driver.press("W", whole, whole, poison, "enter")
+        assert driver.case.answers == {"whole": "parts-loose", "old-poison-signs": "no"}
+
+
+async def test_the_five_minutes(driver: Driver) -> None:
+    # 1. Three findings; the greasy thorax first.
+    assert len(driver.screen.plan.findings) == 3
+    assert "> NOW" in driver.text.splitlines()[1]
+    assert "> NOW        blot oil with paper" in driver.text
+
+    # 2. One step fills the screen; the timer's end stands in the case file.
+    await driver.press("s", on="walk")
+    for said in ("Lay a paper point", "start 60 s", "STOP (Esc) if you see", "cleared"):
+        assert said in driver.text
+    await driver.press("t")
+    assert driver.case.timers
+
+    # 3. No change; after the last pass warm blotting, which is a hold point.
+    for number in range(1, 4):
+        await driver.press("n", on="recorded")
+        assert len(driver.case.attempts) == number
+        await driver.press("enter", on="walk")
+    assert driver.screen.step.name == "blot with gentle warmth"
+    assert driver.screen.panel == "hold"
+    await driver.press("enter", "enter")
+    assert driver.screen.panel == "hold"
+    await driver.make_ready("paper stays dry")
+    steps = driver.workshop.plan(driver.case).steps
+    liquid = next(at for at, step in enumerate(steps) if "detergent" in step.name)
+    assert "hidden test spot" in [step.name for step in steps[:liquid]]
+
+    # 4. Damage holds the case until a written reason releases it.
+    await driver.press("d", on="recorded")
+    assert "HELD" in driver.text
+    await driver.press("enter")
+    await driver.until(lambda: driver.screen.plan.held, "held")
+    assert driver.screen.plan.steps == ()
+    await driver.press("ctrl+r")
+    await driver.write("a hair was loose before", "enter")
+    await driver.until(lambda: not driver.screen.plan.held, "released")
+    assert driver.case.releases[0].reason == "a hair was loose before"
+
+    # 5. Back to the animal: a zone, a question, cannot tell, why.
+    await driver.press("l", on="observe")
+    await driver.press("4", on="question")
+    assert "cannot tell" in driver.text
+    await driver.press("e", on="detail")
+    assert "Why this is asked" in driver.text
+    assert "How to find out" in driver.text
+    await driver.press("q", "u", "q", "q")
+
+    # 6. Ask the plan.
+    await driver.on("plan")
+    await driver.press("e", on="choice")
+    for asked in ("why does this step", "why not another", "would change", "what if", "asking"):
+        assert asked in driver.text

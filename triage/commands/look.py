@@ -31,10 +31,10 @@ def run_explain(arguments: Arguments) -> None:
     lines: Lines
     if arguments.rather_than is not None:
         one = arguments.method or _next_method(plan)
-        found = desk.contrast(case, one, arguments.rather_than, arguments.finding)
+        found = desk.trail(case).contrasts(one, arguments.rather_than, arguments.finding)
         content, lines = {"contrast": found}, reasons.contrast_lines(found, plan)
     elif arguments.method is not None:
-        against = desk.why_not(case, arguments.method, arguments.finding)
+        against = desk.trail(case).why_not(arguments.method, arguments.finding)
         content, lines = {"why_not": against}, reasons.why_not_lines(against, plan)
     elif arguments.finding is not None and arguments.step is None:
         nodes = desk.how(case, arguments.finding)
@@ -43,7 +43,7 @@ def run_explain(arguments: Arguments) -> None:
         nodes = desk.why(case, arguments.step)
         content, lines = {"why": nodes}, reasons.why_lines(nodes, plan)
         if arguments.step is None:
-            firmness, contradictions = desk.firmness(case), desk.contradictions(case)
+            firmness, contradictions = desk.firmness(case), desk.trail(case).contradictions()
             content |= {"firmness": firmness, "contradictions": contradictions}
             lines += reasons.firmness_lines(firmness, plan)
             if contradictions:
@@ -83,7 +83,7 @@ def run_ask(arguments: Arguments) -> None:
 
 
 def _place(word: str) -> tuple[str, str]:
-    from triage.explain.desk import SPECIMEN
+    from triage.engine.casefacts import SPECIMEN
 
     whose, sign, question = word.partition(":")
     return (whose, question) if sign else (SPECIMEN, whose)

@@ -7,7 +7,7 @@ import subprocess
 import sys
 import tempfile
 import webbrowser
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,6 +23,7 @@ from triage.commands.common import (
 )
 from triage.errors import TriageError
 from triage.show.blocks import Line
+from triage.units import positive
 
 if TYPE_CHECKING:
     from triage.service.measuring import Measured
@@ -65,16 +66,19 @@ def measured_here(workshop: Workshop, before: Path, after: Path, arguments: Argu
     from triage.picture.pair import STAGES
     from triage.service.measuring import measured, patch_of
 
+    um_per_px: float | None = arguments.um_per_pixel
+    if um_per_px is not None:
+        positive("size of a pixel", um_per_px, "um")
     with progress_bar("comparing") as bar:
         done = count(1)
-        return measured(
+        told = measured(
             workshop.knowledge,
             (before, after),
-            um_per_px=arguments.um_per_pixel,
             patch=patch_of(arguments.patch, arguments.patch_after),
             told=(lambda _: bar(next(done), STAGES)) if bar else str,
             glanced=(lambda words: print(f"\r{words:<70}", file=sys.stderr)) if bar else None,
         )
+    return replace(told, um_per_px=um_per_px)
 
 
 @command(

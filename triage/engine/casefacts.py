@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from triage.case.models import Case
 from triage.case.profile import Bench
 from triage.engine.facts import Fact
-from triage.engine.vocabulary import NONE, UNKNOWN, Slot, Vocabulary
+from triage.engine.vocabulary import NONE, UNKNOWN, Vocabulary
 from triage.errors import TriageError, Where, did_you_mean, raise_faults
 
 SPECIMEN = "specimen"
@@ -18,19 +18,12 @@ WORDS = frozenset({"zone", "taxon", "side", "named"})
 Locate = Callable[[tuple[str | int, ...]], Where]
 
 
-def _filled(
-    slots: Mapping[str, Slot],
-    derived: frozenset[tuple[str, str]],
-    kind: str,
-    known: Mapping[str, str],
-) -> dict[str, str]:
-    filled: dict[str, str] = {}
-    for name, slot in slots.items():
-        if (kind, name) in derived:
-            continue
-        default = UNKNOWN if slot.askable else NONE
-        filled[name] = known.get(name, default)
-    return filled
+def _filled(vocabulary: Vocabulary, kind: str, known: Mapping[str, str]) -> dict[str, str]:
+    return {
+        name: known.get(name, UNKNOWN if slot.askable else NONE)
+        for name, slot in vocabulary.kinds[kind].items()
+        if (kind, name) not in vocabulary.derived
+    }
 
 
 class _Checker:
@@ -99,12 +92,11 @@ def facts_from(
     ------
     TriageError: an answer, zone, taxon or deposit that the knowledge does not have; all of them.
     """
-    kinds, derived = vocabulary.kinds, vocabulary.derived
     checker = _Checker(vocabulary, locate)
     answers = checker.take(SPECIMEN, case.answers, ("answers",))
     answers |= checker.take(SPECIMEN, {"taxon": case.taxon}, ())
     facts = [
-        Fact(SPECIMEN, SPECIMEN, _filled(kinds[SPECIMEN], derived, SPECIMEN, answers)),
+        Fact(SPECIMEN, SPECIMEN, _filled(vocabulary, SPECIMEN, answers)),
         Fact(BENCH, BENCH, bench_fields(bench, vocabulary)),
     ]
     doubted = case.in_doubt()
@@ -123,8 +115,6 @@ def facts_from(
         signs["id"] = finding.id
         if finding.accepted:
             signs["accepted"] = "yes"
-        facts.append(
-            Fact("finding", finding.id, _filled(kinds["finding"], derived, "finding", signs))
-        )
+        facts.append(Fact("finding", finding.id, _filled(vocabulary, "finding", signs)))
     raise_faults(checker.faults)
     return tuple(facts)

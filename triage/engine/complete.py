@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from triage.case.changes import new_case, new_finding
 from triage.case.profile import Bench
-from triage.engine.casefacts import facts_from
+from triage.engine.casefacts import Locate, facts_from
 from triage.engine.consult import Consultant
 from triage.engine.reading import Reading
 from triage.engine.vocabulary import NONE, UNKNOWN
@@ -18,7 +18,6 @@ from triage.knowledge.specimen import Deposit
 # A deposit that fewer signs tell of could not be recognised unless it is named.
 LEAST_SIGNS = 3
 FINDING = "f1"
-Path = tuple[str | int, ...]
 
 
 def incomplete(consultant: Consultant) -> list[TriageError]:
@@ -47,7 +46,7 @@ def _bare(consultant: Consultant, deposit: Deposit) -> Iterator[TriageError]:
         yield TriageError(message, where("deposit", deposit.id, "signs"), mend)
 
 
-def readings_of(consultant: Consultant, case: WorkedCase, place: _Place) -> dict[str, Reading]:
+def readings_of(consultant: Consultant, case: WorkedCase, place: Locate) -> dict[str, Reading]:
     """Return the readings, by deposit, of a find of which just these answers are known.
 
     Raises
@@ -63,19 +62,16 @@ def readings_of(consultant: Consultant, case: WorkedCase, place: _Place) -> dict
     return {r.deposit: r for r in consultant.recognised(facts, said, ()).readings}
 
 
-class _Place:
-    """Gives the place in a deposit's file for a place in the record made of a worked case."""
+def _place_of(consultant: Consultant, deposit: str, index: int) -> Locate:
+    """Return what gives the place in a deposit's file for one in the record of a worked case."""
 
-    def __init__(self, consultant: Consultant, deposit: str, index: int) -> None:
-        self.where = consultant.knowledge.where
-        self.deposit = deposit
-        self.index = index
-
-    def __call__(self, path: Path) -> Where:
+    def place(path: tuple[str | int, ...]) -> Where:
         inside = ("specimen", *path[1:]) if path[:1] == ("answers",) else path
         if path[:1] == ("findings",):
             inside = path[2:]
-        return self.where("deposit", self.deposit, "cases", self.index, *inside)
+        return consultant.knowledge.where("deposit", deposit, "cases", index, *inside)
+
+    return place
 
 
 def _guards_in_reach(consultant: Consultant, readings: dict[str, Reading]) -> list[str]:
@@ -87,7 +83,7 @@ def _unsettled(
     consultant: Consultant, deposit: Deposit, index: int, case: WorkedCase
 ) -> Iterator[TriageError]:
     """Yield what a worked case fails to do: settle its deposit, and rule the guards out."""
-    place = _Place(consultant, deposit.id, index)
+    place = _place_of(consultant, deposit.id, index)
     readings = readings_of(consultant, case, place)
     where, number = place(()), index + 1
     reading = readings.get(deposit.id)
@@ -108,7 +104,7 @@ def _out_of_reach(consultant: Consultant) -> Iterator[TriageError]:
     guards = [d for d in knowledge.deposits.values() if d.guard != NONE]
     if not guards:
         return
-    readings = readings_of(consultant, nothing, _Place(consultant, guards[0].id, 0))
+    readings = readings_of(consultant, nothing, _place_of(consultant, guards[0].id, 0))
     within = _guards_in_reach(consultant, readings)
     for deposit in guards:
         if deposit.id not in within:

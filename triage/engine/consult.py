@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, cached_property
 
 from triage.case.models import Case
@@ -62,19 +62,10 @@ class Conclusions:
         """Return the settled reading of a finding, if there is one."""
         return next((r for r in self.readings_of(finding) if r.standing == "settled"), None)
 
-
-@dataclass(frozen=True, slots=True)
-class Recognised:
-    """What recognition comes to: the facts that later families read, readings, conflicts."""
-
-    facts: tuple[Fact, ...]
-    readings: tuple[Reading, ...]
-    conflicts: tuple[Conflict, ...]
-
-    def concluded(self, by_family: Mapping[Family, tuple[Conclusion, ...]]) -> Conclusions:
-        """Return all conclusions of a consultation, with the facts that the rules read."""
-        facts = (*self.facts, *closed_facts(by_family[Family.GATE]))
-        return Conclusions(facts, by_family, self.readings, self.conflicts)
+    def followed_by(self, by_family: Mapping[Family, tuple[Conclusion, ...]]) -> Conclusions:
+        """Return what recognition came to with all that the families conclude."""
+        shut = closed_facts(closed_stages(by_family[Family.GATE]))
+        return replace(self, facts=(*self.facts, *shut), by_family=by_family)
 
 
 class Consultant:
@@ -100,12 +91,13 @@ class Consultant:
         )
 
     @cached_property
-    def _rules(self) -> dict[str, NormalRule]:
+    def rules(self) -> dict[str, NormalRule]:
+        """Every rule in normal form, by its id."""
         return {rule.id: rule for rules in self.normal.by_family.values() for rule in rules}
 
     def rule(self, name: str) -> NormalRule:
         """Return a rule in normal form by its id."""
-        return self._rules[name]
+        return self.rules[name]
 
     @cached_property
     def deposits_by_question(self) -> dict[str, frozenset[str]]:
@@ -170,7 +162,7 @@ class Consultant:
 
     def chain(self, facts: tuple[Fact, ...], closed: Iterable[str] = ()) -> Conclusions:
         """Return all conclusions from first facts: one run of the engine over all families."""
-        middle: list[Recognised] = []
+        middle: list[Conclusions] = []
 
         def combine(said: Sequence[Conclusion]) -> tuple[Fact, ...]:
             middle.append(self.recognised(facts, said, closed))
@@ -178,8 +170,8 @@ class Consultant:
 
         by_family: dict[Family, list[Conclusion]] = {family: [] for family in FAMILIES}
         for conclusion in self.engine.consult(facts, combine):
-            by_family[self.rule(conclusion.rule).family].append(conclusion)
-        return middle[0].concluded({family: tuple(said) for family, said in by_family.items()})
+            by_family[self.rules[conclusion.rule].family].append(conclusion)
+        return middle[0].followed_by({family: tuple(said) for family, said in by_family.items()})
 
     def consult_facts(
         self, facts: tuple[Fact, ...], closed: Iterable[str], run: Runner
@@ -192,13 +184,13 @@ class Consultant:
         for family in FAMILIES[1:]:
             by_family[family] = run(family, known)
             if family is Family.GATE:
-                known = (*known, *closed_facts(by_family[family]))
-        return middle.concluded(by_family)
+                known = (*known, *closed_facts(closed_stages(by_family[family])))
+        return middle.followed_by(by_family)
 
     def recognised(
         self, facts: tuple[Fact, ...], said: Iterable[Conclusion], closed: Iterable[str]
-    ) -> Recognised:
-        """Return what the conclusions of recognition come to."""
+    ) -> Conclusions:
+        """Return what the conclusions of recognition come to, with the facts that follow."""
         said = sorted_conclusions(said)
         evidence = group_evidence(c for c in said if c.kind == "evidence")
         specimen = next(fact for fact in facts if fact.kind == "specimen")
@@ -208,66 +200,42 @@ class Consultant:
             for finding in findings
             for reading in read_finding(self.knowledge, self.reach, finding, specimen, evidence)
         )
-        settled = {r.finding: r.deposit for r in readings if r.standing == "settled"}
-        derived = self.derive(
-            facts,
-            self._floors(facts, said),
-            settled,
-            [fact for r in readings if (fact := self.reading_fact(r)) is not None],
-            {c.get("condition") for c in said if c.kind == "state"},
-            frozenset(closed),
-        )
         counted = {(r.finding, r.deposit) for r in readings if r.standing in COUNTED}
         conflicts = tuple(
             c
             for c in conflicts_of(evidence, STRONG)
             if c.strength >= VERY_STRONG or (c.finding, c.deposit) in counted
         )
-        return Recognised(derived, readings, conflicts)
+        derived = self._derived(facts, said, readings, frozenset(closed))
+        return Conclusions(derived, {Family.RECOGNISE: said}, readings, conflicts)
 
-    def derive(
+    def _derived(
         self,
         facts: tuple[Fact, ...],
-        floors: Mapping[str, int],
-        settled: Mapping[str, str],
-        readings: Iterable[Fact],
-        conditions: Iterable[str],
+        said: tuple[Conclusion, ...],
+        readings: Iterable[Reading],
         closed: frozenset[str],
     ) -> tuple[Fact, ...]:
-        """Return the facts with what recognition gave: fragility, settled readings, states.
-
-        Parameters
-        ----------
-        facts      as observed
-        floors     worst fragility given to the specimen (``""``) and to findings, as ranks
-        settled    finding -> deposit, where the reading is settled
-        readings   the readings that rules may read, as facts
-        conditions states of the whole specimen
-        closed     findings that are cleared or accepted
-        """
-        left = {
-            finding
-            for finding, deposit in settled.items()
-            if self.knowledge.deposits[deposit].is_left
-        }
-        grades = tuple(self.knowledge.fragility)
-        whole = floors[""]
-        done: list[Fact] = []
+        """Return the facts with what recognition gave: fragility, settled readings, states."""
+        settled = {r.finding: r.deposit for r in readings if r.standing == "settled"}
+        left = {key for key, name in settled.items() if self.knowledge.deposits[name].is_left}
+        grades, floors = tuple(self.knowledge.fragility), self._floors(facts, said)
         findings = [fact.key for fact in facts if fact.kind == "finding"]
         is_open = any(key not in closed and key not in left for key in findings)
+        done: list[Fact] = []
         for fact in facts:
             fields = dict(fact.fields)
             if fact.kind == "specimen":
-                fields["fragility"] = grades[whole]
+                fields["fragility"] = grades[floors[""]]
                 fields["findings"] = "some" if findings else "none"
                 fields["cleaning"] = "open" if is_open else "done" if findings else "none"
             elif fact.kind == "finding":
-                fields["fragility"] = grades[max(floors.get(fact.key, 0), whole)]
+                fields["fragility"] = grades[max(floors.get(fact.key, 0), floors[""])]
                 fields["settled"] = settled.get(fact.key, NONE)
             done.append(Fact(fact.kind, fact.key, fields))
-        done += readings
-        done += [Fact("state", name, {"condition": name}) for name in sorted(conditions)]
-        return tuple(done)
+        done += [read for r in readings if (read := self.reading_fact(r)) is not None]
+        states = sorted({c.get("condition") for c in said if c.kind == "state"})
+        return (*done, *map(state_fact, states))
 
     def floor_of_group(self, taxon: str) -> int:
         """Return how fragile a taxon group is, as a rank."""
@@ -306,13 +274,18 @@ class Consultant:
         return Fact("reading", reading.key, fields)
 
 
-def closed_facts(gates: tuple[Conclusion, ...]) -> tuple[Fact, ...]:
-    """Return the closed stages as facts that later families match."""
-    stages = sorted({c.get("stage") for c in gates if c.kind == "close"})
-    return tuple(closed_fact(stage) for stage in stages)
+@cache
+def state_fact(condition: str) -> Fact:
+    """Return a state of the whole specimen as a fact; the same object for the same state."""
+    return Fact("state", condition, {"condition": condition})
+
+
+def closed_stages(gates: Iterable[Conclusion]) -> frozenset[str]:
+    """Return the stages that conclusions of the gates close."""
+    return frozenset(c.get("stage") for c in gates if c.kind == "close")
 
 
 @cache
-def closed_fact(stage: str) -> Fact:
-    """Return a closed stage as a fact; the same object for the same stage."""
-    return Fact("closed", stage, {"stage": stage})
+def closed_facts(stages: frozenset[str]) -> tuple[Fact, ...]:
+    """Return closed stages as facts that later families match; the same objects for the same."""
+    return tuple(Fact("closed", stage, {"stage": stage}) for stage in sorted(stages))

@@ -10,11 +10,10 @@ from __future__ import annotations
 import operator
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
 from itertools import repeat
 from typing import Any, Generic, NamedTuple, TypeVar
 
-from triage.engine.consult import Consultant, closed_fact
+from triage.engine.consult import Consultant, closed_facts, closed_stages, state_fact
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.indexed import Conditions, Drawing, Extent, Key, extent_of, keep
 from triage.engine.normal import NormalRule
@@ -43,11 +42,6 @@ def with_values(
     return tuple(made)
 
 
-@cache
-def _state_fact(condition: str) -> Fact:
-    return Fact("state", condition, {"condition": condition})
-
-
 class Gates(NamedTuple):
     """What the gates conclude: stages closed, rules that refuse, and all that shut."""
 
@@ -60,7 +54,7 @@ class Gates(NamedTuple):
         """Return what conclusions of the gates come to."""
         said = tuple(said)
         return cls(
-            frozenset(c.get("stage") for c in said if c.kind == "close"),
+            closed_stages(said),
             frozenset(c.rule for c in said if c.kind == "refuse"),
             frozenset(c.rule for c in said),
         )
@@ -166,7 +160,7 @@ class Many(Generic[Value]):
         groups, before = [case, *views], [near.case, *near.views] if near else []
         gating = _pieces(self._gates, groups, (), before, near.gating if near else ())
         gates = Gates(*[frozenset().union(*parts) for parts in zip(*gating, strict=True)])
-        shut = _shut(gates.stages)
+        shut = closed_facts(gates.stages)
         if near is not None and gates.stages != near.gates.stages:
             before = []
         pieces = _pieces(self._later, groups, shut, before, near.pieces if near else ())
@@ -183,7 +177,7 @@ class Many(Generic[Value]):
             more = {"fragility": fragility, "cleaning": cleaning}
             more["findings"] = "none" if cleaning == "none" else "some"
             whole = Fact(specimen.kind, specimen.key, {**specimen.fields, **more})
-            found = keep(self._groups, key, (whole, bench, *map(_state_fact, states)))
+            found = keep(self._groups, key, (whole, bench, *map(state_fact, states)))
         return found
 
     def _view(self, finding: Fact, read: Summary, fragility: str) -> tuple[Fact, ...]:
@@ -234,8 +228,3 @@ def _pieces(
         for place, view in enumerate(views, start=1)
     ]
     return tuple([*found, of_several.of(*groups, shut)] if of_several.rules else found)
-
-
-@cache
-def _shut(stages: frozenset[str]) -> tuple[Fact, ...]:
-    return tuple(map(closed_fact, sorted(stages)))

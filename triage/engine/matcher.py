@@ -52,8 +52,6 @@ class JoinMatcher(Matcher):  # type: ignore[misc]
 
     def changes(self, adding: Any = None, deleting: Any = None) -> tuple[list[Any], list[Any]]:
         """Take in added and deleted facts; return the activations that came and went."""
-        if not adding and not deleting:
-            return [], []
         touched: set[str] = set()
         for fact in deleting or ():
             plain = getattr(fact, "plain", None)
@@ -65,13 +63,11 @@ class JoinMatcher(Matcher):  # type: ignore[misc]
             if plain is not None:
                 self.facts.setdefault(plain.kind, {})[fact["__factid__"]] = (plain, fact)
                 touched.add(plain.kind)
+        return self._rematch(touched) if touched else ([], [])
+
+    def _rematch(self, touched: set[str]) -> tuple[list[Any], list[Any]]:
         added: list[Any] = []
         removed: list[Any] = []
-        if touched:
-            self._rematch(touched, added, removed)
-        return added, removed
-
-    def _rematch(self, touched: set[str], added: list[Any], removed: list[Any]) -> None:
         declared = {
             id(plain): (number, fact)
             for rows in self.facts.values()
@@ -101,3 +97,4 @@ class JoinMatcher(Matcher):  # type: ignore[misc]
             if before:
                 removed.extend(old for key, old in before.items() if key not in after)
             standing[rule_id] = after
+        return added, removed

@@ -158,7 +158,7 @@ class GuardReach:
         # For each deposit the single answers that speak against it, with their weight.
         self.against: dict[str, dict[tuple[str, str], float]] = defaultdict(dict)
         for rule in rules:
-            asked = _asked(rule)
+            asked = asked_of(rule)
             for template in rule.templates if asked is not None else ():
                 if template.kind == "evidence":
                     told = dict(template.constants)
@@ -243,7 +243,7 @@ def values_of(names: Iterable[str]) -> Callable[[Mapping[str, str]], tuple[str, 
     return lambda fields: tuple([fields[name] for name in ordered])
 
 
-def _asked(rule: NormalRule) -> Asked | None:
+def asked_of(rule: NormalRule) -> Asked | None:
     """Return what a rule asks of finding and specimen, None if an answer cannot make it fire."""
     asked = []
     for pattern in rule.patterns:

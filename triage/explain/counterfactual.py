@@ -13,34 +13,22 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
 from itertools import combinations
-from typing import Any, Literal
+from typing import Any
 
 from triage.case import changes
 from triage.case.models import HARMFUL, OUTCOMES, Case
 from triage.case.profile import Bench, Refused, Stock
-from triage.engine.casefacts import BENCH, SPECIMEN, bench_fields
+from triage.engine.casefacts import BENCH, bench_fields
 from triage.engine.many import with_values
 from triage.engine.vocabulary import CONTROLS, UNKNOWN, agent_ids
-from triage.explain.sweep import Answer, Lookahead, Sweep
+from triage.explain.sweep import Change, Lookahead, Sweep
 from triage.plan.ladder import equipment_at_hand
 from triage.plan.ordering import Item
 from triage.plan.outcomes import answers_after, condition_target
 from triage.plan.skeleton import Outline
 
-Kind = Literal["answer", "bench", "attempt"]
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 CONDITION = condition_target("").key
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One change of a case or bench: what, from what, to what."""
-
-    kind: Kind
-    finding: str | None
-    what: str
-    before: str
-    after: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +39,6 @@ class Counterfactual:
     before: str | None
     after: str | None
     sentence: str
-
-
-def answer_change(answer: Answer) -> Change:
-    """Return a changed answer as a change."""
-    return Change("answer", answer.finding, answer.question, answer.before, answer.after)
 
 
 # -- the bench ------------------------------------------------------------------------------------
@@ -156,10 +139,8 @@ def tried(look: Lookahead, case: Case, item: Item, outcome: str) -> Case:
     if finding is None:
         fields["deposit"] = item.target.removeprefix(CONDITION)
     attempt = changes.new_attempt(case.next_attempt_id(), EPOCH, item.step, outcome, **fields)
-    after = changes.with_attempt(case, attempt)
-    for question, answer in answers_after(look.knowledge, attempt, case.answers).items():
-        after = changes.with_answer(after, question, answer)
-    return after
+    given = answers_after(look.knowledge, attempt, case.answers)
+    return changes.with_answers(changes.with_attempt(case, attempt), given)
 
 
 # -- the search -----------------------------------------------------------------------------------
@@ -175,14 +156,14 @@ class Searching:
         self.offered = frozenset(offered)
 
     @cached_property
-    def answers(self) -> dict[Answer, Outline | None]:
+    def answers(self) -> dict[Change, Outline | None]:
         """Return every change of one answer with its outline, None if the next step stays."""
         looked = ((a, self.sweep.outline({a.place: a.after})) for a in self.sweep.answers())
         return {a: then if then.head != self.base.head else None for a, then in looked}
 
     def singles(self) -> tuple[Counterfactual, ...]:
         """Return every single change that gives another next step."""
-        found = [(answer_change(a), then) for a, then in self.answers.items() if then]
+        found = [(answer, then) for answer, then in self.answers.items() if then]
         for change, bench in bench_variants(self.look, self.base, self.offered):
             fields = bench_fields(bench, self.look.consultant.vocabulary)
             facts = with_values(self.sweep.facts, {(BENCH, k): v for k, v in fields.items()})
@@ -199,12 +180,11 @@ class Searching:
         found = []
         answers = [answer for answer, then in self.answers.items() if then is None]
         for one, other in combinations(answers, 2):
-            near = one.whose == other.whose or SPECIMEN in (one.whose, other.whose)
+            near = one.finding == other.finding or None in (one.finding, other.finding)
             if near and one.place != other.place:
                 then = self.sweep.outline({one.place: one.after, other.place: other.after})
                 if then.head != self.base.head:
-                    both = (answer_change(one), answer_change(other))
-                    found.append(self._found(both, then))
+                    found.append(self._found((one, other), then))
         return tuple(found)
 
     def smallest(self) -> tuple[Counterfactual, ...]:

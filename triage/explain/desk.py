@@ -17,9 +17,8 @@ from triage.explain.nextquestion import NextQuestion, ranked_questions
 from triage.explain.node import Node
 from triage.explain.sureplan import Agenda, Firmness, SurePlan, agenda, firmness_of
 from triage.explain.sweep import Lookahead, Place, Sweep
-from triage.explain.trail import Contradiction
 from triage.explain.whatif import WhatIf, compare
-from triage.explain.whynot import Against, Contrast, WhyNot
+from triage.explain.whynot import Against
 from triage.exposure.day import DayLedger
 from triage.plan.model import Plan, QuestionLine
 from triage.plan.names import RECORD, own_record
@@ -57,20 +56,18 @@ class ExplainDesk:
         self.knowledge = shop.consultant.knowledge
         self.likelihood = Likelihood(shop.consultant)
         self._look: Lookahead | None = None
-        self._day: DayLedger | None = None
         # Of the case at hand, by what is not asked again.
         self._sweeps: dict[frozenset[Place], Sweep] = {}
         self._asked: dict[frozenset[Place], tuple[NextQuestion, ...]] = {}
 
     def look(self) -> Lookahead:
         """Return the look-ahead for the bench and the day as they are now."""
-        day = self.shop.day()
-        if self._look is None or self._look.bench != self.shop.bench or self._day != day:
+        bench, day = self.shop.bench, self.shop.day()
+        if self._look is None or (self._look.bench, self._look.judge.day) != (bench, day):
             many = self._look.many if self._look else None
             # The planner keeps the judge of this bench and day: its air is worked out once.
-            judge = self.shop.planner.judge(self.shop.bench, day)
-            self._look = Lookahead(self.shop.consultant, self.shop.bench, judge, many=many)
-            self._day = day
+            judge = self.shop.planner.judge(bench, day)
+            self._look = Lookahead(self.shop.consultant, bench, judge, many=many)
             self._sweeps, self._asked = {}, {}
         return self._look
 
@@ -88,12 +85,12 @@ class ExplainDesk:
         return self._sweeps[gone]
 
     def trail(self, case: Case) -> Against:
-        """Return the explained skeleton of a case, made by forward chaining."""
+        """Return the explained skeleton of a case, made by forward chaining; it says why not."""
         look = self.look()
         skeleton = self.shop.planner.maker.skeleton(case, look.bench, look.judge)
         return Against(self.shop.consultant, case, look.bench, look.judge, skeleton)
 
-    # -- why and why not -----------------------------------------------------------------------
+    # -- why -----------------------------------------------------------------------
 
     def why(self, case: Case, step: str | None = None) -> tuple[Node, ...]:
         """Return why the steps stand where they do; one if named, else the next one.
@@ -121,20 +118,6 @@ class ExplainDesk:
         trail = self.trail(case)
         readings = trail.conclusions.readings_of(finding)
         return tuple(trail.reading(r) for r in readings if r.evidence or r.certainty > 0)
-
-    def why_not(self, case: Case, word: str, finding: str | None = None) -> tuple[WhyNot, ...]:
-        """Return everything that stands against a method or an agent, hardest first."""
-        return self.trail(case).why_not(word, finding)
-
-    def contrast(
-        self, case: Case, one: str, other: str, finding: str | None = None
-    ) -> tuple[Contrast, ...]:
-        """Return why one method stands before another, by the one deciding reason."""
-        return self.trail(case).contrasts(one, other, finding)
-
-    def contradictions(self, case: Case) -> tuple[Contradiction, ...]:
-        """Return the observations that contradict each other, two facts by name each."""
-        return self.trail(case).contradictions()
 
     # -- what if -------------------------------------------------------------------------------
 
@@ -168,7 +151,10 @@ class ExplainDesk:
         """Return the questions that could still change the next step, the best first."""
         plan = self.shop.plan(case)  # first: what is wrong in the file is said with its line
         gone = {*declined, *((test.finding, test.question) for test in plan.untested)}
-        known = {(q.line.finding, q.line.question): q for q in self._ranked(case, gone)}
+        sweep = self.sweep(case, gone)
+        if sweep.declined not in self._asked:
+            self._asked[sweep.declined] = ranked_questions(sweep, self.likelihood)
+        known = {(q.line.finding, q.line.question): q for q in self._asked[sweep.declined]}
         waited = waited_for(self.knowledge, plan)
         lines = [q for q in waited if (q.finding or SPECIMEN, q.question) not in gone]
         first = {
@@ -176,12 +162,6 @@ class ExplainDesk:
         }
         ordered = {**first, **known}.values()
         return tuple(each for each in ordered if self._is_put(case, each.line))
-
-    def _ranked(self, case: Case, declined: Iterable[Place]) -> tuple[NextQuestion, ...]:
-        sweep = self.sweep(case, declined)
-        if sweep.declined not in self._asked:
-            self._asked[sweep.declined] = ranked_questions(sweep, self.likelihood)
-        return self._asked[sweep.declined]
 
     def agenda(self, case: Case, declined: Iterable[Place] = ()) -> Agenda:
         """Return all that is to be asked: what could change the next step first."""
@@ -207,6 +187,3 @@ class ExplainDesk:
         plan = self._put(case)  # first: what is wrong in the file is said with its line
         firmness = self.firmness(case)
         return SurePlan(replace(plan, questions=self.agenda(case).all), firmness)
-
-
-__all__ = ["SPECIMEN", "ExplainDesk", "Shop"]

@@ -9,6 +9,7 @@ from functools import cache, partial
 from triage.engine.casefacts import SPECIMEN, TAXON
 from triage.engine.consult import Consultant
 from triage.engine.normal import NormalRule
+from triage.engine.reading import asked_of
 from triage.knowledge.rules import Family
 
 # Weight of a candidate that no sign speaks for: it may still be true.
@@ -37,10 +38,10 @@ class Likelihood:
         )
         self.weights: dict[tuple[str, str], dict[str, float]] = {}
         for rule in consultant.normal.by_family[Family.RECOGNISE]:
-            asked = _question_of(rule)
-            if asked is None or asked[0] not in self.knowledge.questions:
+            asked = asked_of(rule) or ()
+            if len(asked) != 1 or asked[0][1] not in self.knowledge.questions:
                 continue
-            question, answers = asked
+            _, question, answers = asked[0]
             for template in rule.templates:
                 constants = dict(template.constants)
                 if template.kind == "evidence":
@@ -115,15 +116,6 @@ class Likelihood:
             if lead > 0:
                 best[question] = max(best.get(question, (0.0, "")), (lead, answer))
         return tuple((question, *best[question]) for question in sorted(best))
-
-
-def _question_of(rule: NormalRule) -> tuple[str, frozenset[str]] | None:
-    """Return the one question that a rule about a finding asks, and the answers that meet it."""
-    patterns = [p for p in rule.patterns if p.kind == "finding" or p.allowed]
-    asked = [pair for pattern in patterns for pair in pattern.allowed]
-    if len(asked) != 1 or any(p.absent or p.kind not in (SPECIMEN, "finding") for p in patterns):
-        return None
-    return asked[0]
 
 
 def _odds(weight: float) -> float:

@@ -16,7 +16,7 @@ permitting answer to every open question about the specimen (``likelihood``).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from functools import cached_property
@@ -53,19 +53,6 @@ class NextQuestion:
     together: int
     value: float
     because: str
-
-
-@dataclass(frozen=True, slots=True)
-class Rival:
-    """A deposit that a finding could still be, and the open answers that speak most for it.
-
-    ``every`` holds all of them where ``values`` holds only the strongest few.
-    """
-
-    deposit: str
-    chance: float
-    values: Values
-    every: Values
 
 
 class Asking:
@@ -208,26 +195,20 @@ class Asking:
         No single answer need matter where several together would: a finding that is not settled,
         or one whose settled reading two strong signs could shake.
         """
-        for rival in self._rivals_of(finding):
-            needed = self._deciding(rival) if self._shakes(finding, rival.values) else {}
-            if len(needed) > 1:
-                name = self.knowledge.deposits[rival.deposit].name
-                tells = f"It tells whether this is {name}, which would change the next step."
-                opens = f"If {finding} is {name}, this opens another next step."
-                because = {p: tells if p in rival.values else opens for p in needed}
-                self._credit(because, rival.chance)
-
-    def _rivals_of(self, finding: str) -> Iterator[Rival]:
-        """Yield each deposit that a finding could still be, with what would make it so."""
         read = self.sweep.read(finding)
         for deposit, chance in sorted(self.likelihood.candidates(read.certainties).items()):
-            if deposit != read.settled:
-                every = self._toward(finding, deposit, None)
-                values = every
-                if read.settled is not None:
-                    values = self._toward(finding, deposit, read.settled, SURPRISES)
-                if values:
-                    yield Rival(deposit, chance, values, every)
+            if deposit == read.settled:
+                continue
+            # All the open answers that speak for it; of a settled finding the strongest few.
+            every = values = self._toward(finding, deposit, None)
+            if read.settled is not None:
+                values = self._toward(finding, deposit, read.settled, SURPRISES)
+            needed = self._deciding(values, every) if self._shakes(finding, values) else {}
+            if len(needed) > 1:
+                name = self.knowledge.deposits[deposit].name
+                tells = f"It tells whether this is {name}, which would change the next step."
+                opens = f"If {finding} is {name}, this opens another next step."
+                self._credit({p: tells if p in values else opens for p in needed}, chance)
 
     def _toward(
         self, finding: str, deposit: str, settled: str | None, most: int | None = None
@@ -246,18 +227,20 @@ class Asking:
         A settled finding must lose its settled reading: what only adds a doubt to it is found
         answer by answer.
         """
+        if not values:
+            return False
         before, after = self.sweep.read(finding), self.sweep.read(finding, values)
         if before.settled is not None:
             return after.settled != before.settled
         return after.seen != before.seen
 
-    def _deciding(self, rival: Rival) -> Values:
+    def _deciding(self, values: Values, every: Values) -> Values:
         """Return the answers that together change the next step, none if nothing open does."""
-        base, values = self.sweep.base.head, rival.values
+        base = self.sweep.base.head
         if self.sweep.outline(values).head != base:
             return values
         # Shaken, but not yet decided: would all the open answers decide it?
-        if len(rival.every) > len(values) and self.sweep.outline(rival.every).head != base:
+        if len(every) > len(values) and self.sweep.outline(every).head != base:
             return values
         for more, sweep in self._optimistic:
             reached = sweep.outline(values)

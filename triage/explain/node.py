@@ -33,11 +33,3 @@ class Node:
         yield self
         for child in self.children:
             yield from child.walk()
-
-    def rules(self) -> frozenset[str]:
-        """Return every rule named in the tree."""
-        return frozenset(node.rule for node in self.walk() if node.rule)
-
-    def sources(self) -> frozenset[str]:
-        """Return every source named in the tree."""
-        return frozenset(node.source for node in self.walk() if node.source)

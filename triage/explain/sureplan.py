@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 
 from triage.engine.casefacts import SPECIMEN
 from triage.explain.nextquestion import NextQuestion, answer_words
@@ -131,7 +131,7 @@ def agenda(plan: Plan, ranked: Sequence[NextQuestion]) -> Agenda:
     """
     first = {(q.line.finding, q.line.question): q.chance for q in ranked}
     return Agenda(
-        tuple(replace(q.line, because=q.because) for q in ranked),
+        tuple(q.line for q in ranked),
         tuple(q for q in plan.questions if (q.finding, q.question) not in first),
         first,
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from copy import copy
 from dataclasses import dataclass
+from typing import Literal
 
 from triage.case.models import Case
 from triage.case.profile import Bench
@@ -65,12 +66,6 @@ class Lookahead:
         """Return the outline of a case as it stands."""
         return self.outline(self.facts(case), self.work(case))
 
-    def summary(self, facts: tuple[Fact, ...], finding: str) -> Summary:
-        """Return what recognition says about one finding of a case with these facts."""
-        fact = next(fact for fact in facts if fact.key == finding)
-        reader = self.many.reader
-        return reader.finding(fact, facts[0], facts[1], reader.several(facts))
-
     def outline(self, facts: tuple[Fact, ...], work: Work) -> Outline:
         """Return the outline of a case with these facts and this work behind it.
 
@@ -91,24 +86,20 @@ class Lookahead:
         return found
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Answer:
-    """One answer set otherwise: whose (``specimen`` or a finding), which question, from, to."""
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change of a case or bench: what, from what, to what."""
 
-    whose: str
-    question: str
+    kind: Literal["answer", "bench", "attempt"]
+    finding: str | None
+    what: str
     before: str
     after: str
 
     @property
     def place(self) -> Place:
-        """Return the fact and field that the answer stands in."""
-        return self.whose, self.question
-
-    @property
-    def finding(self) -> str | None:
-        """Return the finding it is about, None for the whole specimen."""
-        return None if self.whose == SPECIMEN else self.whose
+        """Return the fact and field in which a changed answer stands."""
+        return self.finding or SPECIMEN, self.what
 
 
 class Sweep:
@@ -155,7 +146,9 @@ class Sweep:
 
     def read(self, finding: str, values: Values | None = None) -> Summary:
         """Return how a finding is read, with other values in some places."""
-        return self.look.summary(with_values(self.facts, values or {}), finding)
+        facts, reader = with_values(self.facts, values or {}), self.look.many.reader
+        fact = next(fact for fact in facts if fact.key == finding)
+        return reader.finding(fact, facts[0], facts[1], reader.several(facts))
 
     def fact(self, key: str) -> Fact:
         """Return the fact of the specimen or of a finding."""
@@ -176,13 +169,13 @@ class Sweep:
                 if question.about == about:
                     yield fact, question.id, tuple(answer.id for answer in question.answers)
 
-    def answers(self) -> Iterator[Answer]:
+    def answers(self) -> Iterator[Change]:
         """Yield every change of one answer, taking one back included."""
         for fact, question, answers in self.places():
-            before = fact.fields[question]
+            before, finding = fact.fields[question], None if fact.kind == SPECIMEN else fact.key
             for after in (*answers, UNKNOWN):
                 if after != before:
-                    yield Answer(fact.key, question, before, after)
+                    yield Change("answer", finding, question, before, after)
 
     def open_places(self) -> Iterator[tuple[Fact, str, tuple[str, ...]]]:
         """Yield each fact and question still to be put, with the answers it may take."""

@@ -22,10 +22,11 @@ from triage.knowledge.base import SourceKind
 from triage.knowledge.rules import RESTRICTIVE, Family
 from triage.plan.airjudge import AirJudge
 from triage.plan.ladder import Barred, Ladder, applies, harshness_key
-from triage.plan.liquids import as_done, cautioned_as
+from triage.plan.liquids import as_done
 from triage.plan.ordering import Item
 from triage.plan.outcomes import attempts_on
 from triage.plan.skeleton import Skeleton
+from triage.plan.steps import cautions_of
 
 # Sources that are no documents are called by their kind.
 UNWRITTEN = frozenset(
@@ -79,9 +80,7 @@ class Trail:
         self.skeleton = skeleton
         self.conclusions: Conclusions = skeleton.conclusions
         self.facts = {fact.key: fact for fact in self.conclusions.facts}
-        self.normal: dict[str, NormalRule] = {
-            rule.id: rule for rules in consultant.normal.by_family.values() for rule in rules
-        }
+        self.normal = consultant.rules
 
     # -- rules and facts -----------------------------------------------------------------------
 
@@ -124,7 +123,7 @@ class Trail:
 
     def _matched(self, rule: NormalRule, pattern: Pattern, fact: Fact) -> Node:
         if fact.kind == "reading":
-            return self.reading(self._reading_of(fact))
+            return self.reading(next(r for r in self.conclusions.readings if r.key == fact.key))
         if fact.kind == "state":
             state = fact.fields["condition"]
             made = self._of(Family.RECOGNISE, "state", condition=state)
@@ -200,9 +199,6 @@ class Trail:
         ]
 
     # -- readings ------------------------------------------------------------------------------
-
-    def _reading_of(self, fact: Fact) -> Reading:
-        return next(r for r in self.conclusions.readings if r.key == fact.key)
 
     def reading(self, reading: Reading) -> Node:
         """Return how a finding came to be read as a deposit: all evidence for and against."""
@@ -320,16 +316,12 @@ class Trail:
         ladder = self.skeleton.ladder(item.target)
         method = self.knowledge.methods[item.method]
         place = self.skeleton.items.index(item) + 1
-        children = [*self._offered(ladder, item), *self._inserted(item)]
+        children = [*map(self.rule, ladder.offers(item.method)), *self._inserted(item)]
         children += self.gates(self.skeleton.stage)
         children += self._milder(ladder, item)
         children += self._ordered(item)
-        as_for = cautioned_as(self.knowledge, item.method, item.before)
-        children += [
-            self.rule(c)
-            for c in self.conclusions.of(Family.CAUTION, "caution")
-            if applies(c, ladder.target) and not as_for.isdisjoint(c.get("method"))
-        ]
+        said = cautions_of(self.knowledge, self.conclusions, item, (ladder.target,))
+        children += map(self.rule, said)
         line = self.judge.choose(as_done(self.knowledge, item.method, item.before)).line
         if line is not None:
             children.append(Node("air", line.sentence))
@@ -339,16 +331,6 @@ class Trail:
         text = f"step {place}: {method.name} on {where}, rung {item.rung} of its ladder"
         title = self.title(method.source)
         return Node("step", text, "", method.source, title, children=tuple(children))
-
-    def _offered(self, ladder: Ladder, item: Item) -> Iterator[Node]:
-        target, offering = ladder.target, ladder.offer_rules.get(item.method, ())
-        for conclusion in self._of(
-            Family.OFFER, "offer", finding=target.finding, condition=target.condition
-        ):
-            every = target.finding is None or ladder.problem is None
-            counts = every or conclusion.get("deposit") in (None, ladder.problem)
-            if counts and item.method in conclusion.get("method") and conclusion.rule in offering:
-                yield self.rule(conclusion)
 
     def _inserted(self, item: Item) -> Iterator[Node]:
         if not item.inserted:

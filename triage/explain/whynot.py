@@ -176,9 +176,8 @@ class Against(Trail):
 
     def _stands(self, method: str, ladder: Ladder) -> tuple[State, tuple[str, ...], str]:
         """Return the state of a permitted method, what stands before it, and what must happen."""
-        skeleton, target = self.skeleton, ladder.target
-        stand = (ladder.rungs, ladder.progress, skeleton.closed)
-        rungs = now_rungs(self.knowledge, skeleton.stage, target, *stand)
+        skeleton = self.skeleton
+        rungs = now_rungs(self.knowledge, skeleton.stage, ladder, skeleton.closed)
         if rungs is None:
             return "waits", (), "Its finding is closed, or its stage is not the present one."
         if method not in rungs:
@@ -186,7 +185,7 @@ class Against(Trail):
             first = f"The stage {skeleton.stage} has to be passed first. {gates}".strip()
             return "waits", (), first
         before = rungs[: rungs.index(method)]
-        mine = step_id(target, method)
+        mine = step_id(ladder.target, method)
         order = [item.step for item in skeleton.items]
         if order and order[0] == mine:
             return "next", (), "It is the next step."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -32,20 +32,10 @@ from triage.knowledge.methods import AirControl
 from triage.units import within
 
 
-@dataclass(frozen=True)
-class _Held:
-    """What a step came to against limits, the day's other agents, and fire."""
-
-    ratios: tuple[LimitRatio, ...]
-    mixture: dict[float, float]
-    lel_fraction: float | None
-    worst: float
-    largest_ml: float
-
-
-def _hold(step: StepOnDay, amount: float, judged: tuple[Limit, ...]) -> _Held:
-    terms, ratios, yardsticks = step.terms, [], []
-    for limit in step.substance.limits:
+def _measured(step: StepOnDay, amount: float, judged: tuple[Limit, ...]) -> AirVerdict:
+    """Return what a step comes to against limits, the day's other agents and fire, unjudged yet."""
+    substance, terms, ratios, yardsticks = step.substance, step.terms, [], []
+    for limit in substance.limits:
         window, is_judged = limit.window_min, limit in judged
         high, share = step.level(window, amount)[1].high, allowed_fraction(limit, terms.margin)
         ratio, allowed = high / limit.value_mg_per_m3, limit.value_mg_per_m3 * share
@@ -62,8 +52,26 @@ def _hold(step: StepOnDay, amount: float, judged: tuple[Limit, ...]) -> _Held:
         factors.append(fire.factor(amount))
         lel = factors[-1] * terms.lel_share
         yardsticks.append(fire)
-    largest = min((each.largest_ml() for each in (*yardsticks, *summed.values())), default=np.inf)
-    return _Held(tuple(ratios), mixture, lel, max(factors, default=0.0), largest)
+    levels = zip(*(step.level(window, amount) for window in LEVEL_WINDOWS), strict=True)
+    there, near = (Levels(*spans) for spans in levels)
+    flash, molar = substance.flash_point_c, substance.molar_mass_g_per_mol
+    has_ppm = substance.airborne == "vapour" and molar is not None
+    return AirVerdict(
+        verdict="ok",
+        room=there,
+        near=near,
+        sentence="",
+        assumptions=wording.assumptions(step.room, step.minutes, step.source.notes),
+        flags=substance.flags,
+        ppm_per_mg=ppm_from_mg_per_m3(1.0, molar) if has_ppm and molar else None,
+        ratios=tuple(ratios),
+        exceeded_by=max(factors, default=0.0),
+        mixture=mixture,
+        lel_fraction=lel,
+        can_ignite=None if flash is None else flash <= step.temp_c,
+        reentry_min=_reentry(step, amount, judged),
+        largest_ok_ml=min((t.largest_ml() for t in (*yardsticks, *summed.values())), default=None),
+    )
 
 
 def _mixture(step: StepOnDay, judged: tuple[Limit, ...]) -> dict[float, Yardstick]:
@@ -114,40 +122,20 @@ def judge_release(
         return AirVerdict("ok", nothing, nothing, told, unheld, substance.flags)
     step = StepOnDay(substance, room, last, terms)
     judged = judged_limits(substance, terms.judge_by)
-    held = _hold(step, amount, judged)
-    flash, molar = substance.flash_point_c, substance.molar_mass_g_per_mol
-    can_ignite = None if flash is None else flash <= step.temp_c
+    found = _measured(step, amount, judged)
     # A flammable gas without a known flash point counts as able to light.
-    lights = can_ignite or (can_ignite is None and substance.lel_percent is not None)
+    lights = substance.lel_percent is not None if found.can_ignite is None else found.can_ignite
     # A danger-to-life level alone is no working limit.
     is_limited = any(limit.basis != "idlh" for limit in judged)
     word: Word = "ok" if is_limited or terms.no_limit_ok else "unknown"
-    if held.worst > JUST_OVER or (terms.ignition_source and lights):
+    if found.exceeded_by > JUST_OVER or (terms.ignition_source and lights):
         word = "over"
-    largest: float | None = None
-    if is_limited and step.source.is_bounded_by_mass:
+    largest = found.largest_ok_ml if is_limited and step.source.is_bounded_by_mass else None
+    if largest is not None:
         # A cap by saturation can allow more than the straight line through the origin.
-        most = max(held.largest_ml, amount) if word == "ok" else held.largest_ml
+        most = max(largest, amount) if word == "ok" else largest
         largest = most if np.isfinite(most) else None
-    levels = zip(*(step.level(window, amount) for window in LEVEL_WINDOWS), strict=True)
-    there, near = (Levels(*spans) for spans in levels)
-    has_ppm = substance.airborne == "vapour" and molar is not None
-    found = AirVerdict(
-        verdict=word,
-        room=there,
-        near=near,
-        sentence="",
-        assumptions=wording.assumptions(step.room, last, step.source.notes),
-        flags=substance.flags,
-        ppm_per_mg=ppm_from_mg_per_m3(1.0, molar) if has_ppm and molar else None,
-        ratios=held.ratios,
-        exceeded_by=held.worst,
-        mixture=held.mixture,
-        lel_fraction=held.lel_fraction,
-        can_ignite=can_ignite,
-        reentry_min=_reentry(step, amount, judged),
-        largest_ok_ml=largest,
-    )
+    found = replace(found, verdict=word, largest_ok_ml=largest)
     return replace(found, sentence=" ".join((_sentence(found, substance), *_instead(step))))
 
 

@@ -93,8 +93,13 @@ class Yardstick:
         return float((self.day + np.minimum(amount_ml * self.per_ml, self.cap)).max())
 
     def largest_ml(self) -> float:
-        """Return the largest amount within 1: exact but for the cap, which only allows more."""
-        room_left = np.maximum(1.0 - self.day, 0.0)
+        """Return the largest amount within 1: exact but for the cap, which only allows more.
+
+        None at all where the day is above 1 by itself, also before the step begins.
+        """
+        if self.day.max() > 1.0:
+            return 0.0
+        room_left = 1.0 - self.day
         safe = np.where(self.per_ml > 0.0, self.per_ml, 1.0)
         return float(np.where(self.per_ml > 0.0, room_left / safe, np.inf).min())
 

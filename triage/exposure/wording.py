@@ -38,6 +38,11 @@ def plainly(value: float) -> str:
     return f"{Decimal(f'{value:g}'):f}"
 
 
+def window_words(window_min: float) -> str:
+    """Return the time over which a level is averaged."""
+    return {0.0: "peak", 480.0: "8 h"}.get(window_min, f"{number(window_min)} min")
+
+
 def limit_name(limit: Limit) -> str:
     """Return a limit as the user knows it: authority and kind."""
     return f"{limit.shown_as or limit.authority} {_BASIS[limit.basis]}"
@@ -62,6 +67,8 @@ def clipped(*choices: str) -> str:
 
 
 def _mend(largest_ok_ml: float | None) -> str:
+    if largest_ok_ml == 0.0:
+        return "the day alone is too much: air the room and release no more"
     if largest_ok_ml is None or largest_ok_ml < 1e-4:
         return "use another agent or work outdoors"
     # Rounded down: the amount that is shown must itself be within the limit.
@@ -83,10 +90,9 @@ def over_limit(ratio: LimitRatio, largest_ok_ml: float | None) -> str:
 
 def over_mixture(factor: float, window_min: float, largest_ok_ml: float | None) -> str:
     """Return the sentence for the additive rule."""
-    kind = {0.0: "peak", 480.0: "8 h"}.get(window_min, f"{number(window_min)} min")
     return clipped(
-        f"Too much together with today's other agents: {number(factor)} times the summed {kind} "
-        f"limits; {_mend(largest_ok_ml)}."
+        f"Too much together with today's other agents: {number(factor)} times the summed "
+        f"{window_words(window_min)} limits; {_mend(largest_ok_ml)}."
     )
 
 

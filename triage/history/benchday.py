@@ -134,14 +134,8 @@ class DayMaker:
         airing = self.air.airing_min(released[-1], now_min) if released else 0
         airings = [Airing(now_min, now_min + airing, released[-1])] if airing else ()
         made = plan_day(tasks, Timeline(hours, now_min, self.air, airings))
-        plan = DayPlan(
-            made.entries,
-            made.airings,
-            tuple(sorted((*made.later, *later), key=lambda e: (e.first_min, e.case, e.step))),
-            (*notes, *made.left_out),
-            made.begins_min,
-            made.ends_min,
-        )
+        runs_on = sorted((*made.later, *later), key=lambda e: (e.first_min, e.case, e.step))
+        plan = replace(made, later=tuple(runs_on), left_out=(*notes, *made.left_out))
         first = tuple(sorted(running, key=lambda each: (each.ends, each.case, each.step)))
         return BenchDay(plan, self.midnight, hours, count, self.now, first)
 
@@ -319,9 +313,8 @@ class DayAir:
 
     def _admitted(self, put_down: PutDown, minute: int) -> Admitted:
         method = as_done(self.knowledge, put_down.method, put_down.before)
-        choice = AirJudge(self.knowledge, self.bench, self._at(put_down.agent, minute)).choose(
-            method
-        )
+        there = AirJudge(self.knowledge, self.bench, self._at(put_down.agent, minute))
+        choice = there.choose(method)
         if choice.refused or choice.amount_ml is None:
             return Admitted(0.0, 0, f"air: {choice.refused}")
         if choice.line is None:

@@ -120,47 +120,37 @@ def chambers_of(
     bench its room's temperature is taken for the chamber, kept within the method's span
     now   present moment, with its time zone
     """
+    doses = knowledge.doses.values()
+    inhibitors = {entry.agent for entry in doses if entry.id.startswith(INHIBITORS)}
     found = []
     for running in running_of(knowledge, case):
         method = knowledge.methods.get(running.method)
-        if method is not None and method.look_after_h:
-            found.append(_watch(knowledge, bench, case, running, method, now))
+        if method is None or not method.look_after_h:
+            continue
+        agents, temp_c = agent_ids(knowledge, method.id), bench.room.temp_c
+        has_inhibitor = not inhibitors.isdisjoint(agents)
+        if method.temp_c is not None:
+            temp_c = min(max(temp_c, method.temp_c.start), method.temp_c.most)
+        damp = dose(knowledge, "day-chamber-humidity").least
+        mould = mould_time(knowledge, temp_c, damp, has_inhibitor=has_inhibitor)
+        looks = look_moments(knowledge, method, running)
+        own = (each for each in case.overrides if (each.kind, each.method) == (LOOKED, method.id))
+        looked = max((each.at for each in own if each.at >= running.started), default=None)
+        due = next((look for look in looks if look > (looked or running.started)), None)
+        found.append(
+            ChamberWatch(
+                running,
+                looks,
+                looked,
+                due,
+                due is not None and due < now,
+                tuple(knowledge.agents[agent].name for agent in agents),
+                has_inhibitor,
+                mould,
+                running.started + timedelta(days=mould.stay_days),
+            )
+        )
     return tuple(found)
-
-
-def _watch(
-    knowledge: Knowledge,
-    bench: Bench,
-    case: Case,
-    running: Running,
-    method: Method,
-    now: datetime,
-) -> ChamberWatch:
-    agents = agent_ids(knowledge, method.id)
-    inhibitors = {
-        entry.agent for entry in knowledge.doses.values() if entry.id.startswith(INHIBITORS)
-    }
-    has_inhibitor = bool(inhibitors & set(agents))
-    temp_c = bench.room.temp_c
-    if method.temp_c is not None:
-        temp_c = min(max(temp_c, method.temp_c.start), method.temp_c.most)
-    damp = dose(knowledge, "day-chamber-humidity").least
-    mould = mould_time(knowledge, temp_c, damp, has_inhibitor=has_inhibitor)
-    looks = look_moments(knowledge, method, running)
-    own = (each for each in case.overrides if (each.kind, each.method) == (LOOKED, method.id))
-    looked = max((each.at for each in own if each.at >= running.started), default=None)
-    due = next((look for look in looks if look > (looked or running.started)), None)
-    return ChamberWatch(
-        running,
-        looks,
-        looked,
-        due,
-        due is not None and due < now,
-        tuple(knowledge.agents[agent].name for agent in agents),
-        has_inhibitor,
-        mould,
-        running.started + timedelta(days=mould.stay_days),
-    )
 
 
 def look_moments(knowledge: Knowledge, method: Method, running: Running) -> tuple[datetime, ...]:

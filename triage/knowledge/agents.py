@@ -286,6 +286,10 @@ class Circumstance(Entry):
 
     name: Text
     ask: Text
+    always_with: tuple[HazardId, ...] = Field(
+        (), description="hazards of an agent that makes it unacceptable; ids of hazards.yaml"
+    )
+    always_of: tuple[Id, ...] = Field((), description="classes of agent that are unacceptable")
 
 
 class Element(Entry):

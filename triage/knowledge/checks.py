@@ -114,8 +114,8 @@ def _outcome_faults(k: Knowledge) -> Iterator[Found]:
 def _stop_faults(k: Knowledge) -> Iterator[Found]:
     """Yield the stop signs that cannot show at a method, and those that it must name.
 
-    A musty chamber cannot show at a puff of air; what always can show at a technique, or with an
-    agent that is hazardous in a way, is named by each method of it.
+    A musty chamber cannot show at a puff of air; what always can show at a technique, with an agent
+    that is hazardous in a way, or with agents of a class, is named by each method of it.
     """
     for method in k.methods.values():
         wet, place = k.techniques[method.technique].wet, ("method", method.id, "stop_signs")
@@ -124,10 +124,51 @@ def _stop_faults(k: Knowledge) -> Iterator[Found]:
                 yield f'"{stop}" cannot show at a {wet} step', "take it out", (*place, index)
         agents = (*filter(None, [method.agent]), *(part.agent for part in method.with_))
         hazards = {hazard for agent in agents for hazard in k.agents[agent].hazards}
+        classes = {k.agents[agent].agent_class for agent in agents}
         for sign in k.stops.values():
             always = method.technique in sign.always_at or not hazards.isdisjoint(sign.always_with)
+            always |= any(
+                method.technique in (shows.technique or k.techniques)
+                and not classes.isdisjoint(shows.agent_class)
+                for shows in sign.always_of
+            )
             if always and sign.id not in method.stop_signs:
                 yield f'"{sign.id}" can show here and is not named', "add it", place
+
+
+def _circumstance_faults(k: Knowledge) -> Iterator[Found]:
+    """Yield the agents that do not name for whom they are not, for a hazard or their class."""
+    for agent in (each for each in k.agents.values() if not each.never):
+        for kept in k.circumstances.values():
+            always = agent.agent_class in kept.always_of
+            always |= not {*agent.hazards}.isdisjoint(kept.always_with)
+            if always and kept.id not in agent.not_for:
+                what = f'it is not for "{kept.id}" and says nothing'
+                yield what, "add it", ("agent", agent.id, "not_for")
+
+
+def _class_faults(k: Knowledge) -> Iterator[Found]:
+    """Yield the classes of agent that are named and that no agent is of."""
+    classes = {agent.agent_class for agent in k.agents.values()}
+    named = [("circumstance", each.id, each.always_of) for each in k.circumstances.values()]
+    named += [("stop", s.id, c.agent_class) for s in k.stops.values() for c in s.always_of]
+    for kind, entry, held in named:
+        for name in (each for each in held if each not in classes):
+            mend = did_you_mean(name, classes)
+            yield f'unknown agent class "{name}"', mend, (kind, entry, "always_of")
+
+
+# From what is hardly thought to what is as good as sure.
+CERTAINTIES = ("suspected", "rival", "settled", "named", "most_certain")
+
+
+def _judgement_faults(k: Knowledge) -> Iterator[Found]:
+    """Yield the thresholds of certainty that are not above the one before."""
+    for lower, upper in pairwise(CERTAINTIES):
+        least, held = (getattr(k.judgement, word).value for word in (lower, upper))
+        if held <= least:
+            what = f"{upper} {held:g} is not above {lower} {least:g}"
+            yield what, "raise it", ("judgement", "", upper)
 
 
 def _water_faults(k: Knowledge) -> Iterator[Found]:
@@ -270,6 +311,7 @@ def _wrong(agent: Agent, weights: Mapping[str, float]) -> Iterator[tuple[str, st
 
 
 INNER = (
-    _question_faults, _method_faults, _outcome_faults, _stop_faults, _water_faults, _claim_faults,
-    _rule_faults, _answer_faults, _figure_faults,
+    _question_faults, _method_faults, _outcome_faults, _stop_faults, _circumstance_faults,
+    _class_faults, _judgement_faults, _water_faults, _claim_faults, _rule_faults, _answer_faults,
+    _figure_faults,
 )  # fmt: skip

@@ -162,6 +162,13 @@ class Question(Entry):
         return self
 
 
+class Shows(Frozen):
+    """Techniques and classes of agent at which a sign can show; where none is given, at any."""
+
+    technique: tuple[TechniqueId, ...] = ()
+    agent_class: tuple[Id, ...] = Field(min_length=1)
+
+
 class StopSign(Entry):
     """What to see that means stop, what it means, and what to do then."""
 
@@ -176,6 +183,9 @@ class StopSign(Entry):
     )
     always_with: tuple[HazardId, ...] = Field(
         (), description="hazards of an agent with which it always can; ids of hazards.yaml"
+    )
+    always_of: tuple[Shows, ...] = Field(
+        (), description="classes of agent with which it always can, by some techniques or any"
     )
 
 

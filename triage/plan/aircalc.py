@@ -12,8 +12,8 @@ from triage.exposure.judge import judge_release, largest_day_ml, least_air_chang
 from triage.exposure.near_field import Curve, release_curve
 from triage.exposure.space import Room
 from triage.exposure.step import source_of
-from triage.exposure.substance import AirVerdict, Levels
-from triage.exposure.wording import limit_name, number
+from triage.exposure.substance import LEVEL_WINDOWS, AirVerdict, Levels
+from triage.exposure.wording import limit_name, number, window_words
 from triage.knowledge.book import Knowledge
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means, titled
@@ -136,12 +136,8 @@ class _Asked:
         self.minutes = within("minutes", given, 0.0, LONGEST_RELEASE_MIN, "min")
         own = self.bench.strength_of(self.agent.id) or PERCENT
         self.percent = own if asked.strength_percent is None else asked.strength_percent
-        self.terms = self.judge.terms(
-            self.day,
-            self.percent / PERCENT,
-            no_limit_ok=False,
-            ignition_source=asked.ignition_source,
-        )
+        terms = self.judge.terms(self.day, self.percent / PERCENT)
+        self.terms = replace(terms, no_limit_ok=False, ignition_source=asked.ignition_source)
         self.substance = self.judge.substance(self.agent.id)
 
 
@@ -207,7 +203,7 @@ def _levels(place: str, levels: Levels, ppm_per_mg: float | None) -> tuple[Level
             short(span.high),
             None if ppm_per_mg is None else short(span.high * ppm_per_mg),
         )
-        for window, span in zip(("peak", "15 min", "8 h"), levels, strict=True)
+        for window, span in zip(map(window_words, LEVEL_WINDOWS), levels, strict=True)
     )
 
 
@@ -225,7 +221,9 @@ def _notes(
     over = verdict.verdict == "over"
     if over and least_air is None and not ready.judge.room.outdoors:
         yield "No amount of fresh air alone makes this amount acceptable at the face."
-    if over and control is None:
+    if over and control is None and verdict.largest_ok_ml == 0.0:
+        yield "No control listed here makes the day acceptable: release no more."
+    elif over and control is None:
         yield "No control listed here makes this amount acceptable: less, or another agent."
     if over and control is not None:
         yield f"It becomes acceptable with: {control.name}. {control.sentence}"

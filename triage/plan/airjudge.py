@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 from triage.case.profile import Bench
 from triage.exposure.day import DayLedger, Release
@@ -17,7 +17,7 @@ from triage.plan.model import AirLine, LimitLine
 from triage.plan.substances import (
     bare_room,
     given_off,
-    is_plain,
+    gives_nothing,
     limit_mg_per_m3,
     open_fraction,
     release_min_of,
@@ -86,7 +86,8 @@ class AirJudge:
         # The judges of the same day on other benches; all of them share one list.
         self._others: list[AirJudge] = [self]
         self._kept: dict[str, AirChoice] = {}
-        self._substances: dict[str, Substance] = {}
+        # An agent as the arithmetic sees it.
+        self.substance = cache(lambda agent: substance_of(knowledge, knowledge.agents[agent]))
 
     def beside(self, bench: Bench) -> AirJudge:
         """Return the judge of another bench on the same day; the air is judged once for each."""
@@ -101,12 +102,6 @@ class AirJudge:
         self._others.append(made)
         return made
 
-    def substance(self, agent: str) -> Substance:
-        """Return an agent as the arithmetic sees it."""
-        if agent not in self._substances:
-            self._substances[agent] = substance_of(self.knowledge, self.knowledge.agents[agent])
-        return self._substances[agent]
-
     def judge(
         self,
         substance: Substance,
@@ -119,28 +114,14 @@ class AirJudge:
         terms = self.terms(self.day if day is None else day, share)
         return judge_release(substance, amount_ml, self.room, minutes, terms)
 
-    def terms(
-        self,
-        ledger: DayLedger,
-        share: float,
-        *,
-        no_limit_ok: bool = True,
-        ignition_source: bool = False,
-    ) -> Terms:
+    def terms(self, ledger: DayLedger, share: float) -> Terms:
         """Return by what a release is judged, the same for a verdict and for its mend.
 
         A liquid that can flash near a flame is cautioned about in words on its step; the planner
         does not know whether the lamp is lit at that moment.
         """
-        return Terms(
-            ledger,
-            self.margin,
-            self.bench.authority,
-            no_limit_ok,
-            share,
-            self.knowledge.judgement.lel_share.value,
-            ignition_source,
-        )
+        lel_share = self.knowledge.judgement.lel_share.value
+        return Terms(ledger, self.margin, self.bench.authority, True, share, lel_share)
 
     def cheapest(
         self, substance: Substance, amount_ml: float, minutes: float, terms: Terms
@@ -186,7 +167,7 @@ class AirJudge:
 
     def _choose(self, method: Method) -> AirChoice:
         amount, agent = method.amount, method.agent
-        if agent is None or amount is None or is_plain(self.knowledge, agent):
+        if agent is None or amount is None or gives_nothing(self.knowledge, method):
             return AirChoice(self, method, amount.typical_ml if amount else None)
         waits = self._waits(method, agent)
         if waits:

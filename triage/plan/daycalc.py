@@ -6,13 +6,11 @@ from dataclasses import dataclass
 
 from triage.exposure.day import DayLedger, DayVerdict, judge_day
 from triage.exposure.substance import is_silent
-from triage.exposure.wording import judged_instead, number
+from triage.exposure.wording import judged_instead, number, window_words
 from triage.plan.aircalc import room_words, unknown_words
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means, titled
 from triage.units import short
-
-WINDOW_WORDS = {0.0: "peak", 15.0: "15 min", 480.0: "8 h"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,9 +74,7 @@ def answer(means: Means) -> DayAnswer:
     by = bench.authority
     found = judge_day(day, judge.room, judge.margin, by)
     bars = tuple(
-        DayBar(
-            WINDOW_WORDS.get(window, f"{window:g} min"), short(index.low), short(index.high), agents
-        )
+        DayBar(window_words(window), short(index.low), short(index.high), agents)
         for window, index, agents in found.indices
     )
     agents = tuple(

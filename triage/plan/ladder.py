@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
-from functools import cache, cached_property, lru_cache
+from functools import cache, cached_property, lru_cache, partial
 
 from triage.case.entry import is_like, words_in
 from triage.case.fields import shown
@@ -138,14 +138,10 @@ class Ladder:
         left -= {bar.method for bar in barred_by_attempts(knowledge, left, self.progress)}
         return rungs_left(self.bars, left, self.bars.out(left), self.progress)
 
-    @cached_property
-    def offer_rules(self) -> Mapping[str, tuple[str, ...]]:
-        """Return method -> the rules that offer it for this target, sorted."""
-        found: dict[str, set[str]] = {}
-        for offer in offers_for(self.said, self.target, self.problem):
-            for method in offer.get("method"):
-                found.setdefault(method, set()).add(offer.rule)
-        return {method: tuple(sorted(rules)) for method, rules in found.items()}
+    def offers(self, method: str) -> tuple[Conclusion, ...]:
+        """Return what offers a method for this target, each once."""
+        offers = offers_for(self.said, self.target, self.problem)
+        return tuple(dict.fromkeys(c for c in offers if method in c.get("method")))
 
     @cached_property
     def barred(self) -> tuple[Barred, ...]:
@@ -333,6 +329,23 @@ def equipment_at_hand(knowledge: Knowledge, bench: Bench) -> frozenset[str]:
     return frozenset((assumed | set(bench.equipment)) - set(bench.lacking))
 
 
+def _without_air(
+    knowledge: Knowledge, bench: Bench, at_hand: frozenset[str], method_id: str
+) -> tuple[Barred, ...]:
+    """Return what excludes a method apart from the air: agents, gloves, equipment."""
+    found, method = list[tuple[str, str]](), knowledge.methods[method_id]
+    for agent in (knowledge.agents[a] for a in agent_ids(knowledge, method_id)):
+        found += agent_bars(agent, bench, knowledge)
+        gloves = _glove_bar(agent, bench, knowledge)
+        found += [("bench-gloves", gloves)] if gloves else []
+    for circumstance in sorted(set(method.not_for) & set(bench.circumstances)):
+        because = f"Not for this bench: {knowledge.circumstances[circumstance].name}."
+        found.append(("bench-circumstance", because))
+    lacking = [knowledge.equipment[need].name for need in method.needs if need not in at_hand]
+    found += [("bench-lacks", f"Needs {name}.") for name in lacking]
+    return tuple(Barred(method_id, *bar, interlock=False) for bar in found)
+
+
 class BenchBars:
     """What one bench, with the air of its day, excludes among methods; each is looked at once."""
 
@@ -340,33 +353,11 @@ class BenchBars:
         self.knowledge = knowledge
         self.bench = bench
         self.judge = judge
-        self._at_hand = equipment_at_hand(knowledge, bench)
-        # The key of each method is worked out once for all ladders.
+        at_hand = equipment_at_hand(knowledge, bench)
+        # What is worked out of a method is worked out once for all ladders.
         self.harshness = cache(harshness_key(knowledge))
-        self._found: dict[str, tuple[Barred, ...]] = {}
+        self._without_air = cache(partial(_without_air, knowledge, bench, at_hand))
         self._out: dict[str, bool] = {}
-
-    def _without_air(self, method: str) -> tuple[Barred, ...]:
-        """Return what excludes a method apart from the air: agents, gloves, equipment."""
-        if method not in self._found:
-            bars = self._bars(method)
-            self._found[method] = tuple(Barred(method, *bar, interlock=False) for bar in bars)
-        return self._found[method]
-
-    def _bars(self, method_id: str) -> Iterator[tuple[str, str]]:
-        knowledge, bench = self.knowledge, self.bench
-        method = knowledge.methods[method_id]
-        for agent in (knowledge.agents[a] for a in agent_ids(knowledge, method_id)):
-            yield from agent_bars(agent, bench, knowledge)
-            gloves = _glove_bar(agent, bench, knowledge)
-            if gloves:
-                yield "bench-gloves", gloves
-        for circumstance in sorted(set(method.not_for) & set(bench.circumstances)):
-            because = f"Not for this bench: {knowledge.circumstances[circumstance].name}."
-            yield "bench-circumstance", because
-        for need in method.needs:
-            if need not in self._at_hand:
-                yield "bench-lacks", f"Needs {knowledge.equipment[need].name}."
 
     def of(self, methods: Iterable[str]) -> Iterator[Barred]:
         """Yield what the bench excludes among these methods, with a reason for each."""

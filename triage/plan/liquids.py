@@ -46,13 +46,6 @@ def as_done(knowledge: Knowledge, method_id: str, before: str | None) -> Method:
     )
 
 
-def cautioned_as(knowledge: Knowledge, method_id: str, before: str | None) -> frozenset[str]:
-    """Return the methods whose cautions hold for a step: a trial shares those of what it tries."""
-    if before is None or not knowledge.methods[method_id].tries_next:
-        return frozenset({method_id})
-    return frozenset({method_id, before})
-
-
 def strength_text(agent: Agent, strength: Strength | None) -> str:
     """Return an agent with its working strength, in words."""
     if strength is None or strength.unit == "as-is":

@@ -194,10 +194,9 @@ class Work:
         return found
 
     def _queue(self, ladder: Ladder, stage: str, inserts: Inserts) -> tuple[Item, ...] | None:
-        target, done = ladder.target, ladder.progress
-        key = (target.key, ladder.rungs, stage, inserts)
+        key = (ladder.target.key, ladder.rungs, stage, inserts)
         if key not in self._queues:
-            rungs = now_rungs(self.knowledge, stage, target, ladder.rungs, done, self.closed)
+            rungs = now_rungs(self.knowledge, stage, ladder, self.closed)
             queue = None if rungs is None else queue_of(self.knowledge, inserts, ladder, rungs)
             self._queues[key] = queue
         return self._queues[key]
@@ -247,16 +246,11 @@ class SkeletonMaker:
 
 
 def now_rungs(
-    knowledge: Knowledge,
-    stage: str,
-    target: Target,
-    rungs: tuple[str, ...],
-    progress: Progress,
-    closed: frozenset[str],
+    knowledge: Knowledge, stage: str, ladder: Ladder, closed: frozenset[str]
 ) -> tuple[str, ...] | None:
     """Return the rungs of a ladder that may be worked at this stage, None if it rests."""
-    reached = ORDER.index(stage)
-    if progress.cleared_by or target.key in closed:
+    reached, target, rungs = ORDER.index(stage), ladder.target, ladder.rungs
+    if ladder.progress.cleared_by or target.key in closed:
         return None
     if target.condition is not None:
         # Work on a state of the specimen belongs to its own stage; a mere look to later ones too.

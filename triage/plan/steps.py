@@ -9,6 +9,7 @@ from triage.bench.stock import Bottle, make_up
 from triage.case.models import Case, Side
 from triage.case.profile import Bench
 from triage.engine.consult import Conclusions
+from triage.engine.facts import Conclusion
 from triage.engine.vocabulary import agents_in
 from triage.errors import TriageError
 from triage.exposure.wording import limit_words
@@ -21,7 +22,6 @@ from triage.plan.ladder import Ladder, applies, grades
 from triage.plan.liquids import (
     Used,
     as_done,
-    cautioned_as,
     lines_to_do,
     never_mix,
     not_beside,
@@ -41,7 +41,7 @@ from triage.plan.model import (
     StopPoint,
 )
 from triage.plan.ordering import Item
-from triage.plan.outcomes import as_followed
+from triage.plan.outcomes import Target, as_followed
 
 LEAST_MAKE_UP_ML = 10.0
 HAZARD_GRADE = 3
@@ -162,6 +162,18 @@ def waste_of(knowledge: Knowledge, agents: Sequence[Agent]) -> tuple[str, ...]:
     return tuple(line.text for line in lines if drain or not line.drain)
 
 
+def cautions_of(
+    knowledge: Knowledge, conclusions: Conclusions, item: Item, targets: Iterable[Target]
+) -> Iterator[Conclusion]:
+    """Yield the cautions for a step on some targets; a trial shares those of what it tries."""
+    methods = {item.method, *([item.before] if knowledge.methods[item.method].tries_next else ())}
+    targets = tuple(targets)
+    for caution in conclusions.of(Family.CAUTION, "caution"):
+        here = any(applies(caution, target) for target in targets)
+        if here and not methods.isdisjoint(caution.get("method")):
+            yield caution
+
+
 def caution_lines(
     setting: Setting,
     ladders: Sequence[Ladder],
@@ -174,14 +186,11 @@ def caution_lines(
 
     ``judged``: the air shows the limits of the main agent, so that they are not said again.
     """
-    knowledge = setting.knowledge
-    as_for = cautioned_as(knowledge, item.method, item.before)
-    lines = []
-    for conclusion in setting.conclusions.of(Family.CAUTION, "caution"):
-        here = any(applies(conclusion, ladder.target) for ladder in ladders)
-        if here and not as_for.isdisjoint(conclusion.get("method")):
-            rule = knowledge.rule(conclusion.rule)
-            lines.append(CautionLine(conclusion.get("kind"), rule.because, rule.id, rule.source))
+    knowledge, lines = setting.knowledge, []
+    targets = [ladder.target for ladder in ladders]
+    for conclusion in cautions_of(knowledge, setting.conclusions, item, targets):
+        rule = knowledge.rule(conclusion.rule)
+        lines.append(CautionLine(conclusion.get("kind"), rule.because, rule.id, rule.source))
     for agent in agents:
         lines += never_mix(knowledge, agent)
         for notice in agent.notices:
@@ -314,7 +323,7 @@ def complete_step(
     cautions = caution_lines(setting, ladders, item, agents, judged=choice.line is not None)
     holds = [_hold_prompt(knowledge, method, each, hazardous=hazardous) for each in ladders]
     because, ruled_out = _why(setting, ladder, method, item)
-    offering = set(ladder.offer_rules.get(item.method, ()))
+    offering = {offer.rule for offer in ladder.offers(item.method)}
     return Step(
         id=item.step,
         status=status,

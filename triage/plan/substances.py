@@ -184,6 +184,12 @@ def further_of(knowledge: Knowledge, method: Method) -> tuple[tuple[str, float],
     return tuple(found)
 
 
+def gives_nothing(knowledge: Knowledge, method: Method) -> bool:
+    """Return whether no agent in the liquid of a method harms or has a limit."""
+    main = method.agent
+    return (main is None or is_plain(knowledge, main)) and not further_of(knowledge, method)
+
+
 def mg_per_ml(knowledge: Knowledge, method: Method | None, agent: str) -> float:
     """Return the mass that counts as evaporated for each mL of a method's liquid [mg/mL].
 

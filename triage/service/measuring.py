@@ -16,7 +16,6 @@ from triage.picture.pair import GLANCE, Comparison, Picture, compare, glance
 from triage.picture.register import CannotTell
 from triage.show.blocks import Line
 from triage.show.compared import compared_blocks
-from triage.units import positive
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +26,7 @@ class Measured:
     after: Picture
     found: Comparison
     limits: PictureLimits
-    um_per_px: float | None
+    um_per_px: float | None = None
 
     def lines(self) -> tuple[Line, ...]:
         """Return what it says in words."""
@@ -72,7 +71,6 @@ def measured(
     knowledge: Knowledge,
     photos: tuple[Path, Path],
     *,
-    um_per_px: float | None = None,
     patch: Patch | None = None,
     told: Callable[[str], object] = str,
     glanced: Callable[[str], object] | None = None,
@@ -84,10 +82,8 @@ def measured(
     Raises
     ------
     CannotTell: the pair gives no answer; the message says why.
-    TriageError: a photo that cannot be read, a figure out of range, the extra is not installed.
+    TriageError: a photo that cannot be read, the extra is not installed.
     """
-    if um_per_px is not None:
-        positive("size of a pixel", um_per_px, "um")
     limits = knowledge.judgement.picture
     told("reading the photos")
     first, second, factor = read_both(*photos, GLANCE if glanced else None)
@@ -103,7 +99,7 @@ def measured(
     if factor > 1:
         first, second, _ = read_both(*photos)
     found = compare(first, second, limits, told, near, patch)
-    return Measured(first, second, found, limits, um_per_px)
+    return Measured(first, second, found, limits)
 
 
 def patch_of(before: str | None, after: str | None = None) -> Patch | None:

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from triage.engine.vocabulary import UNKNOWN
-from triage.explain.counterfactual import Change, Counterfactual
+from triage.explain.counterfactual import Counterfactual
 from triage.explain.nextquestion import NextQuestion, answer_words
 from triage.explain.node import Node
 from triage.explain.sureplan import Firmness
+from triage.explain.sweep import Change
 from triage.explain.trail import Contradiction
 from triage.explain.whatif import Difference, WhatIf
 from triage.explain.whynot import Contrast, WhyNot

@@ -1,18 +1,16 @@
-"""The handbook leaves nothing out: every entry, every interlock, every source is in it."""
-
-from __future__ import annotations
+"""The handbook leaves nothing out, and what the knowledge rests on is counted mark by mark."""
 
 import re
 from pathlib import Path
 
 import pytest
 
-from tests.support.knowledge import shipped
-from triage.cli import main
+from tests.support.knowledge import RULES, shipped
+from tests.support.running import Runner
+from triage.check.footing import footing, footing_lines
 from triage.errors import TriageError
 from triage.exposure.wording import limit_words
 from triage.handbook import KINDS, handbook
-from triage.knowledge.rules import Family
 
 KNOWLEDGE = shipped()
 
@@ -34,27 +32,19 @@ def test_nothing_is_left_out() -> None:
 def test_deposit_page_has_its_whole_ladder_least_harsh_first() -> None:
     """The ladder is read from the offer rule's own YAML, not through the engine."""
     page = handbook(KNOWLEDGE, "deposit", "loose-dust")
-    offer = next(r for r in KNOWLEDGE.rules[Family.OFFER] if r.id == "offer-loose-dust")
-    methods = offer.conclusions()[0]["offer"]["method"]
-    places = [page.index(f"`{method}`: rubbing") for method in methods]
-    worst = [
-        max(
-            KNOWLEDGE.methods[m].harshness.mechanical.grade,
-            KNOWLEDGE.methods[m].harshness.chemical.grade,
-        )
-        for _, m in sorted(zip(places, methods, strict=True))
-    ]
+    methods = KNOWLEDGE.rule("offer-loose-dust").conclusions()[0]["offer"]["method"]
+    shown = sorted(methods, key=lambda method: page.index(f"`{method}`: rubbing"))
+    grades = [KNOWLEDGE.methods[method].harshness for method in shown]
+    worst = [max(grade.mechanical.grade, grade.chemical.grade) for grade in grades]
     assert worst == sorted(worst)
 
 
-def test_zone_page_names_the_interlocks_of_the_eye() -> None:
+def test_pages_name_the_interlocks_of_the_eye_and_evidence_that_excludes() -> None:
     page = handbook(KNOWLEDGE, "zone", "compound-eye")
-    for rule in (
-        "forbid-chlorinated-on-eye",
-        "forbid-glycol-ether-on-eye",
-        "forbid-solvent-on-eye",
-    ):
-        assert f"`{rule}`" in page
+    for liquid in ("chlorinated", "glycol-ether", "solvent"):
+        assert f"`forbid-{liquid}-on-eye`" in page
+    page = handbook(KNOWLEDGE, "deposit", "lacquer")
+    assert re.search(r"excludes it \(-1\): .*`recognise-sheen-dull`", page)
 
 
 def test_agent_page_has_every_limit_with_edition_and_source() -> None:
@@ -65,11 +55,6 @@ def test_agent_page_has_every_limit_with_edition_and_source() -> None:
             told = limit_words(KNOWLEDGE.authorities[limit.authority].name, limit)
             assert " ".join(told.split()) in page
             assert limit.source in page
-
-
-def test_evidence_that_excludes_says_so() -> None:
-    page = handbook(KNOWLEDGE, "deposit", "lacquer")
-    assert re.search(r"excludes it \(-1\): .*`recognise-sheen-dull`", page)
 
 
 @pytest.mark.parametrize(
@@ -85,10 +70,33 @@ def test_unknown_kind_or_entry_names_the_nearest(kind: str, entry: str | None, m
         handbook(KNOWLEDGE, kind, entry)
 
 
-def test_command_writes_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_command_writes_a_file(tmp_path: Path, triage: Runner) -> None:
     out = tmp_path / "book.md"
-    assert main(["handbook", "zone", "--out", str(out)]) == 0
+    assert triage("handbook", "zone", "--out", str(out)).said().strip() == str(out)
     assert out.read_text(encoding="utf-8").startswith("# Zones")
-    assert capsys.readouterr().out.strip() == str(out)
-    assert main(["handbook", "zone", "nosuch"]) == 2
-    assert len(capsys.readouterr().err.strip().splitlines()) == 1
+
+
+MARK = re.compile(r"(?:^|[{,-])\s*(?:source|range_source|caution_source): ")
+
+
+def test_every_mark_of_the_rules_is_counted_once() -> None:
+    """Counted a second way: by the words as they stand in the files."""
+    files = [p for p in RULES.rglob("*.yaml") if p.parent.name != "sources"]
+    lines = [line for p in files for line in p.read_text("utf-8").splitlines()]
+    written = sum(
+        len(MARK.findall(line.split(" # ")[0]))
+        for line in lines
+        if not line.lstrip().startswith("#")
+    )
+    assert sum(c.total() for c in footing(shipped(), RULES).values()) == written
+
+
+def test_limits_stand_apart_and_rest_on_documents() -> None:
+    """Each limit of an agent is one mark, each authority two (itself, its temperature)."""
+    knowledge = shipped()
+    found = footing(knowledge, RULES)
+    limits = sum(len(agent.limits) for agent in knowledge.agents.values())
+    assert found["limits"].total() == limits + 2 * len(knowledge.authorities)
+    rows = {line.split(" | ")[0].strip("| "): line for line in footing_lines(found)}
+    assert {"limits", "hazards", "forbids", "signs", "methods", "all"} <= set(rows)
+    assert all(re.search(r" \d+% \|$", line) for name, line in rows.items() if name in found)

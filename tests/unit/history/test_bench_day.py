@@ -1,50 +1,47 @@
-"""Running chambers, the bench day, the calendar, and the commands on the record."""
+"""Running chambers, the bench day and its air, the calendar, and the commands on the record."""
 
-import json
+import dataclasses
+import sys
 import zipfile
 from datetime import timedelta
 
 import pytest
 
-from tests.support.records import NOON, greasy, in_chamber, tried
+from tests.support.knowledge import NOON
+from tests.support.recording import greasy, in_chamber, tried
 from triage.case.profile import Bench, RoomProfile
 from triage.case.store import create_case, update_case
-from triage.cli import main
 from triage.errors import TriageError
+from triage.exposure.day import DayLedger
 from triage.history import calendar
+from triage.history.benchday import DayAir, DayMaker
+from triage.history.daytypes import PutDown
 from triage.history.watch import chambers_of, method_of_step, running_of
 from triage.service import acts
-from triage.service.workshop import open_workshop
 from triage.show.blocks import lines_of
 from triage.show.record import day_blocks, day_head
-
-
-@pytest.fixture
-def shop(tmp_path):
-    (tmp_path / "cases").mkdir()
-    return open_workshop(cases=tmp_path / "cases", clock=lambda: NOON)
-
-
-def run(shop, capsys, *words):
-    code = main([*words, "--cases", str(shop.cases)])
-    return code, capsys.readouterr()
 
 
 def test_next_look_top_up_and_mould(knowledge):
     bench = Bench(room=RoomProfile(temp_c=20))
     (found,) = chambers_of(knowledge, bench, in_chamber("chamber-water-thymol", 30, 24), NOON)
-    hours = [(look - found.running.started).total_seconds() / 3600 for look in found.looks]
-    assert hours == [24, 36, 48]  # after a day, then twice a day
+    begun = found.running.started
+    # After a day, then twice a day.
+    assert found.looks == tuple(begun + timedelta(hours=h) for h in (24, 36, 48))
     assert found.is_overdue
-    assert found.next_look == found.running.started + timedelta(hours=24)
+    assert found.next_look == begun + timedelta(hours=24)
     assert found.has_inhibitor
     assert len(found.top_up) == 2
-    assert found.running.latest == found.running.started + timedelta(hours=48)
+    assert found.running.latest == begun + timedelta(hours=48)
     # 10.4 days on clean wood at 20 C and 97 % (Hukka and Viitanen 1999, worked out by hand), by 3.
     assert found.mould.stay_days == pytest.approx(10.4 / 3, abs=0.02)
     (plain,) = chambers_of(knowledge, bench, in_chamber("chamber-water-plain", 1, 12), NOON)
     assert not plain.has_inhibitor
     assert plain.mould.stay_days == 3.0
+    (running,) = running_of(knowledge, in_chamber("chamber-water-plain", 1, 99))
+    assert running.latest == running.started + timedelta(hours=24)
+    assert running.ends == running.latest
+    assert method_of_step(knowledge, "f1-no-such-thing") is None
 
 
 def test_a_look_that_is_noted_moves_the_next_one(shop):
@@ -59,18 +56,10 @@ def test_a_look_that_is_noted_moves_the_next_one(shop):
         acts.note_look(shop, "none")
 
 
-def test_a_timer_past_the_longest_dwell_is_due_at_the_longest_dwell(knowledge):
-    (running,) = running_of(knowledge, in_chamber("chamber-water-plain", 1, 99))
-    assert running.latest == running.started + timedelta(hours=24)
-    assert running.ends == running.latest
-    assert method_of_step(knowledge, "f1-no-such-thing") is None
-
-
-def test_due_times_as_a_calendar(shop, tmp_path, capsys):
+def test_due_times_as_a_calendar(shop, monkeypatch):
     icalendar = pytest.importorskip("icalendar")
     create_case(shop.cases, greasy())
-    day = acts.bench_day(shop)
-    due = calendar.due_of_day(day)
+    due = calendar.due_of_day(acts.bench_day(shop))
     text = calendar.calendar_text([*due, *due], NOON)
     read = icalendar.Calendar.from_ical(text)
     events = read.walk("VEVENT")
@@ -79,39 +68,34 @@ def test_due_times_as_a_calendar(shop, tmp_path, capsys):
     # RFC 5545: lines end with CR LF and hold 75 octets at most; PRODID and VERSION are required.
     assert all(len(line) <= 75 for line in text.split(b"\r\n"))
     assert {"PRODID", "VERSION"} <= set(read)
-
-
-def test_without_the_extra_the_error_says_what_to_install(monkeypatch):
-    monkeypatch.setitem(__import__("sys").modules, "icalendar", None)
+    monkeypatch.setitem(sys.modules, "icalendar", None)
     with pytest.raises(TriageError, match=r"pip install \"triage\[calendar\]\""):
         calendar.calendar_text((), NOON)
 
 
-def test_the_commands(shop, tmp_path, capsys):
+def test_the_commands(shop, tmp_path, triage):
     create_case(shop.cases, tried(greasy(), "no-change", agent=None))
     create_case(shop.cases, in_chamber("chamber-water-thymol", 1, 24))
-    code, out = run(shop, capsys, "day", "--json", "--from", "0:00", "--until", "24:00")
-    assert code == 0
-    assert {"entries", "ends_min", "sessions"} <= set(json.loads(out.out))
-    for words, expected in (
-        (("day",), "bench day"), (("watch",), "damp chamber"), (("worked",), "trial on record"),
-        (("worked", "bee"), "f1-"), (("history",), "blot-dry"), (("usage",), "stock"),
-        (("history", "--csv", "-"), "case,taxon"), (("looked", "dry", "--note", "x"), "damp chamber"),
+    day = triage("day", "--json", "--from", "0:00", "--until", "24:00").held()
+    assert {"entries", "ends_min", "sessions"} <= set(day)
+    for words, expected, has_json in (
+        ("day", "bench day", False), ("watch", "damp chamber", True),
+        ("worked", "trial on record", True), ("worked bee", "f1-", True),
+        ("history", "blot-dry", True), ("usage", "stock", True),
+        ("history --csv -", "case,taxon", False), ("looked dry --note x", "damp chamber", False),
     ):  # fmt: skip
-        code, out = run(shop, capsys, *words)
-        assert (code, expected in out.out) == (0, True), (words, out)
-    for words in (("watch",), ("worked",), ("worked", "bee"), ("history",), ("usage",)):
-        code, out = run(shop, capsys, *words, "--json")
-        json.loads(out.out)
+        told = triage(*words.split())
+        assert (told.returncode, expected in told.stdout) == (0, True), (words, told)
+        if has_json:
+            triage(*words.split(), "--json").held()
     target = tmp_path / "b.zip"
-    assert run(shop, capsys, "bundle", "bee", "--to", str(target))[0] == 0
+    triage("bundle", "bee", "--to", str(target)).said()
     assert zipfile.ZipFile(target).namelist()
-    code, out = run(shop, capsys, "unbundle", str(target))
-    assert (code, out.out) == (0, "same  bee.yaml\n")
+    assert triage("unbundle", str(target)).said() == "same  bee.yaml\n"
     (tmp_path / "other").mkdir()
     (tmp_path / "other/bad.yaml").write_text("nothing", encoding="utf-8")
-    code, out = run(shop, capsys, "merge", str(tmp_path / "other"))
-    assert (code, out.out.startswith("refused  bad.yaml")) == (2, True)
+    told = triage("merge", str(tmp_path / "other"))
+    assert (told.returncode, told.stdout.startswith("refused  bad.yaml")) == (2, True)
 
 
 def test_a_held_case_and_a_faulty_one_do_not_stop_the_day(shop):
@@ -136,52 +120,41 @@ def test_a_running_dwell_is_ended_in_its_time_and_looks_fall_due(shop):
     assert all(e.begin_min >= 12 * 60 for e in day.plan.entries)
 
 
-ZONE = 'unknown zone "thorax-hary"; did you mean "thorax-hairy"?'
-
-
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        *((words, "") for words in (
-            ("day", "--from", "25:00"), ("day", "--from", "10", "--until", "9"), ("history", "--outcome", "fine"),
-            ("history", "--since", "soon"), ("worked", "--accept", "x"), ("bundle", "none", "--to", "x.zip"),
-        )),
-        (("history", "--zone", "thorax-hary"), ZONE),
-        (("history", "--method", "blot-dri"), 'unknown method "blot-dri"'),
-        (("history", "--case", "be"), 'unknown case "be"'),
-        (("history", "--agent", "no-such-agent"), 'unknown agent "no-such-agent"'),
-        (("history", "--since", "2026-02-02", "--until", "2026-02-01"), "no day lies from"),
-        (("day", "--most", "0"), "--most is 0; take at least one case"),
+        ("day --from 25:00", ""),
+        ("day --from 10 --until 9", ""),
+        ("history --outcome fine", ""),
+        ("history --since soon", ""),
+        ("worked --accept x", ""),
+        ("bundle none --to x.zip", ""),
+        ("history --zone thorax-hary", 'unknown zone "thorax-hary"; did you mean "thorax-hairy"?'),
+        ("history --method blot-dri", 'unknown method "blot-dri"'),
+        ("history --case be", 'unknown case "be"'),
+        ("history --agent no-such-agent", 'unknown agent "no-such-agent"'),
+        ("history --since 2026-02-02 --until 2026-02-01", "no day lies from"),
+        ("day --most 0", "--most is 0; take at least one case"),
     ],
-)  # fmt: skip
-def test_bad_words_and_a_filter_that_nothing_can_pass_are_refused(shop, capsys, words, says):
+)
+def test_bad_words_and_a_filter_that_nothing_can_pass_are_refused(shop, triage, words, says):
     create_case(shop.cases, tried(greasy(), "no-change"))
-    code, out = run(shop, capsys, *words)
-    assert (code, out.out) == (2, "")
-    assert says in out.err
-    assert out.err.count("\n") == 1
+    assert says in triage(*words.split()).refusal()
 
 
-def test_the_history_is_a_table_with_a_head(shop, capsys):
-    create_case(
-        shop.cases, tried(greasy(), "no-change", note="grey\non paper", amount_ml=0.5, minutes=3.0)
-    )
-    code, out = run(shop, capsys, "history", "--method", "blot-dry")
-    head, row = out.out.splitlines()
-    assert code == 0
-    for name, cell in (
-        ("case", "bee"),
-        ("zone", "thorax-hairy"),
-        ("mL", "0.5"),
-        ("note", "grey on paper"),
-    ):
+def test_the_history_is_a_table_with_a_head(shop, triage):
+    told = {"note": "grey\non paper", "amount_ml": 0.5, "minutes": 3.0}
+    create_case(shop.cases, tried(greasy(), "no-change", **told))
+    head, row = triage("history", "--method", "blot-dry").stdout.splitlines()
+    cells = {"case": "bee", "zone": "thorax-hairy", "mL": "0.5", "note": "grey on paper"}
+    for name, cell in cells.items():
         assert row[head.index(name) :].startswith(cell)
     # A method that the knowledge no longer has can still be asked for.
     update_case(shop.cases / "bee.yaml", lambda case: tried(case, "better", method="of-old"))
-    assert "of-old" in run(shop, capsys, "history", "--method", "of-old")[1].out
+    assert "of-old" in triage("history", "--method", "of-old").stdout
 
 
-def test_the_day_says_when_it_ends_and_on_which_day_a_dwell_ends(shop, capsys):
+def test_the_day_says_when_it_ends_and_on_which_day_a_dwell_ends(shop):
     create_case(shop.cases, greasy())
     create_case(shop.cases, in_chamber("chamber-water-thymol", 1, 24))
     day = acts.bench_day(shop)
@@ -198,3 +171,50 @@ def test_an_answer_leaves_the_evidence_and_an_attempt_renews_it(shop):
     assert shop.folder_record.evidence() is before
     create_case(shop.cases, tried(greasy("bee-2"), "no-change"))
     assert shop.folder_record.evidence() is not before
+
+
+BENCH = Bench(room=RoomProfile(volume_m3=30, air_changes_per_h=0.5))
+
+
+@pytest.fixture
+def acid_joint(knowledge):
+    """An enzyme that gives off nothing, in water with 0.1 % of an acid that does."""
+    method = knowledge.methods["pepsin-joint"]
+    (part,) = (p for p in method.with_ if p.strength)
+    assert (part.agent, part.strength.value) == ("hydrochloric-acid-dilute", 0.1)
+    return method
+
+
+def put_down(method):
+    return PutDown(method.agent, method.amount.typical_ml, method.amount.least_ml, method.id)
+
+
+def test_the_further_agent_is_booked_with_its_share(knowledge, acid_joint):
+    air = DayAir(knowledge, BENCH, DayLedger())
+    air.record(put_down(acid_joint), 600, 0.5)
+    density = knowledge.agents["hydrochloric-acid-dilute"].physical.density.value
+    (release,) = air.ledger.releases
+    assert (release.agent, release.minute_of_day) == ("hydrochloric-acid-dilute", 600)
+    # 0.1 % of 0.5 mL, by its density, in mg: mass = volume x density x share.
+    assert release.amount_mg == pytest.approx(0.5 * density * 1000 * 0.001)
+    assert air.trail == (("pepsin-joint", 600, 0.5),)
+
+
+def test_a_main_agent_and_the_further_one_stand_side_by_side(knowledge, acid_joint):
+    """The acid in the liquid of a volatile main agent: both are in the ledger, each once."""
+    method = acid_joint.model_copy(update={"id": "tried", "agent": "ethanol"})
+    book = dataclasses.replace(knowledge, methods={**knowledge.methods, "tried": method})
+    air = DayAir(book, BENCH, DayLedger())
+    air.record(put_down(method), 600, 0.5)
+    assert [r.agent for r in air.ledger.releases] == ["ethanol", "hydrochloric-acid-dilute"]
+    assert {s.key for s in air.ledger.substances} == {"ethanol", "hydrochloric-acid-dilute"}
+    air.record(put_down(method), 660, 0.5)
+    assert len(air.ledger.releases) == 4
+    assert len(air.ledger.substances) == 2
+
+
+def test_such_a_step_is_put_down_on_the_day(knowledge, planner, acid_joint):
+    """Its main agent gives off nothing, yet the day has to judge and book it."""
+    maker = DayMaker(planner, BENCH, DayLedger(), NOON)
+    assert maker._put_down(acid_joint) == put_down(acid_joint)
+    assert maker._put_down(knowledge.methods["blot-dry"]) is None

@@ -1,4 +1,4 @@
-"""Success rates: against Bayesian Data Analysis, scipy, a printed moment fit, and by hand."""
+"""Success rates: against Bayesian Data Analysis, scipy, a printed moment fit, by hand, and benches of known truth."""
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -8,18 +8,11 @@ import pytest
 from scipy import stats
 
 from triage.case.changes import new_attempt, new_case, with_attempt, with_correction
+from triage.history import rates
 from triage.history.columns import columns_from, rows_of
 from triage.history.evidence import Evidence, Trials, trials_of
-from triage.history.rates import (
-    BetaPrior,
-    Terms,
-    carried_strength,
-    credible_interval,
-    learnt_lean,
-    told_upward,
-)
 
-TERMS = Terms(BetaPrior(1.0, 1.0, "uniform"), 0.9, 5, 4.0, 1.0, 20.0, 0.35)
+TERMS = rates.Terms(rates.BetaPrior(1.0, 1.0, "uniform"), 0.9, 5, 4.0, 1.0, 20.0, 0.35)
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 
 
@@ -40,21 +33,18 @@ def alone(worked, tried, terms=TERMS):
     return Evidence(trials((KEY, worked, tried)), terms).group(*KEY)
 
 
-def case_with(*outcomes, method="puff", step=None, taxon="beetles", case_id="c", **more):
-    case = new_case(case_id, taxon=taxon, findings=[{"id": "f1", "zone": "leg"}], **more)
+def case_with(*outcomes, step="f1-puff", case_id="c", **more):
+    case = new_case(case_id, taxon="beetles", findings=[{"id": "f1", "zone": "leg"}], **more)
+    told = {"finding": "f1", "zone": "leg", "deposit": "dust", "method": "puff"}
     for number, outcome in enumerate(outcomes, start=1):
-        case = with_attempt(
-            case,
-            new_attempt(
-                f"a{number}", NOON + timedelta(minutes=number), step or f"f1-{method}", outcome,
-                finding="f1", zone="leg", deposit="dust", method=method,
-            ),
-        )  # fmt: skip
+        at = NOON + timedelta(minutes=number)
+        case = with_attempt(case, new_attempt(f"a{number}", at, step, outcome, **told))
     return case
 
 
-def rows(*cases):
-    return columns_from(row for case in cases for row in rows_of(case))
+def trials_in(*cases):
+    made = trials_of(columns_from(row for case in cases for row in rows_of(case)))
+    return made.worked.tolist()
 
 
 def test_published_posterior_of_437_in_980():
@@ -75,32 +65,29 @@ def test_a_single_group_is_the_plain_posterior_of_scipy(worked, tried):
 
 @pytest.mark.parametrize(("a", "b"), [(1.0, 11.0), (0.4, 3.0), (6.0, 0.9), (1.0, 1.0), (0.3, 0.4)])
 def test_an_interval_at_the_edge_holds_ninety_percent_and_the_edge(a, b):
-    low, high = (float(end) for end in credible_interval(a, b, 0.9))
+    low, high = (float(end) for end in rates.credible_interval(a, b, 0.9))
     law = stats.beta(a, b)
     assert law.cdf(high) - law.cdf(low) == pytest.approx(0.9, abs=1e-9)
     assert low == 0.0 or high == 1.0
 
 
-def test_the_carried_weight_has_the_variance_of_the_mixture():
+def test_the_carried_weight_has_the_variance_of_the_mixture_and_trials_their_design_effect():
     # Law of total variance, by simulation with numpy: m ~ Beta(6, 4), p given m ~ Beta(5m, 5 - 5m).
     random = np.random.default_rng(1)
     mean = random.beta(6, 4, 400_000)
     drawn = random.beta(5 * mean, 5 * (1 - mean))
-    strength = carried_strength(10.0, 5.0)
+    strength = rates.carried_strength(10.0, 5.0)
     assert stats.beta(0.6 * strength, 0.4 * strength).var() == pytest.approx(drawn.var(), rel=0.01)
-
-
-def test_trials_of_one_group_weigh_as_the_design_effect_says():
     # Kish, Survey Sampling (1965): n/(1 + (n - 1) rho); rho = 1/(s + 1).
     rho = 1 / (4 + 1)
-    assert 10 * told_upward(10, 4.0) == pytest.approx(10 / (1 + 9 * rho))
+    assert 10 * rates.told_upward(10, 4.0) == pytest.approx(10 / (1 + 9 * rho))
 
 
 def lean_of(groups, least=0.1, most=1000.0):
     """Return the learnt lean of one parent's groups, (worked, tried) each."""
     worked, tried = (np.array(column, dtype=float) for column in zip(*groups, strict=True))
     terms = replace(TERMS, least_lean=least, most_lean=most)
-    return learnt_lean(np.zeros(len(groups), dtype=np.int64), worked, tried, terms)
+    return rates.learnt_lean(np.zeros(len(groups), dtype=np.int64), worked, tried, terms)
 
 
 def test_the_learnt_lean_of_the_saxon_families():
@@ -140,14 +127,18 @@ def test_the_learnt_lean_is_found_again_in_simulated_groups():
     assert lean_of(list(zip(worked, tried, strict=True))) == pytest.approx(8.0, rel=0.08)
 
 
-def test_the_learnt_lean_of_two_unequal_groups_by_hand():
-    # 3 of 4 and 1 of 6: p 0.4, S/pq 3.402778, chance 1, groups 4.8, r = 2.402778/3.8
-    assert lean_of([(3, 4), (1, 6)]) == pytest.approx(3.8 / 2.402778 - 1, rel=1e-5)
-
-
-def test_groups_alike_lean_most_and_groups_all_won_or_lost_least():
-    assert lean_of([(2, 4), (2, 4), (2, 4)], most=12.0) == 12.0
-    assert lean_of([(4, 4), (0, 4), (4, 4), (0, 4)], least=2.0) == 2.0
+@pytest.mark.parametrize(
+    ("groups", "bounds", "lean"),
+    [
+        # 3 of 4 and 1 of 6: p 0.4, S/pq 3.402778, chance 1, groups 4.8, r = 2.402778/3.8
+        ([(3, 4), (1, 6)], {}, 3.8 / 2.402778 - 1),
+        # Groups alike lean most, and groups all won or lost least.
+        ([(2, 4), (2, 4), (2, 4)], {"most": 12.0}, 12.0),
+        ([(4, 4), (0, 4), (4, 4), (0, 4)], {"least": 2.0}, 2.0),
+    ],
+)
+def test_the_learnt_lean_by_hand(groups, bounds, lean):
+    assert lean_of(groups, **bounds) == pytest.approx(lean, rel=1e-5)
 
 
 def test_pooling_draws_a_thin_group_toward_its_sisters_and_leaves_a_rich_one():
@@ -161,14 +152,16 @@ def test_pooling_draws_a_thin_group_toward_its_sisters_and_leaves_a_rich_one():
 
 
 def test_a_group_never_tried_leans_on_the_coarser_one_and_says_so():
-    evidence = Evidence(trials((("m", "d", "z", "t"), 9, 10), (("m", "d", "z", "u"), 8, 10)), TERMS)
+    evidence = Evidence(trials((KEY, 9, 10), (("m", "d", "z", "u"), 8, 10)), TERMS)
     found = evidence.group("m", "d", "z", "never")
     assert found.rate.tried == 0
     assert 0.6 < found.rate.mean < 0.95
     assert found.text == (
         "not tried on this yet; 17 of 20 on this deposit and zone in other groups of animals"
     )
-    assert evidence.group("other", "d", "z", "t").text == ""
+    empty = Evidence(trials_of(columns_from(())), TERMS)
+    assert (empty.size, empty.groups) == (0, ())
+    assert evidence.group("other", "d", "z", "t").text == empty.group(*KEY).text == ""
 
 
 def test_every_group_at_once_is_every_group_one_by_one():
@@ -188,81 +181,137 @@ def test_every_group_at_once_is_every_group_one_by_one():
 
 
 @pytest.mark.parametrize(
-    ("worked", "tried", "has_percent"), [(1, 1, False), (4, 4, False), (4, 5, True), (0, 5, True)]
+    ("worked", "tried", "says"),
+    [
+        (1, 1, "worked 1 of 1 time here, too few for a percentage"),
+        (4, 4, "worked 4 of 4 times here, too few for a percentage"),
+        (4, 5, "worked 4 of 5 times here, about "),
+        (0, 5, "worked 0 of 5 times here, about "),
+        # scipy: beta(8, 3).mean() = 0.7273, .interval(0.9) = 0.4931 to 0.9127
+        (7, 9, "worked 7 of 9 times here, about 73 % (90 % interval 49 to 91 %)"),
+    ],
 )
-def test_no_percentage_below_the_least_number_of_trials(worked, tried, has_percent):
-    text = alone(worked, tried).text
-    assert text.startswith(f"worked {worked} of {tried} time")
-    assert ("%" in text) is has_percent
+def test_no_percentage_below_the_least_number_of_trials(worked, tried, says):
+    assert alone(worked, tried).text.startswith(says)
 
 
-def test_the_text_gives_counts_and_the_interval():
-    text = alone(7, 9).text
-    # scipy: beta(8, 3).mean() = 0.7273, .interval(0.9) = 0.4931 to 0.9127
-    assert text == "worked 7 of 9 times here, about 73 % (90 % interval 49 to 91 %)"
-
-
-def test_the_text_says_which_group_it_leans_on():
-    evidence = Evidence(
-        trials((("m", "d", "z", "t"), 1, 6), (("m", "d", "y", "t"), 5, 6), (("m", "e", "z", "t"), 2, 2)),
-        TERMS,
-    )  # fmt: skip
-    found = evidence.group("m", "d", "z", "t")
+def test_the_text_says_which_group_it_leans_on_one_by_one_and_all_at_once():
+    groups = ((KEY, 1, 6), (("m", "d", "y", "t"), 5, 6), (("m", "e", "z", "t"), 2, 2))
+    evidence = Evidence(trials(*groups), TERMS)
+    found = evidence.group(*KEY)
     assert found.text.endswith("; leans on 5 of 6 on this deposit in other zones")
     assert f"about {100 * found.rate.mean:.0f} % (90 % interval" in found.text
     assert evidence.group("m", "e", "z", "t").text == (
         "worked 2 of 2 times here, too few for a percentage; 6 of 12 on other deposits"
     )
-
-
-def test_all_groups_at_once_say_what_each_says():
-    evidence = Evidence(
-        trials((("m", "d", "z", "t"), 1, 6), (("m", "d", "y", "t"), 5, 7), (("n", "e", "z", "t"), 2, 2)),
-        TERMS,
-    )  # fmt: skip
-    found = evidence.all_groups()
-    assert [group.rate.tried for group in found] == [7, 6, 2]
-    for group in found:
+    groups = ((KEY, 1, 6), (("m", "d", "y", "t"), 5, 7), (("n", "e", "z", "t"), 2, 2))
+    evidence = Evidence(trials(*groups), TERMS)
+    every = evidence.all_groups()
+    assert [group.rate.tried for group in every] == [7, 6, 2]
+    for group in every:
         one = evidence.group(group.method, group.deposit, group.zone, group.taxon)
         assert (one.text, one.rate.low) == (group.text, pytest.approx(group.rate.low))
 
 
 @pytest.mark.parametrize(
-    ("outcomes", "worked", "tried"),
+    ("outcomes", "step", "trials"),
     [
-        (("cleared",), 1, 1),
-        (("no-change", "better", "cleared"), 1, 1),
-        (("no-change", "no-change"), 0, 1),
-        (("better", "worse"), 0, 1),
-        (("damage",), 0, 1),
-        (("not-done",), 0, 0),
+        ("cleared", "f1-puff", [True]),
+        ("no-change better cleared", "f1-puff", [True]),
+        ("no-change no-change", "f1-puff", [False]),
+        ("better worse", "f1-puff", [False]),
+        ("damage", "f1-puff", [False]),
+        ("not-done", "f1-puff", []),
+        ("cleared", "f1-test-spot-before-x", []),
     ],
 )
-def test_all_passes_of_one_method_on_one_finding_are_one_trial(outcomes, worked, tried):
-    made = trials_of(rows(case_with(*outcomes)))
-    assert (int(made.worked.sum()), made.worked.size) == (worked, tried)
+def test_all_passes_of_one_method_on_one_finding_are_one_trial(outcomes, step, trials):
+    assert trials_in(case_with(*outcomes.split(), step=step)) == trials
 
 
-def test_a_correction_counts_in_the_place_of_what_it_corrects():
-    case = case_with("no-change")
-    case = with_correction(case, "a1", NOON + timedelta(hours=1), outcome="cleared")
-    made = trials_of(rows(case))
-    assert made.worked.tolist() == [True]
-
-
-def test_a_test_spot_is_no_trial():
-    assert trials_of(rows(case_with("cleared", step="f1-test-spot-before-x"))).worked.size == 0
-
-
-def test_demo_cases_do_not_speak_beside_real_ones():
+def test_a_correction_counts_in_its_place_and_demo_cases_not_beside_real_ones():
+    later = NOON + timedelta(hours=1)
+    assert trials_in(with_correction(case_with("no-change"), "a1", later, outcome="cleared")) == [
+        True
+    ]
     demo = case_with("cleared", invented=True, case_id="demo")
-    real = case_with("no-change", case_id="real")
-    assert trials_of(rows(demo, real)).worked.tolist() == [False]
-    assert trials_of(rows(demo)).worked.tolist() == [True]
+    assert trials_in(demo, case_with("no-change", case_id="real")) == [False]
+    assert trials_in(demo) == [True]
 
 
-def test_an_empty_record_says_nothing():
-    evidence = Evidence(trials_of(columns_from(())), TERMS)
-    assert evidence.size == 0
-    assert evidence.groups == ()
-    assert evidence.group("m", "d", "z", "t").text == ""
+SAMPLE = 500  # one standard error is 1.3 points
+LEAST = 1e-3
+
+
+def one_bench(random, lean):
+    """A bench with its own true rates: each group scatters around the coarser one above it."""
+
+    def below(rate):
+        return random.beta(max(rate * lean, LEAST), max((1 - rate) * lean, LEAST))
+
+    truth, words, worked = {}, [], []
+    for method in range(int(random.integers(1, 4))):
+        by_method = random.uniform()
+        for deposit in range(int(random.integers(1, 4))):
+            by_deposit = below(by_method)
+            for zone in range(int(random.integers(1, 4))):
+                by_zone = below(by_deposit)
+                for taxon in range(int(random.integers(1, 4))):
+                    key = (f"m{method}", f"d{deposit}", f"z{zone}", f"t{taxon}")
+                    truth[key] = below(by_zone)
+                    tried = int(random.integers(1, 25))
+                    words += [key] * tried
+                    worked += (random.random(tried) < truth[key]).tolist()
+    columns = tuple(np.array([key[level] for key in words]) for level in range(4))
+    return truth, Trials(columns, np.array(worked))
+
+
+def coverage(random, benches, lean_of):
+    held, groups = [], []
+    for _ in range(benches):
+        truth, trials = one_bench(random, lean_of(random))
+        evidence = Evidence(trials, TERMS)
+        _, low, high = evidence.intervals()
+        true = np.array([truth[key] for key in evidence.groups])
+        # One group of each bench, so that benches weigh alike and are independent.
+        chosen = int(random.integers(true.size))
+        held.append(low[chosen] <= true[chosen] <= high[chosen])
+        groups.append(true.size)
+    return float(np.mean(held)), float(np.mean(groups))
+
+
+def held_in(benches, seed, lean_of, capsys):
+    """Return the share of benches of which the interval held the truth, and print it."""
+    share, groups = coverage(np.random.default_rng(seed), benches, lean_of)
+    with capsys.disabled():
+        print(f"\n90 % interval held the true rate in {share:.1%} of {benches} benches")
+        print(f"({groups:.0f} groups each)")
+    return share
+
+
+@pytest.mark.parametrize("benches", [SAMPLE, pytest.param(2000, marks=pytest.mark.slow)])
+def test_the_interval_covers_the_truth(benches, capsys):
+    any_lean = lambda r: float(np.exp(r.uniform(np.log(2), np.log(60))))
+    assert 0.86 <= held_in(benches, 20260301, any_lean, capsys) <= 0.94
+
+
+@pytest.mark.parametrize(
+    "lean", [2.0, 60.0, *(pytest.param(lean, marks=pytest.mark.slow) for lean in (5.0, 15.0))]
+)
+def test_the_interval_covers_whether_groups_scatter_much_or_little(lean, capsys):
+    assert 0.86 <= held_in(SAMPLE, 7, lambda _: lean, capsys) <= 0.95
+
+
+RATES = (0.02, 0.5, 0.98, *(pytest.param(r, marks=pytest.mark.slow) for r in (0.1, 0.3, 0.7, 0.9)))
+
+
+@pytest.mark.parametrize("rate", RATES)
+def test_the_interval_covers_a_fixed_rate_over_many_lengths_of_record(rate):
+    random = np.random.default_rng(3)
+    held = []
+    for _ in range(SAMPLE):
+        tried = int(random.integers(1, 60))
+        words = tuple(np.array([word] * tried) for word in "mdzt")
+        _, low, high = Evidence(Trials(words, random.random(tried) < rate), TERMS).intervals()
+        held.append(low[0] <= rate <= high[0])
+    assert 0.86 <= np.mean(held) <= 0.96

@@ -5,11 +5,9 @@ changed) where that is enough, else in the planner itself, whose part of the pro
 take away. A part of the axes is then swept.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, reduce
 from typing import Any
 
 import pytest
@@ -74,8 +72,6 @@ def without(*starts: str) -> Callable[[Knowledge], Knowledge]:
 
 
 def every(kind: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
-    """Return a break that gives every entry of a kind other values."""
-
     def broken(knowledge: Knowledge) -> Knowledge:
         for entry in knowledge.table(kind).values():
             knowledge = with_entry(knowledge, kind, changed(entry, **fields))
@@ -85,21 +81,7 @@ def every(kind: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
 
 
 def both(*breaks: Callable[[Knowledge], Knowledge]) -> Callable[[Knowledge], Knowledge]:
-    """Return all of some breaks, one after the other."""
-
-    def broken(knowledge: Knowledge) -> Knowledge:
-        for each in breaks:
-            knowledge = each(knowledge)
-        return knowledge
-
-    return broken
-
-
-def one(kind: str, entry: str, **fields: Any) -> Callable[[Knowledge], Knowledge]:
-    """Return a break that gives one entry other values."""
-    return lambda knowledge: with_entry(
-        knowledge, kind, changed(knowledge.table(kind)[entry], **fields)
-    )
+    return lambda knowledge: reduce(lambda held, broken: broken(held), breaks, knowledge)
 
 
 # -- the planner ----------------------------------------------------------------------------------
@@ -121,8 +103,6 @@ def bent(bend: Callable[[Any, Case], Any]) -> Callable[..., None]:
 
 
 def bent_ladder(bend: Callable[[tuple[str, ...], Any], tuple[str, ...]]) -> Callable[..., None]:
-    """Return a break that bends the rungs of every ladder."""
-
     sound = Ladder.__dict__["rungs"].func
     made = cached_property(lambda ladder: bend(sound(ladder), ladder))
     made.__set_name__(Ladder, "rungs")
@@ -133,22 +113,19 @@ def after(outcome: str, bend: Callable[[tuple[Any, ...]], tuple[Any, ...]]) -> C
     """Return a break that bends the steps after a certain outcome."""
 
     def bending(skeleton, case):
-        if not case.attempts or case.attempts[-1].outcome != outcome:
-            return skeleton
-        return with_items(skeleton, bend)
+        meant = case.attempts and case.attempts[-1].outcome == outcome
+        return with_items(skeleton, bend) if meant else skeleton
 
     return bent(bending)
 
 
 def with_items(skeleton: Any, bend: Callable[[tuple[Any, ...]], tuple[Any, ...]]) -> Any:
-    """Return a skeleton with other steps in it."""
     made = replace(skeleton)
     made.__dict__["items"] = bend(skeleton.items)
     return made
 
 
 def bent_step(**fields: Any) -> Callable[..., None]:
-    """Return a break that gives every complete step other values."""
     sound = planner_module.complete_step
 
     def made(*arguments, **named):
@@ -159,8 +136,8 @@ def bent_step(**fields: Any) -> Callable[..., None]:
     return replacing(planner_module, "complete_step", made)
 
 
-def rungs_at_any_stage(knowledge, _stage, _target, rungs, _progress, _closed):
-    return rungs
+def rungs_at_any_stage(_knowledge, _stage, ladder, _closed):
+    return ladder.rungs
 
 
 def brush_everything(patch: pytest.MonkeyPatch) -> None:
@@ -191,12 +168,9 @@ def no_bars_if(fault: Callable[[Any], bool]) -> Callable[..., None]:
     return replacing(BenchBars, "out", made)
 
 
-def rungs_without_end(knowledge, offered, out, _progress):
-    return tuple(sorted(m for m in offered if m not in out))
-
-
 def endless(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr("triage.plan.ladder.rungs_left", rungs_without_end)
+    left = lambda _knowledge, offered, out, _progress: tuple(sorted(set(offered) - set(out)))
+    patch.setattr("triage.plan.ladder.rungs_left", left)
     patch.setattr(walk_module, "FAR", 3)
 
 
@@ -309,67 +283,51 @@ BREAKS: Mapping[str, Break] = {
 }
 
 
-@pytest.fixture(scope="module")
-def axes() -> Axes:
-    return shipped_axes()
-
-
 SCENES = {i.name for i in (*COMBINATION, *SCENE, *PAIRS.values())}
 
 
-def part_of(axes: Axes, broken: Break, *, walking: bool) -> Axes:
+def part_of(broken: Break, *, walking: bool) -> Axes:
     """Return the part of the axes in which a break is looked for; one ladder to walk is enough."""
-    floors = list(axes.floors)
-    benches = ("none", BEST, UNKNOWN, EVERY_CIRCUMSTANCE, EMPTY_SHELF)
-    part = replace(
+    axes, most = shipped_axes(), 1 if walking else None
+    floors = [*axes.floors][:: len(axes.floors) - 1][:most]
+    benches = (BEST,) if walking else ("none", BEST, UNKNOWN, EVERY_CIRCUMSTANCE, EMPTY_SHELF)
+    return replace(
         axes,
         deposits=(broken.deposit,),
-        zones=broken.zones,
-        taxa=("beetles", "butterflies-moths", UNKNOWN),
-        floors={floor: axes.floors[floor] for floor in (floors[0], floors[-1])},
+        zones=broken.zones[:most],
+        taxa=("beetles", "butterflies-moths", UNKNOWN)[:most],
+        floors={floor: axes.floors[floor] for floor in floors},
         hydrations=broken.hydrations,
         benches={name: axes.benches[name] for name in benches},
     )
-    if not walking:
-        return part
-    return replace(
-        part,
-        zones=broken.zones[:1],
-        taxa=part.taxa[:1],
-        floors={floors[0]: axes.floors[floors[0]]},
-        benches={BEST: axes.benches[BEST]},
-    )
 
 
-def swept(broken: Break, axes: Axes, patch: pytest.MonkeyPatch, name: str) -> dict[str, int]:
+def swept(broken: Break, patch: pytest.MonkeyPatch, name: str) -> dict[str, int]:
     broken.patch(patch)
     knowledge = broken.knowledge(shipped())
     is_shipped = knowledge is shipped() and broken.normal is None
     held = consultant() if knowledge is shipped() else Consultant(knowledge)
     if broken.normal:
         held = Consultant(knowledge, broken.normal(held.normal))
-    part = part_of(axes, broken, walking=name not in SCENES)
+    part = part_of(broken, walking=name not in SCENES)
     # Walks and complete plans have nothing to do with promises about scenes.
-    walking = name not in SCENES
-    sweeper = Sweeper(held, part, walking=walking, judged=judged() if is_shipped else None)
+    sweeper = Sweeper(
+        held, part, walking=name not in SCENES, judged=judged() if is_shipped else None
+    )
     return dict(+sweeper.sweep(broken.deposit).broken)
 
 
-def test_every_promise_says_what_it_rests_on():
-    assert set(RESTS_ON) == {promise.name for promise in promises()}
+def test_every_promise_says_what_it_rests_on_and_has_its_break():
+    assert set(RESTS_ON) == set(BREAKS) == {promise.name for promise in promises()}
     assert set(RESTS_ON.values()) - {"design"} <= set(shipped().sources)
 
 
-def test_every_promise_has_its_break():
-    assert set(BREAKS) == {promise.name for promise in promises()}
-
-
 @pytest.mark.parametrize("name", list(BREAKS))
-def test_a_break_is_found(name, axes, monkeypatch):
-    assert swept(BREAKS[name], axes, monkeypatch, name).get(name, 0) > 0
+def test_a_break_is_found(name, monkeypatch):
+    assert swept(BREAKS[name], monkeypatch, name).get(name, 0) > 0
 
 
 @pytest.mark.parametrize("deposit", sorted({b.deposit for b in BREAKS.values()}))
-def test_the_same_parts_are_sound_without_the_break(deposit, axes, monkeypatch):
+def test_the_same_parts_are_sound_without_the_break(deposit, monkeypatch):
     part = Break(deposit=deposit, hydrations=(WET, DRY, UNKNOWN))
-    assert swept(part, axes, monkeypatch, "ladder-rises") == {}
+    assert swept(part, monkeypatch, "ladder-rises") == {}

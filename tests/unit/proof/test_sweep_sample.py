@@ -3,8 +3,6 @@
 The whole runs as a command: ``python -m tests.proof sweep``.
 """
 
-from __future__ import annotations
-
 import random
 from dataclasses import replace
 
@@ -68,7 +66,7 @@ def test_shared_scenes_are_what_the_planner_says(axes, count):
     """A scene is shared by many combinations; each must be what its own plan would be."""
     rng = random.Random(11)
     maker = SceneMaker(consultant(), axes, judged())
-    combinations = [c for d in axes.deposits for c in axes.of_zone(d, rng.choice(axes.zones))]
+    combinations = [c for d in axes.deposits for c in axes.of_deposit(d, rng.choice(axes.zones))]
     for combination in rng.sample(combinations, count):
         for scene in maker.scenes(combination):
             own = planner().maker.skeleton(
@@ -84,13 +82,11 @@ def test_shared_scenes_are_what_the_planner_says(axes, count):
 
 def same(ladder, other) -> bool:
     """Return whether two ladders are the same but for the sentences that bar methods."""
-    mine, theirs = ({bar.method for bar in each.barred} for each in (ladder, other))
-    return (ladder.rungs, ladder.problem, ladder.offered, mine & ladder.offered) == (
-        other.rungs,
-        other.problem,
-        other.offered,
-        theirs & other.offered,
+    mine, theirs = (
+        (each.rungs, each.problem, each.offered, {b.method for b in each.barred} & each.offered)
+        for each in (ladder, other)
     )
+    return mine == theirs
 
 
 @pytest.mark.parametrize(
@@ -118,13 +114,8 @@ def test_members_of_a_class_have_one_plan_apart_from_names(axes, deposits, membe
             zone, taxon, floor, hydration, control = rng.choice(alike)
             first = plane.first[number]
             assert controls[control] == first.control
-            member = Combination(
-                deposit,
-                axes.zones[zone],
-                axes.taxa[taxon],
-                list(axes.floors)[floor],
-                axes.hydrations[hydration],
-            )
+            names = (axes.zones[zone], axes.taxa[taxon], [*axes.floors][floor])
+            member = Combination(deposit, *names, axes.hydrations[hydration])
             others += member != first.combination
             grades = list(shipped().fragility)
             for scene in maker.scenes_at(first.combination, first.control):
@@ -143,19 +134,15 @@ def test_members_of_a_class_have_one_plan_apart_from_names(axes, deposits, membe
 
 def test_classes_tell_apart_what_the_rules_tell_apart(axes):
     """Combinations with different ladders are never of one class: looked at along one whole row."""
-    axes = replace(
-        axes,
-        taxa=axes.taxa[1:2],
-        floors={"robust": axes.floors["robust"]},
-        hydrations=("supple",),
-    )
+    floors = {"robust": axes.floors["robust"]}
+    axes = replace(axes, taxa=axes.taxa[1:2], floors=floors, hydrations=("supple",))
     controls, maker = controls_of(axes), SceneMaker(consultant(), axes, judged())
     # Grease has rungs of every kind, so its ladders differ from zone to zone.
-    deposit = next(d for d in axes.deposits if d == "oily-film")
-    plane = plane_of(maker.drawer, deposit)
+    assert "oily-film" in axes.deposits
+    plane = plane_of(maker.drawer, "oily-film")
     ladders: dict[int, set[tuple[str, ...]]] = {}
     for place, zone in enumerate(axes.zones):
-        combination = Combination(deposit, zone, axes.taxa[0], "robust", "supple")
+        combination = Combination("oily-film", zone, axes.taxa[0], "robust", "supple")
         for scene in maker.scenes_at(combination, controls[0]):
             number = int(plane.numbers[place, 0, 0, 0, 0])
             ladders.setdefault(number, set()).add(scene.ladder.rungs)

@@ -46,7 +46,8 @@ class DeskMenu:
         yield "why does this step stand here?", partial(tell, "Why it stands here", why)
         if others:
             why_not = lambda other: self._tell(
-                "Why not", lambda: reasons.why_not_lines(desk.why_not(case, other, finding), plan)
+                "Why not",
+                lambda: reasons.why_not_lines(desk.trail(case).why_not(other, finding), plan),
             )
             yield (
                 "why not another method?",
@@ -56,7 +57,7 @@ class DeskMenu:
             rather = lambda other: self._tell(
                 f"Why {step.name} rather than another",
                 lambda: reasons.contrast_lines(
-                    desk.contrast(case, step.method, other, step.finding), plan
+                    desk.trail(case).contrasts(step.method, other, step.finding), plan
                 ),
             )
             words = "why this method rather than another?"
@@ -77,7 +78,7 @@ class DeskMenu:
         yield "what is worth asking next?", partial(tell, "Worth asking next, the best first", ask)
         firm = lambda: reasons.firmness_lines(desk.firmness(case), plan)
         yield "how firm is each step?", partial(tell, "How firm each step is", firm)
-        clash = lambda: reasons.contradiction_lines(desk.contradictions(case), plan)
+        clash = lambda: reasons.contradiction_lines(desk.trail(case).contradictions(), plan)
         yield "what does not agree?", partial(tell, "What does not agree", clash)
         if step:
             words = "everything about this step: air, gloves, waste, sources"

@@ -10,6 +10,7 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
+from textual.worker import Worker
 
 from triage.case.models import Case
 from triage.errors import TriageError
@@ -89,7 +90,9 @@ class PlanScreen(CaseScreen):
         is_same = (case, plan) == (self.case, self.plan)
         skips = read.more if read.more is not None else self.skips if is_same else ()
         if not is_same or self.sure is None:
-            self.run_worker(self._assuring(case, plan), group="assure", exclusive=True)
+            # Not the coroutine: of a screen left at once the worker is taken back before it begins.
+            assuring = partial(self._assuring, case, plan)
+            _: Worker[None] = self.run_worker(assuring, group="assure", exclusive=True)
         if is_same and skips == self.skips:
             return  # come back from a window: nothing has changed
         if plan != self.plan:
