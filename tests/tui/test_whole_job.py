@@ -177,6 +177,17 @@ async def test_what_was_not_looked_at_is_not_recorded(workshop: Workshop) -> Non
         assert driver.case.answers == {"whole": "parts-loose", "old-poison-signs": "no"}
 
 
+async def test_before_a_jar_that_may_explode_is_handled_one_question_stands_alone(
+    workshop: Workshop,
+) -> None:
+    case = workshop.new("larva", "soft-bodied").id
+    workshop.answer_all(case, None, {"arrival": "in-fluid", "fluid": "bouin"})
+    async with driven(workshop, case=case) as driver:
+        await driver.press("l", "W", on="question")
+        assert driver.screen.question.question == "lid-crust"
+        await driver.press("2", "q", "W", on="intake")
+
+
 async def test_the_five_minutes(driver: Driver) -> None:
     # 1. Three findings; the greasy thorax first.
     assert len(driver.screen.plan.findings) == 3

@@ -99,7 +99,11 @@ PROTECTS: Mapping[str, Spec] = {
     "fragility": _all(MORE, "most_mechanical most_chemical"),
     "deposit": _all(OTHER, "guard kind alike"),
     "condition": _all(OTHER, "stage when_cleared"),
-    "question": {**_all(OTHER, "liquid risk gives usual clean"), "answers": {"implies": OTHER}},
+    "question": {
+        **_all(OTHER, "liquid risk gives usual clean"),
+        "alone": LESS,
+        "answers": {"implies": OTHER},
+    },
     "stop": _all(FEWER, "shows_at always_at always_with always_of"),
     "hazard": _all(LESS, "grade flammable needs_eye_protection no_drain needs_ventilation"),
     "circumstance": _all(FEWER, "always_with always_of"),

@@ -146,6 +146,9 @@ class Question(Entry):
     )
     clean: Id | None = Field(None, description="what a zone shows that was looked at and is clean")
     last: bool = Field(False, description="put when no look could help any more")
+    alone: bool = Field(
+        False, description="put by itself before the first look: until then nothing is handled"
+    )
     traits: tuple[TraitId, ...] = Field((), description="put only to groups with one of these")
     surfaces: tuple[TraitId, ...] = Field((), description="put only to zones with one of these")
     after_cleaning: bool = Field(False, description="put only once the place was worked on")

@@ -211,14 +211,19 @@ MOST = 12
 
 
 def to_look_at(knowledge: Knowledge, case: Case) -> tuple[Question, ...]:
-    """Return what is looked at on every such specimen and not answered yet, as it is asked."""
-    asked = (
+    """Return what is looked at on every such specimen and not answered yet, as it is asked.
+
+    Nothing, while something is to be asked before anything is handled.
+    """
+    asked = [
         each
         for each in knowledge.questions.values()
-        if each.usual is not None
+        if (each.usual is not None or each.alone)
         and each.id not in case.answers
         and is_put(knowledge, case, None, each.id)
-    )
+    ]
+    if any(each.alone for each in asked):
+        return ()
     return tuple(sorted(asked, key=lambda each: each.rank))[:MOST]
 
 
