@@ -28,6 +28,14 @@ def at_least_one(word: str) -> int:
     return number
 
 
+def pair(word: str) -> tuple[str, str]:
+    """Return a word of the command line as a question and its answer."""
+    question, equals, answer = word.partition("=")
+    if not equals:
+        raise argparse.ArgumentTypeError(f'"{word}" is not QUESTION=ANSWER')
+    return question, answer
+
+
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser of the proofs."""
     parser = Parser(prog="python -m tests.proof", description="Prove the promises of the rules.")
@@ -45,10 +53,14 @@ def build_parser() -> argparse.ArgumentParser:
         text = f"{text} (default {default})"
         made.add_argument(word, type=at_least_one, default=default, metavar="N", help=text)
 
-    proof(
+    swept = proof(
         "sweep",
         "walk every ladder of every combination against every promise",
-        prove=lambda given, bar: sweep.sweep_all(given.rules, given.jobs, bar),
+        prove=lambda given, bar: sweep.sweep_all(given.rules, given.jobs, bar, dict(given.told)),
+    )
+    text = "told of every specimen, in place of what leaves least in the way of work"
+    swept.add_argument(
+        "--told", nargs="+", type=pair, default=(), metavar="QUESTION=ANSWER", help=text
     )
     broken = proof(
         "mutations",

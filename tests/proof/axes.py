@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, partial
+from types import MappingProxyType
 
 from triage.case.changes import new_case, new_finding
 from triage.case.models import Case
@@ -17,6 +18,7 @@ from triage.engine.casefacts import facts_from
 from triage.engine.consult import Conclusions, Consultant
 from triage.engine.facts import Conclusion, Fact
 from triage.engine.vocabulary import CONTROLS, NONE, UNKNOWN
+from triage.errors import TriageError, did_you_mean
 from triage.knowledge.rules import Family
 from triage.knowledge.specimen import STAGES
 
@@ -202,11 +204,16 @@ def floor_answers(consultant: Consultant, base: Answers) -> dict[str, Answers]:
     return {grade: {} if grade == plain else found[grade] for grade in grades if grade in found}
 
 
-def axes_of(consultant: Consultant) -> Axes:
-    """Return the dimensions of the sweep for this knowledge."""
-    knowledge = consultant.knowledge
-    base = base_answers(consultant)
-    hydration = _specimen_questions(consultant)[HYDRATION]
+def axes_of(consultant: Consultant, told: Answers = MappingProxyType({})) -> Axes:
+    """Return the dimensions of the sweep for this knowledge; ``told`` is so in all of it."""
+    knowledge, questions = consultant.knowledge, _specimen_questions(consultant)
+    for question, answer in told.items():
+        if answer not in questions.get(question, ()):
+            wanted = answer if question in questions else question
+            mend = did_you_mean(wanted, questions.get(question, questions))
+            raise TriageError(f'"{question}={answer}" is no answer', mend=mend)
+    base = {**base_answers(consultant), **told}
+    hydration = questions[HYDRATION]
     return Axes(
         deposits=(*knowledge.deposits, NONE),
         zones=(*knowledge.zones, UNKNOWN),

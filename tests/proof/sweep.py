@@ -4,6 +4,7 @@ import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from tests.proof.axes import (
     EVERY_CIRCUMSTANCE,
     HYDRATION,
     TOO_WET,
+    Answers,
     Axes,
     Combination,
     axes_of,
@@ -217,9 +219,11 @@ def _begin(rules: str, axes: Axes) -> Callable[[str], Tally]:
     return Sweeper(Consultant(load_knowledge(rules)), axes).sweep
 
 
-def sweep_all(rules: Path, jobs: int | None = None, progress: Progress | None = None) -> Tally:
+def sweep_all(
+    rules: Path, jobs: int | None, progress: Progress | None, told: Answers = MappingProxyType({})
+) -> Tally:
     """Return the tally of the whole sweep over a rules folder, deposit by deposit."""
-    axes = axes_of(Consultant(load_knowledge(rules)))
+    axes = axes_of(Consultant(load_knowledge(rules)), told)
     total = Tally(promises=promises())
     work_out(axes.deposits, _begin, (str(rules), axes), total.add, jobs, progress)
     return total

@@ -61,7 +61,7 @@ AT_ONCE = (
     from types import SimpleNamespace as Some
     from tests.proof import mutations, sweep
     from tests.proof.__main__ import main
-    sweep.axes_of = lambda _: Some(deposits=("mud", "mould", "pollen"))
+    sweep.axes_of = lambda *_: Some(deposits=("mud", "mould", "pollen"))
     mutations.Judge = lambda _: Some(verdict=lambda _: Some(check=""))
     sys.exit(main())""",
 )
@@ -126,7 +126,7 @@ class Screen(io.StringIO):
 def test_what_ends_a_bar_early_is_said_on_a_line_of_its_own(ends, code, said, monkeypatch):
     """It used to stand behind the bar: ``2/200stopped``."""
 
-    def sweep_all(_rules, _jobs, progress):
+    def sweep_all(_rules, _jobs, progress, _told):
         progress(1, 200)
         progress(2, 200)
         raise ends
