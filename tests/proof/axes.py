@@ -204,6 +204,17 @@ def floor_answers(consultant: Consultant, base: Answers) -> dict[str, Answers]:
     return {grade: {} if grade == plain else found[grade] for grade in grades if grade in found}
 
 
+def contradicted(consultant: Consultant, base: Answers) -> frozenset[str]:
+    """Return the states that only one answer brings with it, where the base answers otherwise."""
+    brought: dict[str, list[tuple[str, str]]] = {}
+    for question in consultant.knowledge.questions.values():
+        for answer in question.answers:
+            if state := answer.implies.get(HYDRATION):
+                brought.setdefault(state, []).append((question.id, answer.id))
+    only = {state: by[0] for state, by in brought.items() if len(by) == 1}
+    return frozenset(state for state, (q, answer) in only.items() if base[q] != answer)
+
+
 def axes_of(consultant: Consultant, told: Answers = MappingProxyType({})) -> Axes:
     """Return the dimensions of the sweep for this knowledge; ``told`` is so in all of it."""
     knowledge, questions = consultant.knowledge, _specimen_questions(consultant)

@@ -20,6 +20,7 @@ from tests.proof.axes import (
     Axes,
     Combination,
     axes_of,
+    contradicted,
 )
 from tests.proof.classes import Plane, controls_of, plane_of
 from tests.proof.cores import Progress, work_out
@@ -183,7 +184,7 @@ class Sweeper:
         air = [n for n, b in axes.benches.items() if b.room.control == n]
         best = [BEST] if BEST in benches else []
         plain, wet = [next(iter(axes.floors))], axes.hydrations
-        told = [each for each in wet if each != TOO_WET]
+        told = {*wet} - {TOO_WET, *contradicted(self.consultant, axes.base)}
         zone, taxon, floor, hydration, bench = range(5)
         for name, axis, values, less, more in (
             ("unknown-zone-permits-no-more", zone, axes.zones, UNKNOWN, axes.zones),
