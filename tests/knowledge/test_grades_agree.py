@@ -51,6 +51,7 @@ OTHERWISE = {
         *("dry-out-blotted", "dry-on-pads", "warm-water-soak-beetle", "steam-short"),
         # What else is in the liquid, how long it stands open, the noise of the bath.
         *("pick-under-alcohol", "rinse-unrinsed", "ultrasonic-burst", "keep-dry-box"),
+        "rinse-out-glycol",
         *("chamber-water-thymol", "chamber-water-thymol-large"),
     },
 }
