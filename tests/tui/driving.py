@@ -14,6 +14,7 @@ from unittest.mock import patch
 
 from rich.segment import Segment
 from textual import events
+from textual.command import CommandPalette
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 from textual.strip import Strip
@@ -183,7 +184,15 @@ class Driver:
 
     async def worked(self) -> bool:
         """Wait for what was asked for; return whether anything was under way."""
-        busy = [w for w in self.app.workers if not w.is_finished and w.group != "assure"]
+        stack = self.app.screen_stack
+        busy = [
+            w
+            for w in self.app.workers
+            if not w.is_finished
+            and w.group != "assure"
+            # The search of a palette that STOP took away waits for ever, and for nobody.
+            and not (isinstance(w.node, CommandPalette) and w.node not in stack)
+        ]
         if busy:
             with suppress(WorkerCancelled):  # it read for a screen that is left
                 await self.app.workers.wait_for_complete(busy)
