@@ -89,7 +89,7 @@ def day_bars(answer: DayAnswer, width: int = 40) -> tuple[str, ...]:
     """Return one line per averaging window: name, bar (``>``: more than all), percent, agents."""
     lines = []
     for bar in answer.bars:
-        drawn = ("#" * round(max(bar.share, 0.0) * width)).ljust(width, ".")
+        drawn = ("#" * round(min(max(bar.share, 0.0), 1.0) * width)).ljust(width, ".")
         drawn, word = (drawn, "ok") if bar.share <= 1.0 else (f"{drawn[: width - 1]}>", "OVER")
         percent = f"{number(bar.share * 100)} %"
         lines.append(f"{bar.window:>6} [{drawn}] {percent:>7} {word}  ({', '.join(bar.agents)})")

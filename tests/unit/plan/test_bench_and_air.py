@@ -1,7 +1,9 @@
 """What the bench lacks and what the air of a step allows, by hand arithmetic, and what the plan says."""
 
+import math
 import random
 import re
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -11,6 +13,7 @@ from hypothesis import strategies as st
 from tests.support.builders import case_with, specimen
 from tests.support.case_gen import draw_case
 from tests.support.knowledge import consultant, planner, shipped
+from triage.airplot import day_bars
 from triage.case.profile import Bench, RoomProfile
 from triage.errors import TriageError
 from triage.exposure.day import DayLedger, Release
@@ -19,6 +22,7 @@ from triage.knowledge.book import Knowledge
 from triage.plan import aircalc, boxcalc
 from triage.plan.airjudge import AirJudge
 from triage.plan.answers import Means
+from triage.plan.daycalc import DayBar
 from triage.plan.inputs import AirQuestion, BoxQuestion
 from triage.plan.ladder import check_bench
 from triage.plan.planner import Planner
@@ -263,3 +267,21 @@ def test_a_step_whose_mask_the_bench_lacks_is_not_next_and_what_lacks_is_told(
     said = [n.text for n in bare.notices if n.kind == "bench"]
     said += [e.because for e in bare.excluded if e.offered]
     assert any("particle mask" in text for text in said)
+
+
+@pytest.mark.parametrize(
+    ("share", "drawn"),
+    [
+        (0.0, "...."),
+        (0.5, "##.."),
+        (1.0, "####"),
+        (1.01, "###>"),
+        (1e12, "###>"),
+        (math.inf, "###>"),
+    ],
+)
+def test_a_bar_of_the_day_is_as_long_as_it_may_be(share: float, drawn: str) -> None:
+    """However much too much there is: a thousandfold share once drew a thousand bars."""
+    answer = SimpleNamespace(bars=[DayBar("8 h", share, share, ("acetone",))])
+    (line,) = day_bars(answer, width=4)
+    assert f"[{drawn}]" in line
