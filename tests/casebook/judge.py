@@ -114,11 +114,11 @@ class Judging:
         heard = {n.rule for n in self.notices if words & {n.kind, n.rule}}
         if not heard or self._acting(self.plan, self.expect.may):
             return False
-        # Is it meant, or only said while nothing is answered? A step that is as right may follow.
+        # Is it meant, or only said while nothing is answered?
         told = self.told.with_the_rest(self.expect.ask_first)
         later = planner().plan(told.case, told.bench)
         still = heard & {notice.rule for notice in (*later.refused, *later.notices)}
-        return bool(still) and not self._acting(later, (*self.expect.may, *self.expect.next))
+        return bool(still) and not self._acting(later, self.expect.may)
 
     def _asked(self, words: str) -> bool:
         question = table().question_of(words)
