@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, TypedDict, Unpack
+from typing import TYPE_CHECKING
 
 from triage.case import changes
 from triage.case.models import CLEAN, Case
@@ -17,13 +17,6 @@ if TYPE_CHECKING:
     from triage.service.workshop import Workshop
 
 EMPTY: Mapping[str, str] = MappingProxyType({})
-
-
-class Told(TypedDict, total=False):
-    """What is said of a finding besides its signs; its size in um."""
-
-    named: str | None
-    size_um: float | None
 
 
 class Observing:
@@ -63,8 +56,9 @@ class Observing:
         side: str | None = None,
         *,
         finding: str | None = None,
+        named: str | None = None,
+        size_um: float | None = None,
         signs: Mapping[str, str] = EMPTY,
-        **told: Unpack[Told],
     ) -> tuple[Case, str]:
         """Record what is seen at a finding, a new one if a zone is given; return case and its id.
 
@@ -72,14 +66,16 @@ class Observing:
         """
         if zone is not None:
             self.shop.knowledge.require("zone", zone)
-        if named := told.get("named"):
+        if named:
             self.shop.knowledge.require("deposit", named)
-        said = {n: None if value == "" else value for n, value in told.items() if value is not None}
+        told: dict[str, object] = {} if named is None else {"named": named or None}
+        if size_um is not None:
+            told["size_um"] = size_um
 
         def change(old: Case) -> Case:
             new = old if zone is None else _added(old, zone, side)
             name = finding or new.findings[-1].id
-            return self._answered(case, changes.with_changed(new, name, **said), name, signs)
+            return self._answered(case, changes.with_changed(new, name, **told), name, signs)
 
         made = self.shop.change(case, change)
         return made, finding or made.findings[-1].id
