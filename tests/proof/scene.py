@@ -23,22 +23,11 @@ from triage.plan.skeleton import Skeleton, SkeletonMaker
 Key = tuple[object, ...]
 
 
-class Kept(NamedTuple):
-    """One skeleton with what invariants ask of it, kept for all scenes that share it."""
-
-    skeleton: Skeleton
-    ladder: Ladder
-    steps: tuple[str, ...]
-    finding_steps: tuple[str, ...]
-    barred: frozenset[str]
-    walk_key: object
-
-
 class Scene(NamedTuple):
     """One combination at one bench, as far as the safety of its plan goes.
 
     ``forbidden`` holds all methods that an interlock forbids on the finding, ``bench_bars`` those
-    that the bench rules out; the rest are those of ``Kept``.
+    that the bench rules out; what comes after them is shared by scenes with the same skeleton.
     """
 
     knowledge: Knowledge
@@ -110,7 +99,7 @@ class SceneMaker:
         if self.judged.consultant is not consultant:
             raise ValueError("these benches were judged with another rulebase")
         self.judges, self.bars = self.judged.judges, self.judged.bars
-        self._skeletons: dict[Key, Kept] = {}
+        self._skeletons: dict[Key, Scene] = {}
 
     def scenes(self, combination: Combination) -> Iterator[Scene]:
         """Yield the scene of a combination at each bench."""
@@ -138,25 +127,33 @@ class SceneMaker:
             )
             kept = self._skeletons.get(key)
             if kept is None:
-                kept = self._skeletons[key] = self._keep(combination, name)
-            yield Scene(
-                self.knowledge,
-                combination,
-                bench,
-                combination.hydration == self.axes.base[HYDRATION],
-                self.drawer.grades[drawn.grade],
-                forbid.methods,
-                bars,
-                *kept,
+                kept = self._skeletons[key] = self._made(combination, name)
+            yield kept._replace(
+                combination=combination,
+                bench=bench,
+                is_soft=combination.hydration == self.axes.base[HYDRATION],
+                fragility=self.drawer.grades[drawn.grade],
+                forbidden=forbid.methods,
+                bench_bars=bars,
             )
 
-    def _keep(self, combination: Combination, name: str) -> Kept:
-        """Make the skeleton of a new outcome with the consultation and the planner themselves."""
+    def _made(self, combination: Combination, name: str) -> Scene:
+        """Make the skeleton of a new outcome with the consultation and the planner themselves.
+
+        What is of this combination and bench alone is not told yet.
+        """
         case, bench = self.axes.case(combination), self.benches[name]
         found = trimmed(self.consultant.consult(case, bench, plain=True))
         made = self.maker.from_conclusions(case, bench, self.judges[name], found)
         ladder = made.ladder(FINDING)
-        return Kept(
+        return Scene(
+            self.knowledge,
+            combination,
+            bench,
+            is_soft=False,
+            fragility="",
+            forbidden=frozenset(),
+            bench_bars=frozenset(),
             skeleton=made,
             ladder=ladder,
             steps=tuple(item.method for item in made.items),
